@@ -1,0 +1,147 @@
+"""Lengths as a person with a tape writes and reads them; millimetres everywhere inside."""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from fractions import Fraction
+from typing import Literal
+
+Units = Literal["in", "mm"]
+
+INCH = Fraction(254, 10)
+"""Millimetres to the inch, exact by the international agreement of 1959."""
+
+_UNIT_MM = {
+    "in": INCH,
+    "ft": 12 * INCH,
+    "mm": Fraction(1),
+    "cm": Fraction(10),
+    "m": Fraction(1000),
+}
+_SPELLINGS = {
+    '"': "in",
+    "''": "in",
+    "inch": "in",
+    "inches": "in",
+    "'": "ft",
+    "foot": "ft",
+    "feet": "ft",
+}
+# Typographic marks that people paste in for feet, inches, minus and the fraction bar.
+_PLAIN = str.maketrans({"″": '"', "”": '"', "′": "'", "’": "'", "⁄": "/", "–": "-", "−": "-"})
+_TERM = re.compile(
+    r"\s*(?:(?P<whole>\d+)(?:\s+|\s*-\s*)(?P<over>\d+/\d+)|(?P<ratio>\d+/\d+)|(?P<decimal>\d+\.?\d*|\.\d+))"
+    r"\s*(?P<unit>[A-Za-z]+|''|'|\")"
+)
+_NUMBER = re.compile(r"\s*-?[\d\s./]+\s*")
+LONGEST_MM = 100_000.0
+"""No length in a job is longer than the longest tapes made (100 m): past it a unit is wrong."""
+
+EXAMPLES = '"8 1/4 in", "5\' 4\\"", "38 mm" or "1.2 m"'
+
+
+def parse_length(text: object) -> float:
+    """A written length in millimetres, exact to the nearest float.
+
+    Raises ValueError with advice when `text` is not a length with a unit, is negative, or is
+    longer than any tape.
+    """
+    if not isinstance(text, str):
+        if isinstance(text, int | float) and not isinstance(text, bool):
+            raise ValueError(f'a bare number has no unit; write "{text:g} in" or "{text:g} mm"')
+        raise ValueError(f"not a length; write it as text, such as {EXAMPLES}")
+    plain = _plain(text)
+    if plain.strip().startswith("-"):
+        raise ValueError("a length cannot be negative")
+    if _NUMBER.fullmatch(plain):
+        raise ValueError(f'no unit; write "{text.strip()} in" or "{text.strip()} mm"')
+    millimetres = float(_sum_of_terms(plain, text))
+    if millimetres > LONGEST_MM:
+        raise ValueError(
+            f"{millimetres / 1000:g} m is longer than any tape could set out (100 m); "
+            "check the unit"
+        )
+    return millimetres
+
+
+def _plain(text: str) -> str:
+    """`text` with vulgar fractions and typographic marks written in ASCII."""
+    spaced = "".join(
+        f" {unicodedata.normalize('NFKC', c)}" if unicodedata.category(c) == "No" else c
+        for c in text
+    )
+    return spaced.translate(_PLAIN)
+
+
+def _sum_of_terms(plain: str, text: str) -> Fraction:
+    total = Fraction(0)
+    units: list[str] = []
+    at = 0
+    while at < len(plain.rstrip()):
+        term = _TERM.match(plain, at)
+        if term is None:
+            raise ValueError(f"{text!r} is not a length; write it like {EXAMPLES}")
+        unit = term["unit"].lower()
+        unit = _SPELLINGS.get(unit, unit)
+        if unit not in _UNIT_MM:
+            raise ValueError(f"unit {term['unit']!r} is not known; use in, ft, mm, cm or m")
+        total += _number(term) * _UNIT_MM[unit]
+        units.append(unit)
+        at = term.end()
+    if units not in ([u] for u in _UNIT_MM) and units != ["ft", "in"]:
+        raise ValueError(f"{text!r} mixes units; write one unit, or feet and then inches")
+    return total
+
+
+def _number(term: re.Match[str]) -> Fraction:
+    try:
+        if term["over"]:
+            return Fraction(int(term["whole"])) + Fraction(term["over"])
+        return Fraction(term["ratio"] or term["decimal"].rstrip("."))
+    except ZeroDivisionError:
+        raise ValueError("a fraction cannot have 0 below the line") from None
+
+
+_PERCENT = re.compile(r"\s*(-?\d+\.?\d*|-?\.\d+)\s*%\s*")
+_SPEED = re.compile(r"\s*(?P<length>.*?)\s*/\s*s(?:ec)?\s*")
+
+
+def parse_percent(text: object) -> float:
+    """`"1.5 %"` as the ratio 0.015; ValueError with advice otherwise."""
+    match = _PERCENT.fullmatch(text) if isinstance(text, str) else None
+    if match is None:
+        raise ValueError('not a percentage; write it like "1.5 %"')
+    return float(Fraction(match[1].rstrip(".")) / 100)
+
+
+def parse_speed(text: object) -> float:
+    """`"120 mm/s"` or `"4 in/s"` in mm/s; ValueError with advice otherwise."""
+    match = _SPEED.fullmatch(text) if isinstance(text, str) else None
+    if match is None:
+        raise ValueError('not a speed; write it like "120 mm/s" or "4 in/s"')
+    return parse_length(match["length"])
+
+
+def tape_fraction(inches: Fraction) -> str:
+    """`inches` as a tape shows it: `"8 1/4"`, `"0"`, `"-1/16"`."""
+    sign = "-" if inches < 0 else ""
+    whole, rest = divmod(abs(inches), 1)
+    parts = ([str(whole)] if whole or not rest else []) + ([str(rest)] if rest else [])
+    return sign + " ".join(parts)
+
+
+def format_length(millimetres: float, units: Units, *, remainder: bool = False) -> str:
+    """A length in the job's own unit: inches to 1/32, or millimetres to a tenth.
+
+    With `remainder`, what the tape fraction leaves over is added in millimetres when it is
+    0.05 mm or more.
+    """
+    if units == "mm":
+        return f"{round(millimetres, 1) + 0.0:.1f}".removesuffix(".0") + " mm"
+    thirty_seconds = round(millimetres / float(INCH) * 32)
+    shown = tape_fraction(Fraction(thirty_seconds, 32)) + " in"
+    left = millimetres - float(INCH) * thirty_seconds / 32
+    if remainder and abs(left) >= 0.05:
+        shown += f" {'+' if left > 0 else '-'} {abs(left):.1f} mm"
+    return shown
