@@ -1,0 +1,110 @@
+"""A plotter as its profile declares it: bed, units, axes, instructions and paces.
+
+It holds facts and the arithmetic of the bed frame; it knows no bytes and no port.
+"""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+from pydantic import BeforeValidator, Field, model_validator
+
+from marking.job import Clearance, Count, Length, Speed, Table
+from marking.zones import Pace, Zone
+
+Axis = Literal["+x", "-x", "+y", "-y"]
+Instruction = Literal["IN", "IW", "SP", "VS", "FS", "PA", "PU", "PD"]
+
+
+def _unlimited(value: object) -> object:
+    return None if value == "unlimited" else value
+
+
+class Plotter(Table):
+    """A pen plotter set down on the cover, or fed the cover from a roll."""
+
+    name: str = Field(max_length=100, description="What people call it")
+    kind: Literal["flat", "roll"] = Field(
+        default="flat", description="A flat bed, or a carriage that the cloth is fed through"
+    )
+    dialect: Literal["hpgl"] = Field(default="hpgl", description="The language it is driven in")
+    unit: Length = Field(default=0.025, description="Size of one plotter unit")
+    x_size: Annotated[Length | None, BeforeValidator(_unlimited)] = Field(
+        description='Usable travel along the device\'s X; a roll may say "unlimited"'
+    )
+    y_size: Length = Field(description="Usable travel along the device's Y")
+    origin: Literal["corner", "centre"] = Field(
+        default="corner", description="Where the device counts from"
+    )
+    axes: tuple[Axis, Axis] = Field(
+        default=("+x", "+y"), description="Table directions of the device's +X and +Y"
+    )
+    coordinate_limit: Count = Field(
+        default=32767, ge=1000, le=2**30, description="Largest coordinate it takes, in units"
+    )
+    set_down: Clearance = Field(
+        default=2.0, description="How closely a person sets it down; kept free round every window"
+    )
+    instructions: tuple[Instruction, ...] = Field(
+        default=("IN", "SP", "PA", "PU", "PD"), description="What the machine understands"
+    )
+    slots: Count = Field(default=1, ge=1, le=16, description="Pens it can hold")
+    speeds: tuple[Count, Count] = Field(default=(1, 38), description="Least and most VS, in cm/s")
+    forces: tuple[Count, Count] = Field(default=(1, 8), description="Least and most FS step")
+    draw_speed: Speed = Field(default=100.0, description="Fastest it draws well on cloth")
+    travel_speed: Speed = Field(default=250.0, description="With the pen up")
+    lift_seconds: float = Field(default=0.2, ge=0, le=10, description="To raise and lower the pen")
+    buffer_bytes: Count = Field(default=1024, ge=1, description="Input buffer")
+    longest_instruction: Count = Field(
+        default=512, ge=24, description="Longest instruction it accepts, in bytes"
+    )
+    baud: Count = Field(default=9600, ge=75, description="Serial speed")
+
+    @model_validator(mode="after")
+    def _is_a_machine(self) -> Plotter:
+        if {self.axes[0][1], self.axes[1][1]} != {"x", "y"}:
+            raise ValueError(
+                f'axes = {list(self.axes)} are one line; give one of each: ["+x", "+y"]'
+            )
+        missing = {"PA", "PU", "PD"} - set(self.instructions)
+        if missing:
+            raise ValueError(
+                f"instructions lack {', '.join(sorted(missing))}; no pen plots without"
+            )
+        if self.x_size is None and self.kind == "flat":
+            raise ValueError('x_size = "unlimited" is for kind = "roll"; a flat bed has an end')
+        if self.longest_instruction > self.buffer_bytes:
+            raise ValueError(
+                f"longest_instruction = {self.longest_instruction} does not fit into "
+                f"buffer_bytes = {self.buffer_bytes}"
+            )
+        for name, (least, most) in (("speeds", self.speeds), ("forces", self.forces)):
+            if not 0 < least <= most:
+                raise ValueError(f"{name} = [{least}, {most}]: give the least first, from 1 up")
+        return self
+
+    @property
+    def bed_size(self) -> tuple[float, float]:
+        """Usable travel along device X and Y in mm, within what coordinates can say."""
+        span = (1 if self.origin == "corner" else 2) * self.coordinate_limit * self.unit
+        return min(self.x_size or span, span), min(self.y_size, span)
+
+    @property
+    def window_size(self) -> tuple[float, float]:
+        """The bed's size along the table's x and y, in mm."""
+        along_x, along_y = self.bed_size
+        return (along_x, along_y) if self.axes[0][1] == "x" else (along_y, along_x)
+
+    @property
+    def zone(self) -> Zone:
+        """What one set-down of this plotter reaches."""
+        pace = Pace(self.draw_speed, self.travel_speed, self.lift_seconds)
+        signs = {axis[1]: axis[0] for axis in self.axes}
+        home: tuple[Literal[0, 1], Literal[0, 1]] = (
+            0 if signs["x"] == "+" else 1,
+            0 if signs["y"] == "+" else 1,
+        )
+        feed: Literal[0, 1] | None = None
+        if self.kind == "roll":
+            feed = 0 if self.axes[0][1] == "x" else 1
+        return Zone("plotter", self.window_size, self.set_down, False, pace, home, feed)

@@ -1,0 +1,253 @@
+"""What a person may ask for: the shape of `job.toml`, every key with its meaning and default.
+
+It knows no file and no machine; `marking.jobfile` reads, `devices.job` adds the machines.
+"""
+
+from __future__ import annotations
+
+import re
+from typing import Annotated, Any, Literal
+
+from pydantic import (
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Field,
+    Strict,
+    StringConstraints,
+    WithJsonSchema,
+    model_validator,
+)
+
+from marking.lengths import Units, parse_length, parse_percent, parse_speed
+
+
+def _positive(parse: Any, what: str) -> Any:
+    def check(text: object) -> float:
+        value: float = parse(text)
+        if value <= 0:
+            raise ValueError(f"{what} must be more than zero")
+        return value
+
+    return check
+
+
+def _text_schema(*examples: str) -> WithJsonSchema:
+    return WithJsonSchema({"type": "string", "examples": list(examples)})
+
+
+_LENGTHS = _text_schema("8 1/4 in", "5' 4\"", "38 mm", "1.2 m")
+Length = Annotated[float, BeforeValidator(_positive(parse_length, "a length here")), _LENGTHS]
+"""Millimetres, more than zero, from text with a unit."""
+Clearance = Annotated[float, BeforeValidator(parse_length), _LENGTHS]
+"""Millimetres, zero or more, from text with a unit."""
+Speed = Annotated[
+    float, BeforeValidator(_positive(parse_speed, "a speed")), _text_schema("120 mm/s", "4 in/s")
+]
+"""Millimetres a second."""
+
+Count = Annotated[int, Strict()]
+Switch = Annotated[bool, Strict()]
+
+
+def _parse_stretch(text: object) -> float:
+    stretch = parse_percent(text)
+    if not -0.2 <= stretch <= 0.2:
+        raise ValueError("a cover does not stretch by more than 20 %; check the figure")
+    return stretch
+
+
+Stretch = Annotated[float, BeforeValidator(_parse_stretch), _text_schema("1.5 %")]
+"""A ratio, from a percentage."""
+
+
+class Table(BaseModel):
+    """The base of every table in `job.toml`: frozen, and closed to keys it does not know."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
+
+
+class Fold(Table):
+    """One hem of the schedule: a single one folds at `depth`, a double one also at twice it."""
+
+    kind: Literal["single", "double"]
+    depth: float
+
+    @property
+    def lines(self) -> tuple[float, ...]:
+        """Distances in mm from the edge of the fold lines this hem uses."""
+        return (self.depth,) if self.kind == "single" else (self.depth, 2 * self.depth)
+
+
+def _parse_fold(text: object) -> Fold | object:
+    if not isinstance(text, str):
+        raise ValueError('not a fold; write it like "double 1 1/2 in" or "single 1 in"')
+    match = re.fullmatch(r"\s*(single|double)\s+(.+)", text)
+    if match is None:
+        raise ValueError('a fold is "single" or "double" and a depth: "double 1 1/2 in"')
+    depth: float = _positive(parse_length, "a fold")(match[2])
+    return Fold(kind="double" if match[1] == "double" else "single", depth=depth)
+
+
+FoldText = Annotated[
+    Fold, BeforeValidator(_parse_fold), _text_schema("double 4 in", "double 1 1/2 in")
+]
+
+
+class SurveyTable(Table):
+    """The real top as measured: four sides and two diagonals."""
+
+    near: Length = Field(description="The near edge, from the zero end to the far end")
+    far: Length = Field(description="The far edge")
+    zero_end: Length = Field(description="The zero end, from the near edge to the far edge")
+    far_end: Length = Field(description="The far end")
+    diagonal_from_zero_near: Length = Field(
+        description="From the corner of zero end and near edge to the corner across"
+    )
+    diagonal_from_zero_far: Length = Field(
+        description="From the corner of zero end and far edge to the corner across"
+    )
+    reading: Length = Field(
+        default=25.4 / 16, description='How finely the tape was read, such as "1/16 in"'
+    )
+
+
+class TopTable(Table):
+    """The table's top."""
+
+    length: Length = Field(description="Along the long edges")
+    width: Length = Field(description="From the near edge to the far edge")
+    survey: SurveyTable | None = Field(default=None, description="The real top as measured")
+
+
+class GridTable(Table):
+    """Cross lines and long lines."""
+
+    pitch: Length = Field(default=25.4, description="From one line to the next")
+    margin: Length = Field(default=25.4, description="Near and far edge to the first long line")
+    end_margin: Clearance = Field(
+        default=25.4, description="Zero end to the zero line, and the least at the far end"
+    )
+    heavy_every: Count = Field(
+        default=12, ge=0, le=10_000, description="Every n-th cross line heavier; 0 for none"
+    )
+    half_ticks: Switch = Field(
+        default=False, description="Short ticks at half pitch along both long sides"
+    )
+    bias: tuple[Annotated[Count, Field(ge=0)], ...] = Field(
+        default=(), description="Cross-line numbers where 45-degree lines start"
+    )
+    long_lines: Literal["bands", "full"] = Field(
+        default="bands", description="Long lines in the hem bands only, or across the whole width"
+    )
+
+
+class HemsTable(Table):
+    """Hem bands along both long edges, and the hems folded to them."""
+
+    depth: Clearance = Field(
+        default=8 * 25.4, description="How far from the edge the bands of long lines reach"
+    )
+    folds: tuple[FoldText, ...] = Field(
+        default=(
+            Fold(kind="double", depth=4 * 25.4),
+            Fold(kind="double", depth=3 * 25.4),
+            Fold(kind="double", depth=1.5 * 25.4),
+            Fold(kind="single", depth=25.4),
+        ),
+        description="The hem schedule",
+    )
+    cross_folds: Switch = Field(
+        default=False,
+        description="Also draw the extra fold lines as cross lines from the zero line",
+    )
+
+
+class NumeralsTable(Table):
+    """The numerals along the long sides."""
+
+    sides: tuple[Literal["near", "far"], ...] = Field(
+        default=("near", "far"), description="Which long sides carry numerals"
+    )
+    height: Literal["auto"] | Length = Field(
+        default="auto", description='The drawn height, or "auto" for the greatest that fits'
+    )
+    every: Count = Field(default=1, ge=1, le=10_000, description="Number every n-th cross line")
+    per_line: Count = Field(default=1, ge=1, le=10_000, description="What one pitch counts for")
+    clear: Clearance = Field(
+        default=25.4 / 8, description="Least gap between neighbours and to any line or edge"
+    )
+    face: Annotated[str, StringConstraints(pattern=r"^[a-z0-9_]+$")] = Field(
+        default="simplex", description='"simplex", or the name of another Hershey face'
+    )
+    view_from: Length = Field(
+        default=36 * 25.4, description="Eye to numeral, for the legibility figure"
+    )
+
+
+class ClothTable(Table):
+    """What the cover does after it is marked."""
+
+    stretch_length: Stretch = Field(default=0.0, description="Stretch along the table")
+    stretch_width: Stretch = Field(default=0.0, description="Stretch across the table")
+
+
+class Pen(Table):
+    """One way of drawing: the holder it comes from and the line it makes."""
+
+    slot: Count = Field(default=1, ge=1, le=99, description="The plotter's pen holder")
+    width: Length = Field(default=1.0, description="Width of the inked line")
+    passes: Count = Field(default=1, ge=1, le=9, description="How often each line is drawn")
+    speed: Speed | None = Field(default=None, description="Fastest this pen draws well on cloth")
+    force: Count | None = Field(
+        default=None, ge=1, le=99, description="Force step, where it has one"
+    )
+    ink_length: Length | None = Field(default=None, description="Line length one pen lasts")
+
+
+class PensTable(Table):
+    """The pens by what they draw."""
+
+    lines: Pen = Field(default=Pen.model_construct(slot=1, width=1.0))
+    heavy: Pen = Field(default=Pen.model_construct(slot=1, width=1.0, passes=2))
+    numerals: Pen = Field(default=Pen.model_construct(slot=1, width=0.8))
+    removable: Pen = Field(default=Pen.model_construct(slot=2, width=0.5))
+
+    def named(self, name: str) -> Pen:
+        """The pen a stroke names."""
+        pen: Pen = getattr(self, name)
+        return pen
+
+
+class ReachTable(Table):
+    """What an arm reaches, standing at a long edge."""
+
+    depth: Length = Field(default=30 * 25.4, description="In from the edge")
+    span: Length = Field(default=48 * 25.4, description="Along the edge without moving")
+    speed: Speed = Field(default=60.0, description="How fast a hand draws a line along a rule")
+
+
+class MarkingJob(Table):
+    """Everything about the marking; `devices.job.Job` adds the machines."""
+
+    schema_version: Literal[1] = Field(
+        default=1, alias="schema", description="The version of this file's format"
+    )
+    title: str = Field(default="Table cover", max_length=200, description="Printed on every sheet")
+    units: Units = Field(default="in", description="The unit that people see")
+    tolerance: Length = Field(
+        default=25.4 / 16, description="How far any finished line may lie from true"
+    )
+    table: TopTable
+    grid: GridTable = GridTable.model_construct()
+    hems: HemsTable = HemsTable.model_construct()
+    numerals: NumeralsTable = NumeralsTable.model_construct()
+    cloth: ClothTable = ClothTable.model_construct()
+    pens: PensTable = PensTable.model_construct()
+    reach: ReachTable = ReachTable.model_construct()
+
+    @model_validator(mode="after")
+    def _sides_are_distinct(self) -> MarkingJob:
+        if len(set(self.numerals.sides)) != len(self.numerals.sides):
+            raise ValueError("numerals.sides names a side twice")
+        return self

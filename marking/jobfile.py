@@ -1,0 +1,223 @@
+"""Reads a job folder: TOML to a validated job, with every fault named at once.
+
+It knows files, keys and profiles; what the keys mean is `marking.job`'s.
+"""
+
+from __future__ import annotations
+
+import difflib
+import tomllib
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, TypeVar, get_args
+
+from pydantic import BaseModel, ValidationError
+
+from marking.errors import BadInputError
+from marking.stock import stock, stock_names
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+    from importlib.resources.abc import Traversable
+    from pathlib import Path
+
+    from marking.job import MarkingJob
+
+JOB_FILE = "job.toml"
+_PROFILE_FOLDERS = {
+    ("table",): "tables",
+    ("plotter",): "plotters",
+    ("projector",): "projectors",
+    ("pens", "lines"): "pens",
+    ("pens", "heavy"): "pens",
+    ("pens", "numerals"): "pens",
+    ("pens", "removable"): "pens",
+}
+_LARGEST_FILE = 1_000_000
+JobT = TypeVar("JobT", bound="MarkingJob")
+Keys = tuple[str | int, ...]
+
+
+@dataclass(frozen=True)
+class _Source:
+    """Where a key was written, so that a fault can name the file."""
+
+    label: str
+    keys: frozenset[str]
+
+
+def load_job(folder: Path, model: type[JobT]) -> JobT:
+    """The job in `folder`, its profiles merged in and its values checked.
+
+    Raises BadInputError with one message for each fault found.
+    """
+    path = folder / JOB_FILE
+    if not path.is_file():
+        raise BadInputError(
+            f'{path}: no job here; make one with "canvasrule start {folder}", '
+            "or name its folder with --job"
+        )
+    written = read_toml(path, str(path))
+    if written.get("schema", 1) != 1:
+        raise BadInputError(
+            f"{path}: schema = {written['schema']!r}: this program reads schema 1; "
+            "a later one needs a later program"
+        )
+    merged, sources = _merge_profiles(written, folder, model)
+    try:
+        return model.model_validate(merged)
+    except ValidationError as fault:
+        raise BadInputError(*_messages(fault, path, sources, model)) from None
+
+
+def read_toml(path: Path | Traversable, label: str) -> dict[str, Any]:
+    """The tables of a TOML file; BadInputError with line and column when it is broken."""
+    try:
+        data = path.read_bytes()
+        if len(data) > _LARGEST_FILE:
+            raise BadInputError(f"{label}: {len(data)} bytes is no job or profile; name another")
+        return tomllib.loads(data.decode("utf-8-sig"))
+    except tomllib.TOMLDecodeError as fault:
+        raise BadInputError(f"{label}: broken TOML: {fault}") from None
+    except UnicodeDecodeError as fault:
+        line = data[: fault.start].count(b"\n") + 1
+        raise BadInputError(f"{label}: line {line} is not UTF-8; save the file as UTF-8") from None
+    except OSError as fault:
+        raise BadInputError(f"{label}: cannot be read: {fault.strerror or fault}") from None
+
+
+def _merge_profiles(
+    written: dict[str, Any], folder: Path, model: type[BaseModel]
+) -> tuple[dict[str, Any], dict[Keys, _Source]]:
+    """`written` with each `profile` key replaced by that profile's keys beneath its own."""
+    merged = dict(written)
+    if isinstance(merged.get("pens"), dict):
+        merged["pens"] = dict(merged["pens"])
+    sources: dict[Keys, _Source] = {}
+    for keys, kind in _PROFILE_FOLDERS.items():
+        parent: Any = merged
+        for key in keys[:-1]:
+            parent = parent.get(key)
+        default = _default_profile(model, keys)
+        if not isinstance(parent, dict) or (keys[-1] not in parent and default is None):
+            continue
+        table = parent.get(keys[-1], {})
+        if not isinstance(table, dict) or ("profile" not in table and default is None):
+            continue
+        name = table.get("profile", default)
+        where = ".".join(keys)
+        profile, label = _read_profile(name, kind, where, folder)
+        own = {key: value for key, value in table.items() if key != "profile"}
+        parent[keys[-1]] = {**profile, **own}
+        sources[keys] = _Source(label, frozenset(profile) - frozenset(own))
+    return merged, sources
+
+
+def _default_profile(model: type[BaseModel], keys: Sequence[str]) -> str | None:
+    """The stock profile a table stands on when the job names none."""
+    field = model.model_fields.get(keys[0])
+    extra = field.json_schema_extra if field is not None else None
+    name = extra.get("profile") if isinstance(extra, dict) else None
+    return name if isinstance(name, str) else None
+
+
+def _read_profile(name: object, kind: str, where: str, folder: Path) -> tuple[dict[str, Any], str]:
+    names = stock_names(kind)
+    if isinstance(name, str) and name in names:
+        label = f"stock profile {kind}/{name}.toml"
+        return _without_notes(read_toml(stock().joinpath(kind, f"{name}.toml"), label)), label
+    known = f"stock profiles are {', '.join(names)}; or name a .toml file in the job's folder"
+    if not isinstance(name, str):
+        raise BadInputError(f"{folder / JOB_FILE}: {where}.profile = {name!r}: not a name; {known}")
+    path = folder / name
+    if not (name.endswith(".toml") and path.is_file()):
+        near = difflib.get_close_matches(name, names, n=1)
+        hint = f' did you mean "{near[0]}"?' if near else ""
+        raise BadInputError(
+            f'{folder / JOB_FILE}: {where}.profile = "{name}": no such profile;{hint} {known}'
+        )
+    return _without_notes(read_toml(path, str(path))), str(path)
+
+
+def _without_notes(profile: Mapping[str, Any]) -> dict[str, Any]:
+    """A profile's keys less `about`, which is for its reader."""
+    return {key: value for key, value in profile.items() if key != "about"}
+
+
+def _messages(
+    fault: ValidationError, path: Path, sources: dict[Keys, _Source], model: type[BaseModel]
+) -> list[str]:
+    messages = []
+    for keys, error in _faults(fault):
+        label = str(path)
+        for place, source in sources.items():
+            if keys[: len(place)] == place and set(keys[len(place) :][:1]) <= source.keys:
+                label = source.label
+        messages.append(f"{label}: {_dotted(keys)}{_advice(error, keys, model)}")
+    return messages
+
+
+def _faults(fault: ValidationError) -> list[tuple[Keys, Any]]:
+    """Each fault with the keys that lead to it, one a key.
+
+    A union of a word and a length reports a fault for each of its members; the length's says
+    what to write.
+    """
+    found: dict[Keys, Any] = {}
+    for error in fault.errors(include_url=False):
+        keys = tuple(key for key in error["loc"] if not _is_union_tag(key))
+        if keys not in found or error["type"] == "value_error":
+            found[keys] = error
+    return list(found.items())
+
+
+def _is_union_tag(key: str | int) -> bool:
+    return isinstance(key, str) and ("[" in key or "(" in key)
+
+
+def _dotted(keys: Keys) -> str:
+    shown = ""
+    for key in keys:
+        shown += f"[{key}]" if isinstance(key, int) else f".{key}" if shown else key
+    return shown
+
+
+def _advice(error: Any, keys: Keys, model: type[BaseModel]) -> str:
+    kind, value = error["type"], error["input"]
+    if kind == "extra_forbidden":
+        known = _known_keys(model, keys[:-1])
+        near = difflib.get_close_matches(str(keys[-1]), known, n=1, cutoff=0.5)
+        return ": unknown key; " + (
+            f'did you mean "{near[0]}"?' if near else f"known here: {', '.join(known)}"
+        )
+    if kind == "missing":
+        return ': missing; give it, such as "150 in" or "2.4 m"'
+    said = str(error["ctx"]["error"]) if kind == "value_error" else _lower(error["msg"])
+    if isinstance(value, dict | BaseModel):
+        return f": {said}"
+    return f" = {_toml_value(value)}: {said}"
+
+
+def _lower(message: str) -> str:
+    return message[:1].lower() + message[1:]
+
+
+def _toml_value(value: object) -> str:
+    if isinstance(value, bool):
+        return str(value).lower()
+    return f'"{value}"' if isinstance(value, str) else f"{value!r}"
+
+
+def _known_keys(model: type[BaseModel], keys: Keys) -> list[str]:
+    """The keys that the table at `keys` may hold."""
+    table: type[BaseModel] = model
+    for key in keys:
+        field = table.model_fields.get(str(key))
+        if field is None:
+            break
+        inner = [field.annotation, *get_args(field.annotation)]
+        tables = [t for t in inner if isinstance(t, type) and issubclass(t, BaseModel)]
+        if not tables:
+            break
+        table = tables[0]
+    names = [field.alias or name for name, field in table.model_fields.items()]
+    return [*names, "profile"] if keys in _PROFILE_FOLDERS else names
