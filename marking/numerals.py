@@ -1,0 +1,249 @@
+"""Numerals along the long sides: how tall they can be, and where each one's ink lies.
+
+Table frame, millimetres. Clearances count ink: a numeral's extent is that of its centre lines
+and the pen's width.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from marking.errors import RefusedError
+from marking.lengths import format_length
+from marking.lettering import Lettered, letter
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    import numpy as np
+    from numpy.typing import NDArray
+
+    from marking.job import MarkingJob
+    from marking.lines import Side
+
+    FloatArray = NDArray[np.float64]
+
+_STEP = 0.01
+"""Automatic heights are rounded down to this, in mm: far below what a pen can show."""
+
+
+@dataclass(frozen=True)
+class Limit:
+    """One clearance, and the greatest ink height of all numerals at which it is kept."""
+
+    height: float
+    value: int | None
+    """The numeral that would touch, or None when every numeral would."""
+    what: str
+
+
+@dataclass(frozen=True)
+class Legibility:
+    """How well numerals of the chosen height read."""
+
+    height: float
+    centre_line_height: float
+    limited_by: str
+    arc_minutes: float
+    view_from: float
+    height_to_stroke: float
+    larger: tuple[tuple[str, float], ...]
+    """What would allow larger numerals: a change, and the height in mm it would give."""
+
+
+@dataclass(frozen=True)
+class Numeral:
+    """One numeral: its centre lines, and the box its ink fills."""
+
+    text: str
+    side: Side
+    value: int
+    at_table: tuple[float, float]
+    height: float
+    box_table: tuple[float, float, float, float]
+    strokes_table: tuple[FloatArray, ...]
+
+
+@dataclass(frozen=True)
+class _Room:
+    """What the numerals have to fit into. Millimetres."""
+
+    pen: float
+    clear: float
+    strip: float
+    """From the table's edge to the first long line's ink."""
+    apart: float
+    """From one numbered cross line to the next."""
+    ends: tuple[float, float]
+    """From the first and from the last numbered cross line to the end of the top."""
+
+
+def numeral_values(job: MarkingJob, lines: int) -> list[int]:
+    """What is written at cross lines 0, `every`, 2 `every`… of `lines` cross lines."""
+    return [n * job.numerals.per_line for n in range(0, lines, job.numerals.every)]
+
+
+def fit(job: MarkingJob, xs: FloatArray, rect: tuple[float, float, float, float]) -> Legibility:
+    """The height that numerals get, and how well it reads.
+
+    Raises RefusedError when the height asked for does not fit, with the largest that does and
+    the first numeral that would touch; or when none fits.
+    """
+    values = numeral_values(job, len(xs))
+    lettered = [letter(str(value), job.numerals.face) for value in values]
+    room = _room(job, xs, rect)
+    limits = _limits(room, values, lettered)
+    tightest = min(limits, key=lambda limit: limit.height)
+    greatest = math.floor(tightest.height / _STEP) * _STEP
+    if greatest < 2 * room.pen:
+        raise RefusedError(
+            f"numerals: none fit; {tightest.what}, and that leaves less than two pen widths. "
+            f"{_remedies(job, xs, rect, room)}"
+        )
+    wanted = job.numerals.height
+    if wanted != "auto" and wanted > greatest:
+        touched = min(
+            (limit for limit in limits if limit.height < wanted),
+            key=lambda limit: -1 if limit.value is None else limit.value,
+        )
+        first = "every numeral" if touched.value is None else f"numeral {touched.value} first"
+        raise RefusedError(
+            f"numerals.height = {format_length(wanted, job.units)} ({wanted:.2f} mm) does not fit: "
+            f"{first}, since {touched.what}. The largest that fits is {greatest:.2f} mm "
+            f"({format_length(greatest, job.units)}). {_remedies(job, xs, rect, room)}"
+        )
+    height = greatest if wanted == "auto" else wanted
+    return Legibility(
+        height,
+        height - room.pen,
+        tightest.what,
+        60 * math.degrees(2 * math.atan(height / 2 / job.numerals.view_from)),
+        job.numerals.view_from,
+        height / room.pen,
+        tuple(_larger(job, xs, rect, greatest)),
+    )
+
+
+def _room(job: MarkingJob, xs: FloatArray, rect: tuple[float, float, float, float]) -> _Room:
+    last = xs[(len(xs) - 1) // job.numerals.every * job.numerals.every]
+    first_line_ink = max(job.pens.lines.width, job.pens.heavy.width) / 2
+    return _Room(
+        job.pens.numerals.width,
+        job.numerals.clear,
+        job.grid.margin - first_line_ink,
+        job.grid.pitch * job.numerals.every,
+        (float(xs[0] - rect[0]), float(rect[2] - last)),
+    )
+
+
+def _limits(room: _Room, values: Sequence[int], lettered: Sequence[Lettered]) -> list[Limit]:
+    """Every clearance as a greatest height. Widths grow in proportion to the centre lines."""
+    tallest = max(text.height for text in lettered)
+    ratios = [text.width / tallest for text in lettered]
+
+    def height(room_for_centre_lines: float, ratio: float) -> float:
+        return room_for_centre_lines / ratio + room.pen if ratio else math.inf
+
+    limits = [
+        Limit(room.strip - 2 * room.clear, None, "the margin leaves no more between edge and line")
+    ]
+    for end, index in ((room.ends[0], 0), (room.ends[1], -1)):
+        half = height(2 * (end - room.clear) - room.pen, ratios[index])
+        limits.append(Limit(half, values[index], f"{values[index]} would come too near the end"))
+    for this, after, left, right in zip(values, values[1:], ratios, ratios[1:], strict=False):
+        between = height(room.apart - room.clear - room.pen, (left + right) / 2)
+        limits.append(Limit(between, this, f"{this} and {after} would come too near each other"))
+    return limits
+
+
+def _greatest(job: MarkingJob, xs: FloatArray, rect: tuple[float, float, float, float]) -> float:
+    values = numeral_values(job, len(xs))
+    lettered = [letter(str(value), job.numerals.face) for value in values]
+    limits = _limits(_room(job, xs, rect), values, lettered)
+    return math.floor(min(limit.height for limit in limits) / _STEP) * _STEP
+
+
+def _larger(
+    job: MarkingJob, xs: FloatArray, rect: tuple[float, float, float, float], now: float
+) -> list[tuple[str, float]]:
+    """Single changes that would allow larger numerals, each with the height it gives."""
+    numerals, pen = job.numerals, job.pens.numerals
+    changes: list[tuple[str, dict[str, Any]]] = [
+        (
+            f"numerals.every = {numerals.every + 1}",
+            {"numerals": numerals.model_copy(update={"every": numerals.every + 1})},
+        ),
+        (
+            f'numerals.clear = "{format_length(numerals.clear / 2, job.units)}"',
+            {"numerals": numerals.model_copy(update={"clear": numerals.clear / 2})},
+        ),
+        (
+            f'grid.margin = "{format_length(job.grid.margin * 1.25, job.units)}"',
+            {"grid": job.grid.model_copy(update={"margin": job.grid.margin * 1.25})},
+        ),
+        (
+            f'pens.numerals.width = "{format_length(pen.width / 2, "mm")}"',
+            {
+                "pens": job.pens.model_copy(
+                    update={"numerals": pen.model_copy(update={"width": pen.width / 2})}
+                )
+            },
+        ),
+    ]
+    heights = [
+        (change, _greatest(job.model_copy(update=update), xs, rect)) for change, update in changes
+    ]
+    return sorted(
+        ((change, height) for change, height in heights if height > now + 0.05),
+        key=lambda pair: -pair[1],
+    )
+
+
+def _remedies(
+    job: MarkingJob, xs: FloatArray, rect: tuple[float, float, float, float], room: _Room
+) -> str:
+    larger = _larger(job, xs, rect, 2 * room.pen)
+    if not larger:
+        return "A wider grid.margin and a larger numerals.every would allow larger ones"
+    return "Larger would be possible with " + ", or ".join(
+        f"{change} ({height:.2f} mm)" for change, height in larger
+    )
+
+
+def place(
+    job: MarkingJob,
+    xs: FloatArray,
+    rect: tuple[float, float, float, float],
+    height: float,
+) -> list[Numeral]:
+    """Every numeral of ink height `height`, centred on its cross line and in its margin.
+
+    Each side's numerals are upright for a person standing at that side: far ones are turned
+    half round.
+    """
+    pen = job.pens.numerals.width
+    strip = _room(job, xs, rect).strip
+    values = numeral_values(job, len(xs))
+    texts = [letter(str(value), job.numerals.face) for value in values]
+    scale = (height - pen) / max(text.height for text in texts)
+    numerals = []
+    for side in job.numerals.sides:
+        turn = 1 if side == "near" else -1
+        y = rect[1] + strip / 2 if side == "near" else rect[3] - strip / 2
+        for index, (value, text) in enumerate(zip(values, texts, strict=True)):
+            x = float(xs[index * job.numerals.every])
+            half_x, half_y = (text.width * scale + pen) / 2, (text.height * scale + pen) / 2
+            numerals.append(
+                Numeral(
+                    str(value),
+                    side,
+                    value,
+                    (x, y),
+                    2 * half_y,
+                    (x - half_x, y - half_y, x + half_x, y + half_y),
+                    tuple(turn * scale * stroke + (x, y) for stroke in text.strokes),
+                )
+            )
+    return numerals
