@@ -1,0 +1,70 @@
+"""Cuts strokes at the seams so that each point of ink belongs to exactly one cell.
+
+It knows a lattice of seams and polylines; table frame, millimetres.
+"""
+
+from __future__ import annotations
+
+import itertools
+from bisect import bisect_right
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Sequence
+
+    from numpy.typing import NDArray
+
+    FloatArray = NDArray[np.float64]
+
+Cell = tuple[int, int]
+"""Column and row, from 0, of the lattice that the seams make."""
+
+
+def cut(
+    points: FloatArray, x_seams: Sequence[float], y_seams: Sequence[float]
+) -> Iterator[tuple[Cell, FloatArray]]:
+    """The pieces of a polyline in drawing order, each with the cell it lies in.
+
+    Neighbouring pieces share their cut point to the last bit, and it lies on the seam exactly.
+    """
+    low, high = points.min(axis=0), points.max(axis=0)
+    cell = bisect_right(x_seams, low[0]), bisect_right(y_seams, low[1])
+    if cell == (bisect_right(x_seams, high[0]), bisect_right(y_seams, high[1])):
+        yield cell, points
+        return
+    piece = [points[0]]
+    current: Cell | None = None
+    for start, end in itertools.pairwise(points):
+        stops = [start, *_crossings(start, end, x_seams, y_seams), end]
+        for before, after in itertools.pairwise(stops):
+            middle = (before + after) / 2
+            here = bisect_right(x_seams, middle[0]), bisect_right(y_seams, middle[1])
+            if current is not None and here != current:
+                yield current, np.array(piece)
+                piece = [before]
+            current = here
+            piece.append(after)
+    assert current is not None
+    yield current, np.array(piece)
+
+
+def _crossings(
+    start: FloatArray, end: FloatArray, x_seams: Sequence[float], y_seams: Sequence[float]
+) -> list[FloatArray]:
+    """Where a segment crosses seams, in order along it, without its own ends."""
+    run = end - start
+    found: list[tuple[float, FloatArray]] = []
+    for axis, seams in enumerate((x_seams, y_seams)):
+        if run[axis] == 0:
+            continue
+        low, high = sorted((start[axis], end[axis]))
+        for seam in seams[bisect_right(seams, low) : bisect_right(seams, high)]:
+            if seam == high:
+                continue
+            share = (seam - start[axis]) / run[axis]
+            point = start + share * run
+            point[axis] = seam
+            found.append((share, point))
+    return [point for _, point in sorted(found, key=lambda crossing: crossing[0])]

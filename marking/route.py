@@ -1,0 +1,230 @@
+"""The order and direction of strokes inside a section for the least time with the pen up.
+
+It knows the ends of strokes and the pens' holders, not sections; any frame, millimetres. Whole
+strokes are ordered and turned, never broken. Nearest neighbour first, then the best of 2-opt,
+or-opt and turning moves until none helps; Croes (1958) and Or (1976) are the classic sources.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from numpy.typing import NDArray
+
+    from marking.job import PensTable
+    from marking.layout import Stroke
+    from marking.zones import Pace
+
+    FloatArray = NDArray[np.float64]
+    IntArray = NDArray[np.intp]
+
+PEN_CHANGE_SECONDS = 5.0
+JOIN = 1e-6
+"""Ends closer than this, in mm, are one point: the pen need not lift between them."""
+_LONGEST_MOVED = 3
+_GAIN = 1e-7
+
+
+@dataclass(frozen=True)
+class Leg:
+    """One stroke of a route: which one, whether against its own direction, whether joined.
+
+    A joined stroke starts where the one before it ended, so that the pen stays down.
+    """
+
+    index: int
+    backwards: bool
+    joined: bool
+
+
+@dataclass(frozen=True)
+class Route:
+    """A section's strokes in inking order, and what the inking takes."""
+
+    legs: tuple[Leg, ...]
+    lifts: int
+    """How often the pen goes down."""
+    travel: float
+    """Pen-up travel in mm, from `start` and back to it."""
+    seconds: float
+
+
+def shortest(
+    strokes: Sequence[Stroke], pens: PensTable, start: tuple[float, float], pace: Pace
+) -> Route:
+    """A short route through `strokes`, one holder after another, from `start` and back to it.
+
+    A pen with an even number of passes ends each stroke where it began.
+    """
+    home = complex(*start)
+    ends = np.array([[complex(*s.points[0]), complex(*s.points[-1])] for s in strokes])
+    slots = [pens.named(stroke.pen).slot for stroke in strokes]
+    returns = np.array([pens.named(stroke.pen).passes % 2 == 0 for stroke in strokes])
+    lift = pace.lift * pace.travel
+    order: list[tuple[int, bool]] = []
+    at = home
+    for slot in sorted(set(slots)):
+        held = np.array([n for n, other in enumerate(slots) if other == slot])
+        tour = _Tour(ends[held], returns[held], at, home, lift)
+        order += [(int(held[n]), backwards) for n, backwards in tour.legs()]
+        at = _exit(ends, returns, *order[-1])
+    return _measured(order, strokes, ends, returns, slots, pens, home, pace)
+
+
+def _exit(ends: NDArray[np.complex128], returns: NDArray[np.bool_], n: int, back: bool) -> complex:
+    return complex(ends[n, int(back) if returns[n] else int(not back)])
+
+
+def _measured(
+    order: Sequence[tuple[int, bool]],
+    strokes: Sequence[Stroke],
+    ends: NDArray[np.complex128],
+    returns: NDArray[np.bool_],
+    slots: Sequence[int],
+    pens: PensTable,
+    home: complex,
+    pace: Pace,
+) -> Route:
+    legs = []
+    at, held = home, None
+    travel = seconds = 0.0
+    lifts = 0
+    for n, back in order:
+        hop = abs(complex(ends[n, int(back)]) - at)
+        joined = hop <= JOIN and held == slots[n]
+        legs.append(Leg(n, back, joined))
+        travel += hop
+        lifts += not joined
+        seconds += PEN_CHANGE_SECONDS * (held is not None and held != slots[n])
+        pen = pens.named(strokes[n].pen)
+        speed = min(pace.draw, pen.speed or pace.draw)
+        seconds += strokes[n].length * pen.passes / speed
+        at, held = _exit(ends, returns, n, back), slots[n]
+    travel += abs(home - at)
+    seconds += travel / pace.travel + lifts * pace.lift
+    return Route(tuple(legs), lifts, travel, seconds)
+
+
+class _Tour:
+    """One holder's strokes from `start` to `finish`, improved until no move helps.
+
+    Nodes are stroke ends: node 2n is the first end of stroke n, 2n + 1 its last; two more
+    nodes are start and finish. Costs are travel in mm, plus what a lift is worth of it.
+    """
+
+    def __init__(
+        self,
+        ends: NDArray[np.complex128],
+        returns: NDArray[np.bool_],
+        start: complex,
+        finish: complex,
+        lift: float,
+    ) -> None:
+        self.count = len(ends)
+        self.returns = returns
+        nodes = np.concatenate([ends.ravel(), [start, finish]])
+        hops = np.abs(nodes[:, None] - nodes[None, :])
+        self.cost = np.where(hops > JOIN, hops + lift, hops)
+
+    def legs(self) -> list[tuple[int, bool]]:
+        """Strokes in order, each with whether it is drawn backwards."""
+        entries = self._nearest_neighbour()
+        while (better := self._improved(entries)) is not None:
+            entries = better
+        return [(int(node) // 2, bool(node % 2)) for node in entries]
+
+    def _nearest_neighbour(self) -> IntArray:
+        """A first tour, as the nodes at which the strokes are entered."""
+        entries = np.empty(self.count, dtype=np.intp)
+        at = 2 * self.count
+        open_nodes = self.cost[:, : 2 * self.count].copy()
+        for place in range(self.count):
+            node = int(open_nodes[at].argmin())
+            entries[place] = node
+            pair = node & ~1
+            open_nodes[:, pair : pair + 2] = np.inf
+            at = node if self.returns[node // 2] else node ^ 1
+        return entries
+
+    def _exits(self, entries: IntArray) -> IntArray:
+        return np.where(self.returns[entries // 2], entries, entries ^ 1)
+
+    def _reversed(self, entries: IntArray) -> IntArray:
+        """A run of strokes drawn the other way round: each is entered where it was left."""
+        return self._exits(entries)[::-1]
+
+    def _improved(self, entries: IntArray) -> IntArray | None:
+        """The tour after the one best move, or None when no move gains."""
+        into = np.append(entries, 2 * self.count + 1)
+        out_of = np.append(2 * self.count, self._exits(entries))
+        x_to_e = self.cost[np.ix_(out_of, into)]
+        x_to_x = self.cost[np.ix_(out_of, out_of)]
+        e_to_e = self.cost[np.ix_(into, into)]
+        hops = x_to_e.diagonal()
+
+        gain, i, j = self._best_reversal(x_to_x, e_to_e, hops)
+        best = (
+            gain,
+            np.concatenate([entries[:i], self._reversed(entries[i : j + 1]), entries[j + 1 :]]),
+        )
+        gain, i = self._best_turn(entries, into, out_of, hops)
+        if gain > best[0]:
+            turned = entries.copy()
+            turned[i] ^= 1
+            best = gain, turned
+        for length in range(1, min(_LONGEST_MOVED, self.count - 1) + 1):
+            gain, i, gap, backwards = self._best_shift(length, x_to_e, x_to_x, e_to_e, hops)
+            if gain > best[0]:
+                run = entries[i : i + length]
+                run = self._reversed(run) if backwards else run
+                rest = np.delete(entries, slice(i, i + length))
+                place = gap if gap < i else gap - length
+                best = gain, np.insert(rest, place, run)
+        return best[1] if best[0] > _GAIN else None
+
+    @staticmethod
+    def _best_reversal(
+        x_to_x: FloatArray, e_to_e: FloatArray, hops: FloatArray
+    ) -> tuple[float, int, int]:
+        """2-opt: the run i to j, drawn the other way round."""
+        gains = hops[:-1, None] + hops[None, 1:] - x_to_x[:-1, 1:] - e_to_e[:-1, 1:]
+        gains = np.triu(gains)
+        i, j = divmod(int(gains.argmax()), gains.shape[1])
+        return float(gains[i, j]), i, j
+
+    def _best_turn(
+        self, entries: IntArray, into: IntArray, out_of: IntArray, hops: FloatArray
+    ) -> tuple[float, int]:
+        """A stroke of even passes, entered and left at its other end."""
+        other = entries ^ 1
+        gains = hops[:-1] + hops[1:] - self.cost[out_of[:-1], other] - self.cost[other, into[1:]]
+        gains[~self.returns[entries // 2]] = -np.inf
+        i = int(gains.argmax())
+        return float(gains[i]), i
+
+    def _best_shift(
+        self,
+        length: int,
+        x_to_e: FloatArray,
+        x_to_x: FloatArray,
+        e_to_e: FloatArray,
+        hops: FloatArray,
+    ) -> tuple[float, int, int, bool]:
+        """Or-opt: the run of `length` from i, moved into the hop at `gap`, either way round."""
+        first = np.arange(self.count - length + 1)
+        after = first + length
+        taken = hops[first] + hops[after] - x_to_e[first, after]
+        forward = x_to_e.T[first] + x_to_e[after]
+        backward = x_to_x[after] + e_to_e[first]
+        gains = taken[:, None] + hops[None, :] - np.minimum(forward, backward)
+        gaps = np.arange(self.count + 1)
+        inside = (gaps[None, :] >= first[:, None]) & (gaps[None, :] <= after[:, None])
+        gains[inside] = -np.inf
+        i, gap = divmod(int(gains.argmax()), gains.shape[1])
+        return float(gains[i, gap]), i, gap, bool(backward[i, gap] < forward[i, gap])
