@@ -1,0 +1,79 @@
+"""From the table to a plotter's own units, and never outside its usable area.
+
+Table frame to bed frame (the device's axes, millimetres) to whole plotter units. It knows where
+a window lies, no instructions.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from marking.errors import RefusedError
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from devices.plotter import Plotter
+    from marking.witness import Box
+
+    FloatArray = NDArray[np.float64]
+    UnitArray = NDArray[np.int64]
+
+
+@dataclass(frozen=True)
+class Bed:
+    """A plotter set down at one window, before any placement."""
+
+    origin_table: tuple[float, float]
+    """The table point at device coordinate 0, 0."""
+    to_bed: FloatArray
+    """(2, 2): table directions to device directions; rows of one +1 or -1."""
+    unit: float
+    low: tuple[int, int]
+    high: tuple[int, int]
+    """Least and greatest device coordinates, in units, that stay inside the usable area."""
+
+    def units(self, points_table: FloatArray, what: str) -> UnitArray:
+        """Table points (n, 2) as device units, each within half a unit of exact.
+
+        Raises RefusedError, naming `what`, when a point is not finite or lies outside.
+        """
+        bed = (points_table - self.origin_table) @ self.to_bed.T
+        exact = bed / self.unit
+        # The limits are the usable area rounded inwards: a point inside the area by less than
+        # half a unit may round past them, and the machine would clip it.
+        inside = np.isfinite(exact) & (np.rint(exact) >= self.low) & (np.rint(exact) <= self.high)
+        if not inside.all():
+            x, y = points_table[~inside.all(axis=1)][0]
+            raise RefusedError(
+                f"{what}: the point {x:.2f}, {y:.2f} mm on the table lies outside the plotter's "
+                "usable area here; nothing was written. Cut the sections anew for this plotter"
+            )
+        return np.rint(exact).astype(np.int64)
+
+    @property
+    def park(self) -> tuple[int, int]:
+        """Where the pen waits, in units: the corner where both coordinates are least."""
+        return self.low
+
+
+def bed_at(plotter: Plotter, window: Box) -> Bed:
+    """The bed of `plotter` when its usable area covers `window` of the table frame."""
+    to_bed = np.zeros((2, 2))
+    origin = [0.0, 0.0]
+    low, high = [0, 0], [0, 0]
+    for device, axis in enumerate(plotter.axes):
+        table = "xy".index(axis[1])
+        sign = 1.0 if axis[0] == "+" else -1.0
+        start, end = window[table], window[table + 2]
+        size = end - start
+        first = 0.0 if plotter.origin == "corner" else -size / 2
+        to_bed[device, table] = sign
+        origin[table] = start - first if sign > 0 else end + first
+        low[device] = math.ceil(first / plotter.unit - 1e-9)
+        high[device] = math.floor((first + size) / plotter.unit + 1e-9)
+    return Bed((origin[0], origin[1]), to_bed, plotter.unit, (low[0], low[1]), (high[0], high[1]))

@@ -1,0 +1,120 @@
+"""Writes a section as HP-GL, with only the instructions that the plotter has.
+
+Instructions as in the HP 7470A and 7550A interfacing and programming manuals: IN initialise,
+IW input window, SP select pen, VS velocity in cm/s, FS force step, PA/PU/PD plot in plotter
+units. It writes bytes and knows no port.
+"""
+
+from __future__ import annotations
+
+import itertools
+from typing import TYPE_CHECKING
+
+from devices.bed import Bed, bed_at
+from marking.errors import RefusedError
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Iterator, Sequence
+
+    from devices.plotter import Plotter
+    from marking.job import Pen, PensTable
+    from marking.sections import Section
+
+Point = tuple[int, int]
+
+
+def program(section: Section, plotter: Plotter, pens: PensTable) -> tuple[bytes, Bed]:
+    """The whole HP-GL program of `section`, and the bed it is written for.
+
+    Raises RefusedError before anything is written when a stroke would leave the usable area or a
+    pen asks for what the plotter does not have.
+    """
+    bed = bed_at(plotter, section.window)
+    lines = [*_opening(plotter, bed), *_body(section, plotter, pens, bed), *_closing(plotter, bed)]
+    return "".join(f"{line}\n" for line in lines).encode("ascii"), bed
+
+
+def _opening(plotter: Plotter, bed: Bed) -> Iterator[str]:
+    if "IN" in plotter.instructions:
+        yield "IN;"
+    if "IW" in plotter.instructions:
+        # IN resets the window to the hard-clip limits, so IW has to follow it.
+        yield f"IW{bed.low[0]},{bed.low[1]},{bed.high[0]},{bed.high[1]};"
+    yield "PU;PA;"
+
+
+def _closing(plotter: Plotter, bed: Bed) -> Iterator[str]:
+    yield f"PU{bed.park[0]},{bed.park[1]};"
+    if "SP" in plotter.instructions:
+        yield "SP0;"
+
+
+def _body(section: Section, plotter: Plotter, pens: PensTable, bed: Bed) -> Iterator[str]:
+    held: str | None = None
+    for leg, piece in zip(section.route.legs, section.pieces, strict=True):
+        stroke = piece.stroke
+        pen = pens.named(stroke.pen)
+        if stroke.pen != held:
+            yield from _pen_settings(stroke.pen, pen, held and pens.named(held), plotter)
+            held = stroke.pen
+        points = [(int(x), int(y)) for x, y in bed.units(stroke.points, stroke.id)]
+        if not leg.joined:
+            yield f"PU{points[0][0]},{points[0][1]};"
+        yield from _pen_down(_passes(points, pen.passes), plotter.longest_instruction)
+
+
+def _pen_settings(name: str, pen: Pen, before: Pen | str | None, plotter: Plotter) -> Iterator[str]:
+    """What changes when a stroke's pen is not the one before it."""
+    known = plotter.instructions
+    if pen.slot > plotter.slots:
+        raise RefusedError(
+            f"pens.{name}.slot = {pen.slot}: {plotter.name} has {plotter.slots} pen "
+            f"holder{'s' if plotter.slots > 1 else ''}; give a slot it has"
+        )
+    held = None if before is None or isinstance(before, str) else before
+    if "SP" in known and (held is None or held.slot != pen.slot):
+        yield f"SP{pen.slot};"
+    if "VS" in known:
+        speed = _velocity(pen, plotter)
+        if held is None or held.slot != pen.slot or _velocity(held, plotter) != speed:
+            yield f"VS{speed};"
+    if "FS" in known and pen.force is not None:
+        least, most = plotter.forces
+        if not least <= pen.force <= most:
+            raise RefusedError(
+                f"pens.{name}.force = {pen.force}: {plotter.name} has steps {least} to {most}"
+            )
+        yield f"FS{pen.force};"
+
+
+def _velocity(pen: Pen, plotter: Plotter) -> int:
+    """VS in cm/s, rounded down: cloth wants slow rather than fast."""
+    least, most = plotter.speeds
+    return min(
+        max(int(min(plotter.draw_speed, pen.speed or plotter.draw_speed) // 10), least), most
+    )
+
+
+def _passes(points: Sequence[Point], passes: int) -> list[Point]:
+    """The points the pen goes through: there, back, and there again, as often as asked."""
+    path = list(points)
+    for done in range(1, passes):
+        path += points[-2::-1] if done % 2 else points[1:]
+    return path
+
+
+def _pen_down(path: Sequence[Point], longest: int) -> Iterator[str]:
+    """PD instructions through `path` after its first point, none longer than `longest` bytes."""
+    moves = [p for before, p in itertools.pairwise(path) if p != before] or [path[0]]
+    for group in _groups((f"{x},{y}" for x, y in moves), longest - len("PD;")):
+        yield f"PD{group};"
+
+
+def _groups(coordinates: Iterable[str], longest: int) -> Iterator[str]:
+    group = ""
+    for pair in coordinates:
+        if group and len(group) + 1 + len(pair) > longest:
+            yield group
+            group = ""
+        group = f"{group},{pair}" if group else pair
+    yield group

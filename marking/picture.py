@@ -1,0 +1,329 @@
+"""The whole table as one picture: marking, sections, seams, witness marks and where to set down.
+
+Lettering is drawn as strokes, so that the picture needs no font and looks the same everywhere.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from marking.lengths import format_length
+from marking.lettering import letter
+from marking.svg import Sheet, number
+
+if TYPE_CHECKING:
+    from marking.job import MarkingJob
+    from marking.layout import Layout
+    from marking.sections import Plan, Section
+    from marking.witness import Box
+
+_TINTS = ("#dcebf7", "#fdf0d5", "#e3f3e1", "#f6e3ea")
+_LAYER_INK = {
+    "cross": "#3a3f47",
+    "long": "#3a3f47",
+    "hem": "#1f5fa8",
+    "numeral": "#111111",
+    "tick": "#3a3f47",
+    "bias": "#7a5195",
+    "witness": "#c2410c",
+}
+_SEAM, _TABLE, _NOTE = "#c2410c", "#8a7a5c", "#333333"
+PNG_WIDTH = 4200
+
+
+class Picture:
+    """One picture under construction: a sheet with a border, and a size for its lettering."""
+
+    def __init__(self, layout: Layout, job: MarkingJob, plan: Plan | None) -> None:
+        corners = layout.top.corners_table
+        low, high = corners.min(axis=0), corners.max(axis=0)
+        if plan is not None:
+            # A bed may stand out over the edge; its corner is still drawn.
+            low = np.minimum(low, [min(s.window[k] for s in plan.sections) for k in (0, 1)])
+        self.layout, self.job, self.plan = layout, job, plan
+        self.letters = max(float(high[0] - low[0]) / 210, 4.0)
+        # Room for the labels at the four sides and the legend below, in letter heights.
+        left, below, right, above = (self.letters * room for room in (15, 13, 30, 9))
+        box: Box = (
+            float(low[0]) - left,
+            float(low[1]) - below,
+            float(high[0]) + right,
+            float(high[1]) + above,
+        )
+        self.sheet = Sheet(
+            box, f"{job.title}: the marking", "The table seen from above, near edge at the bottom."
+        )
+        paper = self.sheet.drawing.rect((0, 0), ("100%", "100%"), fill="#ffffff")
+        self.sheet.drawing.add(paper)
+
+    def group(self, name: str, **attributes: Any) -> Any:
+        """A new layer of the picture."""
+        return self.sheet.layer(name, **attributes)
+
+    def write(
+        self, group: Any, text: str, x: float, y: float, align: float = 0.0, size: float = 1.0
+    ) -> None:
+        """Text with its left edge (align 0), middle (0.5) or right edge (1) at table x, y."""
+        drawn = letter(text)
+        if not drawn.strokes:
+            return
+        scale = size * self.letters / 21
+        shift = (x + (0.5 - align) * drawn.width * scale, y)
+        path = "".join(self.sheet.path(stroke * scale + shift) for stroke in drawn.strokes)
+        group.add(self.sheet.drawing.path(d=path))
+
+    def lettering(self, name: str, colour: str, weight: float = 0.11) -> Any:
+        """A layer for text of one colour."""
+        return self.group(
+            name,
+            fill="none",
+            stroke=colour,
+            stroke_width=number(weight * self.letters),
+            stroke_linecap="round",
+            stroke_linejoin="round",
+        )
+
+
+def picture_svg(layout: Layout, job: MarkingJob, plan: Plan | None = None) -> bytes:
+    """The picture of a layout, with the sections of `plan` when it is given."""
+    picture = Picture(layout, job, plan)
+    _draw_table(picture)
+    if plan is not None:
+        _draw_sections(picture, plan)
+    _draw_strokes(picture)
+    if plan is not None:
+        _draw_seams(picture, plan)
+        _draw_witness_marks(picture, plan)
+        _draw_set_downs(picture, plan)
+    _draw_folds(picture)
+    _draw_dimensions(picture)
+    _draw_legend(picture, plan)
+    return picture.sheet.bytes()
+
+
+def png(svg: bytes, width: int = PNG_WIDTH) -> bytes:
+    """An SVG without text elements as PNG, `width` pixels wide, the same on every machine."""
+    import resvg_py
+
+    return bytes(
+        resvg_py.svg_to_bytes(svg_string=svg.decode(), width=width, dpi=96, skip_system_fonts=True)
+    )
+
+
+def _draw_table(picture: Picture) -> None:
+    corners = [picture.sheet.at(*corner) for corner in picture.layout.top.corners_table.tolist()]
+    picture.group("table").add(
+        picture.sheet.drawing.polygon(
+            [(number(x), number(y)) for x, y in corners],
+            fill="#fbf8f1",
+            stroke=_TABLE,
+            stroke_width=number(picture.letters / 5),
+        )
+    )
+
+
+def _rect(picture: Picture, box: Box, **attributes: Any) -> Any:
+    x, y = picture.sheet.at(box[0], box[3])
+    return picture.sheet.drawing.rect(
+        (number(x), number(y)), (number(box[2] - box[0]), number(box[3] - box[1])), **attributes
+    )
+
+
+def _draw_sections(picture: Picture, plan: Plan) -> None:
+    tints = picture.group("sections")
+    for section in plan.sections:
+        tint = _TINTS[2 * (section.row % 2) + section.column % 2]
+        tints.add(_rect(picture, section.core, fill=tint, id=section.id))
+    for part in plan.unreached:
+        tints.add(_rect(picture, part.box, fill="#e5e0e0"))
+
+
+def _draw_strokes(picture: Picture) -> None:
+    by_pen = defaultdict(list)
+    for stroke in picture.layout.strokes:
+        by_pen[stroke.layer, stroke.pen].append(stroke)
+    for (layer, pen), strokes in by_pen.items():
+        width = picture.job.pens.named(pen).width * (2 if pen == "heavy" else 1)
+        group = picture.group(
+            f"{layer}-{pen}",
+            fill="none",
+            stroke=_LAYER_INK[layer],
+            stroke_width=number(width),
+            stroke_linecap="round",
+            stroke_linejoin="round",
+        )
+        for stroke in strokes:
+            group.add(picture.sheet.drawing.path(d=picture.sheet.path(stroke.points)))
+
+
+def _draw_seams(picture: Picture, plan: Plan) -> None:
+    dash = picture.letters
+    group = picture.group(
+        "seams",
+        stroke=_SEAM,
+        stroke_width=number(picture.letters / 7),
+        stroke_dasharray=f"{number(dash)} {number(dash / 2)}",
+    )
+    x_low, y_low = plan.sections[0].core[:2]
+    x_high, y_high = plan.sections[-1].core[2:]
+    xs = sorted({s.core[0] for s in plan.sections} - {x_low})
+    ys = sorted({y for s in plan.sections for y in (s.core[1], s.core[3])} - {y_low, y_high})
+    ends = [((x, y_low), (x, y_high)) for x in xs] + [((x_low, y), (x_high, y)) for y in ys]
+    for start, end in ends:
+        (x0, y0), (x1, y1) = picture.sheet.at(*start), picture.sheet.at(*end)
+        group.add(picture.sheet.drawing.line((number(x0), number(y0)), (number(x1), number(y1))))
+
+
+def _draw_witness_marks(picture: Picture, plan: Plan) -> None:
+    group = picture.group(
+        "witness-marks", fill="none", stroke=_SEAM, stroke_width=number(picture.letters / 8)
+    )
+    size = picture.letters / 2
+    for mark in {mark.id: mark for section in plan.sections for mark in section.witness}.values():
+        _draw_mark(picture, group, mark.at_table, mark.kind, size, mark.id)
+
+
+def _draw_mark(
+    picture: Picture, group: Any, at: tuple[float, float], kind: str, size: float, name: str
+) -> None:
+    """A circle for an inked crossing, a saltire for a removable tick, a square for a tape mark."""
+    x, y = picture.sheet.at(*at)
+    drawing = picture.sheet.drawing
+    if kind == "grid":
+        group.add(drawing.circle((number(x), number(y)), number(size), id=name))
+    elif kind == "control":
+        box = (at[0] - size, at[1] - size, at[0] + size, at[1] + size)
+        group.add(_rect(picture, box, id=name))
+    else:
+        arms = f"M{number(x - size)},{number(y - size)}L{number(x + size)},{number(y + size)}"
+        arms += f"M{number(x - size)},{number(y + size)}L{number(x + size)},{number(y - size)}"
+        group.add(drawing.path(d=arms, id=name))
+
+
+def set_down_readings(section: Section, job: MarkingJob) -> tuple[str, str]:
+    """Tape readings from the zero corner to the window's corner nearest it, along and across."""
+    along, across = (
+        format_length(reading, job.units, remainder=True) for reading in section.window[:2]
+    )
+    return along, across
+
+
+def _draw_set_downs(picture: Picture, plan: Plan) -> None:
+    corners = picture.group(
+        "set-down-points", fill="none", stroke="#0f766e", stroke_width=number(picture.letters / 5)
+    )
+    plates = picture.group("plates", fill="#ffffff", fill_opacity="0.82")
+    names = picture.lettering("section-names", _NOTE)
+    arm = 1.2 * picture.letters
+    for section in plan.sections:
+        x, y = picture.sheet.at(*section.window[:2])
+        corners.add(
+            picture.sheet.drawing.path(
+                d=f"M{number(x + arm)},{number(y)}H{number(x)}V{number(y - arm)}"
+            )
+        )
+        _write_plate(picture, plates, names, section)
+
+
+def _write_plate(picture: Picture, plates: Any, names: Any, section: Section) -> None:
+    """The section's name, turn and set-down readings, on a plate in its middle."""
+    x0, y0, x1, y1 = section.core
+    along, across = set_down_readings(section, picture.job)
+    lines = [f"{section.id}   no. {section.order}", f"along {along}", f"across {across}"]
+    widest = max(letter(line).width for line in lines) / 21 * picture.letters
+    size = min(1.0, (x1 - x0) * 0.9 / widest, (y1 - y0) * 0.9 / (5.6 * picture.letters))
+    x, y, step = (x0 + x1) / 2, (y0 + y1) / 2, 1.7 * picture.letters * size
+    half = widest * size / 2 + step / 3
+    plates.add(_rect(picture, (x - half, y - 1.6 * step, x + half, y + 1.6 * step)))
+    for place, line in enumerate(lines):
+        picture.write(names, line, x, y + (1 - place) * step, align=0.5, size=size)
+
+
+def _draw_folds(picture: Picture) -> None:
+    """At the far end, which long line serves which fold of the hem schedule."""
+    layout, letters = picture.layout, picture.letters
+    served: dict[str, list[str]] = defaultdict(list)
+    for fold in layout.folds:
+        if fold.edge == "side" and fold.line is not None:
+            served[fold.line].append(fold.hem)
+    group = picture.lettering("hem-folds", _LAYER_INK["hem"])
+    leaders = picture.group(
+        "hem-leaders", fill="none", stroke=_LAYER_INK["hem"], stroke_width=number(letters / 12)
+    )
+    names = {name.replace("near", side): hems for name, hems in served.items() for side in _SIDES}
+    lines = [line for line in layout.grid.long_lines if line.id in names]
+    edge = float(layout.top.corners_table[:, 0].max())
+    for line, y in zip(lines, _spread([line.y for line in lines], 1.5 * letters), strict=True):
+        route = [(layout.grid.cross_x[-1], line.y), (edge, line.y), (edge + 2 * letters, y)]
+        leaders.add(picture.sheet.drawing.path(d=picture.sheet.path(np.array(route))))
+        hems = ", ".join(dict.fromkeys(names[line.id]))
+        text = f"{format_length(line.offset, picture.job.units)}: {hems}"
+        picture.write(group, text, edge + 2.5 * letters, y)
+
+
+_SIDES = ("near", "far")
+
+
+def _spread(places: list[float], least: float) -> list[float]:
+    """Rising `places` moved apart to at least `least`, each half of them away from the middle."""
+    middle = (places[0] + places[-1]) / 2 if places else 0.0
+    upper = [y for y in places if y > middle]
+    lower = [y for y in places if y <= middle]
+    spread_up: list[float] = []
+    for y in upper:
+        spread_up.append(y if not spread_up else max(y, spread_up[-1] + least))
+    spread_down: list[float] = []
+    for y in reversed(lower):
+        spread_down.append(y if not spread_down else min(y, spread_down[-1] - least))
+    return [*reversed(spread_down), *spread_up]
+
+
+def _draw_dimensions(picture: Picture) -> None:
+    layout, units, letters = picture.layout, picture.job.units, picture.letters
+    group = picture.lettering("dimensions", _TABLE)
+    corners = layout.top.corners_table
+    sides = {
+        "near edge": (corners[1] - corners[0], 0.5, 0.0, -2.4),
+        "far edge": (corners[2] - corners[3], 0.5, 1.0, 1.6),
+        "zero end": (corners[3] - corners[0], 0.0, 0.5, -1.0),
+        "far end": (corners[2] - corners[1], 1.0, 0.5, 1.0),
+    }
+    length, width = corners[2].tolist()
+    for name, (run, along, across, away) in sides.items():
+        x, y = length * along, width * across
+        end = along != 0.5
+        picture.write(
+            group,
+            f"{name} {format_length(float(np.hypot(*run)), units)}",
+            x + away * letters * end,
+            y + away * letters * (not end),
+            align=0.5 if not end else 1.0 - along,
+        )
+
+
+def _draw_legend(picture: Picture, plan: Plan | None) -> None:
+    layout, job = picture.layout, picture.job
+    title = picture.lettering("title", _NOTE, 0.13)
+    top = picture.sheet.box[3] - 2.6 * picture.letters
+    picture.write(title, job.title, 0.0, top, size=2.0)
+    notes = picture.lettering("legend", _NOTE)
+    lines = [
+        f"{len(layout.grid.cross_x)} cross lines {format_length(job.grid.pitch, job.units)} apart; "
+        "blue: hem bands and folds; the near edge is at the bottom, the zero end at the left."
+    ]
+    if plan is not None:
+        lines.append(
+            f"{len(plan.sections)} sections, {plan.columns} along by {plan.rows} across, inked in "
+            "the order of their numbers; dashed: seams. Green corner: set the device down here, "
+            "by tape along and across from the zero corner."
+        )
+        lines.append(
+            "Witness marks: circle = inked crossing, saltire = removable tick, square = mark set "
+            "out by tape."
+        )
+    for place, line in enumerate(lines):
+        y = picture.sheet.box[1] + (7.0 - 2.2 * place) * picture.letters
+        picture.write(notes, line, 0.0, y)

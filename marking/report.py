@@ -1,0 +1,230 @@
+"""What a person should know before inking, as Markdown and as JSON."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from marking.interchange import SCHEMA, fit_record
+from marking.lengths import format_length
+from marking.picture import set_down_readings
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Mapping, Sequence
+
+    from marking.job import MarkingJob
+    from marking.layout import Layout
+    from marking.sections import Plan
+
+CAUTIONS = (
+    "Try every pen on a scrap of the same canvas first: for width, bleeding and fastness.",
+    "Permanent-marker solvents: air the room, keep away from flames and irons, and follow the "
+    "maker's safety sheet.",
+    "Keep fingers, hair, sleeves and cords clear of a moving plotter, and know how to stop it "
+    "before the first stroke.",
+    "Do not climb on the table. Reach from its edges, or move the device.",
+    "Where local codes, the makers' instructions or a licensed electrician say otherwise, they "
+    "come first.",
+)
+
+
+def ink_by_pen(plan: Plan, job: MarkingJob) -> dict[str, float]:
+    """Ink length in mm by pen, passes counted."""
+    totals: dict[str, float] = {}
+    for section in plan.sections:
+        for piece in section.pieces:
+            pen = piece.stroke.pen
+            length = piece.stroke.length * job.pens.named(pen).passes
+            totals[pen] = totals.get(pen, 0.0) + length
+    return dict(sorted(totals.items()))
+
+
+def fit_lines(layout: Layout, job: MarkingJob) -> Iterator[str]:
+    """How the marking fits the top, as Markdown."""
+    units = job.units
+    grid = layout.grid
+    yield "## Fit"
+    yield ""
+    yield (
+        f"- {len(grid.cross_x)} cross lines, 0 to {len(grid.cross_x) - 1}, "
+        f"{format_length(job.grid.pitch, units)} apart, and {len(grid.long_lines)} long lines."
+    )
+    yield from _numeral_lines(layout, job)
+    m = layout.margins
+    yield (
+        f"- The zero line stands {_pair(m.zero_end_at_near, m.zero_end_at_far, job)} from the zero "
+        "end (near edge, far edge); the last line "
+        f"{_pair(m.far_end_at_near, m.far_end_at_far, job)} from the far end."
+    )
+    yield (
+        f"- The far margin is {_pair(m.far_at_zero_end, m.far_at_far_end, job)} "
+        "(zero end, far end). The grid is true to the near edge and is not bent to the others."
+    )
+    yield from _survey_lines(layout, job)
+    if layout.slack != (1.0, 1.0):
+        yield (
+            f"- Drawn on slack cloth at {layout.slack[0]:.4f} along and {layout.slack[1]:.4f} "
+            "across, to be true when stretched. All positions are those on the slack cloth."
+        )
+    yield ""
+
+
+def _pair(first: float, second: float, job: MarkingJob) -> str:
+    return " and ".join(format_length(value, job.units) for value in (first, second))
+
+
+def _numeral_lines(layout: Layout, job: MarkingJob) -> Iterator[str]:
+    legibility = layout.legibility
+    if legibility is None:
+        yield "- No numerals."
+        return
+    yield (
+        f"- Numerals {legibility.height:.2f} mm high "
+        f"({format_length(legibility.height, job.units)}) measured over the ink; larger ones are "
+        f"kept out because {legibility.limited_by}."
+    )
+    angle = legibility.arc_minutes
+    verdict = "easily read" if angle >= 20 else "readable" if angle >= 16 else "hard to read"
+    yield (
+        f"- Seen from {format_length(legibility.view_from, job.units)} they subtend {angle:.0f} "
+        f"minutes of arc: {verdict} (ISO 9241-3 asks for 16 and prefers 20 to 22 on a display)."
+    )
+    ratio = legibility.height_to_stroke
+    weight = "heavier than" if ratio < 10 else "lighter than" if ratio > 14 else "between"
+    yield (
+        f"- Their height is {ratio:.1f} pen widths, {weight} the standard weights of ISO 3098 "
+        "(10 for type B, 14 for type A)."
+    )
+    for change, height in legibility.larger:
+        yield f"- `{change}` would allow {height:.1f} mm."
+
+
+def _survey_lines(layout: Layout, job: MarkingJob) -> Iterator[str]:
+    top = layout.top
+    if top.adjustment is None:
+        yield "- No survey: the top is taken as a true rectangle. Measure it before inking."
+        return
+    lean = "outward" if top.out_of_square >= 0 else "inward"
+    wider = "far end" if top.out_of_parallel >= 0 else "zero end"
+    yield (
+        f"- The zero end leans {abs(top.out_of_square):.1f} mm {lean} over its height, and the top "
+        f"is {abs(top.out_of_parallel):.1f} mm wider at the {wider}."
+    )
+    yield (
+        f"- The six measurements disagree by {abs(top.adjustment.misclosure):.1f} mm on the "
+        f"diagonal, {top.adjustment.in_sds:.1f} times what the tape explains: "
+        f"{'good' if top.adjustment.in_sds < 2 else 'measure again if you can'}."
+    )
+
+
+def fold_table(layout: Layout, job: MarkingJob) -> Iterator[str]:
+    """Which line serves which fold, as a Markdown table."""
+    yield "## Hem folds"
+    yield ""
+    yield "Side hems from the long edge; bottom and top hems from the zero line."
+    yield ""
+    yield "| hem | fold at | side hem line | bottom and top hem line |"
+    yield "|---|---|---|---|"
+    pairs = zip(layout.folds[::2], layout.folds[1::2], strict=True)
+    for side, end in pairs:
+        cells = (
+            "none"
+            if fold.line is None
+            else fold.line + (f" ({fold.off_by:+.2f} mm)" if fold.off_by else "")
+            for fold in (side, end)
+        )
+        yield f"| {side.hem} | {format_length(side.distance, job.units)} | {' | '.join(cells)} |"
+    yield ""
+
+
+def section_table(plan: Plan, job: MarkingJob) -> Iterator[str]:
+    """The sections in inking order, as Markdown."""
+    yield "## Sections"
+    yield ""
+    yield (
+        f"{len(plan.sections)} sections, {plan.columns} along by {plan.rows} across (no plan could "
+        f"do with fewer than {plan.bound[0]} by {plan.bound[1]}). Set the near corner at the zero "
+        "end of the device's reach down at the readings, taped from the table's zero corner."
+    )
+    yield ""
+    yield "| no. | section | along | across | witness marks | strokes | minutes |"
+    yield "|---|---|---|---|---|---|---|"
+    for section in plan.sections:
+        along, across = set_down_readings(section, job)
+        marks = " ".join(mark.id for mark in section.witness) or "none: by tape"
+        yield (
+            f"| {section.order} | {section.id} | {along} | {across} | {marks} | "
+            f"{len(section.pieces)} | {section.route.seconds / 60:.1f} |"
+        )
+    yield ""
+
+
+def mark_table(plan: Plan, job: MarkingJob) -> Iterator[str]:
+    """Every witness mark with its place, as Markdown."""
+    marks = {mark.id: mark for section in plan.sections for mark in section.witness}
+    if not marks:
+        return
+    kinds = {"grid": "inked crossing", "cross": "removable tick", "control": "set out by tape"}
+    yield "## Witness marks"
+    yield ""
+    yield "| mark | along | across | what it is |"
+    yield "|---|---|---|---|"
+    for mark in marks.values():
+        along, across = (format_length(v, job.units, remainder=True) for v in mark.at_table)
+        yield f"| {mark.id} | {along} | {across} | {kinds[mark.kind]} |"
+    yield ""
+
+
+def ink_lines(plan: Plan, job: MarkingJob) -> Iterator[str]:
+    """Ink and time, as Markdown."""
+    yield "## Ink and time"
+    yield ""
+    for name, length in ink_by_pen(plan, job).items():
+        pen = job.pens.named(name)
+        life = f", {length / pen.ink_length:.1f} pens' worth" if pen.ink_length else ""
+        yield f"- {name} (holder {pen.slot}): {length / 1000:.1f} m{life}."
+    hours = sum(section.route.seconds for section in plan.sections) / 3600
+    yield f"- About {hours:.1f} h of drawing, setting down and reading marks not counted."
+    yield ""
+
+
+def markdown(layout: Layout, job: MarkingJob, plan: Plan | None) -> str:
+    """The whole report."""
+    lines = [f"# {job.title}", ""]
+    warnings = [*layout.warnings, *(plan.warnings if plan else ())]
+    if warnings:
+        lines += ["## Look at these first", "", *(f"- {warning}" for warning in warnings), ""]
+    lines += fit_lines(layout, job)
+    lines += fold_table(layout, job)
+    if plan is not None:
+        lines += [*section_table(plan, job), *mark_table(plan, job), *ink_lines(plan, job)]
+    lines += ["## Cautions", "", *(f"- {caution}" for caution in CAUTIONS)]
+    return "\n".join(lines) + "\n"
+
+
+def record(layout: Layout, job: MarkingJob, plan: Plan) -> Mapping[str, Any]:
+    """The report for programs."""
+    sections: Sequence[Mapping[str, Any]] = [
+        {
+            "id": section.id,
+            "order": section.order,
+            "set_down": list(section.window[:2]),
+            "witness": [mark.id for mark in section.witness],
+            "strokes": len(section.pieces),
+            "ink_mm": section.ink,
+            "lifts": section.route.lifts,
+            "travel_mm": section.route.travel,
+            "seconds": section.route.seconds,
+        }
+        for section in plan.sections
+    ]
+    return {
+        "schema": SCHEMA,
+        "title": job.title,
+        "fit": fit_record(layout),
+        "zone": plan.zone.name,
+        "sections": sections,
+        "ink_mm_by_pen": ink_by_pen(plan, job),
+        "seconds": sum(section.route.seconds for section in plan.sections),
+        "warnings": [*layout.warnings, *plan.warnings],
+        "cautions": list(CAUTIONS),
+    }

@@ -1,0 +1,88 @@
+"""The marking and its sections as SVG, true to size: one user unit is one millimetre.
+
+Table frame with y turned over, since SVG counts down the page: the near edge is at the bottom.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import svgwrite
+from svgwrite.extensions import Inkscape
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+    import numpy as np
+    from numpy.typing import NDArray
+
+    from marking.job import PensTable
+    from marking.layout import Stroke
+    from marking.witness import Box
+
+    FloatArray = NDArray[np.float64]
+
+INK = {"lines": "#20242c", "heavy": "#20242c", "numerals": "#20242c", "removable": "#2b6cb0"}
+"""Screen colours of the pens; the cloth gets whatever is in the holder."""
+
+
+class Sheet:
+    """A page covering `box` of the table frame, and the mapping onto it."""
+
+    def __init__(self, box: Box, title: str, description: str) -> None:
+        self.box = box
+        width, height = box[2] - box[0], box[3] - box[1]
+        # Checking every attribute against the SVG grammar costs more than writing them all.
+        self.drawing: Any = svgwrite.Drawing(
+            size=(f"{number(width)}mm", f"{number(height)}mm"),
+            viewBox=f"0 0 {number(width)} {number(height)}",
+            debug=False,
+        )
+        self.drawing.set_desc(title=title, desc=description)
+        self._layers = Inkscape(self.drawing)
+
+    def layer(self, name: str, **attributes: Any) -> Any:
+        """A new group that drawing programs show as a layer."""
+        group = self._layers.layer(label=name, id=name, **attributes)
+        self.drawing.add(group)
+        return group
+
+    def at(self, x: float, y: float) -> tuple[float, float]:
+        """A table point on the page."""
+        return x - self.box[0], self.box[3] - y
+
+    def path(self, points_table: FloatArray) -> str:
+        """A polyline of table points as SVG path data."""
+        steps = ((p[0] - self.box[0], self.box[3] - p[1]) for p in points_table.tolist())
+        return "M" + "L".join(f"{number(x)},{number(y)}" for x, y in steps)
+
+    def bytes(self) -> bytes:
+        """The page as a file, the same on every machine."""
+        text: str = self.drawing.tostring()
+        return f'<?xml version="1.0" encoding="UTF-8"?>\n{text}\n'.encode()
+
+
+def number(value: float) -> str:
+    """Millimetres to a tenth of a micrometre, without trailing noughts or a minus nought."""
+    return f"{value:.4f}".rstrip("0").rstrip(".") if abs(value) >= 0.00005 else "0"
+
+
+def strokes_sheet(
+    strokes: Iterable[Stroke], pens: PensTable, box: Box, title: str, description: str
+) -> bytes:
+    """Strokes as a file a plotter program or an editor opens: a layer for each kind and pen."""
+    sheet = Sheet(box, title, description)
+    groups: dict[tuple[str, str], Any] = {}
+    for stroke in strokes:
+        key = stroke.layer, stroke.pen
+        if key not in groups:
+            groups[key] = sheet.layer(
+                f"{stroke.layer}-{stroke.pen}",
+                fill="none",
+                stroke=INK[stroke.pen],
+                stroke_width=number(pens.named(stroke.pen).width),
+                stroke_linecap="round",
+                stroke_linejoin="round",
+            )
+        groups[key].add(sheet.drawing.path(d=sheet.path(stroke.points), id=stroke.id))
+    return sheet.bytes()
