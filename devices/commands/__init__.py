@@ -1,0 +1,93 @@
+"""The `canvasrule` command: the only place where table and machines meet.
+
+This module knows the verbs by name alone, so that `--help` and a wrong verb answer at once; a
+verb's own module is imported when it is called.
+"""
+
+from __future__ import annotations
+
+import argparse
+import importlib
+import os
+import sys
+from typing import TYPE_CHECKING
+
+from marking.errors import CanvasruleError
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+VERBS = {
+    "start": "make a job folder with a commented job.toml",
+    "layout": "lay out the marking: how it fits, warnings, picture",
+    "section": "cut the marking into what one setup can ink",
+    "write": "write SVG, HP-GL, the picture and the report",
+    "demo": "do the whole job on the Millrace bench, with no hardware",
+}
+_INTERRUPTED = 130
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Runs one verb and returns the exit code; every expected fault becomes a plain message."""
+    words = list(sys.argv[1:] if arguments is None else arguments)
+    try:
+        options = _options(words)
+        verb = importlib.import_module(f"devices.commands.{options.verb}")
+        code: int = verb.run(options)
+        sys.stdout.flush()
+    except CanvasruleError as fault:
+        for message in fault.messages:
+            print(f"canvasrule: {message}", file=sys.stderr)
+        return fault.exit_code
+    except KeyboardInterrupt:
+        print("canvasrule: interrupted; nothing is lost", file=sys.stderr)
+        return _INTERRUPTED
+    except BrokenPipeError:
+        # The reader of the pipe has gone; there is no one left to tell.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 0
+    return code
+
+
+def _options(words: Sequence[str]) -> argparse.Namespace:
+    parser = argparse.ArgumentParser(
+        prog="canvasrule",
+        description="Lays out the permanent grid, hem lines and numerals of a workroom table's "
+        "canvas cover, cuts it into sections and writes what a plotter draws.",
+        epilog='Begin with "canvasrule demo", or "canvasrule start my-bench". '
+        '"canvasrule VERB --help" tells more, with an example.',
+    )
+    parser.add_argument("--version", action="version", version=_Version())
+    verbs = parser.add_subparsers(dest="verb", metavar="VERB", required=True)
+    for name, summary in VERBS.items():
+        verb = verbs.add_parser(
+            name,
+            help=summary,
+            description=summary[0].upper() + summary[1:] + ".",
+            formatter_class=argparse.RawDescriptionHelpFormatter,
+        )
+        if name == _named_verb(words):
+            importlib.import_module(f"devices.commands.{name}").add_options(verb)
+    return parser.parse_args(words)
+
+
+def _named_verb(words: Sequence[str]) -> str | None:
+    return next((word for word in words if not word.startswith("-")), None)
+
+
+class _Version(str):
+    """The version line, looked up only when it is printed."""
+
+    __slots__ = ()
+
+    def __str__(self) -> str:
+        from importlib.metadata import version
+
+        return f"canvasrule {version('canvasrule')}"
+
+    def __mod__(self, _: object) -> str:
+        return str(self)
+
+
+if __name__ == "__main__":
+    sys.exit(main())

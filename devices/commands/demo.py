@@ -1,0 +1,59 @@
+"""`canvasrule demo`: the Millrace bench start to finish, with no hardware."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from devices.commands.shared import add_json_option, print_json, print_lines, read_job, say
+
+if TYPE_CHECKING:
+    import argparse
+
+
+def add_options(verb: argparse.ArgumentParser) -> None:
+    """Options of the verb."""
+    verb.add_argument(
+        "folder",
+        metavar="DIR",
+        type=Path,
+        nargs="?",
+        default=Path("millrace"),
+        help="where to put it (default: millrace)",
+    )
+    add_json_option(verb)
+    verb.epilog = "example:\n  canvasrule demo"
+
+
+def run(options: argparse.Namespace) -> int:
+    """Makes the Millrace job (or takes the one there) and writes everything it can."""
+    from devices.commands.write import KINDS, OUTPUT, write
+    from marking.files import write_new
+    from marking.jobfile import JOB_FILE
+    from marking.stock import stock
+
+    path = options.folder / JOB_FILE
+    if not path.exists():
+        write_new(path, stock().joinpath("demo", "millrace", JOB_FILE).read_bytes())
+    job = read_job(options.folder)
+    record = write(job, options.folder / OUTPUT, list(KINDS), "plotter")
+    if options.json:
+        print_json(record)
+        return 0
+    folder = options.folder / OUTPUT
+    sections = sum(file["path"].endswith(".hpgl") for file in record["files"])
+    print_lines(
+        [
+            f"{job.title}: {len(record['files'])} files in {folder}",
+            "",
+            f"  {folder / 'picture.png'}   look at this first: the table, its sections and seams",
+            f"  {folder / 'report.md'}     then read this: fit, warnings, where to set down",
+            f"  {folder / 'marking.svg'}   the whole marking, true to size",
+            f"  {folder / 'sections'}      {sections} sections as SVG and HP-GL",
+            "",
+            f"The job itself is {path}: change it and run",
+            f'  canvasrule write --job "{options.folder}"',
+        ]
+    )
+    say("The Millrace workroom is invented; measure your own table before you ink it.")
+    return 0

@@ -1,0 +1,58 @@
+"""`canvasrule layout`: the marking, how it fits, and a picture of it."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from devices.commands.shared import add_job_option, print_json, print_lines, read_job, say
+
+if TYPE_CHECKING:
+    import argparse
+
+    from devices.job import Job
+    from marking.layout import Layout
+
+
+def add_options(verb: argparse.ArgumentParser) -> None:
+    """Options of the verb."""
+    add_job_option(verb)
+    verb.add_argument(
+        "--picture", metavar="FILE", type=Path, help="draw the table into FILE, .svg or .png"
+    )
+    verb.epilog = "example:\n  canvasrule layout --job my-bench --picture my-bench.png"
+
+
+def run(options: argparse.Namespace) -> int:
+    """Lays out the job and prints the fit report, or JSON."""
+    from marking.interchange import layout_record
+    from marking.layout import lay_out
+    from marking.report import markdown
+
+    if options.picture is not None:
+        _check_picture_name(options.picture)
+    job = read_job(options.job)
+    layout = lay_out(job)
+    if options.picture is not None:
+        _write_picture(options.picture, layout, job)
+    if options.json:
+        print_json(layout_record(layout))
+    else:
+        print_lines(markdown(layout, job, None).splitlines())
+    return 0
+
+
+def _check_picture_name(path: Path) -> None:
+    from marking.errors import BadInputError
+
+    if path.suffix.lower() not in (".svg", ".png"):
+        raise BadInputError(f"--picture {path}: pictures are .svg or .png; give the name one")
+
+
+def _write_picture(path: Path, layout: Layout, job: Job) -> None:
+    from marking.files import replace_file
+    from marking.picture import picture_svg, png
+
+    svg = picture_svg(layout, job)
+    replace_file(path, png(svg) if path.suffix.lower() == ".png" else svg)
+    say(f"drew {path}")

@@ -1,0 +1,45 @@
+"""`canvasrule section`: what each setup inks, in which order, and where it is set down."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from devices.commands.shared import (
+    add_job_option,
+    add_zone_option,
+    plan_for,
+    print_json,
+    print_lines,
+    read_job,
+    say,
+)
+
+if TYPE_CHECKING:
+    import argparse
+
+
+def add_options(verb: argparse.ArgumentParser) -> None:
+    """Options of the verb."""
+    add_job_option(verb)
+    add_zone_option(verb)
+    verb.epilog = "example:\n  canvasrule section --job my-bench --for reach"
+
+
+def run(options: argparse.Namespace) -> int:
+    """Cuts the job's layout and prints the sections, or JSON."""
+    from marking.interchange import plan_record
+    from marking.layout import lay_out
+    from marking.report import ink_lines, mark_table, section_table
+
+    job = read_job(options.job)
+    layout = lay_out(job)
+    plan = plan_for(options.zone, layout, job)
+    if options.json:
+        print_json(plan_record(plan))
+        return 0
+    for warning in (*layout.warnings, *plan.warnings):
+        say(f"note: {warning}")
+    print_lines(section_table(plan, job))
+    print_lines(mark_table(plan, job))
+    print_lines(ink_lines(plan, job))
+    return 0

@@ -1,0 +1,75 @@
+"""What several verbs share: the job option, loading, and how results are printed."""
+
+from __future__ import annotations
+
+import json
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    import argparse
+    from collections.abc import Iterable
+
+    from devices.job import Job
+    from marking.layout import Layout
+    from marking.sections import Plan
+
+ZONES = ("plotter", "reach")
+
+
+def add_job_option(verb: argparse.ArgumentParser) -> None:
+    """`--job DIR` and `--json`."""
+    verb.add_argument(
+        "--job", metavar="DIR", type=Path, default=Path(), help="the job's folder (default: here)"
+    )
+    add_json_option(verb)
+
+
+def add_json_option(verb: argparse.ArgumentParser) -> None:
+    """`--json`."""
+    verb.add_argument("--json", action="store_true", help="print the result as JSON")
+
+
+def add_zone_option(verb: argparse.ArgumentParser) -> None:
+    """`--for ZONE`."""
+    verb.add_argument(
+        "--for",
+        dest="zone",
+        choices=ZONES,
+        default="plotter",
+        help="what limits a section: the job's plotter, or an arm's reach (default: plotter)",
+    )
+
+
+def read_job(folder: Path) -> Job:
+    """The job in `folder`, with its machines."""
+    from devices.job import Job
+    from marking.jobfile import load_job
+
+    return load_job(folder, Job)
+
+
+def plan_for(zone: str, layout: Layout, job: Job) -> Plan:
+    """The sections of `layout` for the zone named."""
+    from marking.sections import cut_into_sections
+    from marking.zones import reach_zone
+
+    return cut_into_sections(layout, job, reach_zone(job) if zone == "reach" else job.plotter.zone)
+
+
+def print_json(record: Any) -> None:
+    """A record on stdout, floats to the last bit."""
+    json.dump(record, sys.stdout, ensure_ascii=False, allow_nan=False)
+    print()
+
+
+def print_lines(lines: Iterable[str]) -> None:
+    """Readable lines on stdout."""
+    for line in lines:
+        print(line)
+
+
+def say(message: str) -> None:
+    """A message to the person, beside the result."""
+    print(message, file=sys.stderr)

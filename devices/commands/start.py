@@ -1,0 +1,112 @@
+"""`canvasrule start`: a job folder with a commented job.toml, from a stock table or answers."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from devices.commands.shared import add_json_option, print_json, say
+from marking.errors import BadInputError
+
+if TYPE_CHECKING:
+    import argparse
+
+    from marking.lengths import Units
+
+
+def add_options(verb: argparse.ArgumentParser) -> None:
+    """Options of the verb."""
+    from marking.stock import stock_names
+
+    verb.add_argument("folder", metavar="DIR", type=Path, help="the folder to make the job in")
+    verb.add_argument(
+        "--table", metavar="NAME", help=f"a stock table: {', '.join(stock_names('tables'))}"
+    )
+    verb.add_argument("--length", help='the table\'s length, such as "150 in"')
+    verb.add_argument("--width", help='the table\'s width, such as "64 in"')
+    verb.add_argument("--title", help="a name for the sheets")
+    verb.add_argument("--units", choices=("in", "mm"), help="what people see (default: by length)")
+    verb.add_argument(
+        "--plotter",
+        metavar="NAME",
+        default="flatbed-a3",
+        help=f"a stock plotter: {', '.join(stock_names('plotters'))} (default: flatbed-a3)",
+    )
+    add_json_option(verb)
+    verb.epilog = (
+        "On a terminal, what is not given is asked for. A job that is there is never touched.\n\n"
+        "examples:\n  canvasrule start my-bench --table bench-64x150\n"
+        '  canvasrule start my-bench --length "150 in" --width "64 in"'
+    )
+
+
+def run(options: argparse.Namespace) -> int:
+    """Makes the job, checks it by reading it back, and says what to do next."""
+    from devices.commands.shared import read_job
+    from devices.jobtext import job_schema, job_text
+    from marking.files import write_new
+    from marking.jobfile import JOB_FILE
+    from marking.stock import stock_names
+
+    path = options.folder / JOB_FILE
+    if path.exists():
+        raise BadInputError(f"{path}: is there already and was not touched; give another folder")
+    if options.plotter not in stock_names("plotters"):
+        raise BadInputError(
+            f"--plotter {options.plotter}: stock plotters are {', '.join(stock_names('plotters'))}"
+        )
+    length, width, units = _table(options)
+    title = options.title or options.folder.resolve().name
+    text = job_text(title, units, options.table, length, width, options.plotter)
+    write_new(path, text.encode())
+    schema = options.folder / "job.schema.json"
+    if not schema.exists():
+        write_new(schema, job_schema().encode())
+    read_job(options.folder)
+    if options.json:
+        print_json({"schema": 1, "job": path.as_posix()})
+    else:
+        print(path)
+        say(
+            "Next: measure the top, fill in [table.survey], and run "
+            f'"canvasrule layout --job {options.folder}"'
+        )
+    return 0
+
+
+def _table(options: argparse.Namespace) -> tuple[str, str, Units]:
+    """Length, width and units, from a stock table, from options or from answers."""
+    from marking.jobfile import read_toml
+    from marking.lengths import parse_length
+    from marking.stock import stock, stock_names
+
+    if options.table is not None:
+        names = stock_names("tables")
+        if options.table not in names:
+            raise BadInputError(f"--table {options.table}: stock tables are {', '.join(names)}")
+        if options.length or options.width:
+            raise BadInputError("--table gives length and width; leave out --length and --width")
+        label = f"stock profile tables/{options.table}.toml"
+        profile = read_toml(stock().joinpath("tables", f"{options.table}.toml"), label)
+        length, width = str(profile["length"]), str(profile["width"])
+    else:
+        length = options.length or _ask("length", '"150 in" or "3.6 m"')
+        width = options.width or _ask("width", '"64 in" or "160 cm"')
+    for name, text in (("length", length), ("width", width)):
+        try:
+            if parse_length(text) <= 0:
+                raise ValueError("a length here must be more than zero")
+        except ValueError as fault:
+            raise BadInputError(f"--{name} {text!r}: {fault}") from None
+    metric = length.rstrip().endswith("m")
+    return length, width, options.units or ("mm" if metric else "in")
+
+
+def _ask(what: str, example: str) -> str:
+    if not sys.stdin.isatty():
+        raise BadInputError(
+            f"the table's {what} is missing: give --{what}, such as {example}, or --table"
+        )
+    say(f"The table's {what}, such as {example}?")
+    return input("> ").strip()

@@ -1,0 +1,163 @@
+"""`canvasrule write`: the files that a plotter, an editor and a person open."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from devices.commands.shared import (
+    add_job_option,
+    add_zone_option,
+    plan_for,
+    print_json,
+    print_lines,
+    read_job,
+    say,
+)
+
+if TYPE_CHECKING:
+    import argparse
+    from collections.abc import Mapping
+
+    from devices.job import Job
+    from marking.layout import Layout
+    from marking.sections import Plan, Section
+
+KINDS = {
+    "svg": "the whole marking and every section, true to size",
+    "hpgl": "every section as HP-GL for the job's plotter",
+    "picture": "the whole table with sections and marks, SVG and PNG",
+    "report": "fit, sections, ink and time, Markdown and JSON",
+}
+OUTPUT = "out"
+
+
+def add_options(verb: argparse.ArgumentParser) -> None:
+    """Options of the verb."""
+    add_job_option(verb)
+    add_zone_option(verb)
+    for kind, summary in KINDS.items():
+        verb.add_argument(f"--{kind}", action="store_true", help=summary)
+    verb.add_argument(
+        "--out",
+        metavar="DIR",
+        type=Path,
+        help='where to write (default: "out" in the job\'s folder)',
+    )
+    verb.epilog = (
+        "Without a kind, all of them are written.\n\n"
+        "example:\n  canvasrule write --job my-bench --svg --hpgl"
+    )
+
+
+def run(options: argparse.Namespace) -> int:
+    """Writes the kinds asked for and lists what was written."""
+    job = read_job(options.job)
+    kinds = [kind for kind in KINDS if getattr(options, kind)] or list(KINDS)
+    if options.zone == "reach" and "hpgl" in kinds:
+        if options.hpgl:
+            from marking.errors import BadInputError
+
+            raise BadInputError("write --hpgl --for reach: an arm reads no HP-GL; leave one out")
+        kinds.remove("hpgl")
+    folder = options.out or options.job / OUTPUT
+    record = write(job, folder, kinds, options.zone)
+    if options.json:
+        print_json(record)
+    else:
+        print_lines(file["path"] for file in record["files"])
+        say(f"wrote {len(record['files'])} files to {folder}")
+    return 0
+
+
+def write(job: Job, folder: Path, kinds: list[str], zone: str) -> dict[str, Any]:
+    """Lays out, cuts and writes; returns what `write --json` prints."""
+    from marking import files
+    from marking.layout import lay_out
+
+    layout = lay_out(job)
+    plan = plan_for(zone, layout, job)
+    contents, origins = _contents(job, layout, plan, kinds)
+    made_from = files.digest(f"{zone} {job.model_dump_json()}".encode())
+    written, changed = files.write_set(folder, contents, made_from)
+    for warning in (*layout.warnings, *plan.warnings):
+        say(f"note: {warning}")
+    for name in changed:
+        say(f"note: {folder / name} is from an earlier layout and was changed since; it was left")
+    return {
+        "schema": 1,
+        "files": [
+            {
+                "path": file.path,
+                "section": _section_of(file.path),
+                "origin": origins.get(file.path),
+                "bytes": file.bytes,
+                "sha256": file.sha256,
+            }
+            for file in written
+        ],
+    }
+
+
+def _section_of(path: str) -> str | None:
+    folder, _, name = path.rpartition("/")
+    return name.partition(".")[0] if folder == "sections" else None
+
+
+def _contents(
+    job: Job, layout: Layout, plan: Plan, kinds: list[str]
+) -> tuple[Mapping[str, bytes], Mapping[str, list[float]]]:
+    """Every file by its path, and for HP-GL the table point at the device's origin."""
+    contents: dict[str, bytes] = {}
+    origins: dict[str, list[float]] = {}
+    if "svg" in kinds:
+        contents["marking.svg"] = _marking_svg(job, layout)
+        for section in plan.sections:
+            contents[f"sections/{section.id}.svg"] = _section_svg(job, section)
+    if "hpgl" in kinds:
+        from devices.hpgl import program
+
+        for section in plan.sections:
+            path = f"sections/{section.id}.hpgl"
+            contents[path], bed = program(section, job.plotter, job.pens)
+            origins[path] = list(bed.origin_table)
+    if "picture" in kinds:
+        from marking.picture import picture_svg, png
+
+        contents["picture.svg"] = picture_svg(layout, job, plan)
+        contents["picture.png"] = png(contents["picture.svg"])
+    if "report" in kinds:
+        from marking.report import markdown, record
+
+        contents["report.md"] = markdown(layout, job, plan).encode()
+        contents["report.json"] = (json.dumps(record(layout, job, plan), indent=1) + "\n").encode()
+    return contents, origins
+
+
+def _marking_svg(job: Job, layout: Layout) -> bytes:
+    from marking.svg import strokes_sheet
+
+    corners = layout.top.corners_table
+    low, high = corners.min(axis=0).tolist(), corners.max(axis=0).tolist()
+    return strokes_sheet(
+        layout.strokes,
+        job.pens,
+        (low[0], low[1], high[0], high[1]),
+        f"{job.title}: the whole marking",
+        "True to size, the table's near edge at the bottom and its zero end at the left.",
+    )
+
+
+def _section_svg(job: Job, section: Section) -> bytes:
+    from marking.svg import strokes_sheet
+
+    x, y = section.window[:2]
+    return strokes_sheet(
+        (piece.stroke for piece in section.pieces),
+        job.pens,
+        section.window,
+        f"{job.title}: section {section.id}",
+        f"True to size. The lower left corner lies {x:.2f} mm along and {y:.2f} mm across from "
+        "the table's zero corner.",
+    )
