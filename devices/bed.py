@@ -6,6 +6,7 @@ a window lies, no instructions.
 
 from __future__ import annotations
 
+import itertools
 import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
@@ -15,6 +16,8 @@ import numpy as np
 from marking.errors import RefusedError
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from numpy.typing import NDArray
 
     from devices.plotter import Plotter
@@ -22,6 +25,8 @@ if TYPE_CHECKING:
 
     FloatArray = NDArray[np.float64]
     UnitArray = NDArray[np.int64]
+
+Point = tuple[int, int]
 
 
 @dataclass(frozen=True)
@@ -54,6 +59,15 @@ class Bed:
                 "usable area here; nothing was written. Cut the sections anew for this plotter"
             )
         return np.rint(exact).astype(np.int64)
+
+    def units_of(self, strokes_table: Sequence[FloatArray], what: str) -> list[list[Point]]:
+        """`units` of several strokes at once, as plain pairs."""
+        if not strokes_table:
+            return []
+        points = iter(self.units(np.concatenate(strokes_table), what).tolist())
+        return [
+            [(x, y) for x, y in itertools.islice(points, len(stroke))] for stroke in strokes_table
+        ]
 
     @property
     def park(self) -> tuple[int, int]:

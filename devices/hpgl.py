@@ -10,7 +10,7 @@ from __future__ import annotations
 import itertools
 from typing import TYPE_CHECKING
 
-from devices.bed import Bed, bed_at
+from devices.bed import Bed, Point, bed_at
 from marking.errors import RefusedError
 
 if TYPE_CHECKING:
@@ -19,8 +19,6 @@ if TYPE_CHECKING:
     from devices.plotter import Plotter
     from marking.job import Pen, PensTable
     from marking.sections import Section
-
-Point = tuple[int, int]
 
 
 def program(section: Section, plotter: Plotter, pens: PensTable) -> tuple[bytes, Bed]:
@@ -50,14 +48,14 @@ def _closing(plotter: Plotter, bed: Bed) -> Iterator[str]:
 
 
 def _body(section: Section, plotter: Plotter, pens: PensTable, bed: Bed) -> Iterator[str]:
+    strokes = [piece.stroke for piece in section.pieces]
+    drawn = bed.units_of([stroke.points for stroke in strokes], section.id)
     held: str | None = None
-    for leg, piece in zip(section.route.legs, section.pieces, strict=True):
-        stroke = piece.stroke
+    for leg, stroke, points in zip(section.route.legs, strokes, drawn, strict=True):
         pen = pens.named(stroke.pen)
         if stroke.pen != held:
             yield from _pen_settings(stroke.pen, pen, held and pens.named(held), plotter)
             held = stroke.pen
-        points = [(int(x), int(y)) for x, y in bed.units(stroke.points, stroke.id)]
         if not leg.joined:
             yield f"PU{points[0][0]},{points[0][1]};"
         yield from _pen_down(_passes(points, pen.passes), plotter.longest_instruction)

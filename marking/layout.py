@@ -6,6 +6,7 @@ read it. Table frame, millimetres; on a cover marked slack, the cloth as it lies
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Literal
 
@@ -42,8 +43,8 @@ class Stroke:
     @property
     def length(self) -> float:
         """Ink length in mm, of one pass."""
-        runs = np.diff(self.points, axis=0)
-        return float(np.hypot(runs[:, 0], runs[:, 1]).sum())
+        points = self.points.tolist()
+        return sum(map(math.dist, points, points[1:]))
 
 
 @dataclass(frozen=True)

@@ -8,6 +8,7 @@ or-opt and turning moves until none helps; Croes (1958) and Or (1976) are the cl
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -63,16 +64,21 @@ def shortest(
     A pen with an even number of passes ends each stroke where it began.
     """
     home = complex(*start)
-    ends = np.array([[complex(*s.points[0]), complex(*s.points[-1])] for s in strokes])
+    points = np.concatenate([stroke.points for stroke in strokes]) @ (1, 1j)
+    after = np.cumsum([len(stroke.points) for stroke in strokes])
+    ends = points[np.stack([np.append(0, after[:-1]), after - 1], axis=1)]
     slots = [pens.named(stroke.pen).slot for stroke in strokes]
     returns = np.array([pens.named(stroke.pen).passes % 2 == 0 for stroke in strokes])
     lift = pace.lift * pace.travel
     order: list[tuple[int, bool]] = []
     at = home
     for slot in sorted(set(slots)):
-        held = np.array([n for n, other in enumerate(slots) if other == slot])
-        tour = _Tour(ends[held], returns[held], at, home, lift)
-        order += [(int(held[n]), backwards) for n, backwards in tour.legs()]
+        held = [n for n, other in enumerate(slots) if other == slot]
+        # Seen from home, many sections of one table are the same to the micrometre, and then
+        # they share one solution.
+        seen = np.round(np.append(ends[held].ravel(), at) - home, 6) + 0.0
+        legs = _solved(seen.tobytes(), returns[held].tobytes(), lift)
+        order += [(held[n], backwards) for n, backwards in legs]
         at = _exit(ends, returns, *order[-1])
     return _measured(order, strokes, ends, returns, slots, pens, home, pace)
 
@@ -111,6 +117,14 @@ def _measured(
     return Route(tuple(legs), lifts, travel, seconds)
 
 
+@lru_cache(maxsize=256)
+def _solved(nodes: bytes, returns: bytes, lift: float) -> tuple[tuple[int, bool], ...]:
+    """The legs of a tour whose nodes, seen from its finish, are the stroke ends and the start."""
+    points = np.frombuffer(nodes, dtype=np.complex128)
+    each = np.frombuffer(returns, dtype=np.bool_)
+    return _Tour(np.append(points, 0.0), each, lift).legs()
+
+
 class _Tour:
     """One holder's strokes from `start` to `finish`, improved until no move helps.
 
@@ -119,25 +133,21 @@ class _Tour:
     """
 
     def __init__(
-        self,
-        ends: NDArray[np.complex128],
-        returns: NDArray[np.bool_],
-        start: complex,
-        finish: complex,
-        lift: float,
+        self, nodes: NDArray[np.complex128], returns: NDArray[np.bool_], lift: float
     ) -> None:
-        self.count = len(ends)
+        self.count = len(returns)
         self.returns = returns
-        nodes = np.concatenate([ends.ravel(), [start, finish]])
+        self.forward = np.triu(np.ones((self.count, self.count)))
+        """1 where a run from i to j is one, 0 where j comes before i."""
         hops = np.abs(nodes[:, None] - nodes[None, :])
         self.cost = np.where(hops > JOIN, hops + lift, hops)
 
-    def legs(self) -> list[tuple[int, bool]]:
+    def legs(self) -> tuple[tuple[int, bool], ...]:
         """Strokes in order, each with whether it is drawn backwards."""
         entries = self._nearest_neighbour()
         while (better := self._improved(entries)) is not None:
             entries = better
-        return [(int(node) // 2, bool(node % 2)) for node in entries]
+        return tuple((int(node) // 2, bool(node % 2)) for node in entries)
 
     def _nearest_neighbour(self) -> IntArray:
         """A first tour, as the nodes at which the strokes are entered."""
@@ -160,41 +170,42 @@ class _Tour:
         return self._exits(entries)[::-1]
 
     def _improved(self, entries: IntArray) -> IntArray | None:
-        """The tour after the one best move, or None when no move gains."""
+        """The tour after the best move of the first kind that gains, or None when none does.
+
+        Reversals come first: they gain most often and cost least to find.
+        """
         into = np.append(entries, 2 * self.count + 1)
         out_of = np.append(2 * self.count, self._exits(entries))
-        x_to_e = self.cost[np.ix_(out_of, into)]
-        x_to_x = self.cost[np.ix_(out_of, out_of)]
-        e_to_e = self.cost[np.ix_(into, into)]
-        hops = x_to_e.diagonal()
+        hops = self.cost[out_of, into]
+        x_to_x = self.cost[out_of[:, None], out_of]
+        e_to_e = self.cost[into[:, None], into]
 
         gain, i, j = self._best_reversal(x_to_x, e_to_e, hops)
-        best = (
-            gain,
-            np.concatenate([entries[:i], self._reversed(entries[i : j + 1]), entries[j + 1 :]]),
-        )
+        if gain > _GAIN:
+            return np.concatenate(
+                [entries[:i], self._reversed(entries[i : j + 1]), entries[j + 1 :]]
+            )
         gain, i = self._best_turn(entries, into, out_of, hops)
-        if gain > best[0]:
+        if gain > _GAIN:
             turned = entries.copy()
             turned[i] ^= 1
-            best = gain, turned
+            return turned
+        x_to_e = self.cost[out_of[:, None], into]
         for length in range(1, min(_LONGEST_MOVED, self.count - 1) + 1):
             gain, i, gap, backwards = self._best_shift(length, x_to_e, x_to_x, e_to_e, hops)
-            if gain > best[0]:
+            if gain > _GAIN:
                 run = entries[i : i + length]
                 run = self._reversed(run) if backwards else run
                 rest = np.delete(entries, slice(i, i + length))
-                place = gap if gap < i else gap - length
-                best = gain, np.insert(rest, place, run)
-        return best[1] if best[0] > _GAIN else None
+                return np.insert(rest, gap if gap < i else gap - length, run)
+        return None
 
-    @staticmethod
     def _best_reversal(
-        x_to_x: FloatArray, e_to_e: FloatArray, hops: FloatArray
+        self, x_to_x: FloatArray, e_to_e: FloatArray, hops: FloatArray
     ) -> tuple[float, int, int]:
         """2-opt: the run i to j, drawn the other way round."""
-        gains = hops[:-1, None] + hops[None, 1:] - x_to_x[:-1, 1:] - e_to_e[:-1, 1:]
-        gains = np.triu(gains)
+        gains = hops[:-1, None] + hops[1:] - x_to_x[:-1, 1:] - e_to_e[:-1, 1:]
+        gains *= self.forward
         i, j = divmod(int(gains.argmax()), gains.shape[1])
         return float(gains[i, j]), i, j
 

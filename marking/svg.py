@@ -5,15 +5,16 @@ Table frame with y turned over, since SVG counts down the page: the near edge is
 
 from __future__ import annotations
 
+from itertools import islice
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
 import svgwrite
 from svgwrite.extensions import Inkscape
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Sequence
 
-    import numpy as np
     from numpy.typing import NDArray
 
     from marking.job import PensTable
@@ -24,6 +25,8 @@ if TYPE_CHECKING:
 
 INK = {"lines": "#20242c", "heavy": "#20242c", "numerals": "#20242c", "removable": "#2b6cb0"}
 """Screen colours of the pens; the cloth gets whatever is in the holder."""
+
+_DECIMALS = 4
 
 
 class Sheet:
@@ -53,8 +56,19 @@ class Sheet:
 
     def path(self, points_table: FloatArray) -> str:
         """A polyline of table points as SVG path data."""
-        steps = ((p[0] - self.box[0], self.box[3] - p[1]) for p in points_table.tolist())
-        return "M" + "L".join(f"{number(x)},{number(y)}" for x, y in steps)
+        return self.paths([points_table])[0]
+
+    def paths(self, polylines_table: Sequence[FloatArray]) -> list[str]:
+        """Many polylines at once, each as SVG path data."""
+        if not polylines_table:
+            return []
+        page = np.concatenate(polylines_table) * (1.0, -1.0) + (-self.box[0], self.box[3])
+        # Adding nought turns a minus nought into nought.
+        steps = iter((page.round(_DECIMALS) + 0.0).tolist())
+        return [
+            "M" + "L".join(f"{x},{y}" for x, y in islice(steps, len(polyline)))
+            for polyline in polylines_table
+        ]
 
     def bytes(self) -> bytes:
         """The page as a file, the same on every machine."""
@@ -63,17 +77,18 @@ class Sheet:
 
 
 def number(value: float) -> str:
-    """Millimetres to a tenth of a micrometre, without trailing noughts or a minus nought."""
-    return f"{value:.4f}".rstrip("0").rstrip(".") if abs(value) >= 0.00005 else "0"
+    """Millimetres to a tenth of a micrometre, as short as that can be written."""
+    return f"{round(value, _DECIMALS) + 0.0}"
 
 
 def strokes_sheet(
-    strokes: Iterable[Stroke], pens: PensTable, box: Box, title: str, description: str
+    strokes: Sequence[Stroke], pens: PensTable, box: Box, title: str, description: str
 ) -> bytes:
     """Strokes as a file a plotter program or an editor opens: a layer for each kind and pen."""
     sheet = Sheet(box, title, description)
     groups: dict[tuple[str, str], Any] = {}
-    for stroke in strokes:
+    paths = sheet.paths([stroke.points for stroke in strokes])
+    for stroke, path in zip(strokes, paths, strict=True):
         key = stroke.layer, stroke.pen
         if key not in groups:
             groups[key] = sheet.layer(
@@ -84,5 +99,5 @@ def strokes_sheet(
                 stroke_linecap="round",
                 stroke_linejoin="round",
             )
-        groups[key].add(sheet.drawing.path(d=sheet.path(stroke.points), id=stroke.id))
+        groups[key].add(sheet.drawing.path(d=path, id=stroke.id))
     return sheet.bytes()

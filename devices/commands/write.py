@@ -154,7 +154,7 @@ def _section_svg(job: Job, section: Section) -> bytes:
 
     x, y = section.window[:2]
     return strokes_sheet(
-        (piece.stroke for piece in section.pieces),
+        [piece.stroke for piece in section.pieces],
         job.pens,
         section.window,
         f"{job.title}: section {section.id}",
