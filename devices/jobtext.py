@@ -34,7 +34,7 @@ _MILLIMETRES = {
     "depth": "20 cm",
     "folds": '"double 10 cm", "double 8 cm", "double 4 cm", "single 3 cm"',
     "every": "5",
-    "clear": "3 mm",
+    "clear": "6 mm",
     "view_from": "90 cm",
     "reach_depth": "75 cm",
     "reach_span": "120 cm",

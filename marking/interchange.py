@@ -54,6 +54,8 @@ def fit_record(layout: Layout) -> dict[str, Any]:
             "arc_minutes": legibility.arc_minutes,
             "view_from": legibility.view_from,
             "height_to_stroke": legibility.height_to_stroke,
+            "neighbour_gap": legibility.neighbour_gap,
+            "digit_gap": legibility.digit_gap,
             "larger": [
                 {"change": change, "height": height} for change, height in legibility.larger
             ],

@@ -255,11 +255,20 @@ def _warnings(
             f"Numerals only {legibility.height_to_stroke:.1f} pen widths high will fill in; "
             "use a finer pen."
         )
+    gap = legibility.neighbour_gap if legibility is not None else None
+    if legibility is not None and gap is not None and gap < legibility.digit_gap:
+        warnings.append(
+            f"Neighbouring numerals stand {gap:.1f} mm apart where they are "
+            f"widest, closer than their own digits ({legibility.digit_gap:.1f} mm), and will run "
+            "together; a larger numerals.clear or a smaller numerals.height sets them apart."
+        )
     missed = job.grid.pitch - (rect[2] - job.grid.end_margin - float(cross_x[-1]))
     if missed < job.grid.pitch / 8:
+        step = 25.4 / 32 if job.units == "in" else 0.1
+        less = math.floor((job.grid.end_margin - missed / 2) / step) * step
         warnings.append(
-            f"Cross line {len(cross_x)} misses by {missed:.2f} mm at the far end; a "
-            "grid.end_margin that much less would let it on."
+            f"Cross line {len(cross_x)} misses by {missed:.2f} mm at the far end; "
+            f'grid.end_margin = "{format_length(less, job.units)}" would let it on.'
         )
     if job.grid.heavy_every >= len(cross_x):
         warnings.append("Only the zero line is heavy: grid.heavy_every is more than the table has.")

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
 from marking.errors import RefusedError
@@ -49,6 +50,10 @@ class Legibility:
     arc_minutes: float
     view_from: float
     height_to_stroke: float
+    neighbour_gap: float | None
+    """Least cloth between one numeral's ink and the next one's, in mm; None for a lone numeral."""
+    digit_gap: float
+    """Most cloth between two digits of one numeral, in mm."""
     larger: tuple[tuple[str, float], ...]
     """What would allow larger numerals: a change, and the height in mm it would give."""
 
@@ -122,6 +127,8 @@ def fit(job: MarkingJob, xs: FloatArray, rect: tuple[float, float, float, float]
         60 * math.degrees(2 * math.atan(height / 2 / job.numerals.view_from)),
         job.numerals.view_from,
         height / room.pen,
+        _neighbour_gap(room, lettered, height),
+        _digit_gap(job, room, lettered, height),
         tuple(_larger(job, xs, rect, greatest)),
     )
 
@@ -163,6 +170,20 @@ def _greatest(job: MarkingJob, xs: FloatArray, rect: tuple[float, float, float, 
     lettered = [letter(str(value), job.numerals.face) for value in values]
     limits = _limits(_room(job, xs, rect), values, lettered)
     return math.floor(min(limit.height for limit in limits) / _STEP) * _STEP
+
+
+def _neighbour_gap(room: _Room, lettered: Sequence[Lettered], height: float) -> float | None:
+    scale = (height - room.pen) / max(text.height for text in lettered)
+    widths = [text.width * scale + room.pen for text in lettered]
+    gaps = (room.apart - (left + right) / 2 for left, right in pairwise(widths))
+    return min(gaps, default=None)
+
+
+def _digit_gap(job: MarkingJob, room: _Room, lettered: Sequence[Lettered], height: float) -> float:
+    """Between two noughts, which stand as far apart as round digits do."""
+    scale = (height - room.pen) / max(text.height for text in lettered)
+    one, two = (letter(text, job.numerals.face).width for text in ("0", "00"))
+    return (two - 2 * one) * scale - room.pen
 
 
 def _larger(

@@ -46,7 +46,7 @@ class Picture:
         self.layout, self.job, self.plan = layout, job, plan
         self.letters = max(float(high[0] - low[0]) / 210, 4.0)
         # Room for the labels at the four sides and the legend below, in letter heights.
-        left, below, right, above = (self.letters * room for room in (15, 13, 30, 9))
+        left, below, right, above = (self.letters * room for room in (18, 13, 38, 9))
         box: Box = (
             float(low[0]) - left,
             float(low[1]) - below,

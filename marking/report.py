@@ -77,10 +77,12 @@ def _numeral_lines(layout: Layout, job: MarkingJob) -> Iterator[str]:
     if legibility is None:
         yield "- No numerals."
         return
+    shown = f"{legibility.height:.2f} mm"
+    if job.units == "in":
+        shown += f" (about {format_length(legibility.height, job.units)})"
     yield (
-        f"- Numerals {legibility.height:.2f} mm high "
-        f"({format_length(legibility.height, job.units)}) measured over the ink; larger ones are "
-        f"kept out because {legibility.limited_by}."
+        f"- Numerals {shown} high, measured over the ink; larger ones are kept out because "
+        f"{legibility.limited_by}."
     )
     angle = legibility.arc_minutes
     verdict = "easily read" if angle >= 20 else "readable" if angle >= 16 else "hard to read"
@@ -140,10 +142,15 @@ def section_table(plan: Plan, job: MarkingJob) -> Iterator[str]:
     """The sections in inking order, as Markdown."""
     yield "## Sections"
     yield ""
+    where = (
+        "Stand at the long edge nearest to a section, where its reach along the table begins"
+        if plan.zone.name == "reach"
+        else "Set the device down with the corner of its reach that is nearest the zero corner"
+    )
     yield (
         f"{len(plan.sections)} sections, {plan.columns} along by {plan.rows} across (no plan could "
-        f"do with fewer than {plan.bound[0]} by {plan.bound[1]}). Set the near corner at the zero "
-        "end of the device's reach down at the readings, taped from the table's zero corner."
+        f"do with fewer than {plan.bound[0]} by {plan.bound[1]}). {where} at the readings, taped "
+        "from the table's zero corner."
     )
     yield ""
     yield "| no. | section | along | across | witness marks | strokes | minutes |"

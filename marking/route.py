@@ -24,6 +24,7 @@ if TYPE_CHECKING:
 
     FloatArray = NDArray[np.float64]
     IntArray = NDArray[np.intp]
+    ComplexArray = NDArray[np.complex128]
 
 PEN_CHANGE_SECONDS = 5.0
 JOIN = 1e-6
@@ -65,32 +66,34 @@ def shortest(
     """
     home = complex(*start)
     points = np.concatenate([stroke.points for stroke in strokes]) @ (1, 1j)
-    after = np.cumsum([len(stroke.points) for stroke in strokes])
-    ends = points[np.stack([np.append(0, after[:-1]), after - 1], axis=1)]
+    stops = np.cumsum([len(stroke.points) for stroke in strokes])
+    ends = points[np.stack([np.append(0, stops[:-1]), stops - 1], axis=1)]
     slots = [pens.named(stroke.pen).slot for stroke in strokes]
     returns = np.array([pens.named(stroke.pen).passes % 2 == 0 for stroke in strokes])
     lift = pace.lift * pace.travel
     order: list[tuple[int, bool]] = []
     at = home
-    for slot in sorted(set(slots)):
-        held = [n for n, other in enumerate(slots) if other == slot]
+    by_slot = [[n for n, other in enumerate(slots) if other == slot] for slot in sorted(set(slots))]
+    for held, following in zip(by_slot, [*by_slot[1:], []], strict=True):
+        # One holder's strokes lead to the nearest of the next one's, the last ones' home.
+        goals = ends[following].ravel() if following else np.array([home])
         # Seen from home, many sections of one table are the same to the micrometre, and then
         # they share one solution.
-        seen = np.round(np.append(ends[held].ravel(), at) - home, 6) + 0.0
-        legs = _solved(seen.tobytes(), returns[held].tobytes(), lift)
+        seen = [np.round(part - home, 6) + 0.0 for part in (ends[held].ravel(), at, goals)]
+        legs = _solved(*(part.tobytes() for part in (*seen, returns[held])), lift)
         order += [(held[n], backwards) for n, backwards in legs]
         at = _exit(ends, returns, *order[-1])
     return _measured(order, strokes, ends, returns, slots, pens, home, pace)
 
 
-def _exit(ends: NDArray[np.complex128], returns: NDArray[np.bool_], n: int, back: bool) -> complex:
+def _exit(ends: ComplexArray, returns: NDArray[np.bool_], n: int, back: bool) -> complex:
     return complex(ends[n, int(back) if returns[n] else int(not back)])
 
 
 def _measured(
     order: Sequence[tuple[int, bool]],
     strokes: Sequence[Stroke],
-    ends: NDArray[np.complex128],
+    ends: ComplexArray,
     returns: NDArray[np.bool_],
     slots: Sequence[int],
     pens: PensTable,
@@ -118,41 +121,54 @@ def _measured(
 
 
 @lru_cache(maxsize=256)
-def _solved(nodes: bytes, returns: bytes, lift: float) -> tuple[tuple[int, bool], ...]:
-    """The legs of a tour whose nodes, seen from its finish, are the stroke ends and the start."""
-    points = np.frombuffer(nodes, dtype=np.complex128)
-    each = np.frombuffer(returns, dtype=np.bool_)
-    return _Tour(np.append(points, 0.0), each, lift).legs()
+def _solved(
+    ends: bytes, start: bytes, goals: bytes, returns: bytes, lift: float
+) -> tuple[tuple[int, bool], ...]:
+    """The legs of a tour, from arrays as bytes so that a solution can be found again."""
+    nodes, at, to = (np.frombuffer(part, dtype=np.complex128) for part in (ends, start, goals))
+    return _Tour(nodes, at, to, np.frombuffer(returns, dtype=np.bool_), lift).legs()
 
 
 class _Tour:
-    """One holder's strokes from `start` to `finish`, improved until no move helps.
+    """One holder's strokes from `start` to the nearest of `goals`, improved until no move helps.
 
     Nodes are stroke ends: node 2n is the first end of stroke n, 2n + 1 its last; two more
-    nodes are start and finish. Costs are travel in mm, plus what a lift is worth of it.
+    nodes are the start and the goals. Costs are travel in mm, plus what a lift is worth of it.
     """
 
     def __init__(
-        self, nodes: NDArray[np.complex128], returns: NDArray[np.bool_], lift: float
+        self,
+        ends: ComplexArray,
+        start: ComplexArray,
+        goals: ComplexArray,
+        returns: NDArray[np.bool_],
+        lift: float,
     ) -> None:
         self.count = len(returns)
         self.returns = returns
         self.forward = np.triu(np.ones((self.count, self.count)))
         """1 where a run from i to j is one, 0 where j comes before i."""
-        hops = np.abs(nodes[:, None] - nodes[None, :])
+        hops = np.zeros((2 * self.count + 2, 2 * self.count + 2))
+        nodes = np.append(ends, start)
+        hops[:-1, :-1] = np.abs(nodes[:, None] - nodes)
+        hops[:-1, -1] = hops[-1, :-1] = np.abs(nodes[:, None] - goals).min(axis=1)
         self.cost = np.where(hops > JOIN, hops + lift, hops)
 
     def legs(self) -> tuple[tuple[int, bool], ...]:
         """Strokes in order, each with whether it is drawn backwards."""
-        entries = self._nearest_neighbour()
-        while (better := self._improved(entries)) is not None:
-            entries = better
-        return tuple((int(node) // 2, bool(node % 2)) for node in entries)
+        start, goal = 2 * self.count, 2 * self.count + 1
+        out = self._improved(self._nearest_neighbour(start))
+        back = self._improved(self._reversed(self._nearest_neighbour(goal)))
+        best = min(out, back, key=self._total)
+        return tuple((int(node) // 2, bool(node % 2)) for node in best)
 
-    def _nearest_neighbour(self) -> IntArray:
-        """A first tour, as the nodes at which the strokes are entered."""
+    def _total(self, entries: IntArray) -> float:
+        into, out_of = self._ways(entries)
+        return float(self.cost[out_of, into].sum())
+
+    def _nearest_neighbour(self, at: int) -> IntArray:
+        """A first tour from node `at`, as the nodes at which the strokes are entered."""
         entries = np.empty(self.count, dtype=np.intp)
-        at = 2 * self.count
         open_nodes = self.cost[:, : 2 * self.count].copy()
         for place in range(self.count):
             node = int(open_nodes[at].argmin())
@@ -169,13 +185,25 @@ class _Tour:
         """A run of strokes drawn the other way round: each is entered where it was left."""
         return self._exits(entries)[::-1]
 
-    def _improved(self, entries: IntArray) -> IntArray | None:
+    def _ways(self, entries: IntArray) -> tuple[IntArray, IntArray]:
+        """Nodes that hops lead into, the goals last, and out of, the start first."""
+        return (
+            np.append(entries, 2 * self.count + 1),
+            np.append(2 * self.count, self._exits(entries)),
+        )
+
+    def _improved(self, entries: IntArray) -> IntArray:
+        """The tour that no move gains on."""
+        while (better := self._moved(entries)) is not None:
+            entries = better
+        return entries
+
+    def _moved(self, entries: IntArray) -> IntArray | None:
         """The tour after the best move of the first kind that gains, or None when none does.
 
         Reversals come first: they gain most often and cost least to find.
         """
-        into = np.append(entries, 2 * self.count + 1)
-        out_of = np.append(2 * self.count, self._exits(entries))
+        into, out_of = self._ways(entries)
         hops = self.cost[out_of, into]
         x_to_x = self.cost[out_of[:, None], out_of]
         e_to_e = self.cost[into[:, None], into]

@@ -90,7 +90,3 @@ class _Version(str):
 
     def __mod__(self, _: object) -> str:
         return str(self)
-
-
-if __name__ == "__main__":
-    sys.exit(main())
