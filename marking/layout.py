@@ -256,11 +256,11 @@ def _warnings(
             "use a finer pen."
         )
     gap = legibility.neighbour_gap if legibility is not None else None
-    if legibility is not None and gap is not None and gap < legibility.digit_gap:
+    if legibility is not None and gap is not None and gap < 1.5 * legibility.digit_gap:
         warnings.append(
             f"Neighbouring numerals stand {gap:.1f} mm apart where they are "
-            f"widest, closer than their own digits ({legibility.digit_gap:.1f} mm), and will run "
-            "together; a larger numerals.clear or a smaller numerals.height sets them apart."
+            f"widest, hardly more than their own digits ({legibility.digit_gap:.1f} mm), and will "
+            "run together; a larger numerals.clear or a smaller numerals.height sets them apart."
         )
     missed = job.grid.pitch - (rect[2] - job.grid.end_margin - float(cross_x[-1]))
     if missed < job.grid.pitch / 8:

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 from marking.errors import RefusedError
 from marking.lengths import format_length
-from marking.lettering import Lettered, letter
+from marking.lettering import Lettered, digit_gap, letter_numeral
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -53,7 +53,7 @@ class Legibility:
     neighbour_gap: float | None
     """Least cloth between one numeral's ink and the next one's, in mm; None for a lone numeral."""
     digit_gap: float
-    """Most cloth between two digits of one numeral, in mm."""
+    """Cloth between two digits of one numeral, in mm."""
     larger: tuple[tuple[str, float], ...]
     """What would allow larger numerals: a change, and the height in mm it would give."""
 
@@ -97,7 +97,7 @@ def fit(job: MarkingJob, xs: FloatArray, rect: tuple[float, float, float, float]
     the first numeral that would touch; or when none fits.
     """
     values = numeral_values(job, len(xs))
-    lettered = [letter(str(value), job.numerals.face) for value in values]
+    lettered = [letter_numeral(str(value), job.numerals.face) for value in values]
     room = _room(job, xs, rect)
     limits = _limits(room, values, lettered)
     tightest = min(limits, key=lambda limit: limit.height)
@@ -120,6 +120,7 @@ def fit(job: MarkingJob, xs: FloatArray, rect: tuple[float, float, float, float]
             f"({format_length(greatest, job.units)}). {_remedies(job, xs, rect, room)}"
         )
     height = greatest if wanted == "auto" else wanted
+    scale = (height - room.pen) / max(text.height for text in lettered)
     return Legibility(
         height,
         height - room.pen,
@@ -127,8 +128,8 @@ def fit(job: MarkingJob, xs: FloatArray, rect: tuple[float, float, float, float]
         60 * math.degrees(2 * math.atan(height / 2 / job.numerals.view_from)),
         job.numerals.view_from,
         height / room.pen,
-        _neighbour_gap(room, lettered, height),
-        _digit_gap(job, room, lettered, height),
+        _neighbour_gap(room, lettered, scale),
+        digit_gap(job.numerals.face) * scale - room.pen,
         tuple(_larger(job, xs, rect, greatest)),
     )
 
@@ -167,23 +168,15 @@ def _limits(room: _Room, values: Sequence[int], lettered: Sequence[Lettered]) ->
 
 def _greatest(job: MarkingJob, xs: FloatArray, rect: tuple[float, float, float, float]) -> float:
     values = numeral_values(job, len(xs))
-    lettered = [letter(str(value), job.numerals.face) for value in values]
+    lettered = [letter_numeral(str(value), job.numerals.face) for value in values]
     limits = _limits(_room(job, xs, rect), values, lettered)
     return math.floor(min(limit.height for limit in limits) / _STEP) * _STEP
 
 
-def _neighbour_gap(room: _Room, lettered: Sequence[Lettered], height: float) -> float | None:
-    scale = (height - room.pen) / max(text.height for text in lettered)
+def _neighbour_gap(room: _Room, lettered: Sequence[Lettered], scale: float) -> float | None:
     widths = [text.width * scale + room.pen for text in lettered]
     gaps = (room.apart - (left + right) / 2 for left, right in pairwise(widths))
     return min(gaps, default=None)
-
-
-def _digit_gap(job: MarkingJob, room: _Room, lettered: Sequence[Lettered], height: float) -> float:
-    """Between two noughts, which stand as far apart as round digits do."""
-    scale = (height - room.pen) / max(text.height for text in lettered)
-    one, two = (letter(text, job.numerals.face).width for text in ("0", "00"))
-    return (two - 2 * one) * scale - room.pen
 
 
 def _larger(
@@ -247,7 +240,7 @@ def place(
     pen = job.pens.numerals.width
     strip = _room(job, xs, rect).strip
     values = numeral_values(job, len(xs))
-    texts = [letter(str(value), job.numerals.face) for value in values]
+    texts = [letter_numeral(str(value), job.numerals.face) for value in values]
     scale = (height - pen) / max(text.height for text in texts)
     numerals = []
     for side in job.numerals.sides:
