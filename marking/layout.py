@@ -255,12 +255,11 @@ def _warnings(
             f"Numerals only {legibility.height_to_stroke:.1f} pen widths high will fill in; "
             "use a finer pen."
         )
-    gap = legibility.neighbour_gap if legibility is not None else None
-    if legibility is not None and gap is not None and gap < 1.5 * legibility.digit_gap:
+    if legibility is not None and legibility.height > legibility.apart_height:
         warnings.append(
-            f"Neighbouring numerals stand {gap:.1f} mm apart where they are "
-            f"widest, hardly more than their own digits ({legibility.digit_gap:.1f} mm), and will "
-            "run together; a larger numerals.clear or a smaller numerals.height sets them apart."
+            f"Numerals {legibility.height:.1f} mm high stand hardly further apart than their own "
+            "digits and will read as one long number; up to "
+            f"{math.floor(legibility.apart_height * 10) / 10:.1f} mm they stand apart."
         )
     missed = job.grid.pitch - (rect[2] - job.grid.end_margin - float(cross_x[-1]))
     if missed < job.grid.pitch / 8:
