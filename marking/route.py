@@ -31,6 +31,7 @@ JOIN = 1e-6
 """Ends closer than this, in mm, are one point: the pen need not lift between them."""
 _LONGEST_MOVED = 3
 _GAIN = 1e-7
+_MOST_RUNS = 64
 
 
 @dataclass(frozen=True)
@@ -64,6 +65,8 @@ def shortest(
 
     A pen with an even number of passes ends each stroke where it began.
     """
+    if not strokes:
+        return Route((), 0, 0.0, 0.0)
     home = complex(*start)
     points = np.concatenate([stroke.points for stroke in strokes]) @ (1, 1j)
     stops = np.cumsum([len(stroke.points) for stroke in strokes])
@@ -153,6 +156,8 @@ class _Tour:
         hops[:-1, :-1] = np.abs(nodes[:, None] - nodes)
         hops[:-1, -1] = hops[-1, :-1] = np.abs(nodes[:, None] - goals).min(axis=1)
         self.cost = np.where(hops > JOIN, hops + lift, hops)
+        # The pen goes down for the first stroke wherever that begins, and up after the last.
+        self.cost[-2:], self.cost[:, -2:] = hops[-2:] + lift, hops[:, -2:] + lift
 
     def legs(self) -> tuple[tuple[int, bool], ...]:
         """Strokes in order, each with whether it is drawn backwards."""
@@ -208,11 +213,12 @@ class _Tour:
         x_to_x = self.cost[out_of[:, None], out_of]
         e_to_e = self.cost[into[:, None], into]
 
-        gain, i, j = self._best_reversal(x_to_x, e_to_e, hops)
-        if gain > _GAIN:
-            return np.concatenate(
-                [entries[:i], self._reversed(entries[i : j + 1]), entries[j + 1 :]]
-            )
+        runs = self._good_reversals(x_to_x, e_to_e, hops)
+        if runs:
+            better = entries.copy()
+            for i, j in runs:
+                better[i : j + 1] = self._reversed(entries[i : j + 1])
+            return better
         gain, i = self._best_turn(entries, into, out_of, hops)
         if gain > _GAIN:
             turned = entries.copy()
@@ -228,14 +234,20 @@ class _Tour:
                 return np.insert(rest, gap if gap < i else gap - length, run)
         return None
 
-    def _best_reversal(
+    def _good_reversals(
         self, x_to_x: FloatArray, e_to_e: FloatArray, hops: FloatArray
-    ) -> tuple[float, int, int]:
-        """2-opt: the run i to j, drawn the other way round."""
+    ) -> list[tuple[int, int]]:
+        """2-opt: runs i to j that gain, drawn the other way round, best first and apart."""
         gains = hops[:-1, None] + hops[1:] - x_to_x[:-1, 1:] - e_to_e[:-1, 1:]
         gains *= self.forward
-        i, j = divmod(int(gains.argmax()), gains.shape[1])
-        return float(gains[i, j]), i, j
+        good = np.flatnonzero(gains > _GAIN)
+        good = good[np.argsort(-gains.ravel()[good], kind="stable")]
+        runs: list[tuple[int, int]] = []
+        for i, j in zip(*np.divmod(good[:_MOST_RUNS], self.count), strict=True):
+            # Runs side by side share a hop; one gain would undo the other.
+            if all(j + 1 < start or i > end + 1 for start, end in runs):
+                runs.append((int(i), int(j)))
+        return runs
 
     def _best_turn(
         self, entries: IntArray, into: IntArray, out_of: IntArray, hops: FloatArray
