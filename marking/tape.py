@@ -145,7 +145,8 @@ def shared_sds(lengths: ArrayLike, tape: Tape) -> FloatArray:
 def reading_sd(lengths: ArrayLike, tape: Tape) -> FloatArray:
     """Standard deviation, in mm, of each reading by itself."""
     shared = shared_sds(lengths, tape)
-    return np.sqrt(independent_sd(lengths, tape) ** 2 + (shared**2).sum(axis=0))
+    variance: FloatArray = independent_sd(lengths, tape) ** 2 + (shared**2).sum(axis=0)
+    return np.sqrt(variance)
 
 
 def reading_covariance(lengths: ArrayLike, tape: Tape) -> FloatArray:
