@@ -278,7 +278,7 @@ def _judged(
     px = np.array([landing.at_px for landing in landings], dtype=float)
     table = np.array([landing.at_table for landing in landings], dtype=float)
     design = (whiten @ _by_unknowns(unknowns, at)[:, :, :free]).reshape(-1, free)
-    covariance = np.linalg.inv(design.T @ design)
+    covariance = inverse(design.T @ design)
     errors = (whiten @ (seen - _computed(unknowns, at))[:, :, None]).reshape(-1)
     spare = len(errors) - free
     return Calibration(

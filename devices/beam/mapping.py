@@ -94,7 +94,7 @@ def apply(matrix: FloatArray, points: FloatArray) -> FloatArray:
 
 
 def inverse(matrix: FloatArray) -> FloatArray:
-    """The homography back."""
+    """The inverse of a square matrix."""
     result: FloatArray = np.linalg.inv(matrix).astype(np.float64)
     return result
 
