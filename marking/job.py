@@ -19,7 +19,7 @@ from pydantic import (
     model_validator,
 )
 
-from marking.lengths import Units, parse_length, parse_percent, parse_speed
+from marking.lengths import Units, parse_length, parse_percent, parse_run, parse_speed
 
 
 def _positive(parse: Any, what: str) -> Any:
@@ -41,6 +41,10 @@ Length = Annotated[float, BeforeValidator(_positive(parse_length, "a length here
 """Millimetres, more than zero, from text with a unit."""
 Clearance = Annotated[float, BeforeValidator(parse_length), _LENGTHS]
 """Millimetres, zero or more, from text with a unit."""
+Run = Annotated[
+    float, BeforeValidator(_positive(parse_run, "a pen's ink")), _text_schema("300 m", "900 ft")
+]
+"""How far a pen writes, in millimetres."""
 Speed = Annotated[
     float, BeforeValidator(_positive(parse_speed, "a speed")), _text_schema("120 mm/s", "4 in/s")
 ]
@@ -108,7 +112,8 @@ class SurveyTable(Table):
         description="From the corner of zero end and far edge to the corner across"
     )
     reading: Length = Field(
-        default=25.4 / 16, description='How finely the tape was read, such as "1/16 in"'
+        default=parse_length("1/16 in"),
+        description='How finely the tape was read, such as "1/16 in"',
     )
 
 
@@ -146,13 +151,14 @@ class HemsTable(Table):
     """Hem bands along both long edges, and the hems folded to them."""
 
     depth: Clearance = Field(
-        default=8 * 25.4, description="How far from the edge the bands of long lines reach"
+        default=parse_length("8 in"),
+        description="How far from the edge the bands of long lines reach",
     )
     folds: tuple[FoldText, ...] = Field(
         default=(
-            Fold(kind="double", depth=4 * 25.4),
-            Fold(kind="double", depth=3 * 25.4),
-            Fold(kind="double", depth=1.5 * 25.4),
+            Fold(kind="double", depth=parse_length("4 in")),
+            Fold(kind="double", depth=parse_length("3 in")),
+            Fold(kind="double", depth=parse_length("1 1/2 in")),
             Fold(kind="single", depth=25.4),
         ),
         description="The hem schedule",
@@ -175,13 +181,14 @@ class NumeralsTable(Table):
     every: Count = Field(default=1, ge=1, le=10_000, description="Number every n-th cross line")
     per_line: Count = Field(default=1, ge=1, le=10_000, description="What one pitch counts for")
     clear: Clearance = Field(
-        default=25.4 / 8, description="Least gap between neighbours and to any line or edge"
+        default=parse_length("1/8 in"),
+        description="Least gap between neighbours and to any line or edge",
     )
     face: Annotated[str, StringConstraints(pattern=r"^[a-z0-9_]+$")] = Field(
         default="simplex", description='"simplex", or the name of another Hershey face'
     )
     view_from: Length = Field(
-        default=36 * 25.4, description="Eye to numeral, for the legibility figure"
+        default=parse_length("36 in"), description="Eye to numeral, for the legibility figure"
     )
 
 
@@ -202,7 +209,7 @@ class Pen(Table):
     force: Count | None = Field(
         default=None, ge=1, le=99, description="Force step, where it has one"
     )
-    ink_length: Length | None = Field(default=None, description="Line length one pen lasts")
+    ink_length: Run | None = Field(default=None, description="Line length one pen lasts")
 
 
 class PensTable(Table):
@@ -222,8 +229,8 @@ class PensTable(Table):
 class ReachTable(Table):
     """What an arm reaches, standing at a long edge."""
 
-    depth: Length = Field(default=30 * 25.4, description="In from the edge")
-    span: Length = Field(default=48 * 25.4, description="Along the edge without moving")
+    depth: Length = Field(default=parse_length("30 in"), description="In from the edge")
+    span: Length = Field(default=parse_length("48 in"), description="Along the edge without moving")
     speed: Speed = Field(default=60.0, description="How fast a hand draws a line along a rule")
 
 
@@ -236,7 +243,7 @@ class MarkingJob(Table):
     title: str = Field(default="Table cover", max_length=200, description="Printed on every sheet")
     units: Units = Field(default="in", description="The unit that people see")
     tolerance: Length = Field(
-        default=25.4 / 16, description="How far any finished line may lie from true"
+        default=parse_length("1/16 in"), description="How far any finished line may lie from true"
     )
     table: TopTable
     grid: GridTable = GridTable.model_construct()

@@ -10,7 +10,7 @@ import tomllib
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, TypeVar, get_args
 
-from pydantic import BaseModel, ValidationError
+from pydantic import BaseModel, ValidationError, WithJsonSchema
 
 from marking.errors import BadInputError
 from marking.stock import stock, stock_names
@@ -43,6 +43,15 @@ class _Source:
 
     label: str
     keys: frozenset[str]
+    """Keys that stand as the profile has them."""
+    overridden: bool
+    """Whether the job gives keys of its own beside the profile."""
+
+    def gives(self, rest: Keys, kind: str) -> bool:
+        """Whether a fault of `kind` at `rest`, below this table, is the profile's."""
+        if not rest:
+            return not self.overridden
+        return rest[0] in self.keys or kind == "missing"
 
 
 def load_job(folder: Path, model: type[JobT]) -> JobT:
@@ -77,12 +86,23 @@ def read_toml(path: Path | Traversable, label: str) -> dict[str, Any]:
             raise BadInputError(f"{label}: {len(data)} bytes is no job or profile; name another")
         return tomllib.loads(data.decode("utf-8-sig"))
     except tomllib.TOMLDecodeError as fault:
-        raise BadInputError(f"{label}: broken TOML: {fault}") from None
+        raise BadInputError(f"{label}: broken TOML: {_placed(str(fault), data)}") from None
+    except RecursionError:
+        raise BadInputError(f"{label}: nested too deeply to be a job or a profile") from None
     except UnicodeDecodeError as fault:
         line = data[: fault.start].count(b"\n") + 1
         raise BadInputError(f"{label}: line {line} is not UTF-8; save the file as UTF-8") from None
+    except ValueError as fault:
+        raise BadInputError(f"{label}: {_lower(str(fault).partition(';')[0])}") from None
     except OSError as fault:
         raise BadInputError(f"{label}: cannot be read: {fault.strerror or fault}") from None
+
+
+def _placed(fault: str, data: bytes) -> str:
+    """The parser's message with a line and column even where it only says "end of document"."""
+    lines = data.decode("utf-8-sig").splitlines() or [""]
+    end = f"at line {len(lines)}, column {len(lines[-1]) + 1}, the end of the file"
+    return fault.replace("at end of document", end)
 
 
 def _merge_profiles(
@@ -108,7 +128,7 @@ def _merge_profiles(
         profile, label = _read_profile(name, kind, where, folder)
         own = {key: value for key, value in table.items() if key != "profile"}
         parent[keys[-1]] = {**profile, **own}
-        sources[keys] = _Source(label, frozenset(profile) - frozenset(own))
+        sources[keys] = _Source(label, frozenset(profile) - frozenset(own), bool(own))
     return merged, sources
 
 
@@ -150,7 +170,7 @@ def _messages(
     for keys, error in _faults(fault):
         label = str(path)
         for place, source in sources.items():
-            if keys[: len(place)] == place and set(keys[len(place) :][:1]) <= source.keys:
+            if keys[: len(place)] == place and source.gives(keys[len(place) :], error["type"]):
                 label = source.label
         messages.append(f"{label}: {_dotted(keys)}{_advice(error, keys, model)}")
     return messages
@@ -190,7 +210,7 @@ def _advice(error: Any, keys: Keys, model: type[BaseModel]) -> str:
             f'did you mean "{near[0]}"?' if near else f"known here: {', '.join(known)}"
         )
     if kind == "missing":
-        return ': missing; give it, such as "150 in" or "2.4 m"'
+        return f": missing; {_wanted(keys, model)}"
     said = str(error["ctx"]["error"]) if kind == "value_error" else _lower(error["msg"])
     if isinstance(value, dict | BaseModel):
         return f": {said}"
@@ -207,8 +227,24 @@ def _toml_value(value: object) -> str:
     return f'"{value}"' if isinstance(value, str) else f"{value!r}"
 
 
+def _wanted(keys: Keys, model: type[BaseModel]) -> str:
+    """What a missing key is for, with an example where its kind has one."""
+    field = _table_at(model, keys[:-1]).model_fields[str(keys[-1])]
+    purpose = _lower(field.description or "it has to be given")
+    schemas = [note for note in field.metadata if isinstance(note, WithJsonSchema)]
+    examples = (schemas[0].json_schema or {}).get("examples", []) if schemas else []
+    return purpose + (f', such as "{examples[0]}"' if examples else "")
+
+
 def _known_keys(model: type[BaseModel], keys: Keys) -> list[str]:
     """The keys that the table at `keys` may hold."""
+    table = _table_at(model, keys)
+    names = [field.alias or name for name, field in table.model_fields.items()]
+    return [*names, "profile"] if keys in _PROFILE_FOLDERS else names
+
+
+def _table_at(model: type[BaseModel], keys: Keys) -> type[BaseModel]:
+    """The model of the table at `keys`, or of the nearest one above it."""
     table: type[BaseModel] = model
     for key in keys:
         field = table.model_fields.get(str(key))
@@ -219,5 +255,4 @@ def _known_keys(model: type[BaseModel], keys: Keys) -> list[str]:
         if not tables:
             break
         table = tables[0]
-    names = [field.alias or name for name, field in table.model_fields.items()]
-    return [*names, "profile"] if keys in _PROFILE_FOLDERS else names
+    return table

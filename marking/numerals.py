@@ -105,7 +105,7 @@ def fit(job: MarkingJob, xs: FloatArray, rect: tuple[float, float, float, float]
     if greatest < 2 * room.pen:
         raise RefusedError(
             f"numerals: none fit; {tightest.what}, and that leaves less than two pen widths. "
-            f"{_remedies(job, xs, rect, room)}"
+            f"{_remedies(job, xs, rect, 2 * room.pen)}"
         )
     wanted = job.numerals.height
     if wanted != "auto" and wanted > tightest.height:
@@ -117,7 +117,7 @@ def fit(job: MarkingJob, xs: FloatArray, rect: tuple[float, float, float, float]
         raise RefusedError(
             f"numerals.height = {format_length(wanted, job.units)} ({wanted:.2f} mm) does not fit: "
             f"{first}, since {touched.what}. The largest that fits is {greatest:.2f} mm "
-            f"({format_length(greatest, job.units)}). {_remedies(job, xs, rect, room)}"
+            f"({format_length(greatest, job.units)}). {_remedies(job, xs, rect, greatest)}"
         )
     height = greatest if wanted == "auto" else wanted
     return Legibility(
@@ -229,11 +229,11 @@ def _larger(
 
 
 def _remedies(
-    job: MarkingJob, xs: FloatArray, rect: tuple[float, float, float, float], room: _Room
+    job: MarkingJob, xs: FloatArray, rect: tuple[float, float, float, float], now: float
 ) -> str:
-    larger = _larger(job, xs, rect, 2 * room.pen)
+    larger = _larger(job, xs, rect, now)
     if not larger:
-        return "A wider grid.margin and a larger numerals.every would allow larger ones"
+        return "A wider grid.margin and a larger numerals.every together would allow larger ones"
     return "Larger would be possible with " + ", or ".join(
         f"{change} ({height:.2f} mm)" for change, height in larger
     )

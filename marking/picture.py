@@ -315,14 +315,15 @@ def _draw_legend(picture: Picture, plan: Plan | None) -> None:
         "blue: hem bands and folds; the near edge is at the bottom, the zero end at the left."
     ]
     if plan is not None:
+        begins = "its reach begins" if plan.zone.name == "reach" else "set the device down"
         lines.append(
             f"{len(plan.sections)} sections, {plan.columns} along by {plan.rows} across, inked in "
-            "the order of their numbers; dashed: seams. Green corner: set the device down here, "
+            f"the order of their numbers; dashed: seams. Green corner: {begins} here, "
             "by tape along and across from the zero corner."
         )
         lines.append(
             "Witness marks: circle = inked crossing, saltire = removable tick, square = mark set "
-            "out by tape."
+            "out by tape." + (" Grey: out of everyone's reach." if plan.unreached else "")
         )
     for place, line in enumerate(lines):
         y = picture.sheet.box[1] + (7.0 - 2.2 * place) * picture.letters
