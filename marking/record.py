@@ -51,6 +51,11 @@ MIGRATIONS = (
     CREATE INDEX reading_section ON reading (section);
     CREATE INDEX placement_section ON placement (section);
     """,
+    """
+    CREATE TABLE beam (id INTEGER PRIMARY KEY, at TEXT NOT NULL, layout TEXT NOT NULL,
+        subject TEXT NOT NULL, value TEXT NOT NULL);
+    CREATE INDEX beam_subject ON beam (subject, id);
+    """,
 )
 """One step a version; a released step is never edited, only followed by another."""
 
@@ -172,6 +177,20 @@ class Record:
             KeptCheck(number, _time(at), layout, kind, named, json.loads(result))
             for number, at, layout, _, named, result in rows
         )
+
+    def add_beam(self, layout: str, subject: str, value: Any) -> None:
+        """Keeps what holds from now on of a `subject` of the projector's work, plain data."""
+        self._add("beam", "layout, subject, value", [(layout, subject, _json(value))])
+
+    def beam(self, layout: str) -> dict[str, Any]:
+        """The last value of each subject of the projector's work under the layout of this hash."""
+        with _explained(self.path):
+            rows = self._connection.execute(
+                "SELECT subject, value FROM beam WHERE id IN "
+                "(SELECT MAX(id) FROM beam WHERE layout = ? GROUP BY subject) ORDER BY id",
+                (layout,),
+            ).fetchall()
+        return {subject: json.loads(value) for subject, value in rows}
 
     def add_ink(self, layout: Layout, section: str, event: InkEvent) -> None:
         """Keeps that inking a section has begun, before the first byte is sent, or is done.

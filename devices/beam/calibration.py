@@ -91,7 +91,7 @@ class Calibration:
         radius = self.mapping.radius_px
         by_table = np.linalg.inv(self.mapping.jacobian(points_table) / radius)
         rows = by_table @ by_unknowns[:, :, : len(self.covariance)]
-        result: FloatArray = rows @ self.covariance @ rows.transpose(0, 2, 1) * self._worse()
+        result: FloatArray = rows @ self.covariance @ rows.transpose(0, 2, 1) * self.worse
         return result
 
     def error_95(self, points_table: FloatArray) -> FloatArray:
@@ -100,7 +100,9 @@ class Calibration:
         result: FloatArray = np.sqrt(CHI2_95_OF_TWO * largest)
         return result
 
-    def _worse(self) -> float:
+    @property
+    def worse(self) -> float:
+        """How much larger variances are than setting explains; 1 unless that is plain."""
         return self.misfit if self.spare and self.misfit > _chi2_over(self.spare) else 1.0
 
     @property
