@@ -21,8 +21,9 @@ if TYPE_CHECKING:
     from devices.beam.work import Work
     from marking.lengths import Units
 
-SET_BY_HAND = 0.5
-"""Standard deviation in mm, each way, of a target set on a mark by eye; our own assumption."""
+SET_BY_HAND = 0.5 / 2**0.5
+"""Standard deviation in mm, each way, of a target set on a mark by eye: half a millimetre in all.
+Our own assumption; residuals that plainly contradict it enlarge the errors shown."""
 _ROUNDED = 12**-0.5
 """Standard deviation in pixels of a place rounded to whole pixels."""
 _WRINKLE = 3.0
@@ -96,7 +97,7 @@ def _residuals(calibration: Calibration, units: Units) -> list[str]:
     px = np.linalg.norm(calibration.residual_px, axis=1)
     table = np.linalg.norm(calibration.residual_table, axis=1)
     return [
-        f"Target {landing.name}: {format_length(float(mm), units)} off ({mm:.2f} mm, {pixel:.2f} px)."
+        f"{landing.name}: {format_length(float(mm), units)} off ({mm:.2f} mm, {pixel:.2f} px)."
         for landing, mm, pixel in zip(calibration.landings, table, px, strict=True)
     ]
 

@@ -22,6 +22,7 @@ VERBS = {
     "layout": "lay out the marking: how it fits, warnings, picture",
     "section": "cut the marking into what one setup can ink",
     "write": "write SVG, HP-GL, the picture and the report",
+    "beam": "light the lines to trace: the projector's page and its remote",
     "demo": "do the whole job on the Millrace bench, with no hardware",
 }
 _INTERRUPTED = 130
