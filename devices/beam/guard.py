@@ -21,7 +21,7 @@ _HEADERS = {
     "content-security-policy": "default-src 'none'; script-src 'self'; style-src 'self'; "
     "img-src 'self' data:; connect-src 'self'; form-action 'self'; frame-ancestors 'none'; "
     "base-uri 'none'",
-    "referrer-policy": "no-referrer",
+    "referrer-policy": "same-origin",
     "x-content-type-options": "nosniff",
 }
 _FOREIGN = 4403

@@ -118,6 +118,7 @@ def remote(desk: Desk, work: Work, stage: str) -> dict[str, Any]:
         if trued is None
         else {
             "good": trued.good,
+            "tolerance": work.job.tolerance,
             "lines": list(trued.lines),
             "map": [[round(e, 2) for e in row] for row in trued.error_map],
             "shift": list(trued.mapping.shift_px),

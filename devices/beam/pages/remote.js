@@ -52,7 +52,7 @@ function show() {
   at("stage").hidden = !desk.stage;
   options(at("section"), desk.sections.map((one) => [
     one.id,
-    `${one.id} · ${one.traced} of ${one.lines}${one.trued ? "" : " · not trued up"}`,
+    `${one.id} · ${one.traced} of ${one.lines}`,
   ]), desk.section);
   showTrace();
   showTrueUp();
@@ -83,6 +83,8 @@ function showTrueUp() {
   const work = desk.true_up;
   at("no-true-up").hidden = Boolean(work);
   at("true-up").hidden = !work;
+  at("landing").hidden = !work;
+  at("pad").hidden = !work && !desk.trued;
   at("set-down").textContent =
     `Section ${desk.section} begins ${desk.set_down[0]} along and ${desk.set_down[1]} across, by tape from the zero corner. Bring the picture over it first.`;
   at("quick").disabled = !desk.trued;
@@ -124,6 +126,7 @@ function showReport(trued) {
     line.append(...row.map((error) => {
       const cell = document.createElement("td");
       cell.textContent = error.toFixed(1);
+      cell.classList.toggle("over", error > trued.tolerance);
       return cell;
     }));
     return line;
