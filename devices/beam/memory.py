@@ -55,11 +55,6 @@ def remembered(record: Record, work: Work) -> Desk:
     )
 
 
-def remembered_true_ups(record: Record, work: Work) -> dict[str, Trued]:
-    """The true-ups kept for this layout, by section."""
-    return _trued_of(record.beam(work.layout_hash))
-
-
 def _trued_of(rows: dict[str, Any]) -> dict[str, Trued]:
     return {
         subject.removeprefix("trued "): from_kept(value)

@@ -97,7 +97,8 @@ def _residuals(calibration: Calibration, units: Units) -> list[str]:
     px = np.linalg.norm(calibration.residual_px, axis=1)
     table = np.linalg.norm(calibration.residual_table, axis=1)
     return [
-        f"Target {landing.name}: off by {format_length(float(mm), units)}, {mm:.2f} mm, {pixel:.2f} px."
+        f"Target {landing.name}: off by {format_length(float(mm), units)} "
+        f"({mm:.2f} mm, {pixel:.2f} px)."
         for landing, mm, pixel in zip(calibration.landings, table, px, strict=True)
     ]
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from pathlib import Path
+from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
 from devices.commands.shared import (
@@ -30,6 +31,7 @@ KINDS = {
     "picture": "the whole table with sections and marks, SVG and PNG",
     "report": "fit, sections, ink and time, Markdown and JSON",
 }
+OVERLAY = "the light of every section that is trued up, SVG and PNG, pixel for pixel"
 OUTPUT = "out"
 
 
@@ -39,6 +41,7 @@ def add_options(verb: argparse.ArgumentParser) -> None:
     add_zone_option(verb)
     for kind, summary in KINDS.items():
         verb.add_argument(f"--{kind}", action="store_true", help=summary)
+    verb.add_argument("--overlay", action="store_true", help=f"{OVERLAY}; needs --for beam")
     verb.add_argument(
         "--out",
         metavar="DIR",
@@ -54,15 +57,23 @@ def add_options(verb: argparse.ArgumentParser) -> None:
 def run(options: argparse.Namespace) -> int:
     """Writes the kinds asked for and lists what was written."""
     job = read_job(options.job)
-    kinds = [kind for kind in KINDS if getattr(options, kind)] or list(KINDS)
-    if options.zone == "reach" and "hpgl" in kinds:
+    kinds = [kind for kind in (*KINDS, "overlay") if getattr(options, kind)] or list(KINDS)
+    if options.zone != "plotter" and "hpgl" in kinds:
         if options.hpgl:
             from marking.errors import BadInputError
 
-            raise BadInputError("write --hpgl --for reach: an arm reads no HP-GL; leave one out")
+            who = "an arm" if options.zone == "reach" else "a beam"
+            raise BadInputError(
+                f"write --hpgl --for {options.zone}: {who} reads no HP-GL; leave one out"
+            )
         kinds.remove("hpgl")
+    if options.overlay and options.zone != "beam":
+        from marking.errors import BadInputError
+
+        raise BadInputError("write --overlay lights the projector's sections: add --for beam")
     folder = options.out or options.job / OUTPUT
-    record = write(job, folder, kinds, options.zone)
+    light = _light_files(job, options.job) if options.overlay else {}
+    record = write(job, folder, kinds, options.zone, light)
     if options.json:
         print_json(record)
     else:
@@ -71,8 +82,14 @@ def run(options: argparse.Namespace) -> int:
     return 0
 
 
-def write(job: Job, folder: Path, kinds: list[str], zone: str) -> dict[str, Any]:
-    """Lays out, cuts and writes; returns what `write --json` prints."""
+def write(
+    job: Job,
+    folder: Path,
+    kinds: list[str],
+    zone: str,
+    more: Mapping[str, bytes] = MappingProxyType({}),
+) -> dict[str, Any]:
+    """Lays out, cuts and writes, `more` files too; returns what `write --json` prints."""
     from marking import files
     from marking.layout import lay_out
 
@@ -80,7 +97,7 @@ def write(job: Job, folder: Path, kinds: list[str], zone: str) -> dict[str, Any]
     plan = plan_for(zone, layout, job)
     contents, origins = _contents(job, layout, plan, kinds)
     made_from = files.digest(f"{zone} {job.model_dump_json()}".encode())
-    written, changed = files.write_set(folder, contents, made_from)
+    written, changed = files.write_set(folder, {**contents, **more}, made_from)
     for warning in (*layout.warnings, *plan.warnings):
         say(f"note: {warning}")
     for name in changed:
@@ -102,7 +119,42 @@ def write(job: Job, folder: Path, kinds: list[str], zone: str) -> dict[str, Any]
 
 def _section_of(path: str) -> str | None:
     folder, _, name = path.rpartition("/")
-    return name.partition(".")[0] if folder == "sections" else None
+    return name.partition(".")[0] if folder in ("sections", "overlay") else None
+
+
+def _light_files(job: Job, job_folder: Path) -> dict[str, bytes]:
+    """The overlay of every section that is trued up. Raises RefusedError when none is."""
+    from devices.beam.memory import remembered
+    from devices.beam.overlay import overlay
+    from devices.beam.sheet import Look, sheet_png, sheet_svg
+    from devices.beam.work import work_for
+    from marking.errors import RefusedError
+    from marking.record import open_record
+
+    work = work_for(job)
+    with open_record(job_folder) as record:
+        desk = remembered(record, work)
+    known = [section for section in work.plan.sections if section.id in desk.trued]
+    if not known:
+        raise RefusedError(
+            f'{job_folder}: no section is trued up yet; run "canvasrule beam --job {job_folder}" '
+            "and true one up, then its light can be written"
+        )
+    look = Look(desk.colour, desk.width_px, desk.outlines)
+    contents: dict[str, bytes] = {}
+    for section in known:
+        mapping = desk.trued[section.id].mapping
+        light = overlay(section, mapping, job.projector.pixels, job.units)
+        title = f"{job.title}: the light of section {section.id}"
+        svg = sheet_svg(light, look, job.pens.numerals.width * light.pixels_per_mm, title)
+        contents[f"overlay/{section.id}.svg"] = svg
+        contents[f"overlay/{section.id}.png"] = sheet_png(svg)
+        if light.unlit > 1:
+            say(
+                f"note: {section.id}: {light.unlit / 1000:.2f} m of its lines fall outside the "
+                "picture and are not lit; move the projector and true up again"
+            )
+    return contents
 
 
 def _contents(
