@@ -21,7 +21,7 @@ def geometry(desk: Desk, work: Work) -> dict[str, Any]:
     """A section's light without its shift, which `look` carries so that a nudge is small."""
     projector = work.job.projector
     if desk.section not in desk.trued:
-        return {"type": "geometry", "section": desk.section, "lines": [], "aside": []}
+        return {"type": "geometry", "section": desk.section, "lines": [], "aside": [], "unlit": 0}
     mapping = desk.trued[desk.section].mapping
     drawn = overlay(work.section(desk.section), mapping, projector.pixels, work.job.units)
     shift = mapping.shift_px
@@ -30,6 +30,7 @@ def geometry(desk: Desk, work: Work) -> dict[str, Any]:
         "section": desk.section,
         "lines": [_line(one, shift) for one in drawn.lights if one.kind == "stroke"],
         "aside": [_line(one, shift) for one in drawn.lights if one.kind != "stroke"],
+        "unlit": drawn.unlit,
         "numeral_px": work.job.pens.numerals.width * drawn.pixels_per_mm,
     }
 

@@ -64,6 +64,8 @@ class House:
     stage: WebSocket | None = None
     stage_says: str = _NO_STAGE
     stage_is_right: bool = False
+    unlit: float = 0.0
+    """Millimetres of the section's ink that fall outside the picture."""
     remotes: set[WebSocket] = field(default_factory=set)
 
     def __post_init__(self) -> None:
@@ -94,15 +96,27 @@ class House:
         if before is not None:
             await _tell(self.stage, look(self.desk))
         if changed:
-            await _tell(self.stage, geometry(self.desk, self.work))
+            drawn = geometry(self.desk, self.work)
+            self.unlit = drawn["unlit"]
+            await _tell(self.stage, drawn)
         if before is None:
             await _tell(self.stage, look(self.desk))
 
     async def show_remotes(self) -> None:
         """Sends every remote the whole desk."""
-        told = remote(self.desk, self.work, "" if self.stage_is_right else self.stage_says)
+        told = remote(self.desk, self.work, self._stage_said())
         for socket in tuple(self.remotes):
             await _tell(socket, told)
+
+    def _stage_said(self) -> str:
+        if not self.stage_is_right:
+            return self.stage_says
+        if self.unlit > 1:
+            return (
+                f"{self.unlit / 1000:.2f} m of this section's lines fall outside the picture and "
+                "are not lit. Move the projector and true up again."
+            )
+        return ""
 
     def judge_display(self, said: Mapping[str, Any]) -> None:
         """Whether the stage's own report allows a line to be trusted; sets what to say."""
