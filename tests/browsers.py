@@ -109,6 +109,18 @@ def stage_page(browser: Browser, run: Run, pixels: tuple[int, int]) -> Page:
     return page
 
 
+def when(page: Page, true: str) -> None:
+    """Waits for an expression of the page's own to be true.
+
+    The page's content policy, which stays in force, forbids waiting for one from inside.
+    """
+    for _ in range(400):
+        if page.evaluate(true):
+            return
+        page.wait_for_timeout(25)
+    raise AssertionError(f"never came true: {true}")
+
+
 def remote_page(browser: Browser, run: Run) -> Page:
     """A remote the size of a phone, paired by its code."""
     context = browser.new_context(viewport={"width": 390, "height": 844}, has_touch=True)

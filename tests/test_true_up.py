@@ -77,11 +77,11 @@ def test_exact_landings_give_opencv_s_and_scikit_image_s_mapping():
 
 
 def test_four_exact_landings_give_opencv_s_homography():
-    # OpenCV takes these points in single precision only, so they are rounded to it first.
+    # OpenCV takes these points in single precision, so they are rounded to it first.
     table = TABLE[[0, 2, 6, 8]]
     px = opencv_px(table).astype(np.float32)
     found = calibrate(landings_of(px.astype(float), table), AXIS, RADIUS).mapping.to_px(SPOTS)
-    matrix = cv2.getPerspectiveTransform(table.astype(np.float32), px)
+    matrix, _ = cv2.findHomography(table.astype(np.float32), px)
     assert np.abs(found - cv2.perspectiveTransform(SPOTS[None], matrix)[0]).max() < 1e-6
 
 
