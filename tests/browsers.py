@@ -141,7 +141,7 @@ def true_up(remote: Page, work: Work, section: str, real: Mapping) -> None:
     targets = suggest(work.section(section).window, work.expected(section), 25.4)
     fell = real.to_table(np.array([target.at_px for target in targets]))
     for number, (along, across) in enumerate(fell, 1):
-        remote.get_by_text(f"Target {number}:").wait_for()
+        remote.locator("#at").get_by_text(f"Target {number}:").wait_for()
         remote.get_by_label("Along from the zero end").fill(f"{along:.3f} mm")
         remote.get_by_label("Across from the near edge").fill(f"{across:.3f} mm")
         remote.get_by_role("button", name="Landed", exact=True).click()

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import contextlib
+import os
 import socket
+import sys
 from typing import TYPE_CHECKING
 
 from devices.commands.shared import add_job_option, print_json, print_lines, read_job, say
@@ -96,17 +98,11 @@ def _serve(options: argparse.Namespace, work: object, listening: socket.socket) 
         for caution in CAUTIONS:
             say(f"note: {caution}")
         say("Ctrl C ends it; everything is kept in job.db.")
-        _flush()
+        sys.stdout.flush()
         if not options.no_open:
             _open(stage_url)
         config = uvicorn.Config(app, log_level="warning", ws="wsproto", lifespan="off")
         uvicorn.Server(config).run(sockets=[listening])
-
-
-def _flush() -> None:
-    import sys
-
-    sys.stdout.flush()
 
 
 def _open(url: str) -> None:
@@ -123,6 +119,9 @@ def _bound(port: int, *, lan: bool) -> socket.socket:
     if not 0 <= port <= 65535:
         raise BadInputError(f"--port {port}: ports go from 0 to 65535")
     listening = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
+    if os.name == "posix":
+        # Lets a run follow another at once; elsewhere it would let two share a port.
+        listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     try:
         listening.bind(("0.0.0.0" if lan else _LOOPBACK, port))
         listening.listen(64)
