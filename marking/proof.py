@@ -43,6 +43,8 @@ _MISPLACED = 4.0
 _CLEARLY = 4.0
 """How much more, in squares of standard deviations, a misplaced section must explain than a
 misread distance before it is believed; one distance alone cannot tell the two apart."""
+_SLIP, _STRETCHED = 12.0, 0.003
+"""mm, and a share of the length: further off than both, the wrong line was measured to."""
 _ANYWHERE = 25.0
 """mm: the prior of a section that is known to be misplaced."""
 _LIKELY = NormalDist().inv_cdf(0.975)
@@ -124,7 +126,7 @@ def _range(plan: ProofPlan) -> str:
 
 def _not_of(distance: Distance, length: float, where: str, units: Units) -> list[str]:
     off = length - distance.nominal
-    if abs(off) <= 12.0 + 0.01 * distance.nominal:
+    if abs(off) <= _SLIP + _STRETCHED * distance.nominal:
         return []
     return [
         f"{where}: {distance.id} = {format_length(length, units)}: {' to '.join(distance.between)} "

@@ -299,4 +299,8 @@ class _Places:
             return f"{column} near"
         if y == self.ys[-1]:
             return f"{column} far"
-        return f"{column} at {format_length(y - float(self.ys[0]), self._units)} up"
+        up, down = y - float(self.ys[0]), float(self.ys[-1]) - y
+        pitches = up / self._pitch
+        if abs(pitches - round(pitches)) < 1e-6:
+            return f"{column} at {format_length(up, self._units)} up"
+        return f"{column} at {format_length(down, self._units)} down"

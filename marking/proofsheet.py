@@ -23,6 +23,8 @@ _EDGE = 13.0
 _ROW = 6.3
 _TEXT = 2.0
 _NOTES = (
+    "A number is a cross line. Near and far are the first long lines; up is counted from the near "
+    "one, down from the far one. Where no long line runs, keep the tape level by eye.",
     "Measure to the middle of each line, with one tape drawn taut and flat, from a printed mark "
     "and not the hook. Write down what the tape shows, without correction.",
     "Thread: stretch one along the line between its two ends; measure from it to the line at the "
