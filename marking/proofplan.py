@@ -86,8 +86,8 @@ def plan_proof(
     """At most `most` distances to measure with `tape` on the cover of `layout`.
 
     `layout` and `plan` are the cover as it lies when measured: on one drawn slack, before it is
-    stretched. By default two for each section, and at most 60. `shift_sd` is how well, in mm and one
-    standard deviation, the placements say the sections were set; without it nothing is taken for
+    stretched. By default two for each section, and at most 60. `shift_sd` is how well, in mm and
+    one standard deviation, the placements say the sections were set; without it nothing is taken for
     granted but the tolerance, and a section passes only on what is measured in it. The same
     `seed` gives the same sample.
     """
