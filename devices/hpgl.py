@@ -15,7 +15,7 @@ from devices.bed import Bed, Point, bed_at
 from marking.errors import RefusedError
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator, Sequence
+    from collections.abc import Iterable, Iterator, Mapping, Sequence
 
     import numpy as np
     from numpy.typing import NDArray
@@ -93,31 +93,36 @@ def _body(drawings: Sequence[Drawing], plotter: Plotter, bed: Bed, what: str) ->
 def _check_pens(drawings: Sequence[Drawing], plotter: Plotter) -> None:
     """What the pens ask must be there before anything is written."""
     used = dict(sorted({drawing.name: drawing.pen for drawing in drawings}.items()))
-    least, most = plotter.forces
-    slowest = 10 * plotter.speeds[0]
-    forced = [name for name, pen in used.items() if pen.force is not None]
     for name, pen in used.items():
         if pen.slot > plotter.slots:
             raise RefusedError(
                 f"pens.{name}.slot = {pen.slot}: {plotter.name} has {plotter.slots} pen "
                 f"holder{'s' if plotter.slots > 1 else ''}; give a slot it has"
             )
+        slowest = 10 * plotter.speeds[0]
         if "VS" in plotter.instructions and pen.speed is not None and pen.speed < slowest:
             raise RefusedError(
                 f"pens.{name}.speed = {pen.speed:g} mm/s: {plotter.name} goes no slower than "
                 f"{slowest} mm/s; use a pen that can follow"
             )
-        if "FS" not in plotter.instructions:
-            continue
+    if "FS" in plotter.instructions:
+        _check_forces(used, plotter)
+
+
+def _check_forces(used: Mapping[str, Pen], plotter: Plotter) -> None:
+    least, most = plotter.forces
+    forced = [name for name, pen in used.items() if pen.force is not None]
+    for name, pen in used.items():
+        if pen.force is not None and not least <= pen.force <= most:
+            raise RefusedError(
+                f"pens.{name}.force = {pen.force}: {plotter.name} has steps {least} to {most}"
+            )
+    for name, pen in used.items():
         if pen.force is None and forced:
             # What a machine does without a step of its own is not the same everywhere.
             raise RefusedError(
                 f"pens.{name} has no force and pens.{forced[0]} has one, which {plotter.name} "
                 "might keep for both; give every pen of the job a force, or none"
-            )
-        if pen.force is not None and not least <= pen.force <= most:
-            raise RefusedError(
-                f"pens.{name}.force = {pen.force}: {plotter.name} has steps {least} to {most}"
             )
 
 
