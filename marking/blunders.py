@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 
 from marking.errors import RefusedError
+from marking.network import only_for
 from marking.pose import fit, turned_over
 from marking.regions import chi_square_quantile
 from marking.resection import Resection, resect
@@ -25,10 +26,12 @@ if TYPE_CHECKING:
 
     FloatArray = NDArray[np.float64]
 
-FALSE_ALARM = 0.004
+FALSE_ALARM = 0.006
 """How often all good readings of a placement may be doubted for one that stands out."""
-FALSE_ALARM_TOTAL = 0.002
+FALSE_ALARM_TOTAL = 0.001
 """The same, for readings that disagree in sum though none stands out."""
+_SECOND = 8.0
+"""One blunder is likelier than two: the rest must disagree as much more clearly."""
 _UNITS = {25.4: "inches", 10.0: "centimetres", 1 / 25.4: "mm for inches"}
 _NEAR = 0.02
 _WIDEST_TURN = np.radians(30)
@@ -55,24 +58,28 @@ def doubts(
     """
     if agrees(found):
         return _turned(found)
+    network = only_for(network, _names(found.readings))
     structural = _units(found) or _mirrored(network, found) or _exchanged(network, found)
     if structural:
         return structural
     return _misread(network, found, bed_origin)
 
 
-def agrees(found: Resection) -> bool:
-    """Whether no reading stands out and all together agree, as far as chance allows."""
+def agrees(found: Resection, leniency: float = 1.0) -> bool:
+    """Whether no reading stands out and all together agree, as far as chance allows.
+
+    `leniency` above 1 doubts good readings as many times more seldom.
+    """
     if not found.settled:
         return False
     if found.degrees == 0:
         return True
-    share = FALSE_ALARM / max(1, len(found.readings))
+    share = FALSE_ALARM / len(found.readings) / leniency
     worst = float(np.nanmax(found.in_sds, initial=0.0))
     if found.degrees > 1 and worst**2 > chi_square_quantile(1 - share, 2):
         return False
     level = FALSE_ALARM_TOTAL if found.degrees > 1 else FALSE_ALARM
-    return found.total <= chi_square_quantile(1 - level, found.degrees)
+    return found.total <= chi_square_quantile(1 - level / leniency, found.degrees)
 
 
 def _turned(found: Resection) -> tuple[Doubt, ...]:
@@ -162,7 +169,7 @@ def _misread(
     """Takes out the reading furthest off the others, again and again, until the rest agree."""
     left = found
     named: list[Doubt] = []
-    while left.degrees > 1 and not agrees(left):
+    while left.degrees > 1 and not agrees(left, _SECOND if named else 1.0):
         worst = int(np.nanargmax(left.in_sds))
         doubt = _named(left, worst, bed_origin)
         rest = [r for count, r in enumerate(left.readings) if count != worst]
@@ -171,7 +178,7 @@ def _misread(
             break
         named.append(doubt)
         left = fewer
-    if agrees(left) and 2 * len(named) < len(found.readings):
+    if agrees(left, _SECOND) and 2 * len(named) < len(found.readings):
         return tuple(named)
     return _scale(network, found) or _disagree(found)
 

@@ -6,14 +6,14 @@ deviation and no figures yet. It knows sections and sights, no device. Table fra
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from marking.butts import Butt, butts, outermost_ink, window_middle
 from marking.errors import RefusedError
-from marking.network import Reading, Setup, gain, known, with_inked
+from marking.network import Reading, Setup, gain, known, only, with_inked
 from marking.pose import as_planned, effect
 from marking.regions import radius_95
 
@@ -142,7 +142,8 @@ def ink_errors(plan: Plan, seen: Sights, reading_sd: float) -> Errors:
         row = network.covariance[network.places[name]][:, kept]
         covariance[places[name], : 3 * count + 3] = row
         covariance[: 3 * count + 3, places[name]] = row.T
-        network = _without(network, [f"mark {mark}" for mark in last if last[mark] <= count])
+        done = {f"mark {mark}" for mark in last if last[mark] <= count}
+        network = only(network, [place for place in network.places if place not in done])
     centres = {name: window_middle(section) for name, section in sections.items()}
     return Errors(places, centres, covariance)
 
@@ -161,25 +162,6 @@ def _inked(network: Network, section: Section, marks: Sequence[str], reading_sd:
     setup = Setup(section.id, as_planned(window_middle(section)), readings)
     gained = gain(network, readings, setup.pose.about, "rigid")
     return with_inked(gained, setup, np.zeros(2 * len(readings)))
-
-
-def _without(network: Network, blocks: Sequence[str]) -> Network:
-    """The network without marks that nobody will read again; what they told stays."""
-    gone = [network.places[block] for block in blocks if block in network.places]
-    if not gone:
-        return network
-    kept = np.setdiff1d(np.arange(network.mean.shape[0]), np.r_[tuple(gone)])
-    places = {}
-    for name, block in network.places.items():
-        if block not in gone:
-            start = int(np.searchsorted(kept, block.start))
-            places[name] = slice(start, start + block.stop - block.start)
-    return replace(
-        network,
-        places=places,
-        mean=network.mean[kept],
-        covariance=network.covariance[np.ix_(kept, kept)],
-    )
 
 
 def _at(errors: Errors, name: str, points: FloatArray) -> tuple[FloatArray, FloatArray]:

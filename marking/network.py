@@ -98,7 +98,8 @@ class Gain:
     shared: FloatArray
     """(k, n): covariance of the pose's change with the state."""
     taken: FloatArray
-    """(2m, n): the correction times this is what the readings take from the covariance."""
+    """(2m, n): covariance of the marks with the state; the correction times this is what the
+    readings take from the state's covariance."""
     projector: FloatArray
     """(2m, 2m): weights of the misfits once the pose is taken out of them."""
 
@@ -227,6 +228,33 @@ def section_effect(network: Network, section: str, points: FloatArray) -> FloatA
     """How the block of `section` moves its ink at table points (n, 2): (n, 2, k)."""
     setup = network.setups[section]
     return effect(setup.kind, points, setup.pose.about)
+
+
+def only(network: Network, places: Sequence[str]) -> Network:
+    """The network without all other blocks; what those told of these stays."""
+    index: list[int] = []
+    kept: dict[str, slice] = {}
+    for place in places:
+        block = network.places[place]
+        kept[place] = slice(len(index), len(index) + block.stop - block.start)
+        index.extend(range(block.start, block.stop))
+    return replace(
+        network,
+        places=kept,
+        mean=network.mean[index],
+        covariance=network.covariance[np.ix_(index, index)],
+    )
+
+
+def only_for(network: Network, marks: Iterable[str]) -> Network:
+    """The network without what does not move `marks`."""
+    blocks: dict[str, None] = {}
+    for mark in marks:
+        target = network.targets.get(mark)
+        for place in (_own(mark), target.inked_by if target else None):
+            if place in network.places:
+                blocks[str(place)] = None
+    return only(network, list(blocks))
 
 
 def _carried(network: Network, marks: Sequence[str]) -> tuple[Network, FloatArray]:

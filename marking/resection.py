@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from marking.errors import RefusedError
-from marking.network import Gain, Network, Reading, gain, mark_position
+from marking.network import Gain, Network, Reading, gain
 from marking.pose import PARAMETERS, Pose, PoseKind, fit, refine
 
 if TYPE_CHECKING:
@@ -57,14 +57,15 @@ def resect(
     What is known of each mark counts, with what marks share. Raises RefusedError when the
     readings cannot tell, BadInputError for marks unknown or not inked yet.
     """
-    gained = gain_checked(network, readings, about, kind)
-    believed = np.array([mark_position(gained.network, r.mark)[0] for r in readings])
+    gained = _gain_checked(network, readings, about, kind)
+    levers = np.array([gained.network.targets[r.mark].mark.at_table for r in readings])
+    believed = levers + (gained.carrier @ gained.network.mean).reshape(-1, 2)
     plan = np.array([reading.at for reading in readings])
-    spread = gained.carrier @ gained.network.covariance @ gained.carrier.T
-    covariance = spread + np.diag(np.repeat([reading.sd**2 for reading in readings], 2))
+    covariance = gained.carrier @ gained.taken.T + np.diag(
+        np.repeat([reading.sd**2 for reading in readings], 2)
+    )
     weights = 2 / (np.diag(covariance)[::2] + np.diag(covariance)[1::2])
     first = fit(plan, believed, kind, weights, about)
-    levers = np.array([gained.network.targets[r.mark].mark.at_table for r in readings])
     try:
         pose, settled = refine(first, plan, believed, covariance, kind, levers)[0], True
     except RefusedError:
@@ -87,7 +88,7 @@ def resect(
     )
 
 
-def gain_checked(
+def _gain_checked(
     network: Network, readings: Sequence[Reading], about: FloatArray, kind: PoseKind
 ) -> Gain:
     """`marking.network.gain`, refusing readings that leave the pose open."""
@@ -98,9 +99,11 @@ def gain_checked(
             f"a{'n' if kind == 'affine' else ''} {kind} placement; "
             f"read at least {(PARAMETERS[kind] + 1) // 2} marks, far apart"
         )
-    at = np.array([mark_position(network, mark)[0] for mark in sorted(marks)])
-    # The closed form says in plain words what the geometry lacks, before a matrix is singular.
-    fit(at, at, kind)
+    known_marks = [network.targets[mark] for mark in sorted(marks) if mark in network.targets]
+    if len(known_marks) == len(marks):
+        # The closed form says in plain words what the geometry lacks, before a matrix is singular.
+        at = np.array([target.mark.at_table for target in known_marks])
+        fit(at, at, kind)
     return gain(network, readings, about, kind)
 
 
