@@ -6,9 +6,11 @@ It knows no file and no machine; `marking.jobfile` reads, `devices.job` adds the
 from __future__ import annotations
 
 import re
+import unicodedata
 from typing import Annotated, Any, Literal
 
 from pydantic import (
+    AfterValidator,
     BaseModel,
     BeforeValidator,
     ConfigDict,
@@ -16,7 +18,6 @@ from pydantic import (
     Strict,
     StringConstraints,
     WithJsonSchema,
-    model_validator,
 )
 
 from marking.lengths import Units, parse_length, parse_percent, parse_run, parse_speed
@@ -50,6 +51,20 @@ Speed = Annotated[
 ]
 """Millimetres a second."""
 
+
+def _parse_title(text: object) -> object:
+    if isinstance(text, str) and not all(map(is_printable, text)):
+        raise ValueError("it has characters that cannot be printed; take them out")
+    return text
+
+
+def is_printable(character: str) -> bool:
+    """Whether a character may stand on a sheet: XML and terminals take neither controls nor
+    halves of a pair."""
+    return unicodedata.category(character) not in ("Cc", "Cs") and character not in "\ufffe\uffff"
+
+
+Title = Annotated[str, BeforeValidator(_parse_title)]
 Count = Annotated[int, Strict()]
 Switch = Annotated[bool, Strict()]
 
@@ -169,10 +184,16 @@ class HemsTable(Table):
     )
 
 
+def _distinct(sides: tuple[str, ...]) -> tuple[str, ...]:
+    if len(set(sides)) != len(sides):
+        raise ValueError("it names a side twice")
+    return sides
+
+
 class NumeralsTable(Table):
     """The numerals along the long sides."""
 
-    sides: tuple[Literal["near", "far"], ...] = Field(
+    sides: Annotated[tuple[Literal["near", "far"], ...], AfterValidator(_distinct)] = Field(
         default=("near", "far"), description="Which long sides carry numerals"
     )
     height: Literal["auto"] | Length = Field(
@@ -240,7 +261,9 @@ class MarkingJob(Table):
     schema_version: Literal[1] = Field(
         default=1, alias="schema", description="The version of this file's format"
     )
-    title: str = Field(default="Table cover", max_length=200, description="Printed on every sheet")
+    title: Title = Field(
+        default="Table cover", max_length=200, description="Printed on every sheet"
+    )
     units: Units = Field(default="in", description="The unit that people see")
     tolerance: Length = Field(
         default=parse_length("1/16 in"), description="How far any finished line may lie from true"
@@ -252,9 +275,3 @@ class MarkingJob(Table):
     cloth: ClothTable = ClothTable.model_construct()
     pens: PensTable = PensTable.model_construct()
     reach: ReachTable = ReachTable.model_construct()
-
-    @model_validator(mode="after")
-    def _sides_are_distinct(self) -> MarkingJob:
-        if len(set(self.numerals.sides)) != len(self.numerals.sides):
-            raise ValueError("numerals.sides names a side twice")
-        return self

@@ -5,7 +5,9 @@ It knows files, keys and profiles; what the keys mean is `marking.job`'s.
 
 from __future__ import annotations
 
+import datetime
 import difflib
+import json
 import tomllib
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, TypeVar, get_args
@@ -71,11 +73,23 @@ def load_job(folder: Path, model: type[JobT]) -> JobT:
             f"{path}: schema = {written['schema']!r}: this program reads schema 1; "
             "a later one needs a later program"
         )
-    merged, sources = _merge_profiles(written, folder, model)
+    return check_job(written, folder, model)
+
+
+def check_job(written: dict[str, Any], folder: Path, model: type[JobT]) -> JobT:
+    """The job that the tables of a `job.toml` in `folder` describe, its profiles merged in.
+
+    Raises BadInputError with one message for each fault found.
+    """
+    path = folder / JOB_FILE
+    merged, sources, faults = _merge_profiles(written, folder, model)
     try:
-        return model.model_validate(merged)
+        job = model.model_validate(merged)
     except ValidationError as fault:
-        raise BadInputError(*_messages(fault, path, sources, model)) from None
+        faults += _messages(fault, path, sources, model)
+    if faults:
+        raise BadInputError(*faults)
+    return job
 
 
 def read_toml(path: Path | Traversable, label: str) -> dict[str, Any]:
@@ -107,8 +121,13 @@ def _placed(fault: str, data: bytes) -> str:
 
 def _merge_profiles(
     written: dict[str, Any], folder: Path, model: type[BaseModel]
-) -> tuple[dict[str, Any], dict[Keys, _Source]]:
-    """`written` with each `profile` key replaced by that profile's keys beneath its own."""
+) -> tuple[dict[str, Any], dict[Keys, _Source], list[str]]:
+    """`written` with each `profile` key replaced by that profile's keys beneath its own.
+
+    A profile that cannot be had is among the faults, and any stock one stands in for it, so that
+    the faults of the other keys are found as well.
+    """
+    faults: list[str] = []
     merged = dict(written)
     if isinstance(merged.get("pens"), dict):
         merged["pens"] = dict(merged["pens"])
@@ -125,11 +144,15 @@ def _merge_profiles(
             continue
         name = table.get("profile", default)
         where = ".".join(keys)
-        profile, label = _read_profile(name, kind, where, folder)
+        try:
+            profile, label = _read_profile(name, kind, where, folder)
+        except BadInputError as fault:
+            faults += fault.messages
+            profile, label = _read_profile(stock_names(kind)[0], kind, where, folder)
         own = {key: value for key, value in table.items() if key != "profile"}
         parent[keys[-1]] = {**profile, **own}
         sources[keys] = _Source(label, frozenset(profile) - frozenset(own), bool(own))
-    return merged, sources
+    return merged, sources, faults
 
 
 def _default_profile(model: type[BaseModel], keys: Sequence[str]) -> str | None:
@@ -201,6 +224,32 @@ def _dotted(keys: Keys) -> str:
     return shown
 
 
+_WANTED = {
+    "model_type": "a table of keys is wanted here",
+    "model_attributes_type": "a table of keys is wanted here",
+    "dict_type": "a table of keys is wanted here",
+    "tuple_type": "a list in square brackets is wanted here",
+    "int_type": "a whole number without quotes is wanted here",
+    "int_from_float": "a whole number is wanted here",
+    "float_type": "a number without quotes is wanted here",
+    "float_parsing": "a number without quotes is wanted here",
+    "bool_type": "true or false is wanted here, without quotes",
+    "string_type": "text in quotes is wanted here",
+    "finite_number": "a finite number is wanted here",
+    "too_short": "the list is too short",
+    "too_long": "the list is too long",
+}
+_BOUNDS = {
+    "greater_than": "it has to be more than {gt}",
+    "greater_than_equal": "it has to be at least {ge}",
+    "less_than": "it has to be less than {lt}",
+    "less_than_equal": "it has to be at most {le}",
+    "literal_error": "it can be {expected}",
+    "string_too_long": "it has to be at most {max_length} characters long",
+    "string_pattern_mismatch": "a plain name in small letters is wanted here",
+}
+
+
 def _advice(error: Any, keys: Keys, model: type[BaseModel]) -> str:
     kind, value = error["type"], error["input"]
     if kind == "extra_forbidden":
@@ -211,7 +260,14 @@ def _advice(error: Any, keys: Keys, model: type[BaseModel]) -> str:
         )
     if kind == "missing":
         return f": missing; {_wanted(keys, model)}"
-    said = str(error["ctx"]["error"]) if kind == "value_error" else _lower(error["msg"])
+    if kind == "value_error":
+        said = str(error["ctx"]["error"])
+    elif kind in _BOUNDS:
+        said = _BOUNDS[kind].format(**error["ctx"])
+    else:
+        said = _WANTED.get(kind) or _lower(error["msg"])
+    if kind in ("model_type", "model_attributes_type", "dict_type") and keys in _PROFILE_FOLDERS:
+        said += f": write {_dotted(keys)}.profile to name a profile"
     if isinstance(value, dict | BaseModel):
         return f": {said}"
     return f" = {_toml_value(value)}: {said}"
@@ -224,12 +280,18 @@ def _lower(message: str) -> str:
 def _toml_value(value: object) -> str:
     if isinstance(value, bool):
         return str(value).lower()
-    return f'"{value}"' if isinstance(value, str) else f"{value!r}"
+    if isinstance(value, str):
+        return json.dumps(value, ensure_ascii=False)
+    if isinstance(value, datetime.date | datetime.time):
+        return value.isoformat()
+    return f"{value!r}"
 
 
 def _wanted(keys: Keys, model: type[BaseModel]) -> str:
     """What a missing key is for, with an example where its kind has one."""
     field = _table_at(model, keys[:-1]).model_fields[str(keys[-1])]
+    if keys in _PROFILE_FOLDERS:
+        return f'write [{_dotted(keys)}] with its keys below it, or with profile = "..."'
     purpose = _lower(field.description or "it has to be given")
     schemas = [note for note in field.metadata if isinstance(note, WithJsonSchema)]
     examples = (schemas[0].json_schema or {}).get("examples", []) if schemas else []

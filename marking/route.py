@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterator, Sequence
 
     from numpy.typing import NDArray
 
@@ -32,6 +32,7 @@ JOIN = 1e-6
 _LONGEST_MOVED = 3
 _GAIN = 1e-7
 _MOST_RUNS = 64
+_MOST_AT_ONCE = 250
 
 
 @dataclass(frozen=True)
@@ -80,13 +81,42 @@ def shortest(
     for held, following in zip(by_slot, [*by_slot[1:], []], strict=True):
         # One holder's strokes lead to the nearest of the next one's, the last ones' home.
         goals = ends[following].ravel() if following else np.array([home])
-        # Seen from home, many sections of one table are the same to the micrometre, and then
-        # they share one solution.
-        seen = [np.round(part - home, 6) + 0.0 for part in (ends[held].ravel(), at, goals)]
-        legs = _solved(*(part.tobytes() for part in (*seen, returns[held])), lift)
-        order += [(held[n], backwards) for n, backwards in legs]
-        at = _exit(ends, returns, *order[-1])
+        for batch, goal in _batches(held, ends, returns, at, goals):
+            # Seen from home, many sections of one table are the same to the micrometre, and
+            # then they share one solution.
+            seen = [np.round(part - home, 6) + 0.0 for part in (ends[batch].ravel(), at, goal)]
+            legs = _solved(*(part.tobytes() for part in (*seen, returns[batch])), lift)
+            order += [(batch[n], backwards) for n, backwards in legs]
+            at = _exit(ends, returns, *order[-1])
     return _measured(order, strokes, ends, returns, slots, pens, home, pace)
+
+
+def _batches(
+    held: list[int],
+    ends: ComplexArray,
+    returns: NDArray[np.bool_],
+    at: complex,
+    goals: ComplexArray,
+) -> Iterator[tuple[list[int], ComplexArray]]:
+    """One holder's strokes in runs that are solved one after another, each with its goals.
+
+    Whole where there are few. A section of thousands, off a roll, is first put in order from
+    nearest to nearest, since what a solution costs grows with the square of the strokes.
+    """
+    if len(held) <= _MOST_AT_ONCE:
+        yield held, goals
+        return
+    left = ends[held].copy()
+    order: list[int] = []
+    for _ in held:
+        n, back = divmod(int(np.abs(left - at).argmin()), 2)
+        order.append(n)
+        at = complex(left[n, back if returns[held[n]] else 1 - back])
+        left[n] = np.inf
+    for first in range(0, len(order), _MOST_AT_ONCE):
+        batch = [held[n] for n in order[first : first + _MOST_AT_ONCE]]
+        after = order[first + _MOST_AT_ONCE : first + _MOST_AT_ONCE + 1]
+        yield batch, ends[held[after[0]]] if after else goals
 
 
 def _exit(ends: ComplexArray, returns: NDArray[np.bool_], n: int, back: bool) -> complex:

@@ -31,17 +31,24 @@ class Span:
     """Where it sees the marks of the one before; None for the first, or when out of sight."""
 
 
+def usable(along: Axis, zone: Zone, dimension: int, layout: Layout) -> float:
+    """How much of the axis one setup holds, in mm; a roll's setup need not outrun the cloth."""
+    size = zone.size[dimension]
+    if zone.feed == dimension:
+        top = layout.top.inscribed[dimension + 2]
+        size = min(size, max(top, along.end + zone.set_down) + zone.set_down)
+    return size - 2 * zone.set_down
+
+
 def spans_along(
     along: Axis, zone: Zone, dimension: int, job: MarkingJob, layout: Layout
 ) -> list[Span]:
     """The rows or columns of sections along one axis."""
     rect = layout.top.inscribed
     top = rect[dimension], rect[dimension + 2]
-    size = zone.size[dimension]
-    if zone.feed == dimension:
-        size = min(size, max(top[1], along.end + zone.set_down) + zone.set_down)
-    usable = size - 2 * zone.set_down
-    picked = seams.choose(along, usable)
+    held = usable(along, zone, dimension, layout)
+    size = held + 2 * zone.set_down
+    picked = seams.choose(along, held)
     if picked is None:
         raise RefusedError(_too_small(size, zone, dimension, job, layout))
     cuts = [along.seams[index] for index in picked]

@@ -195,6 +195,7 @@ def test_swapped_landings_are_told_on_the_page_and_none_is_lost(browser, work, t
         remote = remote_page(browser, run)
         remote.get_by_role("tab", name="True up").click()
         remote.get_by_role("button", name="True up this section").click()
+        when(remote, "desk.true_up !== null")
         spots = remote.evaluate("desk.true_up.targets.map((t) => [t.along, t.across])")
         spots[0], spots[2] = spots[2], spots[0]
         for number, (along, across) in enumerate(spots, 1):

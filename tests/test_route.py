@@ -99,6 +99,14 @@ def test_small_drawings_are_routed_within_a_tenth_of_the_shortest_way_there_is()
     assert np.mean(np.array(ratios) < 1 + 1e-9) >= 0.75
 
 
+def test_a_section_of_thousands_of_strokes_is_routed_whole_and_nearly_as_short():
+    """A roll's long grid: every line once, to and fro, and hardly more travel than that takes."""
+    lines = strokes_of([(10.0 * n, 0.0, 10.0 * n, 200.0) for n in range(1, 1501)], ["lines"] * 1500)
+    route = shortest(lines, PENS, (0.0, 0.0), PACE)
+    assert sorted(leg.index for leg in route.legs) == list(range(1500))
+    assert route.travel == pytest.approx(10 * 1500 + 10 * 1500, rel=0.02)
+
+
 def test_neighbouring_lines_are_drawn_to_and_fro():
     lines = strokes_of([(x, 0.0, x, 200.0) for x in (10.0, 20.0, 30.0, 40.0)], ["lines"] * 4)
     route = shortest(lines, PENS, (0.0, 0.0), PACE)
