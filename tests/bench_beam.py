@@ -173,7 +173,8 @@ def pages(folder):
         )
         stage.evaluate(
             """() => { window.drawn = []; const first = draw;
-              draw = () => { first(); window.drawn.push(performance.timeOrigin + performance.now()); };
+              const now = () => performance.timeOrigin + performance.now();
+              draw = () => { first(); window.drawn.push(now()); };
             }"""
         )
         delays = []
