@@ -32,6 +32,8 @@ _INTERRUPTED = 130
 # No package that happens to be installed may take part in checking a job, and looking for such
 # plugins takes longer than the checking.
 os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")
+# The matrices here are small: threads take longer to start than they save.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
