@@ -148,7 +148,7 @@ removable = {{ slot = 2, width = "0.5 mm" }}
 profile = {plotter}          # any key of the profile may be set below it
 
 [projector]
-profile = "ceiling-1080p"
+profile = "ceiling-1080p"    # put beside it what differs: pixels, distance, picture_width, tilt
 
 [reach]                      # an arm's reach from a long edge
 depth = "{reach_depth}"

@@ -103,7 +103,23 @@ def plan_record(job: Job) -> dict[str, Any]:
             "finest_line": thrown.finest_line,
         },
         "heights": [asdict(height) for height in heights(job)],
+        "lens": [{"section": name, "at": [x, y]} for name, x, y in lens_places(job)],
     }
+
+
+def lens_places(job: Job) -> list[tuple[str, float, float]]:
+    """For each section at the projector's own height: where to hang the lens. Table frame, mm.
+
+    Empty when the picture is too small to cut the marking into.
+    """
+    try:
+        plan = cut_into_sections(lay_out(job), job, beam_zone(job, job.projector))
+    except RefusedError:
+        return []
+    return [
+        (section.id, *lens_over(job.projector, job.reach.depth, section.window))
+        for section in plan.sections
+    ]
 
 
 def plan_lines(job: Job) -> Iterator[str]:
@@ -150,3 +166,10 @@ def plan_lines(job: Job) -> Iterator[str]:
         "The expected error is for 95 % of cases at a set-down's worst corner, after a true-up "
         "with nine targets each set to half a millimetre and a whole pixel."
     )
+    places = lens_places(job)
+    if places:
+        yield ""
+        yield "| set-down | lens over: along | across |"
+        yield "|---|---|---|"
+    for name, along, across in places:
+        yield f"| {name} | {format_length(along, units)} | {format_length(across, units)} |"
