@@ -143,7 +143,8 @@ def section_table(plan: Plan, job: MarkingJob) -> Iterator[str]:
     yield "## Sections"
     yield ""
     where = {
-        "plotter": "Set the device down with the corner of its reach that is nearest the zero corner",
+        "plotter": "Set the device down with the corner of its reach that is nearest the zero "
+        "corner",
         "reach": "Stand at the long edge nearest to a section, where its reach along the table "
         "begins",
         "beam": "Bring the picture over a section so that its usable part begins",
