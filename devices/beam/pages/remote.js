@@ -95,6 +95,7 @@ function showTrueUp() {
     at("use").dataset.section = other.id;
   }
   at("report").hidden = !desk.trued || Boolean(work);
+  at("verdict").hidden = at("report").hidden;
   if (desk.trued) showReport(desk.trued);
   if (!work) { shownTarget = null; return; }
   const target = work.targets.find((one) => one.name === work.at);
@@ -120,7 +121,9 @@ function showTrueUp() {
 }
 
 function showReport(trued) {
-  items(at("report-lines"), trued.lines);
+  at("verdict").textContent = trued.lines[0];
+  at("verdict").classList.toggle("say", !trued.good);
+  items(at("report-lines"), trued.lines.slice(1));
   at("map").tBodies[0].replaceChildren(...trued.map.map((row) => {
     const line = document.createElement("tr");
     line.append(...row.map((error) => {
@@ -267,7 +270,9 @@ function connect() {
     const message = JSON.parse(event.data);
     if (message.type === "refused") { say(message.say); return; }
     const acted = desk && JSON.stringify(message) !== JSON.stringify(desk);
+    const finished = desk && desk.true_up && !message.true_up;
     desk = message;
+    if (finished) scrollTo(0, 0);
     if (acted) say("");
     show();
   };
