@@ -11,6 +11,7 @@ import itertools
 from typing import TYPE_CHECKING
 
 from devices.bed import Bed, Point, bed_at
+from devices.hand import passes
 from marking.errors import RefusedError
 
 if TYPE_CHECKING:
@@ -28,11 +29,12 @@ def program(section: Section, plotter: Plotter, pens: PensTable) -> tuple[bytes,
     pen asks for what the plotter does not have.
     """
     bed = bed_at(plotter, section.window)
-    lines = [*_opening(plotter, bed), *_body(section, plotter, pens, bed), *_closing(plotter, bed)]
+    lines = [*opening(plotter, bed), *_body(section, plotter, pens, bed), *closing(plotter, bed)]
     return "".join(f"{line}\n" for line in lines).encode("ascii"), bed
 
 
-def _opening(plotter: Plotter, bed: Bed) -> Iterator[str]:
+def opening(plotter: Plotter, bed: Bed) -> Iterator[str]:
+    """Initialises the plotter and closes it to all but the usable area."""
     if "IN" in plotter.instructions:
         yield "IN;"
     if "IW" in plotter.instructions:
@@ -41,7 +43,8 @@ def _opening(plotter: Plotter, bed: Bed) -> Iterator[str]:
     yield "PU;PA;"
 
 
-def _closing(plotter: Plotter, bed: Bed) -> Iterator[str]:
+def closing(plotter: Plotter, bed: Bed) -> Iterator[str]:
+    """Parks the pen and puts it away."""
     yield f"PU{bed.park[0]},{bed.park[1]};"
     if "SP" in plotter.instructions:
         yield "SP0;"
@@ -54,14 +57,14 @@ def _body(section: Section, plotter: Plotter, pens: PensTable, bed: Bed) -> Iter
     for leg, stroke, points in zip(section.route.legs, strokes, drawn, strict=True):
         pen = pens.named(stroke.pen)
         if stroke.pen != held:
-            yield from _pen_settings(stroke.pen, pen, held and pens.named(held), plotter)
+            yield from pen_settings(stroke.pen, pen, held and pens.named(held), plotter)
             held = stroke.pen
         if not leg.joined:
             yield f"PU{points[0][0]},{points[0][1]};"
-        yield from _pen_down(_passes(points, pen.passes), plotter.longest_instruction)
+        yield from pen_down(passes(points, pen.passes), plotter.longest_instruction)
 
 
-def _pen_settings(name: str, pen: Pen, before: Pen | str | None, plotter: Plotter) -> Iterator[str]:
+def pen_settings(name: str, pen: Pen, before: Pen | str | None, plotter: Plotter) -> Iterator[str]:
     """What changes when a stroke's pen is not the one before it."""
     known = plotter.instructions
     if pen.slot > plotter.slots:
@@ -73,8 +76,8 @@ def _pen_settings(name: str, pen: Pen, before: Pen | str | None, plotter: Plotte
     if "SP" in known and (held is None or held.slot != pen.slot):
         yield f"SP{pen.slot};"
     if "VS" in known:
-        speed = _velocity(pen, plotter)
-        if held is None or held.slot != pen.slot or _velocity(held, plotter) != speed:
+        speed = velocity(pen, plotter)
+        if held is None or held.slot != pen.slot or velocity(held, plotter) != speed:
             yield f"VS{speed};"
     if "FS" in known and pen.force is not None:
         least, most = plotter.forces
@@ -85,7 +88,7 @@ def _pen_settings(name: str, pen: Pen, before: Pen | str | None, plotter: Plotte
         yield f"FS{pen.force};"
 
 
-def _velocity(pen: Pen, plotter: Plotter) -> int:
+def velocity(pen: Pen, plotter: Plotter) -> int:
     """VS in cm/s, rounded down: cloth wants slow rather than fast."""
     least, most = plotter.speeds
     return min(
@@ -93,15 +96,7 @@ def _velocity(pen: Pen, plotter: Plotter) -> int:
     )
 
 
-def _passes(points: Sequence[Point], passes: int) -> list[Point]:
-    """The points the pen goes through: there, back, and there again, as often as asked."""
-    path = list(points)
-    for done in range(1, passes):
-        path += points[-2::-1] if done % 2 else points[1:]
-    return path
-
-
-def _pen_down(path: Sequence[Point], longest: int) -> Iterator[str]:
+def pen_down(path: Sequence[Point], longest: int) -> Iterator[str]:
     """PD instructions through `path` after its first point, none longer than `longest` bytes."""
     moves = [p for before, p in itertools.pairwise(path) if p != before] or [path[0]]
     for group in _groups((f"{x},{y}" for x, y in moves), longest - len("PD;")):
