@@ -15,7 +15,7 @@ from devices.hand import passes
 from marking.errors import RefusedError
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator, Sequence
+    from collections.abc import Iterable, Iterator, Mapping, Sequence
 
     from devices.plotter import Plotter
     from marking.job import Pen, PensTable
@@ -28,6 +28,7 @@ def program(section: Section, plotter: Plotter, pens: PensTable) -> tuple[bytes,
     Raises RefusedError before anything is written when a stroke would leave the usable area or a
     pen asks for what the plotter does not have.
     """
+    check_pens(section, plotter, pens)
     bed = bed_at(plotter, section.window)
     lines = [*opening(plotter, bed), *_body(section, plotter, pens, bed), *closing(plotter, bed)]
     return "".join(f"{line}\n" for line in lines).encode("ascii"), bed
@@ -57,43 +58,68 @@ def _body(section: Section, plotter: Plotter, pens: PensTable, bed: Bed) -> Iter
     for leg, stroke, points in zip(section.route.legs, strokes, drawn, strict=True):
         pen = pens.named(stroke.pen)
         if stroke.pen != held:
-            yield from pen_settings(stroke.pen, pen, held and pens.named(held), plotter)
+            yield from pen_settings(pen, pens.named(held) if held else None, plotter)
             held = stroke.pen
         if not leg.joined:
             yield f"PU{points[0][0]},{points[0][1]};"
         yield from pen_down(passes(points, pen.passes), plotter.longest_instruction)
 
 
-def pen_settings(name: str, pen: Pen, before: Pen | str | None, plotter: Plotter) -> Iterator[str]:
-    """What changes when a stroke's pen is not the one before it."""
-    known = plotter.instructions
-    if pen.slot > plotter.slots:
-        raise RefusedError(
-            f"pens.{name}.slot = {pen.slot}: {plotter.name} has {plotter.slots} pen "
-            f"holder{'s' if plotter.slots > 1 else ''}; give a slot it has"
-        )
-    held = None if before is None or isinstance(before, str) else before
-    if "SP" in known and (held is None or held.slot != pen.slot):
-        yield f"SP{pen.slot};"
-    if "VS" in known:
-        speed = velocity(pen, plotter)
-        if held is None or held.slot != pen.slot or velocity(held, plotter) != speed:
-            yield f"VS{speed};"
-    if "FS" in known and pen.force is not None:
-        least, most = plotter.forces
-        if not least <= pen.force <= most:
+def check_pens(section: Section, plotter: Plotter, pens: PensTable) -> None:
+    """What the section's pens ask must be there before anything is written."""
+    used = {name: pens.named(name) for name in sorted({p.stroke.pen for p in section.pieces})}
+    for name, pen in used.items():
+        if pen.slot > plotter.slots:
+            raise RefusedError(
+                f"pens.{name}.slot = {pen.slot}: {plotter.name} has {plotter.slots} pen "
+                f"holder{'s' if plotter.slots > 1 else ''}; give a slot it has"
+            )
+        slowest = 10 * plotter.speeds[0]
+        if "VS" in plotter.instructions and pen.speed is not None and pen.speed < slowest:
+            raise RefusedError(
+                f"pens.{name}.speed = {pen.speed:g} mm/s: {plotter.name} goes no slower than "
+                f"{slowest} mm/s; use a pen that can follow"
+            )
+    if "FS" in plotter.instructions:
+        _check_forces(used, plotter)
+
+
+def _check_forces(used: Mapping[str, Pen], plotter: Plotter) -> None:
+    least, most = plotter.forces
+    forced = [name for name, pen in used.items() if pen.force is not None]
+    for name, pen in used.items():
+        if pen.force is not None and not least <= pen.force <= most:
             raise RefusedError(
                 f"pens.{name}.force = {pen.force}: {plotter.name} has steps {least} to {most}"
             )
+    for name, pen in used.items():
+        if pen.force is None and forced:
+            # What a machine does without a step of its own is not the same everywhere.
+            raise RefusedError(
+                f"pens.{name} has no force and pens.{forced[0]} has one, which {plotter.name} "
+                "might keep for both; give every pen of the job a force, or none"
+            )
+
+
+def pen_settings(pen: Pen, held: Pen | None, plotter: Plotter) -> Iterator[str]:
+    """What changes when a stroke's pen is not the one before it."""
+    known = plotter.instructions
+    changed = held is None or held.slot != pen.slot
+    if "SP" in known and changed:
+        # A pen stays where it is until PU; none may be changed while it lies on the cloth.
+        yield f"PU;SP{pen.slot};"
+    speed = velocity(pen, plotter)
+    if "VS" in known and (changed or held is None or velocity(held, plotter) != speed):
+        yield f"VS{speed};"
+    if "FS" in known and pen.force is not None:
         yield f"FS{pen.force};"
 
 
 def velocity(pen: Pen, plotter: Plotter) -> int:
     """VS in cm/s, rounded down: cloth wants slow rather than fast."""
     least, most = plotter.speeds
-    return min(
-        max(int(min(plotter.draw_speed, pen.speed or plotter.draw_speed) // 10), least), most
-    )
+    speed = min(plotter.draw_speed, pen.speed or plotter.draw_speed)
+    return min(max(int(speed // 10), least), most)
 
 
 def pen_down(path: Sequence[Point], longest: int) -> Iterator[str]:

@@ -36,7 +36,7 @@ class HpglHand:
     def settings(self, pen: str, held: str | None) -> Iterator[bytes]:
         """SP, VS and FS as far as they change."""
         before = self.pens.named(held) if held is not None else None
-        return _bytes(hpgl.pen_settings(pen, self.pens.named(pen), before, self.plotter))
+        return _bytes(hpgl.pen_settings(self.pens.named(pen), before, self.plotter))
 
     def hop(self, point: Point) -> bytes:
         """PU."""

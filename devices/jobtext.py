@@ -86,8 +86,8 @@ def _allow_profiles(schema: dict[str, object]) -> None:
 
 
 def _text(value: str) -> str:
-    """`value` as a TOML basic string; JSON's escapes are TOML's."""
-    return json.dumps(value, ensure_ascii=False)
+    """`value` as a TOML basic string; JSON's escapes are TOML's, but for one that JSON lets be."""
+    return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
 
 
 _TEMPLATE = """\

@@ -6,17 +6,19 @@ It knows names and bytes, not what they mean.
 from __future__ import annotations
 
 import contextlib
+import errno
 import hashlib
 import json
 import os
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path, PurePosixPath
 from typing import TYPE_CHECKING, Any
 
 from marking.errors import BadInputError
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Callable, Mapping, Sequence
 
 MANIFEST = "files.json"
 
@@ -50,17 +52,17 @@ def write_set(
     written = [Written(name, len(data), digest(data)) for name, data in files.items()]
     listed = {**kept, **{file.path: file.sha256 for file in written}}
     manifest = {"made_from": made_from, "files": dict(sorted(listed.items()))}
+    # The manifest comes last, so that what it lists is there and what it forgets is gone.
     staged = {**files, MANIFEST: (json.dumps(manifest, indent=1) + "\n").encode()}
-    _replace_all(folder, staged)
-    changed = []
+    stale, changed = [], []
     for name, sha in old["files"].items():
-        path = folder.joinpath(*PurePosixPath(name).parts)
-        if name in listed or not path.is_file():
-            continue
-        if digest(path.read_bytes()) == sha:
-            path.unlink()
-        else:
-            changed.append(name)
+        path = _below(folder, name)
+        if name not in listed and path.is_file():
+            if digest(path.read_bytes()) == sha:
+                stale.append(path)
+            else:
+                changed.append(name)
+    _replace_all(folder, staged, stale)
     return written, changed
 
 
@@ -74,44 +76,93 @@ def _manifest(folder: Path) -> dict[str, Any]:
             if ".." not in PurePosixPath(name).parts and not PurePosixPath(name).is_absolute()
         }
         return {"made_from": manifest["made_from"], "files": files}
-    except (OSError, ValueError, KeyError, AttributeError, TypeError):
+    except (OSError, ValueError, KeyError, AttributeError, TypeError, RecursionError):
         return {"files": {}}
 
 
-def _replace_all(folder: Path, files: Mapping[str, bytes]) -> None:
+def _below(folder: Path, name: str) -> Path:
+    return folder.joinpath(*PurePosixPath(name).parts)
+
+
+def _replace_all(folder: Path, files: Mapping[str, bytes], stale: Sequence[Path] = ()) -> None:
+    """Stages every file, and only then moves them into place and removes the stale ones."""
     staged: list[tuple[Path, Path]] = []
+    path = folder
+    for name in files:
+        if _below(folder, name).is_dir():
+            raise BadInputError(f"{_below(folder, name)}: a folder of that name is in the way")
     try:
         for name, data in files.items():
-            path = folder.joinpath(*PurePosixPath(name).parts)
+            path = _below(folder, name)
             path.parent.mkdir(parents=True, exist_ok=True)
             part = path.with_name(f".{path.name}.part")
             staged.append((part, path))
             part.write_bytes(data)
-        for part, path in staged:
-            os.replace(part, path)
-    except OSError as fault:
+    except BaseException as fault:
         for part, _ in staged:
             with contextlib.suppress(OSError):
                 part.unlink(missing_ok=True)
-        raise BadInputError(
-            f"{fault.filename or folder}: cannot be written: {fault.strerror or fault}; "
-            "free some space or choose another folder"
-        ) from None
+        if isinstance(fault, OSError):
+            raise _cannot_write(path, fault) from None
+        raise
+    _finish(
+        [*(partial(_move, part, path) for part, path in staged[:-1])]
+        + [partial(_remove, path) for path in stale]
+        + [partial(_move, *staged[-1])]
+    )
+
+
+def _move(part: Path, path: Path) -> None:
+    if part.exists():
+        try:
+            os.replace(part, path)
+        except OSError as fault:
+            raise _cannot_write(path, fault) from None
+
+
+def _remove(path: Path) -> None:
+    with contextlib.suppress(OSError):
+        path.unlink(missing_ok=True)
+
+
+def _finish(steps: Sequence[Callable[[], None]]) -> None:
+    """Takes every step before an interrupt is heard, so that no set is left half exchanged."""
+    interrupted = False
+    at = 0
+    while at < len(steps):
+        try:
+            steps[at]()
+            at += 1
+        except KeyboardInterrupt:
+            interrupted = True
+    if interrupted:
+        raise KeyboardInterrupt
+
+
+def _cannot_write(path: Path, fault: OSError) -> BadInputError:
+    advice = "; free some space" if fault.errno in (errno.ENOSPC, errno.EFBIG) else ""
+    blocked = next((parent for parent in path.parents if parent.is_file()), None)
+    if blocked is not None:
+        return BadInputError(f"{blocked}: is a file and no folder; give another folder")
+    return BadInputError(f"{path}: cannot be written: {fault.strerror or fault}{advice}")
 
 
 def write_new(path: Path, data: bytes) -> None:
     """Writes a file that must not exist yet. Raises BadInputError when it does or cannot be."""
+    made = False
     try:
+        if any(parent.is_file() for parent in path.parents):
+            raise NotADirectoryError(errno.ENOTDIR, "not a folder")
         path.parent.mkdir(parents=True, exist_ok=True)
         with path.open("xb") as file:
+            made = True
             file.write(data)
     except FileExistsError:
         raise BadInputError(f"{path}: is there already and was not touched") from None
     except OSError as fault:
-        with contextlib.suppress(OSError):
-            if path.is_file() and path.stat().st_size < len(data):
-                path.unlink()
-        raise BadInputError(f"{path}: cannot be written: {fault.strerror or fault}") from None
+        if made:
+            _remove(path)
+        raise _cannot_write(path, fault) from None
 
 
 def replace_file(path: Path, data: bytes) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import asdict
+from math import isinf
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
@@ -54,8 +55,7 @@ def fit_record(layout: Layout) -> dict[str, Any]:
             "arc_minutes": legibility.arc_minutes,
             "view_from": legibility.view_from,
             "height_to_stroke": legibility.height_to_stroke,
-            "neighbour_gap": legibility.neighbour_gap,
-            "digit_gap": legibility.digit_gap,
+            "apart_height": None if isinf(legibility.apart_height) else legibility.apart_height,
             "larger": [
                 {"change": change, "height": height} for change, height in legibility.larger
             ],

@@ -6,9 +6,11 @@ It knows no file and no machine; `marking.jobfile` reads, `devices.job` adds the
 from __future__ import annotations
 
 import re
+import unicodedata
 from typing import Annotated, Any, Literal
 
 from pydantic import (
+    AfterValidator,
     BaseModel,
     BeforeValidator,
     ConfigDict,
@@ -16,10 +18,9 @@ from pydantic import (
     Strict,
     StringConstraints,
     WithJsonSchema,
-    model_validator,
 )
 
-from marking.lengths import Units, parse_length, parse_percent, parse_speed
+from marking.lengths import Units, parse_length, parse_percent, parse_run, parse_speed
 
 
 def _positive(parse: Any, what: str) -> Any:
@@ -41,11 +42,29 @@ Length = Annotated[float, BeforeValidator(_positive(parse_length, "a length here
 """Millimetres, more than zero, from text with a unit."""
 Clearance = Annotated[float, BeforeValidator(parse_length), _LENGTHS]
 """Millimetres, zero or more, from text with a unit."""
+Run = Annotated[
+    float, BeforeValidator(_positive(parse_run, "a pen's ink")), _text_schema("300 m", "900 ft")
+]
+"""How far a pen writes, in millimetres."""
 Speed = Annotated[
     float, BeforeValidator(_positive(parse_speed, "a speed")), _text_schema("120 mm/s", "4 in/s")
 ]
 """Millimetres a second."""
 
+
+def _parse_title(text: object) -> object:
+    if isinstance(text, str) and not all(map(is_printable, text)):
+        raise ValueError("it has characters that cannot be printed; take them out")
+    return text
+
+
+def is_printable(character: str) -> bool:
+    """Whether a character may stand on a sheet: XML and terminals take neither controls nor
+    halves of a pair."""
+    return unicodedata.category(character) not in ("Cc", "Cs") and character not in "\ufffe\uffff"
+
+
+Title = Annotated[str, BeforeValidator(_parse_title)]
 Count = Annotated[int, Strict()]
 Switch = Annotated[bool, Strict()]
 
@@ -108,7 +127,8 @@ class SurveyTable(Table):
         description="From the corner of zero end and far edge to the corner across"
     )
     reading: Length = Field(
-        default=25.4 / 16, description='How finely the tape was read, such as "1/16 in"'
+        default=parse_length("1/16 in"),
+        description='How finely the tape was read, such as "1/16 in"',
     )
 
 
@@ -146,13 +166,14 @@ class HemsTable(Table):
     """Hem bands along both long edges, and the hems folded to them."""
 
     depth: Clearance = Field(
-        default=8 * 25.4, description="How far from the edge the bands of long lines reach"
+        default=parse_length("8 in"),
+        description="How far from the edge the bands of long lines reach",
     )
     folds: tuple[FoldText, ...] = Field(
         default=(
-            Fold(kind="double", depth=4 * 25.4),
-            Fold(kind="double", depth=3 * 25.4),
-            Fold(kind="double", depth=1.5 * 25.4),
+            Fold(kind="double", depth=parse_length("4 in")),
+            Fold(kind="double", depth=parse_length("3 in")),
+            Fold(kind="double", depth=parse_length("1 1/2 in")),
             Fold(kind="single", depth=25.4),
         ),
         description="The hem schedule",
@@ -163,10 +184,16 @@ class HemsTable(Table):
     )
 
 
+def _distinct(sides: tuple[str, ...]) -> tuple[str, ...]:
+    if len(set(sides)) != len(sides):
+        raise ValueError("it names a side twice")
+    return sides
+
+
 class NumeralsTable(Table):
     """The numerals along the long sides."""
 
-    sides: tuple[Literal["near", "far"], ...] = Field(
+    sides: Annotated[tuple[Literal["near", "far"], ...], AfterValidator(_distinct)] = Field(
         default=("near", "far"), description="Which long sides carry numerals"
     )
     height: Literal["auto"] | Length = Field(
@@ -175,13 +202,14 @@ class NumeralsTable(Table):
     every: Count = Field(default=1, ge=1, le=10_000, description="Number every n-th cross line")
     per_line: Count = Field(default=1, ge=1, le=10_000, description="What one pitch counts for")
     clear: Clearance = Field(
-        default=25.4 / 8, description="Least gap between neighbours and to any line or edge"
+        default=parse_length("1/8 in"),
+        description="Least gap between neighbours and to any line or edge",
     )
     face: Annotated[str, StringConstraints(pattern=r"^[a-z0-9_]+$")] = Field(
         default="simplex", description='"simplex", or the name of another Hershey face'
     )
     view_from: Length = Field(
-        default=36 * 25.4, description="Eye to numeral, for the legibility figure"
+        default=parse_length("36 in"), description="Eye to numeral, for the legibility figure"
     )
 
 
@@ -202,7 +230,7 @@ class Pen(Table):
     force: Count | None = Field(
         default=None, ge=1, le=99, description="Force step, where it has one"
     )
-    ink_length: Length | None = Field(default=None, description="Line length one pen lasts")
+    ink_length: Run | None = Field(default=None, description="Line length one pen lasts")
 
 
 class PensTable(Table):
@@ -222,8 +250,8 @@ class PensTable(Table):
 class ReachTable(Table):
     """What an arm reaches, standing at a long edge."""
 
-    depth: Length = Field(default=30 * 25.4, description="In from the edge")
-    span: Length = Field(default=48 * 25.4, description="Along the edge without moving")
+    depth: Length = Field(default=parse_length("30 in"), description="In from the edge")
+    span: Length = Field(default=parse_length("48 in"), description="Along the edge without moving")
     speed: Speed = Field(default=60.0, description="How fast a hand draws a line along a rule")
 
 
@@ -233,10 +261,12 @@ class MarkingJob(Table):
     schema_version: Literal[1] = Field(
         default=1, alias="schema", description="The version of this file's format"
     )
-    title: str = Field(default="Table cover", max_length=200, description="Printed on every sheet")
+    title: Title = Field(
+        default="Table cover", max_length=200, description="Printed on every sheet"
+    )
     units: Units = Field(default="in", description="The unit that people see")
     tolerance: Length = Field(
-        default=25.4 / 16, description="How far any finished line may lie from true"
+        default=parse_length("1/16 in"), description="How far any finished line may lie from true"
     )
     table: TopTable
     grid: GridTable = GridTable.model_construct()
@@ -245,9 +275,3 @@ class MarkingJob(Table):
     cloth: ClothTable = ClothTable.model_construct()
     pens: PensTable = PensTable.model_construct()
     reach: ReachTable = ReachTable.model_construct()
-
-    @model_validator(mode="after")
-    def _sides_are_distinct(self) -> MarkingJob:
-        if len(set(self.numerals.sides)) != len(self.numerals.sides):
-            raise ValueError("numerals.sides names a side twice")
-        return self

@@ -5,12 +5,14 @@ It knows files, keys and profiles; what the keys mean is `marking.job`'s.
 
 from __future__ import annotations
 
+import datetime
 import difflib
+import json
 import tomllib
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, TypeVar, get_args
 
-from pydantic import BaseModel, ValidationError
+from pydantic import BaseModel, ValidationError, WithJsonSchema
 
 from marking.errors import BadInputError
 from marking.stock import stock, stock_names
@@ -43,6 +45,15 @@ class _Source:
 
     label: str
     keys: frozenset[str]
+    """Keys that stand as the profile has them."""
+    overridden: bool
+    """Whether the job gives keys of its own beside the profile."""
+
+    def gives(self, rest: Keys, kind: str) -> bool:
+        """Whether a fault of `kind` at `rest`, below this table, is the profile's."""
+        if not rest:
+            return not self.overridden
+        return rest[0] in self.keys or kind == "missing"
 
 
 def load_job(folder: Path, model: type[JobT]) -> JobT:
@@ -62,11 +73,23 @@ def load_job(folder: Path, model: type[JobT]) -> JobT:
             f"{path}: schema = {written['schema']!r}: this program reads schema 1; "
             "a later one needs a later program"
         )
-    merged, sources = _merge_profiles(written, folder, model)
+    return check_job(written, folder, model)
+
+
+def check_job(written: dict[str, Any], folder: Path, model: type[JobT]) -> JobT:
+    """The job that the tables of a `job.toml` in `folder` describe, its profiles merged in.
+
+    Raises BadInputError with one message for each fault found.
+    """
+    path = folder / JOB_FILE
+    merged, sources, faults = _merge_profiles(written, folder, model)
     try:
-        return model.model_validate(merged)
+        job = model.model_validate(merged)
     except ValidationError as fault:
-        raise BadInputError(*_messages(fault, path, sources, model)) from None
+        faults += _messages(fault, path, sources, model)
+    if faults:
+        raise BadInputError(*faults)
+    return job
 
 
 def read_toml(path: Path | Traversable, label: str) -> dict[str, Any]:
@@ -77,18 +100,34 @@ def read_toml(path: Path | Traversable, label: str) -> dict[str, Any]:
             raise BadInputError(f"{label}: {len(data)} bytes is no job or profile; name another")
         return tomllib.loads(data.decode("utf-8-sig"))
     except tomllib.TOMLDecodeError as fault:
-        raise BadInputError(f"{label}: broken TOML: {fault}") from None
+        raise BadInputError(f"{label}: broken TOML: {_placed(str(fault), data)}") from None
+    except RecursionError:
+        raise BadInputError(f"{label}: nested too deeply to be a job or a profile") from None
     except UnicodeDecodeError as fault:
         line = data[: fault.start].count(b"\n") + 1
         raise BadInputError(f"{label}: line {line} is not UTF-8; save the file as UTF-8") from None
+    except ValueError as fault:
+        raise BadInputError(f"{label}: {_lower(str(fault).partition(';')[0])}") from None
     except OSError as fault:
         raise BadInputError(f"{label}: cannot be read: {fault.strerror or fault}") from None
 
 
+def _placed(fault: str, data: bytes) -> str:
+    """The parser's message with a line and column even where it only says "end of document"."""
+    lines = data.decode("utf-8-sig").splitlines() or [""]
+    end = f"at line {len(lines)}, column {len(lines[-1]) + 1}, the end of the file"
+    return fault.replace("at end of document", end)
+
+
 def _merge_profiles(
     written: dict[str, Any], folder: Path, model: type[BaseModel]
-) -> tuple[dict[str, Any], dict[Keys, _Source]]:
-    """`written` with each `profile` key replaced by that profile's keys beneath its own."""
+) -> tuple[dict[str, Any], dict[Keys, _Source], list[str]]:
+    """`written` with each `profile` key replaced by that profile's keys beneath its own.
+
+    A profile that cannot be had is among the faults, and any stock one stands in for it, so that
+    the faults of the other keys are found as well.
+    """
+    faults: list[str] = []
     merged = dict(written)
     if isinstance(merged.get("pens"), dict):
         merged["pens"] = dict(merged["pens"])
@@ -105,11 +144,15 @@ def _merge_profiles(
             continue
         name = table.get("profile", default)
         where = ".".join(keys)
-        profile, label = _read_profile(name, kind, where, folder)
+        try:
+            profile, label = _read_profile(name, kind, where, folder)
+        except BadInputError as fault:
+            faults += fault.messages
+            profile, label = _read_profile(stock_names(kind)[0], kind, where, folder)
         own = {key: value for key, value in table.items() if key != "profile"}
         parent[keys[-1]] = {**profile, **own}
-        sources[keys] = _Source(label, frozenset(profile) - frozenset(own))
-    return merged, sources
+        sources[keys] = _Source(label, frozenset(profile) - frozenset(own), bool(own))
+    return merged, sources, faults
 
 
 def _default_profile(model: type[BaseModel], keys: Sequence[str]) -> str | None:
@@ -150,7 +193,7 @@ def _messages(
     for keys, error in _faults(fault):
         label = str(path)
         for place, source in sources.items():
-            if keys[: len(place)] == place and set(keys[len(place) :][:1]) <= source.keys:
+            if keys[: len(place)] == place and source.gives(keys[len(place) :], error["type"]):
                 label = source.label
         messages.append(f"{label}: {_dotted(keys)}{_advice(error, keys, model)}")
     return messages
@@ -181,6 +224,32 @@ def _dotted(keys: Keys) -> str:
     return shown
 
 
+_WANTED = {
+    "model_type": "a table of keys is wanted here",
+    "model_attributes_type": "a table of keys is wanted here",
+    "dict_type": "a table of keys is wanted here",
+    "tuple_type": "a list in square brackets is wanted here",
+    "int_type": "a whole number without quotes is wanted here",
+    "int_from_float": "a whole number is wanted here",
+    "float_type": "a number without quotes is wanted here",
+    "float_parsing": "a number without quotes is wanted here",
+    "bool_type": "true or false is wanted here, without quotes",
+    "string_type": "text in quotes is wanted here",
+    "finite_number": "a finite number is wanted here",
+    "too_short": "the list is too short",
+    "too_long": "the list is too long",
+}
+_BOUNDS = {
+    "greater_than": "it has to be more than {gt}",
+    "greater_than_equal": "it has to be at least {ge}",
+    "less_than": "it has to be less than {lt}",
+    "less_than_equal": "it has to be at most {le}",
+    "literal_error": "it can be {expected}",
+    "string_too_long": "it has to be at most {max_length} characters long",
+    "string_pattern_mismatch": "a plain name in small letters is wanted here",
+}
+
+
 def _advice(error: Any, keys: Keys, model: type[BaseModel]) -> str:
     kind, value = error["type"], error["input"]
     if kind == "extra_forbidden":
@@ -190,8 +259,15 @@ def _advice(error: Any, keys: Keys, model: type[BaseModel]) -> str:
             f'did you mean "{near[0]}"?' if near else f"known here: {', '.join(known)}"
         )
     if kind == "missing":
-        return ': missing; give it, such as "150 in" or "2.4 m"'
-    said = str(error["ctx"]["error"]) if kind == "value_error" else _lower(error["msg"])
+        return f": missing; {_wanted(keys, model)}"
+    if kind == "value_error":
+        said = str(error["ctx"]["error"])
+    elif kind in _BOUNDS:
+        said = _BOUNDS[kind].format(**error["ctx"])
+    else:
+        said = _WANTED.get(kind) or _lower(error["msg"])
+    if kind in ("model_type", "model_attributes_type", "dict_type") and keys in _PROFILE_FOLDERS:
+        said += f": write {_dotted(keys)}.profile to name a profile"
     if isinstance(value, dict | BaseModel):
         return f": {said}"
     return f" = {_toml_value(value)}: {said}"
@@ -204,11 +280,33 @@ def _lower(message: str) -> str:
 def _toml_value(value: object) -> str:
     if isinstance(value, bool):
         return str(value).lower()
-    return f'"{value}"' if isinstance(value, str) else f"{value!r}"
+    if isinstance(value, str):
+        return json.dumps(value, ensure_ascii=False)
+    if isinstance(value, datetime.date | datetime.time):
+        return value.isoformat()
+    return f"{value!r}"
+
+
+def _wanted(keys: Keys, model: type[BaseModel]) -> str:
+    """What a missing key is for, with an example where its kind has one."""
+    field = _table_at(model, keys[:-1]).model_fields[str(keys[-1])]
+    if keys in _PROFILE_FOLDERS:
+        return f'write [{_dotted(keys)}] with its keys below it, or with profile = "..."'
+    purpose = _lower(field.description or "it has to be given")
+    schemas = [note for note in field.metadata if isinstance(note, WithJsonSchema)]
+    examples = (schemas[0].json_schema or {}).get("examples", []) if schemas else []
+    return purpose + (f', such as "{examples[0]}"' if examples else "")
 
 
 def _known_keys(model: type[BaseModel], keys: Keys) -> list[str]:
     """The keys that the table at `keys` may hold."""
+    table = _table_at(model, keys)
+    names = [field.alias or name for name, field in table.model_fields.items()]
+    return [*names, "profile"] if keys in _PROFILE_FOLDERS else names
+
+
+def _table_at(model: type[BaseModel], keys: Keys) -> type[BaseModel]:
+    """The model of the table at `keys`, or of the nearest one above it."""
     table: type[BaseModel] = model
     for key in keys:
         field = table.model_fields.get(str(key))
@@ -219,5 +317,4 @@ def _known_keys(model: type[BaseModel], keys: Keys) -> list[str]:
         if not tables:
             break
         table = tables[0]
-    names = [field.alias or name for name, field in table.model_fields.items()]
-    return [*names, "profile"] if keys in _PROFILE_FOLDERS else names
+    return table

@@ -120,11 +120,11 @@ def lay_out(job: MarkingJob) -> Layout:
 
     firsts = [line.y for line in long_lines if line.offset == job.grid.margin]
     ys = (min(firsts), max(firsts))
-    ticks = lines.tick_lines(job, cross_x, ys)
+    ticks = lines.tick_lines(job, cross_x, fold_x, ys)
     strokes = [
         *_cross_strokes(job, cross_x, fold_x, ys),
         *_long_strokes(long_lines, cross_x),
-        *_tick_strokes(ticks),
+        *(Stroke(name, "tick", "lines", points) for name, points in ticks),
         *(
             Stroke(f"bias-{number}", "bias", "lines", lines.bias_line(job, number, cross_x, ys))
             for number in dict.fromkeys(job.grid.bias)
@@ -133,7 +133,7 @@ def lay_out(job: MarkingJob) -> Layout:
     lettered = [_numeral_strokes(numeral) for numeral in placed]
     strokes += [stroke for drawn in lettered for stroke in drawn]
     folds = hems.fold_lines(job, long_lines, _numbered(cross_x, fold_x))
-    tick_x = np.array([tick[0, 0] for tick in ticks[: len(cross_x) - 1]])
+    tick_x = np.unique([points[0, 0] for _, points in ticks])
     layout = Layout(
         tuple(strokes),
         tuple(
@@ -188,14 +188,6 @@ def _long_strokes(long_lines: list[LongLine], cross_x: FloatArray) -> list[Strok
     ]
 
 
-def _tick_strokes(ticks: list[FloatArray]) -> list[Stroke]:
-    each = len(ticks) // 2
-    return [
-        Stroke(f"tick-{'near' if n < each else 'far'}-{n % each}", "tick", "lines", points)
-        for n, points in enumerate(ticks)
-    ]
-
-
 def _numeral_strokes(numeral: Numeral) -> list[Stroke]:
     return [
         Stroke(f"num-{numeral.side}-{numeral.text}-{n}", "numeral", "numerals", points)
@@ -235,13 +227,12 @@ def _warnings(
     rect: tuple[float, float, float, float],
 ) -> list[str]:
     warnings = []
-    per_unit = 25.4 if job.units == "in" else 10.0
+    unit, unit_mm = ("inches", 25.4) if job.units == "in" else ("centimetres", 10.0)
     counted = job.grid.pitch / job.numerals.per_line
-    if legibility is not None and abs(counted - per_unit) > 1e-6:
+    if legibility is not None and abs(counted - unit_mm) > 1e-6:
         warnings.append(
-            f"The numerals count {format_length(counted, job.units)} each, "
-            f"not {'inches' if job.units == 'in' else 'centimetres'}: line "
-            f"{job.numerals.per_line} stands {format_length(job.grid.pitch, job.units)} from zero."
+            f"The numerals do not count {unit}: each line counts for {job.numerals.per_line} and "
+            f"stands {format_length(job.grid.pitch, job.units)} from the last."
         )
     if legibility is not None and legibility.arc_minutes < 16:
         warnings.append(
@@ -255,12 +246,11 @@ def _warnings(
             f"Numerals only {legibility.height_to_stroke:.1f} pen widths high will fill in; "
             "use a finer pen."
         )
-    gap = legibility.neighbour_gap if legibility is not None else None
-    if legibility is not None and gap is not None and gap < 1.5 * legibility.digit_gap:
+    if legibility is not None and legibility.height > legibility.apart_height:
         warnings.append(
-            f"Neighbouring numerals stand {gap:.1f} mm apart where they are "
-            f"widest, hardly more than their own digits ({legibility.digit_gap:.1f} mm), and will "
-            "run together; a larger numerals.clear or a smaller numerals.height sets them apart."
+            f"Numerals {legibility.height:.1f} mm high stand hardly further apart than their own "
+            "digits and will read as one long number; up to "
+            f"{math.floor(legibility.apart_height * 10) / 10:.1f} mm they stand apart."
         )
     missed = job.grid.pitch - (rect[2] - job.grid.end_margin - float(cross_x[-1]))
     if missed < job.grid.pitch / 8:

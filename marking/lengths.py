@@ -35,7 +35,7 @@ _TERM = re.compile(
     r"\s*(?P<unit>[A-Za-z]+|''|'|\")"
 )
 _NUMBER = re.compile(r"\s*-?[\d\s./]+\s*")
-LONGEST_MM = 100_000.0
+LONGEST_MM = 100_000
 """No length in a job is longer than the longest tapes made (100 m): past it a unit is wrong."""
 
 EXAMPLES = '"8 1/4 in", "5\' 4\\"", "38 mm" or "1.2 m"'
@@ -47,8 +47,26 @@ def parse_length(text: object) -> float:
     Raises ValueError with advice when `text` is not a length with a unit, is negative, or is
     longer than any tape.
     """
+    millimetres = _millimetres(text)
+    if millimetres > LONGEST_MM:
+        raise ValueError(f"{text} is longer than any tape (100 m) could set out; check the unit")
+    return float(millimetres)
+
+
+def parse_run(text: object) -> float:
+    """How far a pen writes, in millimetres: a length that no tape has to measure.
+
+    Raises ValueError with advice, as `parse_length` does.
+    """
+    millimetres = _millimetres(text)
+    if millimetres > 1000 * LONGEST_MM:
+        raise ValueError(f"{text} is more than any pen writes (100 km); check the unit")
+    return float(millimetres)
+
+
+def _millimetres(text: object) -> Fraction:
     if not isinstance(text, str):
-        if isinstance(text, int | float) and not isinstance(text, bool):
+        if isinstance(text, int | float) and not isinstance(text, bool) and 0 < text < LONGEST_MM:
             raise ValueError(f'a bare number has no unit; write "{text:g} in" or "{text:g} mm"')
         raise ValueError(f"not a length; write it as text, such as {EXAMPLES}")
     plain = _plain(text)
@@ -56,13 +74,7 @@ def parse_length(text: object) -> float:
         raise ValueError("a length cannot be negative")
     if _NUMBER.fullmatch(plain):
         raise ValueError(f'no unit; write "{text.strip()} in" or "{text.strip()} mm"')
-    millimetres = float(_sum_of_terms(plain, text))
-    if millimetres > LONGEST_MM:
-        raise ValueError(
-            f"{millimetres / 1000:g} m is longer than any tape could set out (100 m); "
-            "check the unit"
-        )
-    return millimetres
+    return _sum_of_terms(plain, text)
 
 
 def _plain(text: str) -> str:
@@ -75,6 +87,8 @@ def _plain(text: str) -> str:
 
 
 def _sum_of_terms(plain: str, text: str) -> Fraction:
+    if not plain.strip():
+        raise ValueError(f"an empty text is not a length; write it like {EXAMPLES}")
     total = Fraction(0)
     units: list[str] = []
     at = 0

@@ -17,7 +17,7 @@ from marking.errors import BadInputError
 from marking.stock import stock
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Mapping, Sequence
 
     from numpy.typing import NDArray
 
@@ -92,12 +92,37 @@ def vpype_rows(name: str) -> dict[str, Any]:
 
 def _from_rows(name: str, rows: Mapping[str, Any]) -> Face:
     glyphs = {
-        character: Glyph(left, right, tuple(np.array(stroke, dtype=float) for stroke in strokes))
+        character: Glyph(left, right, _joined(strokes))
         for character, (left, right, strokes) in rows.items()
     }
     if any(not glyphs[d].strokes for d in "0123456789"):
         raise BadInputError(f'numerals.face = "{name}": this face has no digits; choose another')
     return Face(name, glyphs)
+
+
+def _joined(strokes: Sequence[Sequence[Sequence[float]]]) -> tuple[FloatArray, ...]:
+    """Strokes that meet end to end made one, so that a 4 or a 7 takes a single pen-down."""
+    open_ended = [list(map(tuple, stroke)) for stroke in strokes]
+    done: list[list[tuple[float, ...]]] = []
+    while open_ended:
+        line = open_ended.pop(0)
+        while (found := _continuation(line, open_ended)) is not None:
+            line, used = found
+            del open_ended[used]
+        done.append(line)
+    return tuple(np.array(line, dtype=float) for line in done)
+
+
+def _continuation(
+    line: list[tuple[float, ...]], others: list[list[tuple[float, ...]]]
+) -> tuple[list[tuple[float, ...]], int] | None:
+    """`line` with the first of `others` that meets an end of it, and which that was."""
+    for index, other in enumerate(others):
+        for one in (line, line[::-1]):
+            for two in (other, other[::-1]):
+                if one[-1] == two[0]:
+                    return one + two[1:], index
+    return None
 
 
 @lru_cache(maxsize=4096)

@@ -44,6 +44,15 @@ def cross_positions(job: MarkingJob, rect: tuple[float, float, float, float]) ->
     """x of every cross line, from the zero line to the last that fits."""
     x0, _, x1, _ = rect
     grid = job.grid
+    pens = ["lines", "heavy"] if grid.heavy_every else ["lines"]
+    widest = max(pens, key=lambda pen: job.pens.named(pen).width)
+    ink = job.pens.named(widest).width
+    if grid.pitch < ink + BETWEEN_INK:
+        raise RefusedError(
+            f"grid.pitch = {format_length(grid.pitch, 'mm')}: lines {format_length(ink, 'mm')} "
+            f"wide (pens.{widest}) would run together; use a pitch of "
+            f"{format_length(ink + BETWEEN_INK, 'mm')} or more, or a finer pen"
+        )
     room = x1 - x0 - 2 * grid.end_margin
     if room < grid.pitch:
         shown = {
@@ -127,17 +136,10 @@ def _band(
         lines.append(line(f"hem-{side}-{k}", "hem", offset))
     for offset in sorted({d for fold in job.hems.folds for d in fold.lines}):
         nearest = min(abs(offset - other.offset) for other in lines)
-        if margin < offset <= middle and nearest >= apart and not _given_by_full(job, offset):
+        if margin < offset <= middle and nearest >= apart:
             count = sum(other.id.startswith("fold-") for other in lines) + 1
             lines.append(line(f"fold-{side}-{count}", "hem", offset))
     return lines, warnings
-
-
-def _given_by_full(job: MarkingJob, offset: float) -> bool:
-    """Whether full long lines, which are multiples of the pitch, already give this fold line."""
-    if job.grid.long_lines != "full":
-        return False
-    return abs(offset / job.grid.pitch - round(offset / job.grid.pitch)) * job.grid.pitch < _SAME
 
 
 def _full_lines(
@@ -165,19 +167,35 @@ def cross_fold_positions(job: MarkingJob, xs: FloatArray) -> FloatArray:
         return np.empty(0)
     apart = max(job.pens.lines.width, job.pens.heavy.width) + BETWEEN_INK
     wanted = xs[0] + np.array(sorted({d for fold in job.hems.folds for d in fold.lines}))
-    clear = [x for x in wanted if x < xs[-1] and np.abs(xs - x).min() >= apart]
+    clear: list[float] = []
+    for x in wanted.tolist():
+        taken = np.append(xs, clear)
+        if x < xs[-1] and np.abs(taken - x).min() >= apart:
+            clear.append(x)
     return np.array(clear)
 
 
-def tick_lines(job: MarkingJob, xs: FloatArray, ys: tuple[float, float]) -> list[FloatArray]:
-    """Ticks a quarter pitch long, inward from the first long lines, near side then far side."""
+def tick_lines(
+    job: MarkingJob, xs: FloatArray, taken: FloatArray, ys: tuple[float, float]
+) -> list[tuple[str, FloatArray]]:
+    """Ticks a quarter pitch long, inward from the first long lines, each with its id.
+
+    None stands where one of the `taken` upright lines already does.
+    """
     if not job.grid.half_ticks:
         return []
+    apart = job.pens.lines.width + BETWEEN_INK
     reach = job.grid.pitch / 4
-    middles = (xs[:-1] + xs[1:]) / 2
+    middles = [
+        (number, x)
+        for number, x in enumerate(((xs[:-1] + xs[1:]) / 2).tolist())
+        if taken.size == 0 or np.abs(taken - x).min() >= apart
+    ]
     near, far = ys
-    return [np.array([[x, near], [x, near + reach]]) for x in middles] + [
-        np.array([[x, far], [x, far - reach]]) for x in middles
+    return [
+        (f"tick-{side}-{number}", np.array([[x, start], [x, end]]))
+        for side, start, end in (("near", near, near + reach), ("far", far, far - reach))
+        for number, x in middles
     ]
 
 

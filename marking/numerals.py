@@ -26,6 +26,8 @@ if TYPE_CHECKING:
 
     FloatArray = NDArray[np.float64]
 
+_APART = 1.5
+"""The gap between two numerals over that between two digits at which they read as two."""
 _STEP = 0.01
 """Automatic heights are rounded down to this, in mm: far below what a pen can show."""
 
@@ -50,10 +52,8 @@ class Legibility:
     arc_minutes: float
     view_from: float
     height_to_stroke: float
-    neighbour_gap: float | None
-    """Least cloth between one numeral's ink and the next one's, in mm; None for a lone numeral."""
-    digit_gap: float
-    """Cloth between two digits of one numeral, in mm."""
+    apart_height: float
+    """Ink height above which neighbouring numerals run together into one long number."""
     larger: tuple[tuple[str, float], ...]
     """What would allow larger numerals: a change, and the height in mm it would give."""
 
@@ -105,10 +105,10 @@ def fit(job: MarkingJob, xs: FloatArray, rect: tuple[float, float, float, float]
     if greatest < 2 * room.pen:
         raise RefusedError(
             f"numerals: none fit; {tightest.what}, and that leaves less than two pen widths. "
-            f"{_remedies(job, xs, rect, room)}"
+            f"{_remedies(job, xs, rect, 2 * room.pen)}"
         )
     wanted = job.numerals.height
-    if wanted != "auto" and wanted > greatest:
+    if wanted != "auto" and wanted > tightest.height:
         touched = min(
             (limit for limit in limits if limit.height < wanted),
             key=lambda limit: -1 if limit.value is None else limit.value,
@@ -117,10 +117,9 @@ def fit(job: MarkingJob, xs: FloatArray, rect: tuple[float, float, float, float]
         raise RefusedError(
             f"numerals.height = {format_length(wanted, job.units)} ({wanted:.2f} mm) does not fit: "
             f"{first}, since {touched.what}. The largest that fits is {greatest:.2f} mm "
-            f"({format_length(greatest, job.units)}). {_remedies(job, xs, rect, room)}"
+            f"({format_length(greatest, job.units)}). {_remedies(job, xs, rect, greatest)}"
         )
     height = greatest if wanted == "auto" else wanted
-    scale = (height - room.pen) / max(text.height for text in lettered)
     return Legibility(
         height,
         height - room.pen,
@@ -128,8 +127,7 @@ def fit(job: MarkingJob, xs: FloatArray, rect: tuple[float, float, float, float]
         60 * math.degrees(2 * math.atan(height / 2 / job.numerals.view_from)),
         job.numerals.view_from,
         height / room.pen,
-        _neighbour_gap(room, lettered, scale),
-        digit_gap(job.numerals.face) * scale - room.pen,
+        _apart_height(job, room, values, lettered),
         tuple(_larger(job, xs, rect, greatest)),
     )
 
@@ -173,10 +171,25 @@ def _greatest(job: MarkingJob, xs: FloatArray, rect: tuple[float, float, float, 
     return math.floor(min(limit.height for limit in limits) / _STEP) * _STEP
 
 
-def _neighbour_gap(room: _Room, lettered: Sequence[Lettered], scale: float) -> float | None:
-    widths = [text.width * scale + room.pen for text in lettered]
-    gaps = (room.apart - (left + right) / 2 for left, right in pairwise(widths))
-    return min(gaps, default=None)
+def _apart_height(
+    job: MarkingJob, room: _Room, values: Sequence[int], lettered: Sequence[Lettered]
+) -> float:
+    """The greatest ink height at which the gap between any two numerals still looks like one."""
+    tallest = max(text.height for text in lettered)
+    inner = digit_gap(job.numerals.face)
+    # A number of one digit has no gap of its own to be mistaken for.
+    widest = max(
+        (
+            (left.width + right.width) / 2
+            for (left, right), value in zip(pairwise(lettered), values[1:], strict=True)
+            if value > 9
+        ),
+        default=None,
+    )
+    if widest is None:
+        return math.inf
+    scale = (room.apart + (_APART - 1) * room.pen) / (widest + _APART * inner)
+    return scale * tallest + room.pen
 
 
 def _larger(
@@ -216,11 +229,11 @@ def _larger(
 
 
 def _remedies(
-    job: MarkingJob, xs: FloatArray, rect: tuple[float, float, float, float], room: _Room
+    job: MarkingJob, xs: FloatArray, rect: tuple[float, float, float, float], now: float
 ) -> str:
-    larger = _larger(job, xs, rect, 2 * room.pen)
+    larger = _larger(job, xs, rect, now)
     if not larger:
-        return "A wider grid.margin and a larger numerals.every would allow larger ones"
+        return "A wider grid.margin and a larger numerals.every together would allow larger ones"
     return "Larger would be possible with " + ", or ".join(
         f"{change} ({height:.2f} mm)" for change, height in larger
     )

@@ -31,7 +31,7 @@ _LAYER_INK = {
     "witness": "#c2410c",
 }
 _SEAM, _TABLE, _NOTE = "#c2410c", "#8a7a5c", "#333333"
-PNG_WIDTH = 4200
+PNG_LONGEST = 4200
 
 
 class Picture:
@@ -104,13 +104,21 @@ def picture_svg(layout: Layout, job: MarkingJob, plan: Plan | None = None) -> by
     return picture.sheet.bytes()
 
 
-def png(svg: bytes, width: int = PNG_WIDTH) -> bytes:
-    """An SVG without text elements as PNG, `width` pixels wide, the same on every machine."""
+def png(svg: bytes, longest: int = PNG_LONGEST) -> bytes:
+    """An SVG without text elements as PNG, its longer side `longest` pixels, on any machine."""
     import resvg_py
 
+    *_, width_mm, height_mm = _view_box(svg)
+    width = max(1, round(longest * min(1.0, width_mm / height_mm)))
     return bytes(
         resvg_py.svg_to_bytes(svg_string=svg.decode(), width=width, dpi=96, skip_system_fonts=True)
     )
+
+
+def _view_box(svg: bytes) -> list[float]:
+    """The numbers of the SVG's own viewBox."""
+    head = svg[: svg.index(b">", svg.index(b"<svg"))].decode()
+    return [float(part) for part in head.split('viewBox="')[1].split('"')[0].split()]
 
 
 def _draw_table(picture: Picture) -> None:
@@ -315,14 +323,15 @@ def _draw_legend(picture: Picture, plan: Plan | None) -> None:
         "blue: hem bands and folds; the near edge is at the bottom, the zero end at the left."
     ]
     if plan is not None:
+        begins = "its reach begins" if plan.zone.name == "reach" else "set the device down"
         lines.append(
             f"{len(plan.sections)} sections, {plan.columns} along by {plan.rows} across, inked in "
-            "the order of their numbers; dashed: seams. Green corner: set the device down here, "
+            f"the order of their numbers; dashed: seams. Green corner: {begins} here, "
             "by tape along and across from the zero corner."
         )
         lines.append(
             "Witness marks: circle = inked crossing, saltire = removable tick, square = mark set "
-            "out by tape."
+            "out by tape." + (" Grey: out of everyone's reach." if plan.unreached else "")
         )
     for place, line in enumerate(lines):
         y = picture.sheet.box[1] + (7.0 - 2.2 * place) * picture.letters

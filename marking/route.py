@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterator, Sequence
 
     from numpy.typing import NDArray
 
@@ -31,6 +31,8 @@ JOIN = 1e-6
 """Ends closer than this, in mm, are one point: the pen need not lift between them."""
 _LONGEST_MOVED = 3
 _GAIN = 1e-7
+_MOST_RUNS = 64
+_MOST_AT_ONCE = 250
 
 
 @dataclass(frozen=True)
@@ -64,6 +66,8 @@ def shortest(
 
     A pen with an even number of passes ends each stroke where it began.
     """
+    if not strokes:
+        return Route((), 0, 0.0, 0.0)
     home = complex(*start)
     points = np.concatenate([stroke.points for stroke in strokes]) @ (1, 1j)
     stops = np.cumsum([len(stroke.points) for stroke in strokes])
@@ -77,13 +81,42 @@ def shortest(
     for held, following in zip(by_slot, [*by_slot[1:], []], strict=True):
         # One holder's strokes lead to the nearest of the next one's, the last ones' home.
         goals = ends[following].ravel() if following else np.array([home])
-        # Seen from home, many sections of one table are the same to the micrometre, and then
-        # they share one solution.
-        seen = [np.round(part - home, 6) + 0.0 for part in (ends[held].ravel(), at, goals)]
-        legs = _solved(*(part.tobytes() for part in (*seen, returns[held])), lift)
-        order += [(held[n], backwards) for n, backwards in legs]
-        at = _exit(ends, returns, *order[-1])
+        for batch, goal in _batches(held, ends, returns, at, goals):
+            # Seen from home, many sections of one table are the same to the micrometre, and
+            # then they share one solution.
+            seen = [np.round(part - home, 6) + 0.0 for part in (ends[batch].ravel(), at, goal)]
+            legs = _solved(*(part.tobytes() for part in (*seen, returns[batch])), lift)
+            order += [(batch[n], backwards) for n, backwards in legs]
+            at = _exit(ends, returns, *order[-1])
     return _measured(order, strokes, ends, returns, slots, pens, home, pace)
+
+
+def _batches(
+    held: list[int],
+    ends: ComplexArray,
+    returns: NDArray[np.bool_],
+    at: complex,
+    goals: ComplexArray,
+) -> Iterator[tuple[list[int], ComplexArray]]:
+    """One holder's strokes in runs that are solved one after another, each with its goals.
+
+    Whole where there are few. A section of thousands, off a roll, is first put in order from
+    nearest to nearest, since what a solution costs grows with the square of the strokes.
+    """
+    if len(held) <= _MOST_AT_ONCE:
+        yield held, goals
+        return
+    left = ends[held].copy()
+    order: list[int] = []
+    for _ in held:
+        n, back = divmod(int(np.abs(left - at).argmin()), 2)
+        order.append(n)
+        at = complex(left[n, back if returns[held[n]] else 1 - back])
+        left[n] = np.inf
+    for first in range(0, len(order), _MOST_AT_ONCE):
+        batch = [held[n] for n in order[first : first + _MOST_AT_ONCE]]
+        after = order[first + _MOST_AT_ONCE : first + _MOST_AT_ONCE + 1]
+        yield batch, ends[held[after[0]]] if after else goals
 
 
 def _exit(ends: ComplexArray, returns: NDArray[np.bool_], n: int, back: bool) -> complex:
@@ -153,6 +186,8 @@ class _Tour:
         hops[:-1, :-1] = np.abs(nodes[:, None] - nodes)
         hops[:-1, -1] = hops[-1, :-1] = np.abs(nodes[:, None] - goals).min(axis=1)
         self.cost = np.where(hops > JOIN, hops + lift, hops)
+        # The pen goes down for the first stroke wherever that begins, and up after the last.
+        self.cost[-2:], self.cost[:, -2:] = hops[-2:] + lift, hops[:, -2:] + lift
 
     def legs(self) -> tuple[tuple[int, bool], ...]:
         """Strokes in order, each with whether it is drawn backwards."""
@@ -208,11 +243,12 @@ class _Tour:
         x_to_x = self.cost[out_of[:, None], out_of]
         e_to_e = self.cost[into[:, None], into]
 
-        gain, i, j = self._best_reversal(x_to_x, e_to_e, hops)
-        if gain > _GAIN:
-            return np.concatenate(
-                [entries[:i], self._reversed(entries[i : j + 1]), entries[j + 1 :]]
-            )
+        runs = self._good_reversals(x_to_x, e_to_e, hops)
+        if runs:
+            better = entries.copy()
+            for i, j in runs:
+                better[i : j + 1] = self._reversed(entries[i : j + 1])
+            return better
         gain, i = self._best_turn(entries, into, out_of, hops)
         if gain > _GAIN:
             turned = entries.copy()
@@ -228,14 +264,20 @@ class _Tour:
                 return np.insert(rest, gap if gap < i else gap - length, run)
         return None
 
-    def _best_reversal(
+    def _good_reversals(
         self, x_to_x: FloatArray, e_to_e: FloatArray, hops: FloatArray
-    ) -> tuple[float, int, int]:
-        """2-opt: the run i to j, drawn the other way round."""
+    ) -> list[tuple[int, int]]:
+        """2-opt: runs i to j that gain, drawn the other way round, best first and apart."""
         gains = hops[:-1, None] + hops[1:] - x_to_x[:-1, 1:] - e_to_e[:-1, 1:]
         gains *= self.forward
-        i, j = divmod(int(gains.argmax()), gains.shape[1])
-        return float(gains[i, j]), i, j
+        good = np.flatnonzero(gains > _GAIN)
+        good = good[np.argsort(-gains.ravel()[good], kind="stable")]
+        runs: list[tuple[int, int]] = []
+        for i, j in zip(*np.divmod(good[:_MOST_RUNS], self.count), strict=True):
+            # Runs side by side share a hop; one gain would undo the other.
+            if all(j + 1 < start or i > end + 1 for start, end in runs):
+                runs.append((int(i), int(j)))
+        return runs
 
     def _best_turn(
         self, entries: IntArray, into: IntArray, out_of: IntArray, hops: FloatArray

@@ -19,8 +19,10 @@ if TYPE_CHECKING:
 
     FloatArray = NDArray[np.float64]
 
-GUARD = 0.5
-"""Least cloth, in mm, between a seam and the ink beside it."""
+GUARD = 1.0
+"""Least cloth, in mm, between a seam and the line beside it, room for a tick to cross the line."""
+_OFF_BOX = 0.1
+"""Millimetres between a seam and a numeral, where nothing is cut."""
 
 
 @dataclass(frozen=True)
@@ -69,17 +71,16 @@ def _middles(left: float, right: float, pitch: float) -> list[float]:
 def _clear_of(
     boxes: Sequence[tuple[float, float]], wanted: float, low: float, high: float
 ) -> float | None:
-    """The place nearest to `wanted` that keeps the guard from both ends and every box."""
-    inside = [
-        (max(low, box_low), min(high, box_high))
-        for box_low, box_high in _near(boxes, low, high)
-        if box_low < high and box_high > low
-    ]
-    edges = [low, *(edge for box in inside for edge in box), high]
+    """`wanted`, or else the middle of the widest gap, between two lines' ink and off every box."""
+    low, high = low + GUARD, high - GUARD
+    edges = [low]
+    for box_low, box_high in _near(boxes, low, high):
+        edges += [box_low - _OFF_BOX, box_high + _OFF_BOX]
+    edges.append(high)
     free = [
-        (gap_low + GUARD, gap_high - GUARD)
+        (max(gap_low, low), min(gap_high, high))
         for gap_low, gap_high in zip(edges[::2], edges[1::2], strict=True)
-        if gap_high - gap_low >= 2 * GUARD
+        if min(gap_high, high) >= max(gap_low, low)
     ]
     if not free:
         return None

@@ -19,10 +19,21 @@ from marking.cutting import cut
 from marking.errors import RefusedError
 from marking.layout import Stroke
 from marking.lengths import INCH, format_length
-from marking.witness import Box, Kind, Mark, marks_below, marks_beside, tick
+from marking.witness import (
+    Box,
+    Kind,
+    Mark,
+    Spot,
+    crossed_by_ticks,
+    marks_below,
+    marks_beside,
+    tick,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
+
+    from numpy.typing import NDArray
 
     from marking.cutting import Cell
     from marking.job import MarkingJob
@@ -30,6 +41,8 @@ if TYPE_CHECKING:
     from marking.route import Route
     from marking.seams import Axis
     from marking.zones import Zone
+
+    FloatArray = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
@@ -116,7 +129,7 @@ def cut_into_sections(layout: Layout, job: MarkingJob, zone: Zone) -> Plan:
         rows, gap = _spans(across, zone, 1, job, layout), None
         bound_rows = seams.least_parts(across, zone.size[1] - 2 * zone.set_down)
     cells = _pieces_by_cell(layout, columns, rows, gap)
-    marks, seen = _witness_marks(layout, zone, columns, rows, cells)
+    marks, seen = _witness_marks(layout, job, zone, columns, rows, cells)
     bound_columns = seams.least_parts(along, zone.size[0] - 2 * zone.set_down)
     sections = []
     for order, (row, column) in enumerate(_inking_order(rows, columns), 1):
@@ -150,19 +163,29 @@ def cut_into_sections(layout: Layout, job: MarkingJob, zone: Zone) -> Plan:
 def _axes(layout: Layout, job: MarkingJob) -> tuple[Axis, Axis]:
     x0, y0, x1, y1 = _ink_extent(layout, job)
     grid = layout.grid
-    half_ink = max(job.pens.lines.width, job.pens.heavy.width) / 2
     side = layout.numerals[0].numeral.side if layout.numerals else None
     boxes = [
         (placed.numeral.box_table[0], placed.numeral.box_table[2])
         for placed in layout.numerals
         if placed.numeral.side == side
     ]
-    upright = np.sort(np.concatenate([grid.cross_x, grid.extra_x]))
     ys = np.array([line.y for line in grid.long_lines])
-    return (
-        seams.axis(x0, x1, upright, half_ink, grid.pitch[0], boxes, grid.cross_x),
-        seams.axis(y0, y1, ys, half_ink, grid.pitch[1], [], ys),
-    )
+    half_ink = max(job.pens.lines.width, job.pens.heavy.width) / 2
+    across = seams.axis(y0, y1, ys, half_ink, grid.pitch[1], [], ys)
+    return _along(layout, job, (x0, x1), boxes), across
+
+
+def _along(
+    layout: Layout,
+    job: MarkingJob,
+    extent: tuple[float, float],
+    boxes: Sequence[tuple[float, float]],
+) -> Axis:
+    """The axis along the table, with the boxes that no seam may enter."""
+    grid = layout.grid
+    half_ink = max(job.pens.lines.width, job.pens.heavy.width) / 2
+    upright = np.sort(np.concatenate([grid.cross_x, grid.extra_x]))
+    return seams.axis(*extent, upright, half_ink, grid.pitch[0], boxes, grid.cross_x)
 
 
 def _ink_extent(layout: Layout, job: MarkingJob) -> Box:
@@ -189,6 +212,7 @@ def _spans(along: Axis, zone: Zone, dimension: int, job: MarkingJob, layout: Lay
     usable = size - 2 * zone.set_down
     picked = seams.choose(along, usable)
     if picked is None:
+        _blame_numerals(along, layout, job, usable, dimension)
         pitch = layout.grid.pitch[dimension]
         raise RefusedError(
             f"{zone.name}: {format_length(size, job.units)} {'across' if dimension else 'along'} "
@@ -205,6 +229,20 @@ def _spans(along: Axis, zone: Zone, dimension: int, job: MarkingJob, layout: Lay
         low = _set_down_at(needed, size, zone.set_down, top, job)
         spans.append(_Span((start, end), (low, low + size), mark))
     return spans
+
+
+def _blame_numerals(
+    along: Axis, layout: Layout, job: MarkingJob, usable: float, dimension: int
+) -> None:
+    """Raises RefusedError if it is the numerals that leave a seam no way through."""
+    if dimension or not layout.numerals:
+        return
+    without = _along(layout, job, (along.start, along.end), [])
+    if seams.choose(without, usable) is not None:
+        raise RefusedError(
+            "numerals.clear: the numerals stand so close that no seam passes between enough of "
+            "them; a larger numerals.clear or a smaller numerals.height lets one through"
+        )
 
 
 def _set_down_at(
@@ -286,6 +324,7 @@ def _core(columns: Sequence[_Span], rows: Sequence[_Span], row: int, column: int
     return (x0, y0, x1, y1)
 
 
+_SAME = 1e-6
 _GAP_ROW = -1
 """The row of cells between two rows that do not meet."""
 
@@ -310,11 +349,9 @@ def _pieces_by_cell(
     return cells
 
 
-Spot = tuple[float, float]
-
-
 def _witness_marks(
     layout: Layout,
+    job: MarkingJob,
     zone: Zone,
     columns: Sequence[_Span],
     rows: Sequence[_Span],
@@ -324,10 +361,13 @@ def _witness_marks(
 
     Raises RefusedError when a section after the first would see fewer than two.
     """
+    half_ink = max(job.pens.lines.width, job.pens.heavy.width) / 2
+    rooms = _tick_rooms(layout, columns, zone, job.pens.removable.width / 2)
+    tickable = crossed_by_ticks(layout.grid, half_ink, (rooms[0][0], rooms[-1][1]))
     kinds: dict[Spot, Kind] = {}
     seen: dict[tuple[int, int], list[Spot]] = {}
     for order, (row, column) in enumerate(_inking_order(rows, columns)):
-        sights = _sights(layout, columns, rows, row, column) if order else []
+        sights = _sights(layout, tickable, columns, rows, row, column) if order else []
         seen[row, column] = [spot for spot, _ in sights]
         for spot, kind in sights:
             kinds.setdefault(spot, kind)
@@ -345,14 +385,26 @@ def _witness_marks(
         if mark.kind == "cross":
             row = next(n for n, span in enumerate(rows) if span.core[0] < y < span.core[1])
             column = next(n for n, span in enumerate(columns) if span.core[0] < x < span.core[1])
-            line = tick(mark, layout.grid, _core(columns, rows, row, column))
+            line = tick(mark, layout.grid, rooms[column])
             stroke = Stroke(f"{_name(row, column)}_{mark.id}", "witness", "removable", line)
             cells.setdefault((column, row), []).append(Piece(stroke, mark.id))
     return marks, seen
 
 
+def _tick_rooms(
+    layout: Layout, columns: Sequence[_Span], zone: Zone, half_width: float
+) -> list[tuple[float, float]]:
+    """For each column, how far along x its ticks may go: to its seams, or to the table's ends."""
+    x0, _, x1, _ = layout.top.inscribed
+    cores = [list(span.core) for span in columns]
+    cores[0][0] = max(columns[0].window[0] + zone.set_down, x0 + half_width)
+    cores[-1][1] = min(columns[-1].window[1] - zone.set_down, x1 - half_width)
+    return [(low, high) for low, high in cores]
+
+
 def _sights(
     layout: Layout,
+    tickable: FloatArray,
     columns: Sequence[_Span],
     rows: Sequence[_Span],
     row: int,
@@ -363,19 +415,24 @@ def _sights(
     core = _core(columns, rows, row, column)
     sights: list[tuple[Spot, Kind]] = []
     left, below = columns[column].behind, rows[row].behind
+    first, last = grid.long_lines[0].y, grid.long_lines[-1].y
     if left is not None:
-        low = core[1] + (grid.pitch[1] / 2 if row else 0.0) if below is None else below
-        sights += marks_beside(grid, left, low, core[3])
+        low = below
+        if low is None:
+            low = core[1] + min(grid.pitch[1] / 2, (last - core[1]) / 2) if row else first
+        sights += marks_beside(grid, left, low, core[3], ticks=left in tickable)
     # The window often reaches a line or two further; staying at the seams' own marks lets
     # neighbours share them and keeps two ticks from standing side by side.
-    x_range = (core[0] if left is None else left, core[2])
+    within = (core[0] if left is None else left - _SAME, core[2])
     if below is not None:
-        sights += marks_below(grid, below, *x_range)
+        inked = any(abs(line.y - below) < _SAME for line in grid.long_lines)
+        lines = grid.cross_x if inked else tickable
+        sights += marks_below(grid, below, lines[(lines >= within[0]) & (lines <= within[1])])
     elif row and not column:
         # The first section from the far edge when it cannot see the near row: nothing inked
         # is in sight, so its marks are set out by tape.
-        first = max(line.y for line in grid.long_lines)
-        sights += marks_below(grid, first, *x_range, kind="control")
+        lines = grid.cross_x[(grid.cross_x >= within[0]) & (grid.cross_x <= within[1])]
+        sights += marks_below(grid, last, lines, kind="control")
     return list(dict.fromkeys(sights))
 
 

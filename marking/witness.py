@@ -12,8 +12,6 @@ from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
-from marking.seams import GUARD
-
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
@@ -23,7 +21,13 @@ if TYPE_CHECKING:
 
 Kind = Literal["grid", "cross", "control"]
 Box = tuple[float, float, float, float]
+Spot = tuple[float, float]
+"""A point of the table frame."""
 _SAME = 1e-6
+_OFF_SEAM = 0.25
+"""Millimetres that a tick keeps off a seam."""
+_STANDS_OUT = 1.0
+"""Millimetres beside a line's ink that a tick needs to be seen."""
 
 
 @dataclass(frozen=True)
@@ -36,42 +40,43 @@ class Mark:
 
 
 def marks_beside(
-    grid: Grid, x: float, low: float, high: float
-) -> list[tuple[tuple[float, float], Kind]]:
+    grid: Grid, x: float, low: float, high: float, *, ticks: bool
+) -> list[tuple[Spot, Kind]]:
     """Two marks on the cross line at `x`, as far apart as `low` to `high` allows.
 
-    A crossing with a long line within a pitch of either end is preferred to a tick at that end.
+    A crossing with a long line within a pitch of either end is preferred to a tick at that end;
+    without `ticks`, crossings are all there is.
     """
     ys = np.array([line.y for line in grid.long_lines])
     low, high = max(low, float(ys[0])), min(high, float(ys[-1]))
-    inside = ys[(ys >= low - _SAME) & (ys <= high + _SAME)]
+    inside = ys[(ys >= low - _SAME) & (ys <= high + _SAME)].tolist()
     pitch = grid.pitch[1]
-    found: list[tuple[tuple[float, float], Kind]] = []
-    for end, crossing, inset in (
-        (low, inside[:1], 0.0),
-        (high, inside[-1:], min(pitch / 2, (high - low) / 2)),
-    ):
-        if crossing.size and abs(float(crossing[0]) - end) <= pitch:
-            found.append(((x, float(crossing[0])), "grid"))
-        else:
-            found.append(((x, end - inset), "cross"))
-    return found
+    if inside and (high - inside[-1] <= pitch or not ticks):
+        last: tuple[Spot, Kind] = (x, inside.pop()), "grid"
+    else:
+        last = (x, high - min(pitch / 2, (high - low) / 2)), "cross"
+    if inside and (inside[0] - low <= pitch or not ticks):
+        return [((x, inside[0]), "grid"), last]
+    return [((x, low), "cross"), last] if ticks else [last]
 
 
 def marks_below(
-    grid: Grid, y: float, low: float, high: float, kind: Kind | None = None
-) -> list[tuple[tuple[float, float], Kind]]:
-    """Marks at height `y` on the first and the last cross line between `low` and `high`."""
-    inside = grid.cross_x[(grid.cross_x >= low - _SAME) & (grid.cross_x <= high + _SAME)]
-    if inside.size == 0:
-        return []
+    grid: Grid, y: float, lines: FloatArray, kind: Kind | None = None
+) -> list[tuple[Spot, Kind]]:
+    """Marks at height `y` on the first and the last of the cross lines given."""
     inked = any(abs(line.y - y) < _SAME for line in grid.long_lines)
     seen: Kind = kind or ("grid" if inked else "cross")
-    return [((float(x), y), seen) for x in dict.fromkeys((inside[0], inside[-1]))]
+    return [((x, y), seen) for x in dict.fromkeys(lines[[0, -1]].tolist())] if lines.size else []
 
 
-def tick(mark: Mark, grid: Grid, core: Box) -> FloatArray:
-    """The removable tick (2, 2) that crosses the cross line at `mark`, inside `core`."""
+def crossed_by_ticks(grid: Grid, half_ink: float, room: tuple[float, float]) -> FloatArray:
+    """The cross lines with space on both sides, within `room`, for a tick to stand out of them."""
+    least = half_ink + _STANDS_OUT
+    return grid.cross_x[(grid.cross_x - room[0] >= least) & (room[1] - grid.cross_x >= least)]
+
+
+def tick(mark: Mark, grid: Grid, room: tuple[float, float]) -> FloatArray:
+    """The removable tick (2, 2) that crosses the cross line at `mark`, within `room` along x."""
     x, y = mark.at_table
-    reach = min(grid.pitch[0] / 4, x - core[0] - GUARD, core[2] - GUARD - x)
+    reach = min(grid.pitch[0] / 4, x - room[0] - _OFF_SEAM, room[1] - x - _OFF_SEAM)
     return np.array([[x - reach, y], [x + reach, y]])

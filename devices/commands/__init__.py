@@ -7,12 +7,15 @@ verb's own module is imported when it is called.
 from __future__ import annotations
 
 import argparse
+import contextlib
 import importlib
+import io
 import os
 import sys
+from pathlib import Path
 from typing import TYPE_CHECKING
 
-from marking.errors import CanvasruleError
+from marking.errors import BadInputError, CanvasruleError
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -33,6 +36,7 @@ os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")
 def main(arguments: Sequence[str] | None = None) -> int:
     """Runs one verb and returns the exit code; every expected fault becomes a plain message."""
     words = list(sys.argv[1:] if arguments is None else arguments)
+    _mend_outputs()
     try:
         options = _options(words)
         verb = importlib.import_module(f"devices.commands.{options.verb}")
@@ -40,16 +44,42 @@ def main(arguments: Sequence[str] | None = None) -> int:
         sys.stdout.flush()
     except CanvasruleError as fault:
         for message in fault.messages:
-            print(f"canvasrule: {message}", file=sys.stderr)
+            _tell(message)
         return fault.exit_code
     except KeyboardInterrupt:
-        print("canvasrule: interrupted; nothing is lost", file=sys.stderr)
+        _tell("interrupted; nothing is lost")
         return _INTERRUPTED
     except BrokenPipeError:
         # The reader of the pipe has gone; there is no one left to tell.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        _give_up_output()
         return 0
+    except OSError as fault:
+        _give_up_output()
+        where = f"{fault.filename}: " if fault.filename else "the output cannot be written: "
+        _tell(f"{where}{fault.strerror or fault}")
+        return BadInputError.exit_code
     return code
+
+
+def _mend_outputs() -> None:
+    """Gives a closed output somewhere to go, and one with few letters a way to show the others."""
+    nowhere = Path(os.devnull)
+    sys.stdout = sys.stdout or nowhere.open("w", encoding="utf-8")
+    sys.stderr = sys.stderr or nowhere.open("w", encoding="utf-8")
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="backslashreplace")
+
+
+def _give_up_output() -> None:
+    """Points stdout at nothing, so that closing it at the end cannot fail again."""
+    with contextlib.suppress(OSError, ValueError):
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+
+
+def _tell(message: str) -> None:
+    with contextlib.suppress(OSError):
+        print(f"canvasrule: {message}", file=sys.stderr)
 
 
 def _options(words: Sequence[str]) -> argparse.Namespace:

@@ -60,7 +60,7 @@ def plan_for(zone: str, layout: Layout, job: Job) -> Plan:
 
 def print_json(record: Any) -> None:
     """A record on stdout, floats to the last bit."""
-    json.dump(record, sys.stdout, ensure_ascii=False, allow_nan=False)
+    json.dump(record, sys.stdout, allow_nan=False)
     print()
 
 

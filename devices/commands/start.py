@@ -43,10 +43,12 @@ def add_options(verb: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Makes the job, checks it by reading it back, and says what to do next."""
-    from devices.commands.shared import read_job
+    import tomllib
+
+    from devices.job import Job
     from devices.jobtext import job_schema, job_text
     from marking.files import write_new
-    from marking.jobfile import JOB_FILE
+    from marking.jobfile import JOB_FILE, check_job
     from marking.stock import stock_names
 
     path = options.folder / JOB_FILE
@@ -57,13 +59,14 @@ def run(options: argparse.Namespace) -> int:
             f"--plotter {options.plotter}: stock plotters are {', '.join(stock_names('plotters'))}"
         )
     length, width, units = _table(options)
-    title = options.title or options.folder.resolve().name
+    title = options.title or _title_of(options.folder)
     text = job_text(title, units, options.table, length, width, options.plotter)
+    # Nothing is written that would not read back.
+    check_job(tomllib.loads(text), options.folder, Job)
     write_new(path, text.encode())
     schema = options.folder / "job.schema.json"
     if not schema.exists():
         write_new(schema, job_schema().encode())
-    read_job(options.folder)
     if options.json:
         print_json({"schema": 1, "job": path.as_posix()})
     else:
@@ -73,6 +76,13 @@ def run(options: argparse.Namespace) -> int:
             f'"canvasrule layout --job {options.folder}"'
         )
     return 0
+
+
+def _title_of(folder: Path) -> str:
+    """The folder's name, as far as it can be printed."""
+    from marking.job import is_printable
+
+    return "".join(filter(is_printable, folder.resolve().name))[:200] or "Table cover"
 
 
 def _table(options: argparse.Namespace) -> tuple[str, str, Units]:
@@ -97,9 +107,11 @@ def _table(options: argparse.Namespace) -> tuple[str, str, Units]:
         try:
             if parse_length(text) <= 0:
                 raise ValueError("a length here must be more than zero")
+            if not text.isprintable():
+                raise ValueError("write it on one line")
         except ValueError as fault:
             raise BadInputError(f"--{name} {text!r}: {fault}") from None
-    metric = length.rstrip().endswith("m")
+    metric = length.rstrip().lower().endswith("m")
     return length, width, options.units or ("mm" if metric else "in")
 
 
@@ -109,4 +121,7 @@ def _ask(what: str, example: str) -> str:
             f"the table's {what} is missing: give --{what}, such as {example}, or --table"
         )
     say(f"The table's {what}, such as {example}?")
-    return input("> ").strip()
+    try:
+        return input("> ").strip()
+    except EOFError:
+        raise BadInputError(f"no answer for the table's {what}; nothing was made") from None

@@ -1,0 +1,132 @@
+"""What every test may stand on: jobs, the Millrace bench laid out and cut, and the command.
+
+All of it goes through the public doors of the program: a job is a written `job.toml` that is read
+back with its profiles, and the command is a process of its own.
+"""
+
+from __future__ import annotations
+
+import itertools
+import json
+import os
+import subprocess
+import sys
+from typing import TYPE_CHECKING, Any, Protocol
+
+import pytest
+from hypothesis import HealthCheck, settings
+
+from devices.job import Job
+from marking.jobfile import JOB_FILE, load_job
+from marking.layout import lay_out
+from marking.sections import cut_into_sections
+from marking.stock import stock
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+    from pathlib import Path
+
+    from marking.layout import Layout
+    from marking.sections import Plan
+
+# The same examples on every run and machine, and no verdict by the clock.
+settings.register_profile(
+    "repeatable",
+    derandomize=True,
+    deadline=None,
+    database=None,
+    suppress_health_check=[HealthCheck.too_slow],
+)
+settings.load_profile("repeatable")
+
+MILLRACE = stock().joinpath("demo", "millrace", JOB_FILE).read_text("utf-8")
+
+
+class MakeJob(Protocol):
+    """Reads a job from the text of a `job.toml`, or from its tables."""
+
+    def __call__(self, wanted: str | Mapping[str, Any]) -> Job: ...
+
+
+class RunCli(Protocol):
+    """Runs `canvasrule` with these words in a process of its own; `env` adds to this one's."""
+
+    def __call__(
+        self,
+        *words: str | Path,
+        cwd: Path | None = None,
+        env: Mapping[str, str] | None = None,
+        stdin: str | None = None,
+    ) -> subprocess.CompletedProcess[str]: ...
+
+
+def toml(tables: Mapping[str, Any]) -> str:
+    """`tables` as TOML; JSON's strings, numbers, booleans and lists are TOML's too."""
+    return "".join(f"{key} = {_toml_value(value)}\n" for key, value in tables.items())
+
+
+def _toml_value(value: Any) -> str:
+    if isinstance(value, dict):
+        return "{" + ", ".join(f"{key} = {_toml_value(v)}" for key, v in value.items()) + "}"
+    return json.dumps(value, ensure_ascii=False)
+
+
+@pytest.fixture(scope="session")
+def make_job(tmp_path_factory: pytest.TempPathFactory) -> MakeJob:
+    base = tmp_path_factory.mktemp("jobs")
+    numbers = itertools.count(1)
+
+    def make(wanted: str | Mapping[str, Any]) -> Job:
+        folder = base / str(next(numbers))
+        folder.mkdir()
+        text = wanted if isinstance(wanted, str) else toml(wanted)
+        (folder / JOB_FILE).write_text(text, "utf-8")
+        return load_job(folder, Job)
+
+    return make
+
+
+@pytest.fixture(scope="session")
+def millrace(make_job: MakeJob) -> Job:
+    return make_job(MILLRACE)
+
+
+@pytest.fixture(scope="session")
+def millrace_layout(millrace: Job) -> Layout:
+    return lay_out(millrace)
+
+
+@pytest.fixture(scope="session")
+def millrace_plan(millrace: Job, millrace_layout: Layout) -> Plan:
+    return cut_into_sections(millrace_layout, millrace, millrace.plotter.zone)
+
+
+@pytest.fixture(scope="session")
+def run_cli() -> RunCli:
+    def run(
+        *words: str | Path,
+        cwd: Path | None = None,
+        env: Mapping[str, str] | None = None,
+        stdin: str | None = None,
+    ) -> subprocess.CompletedProcess[str]:
+        return subprocess.run(
+            [sys.executable, "-m", "devices.commands", *map(str, words)],
+            cwd=cwd,
+            env={**os.environ, **(env or {})},
+            input=stdin,
+            capture_output=True,
+            text=True,
+            encoding="utf-8",
+            check=False,
+        )
+
+    return run
+
+
+@pytest.fixture(scope="session")
+def demo_folder(run_cli: RunCli, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The folder that `canvasrule demo` wrote."""
+    folder = tmp_path_factory.mktemp("demo") / "millrace"
+    done = run_cli("demo", folder)
+    assert done.returncode == 0, done.stderr
+    return folder

@@ -1,0 +1,157 @@
+"""Random but legal jobs: tables, surveys, grids, beds and reaches as a `job.toml` would say them.
+
+It draws what a person may write and knows nothing of how the program reads or marks it.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+from hypothesis import strategies as st
+
+MOST_LINES = 110
+"""Cross lines of a random table: enough for three digits, few enough to route quickly."""
+AXES = [
+    (first + a, second + b)
+    for a, b in (("x", "y"), ("y", "x"))
+    for first in "+-"
+    for second in "+-"
+]
+
+
+def _sixteenths(low: float, high: float) -> st.SearchStrategy[str]:
+    """A tape reading between `low` and `high` inches."""
+    return st.integers(round(16 * low), round(16 * high)).map(lambda n: f"{n}/16 in")
+
+
+def _millimetres(low: float, high: float) -> st.SearchStrategy[str]:
+    return st.integers(round(low), round(high)).map(lambda n: f"{n} mm")
+
+
+def in_mm(text: str) -> float:
+    """The two spellings above, read without the program."""
+    number, unit = text.split()
+    top, _, below = number.partition("/")
+    return float(top) / float(below or 1) * (25.4 if unit == "in" else 1.0)
+
+
+@st.composite
+def surveys(draw: st.DrawFn, length: float, width: float) -> dict[str, str]:
+    """Six tape readings that close, of a top whose corners lie up to 8 mm off a rectangle's."""
+    off = st.integers(-80, 80).map(lambda n: n / 10)
+    near, far_x, far_y, zero_x, zero_y = (draw(off) for _ in range(5))
+    corners = [
+        (0.0, 0.0),
+        (length + near, 0.0),
+        (length + far_x, width + far_y),
+        (zero_x, width + zero_y),
+    ]
+    ends = {
+        "near": (0, 1),
+        "far": (3, 2),
+        "zero_end": (0, 3),
+        "far_end": (1, 2),
+        "diagonal_from_zero_near": (0, 2),
+        "diagonal_from_zero_far": (3, 1),
+    }
+    return {key: f"{math.dist(corners[a], corners[b]):.4f} mm" for key, (a, b) in ends.items()}
+
+
+@st.composite
+def plotters(draw: st.DrawFn, length: float, width: float) -> dict[str, Any]:
+    """A bed from a few pitches to more than the table, or a roll, set down any way round."""
+    axes = draw(st.sampled_from(AXES))
+    along = math.ceil(length / draw(st.integers(1, 5)) + draw(st.integers(30, 120)))
+    across = math.ceil(width / draw(st.integers(1, 3)) + draw(st.integers(30, 120)))
+    x_size, y_size = (along, across) if axes[0][1] == "x" else (across, along)
+    roll = draw(st.booleans())
+    unlimited = roll and draw(st.booleans())
+    return {
+        "profile": "flatbed-a3",
+        "kind": "roll" if roll else "flat",
+        "x_size": "unlimited" if unlimited else f"{x_size} mm",
+        "y_size": f"{y_size} mm",
+        "axes": list(axes),
+        "origin": draw(st.sampled_from(["corner", "centre"])),
+        "unit": draw(st.sampled_from(["0.025 mm", "0.02488 mm"])),
+        "coordinate_limit": draw(st.sampled_from([32767, 8388607])),
+        "set_down": f"{draw(st.integers(0, 6)) / 2} mm",
+        "longest_instruction": draw(st.sampled_from([24, 48, 512])),
+    }
+
+
+@st.composite
+def _grids(draw: st.DrawFn, length: float, metric: bool) -> dict[str, Any]:
+    choices = [12.5, 20.0, 25.0, 40.0, 50.0] if metric else [12.7, 19.05, 25.4, 38.1, 50.8]
+    pitch = draw(st.sampled_from([p for p in choices if length / p <= MOST_LINES]))
+    end_margin = draw(_millimetres(15, 60))
+    last = int((length - 2 * in_mm(end_margin) - 20) // pitch)
+    return {
+        "pitch": f"{pitch} mm",
+        "margin": draw(_millimetres(14, 50)),
+        "end_margin": end_margin,
+        "heavy_every": draw(st.integers(0, 13)),
+        "half_ticks": draw(st.booleans()),
+        "bias": draw(st.lists(st.integers(0, max(0, last - 1)), max_size=4)),
+        "long_lines": draw(st.sampled_from(["bands", "full"])),
+    }
+
+
+@st.composite
+def _pens(draw: st.DrawFn) -> dict[str, Any]:
+    def pen(slot: int, least: int, most: int) -> dict[str, Any]:
+        return {"slot": slot, "width": f"{draw(st.integers(least, most)) / 10} mm"}
+
+    return {
+        "lines": pen(1, 3, 15),
+        "heavy": {**pen(1, 3, 25), "passes": draw(st.integers(1, 3))},
+        "numerals": pen(draw(st.integers(1, 3)), 3, 9),
+        "removable": pen(2, 3, 8),
+    }
+
+
+@st.composite
+def jobs(draw: st.DrawFn, longest: float = 200.0, widest: float = 80.0) -> dict[str, Any]:
+    """A job of a table 20 to `longest` by 12 to `widest` inches, in inches or metric."""
+    metric = draw(st.booleans())
+    if metric:
+        length = draw(_millimetres(508, 25.4 * longest))
+        width = draw(_millimetres(305, 25.4 * widest))
+    else:
+        length, width = draw(_sixteenths(20, longest)), draw(_sixteenths(12, widest))
+    top = in_mm(length), in_mm(width)
+    table: dict[str, Any] = {"length": length, "width": width}
+    if draw(st.booleans()):
+        table["survey"] = draw(surveys(*top))
+    most = max(0.0, top[1] / 2 - 15)
+    eighths = st.integers(4, 48).map(lambda n: f"{n}/8 in")
+    hems = st.tuples(st.sampled_from(["single", "double"]), eighths)
+    return {
+        "title": "A table drawn by lot",
+        "units": "mm" if metric else "in",
+        "table": table,
+        "grid": draw(_grids(top[0], metric)),
+        "hems": {
+            "depth": draw(_millimetres(0, min(most, 210))),
+            "folds": [" ".join(hem) for hem in draw(st.lists(hems, max_size=4))],
+            "cross_folds": draw(st.booleans()),
+        },
+        "numerals": {
+            "every": draw(st.integers(1, 5)),
+            "per_line": draw(st.sampled_from([1, 1, 2, 5])),
+            "clear": f"{draw(st.integers(0, 16)) / 5} mm",
+            "height": draw(st.sampled_from(["auto", "auto", "auto", "4 mm"])),
+            "sides": draw(st.sampled_from([["near", "far"], ["near", "far"], ["far"], []])),
+        },
+        "cloth": {
+            "stretch_length": f"{draw(st.integers(-4, 4)) / 2} %",
+            "stretch_width": f"{draw(st.integers(-4, 4)) / 2} %",
+        },
+        "pens": draw(_pens()),
+        "plotter": draw(plotters(*top)),
+        "reach": {
+            "depth": draw(_millimetres(120, top[1] + 100)),
+            "span": draw(_millimetres(200, top[0] + 100)),
+        },
+    }

@@ -1,0 +1,85 @@
+"""Jobs laid out and cut, as the records that other programs get, for the rules to be held against.
+
+A job that the program refuses is given up for another draw; how many may be refused is a test of
+its own.
+"""
+
+from __future__ import annotations
+
+import itertools
+import math
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from hypothesis import assume
+from random_jobs import in_mm
+
+from marking.errors import RefusedError
+from marking.interchange import layout_record, plan_record
+from marking.layout import lay_out
+from marking.sections import cut_into_sections
+from marking.zones import reach_zone
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+    from conftest import MakeJob
+    from numpy.typing import NDArray
+
+    from devices.job import Job
+    from marking.sections import Plan
+
+Record = dict[str, Any]
+ZONES = ["plotter", "reach"]
+
+
+def laid_out(make_job: MakeJob, tables: Record) -> tuple[Job, Record]:
+    """The job and its layout record; a job that the program refuses is another draw's turn."""
+    try:
+        job = make_job(tables)
+        return job, layout_record(lay_out(job))
+    except RefusedError:
+        assume(False)
+        raise
+
+
+def planned(make_job: MakeJob, tables: Record, zone: str) -> tuple[Job, Record, Record, Plan]:
+    """The job, its layout record and its plan, as a record and as the writers get it."""
+    try:
+        job = make_job(tables)
+        layout = lay_out(job)
+        reach = reach_zone(job) if zone == "reach" else job.plotter.zone
+        plan = cut_into_sections(layout, job, reach)
+    except RefusedError:
+        assume(False)
+        raise
+    return job, layout_record(layout), plan_record(plan), plan
+
+
+def points_of(stroke: Record) -> NDArray[np.float64]:
+    return np.array(stroke["points"])
+
+
+def ink_length(strokes: Iterable[Record]) -> float:
+    return math.fsum(
+        math.dist(a, b) for stroke in strokes for a, b in itertools.pairwise(stroke["points"])
+    )
+
+
+def all_pieces(plan: Record) -> list[Record]:
+    held = [*plan["sections"], *plan["unreached"]]
+    return [piece for holder in held for piece in holder["strokes"]]
+
+
+def ink_width(job: Job, pen: str) -> float:
+    return job.pens.named(pen).width
+
+
+def usable(tables: Record, zone: str) -> tuple[float, float]:
+    """How much of the table's x and y one setup may take, from the job's own words."""
+    if zone == "reach":
+        return in_mm(tables["reach"]["span"]), in_mm(tables["reach"]["depth"])
+    plotter = tables["plotter"]
+    x = math.inf if plotter["x_size"] == "unlimited" else in_mm(plotter["x_size"])
+    y = in_mm(plotter["y_size"])
+    return (x, y) if plotter["axes"][0][1] == "x" else (y, x)

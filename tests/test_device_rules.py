@@ -1,0 +1,101 @@
+"""What is sent to a plotter, read back from the bytes, over random but legal jobs and beds."""
+
+from __future__ import annotations
+
+import itertools
+import re
+from typing import TYPE_CHECKING
+
+import numpy as np
+from hypothesis import given, settings
+from random_jobs import in_mm, jobs
+from records import (
+    Record,
+    planned,
+)
+
+from devices.hpgl import program
+
+if TYPE_CHECKING:
+    from conftest import MakeJob
+    from numpy.typing import NDArray
+
+
+_COORDINATES = re.compile(rb"(PU|PD|IW)(-?\d+(?:,-?\d+)+);")
+Points = list[tuple[int, int]]
+
+
+def pen_down_points(written: bytes) -> tuple[Points, Points, Points]:
+    """All coordinates, those of the input window, and the pen-down path, straight from the text."""
+    everywhere: Points = []
+    window: Points = []
+    path: Points = []
+    waiting: Points = []
+    for word, numbers in _COORDINATES.findall(written):
+        values = list(map(int, numbers.split(b",")))
+        pairs = list(zip(values[::2], values[1::2], strict=True))
+        everywhere += pairs
+        if word == b"IW":
+            window = pairs
+        elif word == b"PU":
+            waiting = pairs[-1:]
+        else:
+            path += waiting + pairs
+            waiting = []
+    return everywhere, window, path
+
+
+@settings(max_examples=40)
+@given(tables=jobs())
+def test_nothing_sent_to_a_plotter_leaves_its_usable_area(
+    make_job: MakeJob, tables: Record
+) -> None:
+    job, _, _, plan = planned(make_job, tables, "plotter")
+    plotter = tables["plotter"]
+    unit = in_mm(plotter["unit"])
+    limit = plotter["coordinate_limit"]
+    for section in plan.sections:
+        everywhere, window, _ = pen_down_points(program(section, job.plotter, job.pens)[0])
+        assert len(window) == 2
+        sizes = [section.window[k + 2] - section.window[k] for k in (0, 1)]
+        for device, axis in enumerate(plotter["axes"]):
+            size = sizes["xy".index(axis[1])]
+            low, high = (0.0, size) if plotter["origin"] == "corner" else (-size / 2, size / 2)
+            for pair in everywhere:
+                assert low - 1e-6 <= pair[device] * unit <= high + 1e-6
+                assert abs(pair[device]) <= limit
+                assert window[0][device] <= pair[device] <= window[1][device]
+
+
+@settings(max_examples=40)
+@given(tables=jobs())
+def test_the_pen_goes_where_the_section_says_within_half_a_plotter_unit(
+    make_job: MakeJob, tables: Record
+) -> None:
+    job, _, _, plan = planned(make_job, tables, "plotter")
+    unit = in_mm(tables["plotter"]["unit"])
+    for section in plan.sections:
+        written, bed = program(section, job.plotter, job.pens)
+        columns = ["xy".index(axis[1]) for axis in tables["plotter"]["axes"]]
+        signs = [1 if axis[0] == "+" else -1 for axis in tables["plotter"]["axes"]]
+        wanted = np.concatenate(
+            [passes(p.stroke.points, job.pens.named(p.stroke.pen).passes) for p in section.pieces]
+        )
+        exact = ((wanted - bed.origin_table)[:, columns] * signs / unit).tolist()
+        sent = [point for point, _ in itertools.groupby(pen_down_points(written)[2])]
+        at = 0
+        for place in exact:
+            if not close(place, sent[at]):
+                at += 1
+                assert at < len(sent)
+                assert close(place, sent[at]), section.id
+        assert at == len(sent) - 1, "more was sent than the section inks"
+
+
+def close(exact: list[float], sent: tuple[int, int]) -> bool:
+    return all(abs(a - b) <= 0.5 + 1e-6 for a, b in zip(exact, sent, strict=True))
+
+
+def passes(points: NDArray[np.float64], count: int) -> NDArray[np.float64]:
+    """There, back and there again."""
+    return np.concatenate([points[:: 1 if n % 2 == 0 else -1] for n in range(count)])

@@ -1,0 +1,235 @@
+"""The written HP-GL, read by interpreters that no one here wrote, against the marking.
+
+hp2xx 3.4.4 (Debian) turns a plot into DXF at true size, which ezdxf reads; ezdxf's HPGL/2 add-on
+records the same plot in plotter units. Both take a unit for 0.025 mm, so coordinates are compared
+in units and the machine's own unit, from its profile, makes millimetres of them. Where the lines
+must lie comes from `section --json` and `layout --json`, and where the device stands from the
+`origin` of `write --json`.
+"""
+
+from __future__ import annotations
+
+import math
+import subprocess
+from typing import TYPE_CHECKING, Any
+
+import ezdxf
+import numpy as np
+import pytest
+from ezdxf.addons.hpgl2 import api as hpgl2
+from ezdxf.addons.hpgl2.backend import RecordType
+from machines import MACHINES, Plot, command_json, segments, write_plots
+from scipy.spatial import cKDTree
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+    from pathlib import Path
+
+    from machines import Drawn, FloatArray
+    from numpy.typing import NDArray
+
+    Written = Callable[[str], tuple[Path, list[Plot]]]
+
+HALF_UNIT = 0.5
+"""Rule 9 of the design: coordinates are within half a unit of exact. Nothing is added for the
+interpreters: both are given whole units and what they print leads back to them."""
+ARITHMETIC = 1e-6
+"""What float64 may lose, in units or mm, between a table point and its device coordinate."""
+INTERPRETER_MM = 0.025
+"""What hp2xx (`-t`: 1 HP unit = 1/40 mm) and ezdxf (1 plu = 0.025 mm) hold a unit for."""
+
+
+@pytest.fixture(scope="module")
+def written(tmp_path_factory: pytest.TempPathFactory) -> Written:
+    """The job's folder and the plots in it for the machine of this name, written once."""
+    seen: dict[str, tuple[Path, list[Plot]]] = {}
+
+    def write(name: str) -> tuple[Path, list[Plot]]:
+        if name not in seen:
+            folder = tmp_path_factory.mktemp("machine")
+            seen[name] = folder, write_plots(name, folder)
+        return seen[name]
+
+    return write
+
+
+@pytest.fixture(scope="module", params=MACHINES, ids=lambda name: name.replace(" ", "-"))
+def plots(request: pytest.FixtureRequest, written: Written) -> list[Plot]:
+    """Every section of the Millrace bench for one machine."""
+    return written(request.param)[1]
+
+
+def by_hp2xx(plot: Plot, folder: Path) -> Drawn:
+    """What hp2xx draws, clipped to the program's own IW window.
+
+    `-t` keeps the true size and -x -X -y -Y the zero; `-S 1` colours a line by its pen. The DXF
+    has six significant digits, which is less than half a unit up to 12 m, so rounding to whole
+    units recovers what hp2xx read.
+    """
+    (x0, y0), (x1, y1) = plot.usable
+    (folder / "plot.hpgl").write_bytes(plot.program)
+    ranges = ["-x", str(x0), "-X", str(x1), "-y", str(y0), "-Y", str(y1)]
+    done = subprocess.run(
+        ["hp2xx", "-q", "-t", *ranges, "-S", "1", "-m", "dxf", "-f", "plot.dxf", "plot.hpgl"],
+        cwd=folder,
+        capture_output=True,
+        text=True,
+        check=True,
+    )
+    assert done.stderr == "", f"{plot.id}: hp2xx says {done.stderr}"
+    by_pen: dict[int, list[Any]] = {}
+    for entity in ezdxf.readfile(folder / "plot.dxf").modelspace():
+        assert entity.dxftype() == "LINE"
+        ends = [entity.dxf.start.vec2, entity.dxf.end.vec2]
+        by_pen.setdefault(entity.dxf.color, []).append(ends)
+    return {pen: _whole_units(lines, (x0, y0)) for pen, lines in by_pen.items()}
+
+
+def _whole_units(lines_mm: Sequence[Any], zero: tuple[int, int]) -> FloatArray:
+    units = np.array(lines_mm, dtype=float) / INTERPRETER_MM
+    printed = 0.5 * 10.0 ** (math.floor(math.log10(units.max() * INTERPRETER_MM)) - 5)
+    assert np.abs(units - np.rint(units)).max() <= printed / INTERPRETER_MM + ARITHMETIC
+    return np.rint(units) + zero
+
+
+def by_ezdxf(plot: Plot) -> Drawn:
+    """What ezdxf's HPGL/2 add-on records; it wants the escape that enters HPGL/2 first.
+
+    It does not know IN and IW, so it clips nothing.
+    """
+    player = hpgl2.record_plotter_output(b"\x1b%1B" + plot.program, hpgl2.MergeControl.NONE)
+    by_pen: dict[int, list[FloatArray]] = {}
+    for kind, properties, data in player.recordings():
+        assert kind is RecordType.POLYLINE
+        points = np.array([(vertex.x, vertex.y) for vertex in data.vertices()])
+        by_pen.setdefault(properties.pen_index, []).append(segments(points))
+    return {pen: np.concatenate(lines) for pen, lines in by_pen.items()}
+
+
+def _uphill(lines: FloatArray) -> FloatArray:
+    """The same lines (n, 4), each from its lesser end: direction does not show on the cloth."""
+    turned = lines[:, ::-1]
+    first, last = lines[:, 0], lines[:, 1]
+    back = (first[:, 0] > last[:, 0]) | ((first[:, 0] == last[:, 0]) & (first[:, 1] > last[:, 1]))
+    return np.where(back[:, None, None], turned, lines).reshape(-1, 4)
+
+
+def differences(wanted: FloatArray, drawn: FloatArray, tolerance: float) -> list[str]:
+    """How two collections of segments differ, each with its multiplicity; empty when equal."""
+    each, times = np.unique(_uphill(wanted).round(6), axis=0, return_counts=True)
+    tree = cKDTree(each)
+    ways = np.stack([drawn.reshape(-1, 4), drawn[:, ::-1].reshape(-1, 4)])
+    far, nearest = tree.query(ways, p=np.inf)
+    better = far.argmin(axis=0)
+    index = np.arange(len(drawn))
+    far, nearest = far[better, index], nearest[better, index]
+    found = [f"extra: {line.tolist()}" for line in drawn[far > tolerance]]
+    count = np.bincount(nearest[far <= tolerance], minlength=len(each))
+    return found + [
+        f"{line.tolist()}: drawn {n} times, wanted {k}"
+        for line, n, k in zip(each, count, times, strict=True)
+        if n != k
+    ]
+
+
+@pytest.mark.parametrize("interpreter", ["hp2xx", "ezdxf"])
+def test_every_section_is_drawn_line_for_line_to_half_a_plotter_unit(
+    plots: list[Plot], interpreter: str, tmp_path: Path
+) -> None:
+    for plot in plots:
+        wanted = plot.wanted()
+        drawn = by_hp2xx(plot, tmp_path) if interpreter == "hp2xx" else by_ezdxf(plot)
+        assert set(drawn) == set(wanted), f"{plot.id}: pens"
+        for pen in wanted:
+            found = differences(wanted[pen], drawn[pen], HALF_UNIT + ARITHMETIC)
+            assert not found, f"{plot.id}, pen {pen}: {found[:5]}"
+
+
+@pytest.mark.parametrize(
+    "machine", ["a3 desk plotter", "turned a quarter, with every kind of line"]
+)
+def test_all_sections_together_draw_the_whole_marking_and_nothing_else(
+    written: Written, machine: str, tmp_path: Path
+) -> None:
+    """hp2xx's lines, put where each section's device stands, against `layout --json`.
+
+    Pieces of a line butt at the seams: each is rounded to half a unit in its own section, so
+    neighbours agree to one unit along each axis.
+    """
+    folder, plots = written(machine)
+    layout = command_json("layout", "--job", str(folder))
+    drawn = np.concatenate(
+        [plot.on_table(lines) for plot in plots for lines in by_hp2xx(plot, tmp_path).values()]
+    )
+    half = HALF_UNIT * plots[0].unit + ARITHMETIC
+    left = np.ones(len(drawn), dtype=bool)
+    whole = []
+    for stroke in layout["strokes"]:
+        points = np.array(stroke["points"])
+        passes = plots[0].pens[stroke["pen"]][1]
+        if stroke["layer"] == "numeral":
+            whole += [segments(points)] * passes
+            continue
+        on_it, ends, room = _pieces_along(points, drawn, half)
+        assert left[on_it].all(), f"{stroke['id']}: drawn over another line"
+        left[on_it] = False
+        assert len(ends) % passes == 0, stroke["id"]
+        by_piece = ends.reshape(-1, passes, 2)
+        assert np.ptp(by_piece, axis=1).max() <= ARITHMETIC, f"{stroke['id']}: passes differ"
+        (first, *_), (*_, last) = by_piece[:, 0, 0], by_piece[:, 0, 1]
+        assert abs(first) <= room, stroke["id"]
+        assert abs(last - math.dist(*points)) <= room, stroke["id"]
+        gaps = by_piece[1:, 0, 0] - by_piece[:-1, 0, 1]
+        assert (np.abs(gaps) <= 2 * room).all(), f"{stroke['id']}: {gaps}"
+    ticks = [
+        segments(np.array(stroke["points"]))
+        for plot in plots
+        for stroke in plot.strokes
+        if stroke["layer"] == "witness"
+    ]
+    assert not differences(np.concatenate(whole + ticks), drawn[left], half)
+
+
+def _pieces_along(
+    points: FloatArray, drawn: FloatArray, half: float
+) -> tuple[NDArray[np.intp], FloatArray, float]:
+    """Which drawn segments lie on a line, where along it each starts and ends (n, 2), in order.
+
+    Last comes how far a point may be off along or across the line, when it may be off by `half`
+    along each axis: more for a slanting line.
+    """
+    run = points[1] - points[0]
+    length = np.linalg.norm(run)
+    along, off = run / length, np.array([-run[1], run[0]]) / length
+    room = half * float(np.abs(along).sum())
+    places = np.sort((drawn - points[0]) @ along, axis=1)
+    on_line = (np.abs((drawn - points[0]) @ off) <= room).all(axis=1)
+    on_it = np.flatnonzero(on_line & (places[:, 0] >= -room) & (places[:, 1] <= length + room))
+    on_it = on_it[np.argsort(places[on_it, 0], kind="stable")]
+    return on_it, places[on_it], room
+
+
+def _upright_x(plot: Plot, cross_line: str) -> set[float]:
+    """Device coordinates, along the table, of a cross line as ezdxf's interpreter reads it."""
+    (stroke,) = [s for s in plot.strokes if s["of"] == cross_line]
+    lines = np.concatenate(list(by_ezdxf(plot).values()))
+    exact = (plot.device_mm(stroke["points"]) / plot.unit)[0]
+    axis = [axis[1] for axis in plot.facts.get("axes", ("+x", "+y"))].index("x")
+    near = (np.abs(lines[:, :, axis] - exact[axis]) <= 1).all(axis=1)
+    return set(lines[near][:, :, axis].ravel().tolist())
+
+
+def test_one_inch_is_1016_units_of_a_fortieth_of_a_millimetre(
+    written: Written,
+) -> None:
+    """ezdxf's HPGL/2 add-on: "1 plot unit (plu) = 0.025mm, 1016 plu = 1 inch"."""
+    plot = written("a3 desk plotter")[1][0]
+    (first,), (second,) = _upright_x(plot, "cross-1"), _upright_x(plot, "cross-2")
+    assert second - first == 1016
+
+
+def test_twelve_inches_are_12251_units_of_0_02488_mm(written: Written) -> None:
+    """By hand: 12 x 25.4 / 0.02488 = 12250.80; at 0.025 mm they would be 12192."""
+    plot = written("units of 0.02488 mm and four pens")[1][0]
+    (zero,), (twelve,) = _upright_x(plot, "cross-0"), _upright_x(plot, "cross-12")
+    assert twelve - zero == pytest.approx(12250.80, abs=2 * HALF_UNIT)

@@ -1,0 +1,140 @@
+"""What is written: whole or not at all, nothing stale, and the same to the byte as before."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import pytest
+
+from devices.hpgl import program
+from devices.job import Job
+from marking.errors import BadInputError
+from marking.files import replace_file, write_set
+from marking.jobfile import load_job
+from marking.layout import lay_out
+from marking.sections import cut_into_sections
+from marking.svg import strokes_sheet
+
+if TYPE_CHECKING:
+    from conftest import MakeJob, RunCli
+
+GOLDEN = Path(__file__).parent / "golden"
+SAMPLE = {
+    "title": "A strip with ink & <edges>",
+    "table": {"length": "16 in", "width": "9 in"},
+    "grid": {"bias": [2], "half_ticks": True, "heavy_every": 6},
+    "hems": {"depth": "3 in", "folds": ["double 1 1/2 in"]},
+    "plotter": {"profile": "flatbed-a4"},
+}
+
+
+@pytest.fixture(scope="module")
+def sample_files(make_job: MakeJob) -> dict[str, bytes]:
+    return written(make_job(SAMPLE))
+
+
+def written(job: Job) -> dict[str, bytes]:
+    plan = cut_into_sections(lay_out(job), job, job.plotter.zone)
+    files = {}
+    for section in plan.sections:
+        strokes = [piece.stroke for piece in section.pieces]
+        files[f"{section.id}.hpgl"] = program(section, job.plotter, job.pens)[0]
+        files[f"{section.id}.svg"] = strokes_sheet(
+            strokes, job.pens, section.window, job.title, "A sample."
+        )
+    return files
+
+
+def test_a_small_job_is_written_as_it_was_before(sample_files: dict[str, bytes]):
+    """Golden files: after a wanted change, write them anew and read the difference."""
+    held = {path.name: path.read_bytes() for path in GOLDEN.iterdir()}
+    assert sorted(held) == sorted(sample_files)
+    for name, data in sample_files.items():
+        assert data == held[name], f"{name} is not what it was"
+
+
+def test_a_set_is_staged_whole_before_the_first_file_changes(tmp_path: Path):
+    write_set(tmp_path, {"a.txt": b"old", "deep/b.txt": b"old"}, "one")
+    (tmp_path / "deep" / "c.txt").mkdir()
+    with pytest.raises(BadInputError, match=r"c\.txt"):
+        write_set(tmp_path, {"a.txt": b"new", "deep/c.txt/d.txt": b"x", "deep/c.txt": b"x"}, "two")
+    assert (tmp_path / "deep" / "b.txt").read_bytes() == b"old"
+    assert not list(tmp_path.rglob("*.part"))
+
+
+def test_files_of_another_layout_are_taken_away_and_changed_ones_are_kept(tmp_path: Path):
+    write_set(tmp_path, {"r1c1.hpgl": b"1", "r1c2.hpgl": b"2", "r1c3.hpgl": b"3"}, "one")
+    (tmp_path / "r1c3.hpgl").write_bytes(b"mine now")
+    (tmp_path / "notes.txt").write_bytes(b"never ours")
+    _, changed = write_set(tmp_path, {"r1c1.hpgl": b"4"}, "two")
+    assert sorted(path.name for path in tmp_path.iterdir()) == [
+        "files.json",
+        "notes.txt",
+        "r1c1.hpgl",
+        "r1c3.hpgl",
+    ]
+    assert changed == ["r1c3.hpgl"]
+    assert (tmp_path / "r1c3.hpgl").read_bytes() == b"mine now"
+
+
+def test_other_kinds_of_the_same_layout_stay_when_one_kind_is_written(tmp_path: Path):
+    write_set(tmp_path, {"r1c1.svg": b"svg"}, "one")
+    write_set(tmp_path, {"r1c1.hpgl": b"hpgl"}, "one")
+    assert (tmp_path / "r1c1.svg").read_bytes() == b"svg"
+
+
+def test_a_manifest_cannot_name_files_outside_its_folder(tmp_path: Path):
+    outside = tmp_path / "outside.txt"
+    outside.write_bytes(b"precious")
+    folder = tmp_path / "out"
+    folder.mkdir()
+    sha = "08ddc2ad1f2eb4b8fc2a8a9ec5bd1a9a6a9b3d9d6b8a7f2e0f0e0d0c0b0a0908"
+    manifest = {"made_from": "one", "files": {"../outside.txt": sha, str(outside): sha}}
+    (folder / "files.json").write_text(json.dumps(manifest))
+    write_set(folder, {"a.txt": b"a"}, "two")
+    assert outside.read_bytes() == b"precious"
+
+
+def test_a_picture_replaces_an_older_one_whole(tmp_path: Path):
+    replace_file(tmp_path / "picture.svg", b"old")
+    replace_file(tmp_path / "picture.svg", b"new")
+    assert (tmp_path / "picture.svg").read_bytes() == b"new"
+
+
+def test_the_demo_leaves_everything_it_lists(demo_folder: Path):
+    out = demo_folder / "out"
+    manifest = json.loads((out / "files.json").read_text())
+    assert all((out / name).is_file() for name in manifest["files"])
+    kinds = {Path(name).suffix for name in manifest["files"]}
+    assert kinds == {".svg", ".png", ".hpgl", ".md", ".json"}
+    assert (out / "picture.png").read_bytes().startswith(b"\x89PNG")
+
+
+def test_the_demo_can_be_run_again_on_a_job_the_person_changed(
+    run_cli: RunCli, tmp_path: Path, demo_folder: Path
+):
+    job = tmp_path / "job.toml"
+    text = (
+        (demo_folder / "job.toml").read_text("utf-8").replace("heavy_every = 12", "heavy_every = 6")
+    )
+    job.write_text(text, "utf-8")
+    done = run_cli("demo", tmp_path)
+    assert done.returncode == 0, done.stderr
+    assert job.read_text("utf-8") == text
+
+
+if __name__ == "__main__":
+    # Writes the golden files anew: python tests/test_written_files.py
+    import tempfile
+
+    from conftest import toml
+
+    GOLDEN.mkdir(exist_ok=True)
+    for old in GOLDEN.iterdir():
+        old.unlink()
+    with tempfile.TemporaryDirectory() as folder:
+        Path(folder, "job.toml").write_text(toml(SAMPLE), "utf-8")
+        for name, data in written(load_job(Path(folder), Job)).items():
+            (GOLDEN / name).write_bytes(data)
