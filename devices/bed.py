@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
+    from devices.correction import Correction
     from devices.plotter import Plotter
     from marking.witness import Box
 
@@ -27,6 +28,8 @@ if TYPE_CHECKING:
     UnitArray = NDArray[np.int64]
 
 Point = tuple[int, int]
+_HAIR = 1e-6
+"""mm that arithmetic may add to a window's size."""
 
 
 @dataclass(frozen=True)
@@ -36,7 +39,7 @@ class Bed:
     origin_table: tuple[float, float]
     """The table point at device coordinate 0, 0."""
     to_bed: FloatArray
-    """(2, 2): table directions to device directions; rows of one +1 or -1."""
+    """(2, 2): table directions to what the device is told: its axes, less its own errors."""
     unit: float
     low: tuple[int, int]
     high: tuple[int, int]
@@ -75,19 +78,34 @@ class Bed:
         return self.low
 
 
-def bed_at(plotter: Plotter, window: Box) -> Bed:
-    """The bed of `plotter` when its usable area covers `window` of the table frame."""
+def bed_at(plotter: Plotter, window: Box, correction: Correction | None = None) -> Bed:
+    """The bed of `plotter` when its usable area covers `window` of the table frame.
+
+    With a `correction` the window is what lies truly on the cloth, and the usable area is what
+    the device must be told to cover it. Raises RefusedError when that is more than its bed.
+    """
+    signs = [1.0 if axis[0] == "+" else -1.0 for axis in plotter.axes]
     to_bed = np.zeros((2, 2))
-    origin = [0.0, 0.0]
-    low, high = [0, 0], [0, 0]
     for device, axis in enumerate(plotter.axes):
-        table = "xy".index(axis[1])
-        sign = 1.0 if axis[0] == "+" else -1.0
-        start, end = window[table], window[table + 2]
-        size = end - start
-        first = 0.0 if plotter.origin == "corner" else -size / 2
-        to_bed[device, table] = sign
-        origin[table] = start - first if sign > 0 else end + first
-        low[device] = math.ceil(first / plotter.unit - 1e-9)
-        high[device] = math.floor((first + size) / plotter.unit + 1e-9)
-    return Bed((origin[0], origin[1]), to_bed, plotter.unit, (low[0], low[1]), (high[0], high[1]))
+        to_bed[device, "xy".index(axis[1])] = signs[device]
+    if correction is not None:
+        to_bed = correction.nominal_of_true @ to_bed
+    x0, y0, x1, y1 = window
+    corners = np.array([[x0, y0], [x1, y0], [x1, y1], [x0, y1]]) @ to_bed.T
+    start, size = corners.min(axis=0), np.ptp(corners, axis=0)
+    if correction is not None and (size > np.array(plotter.bed_size) + _HAIR).any():
+        raise RefusedError(
+            f"{plotter.name}: with its measured correction it does not cover a window "
+            f"{x1 - x0:.1f} by {y1 - y0:.1f} mm; cut the sections anew for the corrected plotter"
+        )
+    first = np.zeros(2) if plotter.origin == "corner" else -size / 2
+    low = [math.ceil(value / plotter.unit - 1e-9) for value in first]
+    high = [math.floor(value / plotter.unit + 1e-9) for value in first + size]
+    origin = np.linalg.solve(to_bed, start - first)
+    return Bed(
+        (float(origin[0]), float(origin[1])),
+        to_bed,
+        plotter.unit,
+        (low[0], low[1]),
+        (high[0], high[1]),
+    )

@@ -31,6 +31,8 @@ class Checkpoint:
     """The position as the machine will report it."""
     confirms: tuple[str, ...]
     """Ids of the strokes that are on the cloth when the machine says so."""
+    light: bool = False
+    """Whether it only tells how far the machine has got, and confirms no stroke."""
 
 
 class Distinct:

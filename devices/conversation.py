@@ -80,7 +80,7 @@ TRANSITIONS: dict[tuple[State, Signal], State] = {
 """Every move there is; a signal with no entry leaves the state as it is."""
 
 _MOST_ASKED = 2
-"""Checkpoints put again before giving up; the buffer keeps room for them."""
+"""Times a question is put again before giving up; the buffer keeps room for one."""
 _GREETING_TRIES = 3
 _LONGEST_REPLY = 200
 _TOO_MUCH_NOISE = 4096
@@ -100,9 +100,7 @@ class Limits:
 
 def usable_bytes(buffer_bytes: int, tongue: Tongue) -> int:
     """What a program may fill of a buffer: room is kept to ask again when a reply is lost."""
-    return buffer_bytes if tongue.acknowledges else buffer_bytes - _MOST_ASKED * len(
-        tongue.checkpoint
-    )
+    return buffer_bytes if tongue.acknowledges else buffer_bytes - len(tongue.checkpoint)
 
 
 class Conversation:
@@ -324,10 +322,17 @@ class Conversation:
                 if not reply.settled:
                     return []
                 self._matched = count
-                return [] if self._tongue.status_follows else self._confirm()
+                if not self._tongue.status_follows or self._only_tells_place(count):
+                    return self._confirm()
+                return []
         if self._tongue.poll:
             return self._elsewhere(reply)
         return self._noted(line)
+
+    def _only_tells_place(self, count: int) -> bool:
+        """Whether no stroke hangs on the first `count` open pieces."""
+        pieces = (self._open[n][0].checkpoint for n in range(count))
+        return all(point is None or point.light for point in pieces)
 
     def _elsewhere(self, reply: Reply) -> list[Event]:
         """A polled place that no checkpoint has: on its way, or all done but its answers lost."""
@@ -456,7 +461,11 @@ class Conversation:
                 f"the machine has asked to wait for {self._now - self._quiet_since:.0f} s and "
                 "never said to go on: look whether it is paused, open or out of cloth"
             )
-        if self._asked_times >= _MOST_ASKED:
+        full = (
+            self._sent - self._freed + len(self._tongue.checkpoint) > self._limits.buffer_bytes
+            and not self._tongue.poll
+        )
+        if self._asked_times >= _MOST_ASKED or full:
             return self._fail(
                 "the machine no longer says where its pen stands, or stands elsewhere than sent: "
                 "look whether it is paused or stuck, and at the cable"

@@ -43,7 +43,7 @@ def program(section: Section, plotter: Plotter, pens: PensTable) -> tuple[bytes,
             lowered = False
         rest = stroke.path[1:] or stroke.path
         while rest:
-            data, count = hand.draw(rest, lowered)
+            data, count = hand.draw(rest, lowered, plotter.longest_instruction)
             parts.append(data)
             rest, lowered = rest[count:], True
     parts += [*hand.closing(), b"M2\n"]
@@ -78,7 +78,7 @@ class GcodeHand:
         """Pen up, then go."""
         return self._raise() + f"G0{self._xy(point)}\n".encode()
 
-    def draw(self, points: Sequence[Point], lowered: bool) -> tuple[bytes, int]:
+    def draw(self, points: Sequence[Point], lowered: bool, most: int) -> tuple[bytes, int]:
         """One line to the first of `points`, the pen lowered before it where it is not."""
         feed = round(self.pace.draw * self.plotter.unit * 60)
         line = f"G1{self._xy(points[0])}F{feed}\n".encode()

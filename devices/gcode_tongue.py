@@ -49,6 +49,7 @@ class GcodeTongue:
 
     plotter: Plotter
     checkpoint: bytes = b"G4P0.01\n"
+    whereabouts: bytes = b"G4P0.01\n"
     poll: bytes = b"?"
     room: bytes = b""
     halt: bytes = b"!" + RESET

@@ -48,8 +48,11 @@ class Hand(Protocol):
         """Raises the pen and goes to `point`."""
         ...
 
-    def draw(self, points: Sequence[Point], lowered: bool) -> tuple[bytes, int]:
-        """One piece of program through the first of `points`, and through how many of them."""
+    def draw(self, points: Sequence[Point], lowered: bool, most: int) -> tuple[bytes, int]:
+        """A piece of program through the first of `points`, and through how many of them.
+
+        It has at most `most` bytes, unless one point alone takes more.
+        """
         ...
 
     def closing(self) -> Iterator[bytes]:

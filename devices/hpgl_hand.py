@@ -42,12 +42,12 @@ class HpglHand:
         """PU."""
         return f"PU{point[0]},{point[1]};".encode()
 
-    def draw(self, points: Sequence[Point], lowered: bool) -> tuple[bytes, int]:
+    def draw(self, points: Sequence[Point], lowered: bool, most: int) -> tuple[bytes, int]:
         """PD, with as many points as it may have."""
         count, length = 0, _OVERHEAD
         for x, y in points:
             length += len(f"{x},{y}") + (count > 0)
-            if count and length > self.longest:
+            if count and length > min(self.longest, most):
                 break
             count += 1
         text = ",".join(f"{x},{y}" for x, y in points[:count])

@@ -64,6 +64,7 @@ class HpglTongue:
 
     handshake: Handshake
     checkpoint: bytes = b"OA;OS;"
+    whereabouts: bytes = b"OA;"
     poll: bytes = b""
     halt: bytes = ESC + b"K"
     raise_pen: bytes = b"PU;"

@@ -99,10 +99,11 @@ class Script:
         path = stroke.path if len(stroke.path) > 1 else stroke.path * 2
         done = 1
         while done < len(path):
-            data, count = self.hand.draw(path[done : done + _MOST_POINTS], lowered)
+            rest = path[done : done + _MOST_POINTS]
+            data, count = self.hand.draw(rest, lowered, self._enough - self._unasked)
             if self._unasked + len(data) > self._enough:
                 lowered = yield from self._ask_on_the_way(lowered)
-                data, count = self.hand.draw(path[done : done + _MOST_POINTS], lowered)
+                data, count = self.hand.draw(rest, lowered, self._enough - self._unasked)
             seconds = self.hand.pace.line(path[done - 1 : done + count])
             self.at = path[done + count - 1]
             yield self._say(data, seconds, begins, self.tongue.place(self.at, True))
@@ -110,8 +111,8 @@ class Script:
 
     @property
     def _enough(self) -> int:
-        """Bytes after which to ask, so that a hop and the question still find room."""
-        return self.room - len(self.hand.hop(self.hand.bed.high)) - len(self.tongue.checkpoint)
+        """Bytes after which to ask: while half a buffer is drawn, the other half is on its way."""
+        return self.room // 2 - len(self.tongue.whereabouts)
 
     def _ask_on_the_way(self, lowered: bool) -> Generator[Say, None, bool]:
         """Learns how far the machine has got when a stroke outgrows its buffer.
@@ -120,7 +121,7 @@ class Script:
         """
         text = self.tongue.place(self.at, True)
         if lowered and self._distinct.admits(text):
-            yield self._ask(text)
+            yield self._ask(text, down=True)
             return True
         here = self.at
         yield from self._hop_and_ask(here)
@@ -141,11 +142,13 @@ class Script:
         self.at = point
         return self._say(self.hand.hop(point), seconds, end=self.tongue.place(point, False))
 
-    def _ask(self, text: str) -> Say:
+    def _ask(self, text: str, down: bool = False) -> Say:
         self._distinct.take(text)
         confirms, self._drawn = tuple(self._drawn), []
         self._unasked = 0
-        return Say(self.tongue.checkpoint, 0.0, (), Checkpoint(text, confirms), text)
+        light = down and not confirms
+        data = self.tongue.whereabouts if light else self.tongue.checkpoint
+        return Say(data, 0.0, (), Checkpoint(text, confirms, light), text)
 
     def _say(
         self, data: bytes, seconds: float, begins: tuple[str, ...] = (), end: str | None = None

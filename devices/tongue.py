@@ -46,6 +46,8 @@ class Tongue(Protocol):
     """Asked one after another; they also clear away what an earlier conversation left behind."""
     checkpoint: bytes
     """Asks, in turn with the program, where the pen stands. Safe to send again."""
+    whereabouts: bytes
+    """The same for a place that confirms no stroke, in as few bytes as will do."""
     poll: bytes
     """Asks the same at once, out of turn; empty where the answer comes by itself."""
     room: bytes

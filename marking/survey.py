@@ -13,6 +13,7 @@ import numpy as np
 
 from marking.errors import BadInputError, RefusedError
 from marking.lengths import format_length
+from marking.tape import permissible_error
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -110,11 +111,9 @@ def tape_sd(lengths: FloatArray, reading: float) -> FloatArray:
     """Standard deviations in mm of taped lengths read to `reading` mm.
 
     Half the finest division for setting and reading; half the permissible error of a class II
-    tape, 0.3 + 0.2 L mm with L the metres begun (UK SI 2016/1153, schedule 1I, after the EU's
-    measuring instruments directive).
+    tape.
     """
-    permissible = 0.3 + 0.2 * np.ceil(lengths / 1000)
-    return np.hypot(reading / 2, permissible / 2)
+    return np.hypot(reading / 2, permissible_error(lengths) / 2)
 
 
 def adjust(measured: FloatArray, sd: FloatArray) -> tuple[FloatArray, Adjustment]:

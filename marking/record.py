@@ -1,0 +1,382 @@
+"""What has happened in a job: readings, placements, checks and ink, in `job.db`.
+
+SQLite with a write-ahead log; nothing is ever changed or removed, only added. It knows rows and
+times, not what a placement or a check means.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import sqlite3
+from contextlib import contextmanager
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from typing import TYPE_CHECKING, Any, Literal
+
+import numpy as np
+
+from marking.errors import BadInputError, CanvasruleError, RefusedError
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterable, Iterator, Sequence
+    from pathlib import Path
+
+    from marking.layout import Layout
+    from marking.readings import MarkReading
+
+RECORD_FILE = "job.db"
+CheckKind = Literal["proof", "device"]
+InkEvent = Literal["begun", "done"]
+_OURS = 0x43_56_52_4C
+"""SQLite's application id of a job.db: it tells ours from another program's file."""
+_PATIENCE_SECONDS = 5.0
+_LEAST_MOVE = 0.001
+_OFF_CENTRE = 0.3183
+"""Tape fractions are halves of a micrometre; rounded off centre, they do not hang on a last bit."""
+
+MIGRATIONS = (
+    """
+    CREATE TABLE reading (id INTEGER PRIMARY KEY, at TEXT NOT NULL, layout TEXT NOT NULL,
+        section TEXT NOT NULL, mark TEXT NOT NULL, x_bed REAL NOT NULL, y_bed REAL NOT NULL,
+        sd REAL NOT NULL, source TEXT NOT NULL);
+    CREATE TABLE placement (id INTEGER PRIMARY KEY, at TEXT NOT NULL, layout TEXT NOT NULL,
+        section TEXT NOT NULL, pose TEXT NOT NULL, covariance TEXT NOT NULL, detail TEXT NOT NULL);
+    CREATE TABLE verification (id INTEGER PRIMARY KEY, at TEXT NOT NULL, layout TEXT NOT NULL,
+        kind TEXT NOT NULL, subject TEXT NOT NULL, result TEXT NOT NULL);
+    CREATE TABLE ink (id INTEGER PRIMARY KEY, at TEXT NOT NULL, layout TEXT NOT NULL,
+        section TEXT NOT NULL, event TEXT NOT NULL CHECK (event IN ('begun', 'done')));
+    CREATE TABLE standing_layout (id INTEGER PRIMARY KEY, at TEXT NOT NULL, layout TEXT NOT NULL,
+        reason TEXT NOT NULL CHECK (reason IN ('inked', 'accepted')));
+    CREATE INDEX reading_section ON reading (section);
+    CREATE INDEX placement_section ON placement (section);
+    """,
+)
+"""One step a version; a released step is never edited, only followed by another."""
+
+
+def layout_hash(layout: Layout) -> str:
+    """SHA-256 of where every line lies, to the micrometre.
+
+    Ids, pens and the order of strokes do not count: what is asked is whether a line would move.
+    """
+    strokes = sorted(
+        f"{stroke.layer} {np.floor(stroke.points / _LEAST_MOVE + _OFF_CENTRE).astype(int).tolist()}"
+        for stroke in layout.strokes
+    )
+    return hashlib.sha256("\n".join(strokes).encode("ascii")).hexdigest()
+
+
+def utc_now() -> datetime:
+    """The time now, in UTC."""
+    return datetime.now(UTC)
+
+
+@dataclass(frozen=True)
+class KeptReading:
+    """A reading as it was taken. Bed frame, mm."""
+
+    at: datetime
+    layout: str
+    section: str
+    mark: str
+    at_bed: tuple[float, float]
+    sd: float
+    source: str
+
+
+@dataclass(frozen=True)
+class KeptPlacement:
+    """A solved pose, its covariance and whatever else was said, as plain data."""
+
+    id: int
+    at: datetime
+    layout: str
+    section: str
+    pose: Any
+    covariance: Any
+    detail: Any
+
+
+@dataclass(frozen=True)
+class KeptCheck:
+    """A proof of the cover, or a check of the device named by `subject`, as plain data."""
+
+    id: int
+    at: datetime
+    layout: str
+    kind: CheckKind
+    subject: str
+    result: Any
+
+
+@dataclass(frozen=True)
+class KeptInk:
+    """A section whose inking has begun or is done."""
+
+    at: datetime
+    layout: str
+    section: str
+    event: InkEvent
+
+
+class Record:
+    """An open `job.db`. Every adding method is one transaction: whole on the disk, or not there."""
+
+    def __init__(
+        self, path: Path, connection: sqlite3.Connection, clock: Callable[[], datetime]
+    ) -> None:
+        self.path = path
+        self._connection = connection
+        self._clock = clock
+
+    def add_readings(self, layout: str, readings: Sequence[MarkReading]) -> None:
+        """Keeps `readings` taken under the layout with this hash: all of them, or none."""
+        rows = [
+            (layout, r.section, r.mark, *map(_finite, r.at_bed), _finite(r.sd), r.where)
+            for r in readings
+        ]
+        self._add("reading", "layout, section, mark, x_bed, y_bed, sd, source", rows)
+
+    def readings(self, section: str | None = None) -> tuple[KeptReading, ...]:
+        """All readings, or a section's, in the order they were kept."""
+        rows = self._rows("reading", section=section)
+        return tuple(
+            KeptReading(_time(at), layout, named, mark, (x, y), sd, source)
+            for _, at, layout, named, mark, x, y, sd, source in rows
+        )
+
+    def add_placement(
+        self, layout: str, section: str, pose: Any, covariance: Any, detail: Any = None
+    ) -> None:
+        """Keeps a placement; pose, covariance and detail are plain data (arrays as lists)."""
+        row = (layout, section, _json(pose), _json(covariance), _json(detail))
+        self._add("placement", "layout, section, pose, covariance, detail", [row])
+
+    def placements(self, section: str | None = None) -> tuple[KeptPlacement, ...]:
+        """All placements, or a section's, oldest first; a section's last one holds."""
+        return tuple(
+            KeptPlacement(number, _time(at), layout, named, *(json.loads(text) for text in texts))
+            for number, at, layout, named, *texts in self._rows("placement", section=section)
+        )
+
+    def add_check(self, layout: str, kind: CheckKind, subject: str, result: Any) -> None:
+        """Keeps a check's result, plain data; `subject` names the device, or the cover."""
+        row = (layout, kind, subject, _json(result))
+        self._add("verification", "layout, kind, subject, result", [row])
+
+    def checks(self, kind: CheckKind, subject: str | None = None) -> tuple[KeptCheck, ...]:
+        """The checks of one kind, and of one subject when it is given, oldest first."""
+        rows = self._rows("verification", kind=kind, subject=subject)
+        return tuple(
+            KeptCheck(number, _time(at), layout, kind, named, json.loads(result))
+            for number, at, layout, _, named, result in rows
+        )
+
+    def add_ink(self, layout: Layout, section: str, event: InkEvent) -> None:
+        """Keeps that inking a section has begun, before the first byte is sent, or is done.
+
+        Raises RefusedError, keeping nothing, when ink stands under another layout.
+        """
+        named = layout_hash(layout)
+        with self._writing() as at:
+            self._check_standing(named)
+            if self.standing_layout() is None:
+                self._insert("standing_layout", "layout, reason", at, [(named, "inked")])
+            self._insert("ink", "layout, section, event", at, [(named, section, event)])
+
+    def ink(self) -> tuple[KeptInk, ...]:
+        """What has been inked, in order."""
+        return tuple(
+            KeptInk(_time(at), layout, section, event)
+            for _, at, layout, section, event in self._rows("ink")
+        )
+
+    def standing_layout(self) -> str | None:
+        """Hash of the layout that ink stands under, as last accepted; None before any ink."""
+        rows = self._rows("standing_layout")
+        return str(rows[-1][2]) if rows else None
+
+    def guard_layout(self, layout: Layout, *, accept: bool = False) -> None:
+        """Refuses a layout that moves a line once ink has been laid.
+
+        With `accept`, which only a person may say, the new layout is kept as the one that
+        stands. Raises RefusedError.
+        """
+        named = layout_hash(layout)
+        if not accept:
+            self._check_standing(named)
+            return
+        with self._writing() as at:
+            if self.standing_layout() not in (None, named):
+                self._insert("standing_layout", "layout, reason", at, [(named, "accepted")])
+
+    def _check_standing(self, named: str) -> None:
+        standing = self.standing_layout()
+        if standing in (None, named):
+            return
+        begun = list(dict.fromkeys(row.section for row in self.ink()))
+        shown = ", ".join(begun[:4]) + (f" and {len(begun) - 4} more" if len(begun) > 4 else "")
+        raise RefusedError(
+            f"{self.path.parent}: job.toml now lays out other lines than those already inked in "
+            f"{len(begun)} section{'s' if len(begun) != 1 else ''} ({shown}); nothing was "
+            "changed. Put job.toml back as it was, or say that the inked lines may disagree with "
+            "the new layout"
+        )
+
+    @contextmanager
+    def _writing(self) -> Iterator[str]:
+        """One transaction, and its time as text."""
+        with _explained(self.path):
+            self._connection.execute("BEGIN IMMEDIATE")
+            try:
+                yield _text(self._clock())
+                self._connection.execute("COMMIT")
+            except BaseException:
+                if self._connection.in_transaction:
+                    self._connection.execute("ROLLBACK")
+                raise
+
+    def _add(self, table: str, columns: str, rows: Iterable[Sequence[Any]]) -> None:
+        with self._writing() as at:
+            self._insert(table, columns, at, rows)
+
+    def _insert(self, table: str, columns: str, at: str, rows: Iterable[Sequence[Any]]) -> None:
+        blanks = ", ".join("?" * (columns.count(",") + 2))
+        self._connection.executemany(
+            f"INSERT INTO {table} (at, {columns}) VALUES ({blanks})",
+            [(at, *row) for row in rows],
+        )
+
+    def _rows(self, table: str, **equal: str | None) -> list[tuple[Any, ...]]:
+        asked = {column: value for column, value in equal.items() if value is not None}
+        where = " AND ".join(f"{column} = ?" for column in asked) or "TRUE"
+        with _explained(self.path):
+            return self._connection.execute(
+                f"SELECT * FROM {table} WHERE {where} ORDER BY id", tuple(asked.values())
+            ).fetchall()
+
+
+@contextmanager
+def open_record(folder: Path, clock: Callable[[], datetime] = utc_now) -> Iterator[Record]:
+    """The record of the job in `folder`, made when there is none yet, and closed afterwards.
+
+    `clock` tells the time in UTC. Raises BadInputError for a file that is broken or another
+    program's, RefusedError for one that is locked or of a newer version; the file is then left
+    as it is.
+    """
+    path = folder / RECORD_FILE
+    if not folder.is_dir():
+        raise BadInputError(f"{folder}: no such folder, so no record of a job can be kept there")
+    with _explained(path):
+        connection = sqlite3.connect(path, timeout=_PATIENCE_SECONDS, isolation_level=None)
+    try:
+        with _explained(path):
+            _check_ours(connection, path)
+            connection.execute("PRAGMA journal_mode = WAL")
+            connection.execute("PRAGMA synchronous = FULL")
+            migrate(connection, MIGRATIONS)
+        yield Record(path, connection, clock)
+    finally:
+        connection.close()
+
+
+def migrate(connection: sqlite3.Connection, steps: Sequence[str]) -> None:
+    """Brings the file up to version `len(steps)`, in one transaction."""
+    if _version(connection) == len(steps):
+        return
+    connection.execute("BEGIN IMMEDIATE")
+    try:
+        # Another process may have migrated while this one waited for its turn.
+        have = _version(connection)
+        if have == 0:
+            connection.execute(f"PRAGMA application_id = {_OURS}")
+            connection.execute("CREATE TABLE schema_version (version INTEGER NOT NULL)")
+            connection.execute("INSERT INTO schema_version VALUES (0)")
+        for step in steps[have:]:
+            for statement in filter(str.strip, step.split(";")):
+                connection.execute(statement)
+        connection.execute("UPDATE schema_version SET version = ?", (len(steps),))
+        connection.execute("COMMIT")
+    except BaseException:
+        connection.execute("ROLLBACK")
+        raise
+
+
+def _version(connection: sqlite3.Connection) -> int:
+    """The schema version of the file; 0 of an empty one."""
+    if not connection.execute("SELECT 1 FROM sqlite_master WHERE name='schema_version'").fetchone():
+        return 0
+    return int(connection.execute("SELECT version FROM schema_version").fetchone()[0])
+
+
+def _check_ours(connection: sqlite3.Connection, path: Path) -> None:
+    """Reads only: a file that is not ours, or too new, is left as it is."""
+    tables = connection.execute("SELECT COUNT(*) FROM sqlite_master").fetchone()[0]
+    (named,) = connection.execute("PRAGMA application_id").fetchone()
+    if tables and named != _OURS:
+        raise BadInputError(
+            f"{path}: a database, but not a job's record; move it away, and a new record is begun"
+        )
+    version = _version(connection)
+    if version > len(MIGRATIONS):
+        raise RefusedError(
+            f"{path}: written by a later version of this program (its format is {version}, this "
+            f"one reads up to {len(MIGRATIONS)}); nothing was changed. Use the later version"
+        )
+    (sound,) = connection.execute("PRAGMA quick_check(1)").fetchone()
+    if sound != "ok":
+        raise _broken(path, sound)
+
+
+def _broken(path: Path, said: object) -> CanvasruleError:
+    return BadInputError(
+        f"{path}: damaged ({said}); nothing was changed. Put back a copy of the job's folder, or "
+        f"move {path.name}, {path.name}-wal and {path.name}-shm together to a safe place: without "
+        "them the program no longer knows what is inked"
+    )
+
+
+@contextmanager
+def _explained(path: Path) -> Iterator[None]:
+    """SQLite's faults as a colleague would say them."""
+    try:
+        yield
+    except sqlite3.OperationalError as fault:
+        said = str(fault)
+        if "locked" in said or "busy" in said:
+            raise RefusedError(
+                f"{path}: in use by another program for {_PATIENCE_SECONDS:g} s; nothing was "
+                "changed. End the other command on this job, or wait for it, and try again"
+            ) from None
+        raise BadInputError(
+            f"{path}: cannot be used ({said}); nothing was changed. See that its folder and disk "
+            "can be written and have room"
+        ) from None
+    except sqlite3.DatabaseError as fault:
+        raise _broken(path, fault) from None
+
+
+def _finite(value: float) -> float:
+    if not np.isfinite(value):
+        raise BadInputError(f"{value} is not a finite number and was not kept; take it again")
+    return float(value)
+
+
+def _json(value: Any) -> str:
+    try:
+        return json.dumps(value, allow_nan=False, sort_keys=True)
+    except ValueError:
+        raise BadInputError(
+            "a result that is not a finite number was not kept; nothing was changed"
+        ) from None
+
+
+def _text(at: datetime) -> str:
+    if at.tzinfo is None:
+        raise ValueError("the clock must tell its time zone")
+    return at.astimezone(UTC).isoformat(timespec="milliseconds")
+
+
+def _time(text: str) -> datetime:
+    return datetime.fromisoformat(text)

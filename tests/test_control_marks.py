@@ -1,0 +1,187 @@
+"""Control marks: set out from one zero, square by Pythagoras, on lines that will be inked.
+
+The outside authorities: the 3-4-5 (Euclid I.48), steel's expansion (surveying handbooks), a PDF
+reader and an SVG renderer that are no part of this project, and scipy.
+"""
+
+from __future__ import annotations
+
+import io
+
+import numpy as np
+import pypdfium2
+import pytest
+from PIL import Image
+from scipy import stats
+
+from marking.control import control_covariance, marks_on, set_out
+from marking.controlsheet import control_pages
+from marking.errors import RefusedError
+from marking.layout import lay_out
+from marking.page import page_svg, pages_pdf
+from marking.picture import png
+from marking.tape import Tape
+
+SIX_INCHES = 6 * 25.4
+
+
+@pytest.fixture(scope="module")
+def control(millrace_layout):
+    return set_out(millrace_layout, SIX_INCHES, Tape(), "in")
+
+
+def test_marks_stand_on_crossings_along_the_long_edges(control, millrace_layout):
+    grid = millrace_layout.grid
+    for line, y in (("near", grid.long_lines[0].y), ("far", grid.long_lines[-1].y)):
+        marks = marks_on(control, line)
+        xs = [mark.mark.at_table[0] for mark in marks]
+        assert set(xs) <= set(grid.cross_x.tolist())
+        assert {mark.mark.at_table[1] for mark in marks} == {y}
+        assert (xs[0], xs[-1]) == (grid.cross_x[0], grid.cross_x[-1])
+        assert max(np.diff(xs)) <= SIX_INCHES + 1e-9
+
+
+def test_marks_across_the_ends_stand_on_the_first_and_the_last_cross_line(control, millrace_layout):
+    grid = millrace_layout.grid
+    assert {m.mark.at_table[0] for m in marks_on(control, "zero")} == {grid.cross_x[0]}
+    assert {m.mark.at_table[0] for m in marks_on(control, "end")} == {grid.cross_x[-1]}
+    without = set_out(millrace_layout, SIX_INCHES, Tape(), "in", ends=False)
+    assert {mark.line for mark in without.marks} == {"near", "far"}
+
+
+def test_no_two_marks_share_a_name_or_a_place(control):
+    assert len({mark.mark.id for mark in control.marks}) == len(control.marks)
+    assert len({mark.mark.at_table for mark in control.marks}) == len(control.marks)
+
+
+def test_every_reading_is_from_the_one_zero_and_none_is_added_to_the_last(control):
+    # Moved on from mark to mark, a rounding of up to 1/64 in each would add up; from one zero the
+    # reading of line 144 is 144 inches, whatever was read before it.
+    for line in ("near", "far"):
+        for mark in marks_on(control, line):
+            assert mark.run.length == pytest.approx(mark.place * 25.4, abs=1e-9)
+            assert mark.run.reading == pytest.approx(mark.run.length, abs=1e-9)
+
+
+def test_a_warm_tape_reads_less_over_the_same_length(millrace_layout):
+    # Handbooks: 11.6e-6 per degree C. At 35 C, 15 degrees over, line 147 of 3733.8 mm.
+    warm = set_out(millrace_layout, SIX_INCHES, Tape(temperature=35), "in")
+    last = marks_on(warm, "near")[-1].run
+    assert last.correction == pytest.approx(-3733.8 * 11.6e-6 * 15, rel=1e-3)
+
+
+@pytest.mark.parametrize(("units", "whole"), [("in", 25.4), ("mm", 10.0)])
+def test_the_square_is_the_largest_3_4_5_in_whole_units(millrace_layout, units, whole):
+    square = set_out(millrace_layout, SIX_INCHES, Tape(), units).square
+    along, up, slope = square.ratio
+    assert along**2 + up**2 == slope**2
+    assert sorted(np.array([along, up, slope]) * 5 // slope) == [3, 4, 5]
+    assert square.slope.length == pytest.approx(slope * whole)
+    grid = millrace_layout.grid
+    length = grid.cross_x[-1] - grid.cross_x[0]
+    height = grid.long_lines[-1].y - grid.long_lines[0].y
+    assert square.along.length <= length
+    assert square.up.length <= height
+    n = slope // 5 + 1
+    assert not (4 * n * whole <= length and 3 * n * whole <= height)
+    assert not (3 * n * whole <= length and 4 * n * whole <= height)
+
+
+def test_the_millrace_square_is_60_80_100_inches(control):
+    # 20 times 3-4-5: the marking is 147 by 61 15/16 in, and 21 times would need 63 in.
+    assert control.square.ratio == (80, 60, 100)
+
+
+def test_the_diagonals_show_a_lean_as_the_sheet_says(control):
+    length = marks_on(control, "near")[-1].run.length
+    height = control.height.length
+    lean = 2.0
+    longer = np.hypot(length + lean, height)
+    shorter = np.hypot(length - lean, height)
+    shift = (longer - shorter) * control.diagonals.shift_per_difference
+    assert shift == pytest.approx(lean, rel=1e-3)
+    assert control.diagonals.run.length == pytest.approx(np.hypot(length, height))
+
+
+def test_two_good_diagonals_agree_within_what_the_sheet_allows_95_times_in_100(control):
+    one_tape = np.random.default_rng(7)
+    sd = control.diagonals.allowed / stats.norm.ppf(0.975) / np.sqrt(2)
+    differences = np.diff(one_tape.normal(0, sd, (20_000, 2)), axis=1)
+    within = (np.abs(differences) <= control.diagonals.allowed).mean()
+    assert within == pytest.approx(0.95, abs=0.005)
+
+
+def test_marks_share_the_tapes_scale_and_the_lean_of_the_zero_line(control):
+    covariance = control_covariance(control)
+    assert np.linalg.eigvalsh(covariance).min() > 0
+    ids = [mark.mark.id for mark in control.marks]
+    last_near, near = 2 * ids.index("n147"), 2 * ids.index("n144")
+    zero = 2 * ids.index("n0")
+    # Class II: half of 0.2 mm a metre over four metres begun; and 2 degrees of steel.
+    shared = (0.1 * 4) ** 2 + (2 * 11.6e-6) ** 2 * 3733.8 * 3657.6
+    assert covariance[last_near, near] == pytest.approx(shared)
+    assert covariance[zero, near] == pytest.approx(0)
+    far = 2 * ids.index("f0")
+    assert covariance[far, far] > covariance[zero, zero]
+
+
+def test_slack_cloth_has_its_marks_where_the_slack_lines_are(make_job):
+    job = make_job(
+        {
+            "table": {"length": "150 in", "width": "64 in"},
+            "cloth": {"stretch_length": "2 %"},
+        }
+    )
+    layout = lay_out(job)
+    control = set_out(layout, SIX_INCHES, Tape(), "in")
+    mark = marks_on(control, "near")[1]
+    assert mark.mark.at_table[0] in layout.grid.cross_x
+    assert mark.run.length == pytest.approx(mark.place * 25.4 / 1.02)
+
+
+def test_a_marking_too_small_for_a_whole_3_4_5_is_told_what_to_use(make_job):
+    job = make_job(
+        {
+            "table": {"length": "6 in", "width": "5 in"},
+            "grid": {"margin": "1 in", "end_margin": "2 in"},
+            "hems": {"depth": "1 in", "folds": []},
+            "numerals": {"sides": []},
+        }
+    )
+    with pytest.raises(RefusedError, match="framing square"):
+        set_out(lay_out(job), SIX_INCHES, Tape(), "in")
+
+
+def test_the_sheet_is_one_page_with_every_reading_and_prints_true_to_size(
+    control, millrace_layout, millrace
+):
+    pages = control_pages(control, millrace_layout, millrace.title, "in", "letter")
+    assert len(pages) == 1
+    printed = pypdfium2.PdfDocument(pages_pdf(pages))
+    assert len(printed) == 1
+    assert printed[0].get_size() == pytest.approx((612, 792), abs=0.1)
+    by_pdf = np.asarray(printed[0].render(scale=1).to_pil().convert("L"), dtype=float)
+    by_svg = np.asarray(
+        Image.open(io.BytesIO(png(page_svg(pages[0]), by_pdf.shape[1]))).convert("L"), dtype=float
+    )
+    rows = min(len(by_pdf), len(by_svg))
+    # Both renderers blur thin strokes their own way; the ink lies in the same places.
+    alike = np.corrcoef(by_pdf[:rows].ravel(), by_svg[:rows].ravel())[0, 1]
+    assert alike > 0.9
+
+
+def test_nothing_on_the_sheet_runs_off_the_paper(control, millrace_layout, millrace):
+    for paper in ("a4", "letter"):
+        for spacing in (25.4, SIX_INCHES, 24 * 25.4):
+            some = set_out(millrace_layout, spacing, Tape(temperature=27), "in")
+            for page in control_pages(some, millrace_layout, millrace.title, "in", paper):
+                points = np.concatenate([drawn.points for drawn in page.drawn])
+                assert points.min() >= 6
+                assert (points.max(axis=0) <= (page.width - 6, page.height - 6)).all()
+
+
+def test_the_sheet_is_the_same_bytes_every_time(control, millrace_layout, millrace):
+    pages = [control_pages(control, millrace_layout, millrace.title, "in", "a4") for _ in range(2)]
+    assert pages_pdf(pages[0]) == pages_pdf(pages[1])
+    assert page_svg(pages[0][0]) == page_svg(pages[1][0])
+    assert b"CreationDate (D:20000101" in pages_pdf(pages[0])

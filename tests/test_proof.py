@@ -1,0 +1,288 @@
+"""The finished cover: which distances tell, what they say, and when the tape cannot say.
+
+Every cover here is built from known errors by the test's own geometry, and the adjustment is held
+against scipy's least squares. The 3-4-5 is Euclid I.47.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from scipy import optimize
+
+from marking.distortion import WHOLE, effect, patch_at
+from marking.errors import BadInputError
+from marking.page import pages_pdf
+from marking.proof import prove, read_measured
+from marking.proofplan import design, plan_proof
+from marking.proofsheet import proof_pages
+from marking.prooftext import proof_lines, proof_record, since, since_lines
+from marking.record import open_record
+from marking.sections import cut_into_sections
+from marking.tape import Tape, tape_reading
+
+SIXTEENTH = 25.4 / 16
+PLACED = 0.4
+"""mm: what placements with control marks leave of each section."""
+
+
+@pytest.fixture(scope="module")
+def plan(millrace, millrace_layout, make_job):
+    job = make_job(
+        {"table": {"length": "150 in", "width": "64 in"}, "plotter": {"profile": "flatbed-24x36"}}
+    )
+    sections = cut_into_sections(millrace_layout, millrace, job.plotter.zone)
+    return plan_proof(millrace_layout, sections, Tape(), SIXTEENTH, "in", shift_sd=PLACED)
+
+
+def cover(plan, along=0.0, across=0.0, skew=0.0, moved=None, noise=None, tape=None):
+    """What the tape shows on a cover stretched, skewed and with sections out of place, in mm.
+
+    Written out anew here: corners of each distance are moved, and the straight length taken.
+    """
+    x0, y0, x1, y1 = plan.model.rect
+    ids = [patch.id for patch in plan.model.patches]
+
+    def at(point):
+        x, y = point
+        share_x, share_y = (x - x0) / (x1 - x0), (y - y0) / (y1 - y0)
+        there = np.array([x + along * share_x + skew * share_y, y + across * share_y])
+        index = patch_at(plan.model, point)
+        return there + (moved or {}).get(ids[index] if index >= 0 else "", (0.0, 0.0))
+
+    shown = {}
+    for distance in plan.distances:
+        start, end = map(at, distance.ends)
+        length = float(np.hypot(*(end - start)))
+        if distance.thread is not None:
+            first, last = map(at, distance.thread)
+            share = (start[0] - first[0]) / (last[0] - first[0])
+            length = float(start[1] - (first + share * (last - first))[1])
+        shown[distance.id] = length
+    if noise is not None:
+        rng = np.random.default_rng(noise)
+        rows, sd = design(plan.model, plan.distances, Tape())
+        errors = rng.normal(0, sd) + rows[:, -2:] @ rng.normal(0, 1, 2)
+        shown = {
+            name: value + error for (name, value), error in zip(shown.items(), errors, strict=True)
+        }
+    return {name: tape_reading(value, tape or Tape()) for name, value in shown.items()}
+
+
+def test_the_sheet_has_diagonals_long_runs_triangles_seams_and_a_random_sample(plan):
+    kinds = {distance.kind for distance in plan.distances}
+    assert kinds == {"diagonal", "along", "across", "triangle", "seam", "thread"}
+    assert len(plan.distances) <= 60
+    assert sum(distance.kind == "diagonal" for distance in plan.distances) == 2
+
+
+def test_the_two_triangles_at_the_ends_are_nearly_3_4_5(plan):
+    slopes = [d for d in plan.distances if d.kind == "triangle"][:2]
+    for slope in slopes:
+        (ax, ay), (bx, by) = slope.ends
+        assert abs(bx - ax) / abs(by - ay) == pytest.approx(4 / 3, abs=0.01)
+        assert slope.nominal / abs(by - ay) == pytest.approx(5 / 3, abs=0.01)
+
+
+def test_the_distances_tell_every_kind_of_error_apart(plan):
+    # By rank and conditioning of the design with no prior at all on the whole cover's unknowns.
+    rows, sd = design(plan.model, plan.distances, Tape())
+    whole = (rows / sd[:, None])[:, : len(WHOLE)]
+    assert np.linalg.matrix_rank(whole) == len(WHOLE)
+    assert np.linalg.cond(whole) < 20
+    assert plan.untold == ()
+    assert max(plan.told.values()) < SIXTEENTH
+
+
+def test_the_same_seed_chooses_the_same_sample_and_another_does_not(millrace_layout, millrace_plan):
+    def chosen(seed):
+        plan = plan_proof(
+            millrace_layout, millrace_plan, Tape(), SIXTEENTH, "in", most=24, seed=seed
+        )
+        return [distance.ends for distance in plan.distances]
+
+    assert chosen(1) == chosen(1)
+    assert chosen(1) != chosen(2)
+
+
+def test_a_true_cover_passes(plan):
+    verdict = prove(plan, cover(plan), Tape(), SIXTEENTH)
+    assert verdict.outcome == "pass"
+    assert verdict.again == verdict.in_doubt == ()
+    assert all(abs(estimate.value) < 1e-6 for estimate in verdict.whole.values())
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_a_true_cover_passes_when_measured_with_a_real_tape(plan, seed):
+    verdict = prove(plan, cover(plan, noise=seed), Tape(), SIXTEENTH)
+    assert verdict.outcome in ("pass", "cannot tell")
+    assert verdict.again == ()
+    assert not verdict.worst_section.certain
+
+
+@pytest.mark.parametrize(
+    ("error", "name"),
+    [({"along": 5.0}, "along"), ({"across": -5.0}, "across"), ({"skew": 5.0}, "skew")],
+)
+def test_stretch_and_skew_are_each_found_and_not_taken_for_the_other(plan, error, name):
+    verdict = prove(plan, cover(plan, **error, noise=4), Tape(), SIXTEENTH)
+    assert verdict.outcome != "pass"
+    for other, estimate in verdict.whole.items():
+        if other == name:
+            assert estimate.value == pytest.approx(error[name], abs=2.6 * estimate.sd)
+            assert estimate.certain()
+        else:
+            assert abs(estimate.value) < 3 * estimate.sd
+    assert not verdict.worst_section.certain
+
+
+@pytest.mark.parametrize("section", ["r1c2", "r2c3", "r3c4", "r2c1"])
+def test_a_single_misplaced_section_is_found_named_and_failed(plan, section):
+    verdict = prove(plan, cover(plan, moved={section: (4.0, 0.0)}, noise=2), Tape(), SIXTEENTH)
+    assert verdict.outcome == "fail"
+    assert verdict.worst_section.sections == (section,)
+    assert verdict.worst_section.axis == "along"
+    assert verdict.worst_section.estimate.value == pytest.approx(4.0, abs=1.2)
+    assert section in verdict.worst_seam.sections
+    assert not verdict.whole["along"].certain(3)
+
+
+def test_a_slipped_tape_is_asked_for_again_and_fails_nobody(plan):
+    shown = cover(plan, noise=3)
+    for distance in plan.distances[:8]:
+        slipped = {**shown, distance.id: shown[distance.id] + 25.4 / 4}
+        verdict = prove(plan, slipped, Tape(), SIXTEENTH)
+        assert verdict.outcome == "measure again"
+        assert verdict.again[0] == distance.id
+
+
+def test_a_coarse_tape_cannot_tell(plan):
+    coarse = Tape(tape_class="III", division=25.4 / 2)
+    verdict = prove(plan, cover(plan), coarse, SIXTEENTH)
+    assert verdict.outcome == "cannot tell"
+    assert verdict.in_doubt
+    assert any(line.startswith("CANNOT TELL") for line in proof_lines(verdict, "in"))
+
+
+def test_nothing_passes_on_trust_alone(millrace_layout, millrace_plan):
+    # 70 sections, 24 distances, and no word of how the sections were placed.
+    few = plan_proof(millrace_layout, millrace_plan, Tape(), SIXTEENTH, "in", most=24)
+    verdict = prove(few, cover(few), Tape(), SIXTEENTH)
+    assert verdict.outcome == "cannot tell"
+    assert few.untold
+
+
+def test_the_tapes_own_temperature_and_scale_are_taken_out(plan):
+    tape = Tape(temperature=35, scale_error=0.0008)
+    verdict = prove(plan, cover(plan, tape=tape), tape, SIXTEENTH)
+    assert abs(verdict.whole["along"].value) < 1e-6
+
+
+def test_the_adjustment_is_scipys_least_squares_with_the_priors_as_observations(plan):
+    shown = cover(plan, along=2.0, noise=6)
+    model = plan.model
+    prior = np.concatenate([model.prior_sd, [1.0, 1.0]])
+    rows, sd = design(model, plan.distances, Tape())
+    ends = np.array([distance.ends for distance in plan.distances])
+    flat = ends.reshape(-1, 2)
+    patches = np.array([patch_at(model, (float(x), float(y))) for x, y in flat])
+    moved = effect(model, flat, patches).reshape(*ends.shape, model.count)
+    threads = np.array([distance.thread is not None for distance in plan.distances])
+    measured = np.array([shown[distance.id] for distance in plan.distances])
+
+    def misfit(state):
+        at = ends + moved @ state[:-2]
+        length = np.hypot(*(at[:, 1] - at[:, 0]).T)
+        length = np.where(threads, rows[:, :-2] @ state[:-2], length) + rows[:, -2:] @ state[-2:]
+        return np.concatenate([(length - measured) / sd, state / prior])
+
+    best = optimize.least_squares(
+        misfit,
+        np.zeros(len(prior)),
+        jac="3-point",
+        x_scale=prior,
+        xtol=1e-15,
+        ftol=1e-15,
+        gtol=1e-12,
+    )
+    covariance = np.linalg.inv(best.jac.T @ best.jac)
+    verdict = prove(plan, shown, Tape(), SIXTEENTH)
+    for n, name in enumerate(WHOLE):
+        assert verdict.whole[name].value == pytest.approx(best.x[n], abs=1e-5)
+        assert verdict.whole[name].sd == pytest.approx(np.sqrt(covariance[n, n]), rel=1e-4)
+
+
+def test_the_stated_doubt_holds_the_truth_19_times_in_20(plan):
+    inside = []
+    for seed in range(120):
+        verdict = prove(plan, cover(plan, along=1.0, skew=-1.0, noise=seed), Tape(), SIXTEENTH)
+        for name, truth in (("along", 1.0), ("skew", -1.0), ("across", 0.0)):
+            estimate = verdict.whole[name]
+            inside.append(abs(estimate.value - truth) <= 1.96 * estimate.sd)
+    assert np.mean(inside) >= 0.93
+
+
+def test_a_later_proof_says_what_the_cloth_has_done_since(plan, tmp_path):
+    first = prove(plan, cover(plan, noise=1), Tape(), SIXTEENTH)
+    with open_record(tmp_path) as record:
+        record.add_check("abc", "proof", "cover", proof_record(first))
+        kept = record.checks("proof")[-1].result
+    later = prove(plan, cover(plan, across=6.0, noise=9), Tape(), SIXTEENTH)
+    changes = since(kept, later)
+    assert changes["across"].certain(3)
+    assert not changes["along"].certain(3)
+    said = list(since_lines(changes))
+    assert any("wider" in line for line in said)
+    same = list(since_lines(since(kept, prove(plan, cover(plan, noise=1), Tape(), SIXTEENTH))))
+    assert same == [line for line in same if "not moved" in line]
+
+
+def test_an_earlier_proof_of_another_marking_is_not_compared(plan):
+    verdict = prove(plan, cover(plan), Tape(), SIXTEENTH)
+    with pytest.raises(BadInputError, match="another marking"):
+        since({**proof_record(verdict), "size": [100.0, 100.0]}, verdict)
+    with pytest.raises(BadInputError, match="cannot be read"):
+        since({}, verdict)
+
+
+def test_measurements_are_read_from_either_kind_of_file(plan, tmp_path):
+    first, second = (distance for distance in plan.distances[2:4])
+    toml, csv = tmp_path / "m.toml", tmp_path / "m.csv"
+    toml.write_text(f'[measured]\n{first.id} = "147 1/32 in"\n{second.id} = "146 31/32 in"\n')
+    csv.write_text(f"id,length_in\n{first.id},147.03125\n{second.id},146.96875\n")
+    read = read_measured(toml, plan, "in")
+    assert read == pytest.approx({first.id: 147.03125 * 25.4, second.id: 146.96875 * 25.4})
+    assert read_measured(csv, plan, "in") == pytest.approx(read)
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ("id,length\np01,159 in\np01,159 in\n", r"m\.csv:3: p01: measured twice"),
+        ("id,length\nq7,159 in\n", r"m\.csv:2: q7: not on the sheet; it has p01 to"),
+        ("id,length\np03,146 in\n", "Count the lines"),
+        ("id,length\np03,147 mm\n", "check the unit"),
+        ("id,length\np03,147\n", "no unit"),
+    ],
+)
+def test_a_measurement_that_cannot_be_is_refused_with_its_line(plan, tmp_path, text, said):
+    path = tmp_path / "m.csv"
+    path.write_text(text)
+    with pytest.raises(BadInputError, match=said):
+        read_measured(path, plan, "in")
+
+
+def test_too_few_measurements_say_nothing(plan):
+    few = dict(list(cover(plan).items())[:3])
+    with pytest.raises(BadInputError, match="at least 6 are needed"):
+        prove(plan, few, Tape(), SIXTEENTH)
+
+
+def test_the_sheet_lists_every_distance_on_the_paper_and_always_the_same(plan, millrace):
+    pages = proof_pages(plan, Tape(), millrace.title, "in", "letter")
+    for page in pages:
+        points = np.concatenate([drawn.points for drawn in page.drawn])
+        assert points.min() >= 6
+        assert (points.max(axis=0) <= (page.width - 6, page.height - 6)).all()
+    again = proof_pages(plan, Tape(), millrace.title, "in", "letter")
+    assert pages_pdf(pages) == pages_pdf(again)
