@@ -1,0 +1,314 @@
+"""What is known of all marks and all inked sections together, and what each reading adds.
+
+One normal state over the errors of control marks and of every inked section, with its whole
+covariance: a witness mark inherits the error of the section that inked it, so a chain of
+sections cannot fool itself. It knows readings and poses, neither files nor verdicts. Table
+frame, millimetres and radians.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from marking.errors import BadInputError
+from marking.pose import effect
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Mapping, Sequence
+
+    from numpy.typing import NDArray
+
+    from marking.pose import Pose, PoseKind
+    from marking.witness import Mark
+
+    FloatArray = NDArray[np.float64]
+
+TAPE_SD = 0.4
+"""How well a control mark is set by tape, in mm per axis, when nothing better is known."""
+
+
+@dataclass(frozen=True)
+class Target:
+    """A mark that can be read, and how it came to be where it is."""
+
+    mark: Mark
+    inked_by: str | None = None
+    """Id of the section that inked it, whose error it shares; None for one set by tape."""
+    sd: float = TAPE_SD
+    """Its own error in mm per axis: the tape's, or the pen's scatter about its section."""
+
+
+@dataclass(frozen=True)
+class Reading:
+    """Where a device's pen stands when it is brought onto a mark."""
+
+    mark: str
+    at: tuple[float, float]
+    """The bed point, carried to the table as if the device stood as planned."""
+    sd: float
+    """mm per axis."""
+
+
+@dataclass(frozen=True)
+class Setup:
+    """One section as it was inked: the pose it was inked with, and the readings taken."""
+
+    section: str
+    pose: Pose
+    """Its `about` is the middle of the section's window."""
+    readings: tuple[Reading, ...]
+    kind: PoseKind = "rigid"
+
+
+@dataclass(frozen=True)
+class Network:
+    """Errors of marks and inked sections: their mean and covariance, given all readings.
+
+    An inked section's error is the change (see `marking.pose`) from the pose it was inked with
+    to the pose its device really had.
+    """
+
+    targets: Mapping[str, Target]
+    setups: Mapping[str, Setup]
+    places: Mapping[str, slice]
+    """Where each block of the state stands: by section id, and `mark MARK` for a mark's own."""
+    mean: FloatArray
+    """(n,), or (n, runs) for many sets of readings of the same marks at once."""
+    covariance: FloatArray
+    """(n, n)."""
+
+
+@dataclass(frozen=True)
+class Gain:
+    """What a set of readings does to the state, whatever their figures turn out to be."""
+
+    network: Network
+    """The state before them, with the blocks of marks read for the first time."""
+    carrier: FloatArray
+    """(2m, n): how the state moves the marks read, points in order, x before y."""
+    change: FloatArray
+    """(k, 2m): from misfits of the readings to the change of the pose."""
+    correction: FloatArray
+    """(n, 2m): from misfits to the correction of the state."""
+    spread: FloatArray
+    """(k, k): covariance of the pose's change."""
+    shared: FloatArray
+    """(k, n): covariance of the pose's change with the state."""
+    taken: FloatArray
+    """(2m, n): covariance of the marks with the state; the correction times this is what the
+    readings take from the state's covariance."""
+    projector: FloatArray
+    """(2m, 2m): weights of the misfits once the pose is taken out of them."""
+
+
+def known(targets: Iterable[Target]) -> Network:
+    """The network before any reading.
+
+    Raises BadInputError for two marks of one id and for errors that are not positive numbers.
+    """
+    by_id: dict[str, Target] = {}
+    for target in targets:
+        if target.mark.id in by_id:
+            raise BadInputError(f"mark {target.mark.id} is given twice; each mark needs its own id")
+        if (
+            not np.isfinite(target.sd)
+            or target.sd < 0
+            or (target.inked_by is None and not target.sd)
+        ):
+            raise BadInputError(
+                f"mark {target.mark.id}: a standard deviation of {target.sd:g} mm cannot be; "
+                f"a mark set by tape is good to about {TAPE_SD:g} mm"
+            )
+        by_id[target.mark.id] = target
+    return Network(by_id, {}, {}, np.zeros(0), np.zeros((0, 0)))
+
+
+def mark_position(network: Network, mark: str) -> tuple[FloatArray, FloatArray]:
+    """Where a mark is believed to lie (2,), and the covariance (2, 2) of that.
+
+    Raises BadInputError for a mark that is unknown or not inked yet.
+    """
+    network, carrier = _carried(network, [mark])
+    at = np.array(network.targets[mark].mark.at_table)
+    mean = network.mean if network.mean.ndim == 1 else network.mean[:, 0]
+    return at + carrier @ mean, carrier @ network.covariance @ carrier.T
+
+
+def misfit(network: Network, pose: Pose, readings: Sequence[Reading]) -> FloatArray:
+    """Marks where they are believed to lie, less the readings through `pose`: (m, 2), mm."""
+    believed = np.array([mark_position(network, reading.mark)[0] for reading in readings])
+    return believed - pose(np.array([reading.at for reading in readings]))
+
+
+def gain(network: Network, readings: Sequence[Reading], about: FloatArray, kind: PoseKind) -> Gain:
+    """What `readings` by one new section are worth: generalised least squares, the pose free."""
+    marks = [reading.mark for reading in readings]
+    network, carrier = _carried(network, marks)
+    at = np.array([network.targets[mark].mark.at_table for mark in marks])
+    design = effect(kind, at, about).reshape(2 * len(marks), -1)
+    noise = np.repeat([reading.sd**2 for reading in readings], 2)
+    crossed = network.covariance @ carrier.T
+    weights = np.asarray(np.linalg.inv(carrier @ crossed + np.diag(noise)), dtype=np.float64)
+    weighted = design.T @ weights
+    spread = np.asarray(np.linalg.inv(weighted @ design), dtype=np.float64)
+    change = spread @ weighted
+    projector = weights - weighted.T @ change
+    correction = crossed @ projector
+    return Gain(
+        network,
+        carrier,
+        change,
+        -correction,
+        _even(spread),
+        change @ crossed.T,
+        crossed.T,
+        projector,
+    )
+
+
+def with_inked(gained: Gain, setup: Setup, misfits: FloatArray) -> Network:
+    """The state once `setup` is inked; `misfits` (2m,) or (2m, runs) are from its own pose."""
+    network = gained.network
+    size = network.covariance.shape[0]
+    mean = np.concatenate(
+        [network.mean + gained.correction @ misfits, gained.change @ misfits], axis=0
+    )
+    left = _even(network.covariance + gained.correction @ gained.taken)
+    covariance = np.block([[left, gained.shared.T], [gained.shared, gained.spread]])
+    places = {**network.places, setup.section: slice(size, size + len(gained.spread))}
+    setups = {**network.setups, setup.section: setup}
+    return replace(network, setups=setups, places=places, mean=mean, covariance=covariance)
+
+
+def ink(network: Network, setup: Setup) -> Network:
+    """The network with one more inked section and its readings.
+
+    Raises BadInputError for a section inked already and for marks unknown or not inked yet.
+    """
+    if setup.section in network.setups:
+        raise BadInputError(
+            f"section {setup.section} is inked already; its readings are part of the job"
+        )
+    gained = gain(network, setup.readings, setup.pose.about, setup.kind)
+    misfits = misfit(gained.network, setup.pose, setup.readings).ravel()
+    return with_inked(gained, setup, misfits)
+
+
+def ink_error(network: Network, section: str, points: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """How far the ink of `section` at table points (n, 2) lies from the plan, and how surely.
+
+    The mean (n, 2) and covariance (n, 2, 2), given all readings.
+    """
+    block = network.places[section]
+    by_point = section_effect(network, section, points)
+    spread = by_point @ network.covariance[block, block] @ by_point.transpose(0, 2, 1)
+    return by_point @ network.mean[block], spread
+
+
+def seam_step(
+    network: Network, section: str, beside: str, points: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """The ink of `section` less that of `beside` at seam points (n, 2): mean and covariance.
+
+    What the two share, as a witness mark both have met, is counted out.
+    """
+    one, two = network.places[section], network.places[beside]
+    both = np.concatenate(
+        [section_effect(network, section, points), -section_effect(network, beside, points)], axis=2
+    )
+    index = np.r_[one, two]
+    spread = both @ network.covariance[np.ix_(index, index)] @ both.transpose(0, 2, 1)
+    return both @ network.mean[index], spread
+
+
+def section_effect(network: Network, section: str, points: FloatArray) -> FloatArray:
+    """How the block of `section` moves its ink at table points (n, 2): (n, 2, k)."""
+    setup = network.setups[section]
+    return effect(setup.kind, points, setup.pose.about)
+
+
+def only(network: Network, places: Sequence[str]) -> Network:
+    """The network without all other blocks; what those told of these stays."""
+    index: list[int] = []
+    kept: dict[str, slice] = {}
+    for place in places:
+        block = network.places[place]
+        kept[place] = slice(len(index), len(index) + block.stop - block.start)
+        index.extend(range(block.start, block.stop))
+    return replace(
+        network,
+        places=kept,
+        mean=network.mean[index],
+        covariance=network.covariance[np.ix_(index, index)],
+    )
+
+
+def only_for(network: Network, marks: Iterable[str]) -> Network:
+    """The network without what does not move `marks`."""
+    blocks: dict[str, None] = {}
+    for mark in marks:
+        target = network.targets.get(mark)
+        for place in (_own(mark), target.inked_by if target else None):
+            if place in network.places:
+                blocks[str(place)] = None
+    return only(network, list(blocks))
+
+
+def _carried(network: Network, marks: Sequence[str]) -> tuple[Network, FloatArray]:
+    """How the state moves `marks`, (2m, n), with blocks added for marks not met before."""
+    for mark in marks:
+        network = _met(network, mark)
+    carrier = np.zeros((len(marks), 2, network.covariance.shape[0]))
+    for row, mark in enumerate(marks):
+        target = network.targets[mark]
+        if target.inked_by is not None:
+            at = np.array([target.mark.at_table])
+            block = network.places[target.inked_by]
+            carrier[row, :, block] = section_effect(network, target.inked_by, at)[0]
+        if _own(mark) in network.places:
+            carrier[row, :, network.places[_own(mark)]] = np.eye(2)
+    return network, carrier.reshape(2 * len(marks), -1)
+
+
+def _own(mark: str) -> str:
+    return f"mark {mark}"
+
+
+def _met(network: Network, mark: str) -> Network:
+    """The network with the mark's own error in its state, where it has one."""
+    target = network.targets.get(mark)
+    if target is None:
+        raise BadInputError(
+            f"mark {mark} is not known; the marks here are {_listed(network.targets)}"
+        )
+    if target.inked_by is not None and target.inked_by not in network.setups:
+        raise BadInputError(
+            f"mark {mark} is not inked yet: section {target.inked_by} inks it. Read another mark"
+        )
+    if _own(mark) in network.places or not target.sd:
+        return network
+    size = network.covariance.shape[0]
+    covariance = np.zeros((size + 2, size + 2))
+    covariance[:size, :size] = network.covariance
+    covariance[size:, size:] = target.sd**2 * np.eye(2)
+    return replace(
+        network,
+        places={**network.places, _own(mark): slice(size, size + 2)},
+        mean=np.concatenate([network.mean, np.zeros((2, *network.mean.shape[1:]))]),
+        covariance=covariance,
+    )
+
+
+def _listed(names: Iterable[str]) -> str:
+    listed = sorted(names)
+    shown = ", ".join(listed[:12])
+    return f"{shown} and {len(listed) - 12} more" if len(listed) > 12 else shown or "none"
+
+
+def _even(covariance: FloatArray) -> FloatArray:
+    """Rounding must not make a covariance lopsided, or errors grow along a chain."""
+    halved: FloatArray = (covariance + covariance.T) / 2
+    return halved

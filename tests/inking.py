@@ -1,0 +1,297 @@
+"""Simulated inking of the invented Millrace bench, for tests and for the benchmark.
+
+Truth is drawn here and goes through readings only; bounds are computed here without the code
+under test.
+"""
+
+import itertools
+import tempfile
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from devices.job import Job
+from marking.blend import wanted_change
+from marking.butts import butts, outermost_ink, window_middle
+from marking.jobfile import load_job
+from marking.layout import lay_out
+from marking.network import Reading, Setup, gain, known, with_inked
+from marking.placement import place
+from marking.pose import as_planned, effect, rigid
+from marking.regions import CHI_SQUARE_95_POINT, radius_95
+from marking.sections import cut_into_sections
+from marking.stock import stock
+
+READING_SD = 0.25
+
+
+def millrace(profile):
+    """Layout and plan of the bench for one stock plotter."""
+    text = stock().joinpath("demo", "millrace", "job.toml").read_text(encoding="utf-8")
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder, "job.toml")
+        path.write_text(text.replace("flatbed-a3", profile), encoding="utf-8")
+        job = load_job(Path(folder), Job)
+    layout = lay_out(job)
+    return layout, cut_into_sections(layout, job, job.plotter.zone)
+
+
+@dataclass
+class Runs:
+    """Many simulated inkings of one plan: what was true, and what was said of it."""
+
+    ink: dict
+    """(3, runs) by section: change from true of the ink laid."""
+    spread: dict
+    """(3, 3) by section: the covariance told when it was inked."""
+    centres: dict
+    points: dict
+    """(n, 2) by section: its outermost ink."""
+    seams: list
+    """(sections, points, steps (runs, 2), told mean (runs, 2), told covariance) at the worst."""
+    meets: list
+    """(sections, points): every seam."""
+
+    def errors(self, section):
+        """(runs, n, 2): how far the outermost ink lies from true."""
+        by_point = effect("rigid", self.points[section], self.centres[section])
+        return np.einsum("nik,kr->rni", by_point, self.ink[section])
+
+    def worst_line(self):
+        """(runs,): the furthest any ink lies from true."""
+        return np.max(
+            [np.linalg.norm(self.errors(s), axis=2).max(axis=1) for s in self.ink], axis=0
+        )
+
+    def worst_step(self):
+        """(runs,): the largest step at any seam."""
+        steps = []
+        for (one, two), points in self.meets:
+            moved = [
+                np.einsum("nik,kr->rni", effect("rigid", points, self.centres[s]), self.ink[s])
+                for s in (one, two)
+            ]
+            steps.append(np.linalg.norm(moved[0] - moved[1], axis=2).max(axis=1))
+        return np.max(steps, axis=0)
+
+
+def mark_moves(target, centres, at_own, ink):
+    """(2, runs): how far a mark really lies from its nominal place."""
+    if target.inked_by is None:
+        return at_own
+    at = np.array([target.mark.at_table])
+    return effect("rigid", at, centres[target.inked_by])[0] @ ink[target.inked_by]
+
+
+def ink_many(plan, seen, runs, seed, repeats=1, weight=0.0):
+    """Inks `plan` `runs` times: random tapes, set-downs and readings, placed by the network.
+
+    The gains are those of `marking.network`, applied to all runs at once; `weight` is the
+    blend's, 0 for the table.
+    """
+    rng = np.random.default_rng(seed)
+    sections = {section.id: section for section in plan.sections}
+    centres = {name: window_middle(section) for name, section in sections.items()}
+    tapes = {m: t.sd * rng.standard_normal((2, runs)) for m, t in seen.targets.items()}
+    meets = butts(plan.sections)
+    network = known(seen.targets.values())
+    network = type(network)(network.targets, {}, {}, np.zeros((0, runs)), network.covariance)
+    told = Runs({}, {}, centres, {}, [], [(b.sections, b.points_table) for b in meets])
+    for name in seen.order:
+        marks = list(seen.seen[name]) * repeats
+        readings = tuple(Reading(m, seen.targets[m].mark.at_table, READING_SD) for m in marks)
+        setup = Setup(name, as_planned(centres[name]), readings)
+        gained = gain(network, readings, centres[name], "rigid")
+        at = np.array([seen.targets[m].mark.at_table for m in marks])
+        design = effect("rigid", at, centres[name]).reshape(2 * len(marks), 3)
+        set_down = rng.standard_normal((3, runs)) * np.array([[1.0], [1.0], [0.002]])
+        moves = [mark_moves(seen.targets[m], centres, tapes[m], told.ink) for m in marks]
+        noise = READING_SD * rng.standard_normal((2 * len(marks), runs))
+        seen_at = np.concatenate(moves) - design @ set_down + noise
+        misfits = gained.carrier @ gained.network.mean - seen_at
+        estimate = gained.change @ misfits
+        after = with_inked(gained, setup, misfits - design @ estimate)
+        meant = _meant(after, name, sections, meets, weight, told)
+        told.ink[name] = set_down - estimate + meant
+        told.spread[name] = gained.spread
+        told.points[name] = outermost_ink(sections[name])
+        after.mean[after.places[name]] += meant
+        _note_seams(after, name, meets, told)
+        network = after
+    return told
+
+
+def _earlier(network, name, meets):
+    for butt in meets:
+        if name in butt.sections:
+            beside = butt.sections[0] if butt.sections[1] == name else butt.sections[1]
+            if beside in network.setups and beside != name:
+                yield beside, butt.points_table
+
+
+def _meant(network, name, sections, meets, weight, told):
+    beside = list(_earlier(network, name, meets))
+    if not weight or not beside:
+        return 0.0
+    at_ink = effect("rigid", outermost_ink(sections[name]), told.centres[name])
+    at_seam = effect("rigid", np.concatenate([p for _, p in beside]), told.centres[name])
+    earlier = np.concatenate(
+        [
+            np.einsum(
+                "nik,kr->nir", effect("rigid", p, told.centres[b]), network.mean[network.places[b]]
+            )
+            for b, p in beside
+        ]
+    )
+    return wanted_change(at_ink, at_seam, earlier, weight)
+
+
+def _note_seams(network, name, meets, told):
+    for beside, points in _earlier(network, name, meets):
+        index = np.r_[network.places[name], network.places[beside]]
+        both = np.concatenate(
+            [
+                effect("rigid", points, told.centres[name]),
+                -effect("rigid", points, told.centres[beside]),
+            ],
+            axis=2,
+        )
+        spread = both @ network.covariance[np.ix_(index, index)] @ both.transpose(0, 2, 1)
+        worst = int(radius_95(spread).argmax())
+        true = both[worst] @ np.concatenate([told.ink[name], told.ink[beside]])
+        mean = both[worst] @ network.mean[index]
+        told.seams.append(((name, beside), points[worst], true.T, mean.T, spread[worst]))
+
+
+def coverage(told):
+    """Shares of runs in which the 95% regions held the truth: pose, seam and worst point.
+
+    Each of the last two by its error ellipse and by its radius.
+    """
+    runs = next(iter(told.ink.values())).shape[1]
+    pose, seam, seam_radius, point, point_radius = [], [], [], [], []
+    for name, spread in told.spread.items():
+        ink = told.ink[name]
+        pose.append((ink * np.linalg.solve(spread, ink)).sum(axis=0) <= 7.814727903251179)
+        by_point = effect("rigid", told.points[name], told.centres[name])
+        spreads = by_point @ spread @ by_point.transpose(0, 2, 1)
+        radii = radius_95(spreads)
+        worst = int(radii.argmax())
+        error = told.errors(name)[:, worst]
+        inside = (error.T * np.linalg.solve(spreads[worst], error.T)).sum(axis=0)
+        point.append(inside <= CHI_SQUARE_95_POINT)
+        point_radius.append(np.linalg.norm(error, axis=1) <= radii[worst])
+    for _, _, true, mean, spread in told.seams:
+        off = (true - mean).T
+        seam.append((off * np.linalg.solve(spread, off)).sum(axis=0) <= CHI_SQUARE_95_POINT)
+        radii = radius_95(np.broadcast_to(spread, (runs, 2, 2)), mean)
+        seam_radius.append(np.linalg.norm(true, axis=1) <= radii)
+    kinds = {
+        "pose": pose,
+        "seam, ellipse": seam,
+        "seam, radius": seam_radius,
+        "worst point, ellipse": point,
+        "worst point, radius": point_radius,
+    }
+    return {kind: np.mean(shares, axis=1) for kind, shares in kinds.items()}
+
+
+def cramer_rao(plan, seen, repeats=1):
+    """(n, 2, 2) by section: the least covariance any unbiased placement can give its ink.
+
+    From the Fisher information of all readings until then and of the tape, assembled here row
+    by row; control marks have their tape errors as unknowns with known spread.
+    """
+    sections = {section.id: section for section in plan.sections}
+    used = sorted({m for marks in seen.seen.values() for m in marks})
+    tapes = [m for m in used if seen.targets[m].inked_by is None]
+    column = {m: 2 * count for count, m in enumerate(tapes)}
+    start = {s: 2 * len(tapes) + 3 * count for count, s in enumerate(seen.order)}
+    size = 2 * len(tapes) + 3 * len(seen.order)
+    information = np.zeros((size, size))
+    for mark in tapes:
+        for axis in (0, 1):
+            information[column[mark] + axis, column[mark] + axis] = seen.targets[mark].sd ** -2
+    bounds = {}
+    for count, name in enumerate(seen.order):
+        for mark in seen.seen[name]:
+            row = np.zeros((2, size))
+            _add(row, start[name], sections[name], seen.targets[mark].mark.at_table, 1.0)
+            owner = seen.targets[mark].inked_by
+            if owner is None:
+                row[0, column[mark]] = row[1, column[mark] + 1] = -1.0
+            else:
+                spot = seen.targets[mark].mark.at_table
+                _add(row, start[owner], sections[owner], spot, -1.0)
+            information += repeats * row.T @ row / READING_SD**2
+        live = np.r_[0 : 2 * len(tapes), 2 * len(tapes) : 2 * len(tapes) + 3 * (count + 1)]
+        least = np.linalg.inv(information[np.ix_(live, live)])[-3:, -3:]
+        points = outermost_ink(sections[name])
+        rows = []
+        for point in points:
+            row = np.zeros((2, 3))
+            _add(row, 0, sections[name], point, 1.0)
+            rows.append(row @ least @ row.T)
+        bounds[name] = np.array(rows)
+    return bounds
+
+
+def _add(row, at, section, spot, sign):
+    """A rigid body's small motion at a point: shift, and turn by the lever arm."""
+    x0, y0, x1, y1 = section.window
+    row[0, at] += sign
+    row[1, at + 1] += sign
+    row[0, at + 2] -= sign * (spot[1] - (y0 + y1) / 2)
+    row[1, at + 2] += sign * (spot[0] - (x0 + x1) / 2)
+
+
+def naive_chain(plan, sections, runs, seed, apart=250.0):
+    """(runs,): how far the far end errs when each section is butted to the last alone.
+
+    Two marks `apart` mm on the last section's ink are read by each and taken as true.
+    """
+    rng = np.random.default_rng(seed)
+    ink = np.zeros((3, runs))
+    for before, section in itertools.pairwise(sections):
+        middle = (section.core[1] + section.core[3]) / 2
+        x = section.core[0] - 12.7
+        at = np.array([[x, middle - apart / 2], [x, middle + apart / 2]])
+        own = effect("rigid", at, window_middle(section)).reshape(4, 3)
+        others = effect("rigid", at, window_middle(before)).reshape(4, 3)
+        noise = READING_SD * rng.standard_normal((4, runs))
+        ink = np.linalg.pinv(own) @ (others @ ink + noise)
+    far = outermost_ink(sections[-1])
+    moved = np.einsum("nik,kr->rni", effect("rigid", far, window_middle(sections[-1])), ink)
+    return np.linalg.norm(moved, axis=2).max(axis=1)
+
+
+def ink_once(plan, seen, limits, seed, spoil=None):
+    """Inks `plan` once through `place`, with poses and readings as they are in the plane.
+
+    Yields (section, placement, true pose); `spoil(section, readings)` may change what is read.
+    """
+    rng = np.random.default_rng(seed)
+    at = {
+        m: np.array(t.mark.at_table) + (t.inked_by is None) * t.sd * rng.standard_normal(2)
+        for m, t in seen.targets.items()
+    }
+    sections = {section.id: section for section in plan.sections}
+    joints = butts(plan.sections)
+    network = known(seen.targets.values())
+    laid = {}
+    for name in seen.order:
+        section = sections[name]
+        true = rigid(rng.uniform(-1, 1, 2), rng.uniform(-0.003, 0.003), window_middle(section))
+        readings = []
+        for mark in seen.seen[name]:
+            owner = seen.targets[mark].inked_by
+            spot = at[mark] if owner is None else laid[owner](at[mark])
+            x, y = true.inverse(spot) + READING_SD * rng.standard_normal(2)
+            readings.append(Reading(mark, (float(x), float(y)), READING_SD))
+        if spoil is not None:
+            readings = spoil(name, readings)
+        placed = place(network, section, readings, joints, limits)
+        yield section, placed, true
+        network = placed.inking.network
+        laid[name] = true.after(placed.inking.setup.pose.inverse)
