@@ -21,6 +21,7 @@ EDITS = 2
 _REMEMBERED = 64
 _NUDGE = 9
 """How far, in steps, a raised pen may stand from its next start."""
+_WIDER = 13
 
 
 @dataclass(frozen=True)
@@ -56,10 +57,12 @@ def near(point: Point, low: Point, high: Point, step: int) -> Iterator[Point]:
         ((dx, dy) for dx in range(-_NUDGE, _NUDGE + 1) for dy in range(-_NUDGE, _NUDGE + 1)),
         key=lambda offset: (offset[0] ** 2 + offset[1] ** 2, offset),
     )
-    for dx, dy in offsets:
-        x, y = point[0] + dx * step, point[1] + dy * step
-        if low[0] <= x <= high[0] and low[1] <= y <= high[1]:
-            yield x, y
+    for wide in (1, _WIDER):
+        # Short coordinates, as beside the origin, are told apart only further off.
+        for dx, dy in offsets:
+            x, y = point[0] + dx * step * wide, point[1] + dy * step * wide
+            if low[0] <= x <= high[0] and low[1] <= y <= high[1]:
+                yield x, y
 
 
 def within_edits(one: str, two: str, edits: int) -> bool:

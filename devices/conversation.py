@@ -153,6 +153,16 @@ class Conversation:
         return self._next is None and not self._open and self.state is State.STREAMING
 
     @property
+    def room(self) -> int:
+        """Bytes that may be under way."""
+        return self._room
+
+    @property
+    def greeting(self) -> bool:
+        """Whether the machine has still to answer the opening questions."""
+        return self.state in (State.SHUT, State.GREETING)
+
+    @property
     def over(self) -> bool:
         """Whether nothing more will be sent."""
         return self.state in (State.FAILED, State.STOPPED)
@@ -491,7 +501,7 @@ class Conversation:
         return [Presumed(tuple(strokes))] if strokes else []
 
     def _wait_is_stale(self) -> None:
-        """Its buffer is known to be empty, so an Xoff without end is noise; a line held low is not."""
+        """Its buffer is empty, so an Xoff without end is noise; a line held low is not."""
         if not self._line_low:
             self._signal(Signal.GO_ON)
 

@@ -98,7 +98,9 @@ class GcodeTongue:
     def _report(self, state: str, rest: str) -> Reply:
         fields = dict(part.split(":", 1) for part in rest.split("|")[1:])
         try:
-            x, y, z = (float(part) for part in fields.get("MPos", fields.get("WPos", "")).split(","))
+            x, y, z = (
+                float(part) for part in fields.get("MPos", fields.get("WPos", "")).split(",")
+            )
             pen = z if self.plotter.pen_up[0] == "Z" else float(fields["FS"].split(",")[1])
         except (ValueError, KeyError, IndexError):
             return Reply("noise")

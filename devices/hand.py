@@ -1,4 +1,4 @@
-"""What a run needs to write in a dialect: hops, lines and settings of one pen, as pieces of program.
+"""What a run needs to write in a dialect: hops, lines and pen settings, as pieces of program.
 
 It holds the shape of a dialect's writer, and how long moves take; no dialect's words.
 """

@@ -7,6 +7,7 @@ buffer. It knows no dialect: a `Hand` writes, a `Tongue` asks.
 
 from __future__ import annotations
 
+import sys
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
@@ -111,7 +112,12 @@ class Script:
 
     @property
     def _enough(self) -> int:
-        """Bytes after which to ask: while half a buffer is drawn, the other half is on its way."""
+        """Bytes after which to ask: while half a buffer is drawn, the other half is on its way.
+
+        A machine that acknowledges every line need not be asked.
+        """
+        if self.tongue.acknowledges:
+            return sys.maxsize
         return self.room // 2 - len(self.tongue.whereabouts)
 
     def _ask_on_the_way(self, lowered: bool) -> Generator[Say, None, bool]:

@@ -25,6 +25,8 @@ VERBS = {
     "layout": "lay out the marking: how it fits, warnings, picture",
     "section": "cut the marking into what one setup can ink",
     "write": "write SVG, HP-GL, the picture and the report",
+    "drive": "ink section after section on a plotter, and resume after any interruption",
+    "simulate": "be a plotter that other software can connect to, and picture its ink",
     "demo": "do the whole job on the Millrace bench, with no hardware",
 }
 _INTERRUPTED = 130

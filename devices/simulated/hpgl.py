@@ -122,7 +122,7 @@ class SimulatedPlotter:
             carriage.advance(now)
             if not self._buffer:
                 if self._idle_since is None:
-                    self._idle_since = max(done_at, 0.0)
+                    self._idle_since = max(done_at, self._clock)
                 return
             if self._idle_since is not None:
                 # Nothing could begin before the bytes came, which is now.
@@ -139,7 +139,7 @@ class SimulatedPlotter:
             self._held = True
 
     def _release_if_room(self) -> None:
-        """Page 10-20: Xon when room has grown to 128 bytes, or to one more than Xoff's threshold."""
+        """Page 10-20: Xon at 128 bytes of room, or at one more than Xoff's threshold."""
         enough = min(max(128, self._threshold + 1), self.build.buffer_bytes)
         if self._held and self.build.buffer_bytes - len(self._buffer) >= enough:
             if self._xon is not None:
@@ -369,4 +369,4 @@ class SimulatedPlotter:
         return round(spot[0] / self.build.unit), round(spot[1] / self.build.unit)
 
 
-_KNOWN = frozenset("IN DF IW IP PA PR PU PD SP VS FS".split())
+_KNOWN = frozenset(["IN", "DF", "IW", "IP", "PA", "PR", "PU", "PD", "SP", "VS", "FS"])
