@@ -33,8 +33,15 @@ class Inking:
 class Hand(Protocol):
     """One dialect's writer, for one plotter, bed and set of pens."""
 
-    bed: Bed
-    pace: Pace
+    @property
+    def bed(self) -> Bed:
+        """Where it may draw."""
+        ...
+
+    @property
+    def pace(self) -> Pace:
+        """How fast it does."""
+        ...
 
     def opening(self) -> Iterator[bytes]:
         """Makes the machine ready, its pen up."""

@@ -8,6 +8,7 @@ units. It writes bytes and knows no port.
 from __future__ import annotations
 
 import itertools
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from devices.bed import Bed, Point, bed_at
@@ -17,21 +18,54 @@ from marking.errors import RefusedError
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping, Sequence
 
+    import numpy as np
+    from numpy.typing import NDArray
+
+    from devices.correction import Correction
     from devices.plotter import Plotter
     from marking.job import Pen, PensTable
     from marking.sections import Section
 
+    FloatArray = NDArray[np.float64]
 
-def program(section: Section, plotter: Plotter, pens: PensTable) -> tuple[bytes, Bed]:
+
+@dataclass(frozen=True)
+class Drawing:
+    """One polyline and the pen that draws it, by the name people know the pen by."""
+
+    points: FloatArray
+    """(n, 2) in mm, in the frame that the bed is set down in."""
+    name: str
+    pen: Pen
+    joined: bool = False
+    """Whether it begins where the last one ended, so that the pen stays down."""
+
+
+def program(
+    section: Section, plotter: Plotter, pens: PensTable, correction: Correction | None = None
+) -> tuple[bytes, Bed]:
     """The whole HP-GL program of `section`, and the bed it is written for.
 
     Raises RefusedError before anything is written when a stroke would leave the usable area or a
     pen asks for what the plotter does not have.
     """
-    check_pens(section, plotter, pens)
-    bed = bed_at(plotter, section.window)
-    lines = [*opening(plotter, bed), *_body(section, plotter, pens, bed), *closing(plotter, bed)]
-    return "".join(f"{line}\n" for line in lines).encode("ascii"), bed
+    bed = bed_at(plotter, section.window, correction)
+    return written(drawings(section, pens), plotter, bed, section.id), bed
+
+
+def drawings(section: Section, pens: PensTable) -> list[Drawing]:
+    """The strokes of a section in inking order, each with its pen."""
+    return [
+        Drawing(piece.stroke.points, piece.stroke.pen, pens.named(piece.stroke.pen), leg.joined)
+        for leg, piece in zip(section.route.legs, section.pieces, strict=True)
+    ]
+
+
+def written(drawings: Sequence[Drawing], plotter: Plotter, bed: Bed, what: str) -> bytes:
+    """The HP-GL program that draws these on `bed`, in their order. Raises as `program` does."""
+    check_pens(drawings, plotter)
+    lines = [*opening(plotter, bed), *_body(drawings, plotter, bed, what), *closing(plotter, bed)]
+    return "".join(f"{line}\n" for line in lines).encode("ascii")
 
 
 def opening(plotter: Plotter, bed: Bed) -> Iterator[str]:
@@ -51,23 +85,21 @@ def closing(plotter: Plotter, bed: Bed) -> Iterator[str]:
         yield "SP0;"
 
 
-def _body(section: Section, plotter: Plotter, pens: PensTable, bed: Bed) -> Iterator[str]:
-    strokes = [piece.stroke for piece in section.pieces]
-    drawn = bed.units_of([stroke.points for stroke in strokes], section.id)
-    held: str | None = None
-    for leg, stroke, points in zip(section.route.legs, strokes, drawn, strict=True):
-        pen = pens.named(stroke.pen)
-        if stroke.pen != held:
-            yield from pen_settings(pen, pens.named(held) if held else None, plotter)
-            held = stroke.pen
-        if not leg.joined:
+def _body(drawings: Sequence[Drawing], plotter: Plotter, bed: Bed, what: str) -> Iterator[str]:
+    in_units = bed.units_of([drawing.points for drawing in drawings], what)
+    held: Pen | None = None
+    for drawing, points in zip(drawings, in_units, strict=True):
+        if drawing.pen is not held:
+            yield from pen_settings(drawing.pen, held, plotter)
+            held = drawing.pen
+        if not drawing.joined:
             yield f"PU{points[0][0]},{points[0][1]};"
-        yield from pen_down(passes(points, pen.passes), plotter.longest_instruction)
+        yield from pen_down(passes(points, drawing.pen.passes), plotter.longest_instruction)
 
 
-def check_pens(section: Section, plotter: Plotter, pens: PensTable) -> None:
-    """What the section's pens ask must be there before anything is written."""
-    used = {name: pens.named(name) for name in sorted({p.stroke.pen for p in section.pieces})}
+def check_pens(drawn: Sequence[Drawing], plotter: Plotter) -> None:
+    """What the pens ask must be there before anything is written."""
+    used = dict(sorted({drawing.name: drawing.pen for drawing in drawn}.items()))
     for name, pen in used.items():
         if pen.slot > plotter.slots:
             raise RefusedError(

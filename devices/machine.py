@@ -11,7 +11,7 @@ from devices.conversation import Limits, usable_bytes
 from devices.gcode import GcodeHand
 from devices.gcode_tongue import GcodeTongue
 from devices.hand import inkings, pace_of
-from devices.hpgl import check_pens
+from devices.hpgl import check_pens, drawings
 from devices.hpgl_hand import HpglHand
 from devices.hpgl_tongue import HpglTongue
 
@@ -42,7 +42,7 @@ def setting(section: Section, plotter: Plotter, pens: PensTable) -> Setting:
 
     Raises RefusedError when a stroke would leave the bed or a pen asks what is not there.
     """
-    check_pens(section, plotter, pens)
+    check_pens(drawings(section, pens), plotter)
     bed = bed_at(plotter, section.window)
     pace = pace_of(plotter, pens)
     tongue: Tongue

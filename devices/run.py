@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from devices.conversation import Conversation
     from devices.events import Event, Say
     from devices.tongue import Tongue
-    from marking.record import Record
+    from marking.record import Record, StrokeEvent
 
 Wish = Literal["go on", "pause", "stop"]
 _HALT_SECONDS = 1.0
@@ -112,7 +112,7 @@ class Driver:
     def _take(self, events: list[Event]) -> None:
         for event in events:
             if isinstance(event, Confirmed | Presumed):
-                kind = "drawn" if isinstance(event, Confirmed) else "presumed"
+                kind: StrokeEvent = "drawn" if isinstance(event, Confirmed) else "presumed"
                 self.record.add_strokes(self.run, self.section, event.strokes, kind)
                 self.drawn(event.strokes)
             elif isinstance(event, Failed):

@@ -79,11 +79,11 @@ class Script:
 
     def closing(self) -> Iterator[Say]:
         """Parks the pen."""
-        yield from self.hop_to(self.hand.bed.park)
+        yield self._hop(self.hand.bed.park)
         for data in self.hand.closing():
             yield self._say(data, 8.0)
-        self.at = self.hand.bed.park
         self.held = None
+        yield from self._hop_and_ask(self.hand.bed.park)
 
     def _settle(self) -> Iterator[Say]:
         if self._drawn:

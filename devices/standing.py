@@ -8,8 +8,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from devices.bed import bed_at
-from marking.butts import butts
-from marking.forecast import window_middle
+from marking.butts import butts, window_middle
 from marking.limits import Limits
 from marking.network import Network, Reading, Setup, Target, ink, known
 from marking.placement import place

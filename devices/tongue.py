@@ -42,28 +42,60 @@ class Question:
 class Tongue(Protocol):
     """One dialect's words."""
 
-    greeting: tuple[Question, ...]
-    """Asked one after another; they also clear away what an earlier conversation left behind."""
-    checkpoint: bytes
-    """Asks, in turn with the program, where the pen stands. Safe to send again."""
-    whereabouts: bytes
-    """The same for a place that confirms no stroke, in as few bytes as will do."""
-    poll: bytes
-    """Asks the same at once, out of turn; empty where the answer comes by itself."""
-    room: bytes
-    """Asks at once for free buffer space; empty where there is no such question."""
-    halt: bytes
-    """Throws away what is buffered."""
-    raise_pen: bytes
-    """Raises the pen, whatever went before; for a moment after `halt`."""
-    diagnosis: tuple[Question, ...]
-    """Asked when the machine says that something is wrong."""
-    ends: bytes
-    """The bytes that end a reply."""
-    status_follows: bool
-    """Whether a place is confirmed by a status number right after it."""
-    acknowledges: bool
-    """Whether every line is answered when it leaves the input buffer."""
+    @property
+    def greeting(self) -> tuple[Question, ...]:
+        """Asked in this order; they also clear away what an earlier conversation left."""
+        ...
+
+    @property
+    def checkpoint(self) -> bytes:
+        """Asks, in turn with the program, where the pen stands. Safe to send again."""
+        ...
+
+    @property
+    def whereabouts(self) -> bytes:
+        """The same for a place that confirms no stroke, in as few bytes as will do."""
+        ...
+
+    @property
+    def poll(self) -> bytes:
+        """Asks the same at once, out of turn; empty where the answer comes by itself."""
+        ...
+
+    @property
+    def room(self) -> bytes:
+        """Asks at once for free buffer space; empty where there is no such question."""
+        ...
+
+    @property
+    def halt(self) -> bytes:
+        """Throws away what is buffered."""
+        ...
+
+    @property
+    def raise_pen(self) -> bytes:
+        """Raises the pen, whatever went before; for a moment after `halt`."""
+        ...
+
+    @property
+    def diagnosis(self) -> tuple[Question, ...]:
+        """Asked when the machine says that something is wrong."""
+        ...
+
+    @property
+    def ends(self) -> bytes:
+        """The bytes that end a reply."""
+        ...
+
+    @property
+    def status_follows(self) -> bool:
+        """Whether a place is confirmed by a status number right after it."""
+        ...
+
+    @property
+    def acknowledges(self) -> bool:
+        """Whether every line is answered when it leaves the input buffer."""
+        ...
 
     def heard(self, line: bytes) -> Reply:
         """What a line says."""

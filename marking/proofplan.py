@@ -87,8 +87,8 @@ def plan_proof(
 
     `layout` and `plan` are the cover as it lies when measured: on one drawn slack, before it is
     stretched. By default two for each section, and at most 60. `shift_sd` is how well, in mm and
-    one standard deviation, the placements say the sections were set; without it nothing is taken for
-    granted but the tolerance, and a section passes only on what is measured in it. The same
+    one standard deviation, the placements say the sections were set; without it nothing is taken
+    for granted but the tolerance, and a section passes only on what is measured in it. The same
     `seed` gives the same sample.
     """
     model = distortion_of(layout, plan, shift_sd if shift_sd is not None else tolerance)

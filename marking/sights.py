@@ -131,13 +131,15 @@ def _across_seam(
             return []
         x = float(lines[np.abs(lines - seam[0]).argmin()])
         low = max(y0, inked.core[1] + pitch[1] / 2)
-        return marks_beside(grid, x, low, min(y1, inked.core[3])) if low < y1 else []
+        high = min(y1, inked.core[3])
+        return marks_beside(grid, x, low, high, ticks=True) if low < y1 else []
     lines = np.array([line.y for line in grid.long_lines if y0 <= line.y <= y1])
     side = 1.0 if inked.core[1] >= seam[1] - _SAME else -1.0
     y = seam[1] + side * pitch[1] / 2
     if lines.size and np.abs(lines - seam[1]).min() <= pitch[1]:
         y = float(lines[np.abs(lines - seam[1]).argmin()])
-    return marks_below(grid, y, x0, x1) if y0 - _SAME <= y <= y1 + _SAME else []
+    crossed = grid.cross_x[(grid.cross_x >= x0 - _SAME) & (grid.cross_x <= x1 + _SAME)]
+    return marks_below(grid, y, crossed) if y0 - _SAME <= y <= y1 + _SAME else []
 
 
 def _common(core: Box, window: Box, keep: float) -> Box:

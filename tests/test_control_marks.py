@@ -162,11 +162,11 @@ def test_the_sheet_is_one_page_with_every_reading_and_prints_true_to_size(
     assert printed[0].get_size() == pytest.approx((612, 792), abs=0.1)
     by_pdf = np.asarray(printed[0].render(scale=1).to_pil().convert("L"), dtype=float)
     by_svg = np.asarray(
-        Image.open(io.BytesIO(png(page_svg(pages[0]), by_pdf.shape[1]))).convert("L"), dtype=float
+        Image.open(io.BytesIO(png(page_svg(pages[0]), by_pdf.shape[0]))).convert("L"), dtype=float
     )
-    rows = min(len(by_pdf), len(by_svg))
+    rows, columns = np.minimum(by_pdf.shape, by_svg.shape)
     # Both renderers blur thin strokes their own way; the ink lies in the same places.
-    alike = np.corrcoef(by_pdf[:rows].ravel(), by_svg[:rows].ravel())[0, 1]
+    alike = np.corrcoef(by_pdf[:rows, :columns].ravel(), by_svg[:rows, :columns].ravel())[0, 1]
     assert alike > 0.9
 
 

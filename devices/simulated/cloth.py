@@ -92,4 +92,5 @@ def cloth_svg(ink: Iterable[Ink], size: Spot, origin: Spot, width: float = 0.6) 
                 stroke_opacity=0.7,
             )
         )
-    return (drawing.tostring() + "\n").encode()
+    text: str = drawing.tostring()
+    return f"{text}\n".encode()

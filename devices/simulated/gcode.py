@@ -61,6 +61,7 @@ class SimulatedGantry:
         self._z, self._spindle = 10.0, 0.0
         self._clock = 0.0
         self._state = "Idle"
+        self._dwelling = False
         self._reset()
 
     @property

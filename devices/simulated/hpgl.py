@@ -64,6 +64,7 @@ class SimulatedPlotter:
         self._hardwire = False
         self._held = False
         self._idle_since: float | None = None
+        self._clock = 0.0
         self._mnemonic = bytearray()
         self._numbers: list[int] = []
         self._digits = bytearray()
@@ -202,7 +203,6 @@ class SimulatedPlotter:
     # -- HP-GL ---------------------------------------------------------------------------------
 
     def _initialise(self, power_up: bool = False) -> None:
-        self._clock = getattr(self, "_clock", 0.0)
         self._absolute = True
         self._error = 0
         self._initialised = True
@@ -281,7 +281,7 @@ class SimulatedPlotter:
             value = 0
         self._digits = bytearray()
         self._numbers.append(value)
-        if self._mnemonic in (b"PA", b"PR", b"PU", b"PD") and len(self._numbers) % 2 == 0:
+        if bytes(self._mnemonic) in (b"PA", b"PR", b"PU", b"PD") and len(self._numbers) % 2 == 0:
             self._vector(*self._numbers[-2:])
 
     def _vector(self, x: int, y: int) -> None:
@@ -311,7 +311,7 @@ class SimulatedPlotter:
         carriage.go(inside[1], speed, self._clock, draws)
 
     def _pen_of_mnemonic(self) -> None:
-        if self._mnemonic in (b"PU", b"PD"):
+        if bytes(self._mnemonic) in (b"PU", b"PD"):
             self.carriage.lower(self._mnemonic == b"PD", self._clock)
             self._clock = max(self._clock, self.carriage.free_at)
 
