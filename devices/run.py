@@ -7,6 +7,7 @@ dialect and no person.
 
 from __future__ import annotations
 
+import contextlib
 import time
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal, Protocol
@@ -72,6 +73,17 @@ class Driver:
         Returns what ended it: `go on` when all of it is done, `pause` when the person paused it
         after the strokes under way, `stop` when it was stopped at once. Raises DeviceError.
         """
+        try:
+            return self._sent_to_its_end(program)
+        except DeviceError:
+            raise
+        except BaseException:
+            # The record or the person has ended it, and the machine may be in mid-line.
+            with contextlib.suppress(DeviceError):
+                self.halt()
+            raise
+
+    def _sent_to_its_end(self, program: Iterable[Say]) -> Wish:
         self.conversation.feed(program)
         paused = False
         while not self.conversation.drained:

@@ -60,7 +60,7 @@ def from_readings(
     """
     taken = _carried_to_table(section, readings, job)
     placement = place(
-        _network(plan, layout, job, record),
+        _network(section, plan, layout, job, record),
         section,
         taken,
         butts(plan.sections),
@@ -111,9 +111,9 @@ def _carried_to_table(
     )
 
 
-def _network(plan: Plan, layout: Layout, job: Job, record: Record) -> Network:
+def _network(section: Section, plan: Plan, layout: Layout, job: Job, record: Record) -> Network:
     """What is known of the marks, from the placements of the sections inked before."""
-    sections = {section.id: section for section in plan.sections}
+    sections = {other.id: other for other in plan.sections if other.id != section.id}
     begun = list(dict.fromkeys(run.section for run in record.runs() if run.section in sections))
     taped = {
         name: _set_down_by_tape(sections[name], job)

@@ -102,7 +102,9 @@ def test_replies_an_hour_late_confirm_only_what_they_report(tmp_path: Path) -> N
     machine.advance(line.now + 3600)
     late = machine.reply()
     events = line.conversation.receive(late + late + late, line.now + 7200)
-    confirmed = [stroke for event in events if isinstance(event, Confirmed) for stroke in event.strokes]
+    confirmed = [
+        stroke for event in events if isinstance(event, Confirmed) for stroke in event.strokes
+    ]
     assert len(confirmed) == len(set(confirmed))
     assert set(confirmed) <= set(first.begins)
 
