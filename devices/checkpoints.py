@@ -22,6 +22,12 @@ _REMEMBERED = 64
 _NUDGE = 9
 """How far, in steps, a raised pen may stand from its next start."""
 _WIDER = 13
+_NEAREST_FIRST = tuple(
+    sorted(
+        ((dx, dy) for dx in range(-_NUDGE, _NUDGE + 1) for dy in range(-_NUDGE, _NUDGE + 1)),
+        key=lambda offset: (offset[0] ** 2 + offset[1] ** 2, offset),
+    )
+)
 
 
 @dataclass(frozen=True)
@@ -53,13 +59,9 @@ class Distinct:
 
 def near(point: Point, low: Point, high: Point, step: int) -> Iterator[Point]:
     """`point`, then the points round it inside the bed, nearest first; units."""
-    offsets = sorted(
-        ((dx, dy) for dx in range(-_NUDGE, _NUDGE + 1) for dy in range(-_NUDGE, _NUDGE + 1)),
-        key=lambda offset: (offset[0] ** 2 + offset[1] ** 2, offset),
-    )
     for wide in (1, _WIDER):
         # Short coordinates, as beside the origin, are told apart only further off.
-        for dx, dy in offsets:
+        for dx, dy in _NEAREST_FIRST:
             x, y = point[0] + dx * step * wide, point[1] + dy * step * wide
             if low[0] <= x <= high[0] and low[1] <= y <= high[1]:
                 yield x, y

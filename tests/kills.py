@@ -7,15 +7,14 @@ from __future__ import annotations
 
 import contextlib
 import io
+import itertools
 import multiprocessing
-import random
 import select
 import socket
 import threading
 import time
 from dataclasses import dataclass, field
-from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from scipy.spatial import cKDTree
@@ -28,6 +27,10 @@ from marking.jobfile import load_job
 from marking.layout import lay_out
 from marking.record import open_record
 from marking.sections import cut_into_sections
+
+if TYPE_CHECKING:
+    import random
+    from pathlib import Path
 
 FORK = multiprocessing.get_context("fork")
 SECTION = "r1c1"
@@ -212,7 +215,7 @@ def cloth_faults(folder: Path, section: Setting) -> tuple[float, float]:
 def _samples(paths: list[Any]) -> Any:
     points = []
     for path in paths:
-        for start, end in zip(path[:-1], path[1:], strict=True):
+        for start, end in itertools.pairwise(path):
             count = max(int(np.hypot(*(end - start)) / 0.05), 1)
             points.append(start + np.linspace(0, 1, count + 1)[:, None] * (end - start))
     return np.concatenate(points)

@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 import random
-from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import pytest
 from kills import SECTION, make_job
@@ -22,6 +21,9 @@ from devices.simulated.onboard import simulated
 from marking.jobfile import load_job
 from marking.layout import lay_out
 from marking.sections import cut_into_sections
+
+if TYPE_CHECKING:
+    from pathlib import Path
 
 
 def section_on(folder: Path, plotter: str, extra: str = "") -> tuple[Setting, Any, Job]:
@@ -90,7 +92,7 @@ def _ink(machine: Any) -> Any:
 
 
 def test_replies_an_hour_late_confirm_only_what_they_report(tmp_path: Path) -> None:
-    made, machine, job = section_on(tmp_path, "flatbed-a4")
+    made, machine, _job = section_on(tmp_path, "flatbed-a4")
     line = Line(Conversation(made.tongue, Limits(made.limits.buffer_bytes, patience=9e9)), machine)
     line.open()
     script = Script(made.hand, made.tongue, line.conversation.room, 1)
@@ -161,7 +163,7 @@ def test_garbage_names_the_baud_rate_and_silence_the_switch() -> None:
         talk = Conversation(HpglTongue("barrier"), Limits(255))
         talk.open(0.0)
         events = []
-        for second in range(0, 40):
+        for second in range(40):
             talk.due(float(second))
             events += talk.receive(heard, float(second))
             events += talk.tick(float(second))

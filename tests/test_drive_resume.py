@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import random
-from pathlib import Path
+from typing import TYPE_CHECKING
 
 import pytest
 from kills import cloth_faults, drive_with_kills, made, make_job
+
+if TYPE_CHECKING:
+    from pathlib import Path
 
 KILLS = 17
 SAMPLING = 0.06

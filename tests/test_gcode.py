@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from pathlib import Path
+import itertools
+from typing import TYPE_CHECKING
 
 import numpy as np
 from kills import SECTION, make_job
@@ -18,6 +19,9 @@ from devices.simulated.gcode import Gantry, SimulatedGantry
 from marking.jobfile import load_job
 from marking.layout import lay_out
 from marking.sections import cut_into_sections
+
+if TYPE_CHECKING:
+    from pathlib import Path
 
 ROUNDING = 0.0051
 """mm: half the profile's unit of 0.01 mm, and what decimals lose."""
@@ -51,7 +55,7 @@ def test_pygcode_draws_every_stroke_where_the_section_has_it(tmp_path: Path) -> 
             path = points[::-1] if done % 2 else points
             wanted += [
                 (a, b)
-                for a, b in zip(path[:-1], path[1:], strict=True)
+                for a, b in itertools.pairwise(path)
                 if np.hypot(*(b - a)) > 0.01
             ]
     assert len(drawn) == len(wanted)

@@ -6,20 +6,23 @@ import os
 import subprocess
 import sys
 import time
-from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import pytest
 from kills import SECTION, cloth_faults, free_port, made, make_job, start_plotter
 
 from devices.commands import main
 from devices.job import Job
-from devices.plotter import Plotter
 from devices.port import DeviceError, chosen, open_port, permission_advice
 from devices.sole import sole_driver
 from marking.errors import BadInputError, RefusedError
 from marking.jobfile import load_job
 from marking.record import open_record
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from devices.plotter import Plotter
 
 COMMAND = [sys.executable, "-m", "devices.commands"]
 
