@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 
 from devices.checkpoints import Checkpoint, Distinct, near
 from devices.events import Say
+from marking.errors import RefusedError
 
 if TYPE_CHECKING:
     from collections.abc import Generator, Iterable, Iterator
@@ -139,7 +140,13 @@ class Script:
         """Raises the pen over `point`, or a hair beside it, and asks there."""
         low, high = self.hand.bed.low, self.hand.bed.high
         spots = near(point, low, high, self.nudge)
-        spot = next(s for s in spots if self._distinct.admits(self.tongue.place(s, False)))
+        admitted = (s for s in spots if self._distinct.admits(self.tongue.place(s, False)))
+        spot = next(admitted, None)
+        if spot is None:
+            raise RefusedError(
+                f"no place round {point[0]}, {point[1]} in units can be told apart from the last "
+                "ones by what the machine reports; nothing more was sent"
+            )
         yield self._hop(spot)
         yield self._ask(self.tongue.place(spot, False))
 

@@ -96,7 +96,7 @@ def memory(folder: Path, strokes: int) -> None:
         for number in count():
             one = few[number % len(few)]
             shift = 37 * (number % 97)
-            path = tuple((x + shift, y) for x, y in one.path)
+            path = tuple(((x + shift) % ready.bed.high[0], y) for x, y in one.path)
             yield replace(one, id=str(number), path=path, joined=False)
 
     source = many()

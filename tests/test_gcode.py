@@ -53,11 +53,7 @@ def test_pygcode_draws_every_stroke_where_the_section_has_it(tmp_path: Path) -> 
         points = (piece.stroke.points - bed.origin_table) @ bed.to_bed.T
         for done in range(job.pens.named(piece.stroke.pen).passes):
             path = points[::-1] if done % 2 else points
-            wanted += [
-                (a, b)
-                for a, b in itertools.pairwise(path)
-                if np.hypot(*(b - a)) > 0.01
-            ]
+            wanted += [(a, b) for a, b in itertools.pairwise(path) if np.hypot(*(b - a)) > 0.01]
     assert len(drawn) == len(wanted)
     assert np.abs(np.array(drawn) - np.array(wanted)).max() <= ROUNDING
     simulated = SimulatedGantry(Gantry(10**6, high=job.plotter.bed_size), Cloth())
