@@ -26,6 +26,8 @@ VERBS = {
     "section": "cut the marking into what one setup can ink",
     "write": "write SVG, HP-GL, the picture and the report",
     "beam": "light the lines to trace: the projector's page and its remote",
+    "drive": "ink section after section on a plotter, and resume after any interruption",
+    "simulate": "be a plotter that other software can connect to, and picture its ink",
     "demo": "do the whole job on the Millrace bench, with no hardware",
 }
 _INTERRUPTED = 130

@@ -168,10 +168,12 @@ def _contents(
         for section in plan.sections:
             contents[f"sections/{section.id}.svg"] = _section_svg(job, section)
     if "hpgl" in kinds:
-        from devices.hpgl import program
+        from devices import gcode, hpgl
 
+        speaks_hpgl = job.plotter.dialect == "hpgl"
+        program, ending = (hpgl.program, "hpgl") if speaks_hpgl else (gcode.program, "gcode")
         for section in plan.sections:
-            path = f"sections/{section.id}.hpgl"
+            path = f"sections/{section.id}.{ending}"
             contents[path], bed = program(section, job.plotter, job.pens)
             origins[path] = list(bed.origin_table)
     if "picture" in kinds:
