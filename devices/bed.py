@@ -72,6 +72,12 @@ class Bed:
             [(x, y) for x, y in itertools.islice(points, len(stroke))] for stroke in strokes_table
         ]
 
+    def table_of(self, points_bed: FloatArray) -> FloatArray:
+        """Where device coordinates (n, 2) in mm would lie if it stood as planned; table frame."""
+        back = np.linalg.solve(self.to_bed, np.asarray(points_bed, dtype=float).T)
+        placed: FloatArray = back.T + self.origin_table
+        return placed
+
     @property
     def park(self) -> tuple[int, int]:
         """Where the pen waits, in units: the corner where both coordinates are least."""

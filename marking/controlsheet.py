@@ -56,7 +56,7 @@ def control_pages(
     y = _head(first, title, control, units)
     y = _sketch(first, control, layout, y)
     y = _steps(first, control, units, y)
-    rows = list(_rows(control, units))
+    rows = list(reading_rows(control, units))
     foot = _EDGE + 15
     left = _readings(first, rows, y, foot)
     _cautions(first, foot)
@@ -193,7 +193,7 @@ def _steps(page: Page, control: Control, units: Units, y: float) -> float:
     return y - 9
 
 
-def _rows(control: Control, units: Units) -> Iterator[Row]:
+def reading_rows(control: Control, units: Units) -> Iterator[Row]:
     """The readings along the table, then those across it."""
     for pair, name in _PAIRS:
         ids: dict[float, list[str]] = {}

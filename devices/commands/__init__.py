@@ -25,6 +25,10 @@ VERBS = {
     "layout": "lay out the marking: how it fits, warnings, picture",
     "section": "cut the marking into what one setup can ink",
     "write": "write SVG, HP-GL, the picture and the report",
+    "trial": "check the plotter on scrap cloth: its true scale and skew",
+    "control": "the control marks to set by tape before any ink, and the forecast",
+    "place": "from readings of marks to where a section's device stands",
+    "prove": "what to measure on the finished cover, and the verdict",
     "demo": "do the whole job on the Millrace bench, with no hardware",
 }
 _INTERRUPTED = 130

@@ -6,6 +6,7 @@ import json
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from devices.commands.history import add_ink_option, guard, kept_correction
 from devices.commands.shared import (
     add_job_option,
     add_zone_option,
@@ -20,6 +21,7 @@ if TYPE_CHECKING:
     import argparse
     from collections.abc import Mapping
 
+    from devices.correction import Correction
     from devices.job import Job
     from marking.layout import Layout
     from marking.sections import Plan, Section
@@ -37,6 +39,7 @@ def add_options(verb: argparse.ArgumentParser) -> None:
     """Options of the verb."""
     add_job_option(verb)
     add_zone_option(verb)
+    add_ink_option(verb)
     for kind, summary in KINDS.items():
         verb.add_argument(f"--{kind}", action="store_true", help=summary)
     verb.add_argument(
@@ -53,6 +56,8 @@ def add_options(verb: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Writes the kinds asked for and lists what was written."""
+    from marking.layout import lay_out
+
     job = read_job(options.job)
     kinds = [kind for kind in KINDS if getattr(options, kind)] or list(KINDS)
     if options.zone == "reach" and "hpgl" in kinds:
@@ -62,7 +67,10 @@ def run(options: argparse.Namespace) -> int:
             raise BadInputError("write --hpgl --for reach: an arm reads no HP-GL; leave one out")
         kinds.remove("hpgl")
     folder = options.out or options.job / OUTPUT
-    record = write(job, folder, kinds, options.zone)
+    layout = lay_out(job)
+    guard(options.job, layout, despite_ink=options.despite_ink)
+    correction = kept_correction(options.job, job)
+    record = write(job, layout, folder, kinds, options.zone, correction)
     if options.json:
         print_json(record)
     else:
@@ -71,15 +79,20 @@ def run(options: argparse.Namespace) -> int:
     return 0
 
 
-def write(job: Job, folder: Path, kinds: list[str], zone: str) -> dict[str, Any]:
-    """Lays out, cuts and writes; returns what `write --json` prints."""
+def write(
+    job: Job,
+    layout: Layout,
+    folder: Path,
+    kinds: list[str],
+    zone: str,
+    correction: Correction | None = None,
+) -> dict[str, Any]:
+    """Cuts and writes; returns what `write --json` prints."""
     from marking import files
-    from marking.layout import lay_out
 
-    layout = lay_out(job)
-    plan = plan_for(zone, layout, job)
-    contents, origins = _contents(job, layout, plan, kinds)
-    made_from = files.digest(f"{zone} {job.model_dump_json()}".encode())
+    plan = plan_for(zone, layout, job, correction)
+    contents, origins = _contents(job, layout, plan, kinds, correction)
+    made_from = files.digest(f"{zone} {correction} {job.model_dump_json()}".encode())
     written, changed = files.write_set(folder, contents, made_from)
     for warning in (*layout.warnings, *plan.warnings):
         say(f"note: {warning}")
@@ -106,7 +119,7 @@ def _section_of(path: str) -> str | None:
 
 
 def _contents(
-    job: Job, layout: Layout, plan: Plan, kinds: list[str]
+    job: Job, layout: Layout, plan: Plan, kinds: list[str], correction: Correction | None
 ) -> tuple[Mapping[str, bytes], Mapping[str, list[float]]]:
     """Every file by its path, and for HP-GL the table point at the device's origin."""
     contents: dict[str, bytes] = {}
@@ -120,7 +133,7 @@ def _contents(
 
         for section in plan.sections:
             path = f"sections/{section.id}.hpgl"
-            contents[path], bed = program(section, job.plotter, job.pens)
+            contents[path], bed = program(section, job.plotter, job.pens, correction)
             origins[path] = list(bed.origin_table)
     if "picture" in kinds:
         from marking.picture import picture_svg, png
