@@ -89,7 +89,7 @@ def _draw_figures(picture: Picture, plan: Plan, found: Forecast, highest: float)
     for section in plan.sections:
         x0, y0, x1, y1 = section.core
         error = errors[section.id]
-        group = light if error > 0.45 * highest else dark
+        group = light if error > 0.38 * highest else dark
         size = min(1.4, (x1 - x0) / (7 * picture.letters), (y1 - y0) / (5 * picture.letters))
         x, y, step = (x0 + x1) / 2, (y0 + y1) / 2, size * picture.letters
         picture.write(group, section.id, x, y + step, align=0.5, size=0.75 * size)
@@ -129,7 +129,7 @@ def _draw_worst(picture: Picture, found: Forecast) -> None:
 def _draw_scale(picture: Picture, found: Forecast, highest: float) -> None:
     """The scale beside the far end, from nothing up, with the tolerance marked on it."""
     corners, letters = picture.layout.top.corners_table, picture.letters
-    left = float(corners[:, 0].max()) + 12 * letters
+    left = float(corners[:, 0].max()) + 16 * letters
     low, high = 0.15 * float(corners[:, 1].max()), 0.85 * float(corners[:, 1].max())
     bars = picture.group("scale")
     step = (high - low) / _STEPS

@@ -133,13 +133,19 @@ def network(stands: Standing) -> Network:
     return state
 
 
-def keep_placement(record: Record, layout: Layout, plan: Plan, placed: Placement) -> None:
-    """Keeps a placement with all that the network needs of it once it is inked."""
+def keep_placement(
+    record: Record, layout: Layout, plan: Plan, placed: Placement, *, accepted: bool
+) -> None:
+    """Keeps a placement with all that the network needs of it once it is inked.
+
+    `accepted` says that a person takes it although its errors may show.
+    """
     setup = placed.inking.setup
     detail = {
         "plan": plan_hash(plan),
         "verdict": placed.verdict,
         "advice": placed.advice,
+        "accepted": accepted,
         "weight": placed.way.weight,
         "error": placed.inking.error,
         "step": placed.inking.step,
