@@ -109,9 +109,7 @@ def mark_sds(control: Control) -> dict[str, float]:
     }
 
 
-def _inked(
-    record: Record, layout: Layout, plan: Plan
-) -> tuple[tuple[Setup, ...], tuple[str, ...]]:
+def _inked(record: Record, layout: Layout, plan: Plan) -> tuple[tuple[Setup, ...], tuple[str, ...]]:
     named, cut = layout_hash(layout), plan_hash(plan)
     begun = dict.fromkeys(ink.section for ink in record.ink())
     last: dict[str, KeptPlacement] = {p.section: p for p in record.placements()}

@@ -112,9 +112,7 @@ def _chosen(
     return min(tried, key=lambda each: each[2].visible)
 
 
-def _forecast(
-    job: Job, layout: Layout, plan: Plan, spacing: float
-) -> tuple[Control, Task, Work]:
+def _forecast(job: Job, layout: Layout, plan: Plan, spacing: float) -> tuple[Control, Task, Work]:
     import numpy as np
 
     from marking.control import set_out

@@ -212,9 +212,7 @@ def _write_placed(
     return path
 
 
-def _take_as_inked(
-    options: argparse.Namespace, record: Record, layout: Layout, plan: Plan
-) -> int:
+def _take_as_inked(options: argparse.Namespace, record: Record, layout: Layout, plan: Plan) -> int:
     from marking.errors import BadInputError, RefusedError
     from marking.record import layout_hash
     from marking.standing import plan_hash

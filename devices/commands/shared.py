@@ -74,9 +74,7 @@ def read_job(folder: Path) -> Job:
     return load_job(folder, Job)
 
 
-def plan_for(
-    zone: str, layout: Layout, job: Job, correction: Correction | None = None
-) -> Plan:
+def plan_for(zone: str, layout: Layout, job: Job, correction: Correction | None = None) -> Plan:
     """The sections of `layout` for the zone named; a corrected plotter's may reach less."""
     from marking.sections import cut_into_sections
     from marking.zones import reach_zone
