@@ -57,7 +57,8 @@ def add_options(verb: argparse.ArgumentParser) -> None:
         "--weight",
         metavar="W",
         type=float,
-        help="0 to be true to the table, 1 to meet the ink at the seam; by default what shows least",
+        help="0 to be true to the table, 1 to meet the ink at the seam; by default what shows "
+        "least",
     )
     verb.add_argument(
         "--kind",

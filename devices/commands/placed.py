@@ -79,6 +79,7 @@ def placement_record(placed: Placement, path: Path | None) -> dict[str, Any]:
         "advice": placed.advice,
         "pose": {**pose_record(placed.pose), "turn": placed.pose.turn, "scale": placed.pose.scale},
         "covariance": placed.covariance.tolist(),
+        "inked_with": pose_record(inking.setup.pose),
         "residuals": [
             {
                 "mark": one.mark,

@@ -222,7 +222,7 @@ def _kept_plan(folder: Path, job: Job) -> tuple[dict[str, Any], ProofPlan, Layou
     from marking.record import open_record
     from marking.standing import COVER
 
-    checks = ()
+    checks: tuple[KeptCheck, ...] = ()
     if has_record(folder):
         with open_record(folder) as record:
             checks = record.checks("proof sheet", COVER)

@@ -100,8 +100,8 @@ def _sheet_lines(sheet: ScrapSheet, job: Job, path: Path) -> Iterator[str]:
     for run, length in _sheet_record(sheet)["runs"].items():
         yield f'{run} = "..."   # near {format_length(length, job.units, remainder=True)}'
     yield ""
-    yield "A is at the device's zero, B along its X, D along its Y. Verniers, read by eye: count the"
-    yield "division where both scales draw one line from the middle; a tenth of the pitch for each."
+    yield "A is at the device's zero, B along its X, D along its Y. Verniers, read by eye: count"
+    yield "from the middle to where both scales draw one line; a tenth of the pitch for each."
     for one in sheet.verniers:
         yield f"  {one.name}: {one.pitch / 10:.2f} mm a division, {one.question}"
     yield "The samples show each pen, at its speed and at half of it: take what reads best."
