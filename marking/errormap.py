@@ -129,7 +129,7 @@ def _draw_worst(picture: Picture, found: Forecast) -> None:
 def _draw_scale(picture: Picture, found: Forecast, highest: float) -> None:
     """The scale beside the far end, from nothing up, with the tolerance marked on it."""
     corners, letters = picture.layout.top.corners_table, picture.letters
-    left = float(corners[:, 0].max()) + 16 * letters
+    left = float(corners[:, 0].max()) + 20 * letters
     low, high = 0.15 * float(corners[:, 1].max()), 0.85 * float(corners[:, 1].max())
     bars = picture.group("scale")
     step = (high - low) / _STEPS
@@ -151,8 +151,9 @@ def _draw_scale(picture: Picture, found: Forecast, highest: float) -> None:
     y = height(found.limits.tolerance)
     line = np.array([[left - letters, y], [left + 7 * letters, y]])
     tolerance.add(picture.sheet.drawing.path(d=picture.sheet.path(line)))
-    shown = f"tolerance {format_length(found.limits.tolerance, picture.job.units)}"
-    picture.write(tolerance, shown, left + 7.5 * letters, y)
+    shown = "tolerance", format_length(found.limits.tolerance, picture.job.units)
+    for part, rise in zip(shown, (0.9, -0.9), strict=True):
+        picture.write(tolerance, part, left + 7.5 * letters, y + rise * letters)
 
 
 def _draw_notes(picture: Picture, found: Forecast, job: MarkingJob) -> None:
