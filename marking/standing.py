@@ -59,7 +59,13 @@ def plan_hash(plan: Plan) -> str:
 
 def keep_control(record: Record, layout: Layout, plan: Plan, control: Control) -> None:
     """Keeps how the control marks were set out, so that `standing` finds the same ones."""
-    kept = {"spacing": control.spacing, "tape": asdict(control.tape), "plan": plan_hash(plan)}
+    y0 = layout.grid.long_lines[0].y
+    kept = {
+        "spacing": control.spacing,
+        "heights": [y0 + row.up.length for row in control.rows],
+        "tape": asdict(control.tape),
+        "plan": plan_hash(plan),
+    }
     last = record.checks("control", COVER)
     named = layout_hash(layout)
     if not last or (last[-1].layout, last[-1].result) != (named, kept):
@@ -97,7 +103,8 @@ def _kept_control(record: Record, layout: Layout, plan: Plan, units: Units) -> C
             "its profile or its measured correction has changed. Run canvasrule control again, "
             "or put the plotter back as it was"
         )
-    return set_out(layout, float(result["spacing"]), Tape(**result["tape"]), units)
+    tape, heights = Tape(**result["tape"]), result["heights"]
+    return set_out(layout, float(result["spacing"]), tape, units, heights=heights)
 
 
 def mark_sds(control: Control) -> dict[str, float]:

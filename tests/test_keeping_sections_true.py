@@ -112,7 +112,9 @@ def walk(run_cli: RunCli, tmp_path_factory: pytest.TempPathFactory) -> Walk:
     measured = measured_file(folder, "square", square)
     answers["trial"] = ask(run_cli, folder, "trial", "--measured", measured)
     picture = folder / "errors.png"
-    answers["control"] = ask(run_cli, folder, "control", "--map", picture)
+    answers["control"] = ask(
+        run_cli, folder, "control", "--spacing", "3 in", "--seam-rows", "2", "--map", picture
+    )
     sections = {s["id"]: s for s in ask(run_cli, folder, "section")["sections"]}
     answers["sections"] = sections
     control = {m["id"]: np.array(m["at"]) for m in answers["control"]["marks"]}
@@ -177,13 +179,35 @@ def test_control_says_what_it_holds_and_leaves_a_sheet_and_a_map(walk: Walk) -> 
         np.hypot(max(xs) - min(xs), control["height"]["length"])
     )
     found = control["forecast"]
-    assert found["holds"] == (
-        found["worst_line"] <= found["tolerance"] and found["worst_step"] <= found["step"]
-    )
-    assert found["holds"] or any(remedy["holds"] for remedy in control["remedies"])
+    assert found["worst_line"] <= found["tolerance"] == TOLERANCE
+    assert found["worst_step"] <= found["step"]
+    assert found["holds"]
     assert (walk.folder / "errors.png").read_bytes().startswith(b"\x89PNG")
     assert (walk.folder / "out" / "control.pdf").read_bytes().startswith(b"%PDF")
     assert (walk.folder / "out" / "control.svg").read_bytes().startswith(b"<?xml")
+
+
+def test_control_takes_the_widest_spacing_that_holds_or_says_what_would_help(
+    run_cli: RunCli, tmp_path: Path
+) -> None:
+    job = '[table]\nlength = "60 in"\nwidth = "30 in"\n'
+    (tmp_path / JOB_FILE).write_text(job + '[plotter]\nprofile = "flatbed-24x36"\n', "utf-8")
+    easy = ask(run_cli, tmp_path, "control")
+    assert easy["forecast"]["holds"]
+    assert easy["remedies"] == []
+    assert easy["spacing"] > 76.2
+    closer = ask(run_cli, tmp_path, "control", "--spacing", "3 in")
+    assert len(closer["marks"]) > len(easy["marks"])
+    assert closer["forecast"]["worst_line"] < easy["forecast"]["worst_line"]
+    (tmp_path / JOB_FILE).write_text(f'tolerance = "0.3 mm"\n{job}', "utf-8")
+    hard = ask(run_cli, tmp_path, "control", "--spacing", "6 in")
+    assert not hard["forecast"]["holds"]
+    best = min(hard["remedies"], key=lambda remedy: remedy["worst_line"])
+    assert best["worst_line"] < hard["forecast"]["worst_line"]
+    said = run_cli("control", "--spacing", "6 in", "--job", tmp_path)
+    assert "DOES NOT HOLD" in said.stdout
+    assert "What would help" in said.stdout
+    assert said.stderr.startswith("wrote ")
 
 
 def test_a_blunder_is_named_and_nothing_is_written_to_ink_by(walk: Walk) -> None:

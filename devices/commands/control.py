@@ -45,6 +45,14 @@ def add_options(verb: argparse.ArgumentParser) -> None:
         help="from one mark to the next; by default the widest whose forecast holds",
     )
     verb.add_argument(
+        "--seam-rows",
+        metavar="N",
+        type=int,
+        default=0,
+        help="set marks along every N-th seam between rows of sections too: 1 for each, 2 for "
+        "one in two (default: none)",
+    )
+    verb.add_argument(
         "--map",
         metavar="FILE",
         type=Path,
@@ -69,7 +77,8 @@ def run(options: argparse.Namespace) -> int:
     layout = lay_out(job)
     guard(options.job, layout, despite_ink=options.despite_ink)
     plan = plan_for("plotter", layout, job, kept_correction(options.job, job))
-    control, task, done = _chosen(job, layout, plan, options.spacing)
+    heights = _heights(plan, options.seam_rows)
+    control, task, done = _chosen(job, layout, plan, options.spacing, heights)
     found: tuple[Work, ...] = ()
     if not done.forecast.holds:
         _progress("the forecast does not hold; trying remedies")
@@ -90,8 +99,18 @@ def run(options: argparse.Namespace) -> int:
     return 0
 
 
+def _heights(plan: Plan, every: int) -> list[float]:
+    """Where rows of marks stand between the long edges, in mm from the near edge."""
+    from marking.errors import BadInputError
+    from marking.settingout import row_seams
+
+    if not 0 <= every <= plan.rows:
+        raise BadInputError(f"--seam-rows {every}: give 1 for each seam, 2 for one in two, or 0")
+    return row_seams(plan)[::every] if every else []
+
+
 def _chosen(
-    job: Job, layout: Layout, plan: Plan, spacing: float | None
+    job: Job, layout: Layout, plan: Plan, spacing: float | None, heights: list[float]
 ) -> tuple[Control, Task, Work]:
     """The widest spacing whose forecast holds, or the best; only `spacing` when it is given."""
     from marking.errors import RefusedError
@@ -101,7 +120,7 @@ def _chosen(
     for count, one in enumerate(spacings):
         _progress(f"forecast with marks every {one:.1f} mm")
         try:
-            tried.append(_forecast(job, layout, plan, one))
+            tried.append(_forecast(job, layout, plan, one, heights))
         except RefusedError:
             # Too far apart for the first section to see two; closer marks may do.
             if count + 1 == len(spacings) and not tried:
@@ -112,7 +131,9 @@ def _chosen(
     return min(tried, key=lambda each: each[2].visible)
 
 
-def _forecast(job: Job, layout: Layout, plan: Plan, spacing: float) -> tuple[Control, Task, Work]:
+def _forecast(
+    job: Job, layout: Layout, plan: Plan, spacing: float, heights: list[float]
+) -> tuple[Control, Task, Work]:
     import numpy as np
 
     from marking.control import set_out
@@ -122,7 +143,7 @@ def _forecast(job: Job, layout: Layout, plan: Plan, spacing: float) -> tuple[Con
     from marking.standing import mark_sds
     from marking.tape import tape_of
 
-    control = set_out(layout, spacing, tape_of(job.tape), job.units)
+    control = set_out(layout, spacing, tape_of(job.tape), job.units, heights=heights)
     sds = np.array(list(mark_sds(control).values()))
     tape_sd = float(np.sqrt((sds**2).mean()))
     task = Task(plan, layout.grid, Limits(job.tolerance), READING_SD, tape_sd)
@@ -171,6 +192,7 @@ def _lines(control: Control, done: Work, found: tuple[Work, ...], job: Job) -> I
     yield (
         f"{len(control.marks)} control marks, at most {format_length(control.spacing, units)} "
         "apart, along both long edges and both end lines"
+        + (f", and in {len(control.rows)} rows between" if control.rows else "")
     )
     yield ""
     yield f"Base line: {shown(control.offset_near)} from the near edge, at both ends"
@@ -183,10 +205,12 @@ def _lines(control: Control, done: Work, found: tuple[Work, ...], job: Job) -> I
     yield (
         f"Diagonals: each {shown(diagonals.run)}, within {diagonals.allowed:.1f} mm of each other"
     )
+    for row in control.rows:
+        yield f"Row {row.letter}: {shown(row.up)} up from the base line, at both ends"
     yield ""
     yield "tape reads, each from its line's own zero:"
-    for row in reading_rows(control, units):
-        yield f"  {row.reading:>20}  {row.line:<7} {', '.join(row.marks)}"
+    for reading in reading_rows(control, units):
+        yield f"  {reading.reading:>20}  {reading.line:<7} {', '.join(reading.marks)}"
     yield ""
     yield from forecast_lines(done, units)
     if found:
@@ -198,6 +222,7 @@ def _lines(control: Control, done: Work, found: tuple[Work, ...], job: Job) -> I
                 f"{work.forecast.worst_step:.2f} mm, {len(work.marks)} marks, about "
                 f"{work.minutes / 60:.1f} h of setting out and reading: {holds}"
             )
+        yield "Marks along seams are set out with --seam-rows 2 for one in two, or 1 for each."
 
 
 def forecast_lines(done: Work, units: Units) -> Iterator[str]:
@@ -239,6 +264,7 @@ def _record(
         "offset_near": run_record(control.offset_near),
         "offset_zero": run_record(control.offset_zero),
         "height": run_record(control.height),
+        "rows": [{"letter": row.letter, **run_record(row.up)} for row in control.rows],
         "square": {
             "ratio": list(square.ratio),
             "along": run_record(square.along),
