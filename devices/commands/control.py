@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -83,8 +84,9 @@ def run(options: argparse.Namespace) -> int:
     if not done.forecast.holds:
         _progress("the forecast does not hold; trying remedies")
         # Another order would need ticks that the sections of this plan do not lay.
-        tried = remedies(task, done.marks)
-        found = tuple(work for work in tried if work.order == done.order)
+        tried = (_shared(work, control) for work in remedies(task, done.marks))
+        fitting = [work for work in tried if work.order == done.order]
+        found = tuple(sorted(fitting, key=lambda w: (not w.forecast.holds, w.minutes, w.visible)))
     files = _write_sheet(options.job, control, layout, job)
     if options.map is not None:
         _write_map(options.map, layout, job, plan, done)
@@ -140,15 +142,22 @@ def _forecast(
     from marking.limits import Limits
     from marking.readings import READING_SD
     from marking.remedies import Task, work
-    from marking.standing import mark_sds
     from marking.tape import tape_of
 
     control = set_out(layout, spacing, tape_of(job.tape), job.units, heights=heights)
-    sds = np.array(list(mark_sds(control).values()))
-    tape_sd = float(np.sqrt((sds**2).mean()))
+    tape_sd = float(np.sqrt(np.mean([mark.sd**2 for mark in control.marks])))
     task = Task(plan, layout.grid, Limits(job.tolerance), READING_SD, tape_sd)
     marks = [mark.mark for mark in control.marks]
-    return control, task, work(task, "as set out", marks)
+    return control, task, _shared(work(task, "as set out", marks), control)
+
+
+def _shared(done: Work, control: Control) -> Work:
+    """The work with what all its marks share by the tape and the square."""
+    from marking.control import shared_error
+    from marking.forecast import with_shared
+
+    found = with_shared(done.forecast, lambda points: shared_error(control, points))
+    return replace(done, forecast=found)
 
 
 def _write_sheet(folder: Path, control: Control, layout: Layout, job: Job) -> list[Path]:
@@ -236,6 +245,7 @@ def forecast_lines(done: Work, units: Units) -> Iterator[str]:
         f"  worst line {found.worst_line:.2f} mm from true; {limits.tolerance:.2f} mm "
         f"({format_length(limits.tolerance, units)}) is wanted"
     )
+    yield "  (with what the tape and the square shift all marks by together)"
     yield f"  worst step at a seam {found.worst_step:.2f} mm; {limits.step:.2f} mm is wanted"
     yield f"  {'holds' if found.holds else 'DOES NOT HOLD'}"
 
