@@ -57,6 +57,12 @@ def plan_hash(plan: Plan) -> str:
     return hashlib.sha256("\n".join(lines).encode("ascii")).hexdigest()
 
 
+def control_is_set_out(record: Record, layout: Layout) -> bool:
+    """Whether control marks were chosen for this layout."""
+    named = layout_hash(layout)
+    return any(check.layout == named for check in record.checks("control", COVER))
+
+
 def keep_control(record: Record, layout: Layout, plan: Plan, control: Control) -> None:
     """Keeps how the control marks were set out, so that `standing` finds the same ones."""
     y0 = layout.grid.long_lines[0].y
@@ -123,7 +129,7 @@ def _inked(record: Record, layout: Layout, plan: Plan) -> tuple[tuple[Setup, ...
     setups, left_out = [], []
     for section in begun:
         placed = last.get(section)
-        if placed is None or placed.layout != named or placed.detail["plan"] != cut:
+        if placed is None or placed.layout != named or placed.detail.get("plan") != cut:
             left_out.append(section)
         else:
             setups.append(_setup(placed))
