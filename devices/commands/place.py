@@ -73,8 +73,8 @@ def add_options(verb: argparse.ArgumentParser) -> None:
         "a visible step is to be expected; never with readings in doubt",
     )
     verb.epilog = (
-        "A section that may be inked is written to out/placed/SECTION.hpgl, drawn for where the "
-        "device really stands: do not move it before it is inked.\n\n"
+        "A section that may be inked is written to out/placed/SECTION.hpgl, drawn for where\n"
+        "the device really stands: do not move it before it is inked.\n\n"
         "example:\n  canvasrule place --job my-bench --section r1c2 --readings r1c2.csv"
     )
 
@@ -125,7 +125,9 @@ def _place(
     stands = standing(record, layout, plan, job.units)
     _note_left_out(stands.left_out)
     if section.id in stands.left_out:
-        raise BadInputError(f"section {section.id} is inked already, under an earlier layout")
+        raise BadInputError(
+            f"section {section.id} is inked already, and not as this layout and cut place it"
+        )
     bed = bed_at(job.plotter, section.window, correction)
     at_table = bed.table_of([reading.at_bed for reading in readings]).tolist()
     carried = [
@@ -133,7 +135,7 @@ def _place(
         for reading, (x, y) in zip(readings, at_table, strict=True)
     ]
     placed = place(
-        network(stands),
+        network(stands, section),
         section,
         carried,
         butts(plan.sections),
