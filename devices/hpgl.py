@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from devices.bed import Bed, Point, bed_at
+from devices.hand import passes
 from marking.errors import RefusedError
 
 if TYPE_CHECKING:
@@ -49,21 +50,26 @@ def program(
     pen asks for what the plotter does not have.
     """
     bed = bed_at(plotter, section.window, correction)
-    drawings = [
+    return written(drawings(section, pens), plotter, bed, section.id), bed
+
+
+def drawings(section: Section, pens: PensTable) -> list[Drawing]:
+    """The strokes of a section in inking order, each with its pen."""
+    return [
         Drawing(piece.stroke.points, piece.stroke.pen, pens.named(piece.stroke.pen), leg.joined)
         for leg, piece in zip(section.route.legs, section.pieces, strict=True)
     ]
-    return written(drawings, plotter, bed, section.id), bed
 
 
 def written(drawings: Sequence[Drawing], plotter: Plotter, bed: Bed, what: str) -> bytes:
     """The HP-GL program that draws these on `bed`, in their order. Raises as `program` does."""
-    _check_pens(drawings, plotter)
-    lines = [*_opening(plotter, bed), *_body(drawings, plotter, bed, what), *_closing(plotter, bed)]
+    check_pens(drawings, plotter)
+    lines = [*opening(plotter, bed), *_body(drawings, plotter, bed, what), *closing(plotter, bed)]
     return "".join(f"{line}\n" for line in lines).encode("ascii")
 
 
-def _opening(plotter: Plotter, bed: Bed) -> Iterator[str]:
+def opening(plotter: Plotter, bed: Bed) -> Iterator[str]:
+    """Initialises the plotter and closes it to all but the usable area."""
     if "IN" in plotter.instructions:
         yield "IN;"
     if "IW" in plotter.instructions:
@@ -72,7 +78,8 @@ def _opening(plotter: Plotter, bed: Bed) -> Iterator[str]:
     yield "PU;PA;"
 
 
-def _closing(plotter: Plotter, bed: Bed) -> Iterator[str]:
+def closing(plotter: Plotter, bed: Bed) -> Iterator[str]:
+    """Parks the pen and puts it away."""
     yield f"PU{bed.park[0]},{bed.park[1]};"
     if "SP" in plotter.instructions:
         yield "SP0;"
@@ -83,16 +90,16 @@ def _body(drawings: Sequence[Drawing], plotter: Plotter, bed: Bed, what: str) ->
     held: Pen | None = None
     for drawing, points in zip(drawings, in_units, strict=True):
         if drawing.pen is not held:
-            yield from _pen_settings(drawing.pen, held, plotter)
+            yield from pen_settings(drawing.pen, held, plotter)
             held = drawing.pen
         if not drawing.joined:
             yield f"PU{points[0][0]},{points[0][1]};"
-        yield from _pen_down(_passes(points, drawing.pen.passes), plotter.longest_instruction)
+        yield from pen_down(passes(points, drawing.pen.passes), plotter.longest_instruction)
 
 
-def _check_pens(drawings: Sequence[Drawing], plotter: Plotter) -> None:
+def check_pens(drawn: Sequence[Drawing], plotter: Plotter) -> None:
     """What the pens ask must be there before anything is written."""
-    used = dict(sorted({drawing.name: drawing.pen for drawing in drawings}.items()))
+    used = dict(sorted({drawing.name: drawing.pen for drawing in drawn}.items()))
     for name, pen in used.items():
         if pen.slot > plotter.slots:
             raise RefusedError(
@@ -126,36 +133,28 @@ def _check_forces(used: Mapping[str, Pen], plotter: Plotter) -> None:
             )
 
 
-def _pen_settings(pen: Pen, held: Pen | None, plotter: Plotter) -> Iterator[str]:
+def pen_settings(pen: Pen, held: Pen | None, plotter: Plotter) -> Iterator[str]:
     """What changes when a stroke's pen is not the one before it."""
     known = plotter.instructions
     changed = held is None or held.slot != pen.slot
     if "SP" in known and changed:
         # A pen stays where it is until PU; none may be changed while it lies on the cloth.
         yield f"PU;SP{pen.slot};"
-    speed = _velocity(pen, plotter)
-    if "VS" in known and (changed or held is None or _velocity(held, plotter) != speed):
+    speed = velocity(pen, plotter)
+    if "VS" in known and (changed or held is None or velocity(held, plotter) != speed):
         yield f"VS{speed};"
     if "FS" in known and pen.force is not None:
         yield f"FS{pen.force};"
 
 
-def _velocity(pen: Pen, plotter: Plotter) -> int:
+def velocity(pen: Pen, plotter: Plotter) -> int:
     """VS in cm/s, rounded down: cloth wants slow rather than fast."""
     least, most = plotter.speeds
     speed = min(plotter.draw_speed, pen.speed or plotter.draw_speed)
     return min(max(int(speed // 10), least), most)
 
 
-def _passes(points: Sequence[Point], passes: int) -> list[Point]:
-    """The points the pen goes through: there, back, and there again, as often as asked."""
-    path = list(points)
-    for done in range(1, passes):
-        path += points[-2::-1] if done % 2 else points[1:]
-    return path
-
-
-def _pen_down(path: Sequence[Point], longest: int) -> Iterator[str]:
+def pen_down(path: Sequence[Point], longest: int) -> Iterator[str]:
     """PD instructions through `path` after its first point, none longer than `longest` bytes."""
     moves = [p for before, p in itertools.pairwise(path) if p != before] or [path[0]]
     for group in _groups((f"{x},{y}" for x, y in moves), longest - len("PD;")):

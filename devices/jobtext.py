@@ -156,7 +156,7 @@ scale_error = "0 %"          # true over shown length, less 1, where it has been
 profile = {plotter}          # any key of the profile may be set below it
 
 [projector]
-profile = "ceiling-1080p"
+profile = "ceiling-1080p"    # put beside it what differs: pixels, distance, picture_width, tilt
 
 [reach]                      # an arm's reach from a long edge
 depth = "{reach_depth}"

@@ -7,13 +7,16 @@ from __future__ import annotations
 
 from typing import Annotated, Literal
 
-from pydantic import BeforeValidator, Field, model_validator
+from pydantic import BeforeValidator, Field, StringConstraints, model_validator
 
-from marking.job import Clearance, Count, Length, Speed, Table
+from marking.job import Clearance, Count, Length, Speed, Switch, Table
 from marking.zones import Pace, Zone
 
 Axis = Literal["+x", "-x", "+y", "-y"]
 Instruction = Literal["IN", "IW", "SP", "VS", "FS", "PA", "PU", "PD"]
+Handshake = Literal["xonxoff", "rtscts", "dtrdsr", "space", "barrier", "timed"]
+PenWord = Annotated[str, StringConstraints(pattern=r"^[ZS]-?\d{1,5}(\.\d{1,3})?$")]
+"""Where a gantry's pen is: a height `Z4`, or a spindle value `S30` for a servo."""
 
 
 def _unlimited(value: object) -> object:
@@ -27,7 +30,9 @@ class Plotter(Table):
     kind: Literal["flat", "roll"] = Field(
         default="flat", description="A flat bed, or a carriage that the cloth is fed through"
     )
-    dialect: Literal["hpgl"] = Field(default="hpgl", description="The language it is driven in")
+    dialect: Literal["hpgl", "gcode"] = Field(
+        default="hpgl", description="The language it is driven in"
+    )
     unit: Length = Field(default=0.025, description="Size of one plotter unit")
     x_size: Annotated[Length | None, BeforeValidator(_unlimited)] = Field(
         description='Usable travel along the device\'s X; a roll may say "unlimited"'
@@ -59,6 +64,12 @@ class Plotter(Table):
         default=512, ge=24, description="Longest instruction it accepts, in bytes"
     )
     baud: Count = Field(default=9600, ge=75, description="Serial speed")
+    handshake: Handshake = Field(
+        default="barrier", description='How it says that it is full; "timed" if it never answers'
+    )
+    pen_up: PenWord = Field(default="Z4", description="G-code: the raised pen, as Z or S")
+    pen_down: PenWord = Field(default="Z0", description="G-code: the lowered pen, as Z or S")
+    homes: Switch = Field(default=False, description="G-code: it has limit switches to home on")
 
     @model_validator(mode="after")
     def _is_a_machine(self) -> Plotter:
@@ -77,6 +88,16 @@ class Plotter(Table):
             raise ValueError(
                 f"longest_instruction = {self.longest_instruction} does not fit into "
                 f"buffer_bytes = {self.buffer_bytes}"
+            )
+        if self.dialect == "gcode" and self.handshake not in ("barrier", "timed"):
+            raise ValueError(
+                f'handshake = "{self.handshake}" is for dialect = "hpgl"; a G-code machine '
+                'acknowledges each line: give "barrier", or "timed" if it never answers'
+            )
+        if self.pen_up[0] != self.pen_down[0] or self.pen_up == self.pen_down:
+            raise ValueError(
+                f'pen_up = "{self.pen_up}" and pen_down = "{self.pen_down}": give two different '
+                "values of the same word, both Z or both S"
             )
         for name, (least, most) in (("speeds", self.speeds), ("forces", self.forces)):
             if not 0 < least <= most:

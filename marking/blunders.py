@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 
     FloatArray = NDArray[np.float64]
 
-FALSE_ALARM = 0.006
+FALSE_ALARM = 0.004
 """How often all good readings of a placement may be doubted for one that stands out."""
 FALSE_ALARM_TOTAL = 0.001
 """The same, for readings that disagree in sum though none stands out."""

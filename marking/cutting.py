@@ -22,6 +22,9 @@ Cell = tuple[int, int]
 """Column and row, from 0, of the lattice that the seams make."""
 
 
+_SAME = 1e-9
+
+
 def cut(
     points: FloatArray, x_seams: Sequence[float], y_seams: Sequence[float]
 ) -> Iterator[tuple[Cell, FloatArray]]:
@@ -67,4 +70,9 @@ def _crossings(
             point = start + share * run
             point[axis] = seam
             found.append((share, point))
-    return [point for _, point in sorted(found, key=lambda crossing: crossing[0])]
+    stops: list[FloatArray] = []
+    for _, point in sorted(found, key=lambda crossing: crossing[0]):
+        # Through a corner of the lattice, rounding would part the two crossings by a dot of ink.
+        if not stops or np.abs(point - stops[-1]).max() > _SAME:
+            stops.append(point)
+    return stops

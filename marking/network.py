@@ -176,7 +176,7 @@ def with_inked(gained: Gain, setup: Setup, misfits: FloatArray) -> Network:
     mean = np.concatenate(
         [network.mean + gained.correction @ misfits, gained.change @ misfits], axis=0
     )
-    left = _even(network.covariance + gained.correction @ gained.taken)
+    left = network.covariance + gained.correction @ gained.taken
     covariance = np.block([[left, gained.shared.T], [gained.shared, gained.spread]])
     places = {**network.places, setup.section: slice(size, size + len(gained.spread))}
     setups = {**network.setups, setup.section: setup}
@@ -195,6 +195,43 @@ def ink(network: Network, setup: Setup) -> Network:
     gained = gain(network, setup.readings, setup.pose.about, setup.kind)
     misfits = misfit(gained.network, setup.pose, setup.readings).ravel()
     return with_inked(gained, setup, misfits)
+
+
+def concerning(
+    targets: Iterable[Target],
+    setups: Sequence[Setup],
+    marks: Iterable[str],
+    sections: Iterable[str],
+) -> Network:
+    """The network after `setups`, in the order they were inked, as far as it concerns these.
+
+    The same figures as the whole network's, sooner: what no later reading can reach is left
+    out as it goes. Only `marks` are known to it afterwards.
+    """
+    network = known(targets)
+    wanted = set(marks)
+    last = _last_use(network.targets, setups, wanted, sections)
+    for count, setup in enumerate(setups):
+        network = ink(network, setup)
+        network = only(network, [place for place in network.places if last.get(place, -1) > count])
+    return replace(network, targets={m: t for m, t in network.targets.items() if m in wanted})
+
+
+def _last_use(
+    targets: Mapping[str, Target],
+    setups: Sequence[Setup],
+    marks: Iterable[str],
+    sections: Iterable[str],
+) -> dict[str, int]:
+    """The count of the last setup that reads of each block; past all for what is asked for."""
+    last: dict[str, int] = {}
+    uses = [(count, r.mark) for count, setup in enumerate(setups) for r in setup.readings]
+    for count, mark in (*uses, *((len(setups), mark) for mark in marks)):
+        last[_own(mark)] = count
+        target = targets.get(mark)
+        if target is not None and target.inked_by is not None:
+            last[target.inked_by] = count
+    return {**last, **{section: len(setups) for section in sections}}
 
 
 def ink_error(network: Network, section: str, points: FloatArray) -> tuple[FloatArray, FloatArray]:

@@ -331,7 +331,7 @@ def _draw_legend(picture: Picture, plan: Plan | None) -> None:
         "blue: hem bands and folds; the near edge is at the bottom, the zero end at the left."
     ]
     if plan is not None:
-        begins = "its reach begins" if plan.zone.name == "reach" else "set the device down"
+        begins = "set the device down" if plan.zone.name == "plotter" else "its reach begins"
         lines.append(
             f"{len(plan.sections)} sections, {plan.columns} along by {plan.rows} across, inked in "
             f"the order of their numbers; dashed: seams. Green corner: {begins} here, "

@@ -25,7 +25,7 @@ from marking.blend import (
 from marking.blunders import Doubt, doubts
 from marking.butts import outermost_ink, window_middle
 from marking.errors import BadInputError, RefusedError
-from marking.network import Setup
+from marking.network import Setup, concerning
 from marking.pose import FEWEST_MARKS
 from marking.recut import Move, carried, needed_move
 from marking.resection import resect
@@ -37,7 +37,7 @@ if TYPE_CHECKING:
 
     from marking.butts import Butt
     from marking.limits import Limits
-    from marking.network import Network, Reading
+    from marking.network import Network, Reading, Target
     from marking.pose import Pose, PoseKind
     from marking.resection import Resection
     from marking.sections import Section
@@ -46,6 +46,8 @@ if TYPE_CHECKING:
 
 Verdict = Literal["ink", "read again", "move the device", "add a mark"]
 _EDGE = 1e-6
+_NEARBY = 100.0
+"""How far outside its planned window, in mm, a device badly set down may still read a mark."""
 
 
 @dataclass(frozen=True)
@@ -147,6 +149,28 @@ def place(
     )
 
 
+def network_for(
+    section: Section,
+    targets: Sequence[Target],
+    setups: Sequence[Setup],
+    joints: Sequence[Butt],
+) -> Network:
+    """The network that `place` needs for `section`, from a job's `setups` as they were inked.
+
+    It knows the marks in and near the section's window, and the ink the section butts against.
+    """
+    x0, y0, x1, y1 = section.window
+    inked = {setup.section for setup in setups}
+    near = [
+        target.mark.id
+        for target in targets
+        if x0 - _NEARBY <= target.mark.at_table[0] <= x1 + _NEARBY
+        and y0 - _NEARBY <= target.mark.at_table[1] <= y1 + _NEARBY
+    ]
+    beside = [name for butt in joints if section.id in butt.sections for name in butt.sections]
+    return concerning(targets, setups, near, [name for name in beside if name in inked])
+
+
 def _check(
     network: Network,
     section: Section,
@@ -209,7 +233,7 @@ def _earlier_seams(
         if section.id in butt.sections:
             one, two = butt.sections
             beside = two if one == section.id else one
-            if beside in network.setups:
+            if beside in network.places:
                 seams[beside] = butt.points_table
     return seams
 

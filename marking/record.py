@@ -28,6 +28,8 @@ if TYPE_CHECKING:
 RECORD_FILE = "job.db"
 CheckKind = Literal["proof", "device", "control", "proof sheet"]
 InkEvent = Literal["begun", "done"]
+StrokeEvent = Literal["sent", "drawn", "presumed"]
+"""`drawn` is confirmed by the machine; `presumed` is by the clock alone."""
 _OURS = 0x43_56_52_4C
 """SQLite's application id of a job.db: it tells ours from another program's file."""
 _PATIENCE_SECONDS = 5.0
@@ -50,6 +52,20 @@ MIGRATIONS = (
         reason TEXT NOT NULL CHECK (reason IN ('inked', 'accepted')));
     CREATE INDEX reading_section ON reading (section);
     CREATE INDEX placement_section ON placement (section);
+    """,
+    """
+    CREATE TABLE beam (id INTEGER PRIMARY KEY, at TEXT NOT NULL, layout TEXT NOT NULL,
+        subject TEXT NOT NULL, value TEXT NOT NULL);
+    CREATE INDEX beam_subject ON beam (subject, id);
+    """,
+    """
+    CREATE TABLE run (id INTEGER PRIMARY KEY, at TEXT NOT NULL, layout TEXT NOT NULL,
+        section TEXT NOT NULL, device TEXT NOT NULL, pose TEXT NOT NULL, remark TEXT NOT NULL);
+    CREATE TABLE stroke (id INTEGER PRIMARY KEY, at TEXT NOT NULL, run INTEGER NOT NULL,
+        section TEXT NOT NULL, stroke TEXT NOT NULL,
+        event TEXT NOT NULL CHECK (event IN ('sent', 'drawn', 'presumed')));
+    CREATE INDEX stroke_section ON stroke (section);
+    CREATE INDEX run_section ON run (section);
     """,
 )
 """One step a version; a released step is never edited, only followed by another."""
@@ -121,6 +137,31 @@ class KeptInk:
     event: InkEvent
 
 
+@dataclass(frozen=True)
+class KeptRun:
+    """One start of a device on a section: what was driven, where it stood, who allowed it."""
+
+    id: int
+    at: datetime
+    layout: str
+    section: str
+    device: str
+    """Digest of what the device was told it is."""
+    pose: Any
+    remark: str
+
+
+@dataclass(frozen=True)
+class KeptStroke:
+    """Something known of one stroke."""
+
+    at: datetime
+    run: int
+    section: str
+    stroke: str
+    event: StrokeEvent
+
+
 class Record:
     """An open `job.db`. Every adding method is one transaction: whole on the disk, or not there."""
 
@@ -174,6 +215,20 @@ class Record:
             for number, at, layout, _, named, result in rows
         )
 
+    def add_beam(self, layout: str, subject: str, value: Any) -> None:
+        """Keeps what holds from now on of a `subject` of the projector's work, plain data."""
+        self._add("beam", "layout, subject, value", [(layout, subject, _json(value))])
+
+    def beam(self, layout: str) -> dict[str, Any]:
+        """The last value of each subject of the projector's work under the layout of this hash."""
+        with _explained(self.path):
+            rows = self._connection.execute(
+                "SELECT subject, value FROM beam WHERE id IN "
+                "(SELECT MAX(id) FROM beam WHERE layout = ? GROUP BY subject) ORDER BY id",
+                (layout,),
+            ).fetchall()
+        return {subject: json.loads(value) for subject, value in rows}
+
     def add_ink(self, layout: Layout, section: str, event: InkEvent) -> None:
         """Keeps that inking a section has begun, before the first byte is sent, or is done.
 
@@ -191,6 +246,38 @@ class Record:
         return tuple(
             KeptInk(_time(at), layout, section, event)
             for _, at, layout, section, event in self._rows("ink")
+        )
+
+    def add_run(self, layout: str, section: str, device: str, pose: Any, remark: str) -> int:
+        """Keeps that a device is about to ink a section; returns the run's number."""
+        self._add(
+            "run",
+            "layout, section, device, pose, remark",
+            [(layout, section, device, _json(pose), remark)],
+        )
+        return self.runs()[-1].id
+
+    def runs(self, section: str | None = None) -> tuple[KeptRun, ...]:
+        """All runs, or a section's, oldest first."""
+        return tuple(
+            KeptRun(number, _time(at), layout, named, device, json.loads(pose), remark)
+            for number, at, layout, named, device, pose, remark in self._rows(
+                "run", section=section
+            )
+        )
+
+    def add_strokes(
+        self, run: int, section: str, strokes: Iterable[str], event: StrokeEvent
+    ) -> None:
+        """Keeps one event of several strokes: all of them on the disk, or none."""
+        rows = [(run, section, stroke, event) for stroke in strokes]
+        self._add("stroke", "run, section, stroke, event", rows)
+
+    def strokes(self, section: str | None = None) -> tuple[KeptStroke, ...]:
+        """What is known of all strokes, or of a section's, oldest first."""
+        return tuple(
+            KeptStroke(_time(at), run, named, stroke, event)
+            for _, at, run, named, stroke, event in self._rows("stroke", section=section)
         )
 
     def standing_layout(self) -> str | None:

@@ -142,11 +142,13 @@ def section_table(plan: Plan, job: MarkingJob) -> Iterator[str]:
     """The sections in inking order, as Markdown."""
     yield "## Sections"
     yield ""
-    where = (
-        "Stand at the long edge nearest to a section, where its reach along the table begins"
-        if plan.zone.name == "reach"
-        else "Set the device down with the corner of its reach that is nearest the zero corner"
-    )
+    where = {
+        "plotter": "Set the device down with the corner of its reach that is nearest the zero "
+        "corner",
+        "reach": "Stand at the long edge nearest to a section, where its reach along the table "
+        "begins",
+        "beam": "Bring the picture over a section so that its usable part begins",
+    }[plan.zone.name]
     yield (
         f"{len(plan.sections)} sections, {plan.columns} along by {plan.rows} across (no plan could "
         f"do with fewer than {plan.bound[0]} by {plan.bound[1]}). {where} at the readings, taped "

@@ -7,9 +7,7 @@ millimetres.
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
-from fractions import Fraction
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -18,7 +16,8 @@ from marking import route, seams
 from marking.cutting import cut
 from marking.errors import RefusedError
 from marking.layout import Stroke
-from marking.lengths import INCH, format_length
+from marking.lengths import format_length
+from marking.spans import rows_from_both_edges, spans_along, usable
 from marking.witness import (
     Box,
     Kind,
@@ -40,6 +39,7 @@ if TYPE_CHECKING:
     from marking.layout import Layout
     from marking.route import Route
     from marking.seams import Axis
+    from marking.spans import Span
     from marking.zones import Zone
 
     FloatArray = NDArray[np.float64]
@@ -106,27 +106,17 @@ class Plan:
         return max(section.row for section in self.sections)
 
 
-@dataclass(frozen=True)
-class _Span:
-    """One row or column of sections along its axis."""
-
-    core: tuple[float, float]
-    window: tuple[float, float]
-    behind: float | None
-    """Where it sees the marks of the one before; None for the first, or when out of sight."""
-
-
 def cut_into_sections(layout: Layout, job: MarkingJob, zone: Zone) -> Plan:
     """The plan with the fewest sections for `zone`.
 
     Raises RefusedError when the zone is too small for a pitch and the strip with its marks.
     """
     along, across = _axes(layout, job)
-    columns = _spans(along, zone, 0, job, layout)
+    columns = _columns(along, zone, job, layout)
     if zone.from_both_edges:
-        rows, gap, bound_rows = _rows_from_both_edges(across, zone, layout)
+        rows, gap, bound_rows = rows_from_both_edges(across, zone, job, layout)
     else:
-        rows, gap = _spans(across, zone, 1, job, layout), None
+        rows, gap = spans_along(across, zone, 1, job, layout), None
         bound_rows = seams.least_parts(across, zone.size[1] - 2 * zone.set_down)
     cells = _pieces_by_cell(layout, columns, rows, gap)
     marks, seen = _witness_marks(layout, job, zone, columns, rows, cells)
@@ -202,124 +192,29 @@ def _ink_extent(layout: Layout, job: MarkingJob) -> Box:
     return float(low[0]), float(low[1]), float(high[0]), float(high[1])
 
 
-def _spans(along: Axis, zone: Zone, dimension: int, job: MarkingJob, layout: Layout) -> list[_Span]:
-    """The rows or columns of sections along one axis."""
-    rect = layout.top.inscribed
-    top = rect[dimension], rect[dimension + 2]
-    size = zone.size[dimension]
-    if zone.feed == dimension:
-        size = min(size, max(top[1], along.end + zone.set_down) + zone.set_down)
-    usable = size - 2 * zone.set_down
-    picked = seams.choose(along, usable)
-    if picked is None:
-        _blame_numerals(along, layout, job, usable, dimension)
-        pitch = layout.grid.pitch[dimension]
-        raise RefusedError(
-            f"{zone.name}: {format_length(size, job.units)} {'across' if dimension else 'along'} "
-            f"the table, less {format_length(zone.set_down, 'mm')} each side for setting it down, "
-            f"cannot hold one pitch ({format_length(pitch, job.units)}), its witness marks and, at "
-            "the ends, a margin with its numerals; use a larger one, or a smaller grid.pitch"
-        )
-    cuts = [along.seams[index] for index in picked]
-    behind = [None, *(along.behind[index] for index in picked)]
-    edges = [along.start, *cuts, along.end]
-    spans = []
-    for start, end, mark in zip(edges, edges[1:], behind, strict=False):
-        needed = (start if mark is None else mark, end)
-        low = _set_down_at(needed, size, zone.set_down, top, job)
-        spans.append(_Span((start, end), (low, low + size), mark))
-    return spans
-
-
-def _blame_numerals(
-    along: Axis, layout: Layout, job: MarkingJob, usable: float, dimension: int
-) -> None:
-    """Raises RefusedError if it is the numerals that leave a seam no way through."""
-    if dimension or not layout.numerals:
-        return
-    without = _along(layout, job, (along.start, along.end), [])
-    if seams.choose(without, usable) is not None:
+def _columns(along: Axis, zone: Zone, job: MarkingJob, layout: Layout) -> list[Span]:
+    """The columns; a refusal blames the numerals when it is they that leave no seam a way."""
+    try:
+        return spans_along(along, zone, 0, job, layout)
+    except RefusedError:
+        without = _along(layout, job, (along.start, along.end), [])
+        if seams.choose(without, usable(without, zone, 0, layout)) is None:
+            raise
         raise RefusedError(
             "numerals.clear: the numerals stand so close that no seam passes between enough of "
             "them; a larger numerals.clear or a smaller numerals.height lets one through"
-        )
-
-
-def _set_down_at(
-    needed: tuple[float, float],
-    size: float,
-    set_down: float,
-    top: tuple[float, float],
-    job: MarkingJob,
-) -> float:
-    """Where a window begins: what it needs in the middle, on the top, at a plain tape reading."""
-    least, most = needed[1] + set_down - size, needed[0] - set_down
-    wanted = (least + most) / 2
-    wanted = max(min(wanted, top[1] - size), top[0])
-    wanted = max(min(wanted, most), least)
-    steps = (
-        [float(INCH * Fraction(1, parts)) for parts in (2, 4, 8, 16, 32)]
-        if job.units == "in"
-        else [10.0, 5.0, 1.0, 0.5]
-    )
-    for step in steps:
-        plain = round(wanted / step) * step
-        for candidate in (plain, math.ceil(least / step) * step, math.floor(most / step) * step):
-            if least <= candidate <= most and abs(candidate - wanted) <= step:
-                return candidate
-    return wanted
-
-
-def _rows_from_both_edges(
-    across: Axis, zone: Zone, layout: Layout
-) -> tuple[list[_Span], tuple[float, float] | None, int]:
-    """One row if an arm reaches across, else one from each edge; and the strip between them."""
-    depth, top = zone.size[1], layout.top.inscribed[3]
-    near_window, far_window = (0.0, depth), (top - depth, top)
-    if across.end <= depth:
-        return [_Span((across.start, across.end), near_window, None)], None, 1
-    middle = (across.start + across.end) / 2
-    pairs = list(zip(across.seams, across.behind, strict=True))
-    shared = [(s, b) for s, b in pairs if s <= depth and s >= top - depth]
-    if shared:
-        # A seam with marks that both sides see comes first, then the one nearest the middle.
-        seam, behind = min(shared, key=lambda p: (p[1] < top - depth, abs(p[0] - middle), p[0]))
-        seen = behind if behind >= top - depth else None
-        return (
-            [
-                _Span((across.start, seam), near_window, None),
-                _Span((seam, across.end), far_window, seen),
-            ],
-            None,
-            2,
-        )
-    near = [s for s, _ in pairs if s <= depth]
-    far = [s for s, _ in pairs if s >= top - depth]
-    if not near or not far:
-        raise RefusedError(
-            "reach.depth is less than the margin and the first long lines take; "
-            "no line can be inked from the edge"
-        )
-    gap = (near[-1], far[0])
-    return (
-        [
-            _Span((across.start, gap[0]), near_window, None),
-            _Span((gap[1], across.end), far_window, None),
-        ],
-        gap,
-        2,
-    )
+        ) from None
 
 
 def _name(row: int, column: int) -> str:
     return f"r{row + 1}c{column + 1}"
 
 
-def _inking_order(rows: Sequence[_Span], columns: Sequence[_Span]) -> Iterator[tuple[int, int]]:
+def _inking_order(rows: Sequence[Span], columns: Sequence[Span]) -> Iterator[tuple[int, int]]:
     return ((row, column) for row in range(len(rows)) for column in range(len(columns)))
 
 
-def _core(columns: Sequence[_Span], rows: Sequence[_Span], row: int, column: int) -> Box:
+def _core(columns: Sequence[Span], rows: Sequence[Span], row: int, column: int) -> Box:
     (x0, x1), (y0, y1) = columns[column].core, rows[row].core
     return (x0, y0, x1, y1)
 
@@ -331,14 +226,16 @@ _GAP_ROW = -1
 
 def _pieces_by_cell(
     layout: Layout,
-    columns: Sequence[_Span],
-    rows: Sequence[_Span],
+    columns: Sequence[Span],
+    rows: Sequence[Span],
     gap: tuple[float, float] | None,
 ) -> dict[Cell, list[Piece]]:
     """Every piece of every stroke by (column, row) from 0, with `_GAP_ROW` for a gap's."""
     x_seams = [span.core[0] for span in columns[1:]]
-    y_seams = list(gap) if gap else [span.core[0] for span in rows[1:]]
-    names = [0, _GAP_ROW, 1] if gap else list(range(len(rows)))
+    y_seams = sorted([*(span.core[0] for span in rows[1:]), *(gap[:1] if gap else ())])
+    names = list(range(len(rows)))
+    if gap:
+        names.insert(sum(span.core[1] <= gap[0] for span in rows), _GAP_ROW)
     cells: dict[Cell, list[Piece]] = {}
     for stroke in layout.strokes:
         for (column, row), points in cut(stroke.points, x_seams, y_seams):
@@ -353,8 +250,8 @@ def _witness_marks(
     layout: Layout,
     job: MarkingJob,
     zone: Zone,
-    columns: Sequence[_Span],
-    rows: Sequence[_Span],
+    columns: Sequence[Span],
+    rows: Sequence[Span],
     cells: dict[Cell, list[Piece]],
 ) -> tuple[dict[Spot, Mark], dict[tuple[int, int], list[Spot]]]:
     """The marks by position, and those each section sees. Adds the ticks to `cells`.
@@ -392,7 +289,7 @@ def _witness_marks(
 
 
 def _tick_rooms(
-    layout: Layout, columns: Sequence[_Span], zone: Zone, half_width: float
+    layout: Layout, columns: Sequence[Span], zone: Zone, half_width: float
 ) -> list[tuple[float, float]]:
     """For each column, how far along x its ticks may go: to its seams, or to the table's ends."""
     x0, _, x1, _ = layout.top.inscribed
@@ -405,8 +302,8 @@ def _tick_rooms(
 def _sights(
     layout: Layout,
     tickable: FloatArray,
-    columns: Sequence[_Span],
-    rows: Sequence[_Span],
+    columns: Sequence[Span],
+    rows: Sequence[Span],
     row: int,
     column: int,
 ) -> list[tuple[Spot, Kind]]:
@@ -431,8 +328,10 @@ def _sights(
     elif row and not column:
         # The first section from the far edge when it cannot see the near row: nothing inked
         # is in sight, so its marks are set out by tape.
+        owned = [line.y for line in grid.long_lines if core[1] < line.y < core[3]]
+        height = max(owned, default=core[3] - grid.pitch[1] / 2)
         lines = grid.cross_x[(grid.cross_x >= within[0]) & (grid.cross_x <= within[1])]
-        sights += marks_below(grid, last, lines, kind="control")
+        sights += marks_below(grid, height, lines, kind="control")
     return list(dict.fromkeys(sights))
 
 
@@ -471,7 +370,7 @@ def _warnings(
         warnings.append(
             f"Nobody reaches the middle, from {format_length(low, job.units)} to "
             f"{format_length(high, job.units)} off the near edge, with an arm's reach of "
-            f"{format_length(zone.size[1], job.units)}: {len(part.pieces)} lines stay open there. "
+            f"{format_length(zone.depth, job.units)}: {len(part.pieces)} lines stay open there. "
             f"A reach of {format_length(needed, job.units)} would do; or join them afterwards "
             "along a straight rule laid across. Do not climb on the table to reach them."
         )

@@ -1,4 +1,4 @@
-"""What limits a section: a bed, a roll or an arm. A zone is a size and a pace, no machine."""
+"""What limits a section: a bed, a roll, an arm or a beam. It is a size and a pace, no machine."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Literal
 if TYPE_CHECKING:
     from marking.job import MarkingJob
 
-ZoneName = Literal["plotter", "reach"]
+ZoneName = Literal["plotter", "reach", "beam"]
 
 
 @dataclass(frozen=True)
@@ -30,12 +30,19 @@ class Zone:
     set_down: float
     """Kept free all round, in mm, because nothing is set down exactly."""
     from_both_edges: bool
-    """Whether it reaches `size[1]` in from either long edge, and no further."""
+    """Whether it works in from either long edge, as deep as `depth` and no further."""
     pace: Pace
     home: tuple[Literal[0, 1], Literal[0, 1]] = (0, 0)
     """The corner of the window where the pen starts and parks: low or high along x and y."""
     feed: Literal[0, 1] | None = None
     """The table axis along which a roll is fed, where a window need not outrun the cloth."""
+    arm: float | None = None
+    """How deep an arm reaches in from either long edge, in mm, where `size[1]` may be less."""
+
+    @property
+    def depth(self) -> float:
+        """How far in from a long edge it works, in mm, when it works from both."""
+        return self.size[1] if self.arm is None else self.arm
 
 
 def reach_zone(job: MarkingJob) -> Zone:

@@ -6,7 +6,7 @@ under test.
 
 import itertools
 import tempfile
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -266,15 +266,34 @@ def naive_chain(plan, sections, runs, seed, apart=250.0):
     return np.linalg.norm(moved, axis=2).max(axis=1)
 
 
-def ink_once(plan, seen, limits, seed, spoil=None):
+def read_marks(targets, laid, true, rng, sd=READING_SD):
+    """One reading of each target by a device that stands at `true`.
+
+    `laid` is what the ink of each section really went through; control marks err by their tape.
+    """
+    readings = []
+    for target in targets:
+        spot = np.array(target.mark.at_table)
+        if target.inked_by is None:
+            spot = spot + target.sd * rng.standard_normal(2)
+        else:
+            spot = laid[target.inked_by](spot)
+        x, y = true.inverse(spot) + sd * rng.standard_normal(2)
+        readings.append(Reading(target.mark.id, (float(x), float(y)), sd))
+    return readings
+
+
+def ink_once(plan, seen, limits, seed, repeats=1):
     """Inks `plan` once through `place`, with poses and readings as they are in the plane.
 
-    Yields (section, placement, true pose); `spoil(section, readings)` may change what is read.
+    Yields (section, placement, true pose).
     """
     rng = np.random.default_rng(seed)
-    at = {
-        m: np.array(t.mark.at_table) + (t.inked_by is None) * t.sd * rng.standard_normal(2)
-        for m, t in seen.targets.items()
+    set_out = {
+        name: target
+        if target.inked_by
+        else replace(target, mark=replace(target.mark, at_table=_taped(target, rng)), sd=0.0)
+        for name, target in seen.targets.items()
     }
     sections = {section.id: section for section in plan.sections}
     joints = butts(plan.sections)
@@ -283,15 +302,15 @@ def ink_once(plan, seen, limits, seed, spoil=None):
     for name in seen.order:
         section = sections[name]
         true = rigid(rng.uniform(-1, 1, 2), rng.uniform(-0.003, 0.003), window_middle(section))
-        readings = []
-        for mark in seen.seen[name]:
-            owner = seen.targets[mark].inked_by
-            spot = at[mark] if owner is None else laid[owner](at[mark])
-            x, y = true.inverse(spot) + READING_SD * rng.standard_normal(2)
-            readings.append(Reading(mark, (float(x), float(y)), READING_SD))
-        if spoil is not None:
-            readings = spoil(name, readings)
+        marks = [set_out[mark] for mark in seen.seen[name]] * repeats
+        readings = read_marks(marks, laid, true, rng)
         placed = place(network, section, readings, joints, limits)
         yield section, placed, true
         network = placed.inking.network
         laid[name] = true.after(placed.inking.setup.pose.inverse)
+
+
+def _taped(target, rng):
+    """Where a control mark really stands once it is set by tape."""
+    x, y = np.array(target.mark.at_table) + target.sd * rng.standard_normal(2)
+    return float(x), float(y)

@@ -16,7 +16,7 @@ from inking import (
 
 from marking.butts import butts, outermost_ink
 from marking.errors import BadInputError, RefusedError
-from marking.forecast import forecast, ink_errors
+from marking.forecast import error_at, forecast, ink_errors
 from marking.limits import Limits
 from marking.orders import ORDERS, inking_order
 from marking.remedies import Task, recommended, remedies
@@ -135,6 +135,15 @@ def test_the_figures_of_the_issue_are_of_the_size_foretold():
         assert worst_sd(profile, spacing) == pytest.approx(quoted, rel=0.25)
     edges_only = worst_sd(A3, 152.4, False)
     assert edges_only > 1.3 * worst_sd(A3, 152.4, True)
+
+
+def test_the_error_map_is_worst_where_the_forecast_says():
+    _, plan = bench(LARGE)
+    errors = ink_errors(plan, seen(LARGE), READING_SD)
+    for section, said in zip(plan.sections, expected(LARGE).sections, strict=True):
+        inked = [p.stroke.points for p in section.pieces if p.stroke.layer != "witness"]
+        everywhere = error_at(errors, section.id, np.concatenate(inked))
+        assert everywhere.max() == pytest.approx(said.error, rel=0.01)
 
 
 def test_a_chain_without_control_drifts_many_times_as_far():

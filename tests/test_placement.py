@@ -6,7 +6,7 @@ from functools import cache
 
 import numpy as np
 import pytest
-from inking import READING_SD, ink_once, millrace
+from inking import READING_SD, ink_once, millrace, read_marks
 
 from marking.adjustment import adjust
 from marking.blunders import agrees, doubts
@@ -14,7 +14,7 @@ from marking.butts import butts, outermost_ink, window_middle
 from marking.errors import BadInputError, RefusedError
 from marking.limits import Limits
 from marking.network import Reading, Target, known, only_for
-from marking.placement import place
+from marking.placement import network_for, place
 from marking.pose import Pose, rigid
 from marking.recut import carried, needed_move
 from marking.resection import resect
@@ -74,15 +74,6 @@ def network_with(targets):
     return replace(network, targets={**network.targets, **more}), laid
 
 
-def read(targets, laid, true, rng, sd=READING_SD):
-    readings = []
-    for target in targets:
-        spot = laid[target.inked_by](np.array(target.mark.at_table))
-        x, y = true.inverse(spot) + sd * rng.standard_normal(2)
-        readings.append(Reading(target.mark.id, (float(x), float(y)), sd))
-    return readings
-
-
 def stands(x=0.4, y=-0.3, turn=0.002):
     return rigid(np.array([x, y]), turn, window_middle(section()))
 
@@ -91,7 +82,7 @@ def six_readings(seed=0, **pose):
     targets = six_marks()
     network, laid = network_with(targets)
     rng = np.random.default_rng(seed)
-    return network, read(targets, laid, stands(**pose), rng)
+    return network, read_marks(targets, laid, stands(**pose), rng)
 
 
 def placed(network, readings, **options):
@@ -150,7 +141,7 @@ def test_good_readings_are_seldom_doubted():
     rng = np.random.default_rng(5)
     doubted = 0
     for _ in range(400):
-        readings = read(targets, laid, stands(), rng)
+        readings = read_marks(targets, laid, stands(), rng)
         doubted += not agrees(resect(network, readings, window_middle(section())))
     # Under 1%: more than 10 of 400 has odds of less than 1 in 300.
     assert doubted <= 10
@@ -226,7 +217,7 @@ def test_a_device_with_a_wrong_unit_is_told_from_a_misread_mark():
     # Issue: a machine of 0.02488 mm units driven as 0.025 measures 0.48% long.
     targets = six_marks()
     network, laid = network_with(targets)
-    readings = read(targets, laid, stands(), np.random.default_rng(1), sd=0.05)
+    readings = read_marks(targets, laid, stands(), np.random.default_rng(1), sd=0.05)
     middle = window_middle(section())
     long = [
         replace(r, at=tuple((middle + (np.array(r.at) - middle) * 0.025 / 0.02488).tolist()))
@@ -338,6 +329,23 @@ def test_placing_one_by_one_and_adjusting_all_readings_agree():
         np.testing.assert_allclose(
             together.covariance[all_, all_], network.covariance[one, one], atol=1e-9
         )
+
+
+def test_the_network_for_one_section_gives_the_placement_of_the_whole_network():
+    _, _, seen = bench()
+    whole, laid = before()
+    setups = list(whole.setups.values())
+    part = network_for(section(), list(seen.targets.values()), setups, joints())
+    assert len(part.covariance) < len(whole.covariance) / 3
+    marks = [seen.targets[mark] for mark in seen.seen[NAME]]
+    readings = read_marks(marks, laid, stands(), np.random.default_rng(3))
+    one, other = placed(whole, readings), placed(part, readings)
+    np.testing.assert_allclose(other.pose.matrix, one.pose.matrix, atol=1e-12)
+    np.testing.assert_allclose(other.pose.shift, one.pose.shift, atol=1e-9)
+    np.testing.assert_allclose(other.covariance, one.covariance, atol=1e-9)
+    assert other.inking.error == pytest.approx(one.inking.error, abs=1e-9)
+    assert other.inking.step == pytest.approx(one.inking.step, abs=1e-9)
+    assert other.verdict == one.verdict
 
 
 def bad_inputs():

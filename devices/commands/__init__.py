@@ -28,13 +28,18 @@ VERBS = {
     "trial": "check the plotter on scrap cloth: its true scale and skew",
     "control": "the control marks to set by tape before any ink, and the forecast",
     "place": "from readings of marks to where a section's device stands",
+    "drive": "ink section after section on a plotter, and resume after any interruption",
+    "beam": "light the lines to trace: the projector's page and its remote",
     "prove": "what to measure on the finished cover, and the verdict",
+    "simulate": "be a plotter that other software can connect to, and picture its ink",
     "demo": "do the whole job on the Millrace bench, with no hardware",
 }
 _INTERRUPTED = 130
 # No package that happens to be installed may take part in checking a job, and looking for such
 # plugins takes longer than the checking.
 os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")
+# The matrices here are small: threads take longer to start than they save.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 
 def main(arguments: Sequence[str] | None = None) -> int:

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from marking.layout import Layout
     from marking.sections import Plan
 
-ZONES = ("plotter", "reach")
+ZONES = ("plotter", "reach", "beam")
 
 
 def add_job_option(verb: argparse.ArgumentParser) -> None:
@@ -39,7 +39,8 @@ def add_zone_option(verb: argparse.ArgumentParser) -> None:
         dest="zone",
         choices=ZONES,
         default="plotter",
-        help="what limits a section: the job's plotter, or an arm's reach (default: plotter)",
+        help="what limits a section: the job's plotter, an arm's reach, or its projector's beam "
+        "(default: plotter)",
     )
 
 
@@ -79,6 +80,10 @@ def plan_for(zone: str, layout: Layout, job: Job, correction: Correction | None 
     from marking.sections import cut_into_sections
     from marking.zones import reach_zone
 
+    if zone == "beam":
+        from devices.beam.throw import beam_zone
+
+        return cut_into_sections(layout, job, beam_zone(job, job.projector))
     if zone == "reach":
         return cut_into_sections(layout, job, reach_zone(job))
     plotter = job.plotter

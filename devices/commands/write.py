@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from pathlib import Path
+from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
 from devices.commands.history import add_ink_option, guard, kept_correction
@@ -32,6 +33,7 @@ KINDS = {
     "picture": "the whole table with sections and marks, SVG and PNG",
     "report": "fit, sections, ink and time, Markdown and JSON",
 }
+OVERLAY = "the light of every section that is trued up, SVG and PNG, pixel for pixel"
 OUTPUT = "out"
 
 
@@ -42,6 +44,7 @@ def add_options(verb: argparse.ArgumentParser) -> None:
     add_ink_option(verb)
     for kind, summary in KINDS.items():
         verb.add_argument(f"--{kind}", action="store_true", help=summary)
+    verb.add_argument("--overlay", action="store_true", help=f"{OVERLAY}; needs --for beam")
     verb.add_argument(
         "--out",
         metavar="DIR",
@@ -59,18 +62,26 @@ def run(options: argparse.Namespace) -> int:
     from marking.layout import lay_out
 
     job = read_job(options.job)
-    kinds = [kind for kind in KINDS if getattr(options, kind)] or list(KINDS)
-    if options.zone == "reach" and "hpgl" in kinds:
+    kinds = [kind for kind in (*KINDS, "overlay") if getattr(options, kind)] or list(KINDS)
+    if options.zone != "plotter" and "hpgl" in kinds:
         if options.hpgl:
             from marking.errors import BadInputError
 
-            raise BadInputError("write --hpgl --for reach: an arm reads no HP-GL; leave one out")
+            who = "an arm" if options.zone == "reach" else "a beam"
+            raise BadInputError(
+                f"write --hpgl --for {options.zone}: {who} reads no HP-GL; leave one out"
+            )
         kinds.remove("hpgl")
+    if options.overlay and options.zone != "beam":
+        from marking.errors import BadInputError
+
+        raise BadInputError("write --overlay lights the projector's sections: add --for beam")
     folder = options.out or options.job / OUTPUT
     layout = lay_out(job)
     guard(options.job, layout, despite_ink=options.despite_ink)
     correction = kept_correction(options.job, job)
-    record = write(job, layout, folder, kinds, options.zone, correction)
+    light = _light_files(job, options.job) if options.overlay else {}
+    record = write(job, layout, folder, kinds, options.zone, correction, light)
     if options.json:
         print_json(record)
     else:
@@ -86,14 +97,15 @@ def write(
     kinds: list[str],
     zone: str,
     correction: Correction | None = None,
+    more: Mapping[str, bytes] = MappingProxyType({}),
 ) -> dict[str, Any]:
-    """Cuts and writes; returns what `write --json` prints."""
+    """Cuts and writes, `more` files too; returns what `write --json` prints."""
     from marking import files
 
     plan = plan_for(zone, layout, job, correction)
     contents, origins = _contents(job, layout, plan, kinds, correction)
     made_from = files.digest(f"{zone} {correction} {job.model_dump_json()}".encode())
-    written, changed = files.write_set(folder, contents, made_from)
+    written, changed = files.write_set(folder, {**contents, **more}, made_from)
     for warning in (*layout.warnings, *plan.warnings):
         say(f"note: {warning}")
     for name in changed:
@@ -115,7 +127,42 @@ def write(
 
 def _section_of(path: str) -> str | None:
     folder, _, name = path.rpartition("/")
-    return name.partition(".")[0] if folder == "sections" else None
+    return name.partition(".")[0] if folder in ("sections", "overlay") else None
+
+
+def _light_files(job: Job, job_folder: Path) -> dict[str, bytes]:
+    """The overlay of every section that is trued up. Raises RefusedError when none is."""
+    from devices.beam.memory import remembered
+    from devices.beam.overlay import overlay
+    from devices.beam.sheet import Look, sheet_png, sheet_svg
+    from devices.beam.work import work_for
+    from marking.errors import RefusedError
+    from marking.record import open_record
+
+    work = work_for(job)
+    with open_record(job_folder) as record:
+        desk = remembered(record, work)
+    known = [section for section in work.plan.sections if section.id in desk.trued]
+    if not known:
+        raise RefusedError(
+            f'{job_folder}: no section is trued up yet; run "canvasrule beam --job {job_folder}" '
+            "and true one up, then its light can be written"
+        )
+    look = Look(desk.colour, desk.width_px, desk.outlines)
+    contents: dict[str, bytes] = {}
+    for section in known:
+        mapping = desk.trued[section.id].mapping
+        light = overlay(section, mapping, job.projector.pixels, job.units)
+        title = f"{job.title}: the light of section {section.id}"
+        svg = sheet_svg(light, look, job.pens.numerals.width * light.pixels_per_mm, title)
+        contents[f"overlay/{section.id}.svg"] = svg
+        contents[f"overlay/{section.id}.png"] = sheet_png(svg)
+        if light.unlit > 1:
+            say(
+                f"note: {section.id}: {light.unlit / 1000:.2f} m of its lines fall outside the "
+                "picture and are not lit; move the projector and true up again"
+            )
+    return contents
 
 
 def _contents(
@@ -129,10 +176,12 @@ def _contents(
         for section in plan.sections:
             contents[f"sections/{section.id}.svg"] = _section_svg(job, section)
     if "hpgl" in kinds:
-        from devices.hpgl import program
+        from devices import gcode, hpgl
 
+        speaks_hpgl = job.plotter.dialect == "hpgl"
+        program, ending = (hpgl.program, "hpgl") if speaks_hpgl else (gcode.program, "gcode")
         for section in plan.sections:
-            path = f"sections/{section.id}.hpgl"
+            path = f"sections/{section.id}.{ending}"
             contents[path], bed = program(section, job.plotter, job.pens, correction)
             origins[path] = list(bed.origin_table)
     if "picture" in kinds:

@@ -1,0 +1,321 @@
+"""The work at the table: which section and line is lit, how, and the true-up under way.
+
+A pure machine: a desk and a command make the next desk, or a message and the same desk. It
+knows no browser, no server and no file.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING, Any, Literal
+
+from devices.beam.targets import check_pair, moved, relit, retrued, suggest
+from devices.beam.trueup import Trued, solved, with_mapping
+from marking.errors import BadInputError
+from marking.lengths import parse_length
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Mapping
+
+    from devices.beam.calibration import Landing
+    from devices.beam.targets import Target
+    from devices.beam.work import Work
+
+TracedLook = Literal["show", "dim", "hide"]
+COLOURS = ("#ffffff", "#7dff9b", "#ffe14d", "#6fd3ff", "#ff9ad5")
+KINDS = ("all", "cross", "long", "hem", "numeral", "tick", "bias", "witness")
+_WIDEST_PX = 12.0
+_LONGEST_NOTE = 4000
+
+
+@dataclass(frozen=True)
+class TrueUp:
+    """A true-up under way."""
+
+    targets: tuple[Target, ...]
+    landed: Mapping[str, Landing]
+    at: str
+    """Name of the target being landed."""
+    quick: bool = False
+    """Two targets after a bump, and not nine from nothing."""
+
+
+@dataclass(frozen=True)
+class Desk:
+    """Everything that a crash must not lose."""
+
+    section: str
+    line: str | None
+    traced: Mapping[str, frozenset[str]] = field(default_factory=dict)
+    """Ids of traced strokes by section."""
+    trued: Mapping[str, Trued] = field(default_factory=dict)
+    true_up: TrueUp | None = None
+    blank: bool = False
+    check: bool = False
+    traced_look: TracedLook = "dim"
+    kind: str = "all"
+    colour: str = COLOURS[0]
+    width_px: float = 2.0
+    outlines: bool = False
+    notes: str = ""
+
+
+def begun(work: Work) -> Desk:
+    """The desk before anything is traced."""
+    first = work.plan.sections[0].id
+    return Desk(first, next(iter(work.line_ids(first, "all")), None))
+
+
+def acted(desk: Desk, work: Work, command: Mapping[str, Any]) -> Desk:
+    """The desk after `command`: `{"do": name, ...}`.
+
+    Raises BadInputError for a command that is not one or comes too late, RefusedError for what
+    cannot be done; the desk is then as it was.
+    """
+    name = command.get("do")
+    act = _ACTS.get(name) if isinstance(name, str) else None
+    if act is None:
+        raise BadInputError(f"{name!r} is nothing this page does; reload it")
+    return act(desk, work, command)
+
+
+def is_lit(desk: Desk) -> bool:
+    """Whether the section's lines can be lit: only after a true-up of its own."""
+    return desk.section in desk.trued and desk.true_up is None
+
+
+def _lines(desk: Desk, work: Work) -> list[str]:
+    return work.line_ids(desk.section, desk.kind)
+
+
+def _open_lines(desk: Desk, work: Work) -> list[str]:
+    done = desk.traced.get(desk.section, frozenset())
+    return [line for line in _lines(desk, work) if line not in done]
+
+
+def _step(desk: Desk, work: Work, by: int) -> Desk:
+    lines = _lines(desk, work)
+    if not lines:
+        return replace(desk, line=None)
+    at = lines.index(desk.line) + by if desk.line in lines else 0
+    return replace(desk, line=lines[max(0, min(at, len(lines) - 1))])
+
+
+def _done(desk: Desk, work: Work, command: Mapping[str, Any]) -> Desk:
+    line = command.get("line")
+    if not is_lit(desk):
+        raise BadInputError("no lines are lit here yet: true up this section first")
+    if line != desk.line or line is None:
+        raise BadInputError("the light has moved on since you saw it; nothing was marked")
+    done = desk.traced.get(desk.section, frozenset()) | {line}
+    desk = replace(desk, traced={**desk.traced, desk.section: done})
+    lines = _lines(desk, work)
+    at = lines.index(line) if line in lines else -1
+    still_open = set(_open_lines(desk, work))
+    onward = [one for one in (*lines[at + 1 :], *lines[: at + 1]) if one in still_open]
+    return replace(desk, line=onward[0] if onward else line)
+
+
+def _undone(desk: Desk, work: Work, command: Mapping[str, Any]) -> Desk:
+    del work, command
+    done = desk.traced.get(desk.section, frozenset()) - {desk.line}
+    return replace(desk, traced={**desk.traced, desk.section: done})
+
+
+def _go_to_section(desk: Desk, work: Work, command: Mapping[str, Any]) -> Desk:
+    section = command.get("section")
+    if section not in work.section_ids:
+        raise BadInputError(f"{section!r} is no section of this job; reload the page")
+    desk = replace(desk, section=section, true_up=None, line=None)
+    lines = _open_lines(desk, work) or _lines(desk, work)
+    return replace(desk, line=lines[0] if lines else None)
+
+
+def _turn_section(desk: Desk, work: Work, by: int) -> Desk:
+    ids = work.section_ids
+    at = max(0, min(ids.index(desk.section) + by, len(ids) - 1))
+    return _go_to_section(desk, work, {"section": ids[at]})
+
+
+def _look(desk: Desk, work: Work, command: Mapping[str, Any]) -> Desk:
+    if command.get("traced_look") in ("show", "dim", "hide"):
+        desk = replace(desk, traced_look=command["traced_look"])
+    if command.get("colour") in COLOURS:
+        desk = replace(desk, colour=command["colour"])
+    width = command.get("width_px")
+    if isinstance(width, int | float) and 1 <= width <= _WIDEST_PX:
+        desk = replace(desk, width_px=float(width))
+    if isinstance(command.get("outlines"), bool):
+        desk = replace(desk, outlines=command["outlines"])
+    if command.get("kind") in KINDS:
+        desk = replace(desk, kind=command["kind"])
+        lines = _open_lines(desk, work) or _lines(desk, work)
+        if desk.line not in lines:
+            desk = replace(desk, line=lines[0] if lines else None)
+    return desk
+
+
+def _blanked(desk: Desk, work: Work, command: Mapping[str, Any]) -> Desk:
+    del work
+    return replace(desk, blank=bool(command.get("on")))
+
+
+def _checked(desk: Desk, work: Work, command: Mapping[str, Any]) -> Desk:
+    del work
+    return replace(desk, check=bool(command.get("on")))
+
+
+def _noted(desk: Desk, work: Work, command: Mapping[str, Any]) -> Desk:
+    del work
+    text = command.get("text")
+    if not isinstance(text, str) or len(text) > _LONGEST_NOTE:
+        raise BadInputError(f"notes hold {_LONGEST_NOTE} letters; shorten them")
+    return replace(desk, notes=text)
+
+
+def _begin_true_up(desk: Desk, work: Work, command: Mapping[str, Any]) -> Desk:
+    window = work.section(desk.section).window
+    step = 25.4 if work.job.units == "in" else 10.0
+    targets = suggest(window, work.expected(desk.section), step)
+    quick = bool(command.get("quick"))
+    if quick:
+        if desk.section not in desk.trued:
+            raise BadInputError("there is no true-up here to check; true up first")
+        targets = relit(check_pair(targets), desk.trued[desk.section].mapping)
+    return replace(desk, true_up=TrueUp(targets, {}, targets[0].name, quick), blank=False)
+
+
+def _under_way(desk: Desk) -> TrueUp:
+    if desk.true_up is None:
+        raise BadInputError("no true-up is under way; begin one")
+    return desk.true_up
+
+
+def _with_target(true_up: TrueUp, changed: Target) -> TrueUp:
+    targets = tuple(changed if t.name == changed.name else t for t in true_up.targets)
+    landed = {name: one for name, one in true_up.landed.items() if name != changed.name}
+    return replace(true_up, targets=targets, landed=landed)
+
+
+def _target(true_up: TrueUp) -> Target:
+    return next(target for target in true_up.targets if target.name == true_up.at)
+
+
+def _nudged(desk: Desk, work: Work, command: Mapping[str, Any]) -> Desk:
+    across, down = command.get("across"), command.get("down")
+    if not all(isinstance(d, int | float) and abs(d) <= 2000 for d in (across, down)):
+        raise BadInputError("a nudge is a number of pixels across and down")
+    assert across is not None
+    assert down is not None
+    if desk.true_up is not None:
+        target = _target(desk.true_up)
+        width, height = work.job.projector.pixels
+        at = (target.at_px[0] + across, target.at_px[1] + down)
+        if not (0 <= at[0] <= width and 0 <= at[1] <= height):
+            raise BadInputError("that would move the target out of the picture")
+        return replace(desk, true_up=_with_target(desk.true_up, replace(target, at_px=at)))
+    if desk.section not in desk.trued:
+        raise BadInputError("nothing is lit to nudge: true up this section first")
+    held = desk.trued[desk.section]
+    shifted = with_mapping(held, held.mapping.shifted(across, down))
+    return replace(desk, trued={**desk.trued, desk.section: shifted})
+
+
+def _picked(desk: Desk, work: Work, command: Mapping[str, Any]) -> Desk:
+    del work
+    true_up = _under_way(desk)
+    if command.get("target") not in [target.name for target in true_up.targets]:
+        raise BadInputError("there is no such target; reload the page")
+    return replace(desk, true_up=replace(true_up, at=command["target"]))
+
+
+def _landed(desk: Desk, work: Work, command: Mapping[str, Any]) -> Desk:
+    from devices.beam.calibration import Landing
+
+    true_up = _under_way(desk)
+    target = _target(true_up)
+    at = target.at_table
+    if "along" in command or "across" in command:
+        at = (
+            _reading(command.get("along"), "along", work),
+            _reading(command.get("across"), "across", work),
+        )
+    true_up = _with_target(true_up, replace(target, at_table=at))
+    landed = {**true_up.landed, target.name: Landing(target.name, target.at_px, at)}
+    left = [t.name for t in true_up.targets if t.name not in landed]
+    return replace(
+        desk, true_up=replace(true_up, landed=landed, at=left[0] if left else target.name)
+    )
+
+
+def _reading(text: object, which: str, work: Work) -> float:
+    try:
+        value = parse_length(text)
+    except ValueError as fault:
+        raise BadInputError(f"{which}: {fault}") from None
+    size = work.job.table.length if which == "along" else work.job.table.width
+    if value > size * 1.2:
+        raise BadInputError(
+            f"{which}: {text} is beyond the table, which is {size / 25.4:.0f} in "
+            f"({size:.0f} mm); check the unit"
+        )
+    return value
+
+
+def _lifted(desk: Desk, work: Work, command: Mapping[str, Any]) -> Desk:
+    """Takes a landing back."""
+    desk = _picked(desk, work, command)
+    true_up = _under_way(desk)
+    return replace(desk, true_up=_with_target(true_up, _target(true_up)))
+
+
+def _finish(desk: Desk, work: Work, command: Mapping[str, Any]) -> Desk:
+    del command
+    true_up = _under_way(desk)
+    landings = [true_up.landed[t.name] for t in true_up.targets if t.name in true_up.landed]
+    if true_up.quick:
+        if len(landings) < 2:
+            raise BadInputError("land both targets first; then the two say how it has moved")
+        held = desk.trued[desk.section]
+        move = moved(held.mapping, landings[0], landings[1])
+        trued = with_mapping(held, retrued(held.mapping, move), move)
+    else:
+        trued = solved(work, desk.section, landings)
+    return replace(desk, trued={**desk.trued, desk.section: trued}, true_up=None)
+
+
+def _given_up(desk: Desk, work: Work, command: Mapping[str, Any]) -> Desk:
+    del work, command
+    return replace(desk, true_up=None)
+
+
+def _carried(desk: Desk, work: Work, command: Mapping[str, Any]) -> Desk:
+    """Another section's true-up, where neither projector nor table has moved since."""
+    del work
+    other = command.get("section")
+    if not isinstance(other, str) or other not in desk.trued:
+        raise BadInputError(f"{other!r} has no true-up to use here")
+    return replace(desk, trued={**desk.trued, desk.section: desk.trued[other]})
+
+
+_ACTS: dict[str, Callable[[Desk, Work, Mapping[str, Any]], Desk]] = {
+    "done": _done,
+    "undone": _undone,
+    "next-line": lambda desk, work, _: _step(desk, work, 1),
+    "previous-line": lambda desk, work, _: _step(desk, work, -1),
+    "next-section": lambda desk, work, _: _turn_section(desk, work, 1),
+    "previous-section": lambda desk, work, _: _turn_section(desk, work, -1),
+    "section": _go_to_section,
+    "look": _look,
+    "blank": _blanked,
+    "check": _checked,
+    "notes": _noted,
+    "true-up": _begin_true_up,
+    "nudge": _nudged,
+    "target": _picked,
+    "landed": _landed,
+    "lifted": _lifted,
+    "finish": _finish,
+    "give-up": _given_up,
+    "use-true-up": _carried,
+}

@@ -1,0 +1,60 @@
+"""Turns away requests that are not from this run's own pages: wrong host, wrong origin.
+
+It knows headers, no pages. A page elsewhere can make a browser send requests here; the Host
+header gives away a name pointed at this machine, Origin a page from another place.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from starlette.datastructures import Headers
+from starlette.responses import PlainTextResponse
+
+if TYPE_CHECKING:
+    from collections.abc import Collection
+
+    from starlette.types import ASGIApp, Message, Receive, Scope, Send
+
+_HEADERS = {
+    "cache-control": "no-store",
+    "content-security-policy": "default-src 'none'; script-src 'self'; style-src 'self'; "
+    "img-src 'self' data:; connect-src 'self'; form-action 'self'; frame-ancestors 'none'; "
+    "base-uri 'none'",
+    "referrer-policy": "same-origin",
+    "x-content-type-options": "nosniff",
+}
+_FOREIGN = 4403
+
+
+class Guard:
+    """The application behind a check of Host and Origin, and with careful headers."""
+
+    def __init__(self, app: ASGIApp, hosts: Collection[str]) -> None:
+        self.app = app
+        self.hosts = frozenset(hosts)
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Answers with a refusal, or lets the application answer."""
+        if scope["type"] not in ("http", "websocket"):
+            await self.app(scope, receive, send)
+            return
+        headers = Headers(scope=scope)
+        origin = headers.get("origin")
+        ours = origin is not None and origin in {f"http://{host}" for host in self.hosts}
+        changes = scope["type"] == "websocket" or scope["method"] not in ("GET", "HEAD")
+        if headers.get("host") not in self.hosts or (not ours if changes else False):
+            if scope["type"] == "websocket":
+                await send({"type": "websocket.close", "code": _FOREIGN})
+                return
+            refusal = PlainTextResponse("This address is not one of this page's own.", 403)
+            await refusal(scope, receive, send)
+            return
+
+        async def careful(message: Message) -> None:
+            if message["type"] == "http.response.start":
+                raw = [(k.encode(), v.encode()) for k, v in _HEADERS.items()]
+                message = {**message, "headers": [*message["headers"], *raw]}
+            await send(message)
+
+        await self.app(scope, receive, careful)

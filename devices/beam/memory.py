@@ -1,0 +1,107 @@
+"""Keeps the desk in `job.db`, so that after a crash everything is as it was.
+
+It knows the desk and the record, no browser.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING, Any
+
+from devices.beam.calibration import Landing
+from devices.beam.desk import Desk, TrueUp, begun
+from devices.beam.targets import Target
+from devices.beam.trueup import Trued, from_kept, kept
+
+if TYPE_CHECKING:
+    from devices.beam.work import Work
+    from marking.record import Record
+
+_PLAIN = (
+    "section",
+    "line",
+    "blank",
+    "check",
+    "traced_look",
+    "kind",
+    "colour",
+    "width_px",
+    "outlines",
+    "notes",
+)
+
+
+def remembered(record: Record, work: Work) -> Desk:
+    """The desk as last kept for this layout; a new one where there is none."""
+    rows = record.beam(work.layout_hash)
+    desk = begun(work)
+    plain = {key: value for key, value in rows.get("desk", {}).items() if key in _PLAIN}
+    known = set(work.section_ids)
+    if plain.get("section", desk.section) not in known:
+        # The same lines, cut otherwise since: for another projector, or another reach.
+        return replace(desk, notes=str(plain.get("notes", "")))
+    traced = {
+        subject.removeprefix("traced "): frozenset(value)
+        for subject, value in rows.items()
+        if subject.startswith("traced ")
+    }
+    under_way = rows.get("true-up")
+    return replace(
+        desk,
+        **plain,
+        traced=traced,
+        trued=_trued_of(rows),
+        true_up=_true_up_of(under_way) if under_way else None,
+    )
+
+
+def _trued_of(rows: dict[str, Any]) -> dict[str, Trued]:
+    return {
+        subject.removeprefix("trued "): from_kept(value)
+        for subject, value in rows.items()
+        if subject.startswith("trued ")
+    }
+
+
+def keep(record: Record, work: Work, before: Desk, after: Desk) -> None:
+    """Adds what changed from `before` to `after`; tracing also counts as ink.
+
+    Raises RefusedError, before anything is kept, when ink stands under another layout.
+    """
+    for section, lines in after.traced.items():
+        had = before.traced.get(section, frozenset())
+        if lines == had:
+            continue
+        if lines and not had:
+            record.add_ink(work.layout, f"beam {section}", "begun")
+        if lines >= set(work.line_ids(section, "all")):
+            record.add_ink(work.layout, f"beam {section}", "done")
+        record.add_beam(work.layout_hash, f"traced {section}", sorted(lines))
+    for section, trued in after.trued.items():
+        if trued is not before.trued.get(section):
+            record.add_beam(work.layout_hash, f"trued {section}", kept(trued))
+    if after.true_up is not before.true_up:
+        record.add_beam(work.layout_hash, "true-up", _plain_true_up(after.true_up))
+    plain = {key: getattr(after, key) for key in _PLAIN}
+    if plain != {key: getattr(before, key) for key in _PLAIN}:
+        record.add_beam(work.layout_hash, "desk", plain)
+
+
+def _plain_true_up(true_up: TrueUp | None) -> Any:
+    if true_up is None:
+        return None
+    return {
+        "targets": [[t.name, t.at_px, t.at_table] for t in true_up.targets],
+        "landed": [[one.name, one.at_px, one.at_table] for one in true_up.landed.values()],
+        "at": true_up.at,
+        "quick": true_up.quick,
+    }
+
+
+def _true_up_of(data: dict[str, Any]) -> TrueUp:
+    return TrueUp(
+        tuple(Target(name, (px[0], px[1]), (at[0], at[1])) for name, px, at in data["targets"]),
+        {name: Landing(name, (px[0], px[1]), (at[0], at[1])) for name, px, at in data["landed"]},
+        data["at"],
+        data["quick"],
+    )

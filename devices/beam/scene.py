@@ -1,0 +1,148 @@
+"""What the pages are told: geometry for the stage, words and numbers for the remote. Plain data."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from devices.beam.desk import COLOURS, is_lit
+from devices.beam.overlay import overlay
+from devices.beam.work import line_name
+from marking.lengths import format_length
+
+if TYPE_CHECKING:
+    from devices.beam.desk import Desk
+    from devices.beam.overlay import Light
+    from devices.beam.work import Work
+
+_DECIMALS = 3
+
+
+def geometry(desk: Desk, work: Work) -> dict[str, Any]:
+    """A section's light without its shift, which `look` carries so that a nudge is small."""
+    projector = work.job.projector
+    if desk.section not in desk.trued:
+        return {"type": "geometry", "section": desk.section, "lines": [], "aside": [], "unlit": 0}
+    mapping = desk.trued[desk.section].mapping
+    drawn = overlay(work.section(desk.section), mapping, projector.pixels, work.job.units)
+    shift = mapping.shift_px
+    return {
+        "type": "geometry",
+        "section": desk.section,
+        "lines": [_line(one, shift) for one in drawn.lights if one.kind == "stroke"],
+        "aside": [_line(one, shift) for one in drawn.lights if one.kind != "stroke"],
+        "unlit": drawn.unlit,
+        "numeral_px": work.job.pens.numerals.width * drawn.pixels_per_mm,
+    }
+
+
+def _line(light: Light, shift: tuple[float, float]) -> dict[str, Any]:
+    return {
+        "id": light.id,
+        "kind": light.kind,
+        "layer": light.layer,
+        "points": (light.points - shift).round(_DECIMALS).ravel().tolist(),
+    }
+
+
+def look(desk: Desk) -> dict[str, Any]:
+    """How the stage shows what it has."""
+    true_up = desk.true_up
+    trued = desk.trued.get(desk.section)
+    return {
+        "type": "look",
+        "section": desk.section,
+        "lit": is_lit(desk),
+        "line": desk.line,
+        "traced": sorted(desk.traced.get(desk.section, ())),
+        "traced_look": desk.traced_look,
+        "kind": desk.kind,
+        "colour": desk.colour,
+        "width_px": desk.width_px,
+        "outlines": desk.outlines,
+        "blank": desk.blank,
+        "check": desk.check,
+        "shift": list(trued.mapping.shift_px) if trued else [0, 0],
+        "targets": []
+        if true_up is None
+        else [
+            {
+                "name": target.name,
+                "at": list(target.at_px),
+                "landed": target.name in true_up.landed,
+                "now": target.name == true_up.at,
+            }
+            for target in true_up.targets
+        ],
+    }
+
+
+def remote(desk: Desk, work: Work, stage: str) -> dict[str, Any]:
+    """Everything the remote shows; `stage` says how the stage is doing."""
+    section = work.section(desk.section)
+    traced = desk.traced.get(desk.section, frozenset())
+    shown = work.line_ids(desk.section, desk.kind)
+    names = {piece.stroke.id: line_name(piece) for piece in section.pieces}
+    trued = desk.trued.get(desk.section)
+    units = work.job.units
+    return {
+        "type": "desk",
+        "title": work.job.title,
+        "stage": stage,
+        "section": desk.section,
+        "set_down": [format_length(at, units) for at in section.window[:2]],
+        "sections": [
+            {
+                "id": one.id,
+                "lines": len(one.pieces),
+                "traced": len(desk.traced.get(one.id, ())),
+                "trued": one.id in desk.trued,
+            }
+            for one in work.plan.sections
+        ],
+        "line": desk.line,
+        "line_name": names.get(desk.line or "", "no line"),
+        "line_traced": desk.line in traced,
+        "place": [shown.index(desk.line) + 1 if desk.line in shown else 0, len(shown)],
+        "left": sum(one not in traced for one in shown),
+        "kinds": sorted({piece.stroke.layer for piece in section.pieces}),
+        "kind": desk.kind,
+        "traced_look": desk.traced_look,
+        "colour": desk.colour,
+        "colours": list(COLOURS),
+        "width_px": desk.width_px,
+        "outlines": desk.outlines,
+        "blank": desk.blank,
+        "check": desk.check,
+        "notes": desk.notes,
+        "lit": is_lit(desk),
+        "trued": None
+        if trued is None
+        else {
+            "good": trued.good,
+            "tolerance": work.job.tolerance,
+            "lines": list(trued.lines),
+            "map": [[round(e, 2) for e in row] for row in trued.error_map],
+            "shift": list(trued.mapping.shift_px),
+        },
+        "true_up": _true_up(desk, work),
+        "warnings": list(work.plan.warnings),
+    }
+
+
+def _true_up(desk: Desk, work: Work) -> dict[str, Any] | None:
+    if desk.true_up is None:
+        return None
+    units = work.job.units
+    return {
+        "quick": desk.true_up.quick,
+        "at": desk.true_up.at,
+        "targets": [
+            {
+                "name": target.name,
+                "landed": target.name in desk.true_up.landed,
+                "along": format_length(target.at_table[0], units),
+                "across": format_length(target.at_table[1], units),
+            }
+            for target in desk.true_up.targets
+        ],
+    }

@@ -1,0 +1,80 @@
+"""What the page works on: the job, its sections for the beam, and what to call each line."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+from typing import TYPE_CHECKING
+
+from devices.beam.throw import beam_zone, lens_over, nominal
+from marking.layout import lay_out
+from marking.record import layout_hash
+from marking.sections import cut_into_sections
+
+if TYPE_CHECKING:
+    from devices.beam.mapping import Mapping
+    from devices.job import Job
+    from marking.layout import Layout
+    from marking.sections import Piece, Plan, Section
+
+_NAMES = {
+    "cross": "cross line",
+    "long": "long line",
+    "hem": "hem line",
+    "tick": "tick",
+    "bias": "bias line",
+    "witness": "witness tick",
+}
+
+
+@dataclass(frozen=True)
+class Work:
+    """A job laid out and cut for its projector."""
+
+    job: Job
+    layout: Layout
+    plan: Plan
+
+    @cached_property
+    def layout_hash(self) -> str:
+        """What the record keeps with every row."""
+        return layout_hash(self.layout)
+
+    @cached_property
+    def section_ids(self) -> list[str]:
+        """In inking order."""
+        return [section.id for section in self.plan.sections]
+
+    def section(self, name: str) -> Section:
+        """The section called `name`."""
+        return self.plan.sections[self.section_ids.index(name)]
+
+    def expected(self, name: str) -> Mapping:
+        """The mapping by the profile, with the lens hung where the section asks for it."""
+        projector = self.job.projector
+        over = lens_over(projector, self.job.reach.depth, self.section(name).window)
+        return nominal(projector, over)
+
+    def line_ids(self, name: str, kind: str) -> list[str]:
+        """Ids of a section's strokes of one kind, or all, in inking order."""
+        return [
+            piece.stroke.id
+            for piece in self.section(name).pieces
+            if kind in ("all", piece.stroke.layer)
+        ]
+
+
+def work_for(job: Job) -> Work:
+    """`job` laid out and cut for its projector's beam. Raises RefusedError."""
+    layout = lay_out(job)
+    return Work(job, layout, cut_into_sections(layout, job, beam_zone(job, job.projector)))
+
+
+def line_name(piece: Piece) -> str:
+    """What to call a line at the table: `"cross line 12"`, `"numeral 12, near side"`."""
+    layer, of = piece.stroke.layer, piece.of
+    if layer == "numeral":
+        _, side, text, _ = of.split("-", 3)
+        return f"numeral {text}, {side} side"
+    _, _, rest = of.partition("-")
+    return f"{_NAMES[layer]} {rest or of}".replace("-", " ")

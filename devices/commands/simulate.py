@@ -1,0 +1,96 @@
+"""`canvasrule simulate`: a plotter that other software can connect to."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from devices.commands.shared import add_job_option, print_lines, read_job, say
+
+if TYPE_CHECKING:
+    import argparse
+
+    from devices.job import Job
+    from devices.simulated.serve import Peer
+
+
+def add_options(verb: argparse.ArgumentParser) -> None:
+    """Options of the verb."""
+    add_job_option(verb)
+    verb.add_argument(
+        "--listen",
+        metavar="HOST:PORT",
+        default="127.0.0.1:0",
+        help="where to listen (default: any free port of this computer)",
+    )
+    verb.add_argument("--pty", action="store_true", help="be a serial port instead (not Windows)")
+    verb.add_argument(
+        "--pace", type=float, default=1.0, metavar="N", help="move N times faster than a real one"
+    )
+    verb.add_argument(
+        "--ink", type=Path, metavar="FILE", help="add the ink laid to this file, and picture it"
+    )
+    verb.epilog = (
+        "It is built as the job's [plotter] says, and prints the port to connect to. Ctrl-C ends\n"
+        "it and writes FILE.svg beside the ink.\n\n"
+        "example:\n  canvasrule simulate --job my-bench --pace 20 --ink cloth.ink"
+    )
+
+
+def run(options: argparse.Namespace) -> int:
+    """Serves until interrupted."""
+    from devices.bed import bed_at
+    from devices.simulated.cloth import Cloth
+    from devices.simulated.onboard import simulated
+    from devices.simulated.serve import serve_socket
+
+    job = read_job(options.job)
+    bed = bed_at(job.plotter, (0.0, 0.0, *job.plotter.window_size))
+    file = options.ink.open("ab") if options.ink else None
+    peer = simulated(job.plotter, bed, Cloth(file))
+    try:
+        if options.pty:
+            _serve_pty(peer, options.pace)
+        else:
+            serve_socket(peer, _address(options.listen), options.pace, _ready)
+    except KeyboardInterrupt:
+        if options.ink:
+            _picture(options.ink, job)
+    finally:
+        if file is not None:
+            file.close()
+    return 0
+
+
+def _serve_pty(peer: Peer, pace: float) -> None:
+    from marking.errors import BadInputError
+
+    if sys.platform == "win32":
+        raise BadInputError("--pty: Windows has no pseudo-terminals; leave it out for a socket")
+    from devices.simulated import serve
+
+    serve.serve_pty(peer, pace, _ready)
+
+
+def _ready(name: str) -> None:
+    print_lines([name])
+    sys.stdout.flush()
+
+
+def _address(text: str) -> tuple[str, int]:
+    from marking.errors import BadInputError
+
+    host, _, port = text.rpartition(":")
+    if not host or not port.isdigit() or int(port) > 65535:
+        raise BadInputError(f"--listen {text}: give a host and a port, as in 127.0.0.1:5000")
+    return host, int(port)
+
+
+def _picture(path: Path, job: Job) -> None:
+    from devices.simulated.cloth import cloth_svg, read_cloth
+    from marking.files import replace_file
+
+    picture = path.with_name(f"{path.name}.svg")
+    replace_file(picture, cloth_svg(read_cloth(path), job.plotter.bed_size, (0.0, 0.0)))
+    say(f"the cloth is pictured in {picture}")

@@ -1,0 +1,514 @@
+"""The conversation with a machine: bytes in, events out; everything that decides what may be sent.
+
+It knows no port, no clock and no file: whoever holds those calls `due`, `receive` and `tick`
+with a time in seconds that never runs backwards. Three rules hold whatever the machine does:
+no more bytes are under way than its buffer holds; a stroke is confirmed only by a report of the
+very place that follows it; and a fault ends in `Failed`, after which nothing is sent.
+"""
+
+from __future__ import annotations
+
+from collections import deque
+from dataclasses import dataclass
+from enum import Enum, auto
+from typing import TYPE_CHECKING
+
+from devices.events import (
+    AskedAgain,
+    Confirmed,
+    Due,
+    Event,
+    Failed,
+    Greeted,
+    Noise,
+    Presumed,
+    Say,
+)
+from devices.hpgl_tongue import XOFF, XON
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Iterator
+
+    from devices.tongue import Question, Reply, Tongue
+
+
+class State(Enum):
+    """What the conversation is doing."""
+
+    SHUT = auto()
+    GREETING = auto()
+    STREAMING = auto()
+    HELD = auto()
+    ASKING = auto()
+    DIAGNOSING = auto()
+    STOPPED = auto()
+    FAILED = auto()
+
+
+class Signal(Enum):
+    """What moves it on."""
+
+    OPEN = auto()
+    ANSWERED_ALL = auto()
+    WAIT = auto()
+    GO_ON = auto()
+    OVERDUE = auto()
+    CONFIRMED = auto()
+    UNSOUND = auto()
+    STOP = auto()
+    FAULT = auto()
+
+
+TRANSITIONS: dict[tuple[State, Signal], State] = {
+    (State.SHUT, Signal.OPEN): State.GREETING,
+    (State.GREETING, Signal.ANSWERED_ALL): State.STREAMING,
+    (State.STREAMING, Signal.WAIT): State.HELD,
+    (State.HELD, Signal.GO_ON): State.STREAMING,
+    (State.STREAMING, Signal.OVERDUE): State.ASKING,
+    (State.ASKING, Signal.OVERDUE): State.ASKING,
+    (State.ASKING, Signal.CONFIRMED): State.STREAMING,
+    (State.STREAMING, Signal.UNSOUND): State.DIAGNOSING,
+    (State.HELD, Signal.UNSOUND): State.DIAGNOSING,
+    (State.ASKING, Signal.UNSOUND): State.DIAGNOSING,
+    **{
+        (state, Signal.FAULT): State.FAILED
+        for state in State
+        if state not in (State.STOPPED, State.FAILED)
+    },
+    **{(state, Signal.STOP): State.STOPPED for state in State if state is not State.FAILED},
+}
+"""Every move there is; a signal with no entry leaves the state as it is."""
+
+_MOST_ASKED = 2
+"""Times a question is put again before giving up; the buffer keeps room for one."""
+_GREETING_TRIES = 3
+_LONGEST_REPLY = 200
+_TOO_MUCH_NOISE = 4096
+
+
+@dataclass(frozen=True)
+class Limits:
+    """How far the conversation may go ahead of the machine, and how long it waits."""
+
+    buffer_bytes: int
+    ahead_seconds: float = 8.0
+    """Most work under way at once, so that a pause comes soon; two strokes always may be."""
+    patience: float = 20.0
+    """How long an answer may be late beyond the estimate, in seconds."""
+    poll_seconds: float = 0.02
+
+
+def usable_bytes(buffer_bytes: int, tongue: Tongue) -> int:
+    """What a program may fill of a buffer: room is kept to ask again when a reply is lost."""
+    return buffer_bytes if tongue.acknowledges else buffer_bytes - len(tongue.checkpoint)
+
+
+class Conversation:
+    """One conversation, from greeting to the last confirmation."""
+
+    def __init__(self, tongue: Tongue, limits: Limits) -> None:
+        self.state = State.SHUT
+        self._tongue = tongue
+        self._limits = limits
+        self._room = usable_bytes(limits.buffer_bytes, tongue)
+        self._feed: Iterator[Say] = iter(())
+        self._next: Say | None = None
+        self._open: deque[tuple[Say, int]] = deque()
+        """Pieces sent and not known to be done, each with the bytes sent up to its end."""
+        self._sent = self._freed = 0
+        self._unanswered: deque[int] = deque()
+        """Lengths of lines not yet acknowledged."""
+        self._questions: deque[Question] = deque()
+        self._asked_at: float | None = None
+        self._asked_times = 0
+        self._line = bytearray()
+        self._noise = 0
+        self._matched: int | None = None
+        """How many open pieces the place just reported would confirm, until a status follows."""
+        self._now = self._quiet_since = self._polled_at = 0.0
+        self._space: tuple[int, int] | None = None
+        """Free bytes the machine last reported, and what had been sent then."""
+        self._space_asked: int | None = None
+        self._findings: list[str] = []
+        self._out = bytearray()
+        self._line_low = False
+
+    # -- what the caller does ------------------------------------------------------------------
+
+    def open(self, now: float) -> list[Event]:
+        """Begins the greeting."""
+        self._now = self._quiet_since = now
+        self._signal(Signal.OPEN)
+        self._questions = deque(self._tongue.greeting)
+        return self._greeting_done() if not self._questions else []
+
+    def feed(self, program: Iterable[Say]) -> None:
+        """Gives the next stretch of program, taken piece by piece as there is room."""
+        self._feed = iter(program)
+        self._next = next(self._feed, None)
+
+    @property
+    def drained(self) -> bool:
+        """Whether all that was fed is sent and known to be done."""
+        return self._next is None and not self._open and self.state is State.STREAMING
+
+    @property
+    def room(self) -> int:
+        """Bytes that may be under way."""
+        return self._room
+
+    @property
+    def greeting(self) -> bool:
+        """Whether the machine has still to answer the opening questions."""
+        return self.state in (State.SHUT, State.GREETING)
+
+    @property
+    def over(self) -> bool:
+        """Whether nothing more will be sent."""
+        return self.state in (State.FAILED, State.STOPPED)
+
+    def due(self, now: float) -> Due | None:
+        """What to send now; None when it has to wait."""
+        self._now = max(now, self._now)
+        if self.state in (State.GREETING, State.DIAGNOSING):
+            self._put_question()
+        begins: list[str] = []
+        while self.state is State.STREAMING and self._next is not None and self._fits(self._next):
+            begins += self._next.begins
+            self._send(self._next)
+            self._next = next(self._feed, None)
+        if self.state in (State.STREAMING, State.HELD, State.ASKING):
+            self._poll()
+        if not self._out:
+            return None
+        data, self._out = bytes(self._out), bytearray()
+        return Due(data, tuple(begins))
+
+    def pause(self) -> None:
+        """Lets what is under way finish and sends nothing more of the stretch fed."""
+        self._feed, self._next = iter(()), None
+
+    def stop(self) -> bytes:
+        """Ends at once: what to send so that the machine drops what it has buffered."""
+        self._signal(Signal.STOP)
+        self._out.clear()
+        return self._tongue.halt
+
+    def may_send(self, allowed: bool) -> None:
+        """What the hardware lines say (CTS or DSR)."""
+        self._line_low = not allowed
+        self._signal(Signal.GO_ON if allowed else Signal.WAIT)
+
+    def receive(self, data: bytes, now: float) -> list[Event]:
+        """Takes what the machine sent."""
+        self._now = max(now, self._now)
+        events: list[Event] = []
+        for byte in data:
+            if byte in (XON, XOFF):
+                self._signal(Signal.GO_ON if byte == XON else Signal.WAIT)
+            elif byte in self._tongue.ends:
+                line, self._line = bytes(self._line).strip(), bytearray()
+                if line:
+                    events += self._heard(line)
+            else:
+                self._line.append(byte)
+                if len(self._line) > _LONGEST_REPLY:
+                    line, self._line = bytes(self._line), bytearray()
+                    events += self._noted(line)
+        return events
+
+    def tick(self, now: float) -> list[Event]:
+        """What the passing of time brings."""
+        self._now = max(now, self._now)
+        if self.state in (State.GREETING, State.DIAGNOSING):
+            return self._question_overdue()
+        if self.state not in (State.STREAMING, State.HELD, State.ASKING):
+            return []
+        if not self._tongue.greeting:
+            return self._by_the_clock()
+        if self.state is State.HELD and not self._open:
+            self._wait_is_stale()
+        waiting = bool(self._open) or self.state is State.HELD
+        if not waiting:
+            self._quiet_since = self._now
+            return []
+        allowed = self._limits.patience + 2 * sum(say.seconds for say, _ in self._open)
+        if self._now - self._quiet_since <= allowed:
+            return []
+        return self._overdue()
+
+    # -- sending -------------------------------------------------------------------------------
+
+    def _fits(self, say: Say) -> bool:
+        if self._tongue.acknowledges:
+            # The pen's place is asked out of turn, so it must stand still there until asked.
+            if self._open and self._open[-1][0].checkpoint is not None:
+                return False
+            if sum(self._unanswered) + len(say.data) > self._room:
+                return False
+        elif self._sent - self._freed + len(say.data) > self._room:
+            return False
+        if self._tongue.room and not self._space_allows(len(say.data)):
+            return False
+        if not say.begins or sum(len(piece.begins) for piece, _ in self._open) < 2:
+            # A stroke is never left half sent for the sake of a soon pause, and the one after it
+            # is at hand when it ends.
+            return True
+        under_way = sum(piece.seconds for piece, _ in self._open)
+        return under_way + say.seconds <= self._limits.ahead_seconds
+
+    def _space_allows(self, count: int) -> bool:
+        if not self._open:
+            return True
+        if self._space is None:
+            return False
+        free, sent_then = self._space
+        return self._sent - sent_then + count <= free
+
+    def _send(self, say: Say) -> None:
+        if not self._open:
+            self._quiet_since = self._now
+        self._out += say.data
+        self._sent += len(say.data)
+        self._open.append((say, self._sent))
+        if self._tongue.acknowledges:
+            self._unanswered.extend(len(line) + 1 for line in say.data.split(b"\n")[:-1])
+
+    def _poll(self) -> None:
+        if self._now - self._polled_at < self._limits.poll_seconds:
+            return
+        if self._tongue.room and self.state is State.STREAMING and self._next and self._open:
+            if self._space_asked is None or self._now - self._polled_at > 1.0:
+                self._space_asked = self._sent
+                self._out += self._tongue.room
+                self._polled_at = self._now
+        elif (
+            self._tongue.poll
+            and self._open
+            and self._open[-1][0].checkpoint is not None
+            and not self._unanswered
+        ):
+            self._out += self._tongue.poll
+            self._polled_at = self._now
+
+    def _put_question(self) -> None:
+        if self._questions and self._asked_at is None:
+            self._out += self._questions[0].data
+            self._asked_at = self._now
+
+    # -- hearing -------------------------------------------------------------------------------
+
+    def _heard(self, line: bytes) -> list[Event]:
+        reply = self._tongue.heard(line)
+        if reply.kind == "noise":
+            self._matched = None
+            return self._noted(line)
+        if reply.kind == "note":
+            return []
+        if self.state in (State.GREETING, State.DIAGNOSING):
+            return self._answered(reply, line)
+        if self.state not in (State.STREAMING, State.HELD, State.ASKING):
+            return []
+        if reply.kind == "place":
+            return self._at(reply, line)
+        if reply.kind == "number":
+            return self._number(reply.number, line)
+        if reply.kind == "accepted":
+            if self._unanswered:
+                self._unanswered.popleft()
+                return []
+            return self._noted(line)
+        if reply.kind == "banner":
+            return self._fail("the machine has restarted by itself (power, or its reset button)")
+        return self._fail(f"the machine refused a line: {reply.text}")
+
+    def _at(self, reply: Reply, line: bytes) -> list[Event]:
+        if not reply.sound:
+            return self._fail(f"the machine has stopped by itself: {reply.text}")
+        self._matched = None
+        for count, (say, _) in enumerate(self._open, 1):
+            expected = say.checkpoint.text if say.checkpoint is not None else None
+            if expected is not None and self._tongue.same_place(expected, reply.text):
+                if not reply.settled:
+                    return []
+                self._matched = count
+                if not self._tongue.status_follows or self._only_tells_place(count):
+                    return self._confirm()
+                return []
+        if self._tongue.poll:
+            return self._elsewhere(reply)
+        return self._noted(line)
+
+    def _only_tells_place(self, count: int) -> bool:
+        """Whether no stroke hangs on the first `count` open pieces."""
+        pieces = (self._open[n][0].checkpoint for n in range(count))
+        return all(point is None or point.light for point in pieces)
+
+    def _elsewhere(self, reply: Reply) -> list[Event]:
+        """A polled place that no checkpoint has: on its way, or all done but its answers lost."""
+        last = self._open[-1][0] if self._open else None
+        if (
+            reply.settled
+            and self.state is State.ASKING
+            and last is not None
+            and last.end is not None
+            and self._tongue.same_place(last.end, reply.text)
+        ):
+            self._unanswered.clear()
+            self._quiet_since = self._now
+            self._signal(Signal.CONFIRMED)
+        return []
+
+    def _number(self, number: int, line: bytes) -> list[Event]:
+        if self._matched is not None:
+            if self._tongue.healthy(number):
+                return self._confirm()
+            self._matched = None
+            if self._space_asked is None:
+                self._signal(Signal.UNSOUND)
+                self._questions = deque(self._tongue.diagnosis)
+                self._asked_at, self._asked_times = None, 0
+                return []
+        if self._space_asked is not None:
+            least = self._limits.buffer_bytes - (self._space_asked - self._freed)
+            if least - len(self._tongue.checkpoint) * self._asked_times <= number:
+                free = min(number, self._limits.buffer_bytes)
+                self._space = free, self._space_asked
+            self._space_asked = None
+            return []
+        return self._noted(line)
+
+    def _confirm(self) -> list[Event]:
+        count, self._matched = self._matched or 0, None
+        strokes: list[str] = []
+        for _ in range(count):
+            say, self._freed = self._open.popleft()
+            if say.checkpoint is not None:
+                strokes += say.checkpoint.confirms
+        if self._tongue.acknowledges:
+            self._unanswered.clear()
+        self._quiet_since, self._asked_times, self._noise = self._now, 0, 0
+        self._signal(Signal.CONFIRMED)
+        if not self._open and self.state is State.HELD:
+            self._wait_is_stale()
+        return [Confirmed(tuple(strokes))] if strokes else []
+
+    def _noted(self, line: bytes) -> list[Event]:
+        self._noise += len(line)
+        if self._noise > _TOO_MUCH_NOISE:
+            return self._fail(
+                "nothing the machine sends can be read any more: check the baud rate "
+                "(plotter.baud) and the cable"
+            )
+        return [Noise(line)]
+
+    # -- greeting and diagnosis ----------------------------------------------------------------
+
+    def _answered(self, reply: Reply, line: bytes) -> list[Event]:
+        if not self._questions or self._asked_at is None:
+            return self._noted(line)
+        question = self._questions[0]
+        if reply.kind == "refused" or (reply.kind == "place" and not reply.sound):
+            return self._fail(f"the machine is not ready: {reply.text}")
+        if reply.kind != question.answer:
+            return self._noted(line)
+        if question.meaning == "room":
+            if reply.number < self._limits.buffer_bytes:
+                self._room = min(self._room, usable_bytes(reply.number, self._tongue))
+        elif question.meaning != "ready" and reply.kind == "number":
+            words = self._tongue.in_words(question.meaning, reply.number)
+            if words is not None:
+                self._findings.append(words)
+        self._questions.popleft()
+        self._asked_at, self._asked_times, self._quiet_since = None, 0, self._now
+        return [] if self._questions else self._greeting_done()
+
+    def _greeting_done(self) -> list[Event]:
+        if self.state is State.DIAGNOSING:
+            words = "; ".join(self._findings) or "it says that something is wrong, but not what"
+            return self._fail(f"the machine reports a fault: {words}")
+        if self._findings:
+            return self._fail(f"the machine is not ready: {'; '.join(self._findings)}")
+        longest = 24
+        if self._room < longest:
+            return self._fail(
+                f"the machine has room for {max(self._room, 0)} bytes only; an instruction needs "
+                f"{longest}. Switch it off and on, and check plotter.buffer_bytes"
+            )
+        self._signal(Signal.ANSWERED_ALL)
+        return [Greeted(self._room)]
+
+    def _question_overdue(self) -> list[Event]:
+        if self._asked_at is None or not self._questions:
+            return []
+        if self._now - self._asked_at <= self._questions[0].seconds:
+            return []
+        self._asked_times += 1
+        if self._asked_times >= _GREETING_TRIES:
+            if self.state is State.DIAGNOSING:
+                self._findings.append("it reports a fault and does not say which")
+                return self._greeting_done()
+            return self._fail(self._silence())
+        self._asked_at = None
+        return [AskedAgain(self._asked_times)]
+
+    def _silence(self) -> str:
+        if self._noise or self._line:
+            return (
+                "what the machine answers cannot be read: the baud rate is most likely another; "
+                "set plotter.baud to what the machine's switches or menu say"
+            )
+        return (
+            "the machine does not answer: check that it is switched on, not paused or in its "
+            "local mode, that the cable is its own kind, and that the port is the right one"
+        )
+
+    # -- time ----------------------------------------------------------------------------------
+
+    def _overdue(self) -> list[Event]:
+        if self.state is State.HELD:
+            return self._fail(
+                f"the machine has asked to wait for {self._now - self._quiet_since:.0f} s and "
+                "never said to go on: look whether it is paused, open or out of cloth"
+            )
+        full = (
+            self._sent - self._freed + len(self._tongue.checkpoint) > self._limits.buffer_bytes
+            and not self._tongue.poll
+        )
+        if self._asked_times >= _MOST_ASKED or full:
+            return self._fail(
+                "the machine no longer says where its pen stands, or stands elsewhere than sent: "
+                "look whether it is paused or stuck, and at the cable"
+            )
+        self._asked_times += 1
+        self._quiet_since = self._now
+        self._signal(Signal.OVERDUE)
+        if self._tongue.poll:
+            self._out += self._tongue.poll
+        else:
+            self._out += self._tongue.checkpoint
+            self._sent += len(self._tongue.checkpoint)
+        return [AskedAgain(self._asked_times)]
+
+    def _by_the_clock(self) -> list[Event]:
+        """For a machine that never answers: what should be done by now counts as done."""
+        strokes: list[str] = []
+        while self._open and self._now - self._quiet_since >= 1.1 * self._open[0][0].seconds:
+            say, self._freed = self._open.popleft()
+            self._quiet_since += 1.1 * say.seconds
+            if say.checkpoint is not None:
+                strokes += say.checkpoint.confirms
+        return [Presumed(tuple(strokes))] if strokes else []
+
+    def _wait_is_stale(self) -> None:
+        """Its buffer is empty, so an Xoff without end is noise; a line held low is not."""
+        if not self._line_low:
+            self._signal(Signal.GO_ON)
+
+    def _fail(self, reason: str) -> list[Event]:
+        self._signal(Signal.FAULT)
+        self._out.clear()
+        return [Failed(reason)] if self.state is State.FAILED else []
+
+    def _signal(self, signal: Signal) -> None:
+        self.state = TRANSITIONS.get((self.state, signal), self.state)

@@ -1,0 +1,128 @@
+"""How a G-code machine is asked and what it answers. Words only: no state, no port.
+
+The NIST standard (NISTIR 6556) leaves the line open; this is the line-acknowledged protocol of
+the open Grbl firmware, version 1.1, which many gantry machines speak: its documentation,
+doc/markdown/interface.md, "ok" and "error:N" for each line, `?` a status report at once,
+Ctrl-X a soft reset, and a dwell (G4) that is acknowledged only when all motion is done.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from devices.tongue import Question, Reply
+
+if TYPE_CHECKING:
+    from devices.bed import Point
+    from devices.plotter import Plotter
+
+RESET = b"\x18"
+
+LINE_ERRORS = {
+    1: "a word lacks its letter",
+    2: "a number is missing or malformed",
+    9: "it is locked after an alarm: home it, or unlock it with $X once it stands safely",
+    15: "the move would leave its travel",
+    20: "it does not know a word of the line",
+    22: "the feed rate is missing",
+    24: "two words of one line need the same axis",
+}
+"""error:N, as in doc/csv/error_codes_en_US.csv of Grbl 1.1."""
+
+ALARMS = {
+    1: "a limit switch was hit",
+    2: "a move would have left its travel",
+    3: "it was reset while moving, so its position is lost",
+}
+"""ALARM:N, as in doc/csv/alarm_codes_en_US.csv of Grbl 1.1."""
+
+_REPORT = re.compile(r"<([A-Za-z]+)(?::\d+)?((?:\|[A-Za-z]+:[-0-9.,A-Z]+)*)>")
+_NEAR = 0.02
+"""A report is rounded to the machine's own steps; this far, in mm, is still the same place."""
+
+
+@dataclass(frozen=True)
+class GcodeTongue:
+    """The words of one machine."""
+
+    plotter: Plotter
+    checkpoint: bytes = b"G4P0.01\n"
+    whereabouts: bytes = b"G4P0.01\n"
+    poll: bytes = b"?"
+    room: bytes = b""
+    halt: bytes = b"!" + RESET
+    diagnosis: tuple[Question, ...] = ()
+    ends: bytes = b"\n\r"
+    status_follows: bool = False
+    acknowledges: bool = True
+
+    @property
+    def raise_pen(self) -> bytes:
+        """A reset while moving locks the machine; unlocked, it lifts the pen and no more."""
+        word = self.plotter.pen_up
+        return b"$X\nG21G90" + (b"G0" if word[0] == "Z" else b"M3") + word.encode() + b"\n"
+
+    @property
+    def greeting(self) -> tuple[Question, ...]:
+        """Reset (it drops half a line that a cut cable may have left), home or unlock, report."""
+        if self.plotter.handshake == "timed":
+            return ()
+        ready = (
+            Question(b"$H\n", "accepted", "ready", 120.0)
+            if self.plotter.homes
+            else Question(b"$X\n", "accepted", "ready")
+        )
+        return Question(RESET, "banner", "ready", 5.0), ready, Question(b"?", "place", "ready")
+
+    def heard(self, line: bytes) -> Reply:
+        """`ok`, `error:N`, `ALARM:N`, the banner, or a status report."""
+        text = line.decode("ascii", "replace")
+        if text == "ok":
+            return Reply("accepted")
+        if found := re.fullmatch(r"error:(\d{1,3})", text):
+            number = int(found[1])
+            return Reply("refused", LINE_ERRORS.get(number, f"error {number} of its manual"))
+        if found := re.fullmatch(r"ALARM:(\d{1,3})", text):
+            number = int(found[1])
+            return Reply("refused", ALARMS.get(number, f"alarm {number} of its manual"))
+        if re.fullmatch(r"Grbl \S+ \['\$' for help\]", text):
+            return Reply("banner")
+        if found := _REPORT.fullmatch(text):
+            return self._report(found[1], found[2])
+        if re.fullmatch(r"\[[A-Za-z]+:[^\]]*\]", text):
+            return Reply("note")
+        return Reply("noise")
+
+    def _report(self, state: str, rest: str) -> Reply:
+        fields = dict(part.split(":", 1) for part in rest.split("|")[1:])
+        try:
+            x, y, z = (
+                float(part) for part in fields.get("MPos", fields.get("WPos", "")).split(",")
+            )
+            pen = z if self.plotter.pen_up[0] == "Z" else float(fields["FS"].split(",")[1])
+        except (ValueError, KeyError, IndexError):
+            return Reply("noise")
+        sound = state in ("Idle", "Run", "Jog", "Home")
+        text = f"{x:.3f},{y:.3f},{pen:.3f}" if sound else f"its state is {state}"
+        return Reply("place", text, sound=sound, settled=state == "Idle")
+
+    def place(self, point: Point, down: bool) -> str:
+        """Millimetres, and the pen's height or servo value."""
+        unit = self.plotter.unit
+        word = self.plotter.pen_down if down else self.plotter.pen_up
+        return f"{point[0] * unit:.3f},{point[1] * unit:.3f},{float(word[1:]):.3f}"
+
+    def same_place(self, expected: str, reported: str) -> bool:
+        """Within what a report is rounded to."""
+        one, two = expected.split(","), reported.split(",")
+        return all(abs(float(a) - float(b)) <= _NEAR for a, b in zip(one, two, strict=True))
+
+    def healthy(self, status: int) -> bool:
+        """No status numbers are asked."""
+        return status == 0
+
+    def in_words(self, meaning: str, number: int) -> str | None:
+        """No error numbers are asked; refusals come in words."""
+        return None if number == 0 else f"it reports {meaning} {number}"

@@ -1,0 +1,62 @@
+"""Writes HP-GL piece by piece for a run, with the instructions of `devices.hpgl`."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from devices import hpgl
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Sequence
+
+    from devices.bed import Bed, Point
+    from devices.hand import Pace
+    from devices.plotter import Plotter
+    from marking.job import PensTable
+
+_OVERHEAD = len("PD;")
+
+
+@dataclass(frozen=True)
+class HpglHand:
+    """The writer of one run."""
+
+    plotter: Plotter
+    pens: PensTable
+    bed: Bed
+    pace: Pace
+    longest: int
+    """Bytes that one instruction may have here."""
+
+    def opening(self) -> Iterator[bytes]:
+        """IN, the input window, pen up."""
+        return _bytes(hpgl.opening(self.plotter, self.bed))
+
+    def settings(self, pen: str, held: str | None) -> Iterator[bytes]:
+        """SP, VS and FS as far as they change."""
+        before = self.pens.named(held) if held is not None else None
+        return _bytes(hpgl.pen_settings(self.pens.named(pen), before, self.plotter))
+
+    def hop(self, point: Point) -> bytes:
+        """PU."""
+        return f"PU{point[0]},{point[1]};".encode()
+
+    def draw(self, points: Sequence[Point], lowered: bool, most: int) -> tuple[bytes, int]:
+        """PD, with as many points as it may have."""
+        count, length = 0, _OVERHEAD
+        for x, y in points:
+            length += len(f"{x},{y}") + (count > 0)
+            if count and length > min(self.longest, most):
+                break
+            count += 1
+        text = ",".join(f"{x},{y}" for x, y in points[:count])
+        return f"PD{text};".encode(), count
+
+    def closing(self) -> Iterator[bytes]:
+        """Park, and put the pen away."""
+        return _bytes(hpgl.closing(self.plotter, self.bed))
+
+
+def _bytes(lines: Iterator[str]) -> Iterator[bytes]:
+    return (line.encode("ascii") for line in lines)

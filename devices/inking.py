@@ -1,0 +1,361 @@
+"""Inks one section: where the device stands, the dry pass, the ink, and going on after any end.
+
+It brings record, placement, machine and person together, and knows no dialect.
+"""
+
+from __future__ import annotations
+
+import time
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Literal
+
+import numpy as np
+
+from devices.conversation import Conversation
+from devices.machine import Setting, device_digest, setting
+from devices.person import key_pressed, single_keys
+from devices.progress import in_words, inked_by_slot, verdicts
+from devices.run import Driver
+from devices.script import Script
+from devices.sighting import sight
+from devices.standing import (
+    Standing,
+    as_set_down,
+    at_pose,
+    from_readings,
+    pose_from,
+    pose_record,
+)
+from marking.errors import RefusedError
+from marking.lengths import format_length
+from marking.readings import READING_SD, MarkReading
+from marking.record import layout_hash
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator, Sequence
+
+    from devices.bed import Point
+    from devices.hand import Inking
+    from devices.job import Job
+    from devices.person import Person
+    from devices.run import Line, Wish
+    from marking.layout import Layout
+    from marking.pose import Pose
+    from marking.record import KeptRun, Record
+    from marking.sections import Plan, Section
+
+_SAME_PLACE = 0.2
+"""A placement that moves a corner of the window by less than this, in mm, is the same one."""
+_SHOWN_EVERY = 5.0
+
+
+@dataclass(frozen=True)
+class Workplace:
+    """All that the sections of one job share while it is driven."""
+
+    job: Job
+    layout: Layout
+    plan: Plan
+    record: Record
+    person: Person
+    readings: Sequence[MarkReading]
+    moved: bool
+    ink_anyway: str | None
+    outline: bool
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """How the inking of one section ended."""
+
+    ended: Literal["done", "paused", "stopped", "not allowed"]
+    drawn: int
+
+
+def is_done(section: Section, place: Workplace) -> bool:
+    """Whether the record says that a section is inked."""
+    return any(kept.section == section.id and kept.event == "done" for kept in place.record.ink())
+
+
+def ink_section(
+    section: Section, place: Workplace, port: Line, clock: Callable[[], float]
+) -> Outcome:
+    """Inks what the record does not know as drawn. Raises RefusedError and DeviceError."""
+    earlier = place.record.runs(section.id)
+    _same_device(earlier, place)
+    _say_where(section, place)
+    if not place.person.agrees(f"Is the device set down for {section.id}?"):
+        return Outcome("not allowed", 0)
+    with single_keys():
+        link = _open(section, place, port, clock)
+        standing = _standing(section, earlier, place, link)
+        if standing is None:
+            return Outcome("not allowed", 0)
+        return _ink(section, standing, place, port, clock)
+
+
+def _say_where(section: Section, place: Workplace) -> None:
+    units = place.job.units
+    x, y = section.window[:2]
+    place.person.say(
+        f"{section.id}: set the device down with its low corner {format_length(x, units)} along "
+        f"from the zero end and {format_length(y, units)} across from the near edge, by tape from the "
+        "zero corner"
+    )
+
+
+def _same_device(earlier: Sequence[KeptRun], place: Workplace) -> None:
+    if not earlier:
+        return
+    last = earlier[-1]
+    if last.layout != layout_hash(place.layout):
+        raise RefusedError(
+            f"section {last.section} was begun with another layout; put job.toml back as it was"
+        )
+    if last.device != device_digest(place.job.plotter, place.job.pens):
+        raise RefusedError(
+            f"section {last.section} was begun with other [plotter] or [pens] settings; put them "
+            "back until this section is done, then change them"
+        )
+
+
+# -- where it stands ---------------------------------------------------------------------------
+
+
+@dataclass
+class _Link:
+    """An open conversation before anything is inked: it moves the pen, raised."""
+
+    driver: Driver
+    script: Script
+    set: Setting
+
+    def go(self, point: Point) -> None:
+        """Brings the raised pen over a point."""
+        self.driver.send(self.script.hop_to(point))
+
+
+def _open(
+    section: Section, place: Workplace, port: Line, clock: Callable[[], float], run: int = 0
+) -> _Link:
+    made = setting(section, place.job.plotter, place.job.pens)
+    driver = Driver(
+        port,
+        Conversation(made.tongue, made.limits),
+        made.tongue,
+        place.job.plotter.handshake,
+        place.record,
+        run,
+        section.id,
+        lambda: "go on",
+        lambda _: None,
+        clock,
+    )
+    driver.greet()
+    script = Script(made.hand, made.tongue, driver.conversation.room, made.nudge)
+    driver.send(script.opening())
+    return _Link(driver, script, made)
+
+
+def _standing(
+    section: Section, earlier: Sequence[KeptRun], place: Workplace, link: _Link
+) -> Standing | None:
+    """The placement to ink with, by the record, by readings or as planned; None if not allowed."""
+    begun = bool(earlier) and not place.moved
+    readings = [r for r in place.readings if r.section == section.id]
+    if begun:
+        pose = pose_from(earlier[-1].pose)
+        if readings:
+            _refuse_other_pose(
+                section,
+                from_readings(
+                    section, readings, place.plan, place.layout, place.job, place.record
+                ).pose,
+                pose,
+            )
+        if not _stands_where_it_stood(section, pose, place, link):
+            place.person.say("Then read its marks anew: run drive again with --moved")
+            return None
+        return Standing(at_pose(section, pose), pose, [], True, "it stands where it stood")
+    if not readings and place.person.attended and section.witness:
+        readings = _sighted(section, place, link)
+    if not readings:
+        standing = as_set_down(section)
+        place.person.say(f"{section.id}: {standing.advice}")
+    else:
+        standing = from_readings(
+            section, readings, place.plan, place.layout, place.job, place.record
+        )
+        place.record.add_readings(layout_hash(place.layout), readings)
+        place.person.say(f"{section.id}: {standing.advice}")
+    if not standing.allowed and place.ink_anyway is None:
+        place.person.say(
+            "Nothing was inked. Do what it says, or give --ink-anyway with your reason"
+        )
+        return None
+    place.record.add_placement(
+        layout_hash(place.layout),
+        section.id,
+        pose_record(standing.pose),
+        standing.covariance,
+        {"advice": standing.advice, "allowed": standing.allowed, "override": place.ink_anyway},
+    )
+    return standing
+
+
+def _refuse_other_pose(section: Section, read: Pose, kept: Pose) -> None:
+    x0, y0, x1, y1 = section.window
+    corners = np.array([(x0, y0), (x1, y0), (x1, y1), (x0, y1)])
+    off = float(np.linalg.norm(read(corners) - kept(corners), axis=1).max())
+    if off > _SAME_PLACE:
+        raise RefusedError(
+            f"section {section.id} was begun {off:.1f} mm from where these readings put the "
+            "device; nothing was inked. If it was moved, say so with --moved; if not, leave the "
+            "readings out"
+        )
+
+
+def _stands_where_it_stood(section: Section, pose: Pose, place: Workplace, link: _Link) -> bool:
+    """One check by eye: the pen, raised, over the beginning of a line that is surely drawn."""
+    made = setting(at_pose(section, pose), place.job.plotter, place.job.pens)
+    found = verdicts(made.strokes, place.record.strokes(section.id))
+    place.person.say(in_words(found, section.id))
+    if not found.drawn:
+        return True
+    first = next(stroke for stroke in made.strokes if stroke.id == found.drawn[0])
+    link.go(first.path[0])
+    return place.person.agrees(
+        "The pen hangs over where a drawn line begins. Is it over it, to half a pen's width?"
+    )
+
+
+def _sighted(section: Section, place: Workplace, link: _Link) -> list[MarkReading]:
+    def key() -> str | None:
+        time.sleep(0.01)
+        return key_pressed()
+
+    taken = sight(section.witness, link.set.bed, link.go, key, place.person.say)
+    if taken is None:
+        raise RefusedError(f"section {section.id}: no marks were read, so nothing was inked")
+    unit = link.set.bed.unit
+    return [
+        MarkReading(section.id, one.mark, (one.at[0] * unit, one.at[1] * unit), READING_SD, "drive")
+        for one in taken
+    ]
+
+
+# -- ink ---------------------------------------------------------------------------------------
+
+
+def _ink(
+    section: Section, standing: Standing, place: Workplace, port: Line, clock: Callable[[], float]
+) -> Outcome:
+    record, job = place.record, place.job
+    made = setting(standing.section, job.plotter, job.pens)
+    found = verdicts(made.strokes, record.strokes(section.id))
+    todo = [stroke for stroke in made.strokes if stroke.id in found.to_ink]
+    remark = place.ink_anyway or standing.advice
+    record.add_ink(place.layout, section.id, "begun")
+    run = record.add_run(
+        layout_hash(place.layout),
+        section.id,
+        device_digest(job.plotter, job.pens),
+        pose_record(standing.pose),
+        remark,
+    )
+    link = _open(standing.section, place, port, clock, run)
+    driver, script = link.driver, link.script
+    if place.outline:
+        driver.send(script.outline(_outline(todo)))
+        if not place.person.agrees("That was the outline, pen up. Ink it?"):
+            return Outcome("not allowed", len(found.drawn))
+    shown = _Shown(place, section, todo, len(found.drawn), clock)
+    driver.drawn, driver.wish = shown.drawn, place.person.wish
+    for stretch in _by_pen_life(section, todo, place):
+        ended: Wish = driver.send(script.ink(stretch))
+        if ended != "go on":
+            return Outcome("paused" if ended == "pause" else "stopped", shown.done)
+    driver.send(script.closing())
+    record.add_ink(place.layout, section.id, "done")
+    return Outcome("done", shown.done)
+
+
+def _outline(strokes: Sequence[Inking]) -> list[Point]:
+    points = np.concatenate([np.array(stroke.path) for stroke in strokes])
+    (x0, y0), (x1, y1) = points.min(axis=0).tolist(), points.max(axis=0).tolist()
+    return [(x0, y0), (x1, y0), (x1, y1), (x0, y1), (x0, y0)]
+
+
+def _by_pen_life(
+    section: Section, todo: Sequence[Inking], place: Workplace
+) -> Iterator[list[Inking]]:
+    """Stretches that one filling of each pen lasts for; asks for a new pen between them."""
+    pens = place.job.pens
+    left: dict[int, float] = {}
+    stretch: list[Inking] = []
+    lengths = {p.stroke.id: p.stroke.length for p in section.pieces}
+    for stroke in todo:
+        pen = pens.named(stroke.pen)
+        if pen.ink_length is not None:
+            left.setdefault(pen.slot, pen.ink_length - _spent(pen.slot, place) % pen.ink_length)
+            need = lengths[stroke.id] * pen.passes
+            if left[pen.slot] < need and stretch:
+                yield stretch
+                stretch = []
+            if left[pen.slot] < need:
+                place.person.agrees(f"Put a new pen into holder {pen.slot}. Is it in?")
+                left[pen.slot] = pen.ink_length
+            left[pen.slot] -= need
+        stretch.append(stroke)
+    if stretch:
+        yield stretch
+
+
+def _spent(slot: int, place: Workplace) -> float:
+    """mm that the holder's pens have drawn in this job."""
+    by_section: dict[str, set[str]] = {}
+    for kept in place.record.strokes():
+        if kept.event != "sent":
+            by_section.setdefault(kept.section, set()).add(kept.stroke)
+    return sum(
+        inked_by_slot(section, place.job.pens, by_section[section.id]).get(slot, 0.0)
+        for section in place.plan.sections
+        if section.id in by_section
+    )
+
+
+class _Shown:
+    """Progress as the person sees it."""
+
+    def __init__(
+        self,
+        place: Workplace,
+        section: Section,
+        todo: Sequence[Inking],
+        done: int,
+        clock: Callable[[], float],
+    ) -> None:
+        self.done = done
+        self._place, self._section, self._clock = place, section, clock
+        self._left = len(todo)
+        self._all = len(todo) + done
+        self._next = 0.0
+        self._began = clock()
+        self._drawn_now = 0
+
+    def drawn(self, strokes: tuple[str, ...]) -> None:
+        """Counts, and says something now and then."""
+        self.done += len(strokes)
+        self._drawn_now += len(strokes)
+        self._left -= len(strokes)
+        now = self._clock()
+        if now < self._next:
+            return
+        self._next = now + _SHOWN_EVERY
+        pace = (now - self._began) / max(self._drawn_now, 1)
+        done_sections = sum(kept.event == "done" for kept in self._place.record.ink())
+        self._place.person.say(
+            f"{self._section.id}: {self.done} of {self._all} strokes, about "
+            f"{pace * self._left / 60:.0f} min left here; {done_sections} of "
+            f"{len(self._place.plan.sections)} sections done"
+        )

@@ -1,0 +1,66 @@
+"""Everything a run needs of one plotter at one set-down, whichever dialect it speaks."""
+
+from __future__ import annotations
+
+import hashlib
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from devices.bed import bed_at
+from devices.conversation import Limits, usable_bytes
+from devices.gcode import GcodeHand
+from devices.gcode_tongue import GcodeTongue
+from devices.hand import inkings, pace_of
+from devices.hpgl import check_pens, drawings
+from devices.hpgl_hand import HpglHand
+from devices.hpgl_tongue import HpglTongue
+
+if TYPE_CHECKING:
+    from devices.bed import Bed
+    from devices.hand import Hand, Inking
+    from devices.plotter import Plotter
+    from devices.tongue import Tongue
+    from marking.job import PensTable
+    from marking.sections import Section
+
+
+@dataclass(frozen=True)
+class Setting:
+    """A machine set down to ink one section."""
+
+    tongue: Tongue
+    hand: Hand
+    bed: Bed
+    strokes: tuple[Inking, ...]
+    limits: Limits
+    room: int
+    nudge: int
+
+
+def setting(section: Section, plotter: Plotter, pens: PensTable) -> Setting:
+    """What it takes to ink `section`, which is already cut for where the device stands.
+
+    Raises RefusedError when a stroke would leave the bed or a pen asks what is not there.
+    """
+    check_pens(drawings(section, pens), plotter)
+    bed = bed_at(plotter, section.window)
+    pace = pace_of(plotter, pens)
+    tongue: Tongue
+    hand: Hand
+    if plotter.dialect == "hpgl":
+        tongue = HpglTongue(plotter.handshake)
+        hand = HpglHand(plotter, pens, bed, pace, plotter.longest_instruction)
+        nudge = 1
+    else:
+        tongue = GcodeTongue(plotter)
+        hand = GcodeHand(plotter, pens, bed, pace)
+        nudge = max(1, round(0.06 / plotter.unit))
+    limits = Limits(plotter.buffer_bytes)
+    room = usable_bytes(plotter.buffer_bytes, tongue)
+    strokes = tuple(inkings(section, pens, bed))
+    return Setting(tongue, hand, bed, strokes, limits, room, nudge)
+
+
+def device_digest(plotter: Plotter, pens: PensTable) -> str:
+    """Tells one plotter and set of pens from another."""
+    return hashlib.sha256(f"{plotter!r} {pens!r}".encode()).hexdigest()

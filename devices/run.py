@@ -1,0 +1,134 @@
+"""Drives one stretch of program over a port, and keeps what is sent and what is confirmed.
+
+The order is the point: a stroke is on the disk as sent before its first byte leaves, and as
+drawn only after the machine has said so. It knows a conversation, a port and a record; no
+dialect and no person.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import time
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Literal, Protocol
+
+from devices.events import Confirmed, Failed, Presumed
+from devices.port import DeviceError
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterable
+
+    from devices.conversation import Conversation
+    from devices.events import Event, Say
+    from devices.tongue import Tongue
+    from marking.record import Record, StrokeEvent
+
+Wish = Literal["go on", "pause", "stop"]
+_HALT_SECONDS = 1.0
+
+
+class Line(Protocol):
+    """The port as a run uses it."""
+
+    def write(self, data: bytes) -> None:
+        """Sends."""
+        ...
+
+    def read(self) -> bytes:
+        """Takes what has come."""
+        ...
+
+    def clear_to_send(self, line: str) -> bool:
+        """The hardware line."""
+        ...
+
+
+@dataclass
+class Driver:
+    """One open conversation on one port."""
+
+    port: Line
+    conversation: Conversation
+    tongue: Tongue
+    handshake: str
+    record: Record
+    run: int
+    section: str
+    wish: Callable[[], Wish]
+    """Asked between bytes: what the person wants."""
+    drawn: Callable[[tuple[str, ...]], None]
+    """Told what has been confirmed."""
+    clock: Callable[[], float] = time.monotonic
+
+    def greet(self) -> None:
+        """Opens the conversation. Raises DeviceError when the machine is not ready."""
+        while self.port.read():
+            pass
+        self._take(self.conversation.open(self.clock()))
+        self._turn_until(lambda: not self.conversation.greeting)
+
+    def send(self, program: Iterable[Say]) -> Wish:
+        """Sends a stretch of program and waits until it is done.
+
+        Returns what ended it: `go on` when all of it is done, `pause` when the person paused it
+        after the strokes under way, `stop` when it was stopped at once. Raises DeviceError.
+        """
+        try:
+            return self._sent_to_its_end(program)
+        except DeviceError:
+            raise
+        except BaseException:
+            # The record or the person has ended it, and the machine may be in mid-line.
+            with contextlib.suppress(DeviceError):
+                self.halt()
+            raise
+
+    def _sent_to_its_end(self, program: Iterable[Say]) -> Wish:
+        self.conversation.feed(program)
+        paused = False
+        while not self.conversation.drained:
+            wish = self.wish()
+            if wish == "stop":
+                self.halt()
+                return "stop"
+            if wish == "pause" and not paused:
+                self.conversation.pause()
+                paused = True
+            self._turn()
+        return "pause" if paused else "go on"
+
+    def halt(self) -> None:
+        """Stops at once, pen up. What is under way stays unconfirmed."""
+        self.port.write(self.conversation.stop())
+        ends = self.clock() + _HALT_SECONDS
+        while self.clock() < ends:
+            self.port.read()
+        self.port.write(self.tongue.raise_pen)
+
+    def _turn_until(self, done: Callable[[], bool]) -> None:
+        while not done():
+            self._turn()
+
+    def _turn(self) -> None:
+        conversation = self.conversation
+        if self.handshake in ("rtscts", "dtrdsr"):
+            conversation.may_send(self.port.clear_to_send(self.handshake))
+        due = conversation.due(self.clock())
+        if due is not None:
+            if due.begins:
+                self.record.add_strokes(self.run, self.section, due.begins, "sent")
+            self.port.write(due.data)
+        self._take(conversation.receive(self.port.read(), self.clock()))
+        self._take(conversation.tick(self.clock()))
+
+    def _take(self, events: list[Event]) -> None:
+        for event in events:
+            if isinstance(event, Confirmed | Presumed):
+                kind: StrokeEvent = "drawn" if isinstance(event, Confirmed) else "presumed"
+                self.record.add_strokes(self.run, self.section, event.strokes, kind)
+                self.drawn(event.strokes)
+            elif isinstance(event, Failed):
+                raise DeviceError(
+                    f"{event.reason}. Look that the pen is up. Everything confirmed is kept; put "
+                    "it right and run drive again to go on"
+                )

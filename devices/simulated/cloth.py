@@ -1,0 +1,96 @@
+"""What ink lies where on a simulated cloth. Millimetres in the machine's own frame."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, BinaryIO
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+    from pathlib import Path
+
+Spot = tuple[float, float]
+_SAME = 1e-9
+_MARGIN = 5.0
+_COLOURS = ("#1b1b1b", "#c0392b", "#1f6fb2", "#2e8b57", "#8e44ad", "#b8860b", "#444444", "#d35400")
+
+
+@dataclass(frozen=True)
+class Ink:
+    """One pen-down path."""
+
+    pen: int
+    path: tuple[Spot, ...]
+
+
+class Cloth:
+    """Collects ink; with a file, every bit of it is on disk as soon as it is laid."""
+
+    def __init__(self, file: BinaryIO | None = None) -> None:
+        self._paths: list[tuple[int, list[Spot]]] = []
+        self._file = file
+
+    def lay(self, pen: int, start: Spot, end: Spot) -> None:
+        """Inks a straight line; a line that goes on where the last one ended lengthens its path."""
+        last = self._paths[-1] if self._paths else None
+        if last is not None and last[0] == pen and _same(last[1][-1], start):
+            last[1].append(end)
+        else:
+            self._paths.append((pen, [start, end]))
+        if self._file is not None:
+            self._file.write(json.dumps([pen, *start, *end]).encode() + b"\n")
+            self._file.flush()
+
+    @property
+    def ink(self) -> tuple[Ink, ...]:
+        """Every path, in the order in which it was laid."""
+        return tuple(Ink(pen, tuple(path)) for pen, path in self._paths)
+
+
+def _same(one: Spot, two: Spot) -> bool:
+    return abs(one[0] - two[0]) < _SAME and abs(one[1] - two[1]) < _SAME
+
+
+def read_cloth(path: Path) -> tuple[Ink, ...]:
+    """The ink of a cloth file; a last line cut short, as by a power cut, is left out."""
+    cloth = Cloth()
+    for line in path.read_bytes().split(b"\n")[:-1]:
+        pen, x0, y0, x1, y1 = json.loads(line)
+        cloth.lay(pen, (x0, y0), (x1, y1))
+    return cloth.ink
+
+
+def cloth_svg(ink: Iterable[Ink], size: Spot, origin: Spot, width: float = 0.6) -> bytes:
+    """A picture of the cloth, true to size; `origin` is the lower left corner in mm."""
+    import svgwrite
+
+    x0, y0 = origin[0] - _MARGIN, origin[1] - _MARGIN
+    wide, high = size[0] + 2 * _MARGIN, size[1] + 2 * _MARGIN
+    drawing = svgwrite.Drawing(
+        size=(f"{wide:.2f}mm", f"{high:.2f}mm"), viewBox=f"0 0 {wide:.2f} {high:.2f}"
+    )
+    drawing.add(drawing.rect((0, 0), (f"{wide:.2f}", f"{high:.2f}"), fill="#f4efe4"))
+    drawing.add(
+        drawing.rect(
+            (_MARGIN, _MARGIN),
+            (f"{size[0]:.2f}", f"{size[1]:.2f}"),
+            fill="none",
+            stroke="#bbb5a5",
+            stroke_width=0.4,
+        )
+    )
+    for path in ink:
+        points = [(round(x - x0, 3), round(high - (y - y0), 3)) for x, y in path.path]
+        drawing.add(
+            drawing.polyline(
+                points,
+                fill="none",
+                stroke=_COLOURS[(path.pen - 1) % len(_COLOURS)],
+                stroke_width=width,
+                stroke_linecap="round",
+                stroke_opacity=0.7,
+            )
+        )
+    text: str = drawing.tostring()
+    return f"{text}\n".encode()

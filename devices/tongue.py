@@ -1,0 +1,118 @@
+"""What a conversation needs to know of a dialect: how to ask, and what an answer means.
+
+Each dialect gives one `Tongue`; it holds words and their meaning, no state and no clock.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Literal, Protocol
+
+if TYPE_CHECKING:
+    from devices.bed import Point
+
+Kind = Literal["place", "number", "accepted", "refused", "banner", "note", "noise"]
+
+
+@dataclass(frozen=True)
+class Reply:
+    """One line from the machine, read."""
+
+    kind: Kind
+    text: str = ""
+    """A place as the machine reports it, or a refusal in words."""
+    number: int = 0
+    sound: bool = True
+    """False when the machine says that something is wrong with it."""
+    settled: bool = True
+    """Whether it stands still there, everything before done."""
+
+
+@dataclass(frozen=True)
+class Question:
+    """Something asked before the program, with the kind of reply that answers it."""
+
+    data: bytes
+    answer: Kind
+    meaning: Literal["room", "io error", "error", "status", "ready"]
+    seconds: float = 3.0
+    """How long the answer may take."""
+
+
+class Tongue(Protocol):
+    """One dialect's words."""
+
+    @property
+    def greeting(self) -> tuple[Question, ...]:
+        """Asked in this order; they also clear away what an earlier conversation left."""
+        ...
+
+    @property
+    def checkpoint(self) -> bytes:
+        """Asks, in turn with the program, where the pen stands. Safe to send again."""
+        ...
+
+    @property
+    def whereabouts(self) -> bytes:
+        """The same for a place that confirms no stroke, in as few bytes as will do."""
+        ...
+
+    @property
+    def poll(self) -> bytes:
+        """Asks the same at once, out of turn; empty where the answer comes by itself."""
+        ...
+
+    @property
+    def room(self) -> bytes:
+        """Asks at once for free buffer space; empty where there is no such question."""
+        ...
+
+    @property
+    def halt(self) -> bytes:
+        """Throws away what is buffered."""
+        ...
+
+    @property
+    def raise_pen(self) -> bytes:
+        """Raises the pen, whatever went before; for a moment after `halt`."""
+        ...
+
+    @property
+    def diagnosis(self) -> tuple[Question, ...]:
+        """Asked when the machine says that something is wrong."""
+        ...
+
+    @property
+    def ends(self) -> bytes:
+        """The bytes that end a reply."""
+        ...
+
+    @property
+    def status_follows(self) -> bool:
+        """Whether a place is confirmed by a status number right after it."""
+        ...
+
+    @property
+    def acknowledges(self) -> bool:
+        """Whether every line is answered when it leaves the input buffer."""
+        ...
+
+    def heard(self, line: bytes) -> Reply:
+        """What a line says."""
+        ...
+
+    def place(self, point: Point, down: bool) -> str:
+        """How the machine will report the pen at `point`, in units."""
+        ...
+
+    def same_place(self, expected: str, reported: str) -> bool:
+        """Whether a report is the one expected."""
+        ...
+
+    def healthy(self, status: int) -> bool:
+        """Whether a status number says that nothing is wrong."""
+        ...
+
+    def in_words(self, meaning: str, number: int) -> str | None:
+        """An error number explained; None when it means no error."""
+        ...

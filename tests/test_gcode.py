@@ -1,0 +1,92 @@
+"""G-code read by pygcode (PyPI), an interpreter that no one here wrote, against the section."""
+
+from __future__ import annotations
+
+import itertools
+from typing import TYPE_CHECKING
+
+import numpy as np
+from kills import SECTION, make_job
+from pygcode import Line as GcodeLine
+from pygcode import Machine
+
+from devices.commands import main
+from devices.gcode import program
+from devices.gcode_tongue import GcodeTongue
+from devices.job import Job
+from devices.simulated.cloth import Cloth
+from devices.simulated.gcode import Gantry, SimulatedGantry
+from marking.jobfile import load_job
+from marking.layout import lay_out
+from marking.sections import cut_into_sections
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+ROUNDING = 0.0051
+"""mm: half the profile's unit of 0.01 mm, and what decimals lose."""
+
+
+def read_by_pygcode(data: bytes) -> list[tuple[tuple[float, float], tuple[float, float]]]:
+    """Every move below Z 1 mm, in mm."""
+    machine = Machine()
+    drawn = []
+    for text in data.decode().splitlines():
+        before = machine.pos
+        machine.process_block(GcodeLine(text).block)
+        after = machine.pos
+        start, end = (before.X, before.Y), (after.X, after.Y)
+        if before.Z < 1 and after.Z < 1 and start != end:
+            drawn.append((start, end))
+    return drawn
+
+
+def test_pygcode_draws_every_stroke_where_the_section_has_it(tmp_path: Path) -> None:
+    make_job(tmp_path / "job", "gantry-gcode")
+    job = load_job(tmp_path / "job", Job)
+    plan = cut_into_sections(lay_out(job), job, job.plotter.zone)
+    section = next(section for section in plan.sections if section.id == SECTION)
+    data, bed = program(section, job.plotter, job.pens)
+    drawn = [line for line in read_by_pygcode(data) if line[0] != line[1]]
+    wanted = []
+    for piece in section.pieces:
+        points = (piece.stroke.points - bed.origin_table) @ bed.to_bed.T
+        for done in range(job.pens.named(piece.stroke.pen).passes):
+            path = points[::-1] if done % 2 else points
+            wanted += [(a, b) for a, b in itertools.pairwise(path) if np.hypot(*(b - a)) > 0.01]
+    assert len(drawn) == len(wanted)
+    assert np.abs(np.array(drawn) - np.array(wanted)).max() <= ROUNDING
+    simulated = SimulatedGantry(Gantry(10**6, high=job.plotter.bed_size), Cloth())
+    simulated.receive(data, 0.0)
+    for second in range(1, 4000):
+        simulated.advance(float(second))
+    inked = [
+        line
+        for ink in simulated.carriage.cloth.ink
+        for line in zip(ink.path, ink.path[1:], strict=False)
+    ]
+    length = sum(np.hypot(b[0] - a[0], b[1] - a[1]) for a, b in inked)
+    assert abs(length - sum(np.hypot(*(b - a)) for a, b in wanted)) < 0.01 * len(wanted)
+
+
+def test_a_job_on_a_gantry_writes_gcode_files(tmp_path: Path) -> None:
+    make_job(tmp_path / "job", "gantry-gcode")
+    assert main(["write", "--job", str(tmp_path / "job"), "--hpgl"]) == 0
+    assert (tmp_path / "job" / "out" / "sections" / "r1c1.gcode").read_bytes().startswith(b"G17")
+
+
+def test_replies_are_read_as_the_firmware_prints_them(tmp_path: Path) -> None:
+    # Examples of the forms in Grbl 1.1, doc/markdown/interface.md.
+    make_job(tmp_path / "job", "gantry-gcode")
+    tongue = GcodeTongue(load_job(tmp_path / "job", Job).plotter)
+    assert tongue.heard(b"ok").kind == "accepted"
+    assert tongue.heard(b"error:20").kind == "refused"
+    assert tongue.heard(b"ALARM:1").kind == "refused"
+    assert tongue.heard(b"Grbl 1.1f ['$' for help]").kind == "banner"
+    assert tongue.heard(b"[MSG:'$H'|'$X' to unlock]").kind == "note"
+    report = tongue.heard(b"<Idle|MPos:5.529,0.560,7.000|FS:0,0>")
+    assert (report.text, report.settled) == ("5.529,0.560,7.000", True)
+    assert not tongue.heard(b"<Run|MPos:5.529,0.560,7.000|FS:0,0>").settled
+    assert not tongue.heard(b"<Alarm|MPos:0.000,0.000,0.000|FS:0,0>").sound
+    for garbled in (b"o", b"okk", b"<Idle|MPos:5.5x9,0.560,7.000|FS:0,0>", b"\xff\xfe", b"<Idle"):
+        assert tongue.heard(garbled).kind == "noise"
