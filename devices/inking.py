@@ -99,8 +99,8 @@ def _say_where(section: Section, place: Workplace) -> None:
     x, y = section.window[:2]
     place.person.say(
         f"{section.id}: set the device down with its low corner {format_length(x, units)} along "
-        f"from the zero end and {format_length(y, units)} across from the near edge, by tape from the "
-        "zero corner"
+        f"from the zero end and {format_length(y, units)} across from the near edge, by tape from "
+        "the zero corner"
     )
 
 

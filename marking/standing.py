@@ -50,7 +50,8 @@ class Standing:
     setups: tuple[Setup, ...]
     """Of the inked sections, in inking order."""
     left_out: tuple[str, ...]
-    """Sections inked under another layout or another cut: nothing here is joined to them."""
+    """Sections inked under another layout or cut, or placed otherwise than by `keep_placement`:
+    nothing here is joined to them."""
 
 
 def plan_hash(plan: Plan) -> str:
@@ -125,11 +126,17 @@ def _inked(record: Record, layout: Layout, plan: Plan) -> tuple[tuple[Setup, ...
     setups, left_out = [], []
     for section in begun:
         placed = last.get(section)
-        if placed is None or placed.layout != named or placed.detail["plan"] != cut:
+        if placed is None or not belongs(placed, named, cut):
             left_out.append(section)
         else:
             setups.append(_setup(placed))
     return tuple(setups), tuple(left_out)
+
+
+def belongs(placed: KeptPlacement, layout: str, cut: str) -> bool:
+    """Whether a placement was kept by `keep_placement`, for this layout and this cut."""
+    detail = placed.detail if isinstance(placed.detail, dict) else {}
+    return placed.layout == layout and detail.get("plan") == cut
 
 
 def network(stands: Standing, section: Section) -> Network:

@@ -11,6 +11,7 @@ from devices.commands.shared import (
     plan_for,
     print_json,
     print_lines,
+    program_for,
     read_job,
     say,
 )
@@ -193,8 +194,8 @@ def section_named(plan: Plan, name: str) -> Section:
 def _note_left_out(left_out: tuple[str, ...]) -> None:
     if left_out:
         say(
-            f"note: {', '.join(left_out[:6])} inked under another layout or cut: nothing is "
-            "joined to that ink"
+            f"note: {', '.join(left_out[:6])} inked under another layout or cut, or placed by "
+            "other means: nothing is joined to that ink"
         )
 
 
@@ -203,10 +204,10 @@ def _write_placed(
 ) -> Path | None:
     """The section for where the device stands; what an earlier placement wrote goes first."""
     from devices.commands.write import OUTPUT
-    from devices.hpgl import program
     from marking.files import replace_file
 
-    path: Path = options.job / OUTPUT / PLACED / f"{placed.section.id}.hpgl"
+    program, ending = program_for(job.plotter)
+    path: Path = options.job / OUTPUT / PLACED / f"{placed.section.id}.{ending}"
     path.unlink(missing_ok=True)
     if placed.verdict != "ink" and not (options.accept and placed.verdict == "add a mark"):
         return None
@@ -218,7 +219,7 @@ def _write_placed(
 def _take_as_inked(options: argparse.Namespace, record: Record, layout: Layout, plan: Plan) -> int:
     from marking.errors import BadInputError, RefusedError
     from marking.record import layout_hash
-    from marking.standing import plan_hash
+    from marking.standing import belongs, plan_hash
 
     name = section_named(plan, options.inked).id
     if any(ink.section == name and ink.event == "done" for ink in record.ink()):
@@ -227,7 +228,7 @@ def _take_as_inked(options: argparse.Namespace, record: Record, layout: Layout, 
     if not placements:
         raise RefusedError(f"section {name} was never placed; read its marks and place it first")
     last = placements[-1]
-    if (last.layout, last.detail["plan"]) != (layout_hash(layout), plan_hash(plan)):
+    if not belongs(last, layout_hash(layout), plan_hash(plan)):
         raise RefusedError(
             f"section {name} was placed under another layout or cut; read its marks and place it"
         )
