@@ -70,7 +70,7 @@ def from_readings(
     taken = _carried_to_table(bed, [(r.mark, r.at_bed, r.sd) for r in readings])
     by_control = control_is_set_out(record, layout)
     known_so_far = (
-        network(standing(record, layout, plan, job.units))
+        network(standing(record, layout, plan, job.units), section)
         if by_control
         else _network(section, plan, layout, job, record, correction)
     )

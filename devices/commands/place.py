@@ -11,6 +11,7 @@ from devices.commands.shared import (
     plan_for,
     print_json,
     print_lines,
+    program_for,
     read_job,
     say,
 )
@@ -73,8 +74,8 @@ def add_options(verb: argparse.ArgumentParser) -> None:
         "a visible step is to be expected; never with readings in doubt",
     )
     verb.epilog = (
-        "A section that may be inked is written to out/placed/SECTION.hpgl, drawn for where the "
-        "device really stands: do not move it before it is inked.\n\n"
+        "A section that may be inked is written to out/placed/SECTION.hpgl, drawn for where\n"
+        "the device really stands: do not move it before it is inked.\n\n"
         "example:\n  canvasrule place --job my-bench --section r1c2 --readings r1c2.csv"
     )
 
@@ -125,7 +126,9 @@ def _place(
     stands = standing(record, layout, plan, job.units)
     _note_left_out(stands.left_out)
     if section.id in stands.left_out:
-        raise BadInputError(f"section {section.id} is inked already, under an earlier layout")
+        raise BadInputError(
+            f"section {section.id} is inked already, and not as this layout and cut place it"
+        )
     bed = bed_at(job.plotter, section.window, correction)
     at_table = bed.table_of([reading.at_bed for reading in readings]).tolist()
     carried = [
@@ -133,7 +136,7 @@ def _place(
         for reading, (x, y) in zip(readings, at_table, strict=True)
     ]
     placed = place(
-        network(stands),
+        network(stands, section),
         section,
         carried,
         butts(plan.sections),
@@ -191,8 +194,8 @@ def section_named(plan: Plan, name: str) -> Section:
 def _note_left_out(left_out: tuple[str, ...]) -> None:
     if left_out:
         say(
-            f"note: {', '.join(left_out[:6])} inked under another layout or cut: nothing is "
-            "joined to that ink"
+            f"note: {', '.join(left_out[:6])} inked under another layout or cut, or placed by "
+            "other means: nothing is joined to that ink"
         )
 
 
@@ -201,10 +204,10 @@ def _write_placed(
 ) -> Path | None:
     """The section for where the device stands; what an earlier placement wrote goes first."""
     from devices.commands.write import OUTPUT
-    from devices.hpgl import program
     from marking.files import replace_file
 
-    path: Path = options.job / OUTPUT / PLACED / f"{placed.section.id}.hpgl"
+    program, ending = program_for(job.plotter)
+    path: Path = options.job / OUTPUT / PLACED / f"{placed.section.id}.{ending}"
     path.unlink(missing_ok=True)
     if placed.verdict != "ink" and not (options.accept and placed.verdict == "add a mark"):
         return None
@@ -216,7 +219,7 @@ def _write_placed(
 def _take_as_inked(options: argparse.Namespace, record: Record, layout: Layout, plan: Plan) -> int:
     from marking.errors import BadInputError, RefusedError
     from marking.record import layout_hash
-    from marking.standing import plan_hash
+    from marking.standing import belongs, plan_hash
 
     name = section_named(plan, options.inked).id
     if any(ink.section == name and ink.event == "done" for ink in record.ink()):
@@ -225,7 +228,7 @@ def _take_as_inked(options: argparse.Namespace, record: Record, layout: Layout, 
     if not placements:
         raise RefusedError(f"section {name} was never placed; read its marks and place it first")
     last = placements[-1]
-    if (last.layout, last.detail["plan"]) != (layout_hash(layout), plan_hash(plan)):
+    if not belongs(last, layout_hash(layout), plan_hash(plan)):
         raise RefusedError(
             f"section {name} was placed under another layout or cut; read its marks and place it"
         )

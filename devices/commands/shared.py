@@ -9,10 +9,12 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     import argparse
-    from collections.abc import Iterable
+    from collections.abc import Callable, Iterable
 
+    from devices.bed import Bed
     from devices.correction import Correction
     from devices.job import Job
+    from devices.plotter import Plotter
     from marking.layout import Layout
     from marking.sections import Plan
 
@@ -92,6 +94,13 @@ def plan_for(zone: str, layout: Layout, job: Job, correction: Correction | None 
 
         plotter = within_reach(plotter, correction)
     return cut_into_sections(layout, job, plotter.zone)
+
+
+def program_for(plotter: Plotter) -> tuple[Callable[..., tuple[bytes, Bed]], str]:
+    """The writer of a section's program in the plotter's dialect, and its file's ending."""
+    from devices import gcode, hpgl
+
+    return (hpgl.program, "hpgl") if plotter.dialect == "hpgl" else (gcode.program, "gcode")
 
 
 def print_json(record: Any) -> None:

@@ -61,6 +61,11 @@ def _write_sheet(options: argparse.Namespace, job: Job) -> int:
     from marking.errors import RefusedError
     from marking.files import replace_file
 
+    if job.plotter.dialect != "hpgl":
+        raise RefusedError(
+            f"{job.plotter.name}: the test sheet is written as HP-GL alone; set the steps a "
+            "millimetre in the machine's own settings"
+        )
     correction = kept_correction(options.job, job) if options.corrected else None
     if options.corrected and correction is None:
         raise RefusedError("no correction is kept for this plotter; draw the sheet as it is first")

@@ -14,6 +14,7 @@ from devices.commands.shared import (
     plan_for,
     print_json,
     print_lines,
+    program_for,
     read_job,
     say,
 )
@@ -176,10 +177,7 @@ def _contents(
         for section in plan.sections:
             contents[f"sections/{section.id}.svg"] = _section_svg(job, section)
     if "hpgl" in kinds:
-        from devices import gcode, hpgl
-
-        speaks_hpgl = job.plotter.dialect == "hpgl"
-        program, ending = (hpgl.program, "hpgl") if speaks_hpgl else (gcode.program, "gcode")
+        program, ending = program_for(job.plotter)
         for section in plan.sections:
             path = f"sections/{section.id}.{ending}"
             contents[path], bed = program(section, job.plotter, job.pens, correction)
