@@ -11,11 +11,11 @@ from devices.bed import bed_at
 from marking.butts import butts, window_middle
 from marking.limits import Limits
 from marking.network import Network, Reading, Setup, Target, ink, known
-from marking.placement import place
+from marking.placement import network_for, place
 from marking.pose import Pose, as_planned
 from marking.recut import carried
 from marking.sights import sights
-from marking.standing import control_is_set_out, network, standing
+from marking.standing import control_is_set_out, standing
 from marking.witness import Mark
 
 if TYPE_CHECKING:
@@ -29,6 +29,7 @@ if TYPE_CHECKING:
     from marking.readings import MarkReading
     from marking.record import Record
     from marking.sections import Plan, Section
+    from marking.standing import Standing as OnCover
 
 
 @dataclass(frozen=True)
@@ -70,7 +71,7 @@ def from_readings(
     taken = _carried_to_table(bed, [(r.mark, r.at_bed, r.sd) for r in readings])
     by_control = control_is_set_out(record, layout)
     known_so_far = (
-        network(standing(record, layout, plan, job.units), section)
+        _by_control(section, plan, standing(record, layout, plan, job.units))
         if by_control
         else _network(section, plan, layout, job, record, correction)
     )
@@ -92,6 +93,12 @@ def from_readings(
         placement.advice,
         placement if by_control else None,
     )
+
+
+def _by_control(section: Section, plan: Plan, stands: OnCover) -> Network:
+    """What is known of the marks near `section`, where control marks are set out."""
+    targets = tuple(stands.sights.targets.values())
+    return network_for(section, targets, stands.setups, butts(plan.sections))
 
 
 def marks_in_sight(

@@ -14,7 +14,7 @@ import numpy as np
 
 from marking.control import control_covariance, set_out
 from marking.errors import BadInputError, RefusedError
-from marking.network import Network, Reading, Setup, ink, known, only
+from marking.network import Reading, Setup
 from marking.pose import Pose
 from marking.record import layout_hash
 from marking.sights import Sights, sights
@@ -30,7 +30,7 @@ if TYPE_CHECKING:
     from marking.lengths import Units
     from marking.placement import Placement
     from marking.record import KeptPlacement, Record
-    from marking.sections import Plan, Section
+    from marking.sections import Plan
 
     FloatArray = NDArray[np.float64]
 
@@ -143,29 +143,6 @@ def belongs(placed: KeptPlacement, layout: str, cut: str) -> bool:
     """Whether a placement was kept by `keep_placement`, for this layout and this cut."""
     detail = placed.detail if isinstance(placed.detail, dict) else {}
     return placed.layout == layout and detail.get("plan") == cut
-
-
-def network(stands: Standing, section: Section) -> Network:
-    """All that is known before `section` is read.
-
-    Marks that neither it nor a later setup reads are let go once they have said what they can:
-    what the others learned of them stays, and a long job is placed as quickly as a short one.
-    """
-    x0, y0, x1, y1 = section.window
-    targets = stands.sights.targets
-    kept = {
-        name
-        for name, target in targets.items()
-        if x0 - _BESIDE <= target.mark.at_table[0] <= x1 + _BESIDE
-        and y0 - _BESIDE <= target.mark.at_table[1] <= y1 + _BESIDE
-    }
-    last = {r.mark: count for count, setup in enumerate(stands.setups) for r in setup.readings}
-    state = known(targets.values())
-    for count, setup in enumerate(stands.setups):
-        state = ink(state, setup)
-        done = {f"mark {name}" for name in last if last[name] <= count and name not in kept}
-        state = only(state, [place for place in state.places if place not in done])
-    return state
 
 
 def keep_placement(

@@ -12,10 +12,10 @@ from marking.butts import butts, window_middle
 from marking.control import set_out, shared_error
 from marking.limits import Limits
 from marking.network import Reading, Setup, ink, known
-from marking.placement import place
+from marking.placement import network_for, place
 from marking.pose import as_planned
 from marking.sights import sights
-from marking.standing import Standing, mark_sds, network
+from marking.standing import Standing, mark_sds
 from marking.tape import Tape
 
 if TYPE_CHECKING:
@@ -51,9 +51,9 @@ def test_marks_let_go_leave_the_next_placement_as_it_was(
     whole = known(stands.sights.targets.values())
     for setup in stands.setups:
         whole = ink(whole, setup)
-    light = network(stands, section)
-    assert light.covariance.shape[0] < 0.7 * whole.covariance.shape[0]
     joints = butts(millrace_plan.sections)
+    light = network_for(section, tuple(stands.sights.targets.values()), stands.setups, joints)
+    assert light.covariance.shape[0] < 0.7 * whole.covariance.shape[0]
     one, two = (
         place(state, section, readings, joints, Limits(25.4 / 16)) for state in (whole, light)
     )
@@ -68,8 +68,11 @@ def test_all_readings_adjusted_at_once_say_the_same_of_the_ink(
     stands: Standing, millrace_plan: Plan
 ) -> None:
     at_once = adjust(stands.sights.targets.values(), stands.setups).network
-    light = network(stands, millrace_plan.sections[INKED])
-    for setup in stands.setups:
+    section, joints = millrace_plan.sections[INKED], butts(millrace_plan.sections)
+    light = network_for(section, tuple(stands.sights.targets.values()), stands.setups, joints)
+    beside = [setup for setup in stands.setups if setup.section in light.places]
+    assert beside
+    for setup in beside:
         one, two = at_once.places[setup.section], light.places[setup.section]
         assert light.mean[two] == pytest.approx(at_once.mean[one], abs=1e-8)
 

@@ -118,9 +118,9 @@ def _place(
     from marking.errors import BadInputError
     from marking.limits import Limits
     from marking.network import Reading
-    from marking.placement import place
+    from marking.placement import network_for, place
     from marking.record import layout_hash
-    from marking.standing import keep_placement, network, standing
+    from marking.standing import keep_placement, standing
 
     section, readings = _readings(options.readings, options.section, plan)
     stands = standing(record, layout, plan, job.units)
@@ -135,11 +135,12 @@ def _place(
         Reading(reading.mark, (x, y), reading.sd)
         for reading, (x, y) in zip(readings, at_table, strict=True)
     ]
+    joints = butts(plan.sections)
     placed = place(
-        network(stands, section),
+        network_for(section, tuple(stands.sights.targets.values()), stands.setups, joints),
         section,
         carried,
-        butts(plan.sections),
+        joints,
         Limits(job.tolerance),
         kind=options.kind,
         weight=options.weight,
