@@ -27,7 +27,7 @@ from devices.standing import (
     pose_from,
     pose_record,
 )
-from marking.errors import RefusedError
+from marking.errors import BadInputError, RefusedError
 from marking.lengths import format_length
 from marking.readings import READING_SD, MarkReading
 from marking.record import layout_hash
@@ -42,6 +42,7 @@ if TYPE_CHECKING:
     from devices.job import Job
     from devices.person import Person
     from devices.run import Line, Wish
+    from marking.job import PensTable
     from marking.layout import Layout
     from marking.pose import Pose
     from marking.record import KeptRun, Record
@@ -255,6 +256,12 @@ def _stands_where_it_stood(section: Section, pose: Pose, place: Workplace, link:
 
 
 def _sighted(section: Section, place: Workplace, link: _Link) -> list[MarkReading]:
+    if not place.person.has_keys:
+        raise BadInputError(
+            f"section {section.id}: its marks are read with the arrow keys, and there is no "
+            "keyboard here; give --readings FILE, or --unattended to take the planned place"
+        )
+
     def key() -> str | None:
         time.sleep(0.01)
         return key_pressed()
@@ -317,10 +324,19 @@ def _by_pen_life(
     """Stretches that one filling of each pen lasts for; asks for a new pen between them."""
     pens = place.job.pens
     left: dict[int, float] = {}
+    held: dict[int, _Tip] = {}
     stretch: list[Inking] = []
     lengths = {p.stroke.id: p.stroke.length for p in section.pieces}
-    for stroke in todo:
+    for stroke in _tip_by_tip(todo, pens):
         pen = pens.named(stroke.pen)
+        tip = _tip(stroke.pen, pens)
+        if held.setdefault(pen.slot, tip) != tip or not stretch:
+            if stretch:
+                yield stretch
+                stretch = []
+            if _shared(pen.slot, section, pens):
+                place.person.agrees(f"Holder {pen.slot} needs the pen for {stroke.pen}. Is it in?")
+            held[pen.slot] = tip
         if pen.ink_length is not None:
             left.setdefault(pen.slot, pen.ink_length - _spent(pen.slot, place) % pen.ink_length)
             need = lengths[stroke.id] * pen.passes
@@ -334,6 +350,29 @@ def _by_pen_life(
         stretch.append(stroke)
     if stretch:
         yield stretch
+
+
+_Tip = tuple[int, bool]
+"""A holder, and whether the marks of the pen in it come out again."""
+
+
+def _tip(name: str, pens: PensTable) -> _Tip:
+    pen = pens.named(name)
+    return pen.slot, name == "removable"
+
+
+def _tip_by_tip(strokes: Sequence[Inking], pens: PensTable) -> list[Inking]:
+    """Strokes in their order, but those of one pen together where pens share a holder."""
+    first: dict[_Tip, int] = {}
+    for stroke in strokes:
+        first.setdefault(_tip(stroke.pen, pens), len(first))
+    return sorted(strokes, key=lambda stroke: first[_tip(stroke.pen, pens)])
+
+
+def _shared(slot: int, section: Section, pens: PensTable) -> bool:
+    """Whether a person has to change pens in this holder."""
+    tips = {_tip(piece.stroke.pen, pens) for piece in section.pieces}
+    return sum(tip[0] == slot for tip in tips) > 1
 
 
 def _spent(slot: int, place: Workplace) -> float:

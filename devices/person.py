@@ -28,6 +28,11 @@ class Person:
 
     attended: bool
 
+    @property
+    def has_keys(self) -> bool:
+        """Whether single keys can be pressed at all."""
+        return sys.stdin.isatty()
+
     def say(self, text: str) -> None:
         """Says something, beside the result."""
         print(text, file=sys.stderr, flush=True)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import random
 from typing import TYPE_CHECKING
 
@@ -11,7 +12,10 @@ from kills import cloth_faults, drive_with_kills, made, make_job
 if TYPE_CHECKING:
     from pathlib import Path
 
+from devices.commands import main
+
 KILLS = 17
+HEMS = '[hems]\ndepth = "3 in"\nfolds = ["single 2 in"]\n'
 SAMPLING = 0.06
 """mm: cloth and strokes are compared at points this far apart."""
 
@@ -37,3 +41,33 @@ def test_kills_of_driver_plotter_and_cable_leave_every_stroke_on_the_cloth_and_n
         assert displaced <= SAMPLING
         assert tally.worst_retraced <= section.limits.buffer_bytes // shortest
     assert kills >= KILLS
+
+
+def test_removable_ticks_and_ink_in_one_holder_wait_for_the_person_to_change_pens(
+    tmp_path: Path,
+    capsys: pytest.CaptureFixture[str],
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    make_job(tmp_path / "job", "flatbed-a4", HEMS)
+    section = made(tmp_path / "job")
+    assert {"removable", "lines"} <= {stroke.pen for stroke in section.strokes}
+    # Set down, take the planned place, then answer each change of pens.
+    monkeypatch.setattr("sys.stdin", io.StringIO("\n" * 6))
+    job = str(tmp_path / "job")
+    drive = ["drive", "--job", job, "--simulate", "--section", "r1c1", "--pace", "400"]
+    assert main(drive) == 0
+    said = capsys.readouterr().err
+    assert said.count("Holder 1 needs the pen for") == 2
+    assert "Holder 1 needs the pen for removable. Is it in?" in said
+
+
+def test_marks_that_nobody_can_read_are_not_waited_for(
+    tmp_path: Path,
+    capsys: pytest.CaptureFixture[str],
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    make_job(tmp_path / "job", "flatbed-a4")
+    monkeypatch.setattr("sys.stdin", io.StringIO("\n"))
+    drive = ["drive", "--job", str(tmp_path / "job"), "--simulate", "--section", "r1c2"]
+    assert main(drive) == 2
+    assert "--readings" in capsys.readouterr().err
