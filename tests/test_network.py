@@ -1,5 +1,6 @@
 """The joint state against statsmodels and scipy, and its solver against published traverses."""
 
+import math
 from dataclasses import replace
 
 import numpy as np
@@ -315,3 +316,20 @@ def test_the_95_percent_radius_holds_95_of_100_errors(ratio, offset):
         inner[np.abs(y) > radius] = 0
         held = np.trapezoid(inner * stats.norm.pdf(y, mean[1], ratio), y)
     assert held == pytest.approx(0.95, abs=0.01)
+
+
+def test_least_squares_adjusts_a_published_levelling_network():
+    """Seven height differences between two bench marks and three new points, equal weights.
+
+    Ghilani and Wolf, Adjustment Computations, the example of differential levelling (from
+    memory): A 105.141, B 104.483, C 106.188, standard deviation of unit weight 0.050.
+    """
+    x, y = 100.00, 107.50
+    design = np.array(
+        [[1, 0, 0], [-1, 0, 0], [0, 0, 1], [0, 0, -1], [-1, 1, 0], [0, 1, 0], [0, -1, 1]],
+        dtype=float,
+    )
+    observed = np.array([x + 5.10, 2.34 - y, y - 1.25, -6.13 - x, -0.68, y - 3.00, 1.70])
+    found = solve(design, observed, np.ones(7))
+    assert found.unknowns == pytest.approx([105.141, 104.483, 106.188], abs=0.0006)
+    assert math.sqrt(found.variance_factor) == pytest.approx(0.050, abs=0.0006)
