@@ -18,7 +18,7 @@ from marking.errors import RefusedError
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from numpy.typing import NDArray
+    from numpy.typing import ArrayLike, NDArray
 
     from devices.correction import Correction
     from devices.plotter import Plotter
@@ -71,6 +71,12 @@ class Bed:
         return [
             [(x, y) for x, y in itertools.islice(points, len(stroke))] for stroke in strokes_table
         ]
+
+    def table_of(self, points_bed: ArrayLike) -> FloatArray:
+        """Where device coordinates (n, 2) in mm would lie if it stood as planned; table frame."""
+        back = np.linalg.solve(self.to_bed, np.asarray(points_bed, dtype=float).T)
+        placed: FloatArray = back.T + self.origin_table
+        return placed
 
     @property
     def park(self) -> tuple[int, int]:

@@ -17,18 +17,21 @@ from marking.errors import RefusedError
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
+    from devices.correction import Correction
     from devices.plotter import Plotter
     from marking.job import PensTable
     from marking.sections import Section
 
 
-def program(section: Section, plotter: Plotter, pens: PensTable) -> tuple[bytes, Bed]:
+def program(
+    section: Section, plotter: Plotter, pens: PensTable, correction: Correction | None = None
+) -> tuple[bytes, Bed]:
     """The whole G-code program of `section`, and the bed it is written for.
 
     Raises RefusedError before anything is written when a stroke would leave the usable area or a
     pen asks for a holder that the machine does not have.
     """
-    bed = bed_at(plotter, section.window)
+    bed = bed_at(plotter, section.window, correction)
     strokes = inkings(section, pens, bed)
     hand = GcodeHand(plotter, pens, bed, pace_of(plotter, pens))
     parts = [*hand.opening()]

@@ -23,6 +23,7 @@ from devices.standing import (
     as_set_down,
     at_pose,
     from_readings,
+    marks_in_sight,
     pose_from,
     pose_record,
 )
@@ -30,11 +31,13 @@ from marking.errors import BadInputError, RefusedError
 from marking.lengths import format_length
 from marking.readings import READING_SD, MarkReading
 from marking.record import layout_hash
+from marking.standing import keep_placement
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
 
     from devices.bed import Point
+    from devices.correction import Correction
     from devices.hand import Inking
     from devices.job import Job
     from devices.person import Person
@@ -44,6 +47,7 @@ if TYPE_CHECKING:
     from marking.pose import Pose
     from marking.record import KeptRun, Record
     from marking.sections import Plan, Section
+    from marking.witness import Mark
 
 _SAME_PLACE = 0.2
 """A placement that moves a corner of the window by less than this, in mm, is the same one."""
@@ -63,6 +67,8 @@ class Workplace:
     moved: bool
     ink_anyway: str | None
     outline: bool
+    correction: Correction | None = None
+    """What the last check of the plotter says to draw with."""
 
 
 @dataclass(frozen=True)
@@ -100,8 +106,8 @@ def _say_where(section: Section, place: Workplace) -> None:
     x, y = section.window[:2]
     place.person.say(
         f"{section.id}: set the device down with its low corner {format_length(x, units)} along "
-        f"from the zero end and {format_length(y, units)} across from the near edge, by tape from "
-        "the zero corner"
+        f"from the zero end and {format_length(y, units)} across from the near edge, by tape "
+        "from the zero corner"
     )
 
 
@@ -113,7 +119,7 @@ def _same_device(earlier: Sequence[KeptRun], place: Workplace) -> None:
         raise RefusedError(
             f"section {last.section} was begun with another layout; put job.toml back as it was"
         )
-    if last.device != device_digest(place.job.plotter, place.job.pens):
+    if last.device != device_digest(place.job.plotter, place.job.pens, place.correction):
         raise RefusedError(
             f"section {last.section} was begun with other [plotter] or [pens] settings; put them "
             "back until this section is done, then change them"
@@ -139,7 +145,7 @@ class _Link:
 def _open(
     section: Section, place: Workplace, port: Line, clock: Callable[[], float], run: int = 0
 ) -> _Link:
-    made = setting(section, place.job.plotter, place.job.pens)
+    made = _set(section, place)
     driver = Driver(
         port,
         Conversation(made.tongue, made.limits),
@@ -169,24 +175,20 @@ def _standing(
         if readings:
             _refuse_other_pose(
                 section,
-                from_readings(
-                    section, readings, place.plan, place.layout, place.job, place.record
-                ).pose,
+                _by(section, readings, place).pose,
                 pose,
             )
         if not _stands_where_it_stood(section, pose, place, link):
             place.person.say("Then read its marks anew: run drive again with --moved")
             return None
         return Standing(at_pose(section, pose), pose, [], True, "it stands where it stood")
-    if not readings and place.person.attended and section.witness:
+    if not readings and place.person.attended and _marks(section, place):
         readings = _sighted(section, place, link)
     if not readings:
         standing = as_set_down(section)
         place.person.say(f"{section.id}: {standing.advice}")
     else:
-        standing = from_readings(
-            section, readings, place.plan, place.layout, place.job, place.record
-        )
+        standing = _by(section, readings, place)
         place.record.add_readings(layout_hash(place.layout), readings)
         place.person.say(f"{section.id}: {standing.advice}")
     if not standing.allowed and place.ink_anyway is None:
@@ -194,6 +196,30 @@ def _standing(
             "Nothing was inked. Do what it says, or give --ink-anyway with your reason"
         )
         return None
+    _keep(section, standing, place)
+    return standing
+
+
+def _by(section: Section, readings: Sequence[MarkReading], place: Workplace) -> Standing:
+    return from_readings(
+        section, readings, place.plan, place.layout, place.job, place.record, place.correction
+    )
+
+
+def _marks(section: Section, place: Workplace) -> tuple[Mark, ...]:
+    return marks_in_sight(section, place.plan, place.layout, place.job, place.record)
+
+
+def _set(section: Section, place: Workplace) -> Setting:
+    return setting(section, place.job.plotter, place.job.pens, place.correction)
+
+
+def _keep(section: Section, standing: Standing, place: Workplace) -> None:
+    """Keeps the placement, by control marks just as the verb `place` does."""
+    if standing.placed is not None:
+        accepted = place.ink_anyway is not None
+        keep_placement(place.record, place.layout, place.plan, standing.placed, accepted=accepted)
+        return
     place.record.add_placement(
         layout_hash(place.layout),
         section.id,
@@ -201,7 +227,6 @@ def _standing(
         standing.covariance,
         {"advice": standing.advice, "allowed": standing.allowed, "override": place.ink_anyway},
     )
-    return standing
 
 
 def _refuse_other_pose(section: Section, read: Pose, kept: Pose) -> None:
@@ -218,7 +243,7 @@ def _refuse_other_pose(section: Section, read: Pose, kept: Pose) -> None:
 
 def _stands_where_it_stood(section: Section, pose: Pose, place: Workplace, link: _Link) -> bool:
     """One check by eye: the pen, raised, over the beginning of a line that is surely drawn."""
-    made = setting(at_pose(section, pose), place.job.plotter, place.job.pens)
+    made = _set(at_pose(section, pose), place)
     found = verdicts(made.strokes, place.record.strokes(section.id))
     place.person.say(in_words(found, section.id))
     if not found.drawn:
@@ -241,7 +266,7 @@ def _sighted(section: Section, place: Workplace, link: _Link) -> list[MarkReadin
         time.sleep(0.01)
         return key_pressed()
 
-    taken = sight(section.witness, link.set.bed, link.go, key, place.person.say)
+    taken = sight(_marks(section, place), link.set.bed, link.go, key, place.person.say)
     if taken is None:
         raise RefusedError(f"section {section.id}: no marks were read, so nothing was inked")
     unit = link.set.bed.unit
@@ -258,7 +283,7 @@ def _ink(
     section: Section, standing: Standing, place: Workplace, port: Line, clock: Callable[[], float]
 ) -> Outcome:
     record, job = place.record, place.job
-    made = setting(standing.section, job.plotter, job.pens)
+    made = _set(standing.section, place)
     found = verdicts(made.strokes, record.strokes(section.id))
     todo = [stroke for stroke in made.strokes if stroke.id in found.to_ink]
     remark = place.ink_anyway or standing.advice
@@ -266,7 +291,7 @@ def _ink(
     run = record.add_run(
         layout_hash(place.layout),
         section.id,
-        device_digest(job.plotter, job.pens),
+        device_digest(job.plotter, job.pens, place.correction),
         pose_record(standing.pose),
         remark,
     )

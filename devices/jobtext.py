@@ -25,6 +25,7 @@ _INCHES = {
     "reach_depth": "30 in",
     "reach_span": "48 in",
     "reading": "1/16 in",
+    "division": "1/32 in",
 }
 _MILLIMETRES = {
     "tolerance": "1.5 mm",
@@ -39,6 +40,7 @@ _MILLIMETRES = {
     "reach_depth": "75 cm",
     "reach_span": "120 cm",
     "reading": "1 mm",
+    "division": "1 mm",
 }
 
 
@@ -143,6 +145,12 @@ lines = {{ slot = 1, width = "1 mm" }}
 heavy = {{ slot = 1, width = "1 mm", passes = 2 }}
 numerals = {{ slot = 1, width = "0.8 mm" }}
 removable = {{ slot = 2, width = "0.5 mm" }}
+
+[tape]                       # sets out the control marks, and proves the cover
+accuracy = "II"              # the class printed on the tape: "I", "II" or "III"
+division = "{division}"         # how finely it is read
+temperature_c = 20.0         # in the room; steel is true at 20
+scale_error = "0 %"          # true over shown length, less 1, where it has been compared
 
 [plotter]
 profile = {plotter}          # any key of the profile may be set below it

@@ -17,6 +17,7 @@ from devices.hpgl_tongue import HpglTongue
 
 if TYPE_CHECKING:
     from devices.bed import Bed
+    from devices.correction import Correction
     from devices.hand import Hand, Inking
     from devices.plotter import Plotter
     from devices.tongue import Tongue
@@ -37,13 +38,15 @@ class Setting:
     nudge: int
 
 
-def setting(section: Section, plotter: Plotter, pens: PensTable) -> Setting:
+def setting(
+    section: Section, plotter: Plotter, pens: PensTable, correction: Correction | None = None
+) -> Setting:
     """What it takes to ink `section`, which is already cut for where the device stands.
 
     Raises RefusedError when a stroke would leave the bed or a pen asks what is not there.
     """
     check_pens(drawings(section, pens), plotter)
-    bed = bed_at(plotter, section.window)
+    bed = bed_at(plotter, section.window, correction)
     pace = pace_of(plotter, pens)
     tongue: Tongue
     hand: Hand
@@ -61,6 +64,6 @@ def setting(section: Section, plotter: Plotter, pens: PensTable) -> Setting:
     return Setting(tongue, hand, bed, strokes, limits, room, nudge)
 
 
-def device_digest(plotter: Plotter, pens: PensTable) -> str:
-    """Tells one plotter and set of pens from another."""
-    return hashlib.sha256(f"{plotter!r} {pens!r}".encode()).hexdigest()
+def device_digest(plotter: Plotter, pens: PensTable, correction: Correction | None) -> str:
+    """Tells one plotter, set of pens and measured correction from another."""
+    return hashlib.sha256(f"{plotter!r} {pens!r} {correction!r}".encode()).hexdigest()

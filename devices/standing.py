@@ -15,13 +15,17 @@ from marking.placement import place
 from marking.pose import Pose, as_planned
 from marking.recut import carried
 from marking.sights import sights
+from marking.standing import control_is_set_out, network, standing
 from marking.witness import Mark
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
+    from devices.bed import Bed
+    from devices.correction import Correction
     from devices.job import Job
     from marking.layout import Layout
+    from marking.placement import Placement
     from marking.readings import MarkReading
     from marking.record import Record
     from marking.sections import Plan, Section
@@ -37,6 +41,8 @@ class Standing:
     allowed: bool
     """Whether the verdict is to ink."""
     advice: str
+    placed: Placement | None = None
+    """The placement by control marks, where those are set out."""
 
 
 def as_set_down(section: Section) -> Standing:
@@ -53,19 +59,28 @@ def from_readings(
     layout: Layout,
     job: Job,
     record: Record,
+    correction: Correction | None,
 ) -> Standing:
     """The placement by `readings`, weighed with all earlier ones.
 
-    Raises RefusedError or BadInputError when they cannot tell where the device stands.
+    Where control marks are set out, it is the very one that the verb `place` would make. Raises
+    RefusedError or BadInputError when they cannot tell where the device stands.
     """
-    taken = _carried_to_table(section, readings, job)
+    bed = bed_at(job.plotter, section.window, correction)
+    taken = _carried_to_table(bed, [(r.mark, r.at_bed, r.sd) for r in readings])
+    by_control = control_is_set_out(record, layout)
+    known_so_far = (
+        network(standing(record, layout, plan, job.units), section)
+        if by_control
+        else _network(section, plan, layout, job, record, correction)
+    )
     placement = place(
-        _network(section, plan, layout, job, record),
+        known_so_far,
         section,
         taken,
         butts(plan.sections),
         Limits(job.tolerance),
-        bed_origin=bed_at(job.plotter, section.window).origin_table,
+        bed_origin=bed.origin_table,
     )
     pose = placement.inking.setup.pose
     fits = placement.move is None
@@ -75,7 +90,18 @@ def from_readings(
         placement.covariance.tolist(),
         placement.verdict == "ink",
         placement.advice,
+        placement if by_control else None,
     )
+
+
+def marks_in_sight(
+    section: Section, plan: Plan, layout: Layout, job: Job, record: Record
+) -> tuple[Mark, ...]:
+    """The marks to bring the pen onto: witness marks, and control marks where they are set out."""
+    if not control_is_set_out(record, layout):
+        return section.witness
+    seen = standing(record, layout, plan, job.units).sights
+    return tuple(seen.targets[name].mark for name in seen.seen[section.id])
 
 
 def at_pose(section: Section, pose: Pose) -> Section:
@@ -98,20 +124,23 @@ def pose_from(record: Mapping[str, Any]) -> Pose:
 
 
 def _carried_to_table(
-    section: Section, readings: Sequence[MarkReading], job: Job
+    bed: Bed, readings: Sequence[tuple[str, tuple[float, float], float]]
 ) -> tuple[Reading, ...]:
-    bed = bed_at(job.plotter, section.window)
+    """Readings as mark, bed point and deviation, to table points as if it stood as planned."""
+    at_table = bed.table_of([at_bed for _, at_bed, _ in readings]).tolist()
     return tuple(
-        Reading(
-            reading.mark,
-            tuple((np.array(reading.at_bed) @ bed.to_bed + bed.origin_table).tolist()),
-            reading.sd,
-        )
-        for reading in readings
+        Reading(mark, (x, y), sd) for (mark, _, sd), (x, y) in zip(readings, at_table, strict=True)
     )
 
 
-def _network(section: Section, plan: Plan, layout: Layout, job: Job, record: Record) -> Network:
+def _network(
+    section: Section,
+    plan: Plan,
+    layout: Layout,
+    job: Job,
+    record: Record,
+    correction: Correction | None,
+) -> Network:
     """What is known of the marks, from the placements of the sections inked before."""
     sections = {other.id: other for other in plan.sections if other.id != section.id}
     begun = list(dict.fromkeys(run.section for run in record.runs() if run.section in sections))
@@ -122,24 +151,19 @@ def _network(section: Section, plan: Plan, layout: Layout, job: Job, record: Rec
     }
     targets = [*sights(plan, layout.grid, ()).targets.values()]
     targets += [target for pairs in taped.values() for target, _ in pairs]
-    network = known(targets)
+    state = known(targets)
     for name in begun:
         kept = record.placements(name)
         if name in taped:
             corners = tuple(reading for _, reading in taped[name])
-            network = ink(network, Setup(name, pose_from(kept[-1].pose), corners))
+            state = ink(state, Setup(name, pose_from(kept[-1].pose), corners))
             continue
         readings = [r for r in record.readings(name) if r.at <= kept[-1].at]
         latest = {reading.mark: reading for reading in readings}
-        bed = bed_at(job.plotter, sections[name].window)
-        taken = tuple(
-            Reading(
-                mark, tuple((np.array(r.at_bed) @ bed.to_bed + bed.origin_table).tolist()), r.sd
-            )
-            for mark, r in latest.items()
-        )
-        network = ink(network, Setup(name, pose_from(kept[-1].pose), taken))
-    return network
+        bed = bed_at(job.plotter, sections[name].window, correction)
+        taken = _carried_to_table(bed, [(mark, r.at_bed, r.sd) for mark, r in latest.items()])
+        state = ink(state, Setup(name, pose_from(kept[-1].pose), taken))
+    return state
 
 
 def _set_down_by_tape(section: Section, job: Job) -> list[tuple[Target, Reading]]:

@@ -29,8 +29,11 @@ if TYPE_CHECKING:
 
     FloatArray = NDArray[np.float64]
 
-ControlLine = Literal["near", "far", "zero", "end"]
-"""The base line, the first long line at the far edge, the zero line, the last cross line."""
+ControlLine = Literal["near", "far", "zero", "end", "row"]
+"""The base line, the first long line at the far edge, the zero line, the last cross line; a row
+of marks between the long edges."""
+_ROW_LETTERS = "abdghijklmopqrstuvxy"
+"""What rows are called: no letter that another mark's id begins with."""
 _WHOLE = {"in": float(INCH), "mm": 10.0}
 """What the sides of the 3-4-5 are whole multiples of: plain figures on the tape."""
 _CLOSE = 0.125
@@ -68,6 +71,16 @@ class ControlMark:
 
 
 @dataclass(frozen=True)
+class ControlRow:
+    """A row of marks along a thread, parallel to the base line."""
+
+    letter: str
+    """What the ids of its marks begin with."""
+    up: TapeRun
+    """From the base line, on the zero line and on the last cross line."""
+
+
+@dataclass(frozen=True)
 class Square:
     """The 3-4-5 that stands the zero line on the base line, its corner where they meet."""
 
@@ -98,6 +111,7 @@ class Control:
     """Everything to set out before inking."""
 
     marks: tuple[ControlMark, ...]
+    rows: tuple[ControlRow, ...]
     offset_near: TapeRun
     """Near edge to the base line, at both ends of the table."""
     offset_zero: TapeRun
@@ -118,11 +132,14 @@ def set_out(
     units: Units,
     *,
     ends: bool = True,
+    heights: Sequence[float] = (),
 ) -> Control:
     """The control marks of `layout`, at most `spacing` mm apart but never under a pitch.
 
     With `ends` the zero line and the last cross line carry marks too: without them nothing holds
-    the middle rows. Raises RefusedError when the marking is too small for a 3-4-5 in whole units.
+    the middle rows. At each of `heights`, mm from the near edge, stands a row of marks more, on
+    the cross lines that the long edges have them on. Raises RefusedError when the marking is too
+    small for a 3-4-5 in whole units.
     """
     grid = layout.grid
     x0, x1 = float(grid.cross_x[0]), float(grid.cross_x[-1])
@@ -142,8 +159,15 @@ def set_out(
             for line, x in cross_lines
             for row in rows
         ]
+    rows_between = [
+        ControlRow(letter, _run(y - y0, tape))
+        for letter, y in zip(_ROW_LETTERS, heights, strict=False)
+    ]
+    for row_line, y in zip(rows_between, heights, strict=False):
+        marks += [_in_row(grid, row_line, y, column, tape) for column in columns]
     return Control(
         tuple(marks),
+        tuple(rows_between),
         _run(y0, tape),
         _run(x0, tape),
         _run(y1 - y0, tape),
@@ -174,6 +198,12 @@ def _on_long_line(grid: Grid, line: ControlLine, y: float, column: int, tape: Ta
     run = _run(float(grid.cross_x[column] - grid.cross_x[0]), tape)
     mark = Mark(f"{line[0]}{column}", (float(grid.cross_x[column]), y), "control")
     return ControlMark(mark, line, column, run, float(independent_sd(run.length, tape)))
+
+
+def _in_row(grid: Grid, row: ControlRow, y: float, column: int, tape: Tape) -> ControlMark:
+    run = _run(float(grid.cross_x[column] - grid.cross_x[0]), tape)
+    mark = Mark(f"{row.letter}{column}", (float(grid.cross_x[column]), y), "control")
+    return ControlMark(mark, "row", column, run, float(independent_sd(run.length, tape)))
 
 
 def _on_cross_line(
@@ -232,6 +262,23 @@ def control_covariance(control: Control) -> FloatArray:
     for effect in (*effects, lean):
         covariance += np.outer(effect, effect)
     return covariance
+
+
+def shared_error(control: Control, points: FloatArray) -> FloatArray:
+    """(n,) mm: 95 of 100 covers lie less off at table points (n, 2) by what all marks share.
+
+    The tape's scale and warmth along and across, and the angle that the diagonals leave the zero
+    line; more marks do not lessen it. One direction rules, so a normal's 95 % is taken.
+    """
+    at = np.array([mark.mark.at_table for mark in control.marks])
+    away = points - at.min(axis=0)
+    height = float(np.ptp(at[:, 1]))
+    scale = (shared_sds(np.abs(away[:, 0]), control.tape) ** 2).sum(axis=0)
+    scale += (shared_sds(np.abs(away[:, 1]), control.tape) ** 2).sum(axis=0)
+    diagonals = control.diagonals
+    lean = diagonals.allowed / _SURE * diagonals.shift_per_difference * away[:, 1] / height
+    errors: FloatArray = _SURE * np.sqrt(scale + lean**2)
+    return errors
 
 
 def _interleaved(x: FloatArray, y: FloatArray) -> FloatArray:

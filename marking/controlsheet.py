@@ -33,9 +33,11 @@ _TEXT = 2.1
 _COLUMNS = 3
 _TIGHT, _LOOSE = 4.6, 6.4
 """Least and most from one row of readings to the next."""
-_PAIRS: tuple[tuple[tuple[ControlLine, ControlLine], str], ...] = (
+_MARKS_A_ROW = 2
+_PAIRS: tuple[tuple[tuple[ControlLine, ...], str], ...] = (
     (("near", "far"), "along"),
     (("zero", "end"), "across"),
+    (("row",), "rows"),
 )
 
 
@@ -56,7 +58,7 @@ def control_pages(
     y = _head(first, title, control, units)
     y = _sketch(first, control, layout, y)
     y = _steps(first, control, units, y)
-    rows = list(_rows(control, units))
+    rows = list(reading_rows(control, units))
     foot = _EDGE + 15
     left = _readings(first, rows, y, foot)
     _cautions(first, foot)
@@ -125,6 +127,7 @@ def _sketch(page: Page, control: Control, layout: Layout, top: float) -> float:
     page.line([a, at(square[0]), at(square[1]), a], ACCENT, 0.45)
     for line in ("near", "far", "zero", "end"):
         _sketch_marks(page, line, marks_on(control, line), ends)
+    _sketch_rows(page, control, ends)
     page.write("near edge", page.width / 2, base - 7.5, 1.9, align=0.5, colour=FAINT)
     page.write("zero end", left, base - 7.5, 1.9, colour=FAINT)
     return base - 13
@@ -158,6 +161,16 @@ def _sketch_marks(
             page.write(mark.mark.id, x + dx, y + dy, 1.5, align=align)
 
 
+def _sketch_rows(page: Page, control: Control, ends: dict[str, tuple[float, float]]) -> None:
+    """Small crosses for the rows between the long edges, and their letters."""
+    for mark in marks_on(control, "row"):
+        x, y = ends[mark.mark.id]
+        page.line([(x - 0.5, y), (x + 0.5, y)], INK, 0.2)
+        page.line([(x, y - 0.5), (x, y + 0.5)], INK, 0.2)
+        if mark.place == 0:
+            page.write(mark.mark.id[0], x + 1.2, y + 0.6, 1.5)
+
+
 def _steps(page: Page, control: Control, units: Units, y: float) -> float:
     def shown(millimetres: float) -> str:
         return format_length(millimetres, units, remainder=True)
@@ -180,10 +193,11 @@ def _steps(page: Page, control: Control, units: Units, y: float) -> float:
         f"within {diagonals.allowed:.1f} mm of each other. If {n0}-{f_last} is the longer, shift "
         f"the far line towards the zero end by {diagonals.shift_per_difference:.2f} of the "
         "difference; if the shorter, away from it.",
+        *_row_steps(control, units),
         "Then every mark below, each from the one zero of its own line: near and far marks from "
         "the zero line, zero and end marks from the base line. Never from the mark before.",
     )
-    for number, step in enumerate(steps, 1):
+    for number, step in enumerate(filter(None, steps), 1):
         page.write(f"{number}", _EDGE, y, _TEXT)
         y = page.paragraph(step, _EDGE + 5, y, page.width - 2 * _EDGE - 5, _TEXT) - 0.8
     for x, name in ((0.0, f"{n0}-{f_last}"), (0.5, f"{f0}-{n_last}")):
@@ -193,7 +207,20 @@ def _steps(page: Page, control: Control, units: Units, y: float) -> float:
     return y - 9
 
 
-def _rows(control: Control, units: Units) -> Iterator[Row]:
+def _row_steps(control: Control, units: Units) -> Iterator[str]:
+    """How the rows between the long edges are set out."""
+    if control.rows:
+        rows = ", ".join(
+            f"{row.letter} {format_length(row.up.reading, units, remainder=True)}"
+            for row in control.rows
+        )
+        yield (
+            f"Rows, up from the base line on the zero line and on the last cross line: {rows}. "
+            "Stretch a thread between the two and set out along it from the zero line."
+        )
+
+
+def reading_rows(control: Control, units: Units) -> Iterator[Row]:
     """The readings along the table, then those across it."""
     for pair, name in _PAIRS:
         ids: dict[float, list[str]] = {}
@@ -201,7 +228,9 @@ def _rows(control: Control, units: Units) -> Iterator[Row]:
             for mark in marks_on(control, line):
                 ids.setdefault(mark.run.reading, []).append(mark.mark.id)
         for reading, marks in ids.items():
-            yield Row(format_length(reading, units, remainder=True), name, tuple(marks))
+            shown = format_length(reading, units, remainder=True)
+            for first in range(0, len(marks), _MARKS_A_ROW):
+                yield Row(shown, name, tuple(marks[first : first + _MARKS_A_ROW]))
 
 
 def _cautions(page: Page, top: float) -> None:

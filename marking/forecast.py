@@ -6,7 +6,7 @@ deviation and no figures yet. It knows sections and sights, no device. Table fra
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -18,7 +18,7 @@ from marking.pose import as_planned, effect
 from marking.regions import radius_95
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Callable, Mapping, Sequence
 
     from numpy.typing import NDArray
 
@@ -31,6 +31,7 @@ if TYPE_CHECKING:
 
 _COVERS = 2000
 _SEED = 20
+_SDS_IN_95 = 1.96
 
 
 @dataclass(frozen=True)
@@ -122,6 +123,25 @@ def forecast(
         sum(target.inked_by is None for target in seen.targets.values()),
         limits,
     )
+
+
+def with_shared(found: Forecast, shared: Callable[[FloatArray], FloatArray]) -> Forecast:
+    """`found` with what every mark shares, `shared` mm of 95 % at table points (n, 2).
+
+    The two are independent, so squares add; a step at a seam has none of it to show.
+    """
+    spots = np.array([section.at_table for section in found.sections])
+    more = shared(spots)
+    sections = tuple(
+        replace(
+            section,
+            error=float(np.hypot(section.error, extra)),
+            sd=float(np.hypot(section.sd, extra / _SDS_IN_95)),
+        )
+        for section, extra in zip(found.sections, more, strict=True)
+    )
+    worst = float(np.hypot(found.worst_line, more.max()))
+    return replace(found, sections=sections, worst_line=worst)
 
 
 def ink_errors(plan: Plan, seen: Sights, reading_sd: float) -> Errors:

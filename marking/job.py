@@ -80,6 +80,17 @@ Stretch = Annotated[float, BeforeValidator(_parse_stretch), _text_schema("1.5 %"
 """A ratio, from a percentage."""
 
 
+def _parse_scale_error(text: object) -> float:
+    error = parse_percent(text)
+    if not -0.02 <= error <= 0.02:
+        raise ValueError("no tape is wrong by more than 2 %; compare it with a known length again")
+    return error
+
+
+ScaleError = Annotated[float, BeforeValidator(_parse_scale_error), _text_schema("0.02 %")]
+"""A ratio, from a percentage: true over shown length, less 1."""
+
+
 class Table(BaseModel):
     """The base of every table in `job.toml`: frozen, and closed to keys it does not know."""
 
@@ -247,6 +258,23 @@ class PensTable(Table):
         return pen
 
 
+class TapeTable(Table):
+    """The tape that control marks are set out with and the cover is proved with."""
+
+    accuracy: Literal["I", "II", "III"] = Field(
+        default="II", description="The accuracy class printed on the tape"
+    )
+    division: Length = Field(
+        default=parse_length("1/32 in"), description="How finely the tape is read or set"
+    )
+    temperature_c: float = Field(
+        default=20.0, ge=-30, le=60, description="Where it is used, in degrees Celsius"
+    )
+    scale_error: ScaleError = Field(
+        default=0.0, description="True length over shown length, less 1, as measured at 20 C"
+    )
+
+
 class ReachTable(Table):
     """What an arm reaches, standing at a long edge."""
 
@@ -274,4 +302,5 @@ class MarkingJob(Table):
     numerals: NumeralsTable = NumeralsTable.model_construct()
     cloth: ClothTable = ClothTable.model_construct()
     pens: PensTable = PensTable.model_construct()
+    tape: TapeTable = TapeTable.model_construct()
     reach: ReachTable = ReachTable.model_construct()

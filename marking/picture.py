@@ -90,16 +90,16 @@ class Picture:
 def picture_svg(layout: Layout, job: MarkingJob, plan: Plan | None = None) -> bytes:
     """The picture of a layout, with the sections of `plan` when it is given."""
     picture = Picture(layout, job, plan)
-    _draw_table(picture)
+    draw_table(picture)
     if plan is not None:
         _draw_sections(picture, plan)
-    _draw_strokes(picture)
+    draw_strokes(picture)
     if plan is not None:
         _draw_seams(picture, plan)
         _draw_witness_marks(picture, plan)
         _draw_set_downs(picture, plan)
     _draw_folds(picture)
-    _draw_dimensions(picture)
+    draw_dimensions(picture)
     _draw_legend(picture, plan)
     return picture.sheet.bytes()
 
@@ -121,7 +121,8 @@ def _view_box(svg: bytes) -> list[float]:
     return [float(part) for part in head.split('viewBox="')[1].split('"')[0].split()]
 
 
-def _draw_table(picture: Picture) -> None:
+def draw_table(picture: Picture) -> None:
+    """The table's real top."""
     corners = [picture.sheet.at(*corner) for corner in picture.layout.top.corners_table.tolist()]
     picture.group("table").add(
         picture.sheet.drawing.polygon(
@@ -133,7 +134,8 @@ def _draw_table(picture: Picture) -> None:
     )
 
 
-def _rect(picture: Picture, box: Box, **attributes: Any) -> Any:
+def rect(picture: Picture, box: Box, **attributes: Any) -> Any:
+    """A rectangle over `box` of the table."""
     x, y = picture.sheet.at(box[0], box[3])
     return picture.sheet.drawing.rect(
         (number(x), number(y)), (number(box[2] - box[0]), number(box[3] - box[1])), **attributes
@@ -144,12 +146,13 @@ def _draw_sections(picture: Picture, plan: Plan) -> None:
     tints = picture.group("sections")
     for section in plan.sections:
         tint = _TINTS[2 * (section.row % 2) + section.column % 2]
-        tints.add(_rect(picture, section.core, fill=tint, id=section.id))
+        tints.add(rect(picture, section.core, fill=tint, id=section.id))
     for part in plan.unreached:
-        tints.add(_rect(picture, part.box, fill="#e5e0e0"))
+        tints.add(rect(picture, part.box, fill="#e5e0e0"))
 
 
-def _draw_strokes(picture: Picture) -> None:
+def draw_strokes(picture: Picture, *, faint: bool = False) -> None:
+    """Every line and numeral; `faint` lets what lies under them show."""
     by_pen = defaultdict(list)
     for stroke in picture.layout.strokes:
         by_pen[stroke.layer, stroke.pen].append(stroke)
@@ -159,7 +162,7 @@ def _draw_strokes(picture: Picture) -> None:
             f"{layer}-{pen}",
             fill="none",
             stroke=_LAYER_INK[layer],
-            stroke_width=number(width),
+            stroke_width=number(width / 4 if faint else width),
             stroke_linecap="round",
             stroke_linejoin="round",
         )
@@ -204,7 +207,7 @@ def _draw_mark(
         group.add(drawing.circle((number(x), number(y)), number(size), id=name))
     elif kind == "control":
         box = (at[0] - size, at[1] - size, at[0] + size, at[1] + size)
-        group.add(_rect(picture, box, id=name))
+        group.add(rect(picture, box, id=name))
     else:
         arms = f"M{number(x - size)},{number(y - size)}L{number(x + size)},{number(y + size)}"
         arms += f"M{number(x - size)},{number(y + size)}L{number(x + size)},{number(y - size)}"
@@ -245,7 +248,7 @@ def _write_plate(picture: Picture, plates: Any, names: Any, section: Section) ->
     size = min(1.0, (x1 - x0) * 0.9 / widest, (y1 - y0) * 0.9 / (5.6 * picture.letters))
     x, y, step = (x0 + x1) / 2, (y0 + y1) / 2, 1.7 * picture.letters * size
     half = widest * size / 2 + step / 3
-    plates.add(_rect(picture, (x - half, y - 1.6 * step, x + half, y + 1.6 * step)))
+    plates.add(rect(picture, (x - half, y - 1.6 * step, x + half, y + 1.6 * step)))
     for place, line in enumerate(lines):
         picture.write(names, line, x, y + (1 - place) * step, align=0.5, size=size)
 
@@ -289,7 +292,8 @@ def _spread(places: list[float], least: float) -> list[float]:
     return [*reversed(spread_down), *spread_up]
 
 
-def _draw_dimensions(picture: Picture) -> None:
+def draw_dimensions(picture: Picture) -> None:
+    """The lengths of the top's four sides, beside them."""
     layout, units, letters = picture.layout, picture.job.units, picture.letters
     group = picture.lettering("dimensions", _TABLE)
     corners = layout.top.corners_table
@@ -312,11 +316,15 @@ def _draw_dimensions(picture: Picture) -> None:
         )
 
 
+def draw_title(picture: Picture, text: str) -> None:
+    """The picture's title, above the table."""
+    title = picture.lettering("title", _NOTE, 0.13)
+    picture.write(title, text, 0.0, picture.sheet.box[3] - 2.6 * picture.letters, size=2.0)
+
+
 def _draw_legend(picture: Picture, plan: Plan | None) -> None:
     layout, job = picture.layout, picture.job
-    title = picture.lettering("title", _NOTE, 0.13)
-    top = picture.sheet.box[3] - 2.6 * picture.letters
-    picture.write(title, job.title, 0.0, top, size=2.0)
+    draw_title(picture, job.title)
     notes = picture.lettering("legend", _NOTE)
     lines = [
         f"{len(layout.grid.cross_x)} cross lines {format_length(job.grid.pitch, job.units)} apart; "

@@ -77,6 +77,6 @@ def _column(
         page.write(distance.between[0], x + 9, y + 1.2, 1.6)
         page.write(distance.between[1], x + 9, y - 1.7, 1.6)
         shown = tape_reading(distance.nominal, tape)
-        page.write(format_length(shown, units, remainder=True), x + 64, y, 1.7, align=1.0)
+        page.write(format_length(shown, units, remainder=True), x + 64, y, 1.5, align=1.0)
         page.line([(x + 66, y - 0.6), (x + wide, y - 0.6)], INK, 0.2)
         page.line([(x, y - 2.7), (x + wide, y - 2.7)], FAINT, 0.1)

@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from marking.readings import MarkReading
 
 RECORD_FILE = "job.db"
-CheckKind = Literal["proof", "device"]
+CheckKind = Literal["proof", "device", "control", "proof sheet"]
 InkEvent = Literal["begun", "done"]
 StrokeEvent = Literal["sent", "drawn", "presumed"]
 """`drawn` is confirmed by the machine; `presumed` is by the clock alone."""
@@ -116,7 +116,8 @@ class KeptPlacement:
 
 @dataclass(frozen=True)
 class KeptCheck:
-    """A proof of the cover, or a check of the device named by `subject`, as plain data."""
+    """A proof of the cover, a check of the device named by `subject`, or what was set out for
+    either, as plain data."""
 
     id: int
     at: datetime

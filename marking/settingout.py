@@ -90,7 +90,7 @@ def _spots(plan: Plan, grid: Grid, chosen: SettingOut) -> Iterator[tuple[float, 
     near, far = grid.long_lines[0].y, grid.long_lines[-1].y
     rows = [near, far]
     if chosen.seam_rows:
-        rows += _row_seams(plan)[:: chosen.seam_rows]
+        rows += row_seams(plan)[:: chosen.seam_rows]
     for y in rows:
         yield from ((x, float(y)) for x in xs)
     if chosen.ends:
@@ -108,6 +108,6 @@ def _every(cross_x: FloatArray, spacing: float, pitch: float) -> list[float]:
     return chosen if chosen[-1] == last else [*chosen, last]
 
 
-def _row_seams(plan: Plan) -> list[float]:
+def row_seams(plan: Plan) -> list[float]:
     """Where the seams between rows run; every other one when taken so is the middle ones."""
     return sorted({section.core[1] for section in plan.sections if section.row > 1})

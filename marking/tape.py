@@ -17,6 +17,8 @@ from marking.lengths import INCH
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike, NDArray
 
+    from marking.job import TapeTable
+
     FloatArray = NDArray[np.float64]
 
 TapeClass = Literal["I", "II", "III"]
@@ -30,6 +32,8 @@ REFERENCE_CELSIUS = 20.0
 STEEL_PER_CELSIUS = 11.6e-6
 """Expansion of steel; surveying handbooks, which also give 6.45e-6 per degree F from 68 F."""
 _MOST_SCALE = 0.02
+_COMPARED = 3000.0
+"""mm: the length that a tape is taken to have been compared over, where its error is given."""
 
 
 def permissible_error(lengths: ArrayLike, tape_class: TapeClass = "II") -> FloatArray:
@@ -88,6 +92,17 @@ class Tape:
         """True mm for each mm shown, at the day's temperature."""
         warmer = self.temperature - REFERENCE_CELSIUS
         return (1 + self.scale_error) * (1 + STEEL_PER_CELSIUS * warmer)
+
+
+def tape_of(table: TapeTable) -> Tape:
+    """The tape that a job names. An error that was measured is good to half a division in 3 m."""
+    return Tape(
+        table.accuracy,
+        table.division,
+        temperature=table.temperature_c,
+        scale_error=table.scale_error,
+        scale_sd=table.division / 2 / _COMPARED if table.scale_error else None,
+    )
 
 
 def true_length(reading: float, tape: Tape) -> float:

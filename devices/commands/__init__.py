@@ -25,8 +25,12 @@ VERBS = {
     "layout": "lay out the marking: how it fits, warnings, picture",
     "section": "cut the marking into what one setup can ink",
     "write": "write SVG, HP-GL, the picture and the report",
-    "beam": "light the lines to trace: the projector's page and its remote",
+    "trial": "check the plotter on scrap cloth: its true scale and skew",
+    "control": "the control marks to set by tape before any ink, and the forecast",
+    "place": "from readings of marks to where a section's device stands",
     "drive": "ink section after section on a plotter, and resume after any interruption",
+    "beam": "light the lines to trace: the projector's page and its remote",
+    "prove": "what to measure on the finished cover, and the verdict",
     "simulate": "be a plotter that other software can connect to, and picture its ink",
     "demo": "do the whole job on the Millrace bench, with no hardware",
 }

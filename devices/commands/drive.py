@@ -6,12 +6,14 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from devices.commands.history import kept_correction
 from devices.commands.shared import add_job_option, plan_for, print_json, print_lines, read_job
 
 if TYPE_CHECKING:
     import argparse
     from collections.abc import Callable, Iterator
 
+    from devices.correction import Correction
     from devices.job import Job
     from devices.run import Line
     from marking.sections import Plan, Section
@@ -79,7 +81,8 @@ def run(options: argparse.Namespace) -> int:
             print_lines(record_csv(record).splitlines())
         return 0
     layout = lay_out(job)
-    plan = plan_for("plotter", layout, job)
+    correction = kept_correction(options.job, job)
+    plan = plan_for("plotter", layout, job, correction)
     sections = _asked_for(plan, options.section)
     readings = read_readings(options.readings) if options.readings else ()
     person = Person(not options.unattended)
@@ -95,6 +98,7 @@ def run(options: argparse.Namespace) -> int:
             options.moved,
             options.ink_anyway,
             options.outline,
+            correction,
         )
         todo = [section for section in sections if not is_done(section, place)]
         outcomes: list[dict[str, object]] = []
@@ -105,7 +109,7 @@ def run(options: argparse.Namespace) -> int:
             if outcome.ended != "done":
                 break
         if options.simulate:
-            _picture(options.job, job, plan)
+            _picture(options.job, job, plan, correction)
     if options.json:
         print_json({"schema": 1, "sections": outcomes})
     else:
@@ -155,10 +159,8 @@ def _ports(
         port.close()
 
 
-def _picture(folder: Path, job: Job, plan: Plan) -> None:
+def _picture(folder: Path, job: Job, plan: Plan, correction: Correction | None) -> None:
     """The simulated cloth as it lies on the table, every section's ink where it was drawn."""
-    import numpy as np
-
     from devices.bed import bed_at
     from devices.simulated.cloth import Ink, cloth_svg, read_cloth
     from marking.files import replace_file
@@ -169,9 +171,9 @@ def _picture(folder: Path, job: Job, plan: Plan) -> None:
         path = folder / CLOTH / f"{section.id}.ink"
         if not path.exists():
             continue
-        bed = bed_at(job.plotter, section.window)
+        bed = bed_at(job.plotter, section.window, correction)
         for line in read_cloth(path):
-            points = np.array(line.path) @ bed.to_bed + bed.origin_table
+            points = bed.table_of(line.path).tolist()
             ink.append(Ink(line.pen, tuple((float(x), float(y)) for x, y in points)))
     picture = cloth_svg(ink, (job.table.length, job.table.width), (0.0, 0.0))
     replace_file(folder / "out" / "cloth.svg", picture)

@@ -5,7 +5,15 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from devices.commands.shared import add_job_option, print_json, print_lines, read_job, say
+from devices.commands.history import add_ink_option, guard
+from devices.commands.shared import (
+    add_job_option,
+    check_picture_name,
+    print_json,
+    print_lines,
+    read_job,
+    say,
+)
 
 if TYPE_CHECKING:
     import argparse
@@ -17,6 +25,7 @@ if TYPE_CHECKING:
 def add_options(verb: argparse.ArgumentParser) -> None:
     """Options of the verb."""
     add_job_option(verb)
+    add_ink_option(verb)
     verb.add_argument(
         "--picture", metavar="FILE", type=Path, help="draw the table into FILE, .svg or .png"
     )
@@ -30,9 +39,10 @@ def run(options: argparse.Namespace) -> int:
     from marking.report import markdown
 
     if options.picture is not None:
-        _check_picture_name(options.picture)
+        check_picture_name("--picture", options.picture)
     job = read_job(options.job)
     layout = lay_out(job)
+    guard(options.job, layout, despite_ink=options.despite_ink)
     if options.picture is not None:
         _write_picture(options.picture, layout, job)
     if options.json:
@@ -40,13 +50,6 @@ def run(options: argparse.Namespace) -> int:
     else:
         print_lines(markdown(layout, job, None).splitlines())
     return 0
-
-
-def _check_picture_name(path: Path) -> None:
-    from marking.errors import BadInputError
-
-    if path.suffix.lower() not in (".svg", ".png"):
-        raise BadInputError(f"--picture {path}: pictures are .svg or .png; give the name one")
 
 
 def _write_picture(path: Path, layout: Layout, job: Job) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from devices.commands.history import add_ink_option, guard, kept_correction
 from devices.commands.shared import (
     add_job_option,
     add_zone_option,
@@ -22,6 +23,7 @@ def add_options(verb: argparse.ArgumentParser) -> None:
     """Options of the verb."""
     add_job_option(verb)
     add_zone_option(verb)
+    add_ink_option(verb)
     verb.epilog = "example:\n  canvasrule section --job my-bench --for reach"
 
 
@@ -33,7 +35,8 @@ def run(options: argparse.Namespace) -> int:
 
     job = read_job(options.job)
     layout = lay_out(job)
-    plan = plan_for(options.zone, layout, job)
+    guard(options.job, layout, despite_ink=options.despite_ink)
+    plan = plan_for(options.zone, layout, job, kept_correction(options.job, job))
     if options.json:
         print_json(plan_record(plan))
         return 0

@@ -9,9 +9,12 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     import argparse
-    from collections.abc import Iterable
+    from collections.abc import Callable, Iterable
 
+    from devices.bed import Bed
+    from devices.correction import Correction
     from devices.job import Job
+    from devices.plotter import Plotter
     from marking.layout import Layout
     from marking.sections import Plan
 
@@ -43,6 +46,29 @@ def add_zone_option(verb: argparse.ArgumentParser) -> None:
     )
 
 
+def length_option(text: str) -> float:
+    """A length on the command line, in mm; argparse says what is wrong with it."""
+    import argparse
+
+    from marking.lengths import parse_length
+
+    try:
+        length = parse_length(text)
+    except ValueError as fault:
+        raise argparse.ArgumentTypeError(str(fault)) from None
+    if length <= 0:
+        raise argparse.ArgumentTypeError("a length here must be more than zero")
+    return length
+
+
+def check_picture_name(option: str, path: Path) -> None:
+    """Refuses a picture file of any other kind than SVG and PNG."""
+    from marking.errors import BadInputError
+
+    if path.suffix.lower() not in (".svg", ".png"):
+        raise BadInputError(f"{option} {path}: pictures are .svg or .png; give the name one")
+
+
 def read_job(folder: Path) -> Job:
     """The job in `folder`, with its machines."""
     from devices.job import Job
@@ -51,8 +77,8 @@ def read_job(folder: Path) -> Job:
     return load_job(folder, Job)
 
 
-def plan_for(zone: str, layout: Layout, job: Job) -> Plan:
-    """The sections of `layout` for the zone named."""
+def plan_for(zone: str, layout: Layout, job: Job, correction: Correction | None = None) -> Plan:
+    """The sections of `layout` for the zone named; a corrected plotter's may reach less."""
     from marking.sections import cut_into_sections
     from marking.zones import reach_zone
 
@@ -60,7 +86,21 @@ def plan_for(zone: str, layout: Layout, job: Job) -> Plan:
         from devices.beam.throw import beam_zone
 
         return cut_into_sections(layout, job, beam_zone(job, job.projector))
-    return cut_into_sections(layout, job, reach_zone(job) if zone == "reach" else job.plotter.zone)
+    if zone == "reach":
+        return cut_into_sections(layout, job, reach_zone(job))
+    plotter = job.plotter
+    if correction is not None:
+        from devices.correction import within_reach
+
+        plotter = within_reach(plotter, correction)
+    return cut_into_sections(layout, job, plotter.zone)
+
+
+def program_for(plotter: Plotter) -> tuple[Callable[..., tuple[bytes, Bed]], str]:
+    """The writer of a section's program in the plotter's dialect, and its file's ending."""
+    from devices import gcode, hpgl
+
+    return (hpgl.program, "hpgl") if plotter.dialect == "hpgl" else (gcode.program, "gcode")
 
 
 def print_json(record: Any) -> None:

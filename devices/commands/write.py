@@ -7,12 +7,14 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
+from devices.commands.history import add_ink_option, guard, kept_correction
 from devices.commands.shared import (
     add_job_option,
     add_zone_option,
     plan_for,
     print_json,
     print_lines,
+    program_for,
     read_job,
     say,
 )
@@ -21,6 +23,7 @@ if TYPE_CHECKING:
     import argparse
     from collections.abc import Mapping
 
+    from devices.correction import Correction
     from devices.job import Job
     from marking.layout import Layout
     from marking.sections import Plan, Section
@@ -39,6 +42,7 @@ def add_options(verb: argparse.ArgumentParser) -> None:
     """Options of the verb."""
     add_job_option(verb)
     add_zone_option(verb)
+    add_ink_option(verb)
     for kind, summary in KINDS.items():
         verb.add_argument(f"--{kind}", action="store_true", help=summary)
     verb.add_argument("--overlay", action="store_true", help=f"{OVERLAY}; needs --for beam")
@@ -56,6 +60,8 @@ def add_options(verb: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Writes the kinds asked for and lists what was written."""
+    from marking.layout import lay_out
+
     job = read_job(options.job)
     kinds = [kind for kind in (*KINDS, "overlay") if getattr(options, kind)] or list(KINDS)
     if options.zone != "plotter" and "hpgl" in kinds:
@@ -72,8 +78,11 @@ def run(options: argparse.Namespace) -> int:
 
         raise BadInputError("write --overlay lights the projector's sections: add --for beam")
     folder = options.out or options.job / OUTPUT
+    layout = lay_out(job)
+    guard(options.job, layout, despite_ink=options.despite_ink)
+    correction = kept_correction(options.job, job)
     light = _light_files(job, options.job) if options.overlay else {}
-    record = write(job, folder, kinds, options.zone, light)
+    record = write(job, layout, folder, kinds, options.zone, correction, light)
     if options.json:
         print_json(record)
     else:
@@ -84,19 +93,19 @@ def run(options: argparse.Namespace) -> int:
 
 def write(
     job: Job,
+    layout: Layout,
     folder: Path,
     kinds: list[str],
     zone: str,
+    correction: Correction | None = None,
     more: Mapping[str, bytes] = MappingProxyType({}),
 ) -> dict[str, Any]:
-    """Lays out, cuts and writes, `more` files too; returns what `write --json` prints."""
+    """Cuts and writes, `more` files too; returns what `write --json` prints."""
     from marking import files
-    from marking.layout import lay_out
 
-    layout = lay_out(job)
-    plan = plan_for(zone, layout, job)
-    contents, origins = _contents(job, layout, plan, kinds)
-    made_from = files.digest(f"{zone} {job.model_dump_json()}".encode())
+    plan = plan_for(zone, layout, job, correction)
+    contents, origins = _contents(job, layout, plan, kinds, correction)
+    made_from = files.digest(f"{zone} {correction} {job.model_dump_json()}".encode())
     written, changed = files.write_set(folder, {**contents, **more}, made_from)
     for warning in (*layout.warnings, *plan.warnings):
         say(f"note: {warning}")
@@ -158,7 +167,7 @@ def _light_files(job: Job, job_folder: Path) -> dict[str, bytes]:
 
 
 def _contents(
-    job: Job, layout: Layout, plan: Plan, kinds: list[str]
+    job: Job, layout: Layout, plan: Plan, kinds: list[str], correction: Correction | None
 ) -> tuple[Mapping[str, bytes], Mapping[str, list[float]]]:
     """Every file by its path, and for HP-GL the table point at the device's origin."""
     contents: dict[str, bytes] = {}
@@ -168,13 +177,10 @@ def _contents(
         for section in plan.sections:
             contents[f"sections/{section.id}.svg"] = _section_svg(job, section)
     if "hpgl" in kinds:
-        from devices import gcode, hpgl
-
-        speaks_hpgl = job.plotter.dialect == "hpgl"
-        program, ending = (hpgl.program, "hpgl") if speaks_hpgl else (gcode.program, "gcode")
+        program, ending = program_for(job.plotter)
         for section in plan.sections:
             path = f"sections/{section.id}.{ending}"
-            contents[path], bed = program(section, job.plotter, job.pens)
+            contents[path], bed = program(section, job.plotter, job.pens, correction)
             origins[path] = list(bed.origin_table)
     if "picture" in kinds:
         from marking.picture import picture_svg, png

@@ -1,0 +1,65 @@
+"""What the verbs ask of a job's record: whether ink allows this layout, and the kept correction.
+
+A job without a record has no history; reading it never makes one.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    import argparse
+    from pathlib import Path
+
+    from devices.correction import Correction
+    from devices.job import Job
+    from devices.plotter import Plotter
+    from marking.layout import Layout
+
+
+def add_ink_option(verb: argparse.ArgumentParser) -> None:
+    """`--despite-ink`."""
+    verb.add_argument(
+        "--despite-ink",
+        action="store_true",
+        help="take this layout although sections are inked under another: you say that the lines "
+        "already on the cover may disagree with it. Nothing can take ink away again",
+    )
+
+
+def has_record(folder: Path) -> bool:
+    """Whether anything was ever kept in this job."""
+    from marking.record import RECORD_FILE
+
+    return (folder / RECORD_FILE).exists()
+
+
+def guard(folder: Path, layout: Layout, *, despite_ink: bool) -> None:
+    """Refuses a layout that moves a line once ink has been laid, unless a person says so."""
+    if not has_record(folder):
+        return
+    from marking.errors import RefusedError
+    from marking.record import open_record
+
+    with open_record(folder) as record:
+        try:
+            record.guard_layout(layout, accept=despite_ink)
+        except RefusedError as fault:
+            raise RefusedError(f"{fault}: --despite-ink says so") from None
+
+
+def device_name(plotter: Plotter) -> str:
+    """What a check of the device is kept under: another unit is another device."""
+    return f"{plotter.name}, {plotter.unit:g} mm a unit"
+
+
+def kept_correction(folder: Path, job: Job) -> Correction | None:
+    """What the last check of the job's plotter says to draw with; None when there was none."""
+    if not has_record(folder):
+        return None
+    from devices.correction import check_from
+    from marking.record import open_record
+
+    with open_record(folder) as record:
+        checks = record.checks("device", device_name(job.plotter))
+    return check_from(checks[-1].result).applied if checks else None

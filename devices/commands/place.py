@@ -1,0 +1,270 @@
+"""`canvasrule place`: from readings of marks to where a device stands, and what may be inked."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from devices.commands.history import add_ink_option, guard, has_record, kept_correction
+from devices.commands.shared import (
+    add_job_option,
+    plan_for,
+    print_json,
+    print_lines,
+    program_for,
+    read_job,
+    say,
+)
+
+if TYPE_CHECKING:
+    import argparse
+
+    from devices.correction import Correction
+    from devices.job import Job
+    from marking.layout import Layout
+    from marking.placement import Placement
+    from marking.readings import MarkReading
+    from marking.record import Record
+    from marking.sections import Plan, Section
+
+PLACED = "placed"
+"""The folder below `out` for sections re-cut to where the device stands."""
+
+
+def add_options(verb: argparse.ArgumentParser) -> None:
+    """Options of the verb."""
+    add_job_option(verb)
+    add_ink_option(verb)
+    what = verb.add_mutually_exclusive_group(required=True)
+    what.add_argument(
+        "--readings",
+        metavar="FILE",
+        type=Path,
+        help="marks as the device sees them, .toml or .csv with section, mark, x, y and perhaps "
+        "sd: all readings of one setting down, in the device's own millimetres",
+    )
+    what.add_argument(
+        "--inked", metavar="SECTION", help="say that a section is inked as it was last placed"
+    )
+    what.add_argument(
+        "--all",
+        action="store_true",
+        help="adjust every reading of every inked section together, and show how all closes",
+    )
+    verb.add_argument(
+        "--section", metavar="SECTION", help="the section whose readings are taken from FILE"
+    )
+    verb.add_argument(
+        "--weight",
+        metavar="W",
+        type=float,
+        help="0 to be true to the table, 1 to meet the ink at the seam; by default what shows "
+        "least",
+    )
+    verb.add_argument(
+        "--kind",
+        choices=("rigid", "similarity", "affine"),
+        default="rigid",
+        help="what may differ besides shift and turn: a scale, or scale and shear (default: rigid)",
+    )
+    verb.add_argument(
+        "--accept",
+        action="store_true",
+        help="write the section, or take it as inked, although more than the job's tolerance or "
+        "a visible step is to be expected; never with readings in doubt",
+    )
+    verb.epilog = (
+        "A section that may be inked is written to out/placed/SECTION.hpgl, drawn for where\n"
+        "the device really stands: do not move it before it is inked.\n\n"
+        "example:\n  canvasrule place --job my-bench --section r1c2 --readings r1c2.csv"
+    )
+
+
+def run(options: argparse.Namespace) -> int:
+    """Places a section, takes one as inked, or adjusts everything."""
+    from marking.errors import RefusedError
+    from marking.layout import lay_out
+    from marking.record import open_record
+
+    job = read_job(options.job)
+    layout = lay_out(job)
+    guard(options.job, layout, despite_ink=options.despite_ink)
+    correction = kept_correction(options.job, job)
+    plan = plan_for("plotter", layout, job, correction)
+    if not has_record(options.job):
+        raise RefusedError(
+            f"{options.job}: no control marks are set out in this job; run canvasrule control, "
+            "and set them out before anything is placed by them"
+        )
+    with open_record(options.job) as record:
+        if options.inked is not None:
+            return _take_as_inked(options, record, layout, plan)
+        if options.all:
+            return _adjust_all(options, record, job, layout, plan)
+        return _place(options, record, job, layout, plan, correction)
+
+
+def _place(
+    options: argparse.Namespace,
+    record: Record,
+    job: Job,
+    layout: Layout,
+    plan: Plan,
+    correction: Correction | None,
+) -> int:
+    from devices.bed import bed_at
+    from devices.commands.placed import placement_lines, placement_record
+    from marking.butts import butts
+    from marking.errors import BadInputError
+    from marking.limits import Limits
+    from marking.network import Reading
+    from marking.placement import place
+    from marking.record import layout_hash
+    from marking.standing import keep_placement, network, standing
+
+    section, readings = _readings(options.readings, options.section, plan)
+    stands = standing(record, layout, plan, job.units)
+    _note_left_out(stands.left_out)
+    if section.id in stands.left_out:
+        raise BadInputError(
+            f"section {section.id} is inked already, and not as this layout and cut place it"
+        )
+    bed = bed_at(job.plotter, section.window, correction)
+    at_table = bed.table_of([reading.at_bed for reading in readings]).tolist()
+    carried = [
+        Reading(reading.mark, (x, y), reading.sd)
+        for reading, (x, y) in zip(readings, at_table, strict=True)
+    ]
+    placed = place(
+        network(stands, section),
+        section,
+        carried,
+        butts(plan.sections),
+        Limits(job.tolerance),
+        kind=options.kind,
+        weight=options.weight,
+        bed_origin=bed.origin_table,
+    )
+    record.add_readings(layout_hash(layout), readings)
+    keep_placement(record, layout, plan, placed, accepted=options.accept)
+    path = _write_placed(options, job, placed, correction)
+    if options.json:
+        print_json(placement_record(placed, path))
+        return 0
+    print_lines(placement_lines(placed))
+    if path is not None:
+        say(f"wrote {path}")
+        say(f"once it is inked: canvasrule place --inked {section.id}")
+    return 0
+
+
+def _readings(
+    path: Path, wanted: str | None, plan: Plan
+) -> tuple[Section, tuple[MarkReading, ...]]:
+    """The one section that the file, or `wanted`, names, and its readings."""
+    from marking.errors import BadInputError
+    from marking.readings import read_readings
+
+    readings = read_readings(path, section=wanted)
+    named = list(dict.fromkeys(reading.section for reading in readings))
+    if wanted is None and len(named) > 1:
+        raise BadInputError(
+            f"{path}: readings of {len(named)} sections, {', '.join(named[:6])}; say which one "
+            "the device stands at with --section"
+        )
+    name = wanted if wanted is not None else named[0]
+    section = section_named(plan, name)
+    own = tuple(reading for reading in readings if reading.section == name)
+    if not own:
+        raise BadInputError(f"{path}: no reading of section {name}; it has {', '.join(named[:6])}")
+    return section, own
+
+
+def section_named(plan: Plan, name: str) -> Section:
+    """The section of that id. Raises BadInputError when there is none."""
+    from marking.errors import BadInputError
+
+    for section in plan.sections:
+        if section.id == name:
+            return section
+    first, last = plan.sections[0].id, plan.sections[-1].id
+    raise BadInputError(f"section {name}: there is none; this plan has {first} to {last}")
+
+
+def _note_left_out(left_out: tuple[str, ...]) -> None:
+    if left_out:
+        say(
+            f"note: {', '.join(left_out[:6])} inked under another layout or cut, or placed by "
+            "other means: nothing is joined to that ink"
+        )
+
+
+def _write_placed(
+    options: argparse.Namespace, job: Job, placed: Placement, correction: Correction | None
+) -> Path | None:
+    """The section for where the device stands; what an earlier placement wrote goes first."""
+    from devices.commands.write import OUTPUT
+    from marking.files import replace_file
+
+    program, ending = program_for(job.plotter)
+    path: Path = options.job / OUTPUT / PLACED / f"{placed.section.id}.{ending}"
+    path.unlink(missing_ok=True)
+    if placed.verdict != "ink" and not (options.accept and placed.verdict == "add a mark"):
+        return None
+    data, _ = program(placed.recut, job.plotter, job.pens, correction)
+    replace_file(path, data)
+    return path
+
+
+def _take_as_inked(options: argparse.Namespace, record: Record, layout: Layout, plan: Plan) -> int:
+    from marking.errors import BadInputError, RefusedError
+    from marking.record import layout_hash
+    from marking.standing import belongs, plan_hash
+
+    name = section_named(plan, options.inked).id
+    if any(ink.section == name and ink.event == "done" for ink in record.ink()):
+        raise BadInputError(f"section {name} is inked already, and was kept as inked")
+    placements = record.placements(name)
+    if not placements:
+        raise RefusedError(f"section {name} was never placed; read its marks and place it first")
+    last = placements[-1]
+    if not belongs(last, layout_hash(layout), plan_hash(plan)):
+        raise RefusedError(
+            f"section {name} was placed under another layout or cut; read its marks and place it"
+        )
+    verdict = last.detail["verdict"]
+    accepted = options.accept or last.detail["accepted"]
+    if verdict != "ink" and not (accepted and verdict == "add a mark"):
+        raise RefusedError(
+            f"section {name} was not to be inked as it was last placed ({verdict}): "
+            f"{last.detail['advice']}"
+        )
+    record.add_ink(layout, name, "begun")
+    record.add_ink(layout, name, "done")
+    if options.json:
+        print_json({"schema": 1, "section": name, "inked": True})
+    else:
+        print_lines([f"{name} is kept as inked, as it was last placed"])
+    return 0
+
+
+def _adjust_all(
+    options: argparse.Namespace, record: Record, job: Job, layout: Layout, plan: Plan
+) -> int:
+    from devices.commands.placed import adjusted_lines, adjusted_record
+    from marking.adjustment import adjust
+    from marking.errors import RefusedError
+    from marking.standing import standing
+
+    stands = standing(record, layout, plan, job.units)
+    _note_left_out(stands.left_out)
+    if not stands.setups:
+        raise RefusedError("no section is inked yet, so there is nothing to adjust")
+    adjusted = adjust(stands.sights.targets.values(), stands.setups)
+    sections = {section.id: section for section in plan.sections}
+    inked = [sections[setup.section] for setup in stands.setups]
+    if options.json:
+        print_json(adjusted_record(adjusted, inked))
+    else:
+        print_lines(adjusted_lines(adjusted, inked))
+    return 0

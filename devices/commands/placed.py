@@ -1,0 +1,182 @@
+"""A placement, and the adjustment of all of them, in words and as JSON for `place`."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from marking.butts import outermost_ink
+from marking.network import ink_error
+from marking.regions import radius_95
+from marking.standing import pose_record
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Sequence
+    from pathlib import Path
+
+    from marking.adjustment import Adjusted, Closure
+    from marking.placement import Placement
+    from marking.sections import Section
+
+_SHOWN = 6
+
+
+def placement_lines(placed: Placement) -> Iterator[str]:
+    """The verdict first, then where the device stands and how the readings agree."""
+    pose = placed.pose
+    yield f"{placed.section.id}: {placed.verdict.upper()}"
+    yield f"  {placed.advice}"
+    yield ""
+    x, y = pose.shift.tolist()
+    sds = np.sqrt(np.diag(placed.covariance)).tolist()
+    yield (
+        f"Stands {abs(x):.2f} mm towards the {'far' if x >= 0 else 'zero'} end and "
+        f"{abs(y):.2f} mm towards the {'far' if y >= 0 else 'near'} edge of its place, turned "
+        f"{math.degrees(pose.turn):+.3f} degrees"
+    )
+    yield (
+        f"  one standard deviation: {sds[0]:.2f} mm along, {sds[1]:.2f} mm across, "
+        f"{math.degrees(sds[2]):.3f} degrees"
+    )
+    if len(sds) > 3:
+        yield f"  scale {pose.scale - 1:+.3%}, give or take {1.96 * sds[3]:.3%}"
+    yield "mark      off along  off across  off the others"
+    for one in placed.residuals:
+        others = "unchecked" if math.isnan(one.off_others) else f"{one.off_others:.2f} mm"
+        yield f"{one.mark:<8} {one.misfit[0]:+9.2f} {one.misfit[1]:+11.2f}  {others:>14}"
+    yield from _error_lines(placed)
+
+
+def _error_lines(placed: Placement) -> Iterator[str]:
+    inking, way = placed.inking, placed.way
+    x, y = inking.worst_at
+    yield f"95 % error at the worst inked point ({x:.0f}, {y:.0f} mm): {inking.error:.2f} mm"
+    for seam in inking.seams:
+        yield (
+            f"95 % step at the seam to {seam.beside}: {seam.error:.2f} mm (expected "
+            f"{seam.expected[0]:+.2f} along, {seam.expected[1]:+.2f} across)"
+        )
+    if len(placed.ways) > 1:
+        table, seam_way = placed.ways[0], placed.ways[-1]
+        yield (
+            f"Inked with weight {way.weight:.2f}: error {way.error:.2f} mm, step {way.step:.2f} mm"
+        )
+        yield (
+            f"  true to the table (0): error {table.error:.2f} mm, step {table.step:.2f} mm; "
+            f"meeting the seam (1): error {seam_way.error:.2f} mm, step {seam_way.step:.2f} mm"
+        )
+
+
+def placement_record(placed: Placement, path: Path | None) -> dict[str, Any]:
+    """`place --readings --json`."""
+    inking = placed.inking
+    return {
+        "schema": 1,
+        "section": placed.section.id,
+        "verdict": placed.verdict,
+        "advice": placed.advice,
+        "pose": {**pose_record(placed.pose), "turn": placed.pose.turn, "scale": placed.pose.scale},
+        "covariance": placed.covariance.tolist(),
+        "inked_with": pose_record(inking.setup.pose),
+        "residuals": [
+            {
+                "mark": one.mark,
+                "misfit": list(one.misfit),
+                "off_others": _number(one.off_others),
+                "in_sds": _number(one.in_sds),
+            }
+            for one in placed.residuals
+        ],
+        "doubts": [
+            {"fault": doubt.fault, "marks": list(doubt.marks), "message": doubt.message}
+            for doubt in placed.doubts
+        ],
+        "worst": {"at": list(inking.worst_at), "error": inking.error},
+        "seams": [
+            {
+                "beside": seam.beside,
+                "at": list(seam.at_table),
+                "expected": list(seam.expected),
+                "error": seam.error,
+            }
+            for seam in inking.seams
+        ],
+        "weight": placed.way.weight,
+        "ways": [
+            {"weight": way.weight, "error": way.error, "step": way.step} for way in placed.ways
+        ],
+        "file": path.as_posix() if path is not None else None,
+    }
+
+
+def _number(value: float) -> float | None:
+    return None if math.isnan(value) else value
+
+
+def adjusted_lines(adjusted: Adjusted, inked: Sequence[Section]) -> Iterator[str]:
+    """Where every inked section lies, and how all readings close."""
+    yield "section   off at its worst point  give or take (95 %)"
+    for section in inked:
+        off, doubt = _off(adjusted, section)
+        yield f"{section.id:<10}{off:>17.2f} mm{doubt:>18.2f} mm"
+    checked = sorted(_checked(adjusted), key=lambda closure: -closure.in_sds)
+    if not checked:
+        yield "Nothing is read twice over, so nothing closes and nothing is checked."
+        return
+    low, high = adjusted.limits
+    fits = "as it should be" if low <= adjusted.variance_factor <= high else "not as it should be"
+    yield (
+        f"Closure: variance factor {adjusted.variance_factor:.2f}, {fits} ({low:.2f} to "
+        f"{high:.2f} in 95 of 100 jobs, {adjusted.degrees} checks)"
+    )
+    for closure in checked[:_SHOWN]:
+        by = closure.section or "the tape"
+        off = float(np.hypot(*closure.misclosure))
+        yield f"  {closure.mark} by {by}: {off:.2f} mm, {closure.in_sds:.1f} standard deviations"
+
+
+def adjusted_record(adjusted: Adjusted, inked: Sequence[Section]) -> dict[str, Any]:
+    """`place --all --json`."""
+    sections = []
+    for section in inked:
+        off, doubt = _off(adjusted, section)
+        block = adjusted.network.places[section.id]
+        sections.append(
+            {
+                "id": section.id,
+                "off": off,
+                "doubt": doubt,
+                "change": adjusted.network.mean[block].tolist(),
+                "covariance": adjusted.network.covariance[block, block].tolist(),
+            }
+        )
+    return {
+        "schema": 1,
+        "sections": sections,
+        "variance_factor": _number(adjusted.variance_factor),
+        "limits": [_number(limit) for limit in adjusted.limits],
+        "degrees": adjusted.degrees,
+        "closures": [
+            {
+                "mark": closure.mark,
+                "section": closure.section,
+                "misclosure": closure.misclosure.tolist(),
+                "in_sds": closure.in_sds,
+            }
+            for closure in _checked(adjusted)
+        ],
+    }
+
+
+def _checked(adjusted: Adjusted) -> list[Closure]:
+    return [closure for closure in adjusted.closures if not math.isnan(closure.in_sds)]
+
+
+def _off(adjusted: Adjusted, section: Section) -> tuple[float, float]:
+    """How far the section's ink lies from true where it is worst, and the 95 % radius there."""
+    mean, spread = ink_error(adjusted.network, section.id, outermost_ink(section))
+    off = np.hypot(mean[:, 0], mean[:, 1])
+    worst = int(off.argmax())
+    return float(off[worst]), float(radius_95(spread)[worst])

@@ -1,0 +1,179 @@
+"""`canvasrule trial`: what the plotter really draws, measured on scrap cloth and put right."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from devices.commands.history import device_name, has_record, kept_correction
+from devices.commands.shared import add_job_option, print_json, print_lines, read_job, say
+
+if TYPE_CHECKING:
+    import argparse
+    from collections.abc import Iterator
+
+    from devices.correction import DeviceCheck
+    from devices.job import Job
+    from devices.scrap import ScrapSheet
+
+
+def add_options(verb: argparse.ArgumentParser) -> None:
+    """Options of the verb."""
+    add_job_option(verb)
+    verb.add_argument(
+        "--measured",
+        metavar="FILE",
+        type=Path,
+        help="what the tape showed on the sheet, .toml or .csv with run and length: AB, BC, CD, "
+        "DA, AC and BD",
+    )
+    verb.add_argument(
+        "--corrected",
+        action="store_true",
+        help="draw the sheet with the kept correction, or measure such a sheet: to see that the "
+        "correction helps. Nothing is kept",
+    )
+    verb.add_argument(
+        "--despite-ink",
+        action="store_true",
+        help="keep a new correction although sections are inked: later sections may be cut "
+        "otherwise, and are then not joined to that ink",
+    )
+    verb.epilog = (
+        "Do this before the control marks are set out: a corrected plotter may reach less, and "
+        "the sections are cut for that.\n\n"
+        "example:\n  canvasrule trial --job my-bench\n"
+        "  canvasrule trial --job my-bench --measured square.toml"
+    )
+
+
+def run(options: argparse.Namespace) -> int:
+    """Writes the sheet, or solves and keeps what was measured on it."""
+    job = read_job(options.job)
+    if options.measured is None:
+        return _write_sheet(options, job)
+    return _solve(options, job)
+
+
+def _write_sheet(options: argparse.Namespace, job: Job) -> int:
+    from devices.commands.write import OUTPUT
+    from devices.scrap import scrap_program
+    from marking.errors import RefusedError
+    from marking.files import replace_file
+
+    if job.plotter.dialect != "hpgl":
+        raise RefusedError(
+            f"{job.plotter.name}: the test sheet is written as HP-GL alone; set the steps a "
+            "millimetre in the machine's own settings"
+        )
+    correction = kept_correction(options.job, job) if options.corrected else None
+    if options.corrected and correction is None:
+        raise RefusedError("no correction is kept for this plotter; draw the sheet as it is first")
+    data, sheet = scrap_program(job.plotter, job.pens, correction)
+    name = "trial-corrected.hpgl" if options.corrected else "trial.hpgl"
+    path = options.job / OUTPUT / name
+    replace_file(path, data)
+    if options.json:
+        print_json({"schema": 1, "file": path.as_posix(), **_sheet_record(sheet)})
+    else:
+        print_lines(_sheet_lines(sheet, job, path))
+    return 0
+
+
+def _sheet_record(sheet: ScrapSheet) -> dict[str, Any]:
+    from devices.correction import RUNS
+
+    side = sheet.side
+    return {
+        "side": side,
+        "runs": {run: side * (2**0.5 if run in ("AC", "BD") else 1.0) for run in RUNS},
+        "verniers": [
+            {"name": one.name, "axis": "XY"[one.axis], "pitch": one.pitch, "question": one.question}
+            for one in sheet.verniers
+        ],
+    }
+
+
+def _sheet_lines(sheet: ScrapSheet, job: Job, path: Path) -> Iterator[str]:
+    from marking.lengths import format_length
+
+    yield f"{path}: plot it on scrap of the same canvas, with the cloth held down as on the table"
+    yield ""
+    yield "Measure to the middle of the lines, taut and flat, and write down what the tape shows:"
+    yield ""
+    yield "[measured]"
+    for run, length in _sheet_record(sheet)["runs"].items():
+        yield f'{run} = "..."   # near {format_length(length, job.units, remainder=True)}'
+    yield ""
+    yield "A is at the device's zero, B along its X, D along its Y. Verniers, read by eye: count"
+    yield "from the middle to where both scales draw one line; a tenth of the pitch for each."
+    for one in sheet.verniers:
+        yield f"  {one.name}: {one.pitch / 10:.2f} mm a division, {one.question}"
+    yield "The samples show each pen, at its speed and at half of it: take what reads best."
+    yield ""
+    yield "Keep fingers, hair and sleeves clear of the plotter, and know how to stop it."
+    yield f'Then: canvasrule trial --job "{path.parent.parent}" --measured FILE'
+
+
+def _solve(options: argparse.Namespace, job: Job) -> int:
+    from devices.correction import check_record, correction_lines, solve_square
+    from devices.scrap import scrap_sheet
+    from marking.layout import lay_out
+    from marking.record import layout_hash, open_record
+    from marking.tape import tape_of
+
+    side = scrap_sheet(job.plotter.model_copy(update={"axes": ("+x", "+y")}), job.pens).side
+    check = solve_square(_measured(options.measured), side, tape_of(job.tape), job.units)
+    if not options.corrected:
+        layout = lay_out(job)
+        _check_no_ink(options)
+        with open_record(options.job) as record:
+            kept = check_record(check)
+            record.add_check(layout_hash(layout), "device", device_name(job.plotter), kept)
+    if options.json:
+        print_json({"schema": 1, "kept": not options.corrected, **check_record(check)})
+        return 0
+    print_lines(correction_lines(check))
+    _say_what_now(options, job, check)
+    return 0
+
+
+def _measured(path: Path) -> dict[str, float]:
+    from marking.entries import Columns, read_rows
+    from marking.errors import BadInputError
+
+    shown: dict[str, float] = {}
+    for row in read_rows(path, Columns("measured", ("run",), ("length",), pairs=True)):
+        run = row.text["run"].upper()
+        if run in shown:
+            raise BadInputError(f"{row.where}: {run}: measured twice; keep the one you trust")
+        shown[run] = row.lengths["length"]
+    return shown
+
+
+def _check_no_ink(options: argparse.Namespace) -> None:
+    from marking.errors import RefusedError
+    from marking.record import open_record
+
+    if options.despite_ink or not has_record(options.job):
+        return
+    with open_record(options.job) as record:
+        inked = list(dict.fromkeys(ink.section for ink in record.ink()))
+    if inked:
+        raise RefusedError(
+            f"{options.job}: {len(inked)} section{'s are' if len(inked) > 1 else ' is'} inked "
+            "already as the plotter was; a new correction may cut the others otherwise. Nothing "
+            "was kept. --corrected only shows how it draws now; --despite-ink keeps it all the same"
+        )
+
+
+def _say_what_now(options: argparse.Namespace, job: Job, check: DeviceCheck) -> None:
+    if options.corrected:
+        say("measured on a corrected sheet: nothing was kept")
+    elif check.applied is None:
+        say("the plotter draws true as far as this tape can tell; sections are drawn as they are")
+    else:
+        say(
+            f"kept for {job.plotter.name}: section, write, control and place now use it. "
+            "Draw the sheet again with --corrected to see that it helps"
+        )

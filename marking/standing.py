@@ -1,0 +1,225 @@
+"""What stands on the cover by the job's record: control marks set out, sections inked.
+
+It turns what was kept into a network, and a placement into what is kept. It knows the record and
+the plan, no machine and no file. Table frame, millimetres.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from dataclasses import asdict, dataclass, replace
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from marking.control import control_covariance, set_out
+from marking.errors import BadInputError, RefusedError
+from marking.network import Network, Reading, Setup, ink, known, only
+from marking.pose import Pose
+from marking.record import layout_hash
+from marking.sights import Sights, sights
+from marking.tape import Tape
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from numpy.typing import NDArray
+
+    from marking.control import Control
+    from marking.layout import Layout
+    from marking.lengths import Units
+    from marking.placement import Placement
+    from marking.record import KeptPlacement, Record
+    from marking.sections import Plan, Section
+
+    FloatArray = NDArray[np.float64]
+
+_BESIDE = 30.0
+"""mm that a device may stand off its window: what it may read all the same."""
+COVER = "cover"
+"""The subject of what is kept of the cover itself."""
+
+
+@dataclass(frozen=True)
+class Standing:
+    """What readings can be taken of, and what was inked by such readings before."""
+
+    control: Control
+    sights: Sights
+    """Each control mark with its own deviation by this tape."""
+    setups: tuple[Setup, ...]
+    """Of the inked sections, in inking order."""
+    left_out: tuple[str, ...]
+    """Sections inked under another layout or cut, or placed otherwise than by `keep_placement`:
+    nothing here is joined to them."""
+
+
+def plan_hash(plan: Plan) -> str:
+    """SHA-256 of which sections there are and where, to a hundredth of a millimetre."""
+    lines = [f"{s.id} {np.round([*s.core, *s.window], 2).tolist()}" for s in plan.sections]
+    return hashlib.sha256("\n".join(lines).encode("ascii")).hexdigest()
+
+
+def control_is_set_out(record: Record, layout: Layout) -> bool:
+    """Whether control marks were chosen for this layout."""
+    named = layout_hash(layout)
+    return any(check.layout == named for check in record.checks("control", COVER))
+
+
+def keep_control(record: Record, layout: Layout, plan: Plan, control: Control) -> None:
+    """Keeps how the control marks were set out, so that `standing` finds the same ones."""
+    y0 = layout.grid.long_lines[0].y
+    kept = {
+        "spacing": control.spacing,
+        "heights": [y0 + row.up.length for row in control.rows],
+        "tape": asdict(control.tape),
+        "plan": plan_hash(plan),
+    }
+    last = record.checks("control", COVER)
+    named = layout_hash(layout)
+    if not last or (last[-1].layout, last[-1].result) != (named, kept):
+        record.add_check(named, "control", COVER, kept)
+
+
+def standing(record: Record, layout: Layout, plan: Plan, units: Units) -> Standing:
+    """What stands under `layout` cut as `plan`.
+
+    Raises RefusedError when no control marks were set out for it.
+    """
+    control = _kept_control(record, layout, plan, units)
+    seen = sights(plan, layout.grid, [mark.mark for mark in control.marks])
+    sds = mark_sds(control)
+    targets = {
+        name: replace(target, sd=sds[name]) if name in sds else target
+        for name, target in seen.targets.items()
+    }
+    setups, left_out = _inked(record, layout, plan)
+    return Standing(control, Sights(seen.order, targets, seen.seen), setups, left_out)
+
+
+def _kept_control(record: Record, layout: Layout, plan: Plan, units: Units) -> Control:
+    named, cut = layout_hash(layout), plan_hash(plan)
+    kept = [check for check in record.checks("control", COVER) if check.layout == named]
+    if not kept:
+        raise RefusedError(
+            "no control marks are set out for this layout; run canvasrule control, and set them "
+            "out before anything is placed by them"
+        )
+    result = kept[-1].result
+    if result["plan"] != cut:
+        raise RefusedError(
+            "the sections are cut otherwise than when the control marks were chosen: the plotter, "
+            "its profile or its measured correction has changed. Run canvasrule control again, "
+            "or put the plotter back as it was"
+        )
+    tape, heights = Tape(**result["tape"]), result["heights"]
+    return set_out(layout, float(result["spacing"]), tape, units, heights=heights)
+
+
+def mark_sds(control: Control) -> dict[str, float]:
+    """Standard deviation of each mark in mm per axis, with what all marks share, by id."""
+    variances = np.diag(control_covariance(control)).reshape(-1, 2).mean(axis=1)
+    return {
+        mark.mark.id: float(np.sqrt(variance))
+        for mark, variance in zip(control.marks, variances, strict=True)
+    }
+
+
+def _inked(record: Record, layout: Layout, plan: Plan) -> tuple[tuple[Setup, ...], tuple[str, ...]]:
+    named, cut = layout_hash(layout), plan_hash(plan)
+    begun = dict.fromkeys(ink.section for ink in record.ink())
+    last: dict[str, KeptPlacement] = {p.section: p for p in record.placements()}
+    setups, left_out = [], []
+    for section in begun:
+        placed = last.get(section)
+        if placed is None or not belongs(placed, named, cut):
+            left_out.append(section)
+        else:
+            setups.append(_setup(placed))
+    return tuple(setups), tuple(left_out)
+
+
+def belongs(placed: KeptPlacement, layout: str, cut: str) -> bool:
+    """Whether a placement was kept by `keep_placement`, for this layout and this cut."""
+    detail = placed.detail if isinstance(placed.detail, dict) else {}
+    return placed.layout == layout and detail.get("plan") == cut
+
+
+def network(stands: Standing, section: Section) -> Network:
+    """All that is known before `section` is read.
+
+    Marks that neither it nor a later setup reads are let go once they have said what they can:
+    what the others learned of them stays, and a long job is placed as quickly as a short one.
+    """
+    x0, y0, x1, y1 = section.window
+    targets = stands.sights.targets
+    kept = {
+        name
+        for name, target in targets.items()
+        if x0 - _BESIDE <= target.mark.at_table[0] <= x1 + _BESIDE
+        and y0 - _BESIDE <= target.mark.at_table[1] <= y1 + _BESIDE
+    }
+    last = {r.mark: count for count, setup in enumerate(stands.setups) for r in setup.readings}
+    state = known(targets.values())
+    for count, setup in enumerate(stands.setups):
+        state = ink(state, setup)
+        done = {f"mark {name}" for name in last if last[name] <= count and name not in kept}
+        state = only(state, [place for place in state.places if place not in done])
+    return state
+
+
+def keep_placement(
+    record: Record, layout: Layout, plan: Plan, placed: Placement, *, accepted: bool
+) -> None:
+    """Keeps a placement with all that the network needs of it once it is inked.
+
+    `accepted` says that a person takes it although its errors may show.
+    """
+    setup = placed.inking.setup
+    detail = {
+        "plan": plan_hash(plan),
+        "verdict": placed.verdict,
+        "advice": placed.advice,
+        "accepted": accepted,
+        "weight": placed.way.weight,
+        "error": placed.inking.error,
+        "step": placed.inking.step,
+        "kind": setup.kind,
+        "inked_with": pose_record(setup.pose),
+        "readings": [[r.mark, *map(float, r.at), r.sd] for r in setup.readings],
+    }
+    record.add_placement(
+        layout_hash(layout),
+        placed.section.id,
+        pose_record(placed.pose),
+        placed.covariance.tolist(),
+        detail,
+    )
+
+
+def pose_record(pose: Pose) -> dict[str, Any]:
+    """A pose as plain data."""
+    return {
+        "matrix": pose.matrix.tolist(),
+        "shift": pose.shift.tolist(),
+        "about": pose.about.tolist(),
+    }
+
+
+def _setup(placed: KeptPlacement) -> Setup:
+    try:
+        detail = placed.detail
+        readings = tuple(
+            Reading(str(mark), (float(x), float(y)), float(sd))
+            for mark, x, y, sd in detail["readings"]
+        )
+        return Setup(placed.section, _pose(detail["inked_with"]), readings, detail["kind"])
+    except (KeyError, TypeError, ValueError) as fault:
+        raise BadInputError(
+            f"the kept placement of {placed.section} cannot be read ({fault!r}); put back a copy "
+            "of the job's folder"
+        ) from None
+
+
+def _pose(kept: Mapping[str, Any]) -> Pose:
+    return Pose(np.array(kept["matrix"]), np.array(kept["shift"]), np.array(kept["about"]))
