@@ -216,7 +216,11 @@ def correction_lines(check: DeviceCheck) -> list[str]:
     values = (found.scale_x - 1, found.scale_y - 1, found.skew)
     lines = []
     for name, value, sd, certain in zip(_NAMES, values, found.sd, check.certain, strict=True):
-        figure = f"{value * 1000:+.2f} mm in a metre" if name == "skew" else f"{value:+.2%}"
+        figure = (
+            f"{round(value * 1000, 2) + 0.0:+.2f} mm in a metre"
+            if name == "skew"
+            else f"{value:+.2%}"
+        )
         doubt = f"{sd * 1000:.2f} mm" if name == "skew" else f"{sd:.2%}"
         what = "corrected" if certain else "no more than the tape's own doubt, so left alone"
         lines.append(f"{name[0].upper()}{name[1:]} {figure}, give or take {doubt}: {what}.")
