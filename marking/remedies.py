@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 
 from marking.errors import RefusedError
 from marking.forecast import Forecast, forecast
+from marking.lengths import format_length
 from marking.network import TAPE_SD
 from marking.orders import ORDERS, inking_order
 from marking.settingout import (
@@ -27,6 +28,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
 
     from marking.layout import Grid
+    from marking.lengths import Units
     from marking.limits import Limits
     from marking.orders import OrderName
     from marking.sections import Plan
@@ -74,6 +76,8 @@ class Task:
     limits: Limits
     reading_sd: float
     tape_sd: float = TAPE_SD
+    units: Units = "mm"
+    """What people see."""
 
 
 def work(
@@ -170,7 +174,7 @@ def _tries(
 ) -> Iterator[tuple[str, Sequence[Mark], int, OrderName]]:
     yield "one more control mark, where it is worst", _one_more(task, marks, order), repeats, order
     for spacing in _SPACINGS[1:]:
-        inches = f"{spacing:.0f} mm"
+        every = format_length(spacing, task.units)
         for ends, rows, where in (
             (False, 0, "along both long edges"),
             (True, 0, "along both long edges and both end lines"),
@@ -180,7 +184,7 @@ def _tries(
             added = control_marks(task.plan, task.grid, SettingOut(spacing, ends, rows))
             more = together(marks, added)
             if len(more) > len(marks):
-                yield f"marks every {inches} {where}", more, repeats, order
+                yield f"marks every {every} {where}", more, repeats, order
     yield f"each mark read {2 * repeats} times", marks, 2 * repeats, order
     for other in ORDERS:
         if other != order:

@@ -146,7 +146,7 @@ def _forecast(
 
     control = set_out(layout, spacing, tape_of(job.tape), job.units, heights=heights)
     tape_sd = float(np.sqrt(np.mean([mark.sd**2 for mark in control.marks])))
-    task = Task(plan, layout.grid, Limits(job.tolerance), READING_SD, tape_sd)
+    task = Task(plan, layout.grid, Limits(job.tolerance), READING_SD, tape_sd, job.units)
     marks = [mark.mark for mark in control.marks]
     return control, task, _shared(work(task, "as set out", marks), control)
 
