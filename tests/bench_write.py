@@ -100,9 +100,10 @@ from pathlib import Path
 import devices.hpgl, marking.svg
 from devices.commands.shared import read_job
 from devices.commands.write import write
+from marking.layout import lay_out
 job = read_job(Path(sys.argv[1]))
 start = time.perf_counter()
-write(job, Path(sys.argv[1]) / "out", ["svg", "hpgl"], "plotter")
+write(job, lay_out(job), Path(sys.argv[1]) / "out", ["svg", "hpgl"], "plotter")
 print(time.perf_counter() - start, resource.getrusage(resource.RUSAGE_SELF).ru_maxrss)
 """
 
