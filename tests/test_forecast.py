@@ -233,7 +233,8 @@ def test_remedies_are_computed_each_and_the_cheapest_that_holds_comes_first():
     said = " ".join(remedy.what for remedy in found)
     for what in ("one more control mark", "read 2 times", "outer rows", "end lines", "larger bed"):
         assert what in said
-    denser = next(r for r in found if r.what.startswith("marks every 76.2 mm along both long edges"))
+    wanted = "marks every 76.2 mm along both long edges"
+    denser = next(r for r in found if r.what.startswith(wanted))
     assert len({mark.id for mark in denser.marks}) == len(denser.marks) > len(marks)
 
 
