@@ -30,7 +30,7 @@ from playwright.sync_api import sync_playwright
 from devices.beam.calibration import CHI2_95_OF_TWO, Landing, Setting, calibrate
 from devices.beam.memory import keep, remembered
 from devices.beam.overlay import overlay
-from devices.beam.sheet import Look, sheet_png, sheet_svg
+from devices.beam.sheet import Look, sheet_png
 from devices.beam.trueup import Trued
 from marking.record import open_record
 
@@ -148,7 +148,7 @@ def pictures(folder):
     mapping = hung_crooked(work, "r1c2")
     light = overlay(section, mapping, (3840, 2160), "in")
     carry = timed(lambda: overlay(section, mapping, (3840, 2160), "in"))
-    whole = timed(lambda: sheet_png(sheet_svg(light, Look(), 3.0, "light")))
+    whole = timed(lambda: sheet_png(light, Look(), 3.0))
     print(
         f"a section carried into 4K pixels in {carry * 1000:.0f} ms; its PNG in {whole:.2f} s "
         "(goal 0.5)"

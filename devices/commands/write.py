@@ -155,9 +155,9 @@ def _light_files(job: Job, job_folder: Path) -> dict[str, bytes]:
         mapping = desk.trued[section.id].mapping
         light = overlay(section, mapping, job.projector.pixels, job.units)
         title = f"{job.title}: the light of section {section.id}"
-        svg = sheet_svg(light, look, job.pens.numerals.width * light.pixels_per_mm, title)
-        contents[f"overlay/{section.id}.svg"] = svg
-        contents[f"overlay/{section.id}.png"] = sheet_png(svg)
+        numeral_px = job.pens.numerals.width * light.pixels_per_mm
+        contents[f"overlay/{section.id}.svg"] = sheet_svg(light, look, numeral_px, title)
+        contents[f"overlay/{section.id}.png"] = sheet_png(light, look, numeral_px)
         if light.unlit > 1:
             say(
                 f"note: {section.id}: {light.unlit / 1000:.2f} m of its lines fall outside the "
