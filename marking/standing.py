@@ -98,20 +98,34 @@ def standing(record: Record, layout: Layout, plan: Plan, units: Units) -> Standi
 
 
 def _kept_control(record: Record, layout: Layout, plan: Plan, units: Units) -> Control:
-    named, cut = layout_hash(layout), plan_hash(plan)
-    kept = [check for check in record.checks("control", COVER) if check.layout == named]
-    if not kept:
+    result = _last_control(record, layout)
+    if result is None:
         raise RefusedError(
             "no control marks are set out for this layout; run canvasrule control, and set them "
             "out before anything is placed by them"
         )
-    result = kept[-1].result
-    if result["plan"] != cut:
+    if result["plan"] != plan_hash(plan):
         raise RefusedError(
             "the sections are cut otherwise than when the control marks were chosen: the plotter, "
             "its profile or its measured correction has changed. Run canvasrule control again, "
             "or put the plotter back as it was"
         )
+    return _set_out(result, layout, units)
+
+
+def control_set_out(record: Record, layout: Layout, units: Units) -> Control | None:
+    """The control marks set out for this layout, whatever it is cut for; None without any."""
+    result = _last_control(record, layout)
+    return None if result is None else _set_out(result, layout, units)
+
+
+def _last_control(record: Record, layout: Layout) -> Mapping[str, Any] | None:
+    named = layout_hash(layout)
+    kept = [check for check in record.checks("control", COVER) if check.layout == named]
+    return kept[-1].result if kept else None
+
+
+def _set_out(result: Mapping[str, Any], layout: Layout, units: Units) -> Control:
     tape, heights = Tape(**result["tape"]), result["heights"]
     return set_out(layout, float(result["spacing"]), tape, units, heights=heights)
 

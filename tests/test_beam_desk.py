@@ -4,11 +4,15 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import numpy as np
 import pytest
 from browsers import hung_crooked, millrace
 
 from devices.beam.desk import acted, begun, is_lit
 from devices.beam.memory import keep, remembered
+from devices.beam.points import control_points
+from devices.beam.targets import ASIDE_PX
+from devices.beam.throw import beam_zone
 from devices.beam.trueup import Trued
 from devices.beam.work import line_name
 from marking.errors import BadInputError, RefusedError
@@ -152,3 +156,99 @@ def test_the_plan_says_picture_set_downs_and_which_height_will_do(work, tmp_path
     assert "Picture 57 3/4 in by 32 15/32 in" in done.stdout
     assert "will do" in done.stdout
     assert "Never look into the beam" in done.stdout
+
+
+def targets_there(desk, work, section):
+    there = acted(desk, work, {"do": "section", "section": section})
+    return acted(there, work, {"do": "true-up"}).true_up.targets
+
+
+def test_control_marks_that_are_set_out_are_what_targets_are_brought_onto(desk, work, tmp_path):
+    from marking.control import set_out
+    from marking.layout import lay_out
+    from marking.sections import cut_into_sections
+    from marking.standing import keep_control
+    from marking.tape import Tape
+
+    layout = lay_out(work.job)
+    control = set_out(layout, 152.4, Tape(), "in")
+    plan = cut_into_sections(layout, work.job, beam_zone(work.job, work.job.projector))
+    with open_record(tmp_path) as record:
+        assert control_points(record, work) == ()
+        keep_control(record, layout, plan, control)
+        known = replace(work, control=control_points(record, work))
+    places = {mark.mark.id: mark.mark.at_table for mark in control.marks}
+    targets = targets_there(desk, known, "r1c1")
+    on_marks = [target for target in targets if target.what.startswith("control mark ")]
+    assert len(on_marks) >= 3
+    for target in on_marks:
+        assert target.at_table == places[target.what.removeprefix("control mark ")]
+
+
+def test_crossings_that_a_neighbour_has_traced_are_what_targets_are_brought_onto(desk, work):
+    assert not any(target.what for target in targets_there(desk, work, "r1c2"))
+    all_lines = frozenset(work.line_ids("r1c1", "all"))
+    traced = replace(desk, traced={"r1c1": all_lines})
+    witnesses = {mark.id: mark.at_table for mark in work.section("r1c2").witness}
+    on_ink = [t for t in targets_there(traced, work, "r1c2") if t.what]
+    assert on_ink
+    for target in on_ink:
+        assert target.at_table == witnesses[target.what.removeprefix("traced crossing ")]
+        assert target.sd > 0.25, "ink is no truer than the light that it was traced by"
+    half = frozenset(line for line in all_lines if "cross" not in line)
+    assert not any(
+        target.what for target in targets_there(replace(desk, traced={"r1c1": half}), work, "r1c2")
+    ), "one line alone makes no crossing"
+
+
+def test_from_four_landings_on_the_other_targets_are_lit_by_their_points(desk, work):
+    real = hung_crooked(work, "r1c1")
+    desk = acted(desk, work, {"do": "true-up"})
+    for _ in range(4):
+        target = next(t for t in desk.true_up.targets if t.name == desk.true_up.at)
+        off = real.to_px(np.array([target.at_table]))[0] - target.at_px
+        desk = acted(desk, work, {"do": "nudge", "across": round(off[0]), "down": round(off[1])})
+        desk = acted(desk, work, {"do": "landed"})
+    rest = [t for t in desk.true_up.targets if t.name not in desk.true_up.landed]
+    assert len(rest) == 9
+    off = real.to_px(np.array([t.at_table for t in rest])) - [t.at_px for t in rest]
+    # Lit aside on purpose, so that each is set afresh; the lens is not known from four.
+    assert np.abs(off).max() < ASIDE_PX + 8
+    assert np.linalg.norm(off, axis=1).min() > 4
+
+
+def test_arrows_are_turned_to_suit_a_projector_that_hangs_turned(desk, work):
+    for quarters, (across, down) in enumerate([(5, 0), (0, -5), (-5, 0), (0, 5)]):
+        turned = acted(desk, work, {"do": "look", "arrows": quarters})
+        nudged = acted(turned, work, {"do": "nudge", "across": 5, "down": 0})
+        assert nudged.trued["r1c1"].mapping.shift_px == (across, down)
+
+
+def test_a_typed_reading_is_what_the_tape_shows_and_not_the_length(desk, work):
+    warm = replace(
+        work,
+        job=work.job.model_copy(
+            update={"tape": work.job.tape.model_copy(update={"temperature_c": 35.0})}
+        ),
+    )
+    begun_true_up = acted(desk, warm, {"do": "true-up"})
+    after = acted(begun_true_up, warm, {"do": "landed", "along": "40 in", "across": "20 in"})
+    # Steel grows 11.6e-6 of its length a degree above 20: handbooks of surveying.
+    assert after.true_up.landed["1"].at_table[0] == pytest.approx(1016 * (1 + 11.6e-6 * 15))
+
+
+def test_a_true_up_under_way_of_an_earlier_version_is_read(desk, work, tmp_path):
+    with open_record(tmp_path) as record:
+        record.add_beam(
+            work.layout_hash,
+            "true-up",
+            {
+                "targets": [["1", [100.0, 900.0], [25.4, 25.4]]],
+                "landed": [["1", [100.0, 900.0], [25.4, 25.4]]],
+                "at": "1",
+                "quick": False,
+            },
+        )
+        under_way = remembered(record, work).true_up
+    assert under_way.landed["1"].at_table == (25.4, 25.4)
+    assert under_way.targets[0].at_px == (100.0, 900.0)

@@ -197,7 +197,7 @@ def test_swapped_landings_are_told_on_the_page_and_none_is_lost(browser, work, t
         remote.get_by_role("button", name="True up this section").click()
         when(remote, "desk.true_up !== null")
         spots = remote.evaluate("desk.true_up.targets.map((t) => [t.along, t.across])")
-        spots[0], spots[2] = spots[2], spots[0]
+        spots[0], spots[2], spots[9], spots[11] = spots[2], spots[0], spots[11], spots[9]
         for number, (along, across) in enumerate(spots, 1):
             remote.locator("#at").get_by_text(f"Target {number}:").wait_for()
             remote.get_by_label("Along from the zero end").fill(along)

@@ -8,10 +8,12 @@ from devices.beam.desk import COLOURS, is_lit
 from devices.beam.overlay import overlay
 from devices.beam.work import line_name
 from marking.lengths import format_length
+from marking.tape import tape_reading
 
 if TYPE_CHECKING:
-    from devices.beam.desk import Desk
+    from devices.beam.desk import Desk, TrueUp
     from devices.beam.overlay import Light
+    from devices.beam.targets import Target
     from devices.beam.work import Work
 
 _DECIMALS = 3
@@ -71,9 +73,19 @@ def look(desk: Desk) -> dict[str, Any]:
                 "landed": target.name in true_up.landed,
                 "now": target.name == true_up.at,
             }
-            for target in true_up.targets
+            for target in _lit_targets(true_up)
         ],
     }
+
+
+def _lit_targets(true_up: TrueUp) -> list[Target]:
+    """One target a point, the one being landed before others: a second landing of a point is
+    worth most where the first cannot be seen."""
+    by_point: dict[tuple[float, float], Target] = {}
+    for target in true_up.targets:
+        if target.name == true_up.at or target.at_table not in by_point:
+            by_point[target.at_table] = target
+    return list(by_point.values())
 
 
 def remote(desk: Desk, work: Work, stage: str) -> dict[str, Any]:
@@ -111,6 +123,7 @@ def remote(desk: Desk, work: Work, stage: str) -> dict[str, Any]:
         "colours": list(COLOURS),
         "width_px": desk.width_px,
         "outlines": desk.outlines,
+        "arrows": desk.arrows,
         "blank": desk.blank,
         "check": desk.check,
         "notes": desk.notes,
@@ -140,8 +153,10 @@ def _true_up(desk: Desk, work: Work) -> dict[str, Any] | None:
             {
                 "name": target.name,
                 "landed": target.name in desk.true_up.landed,
-                "along": format_length(target.at_table[0], units),
-                "across": format_length(target.at_table[1], units),
+                "along": format_length(tape_reading(target.at_table[0], work.tape), units),
+                "across": format_length(tape_reading(target.at_table[1], work.tape), units),
+                "what": target.what,
+                "lit": list(target.at_px),
             }
             for target in desk.true_up.targets
         ],

@@ -2,28 +2,37 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from devices.beam.calibration import Landing, Setting
+from devices.beam.calibration import CHI2_95_OF_TWO, Setting
 from devices.beam.mapping import Mapping
 from devices.beam.suspects import blunder_lines, solve
 from devices.beam.throw import raised_by, throw
 from marking.lengths import format_length
+from marking.tape import shared_sds
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from devices.beam.calibration import Calibration
+    from numpy.typing import NDArray
+
+    from devices.beam.calibration import Calibration, Landing
     from devices.beam.targets import Move
     from devices.beam.work import Work
     from marking.lengths import Units
+    from marking.tape import Tape
+
+    FloatArray = NDArray[np.float64]
 
 SET_BY_HAND = 0.5 / 2**0.5
 """Standard deviation in mm, each way, of a target set on a mark by eye: half a millimetre in all.
 Our own assumption; residuals that plainly contradict it enlarge the errors shown."""
+TRACED_BY_HAND = 0.25
+"""Standard deviation in mm, each way, of a traced line about the light; our own assumption."""
 _ROUNDED = 12**-0.5
 """Standard deviation in pixels of a place rounded to whole pixels."""
 _WRINKLE = 3.0
@@ -36,13 +45,13 @@ class Trued:
 
     mapping: Mapping
     worst_mm: float
-    """Expected 95 % error at the worst place of the section."""
+    """Expected 95 % error at the worst place of what the section inks."""
     lines: tuple[str, ...]
     """The report, most important first."""
     good: bool
     """Whether the worst place is within the job's tolerance and no landing is contradicted."""
     error_map: tuple[tuple[float, ...], ...] = ()
-    """Expected 95 % error in mm over the window, rows from its far side."""
+    """Expected 95 % error in mm over the section's core, rows from its far side."""
 
 
 def solved(work: Work, section: str, landings: Sequence[Landing]) -> Trued:
@@ -56,10 +65,10 @@ def solved(work: Work, section: str, landings: Sequence[Landing]) -> Trued:
         work.layout.top.corners_table,
         setting,
     )
-    x0, y0, x1, y1 = work.section(section).window
+    x0, y0, x1, y1 = work.section(section).core
     xs, ys = np.linspace(x0, x1, _MAP_STEPS[0]), np.linspace(y1, y0, _MAP_STEPS[1])
     spots = np.array([[x, y] for y in ys for x in xs])
-    errors = calibration.error_95(spots)
+    errors = error_95(calibration, spots, work.tape)
     worst = float(errors.max())
     tolerance = work.job.tolerance
     blunders = blunder_lines(calibration, units)
@@ -69,8 +78,7 @@ def solved(work: Work, section: str, landings: Sequence[Landing]) -> Trued:
         lines.append(
             "The targets were set less exactly than supposed; the errors above allow for it."
         )
-    if not calibration.spare:
-        lines.append("Four targets check nothing: a slip in one would not show. Nine are better.")
+    lines.append(_slips(calibration, units))
     moves = raised_by(projector, _WRINKLE)
     thin = throw(projector).pixel[1]
     lines.append(
@@ -82,6 +90,38 @@ def solved(work: Work, section: str, landings: Sequence[Landing]) -> Trued:
     return Trued(calibration.mapping, worst, tuple(lines), good, shape)
 
 
+def error_95(calibration: Calibration, spots: FloatArray, tape: Tape) -> FloatArray:
+    """(n,) in mm: long half-axis of the 95 % ellipse, with what the tape shifts all points by."""
+    covariance = calibration.covariance_table(spots)
+    for axis in (0, 1):
+        covariance[:, axis, axis] += (shared_sds(spots[:, axis], tape) ** 2).sum(axis=0)
+    result: FloatArray = np.sqrt(CHI2_95_OF_TWO * np.linalg.eigvalsh(covariance)[:, -1])
+    return result
+
+
+def line_sd(trued: Trued) -> float:
+    """How far off, in mm per axis, a line traced by this light may lie."""
+    return float(np.hypot(trued.worst_mm / math.sqrt(CHI2_95_OF_TWO), TRACED_BY_HAND))
+
+
+def _slips(calibration: Calibration, units: Units) -> str:
+    """What a slip in a landing must come to, to be named."""
+    named = calibration.slip_named
+    unchecked = [
+        landing.name
+        for landing, least in zip(calibration.landings, named, strict=True)
+        if not np.isfinite(least)
+    ]
+    if len(unchecked) == len(named):
+        return "Four targets check nothing: a slip in one would not show. Land all of them."
+    if unchecked:
+        return f"Nothing checks {', '.join(unchecked)}: a slip there would not show. Land more."
+    return (
+        f"A slip of {format_length(float(named.max()), units)} ({named.max():.1f} mm) in any one "
+        "landing would be named; a smaller one may pass unseen."
+    )
+
+
 def _verdict(worst: float, tolerance: float, units: Units) -> str:
     shown = f"{format_length(worst, units)} ({worst:.2f} mm)"
     limit = format_length(tolerance, units)
@@ -89,7 +129,8 @@ def _verdict(worst: float, tolerance: float, units: Units) -> str:
         return f"Good: at the worst place the light is expected within {shown}; {limit} is allowed."
     return (
         f"Not good enough: at the worst place the light may be {shown} off, and {limit} is "
-        "allowed. Land nine targets, out to the corners, more exactly; or hang the projector lower"
+        "allowed. Land all targets, and find their points more exactly: with a tape of a better "
+        "class, or compared with a known length, and read finer ([tape] in job.toml)"
     )
 
 

@@ -6,16 +6,19 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING
 
+from devices.beam.points import Point, by_tape
 from devices.beam.throw import beam_zone, lens_over, nominal
 from marking.layout import lay_out
 from marking.record import layout_hash
 from marking.sections import cut_into_sections
+from marking.tape import tape_of, tape_reading
 
 if TYPE_CHECKING:
     from devices.beam.mapping import Mapping
     from devices.job import Job
     from marking.layout import Layout
     from marking.sections import Piece, Plan, Section
+    from marking.tape import Tape
 
 _NAMES = {
     "cross": "cross line",
@@ -34,6 +37,8 @@ class Work:
     job: Job
     layout: Layout
     plan: Plan
+    control: tuple[Point, ...] = ()
+    """The control marks that are set out on the cover."""
 
     @cached_property
     def layout_hash(self) -> str:
@@ -54,6 +59,17 @@ class Work:
         projector = self.job.projector
         over = lens_over(projector, self.job.reach.depth, self.section(name).window)
         return nominal(projector, over)
+
+    @cached_property
+    def tape(self) -> Tape:
+        """What points are found by on the table."""
+        return tape_of(self.job.tape)
+
+    def by_tape(self, x: float, y: float) -> Point:
+        """The point nearest to a place at which the tape shows whole inches or centimetres."""
+        step = 25.4 if self.job.units == "in" else 10.0
+        along, across = (tape_reading(at, self.tape) for at in (x, y))
+        return by_tape(round(along / step) * step, round(across / step) * step, self.tape)
 
     def line_ids(self, name: str, kind: str) -> list[str]:
         """Ids of a section's strokes of one kind, or all, in inking order."""

@@ -6,6 +6,7 @@ import contextlib
 import os
 import socket
 import sys
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from devices.commands.shared import add_job_option, print_json, print_lines, read_job, say
@@ -70,6 +71,7 @@ def _serve(options: argparse.Namespace, work: object, listening: socket.socket) 
     import uvicorn
 
     from devices.beam.pairing import Pairing
+    from devices.beam.points import control_points
     from devices.beam.server import House, application
     from devices.beam.work import Work
     from marking.record import open_record
@@ -82,6 +84,7 @@ def _serve(options: argparse.Namespace, work: object, listening: socket.socket) 
     stage_url = f"http://{_LOOPBACK}:{port}/stage?key={pairing.stage_key}"
     with open_record(options.job) as record:
         record.guard_layout(work.layout)
+        work = replace(work, control=control_points(record, work))
         house = House(work, record, pairing, remote_url)
         app = application(house, [f"{name}:{port}" for name in names])
         if options.json:

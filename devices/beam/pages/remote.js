@@ -4,6 +4,7 @@
 const at = (id) => document.getElementById(id);
 const TABS = ["trace", "true", "look", "notes"];
 const STEPS = [1, 5, 20];
+const NINE = 9;
 const KIND_NAMES = {
   all: "all lines", cross: "cross lines", long: "long lines", hem: "hem lines", numeral: "numerals",
   tick: "half ticks", bias: "bias lines", witness: "witness ticks",
@@ -100,6 +101,8 @@ function showTrueUp() {
   if (!work) { shownTarget = null; return; }
   const target = work.targets.find((one) => one.name === work.at);
   at("at").textContent = `Target ${target.name}: ${target.along} along, ${target.across} across`;
+  at("what").textContent = target.what ? `On the ${target.what}.` : "By tape from the zero corner.";
+  at("twice").hidden = work.quick || Number(target.name) <= NINE;
   const key = `${desk.section} ${target.name} ${target.along} ${target.across}`;
   if (key !== shownTarget) {
     at("along").value = target.along;
@@ -182,7 +185,11 @@ function done() {
 }
 
 function land() {
-  send({ do: "landed", along: at("along").value, across: at("across").value });
+  const target = desk.true_up.targets.find((one) => one.name === desk.true_up.at);
+  const [along, across] = [at("along").value, at("across").value];
+  // What is shown is rounded for the tape; only what was typed is a reading.
+  const typed = along !== target.along || across !== target.across;
+  send(typed ? { do: "landed", along, across } : { do: "landed" });
 }
 
 function nudge(across, down, far = step) {
@@ -220,6 +227,7 @@ function wire() {
   at("begin").onclick = () => send({ do: "true-up" });
   at("quick").onclick = () => send({ do: "true-up", quick: true });
   at("use").onclick = () => send({ do: "use-true-up", section: at("use").dataset.section });
+  at("turn").onclick = () => send({ do: "look", arrows: (desk.arrows + 1) % 4 });
   at("landed").onclick = land;
   at("lifted").onclick = () => send({ do: "lifted", target: desk.true_up.at });
   at("give-up").onclick = () => send({ do: "give-up" });
