@@ -11,6 +11,7 @@ from browsers import hung_crooked, millrace
 from devices.beam.desk import acted, begun, is_lit
 from devices.beam.memory import keep, remembered
 from devices.beam.points import control_points
+from devices.beam.scene import look
 from devices.beam.targets import ASIDE_PX
 from devices.beam.throw import beam_zone
 from devices.beam.trueup import Trued
@@ -58,8 +59,8 @@ def test_a_section_that_is_not_trued_up_lights_nothing(desk, work):
     assert not is_lit(there)
     with pytest.raises(BadInputError, match="true up"):
         done(there, work)
-    carried = acted(there, work, {"do": "use-true-up", "section": "r1c1"})
-    assert is_lit(carried)
+    with pytest.raises(RefusedError, match="True up this section itself"):
+        acted(there, work, {"do": "use-true-up", "section": "r1c1"})
 
 
 def test_a_line_marked_by_mistake_is_taken_back(desk, work):
@@ -128,9 +129,52 @@ def test_a_layout_that_moves_lines_is_refused_once_one_is_traced(desk, work, tmp
         record.guard_layout(other.layout)
 
 
+def test_a_numeral_of_several_digits_is_traced_at_one_go(desk, work):
+    ten = next(
+        line
+        for line in work.line_ids("r1c1", "numeral")
+        if work.line_name("r1c1", line) == "numeral 10, near side"
+    )
+    assert len(work.stroke_ids("r1c1", ten)) >= 2
+    lit = replace(desk, line=ten)
+    shown = look(lit, work)
+    assert shown["now"] == work.stroke_ids("r1c1", ten)
+    after = acted(lit, work, {"do": "done", "line": ten})
+    assert set(look(after, work)["traced"]) == set(work.stroke_ids("r1c1", ten))
+    strokes = [stroke for line in work.line_ids("r1c1", "all")
+               for stroke in work.stroke_ids("r1c1", line)]  # fmt: skip
+    assert sorted(strokes) == sorted(piece.stroke.id for piece in work.section("r1c1").pieces)
+
+
+def test_a_target_that_was_neither_nudged_nor_typed_is_not_landed(desk, work):
+    begun_true_up = acted(desk, work, {"do": "true-up"})
+    with pytest.raises(BadInputError, match="nothing was landed"):
+        acted(begun_true_up, work, {"do": "landed"})
+    away = acted(begun_true_up, work, {"do": "nudge", "across": 1, "down": 0})
+    back = acted(away, work, {"do": "nudge", "across": -1, "down": 0})
+    assert "1" in acted(back, work, {"do": "landed"}).true_up.landed
+
+
+def test_a_contradicted_landing_is_named_and_lights_nothing_until_it_is_put_right(desk, work):
+    real = hung_crooked(work, "r1c1")
+    desk = acted(desk, work, {"do": "true-up"})
+    for number in range(1, 14):
+        target = next(t for t in desk.true_up.targets if t.name == str(number))
+        x, y = real.to_table(np.array([target.at_px]))[0] + (8.0 if number == 7 else 0, 0)
+        said = {"along": f"{x:.2f} mm", "across": f"{y:.2f} mm"}
+        desk = acted(acted(desk, work, {"do": "target", "target": str(number)}), work,
+                     {"do": "landed", **said})  # fmt: skip
+    with pytest.raises(RefusedError, match="Target 7 contradicts the others"):
+        acted(desk, work, {"do": "finish"})
+    assert not is_lit(desk)
+    without = acted(desk, work, {"do": "lifted", "target": "7"})
+    assert is_lit(acted(without, work, {"do": "finish"}))
+
+
 def test_lines_are_called_by_their_trade_names(work):
     names = {line_name(piece) for piece in work.section("r1c1").pieces}
-    assert "cross line 12" in names
+    assert "cross line 11" in names
+    assert "cross line 12, heavy" in names
     assert "numeral 12, near side" in names
     assert any(name.startswith("hem line") for name in names)
 

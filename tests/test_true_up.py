@@ -19,7 +19,7 @@ from devices.beam.calibration import (
 )
 from devices.beam.mapping import Mapping, apply
 from devices.beam.suspects import blunder_lines, solve
-from devices.beam.targets import check_pair, moved, relit, retrued, suggest
+from devices.beam.targets import suggest
 from devices.beam.trueup import from_kept, kept, solved
 from marking.errors import BadInputError, RefusedError
 
@@ -356,31 +356,6 @@ def test_a_true_up_is_remembered_to_the_last_bit(work):
     again = from_kept(kept(found))
     assert np.array_equal(again.mapping.matrix, found.mapping.matrix)
     assert replace(again, mapping=found.mapping) == found
-
-
-def test_two_targets_tell_a_bump_and_re_true_it(work):
-    before = solved(work, "r1c1", honest(work)).mapping
-    turn = np.radians(0.3)
-    cos, sin = np.cos(turn), np.sin(turn)
-    bump = np.array([[cos, -sin, 6.0], [sin, cos, -3.0], [0, 0, 1]])
-    pair = relit(check_pair(targets_of(work)), before)
-    lit = np.array([target.at_px for target in pair])
-    fell = apply(bump, before.to_table(lit))
-    move = moved(before, *landings_of(lit, fell))
-    assert np.degrees(move.turn) == pytest.approx(0.3)
-    again = retrued(before, move)
-    assert np.abs(again.to_px(apply(bump, SPOTS)) - before.to_px(SPOTS)).max() < 1e-6
-
-
-def test_a_changed_zoom_is_no_bump(work):
-    before = work.expected("r1c1")
-    first, second = check_pair(targets_of(work))
-    grown = [
-        Landing(t.name, t.at_px, (t.at_table[0] * 1.05, t.at_table[1] * 1.05))
-        for t in (first, second)
-    ]
-    with pytest.raises(BadInputError, match="True up anew"):
-        moved(before, *grown)
 
 
 def test_a_nudge_moves_all_light_by_whole_pixels():

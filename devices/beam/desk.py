@@ -9,10 +9,11 @@ from __future__ import annotations
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any, Literal
 
+from devices.beam.bump import check_targets
 from devices.beam.calibration import LEAST_TARGETS, Landing
 from devices.beam.points import by_tape, traced_crossings
-from devices.beam.targets import ASIDE_PX, check_pair, moved, relit, retrued, suggest
-from devices.beam.trueup import Trued, line_sd, solved, with_mapping
+from devices.beam.targets import ASIDE_PX, relit, suggest
+from devices.beam.trueup import Trued, carried, checked, line_sd, nudged, solved
 from marking.errors import BadInputError, CanvasruleError
 from marking.lengths import parse_length
 
@@ -39,7 +40,8 @@ class TrueUp:
     at: str
     """Name of the target being landed."""
     quick: bool = False
-    """Two targets after a bump, and not all from nothing."""
+    """Two targets after a bump, and not all from nothing; the light stands still when they lie
+    on their points."""
 
 
 @dataclass(frozen=True)
@@ -187,7 +189,7 @@ def _begin_true_up(desk: Desk, work: Work, command: Mapping[str, Any]) -> Desk:
     if quick:
         if desk.section not in desk.trued:
             raise BadInputError("there is no true-up here to check; true up first")
-        targets = relit(check_pair(targets), desk.trued[desk.section].mapping)
+        targets = relit(check_targets(targets), desk.trued[desk.section].mapping)
     return replace(desk, true_up=TrueUp(targets, {}, targets[0].name, quick), blank=False)
 
 
@@ -223,11 +225,12 @@ def _nudged(desk: Desk, work: Work, command: Mapping[str, Any]) -> Desk:
         at = (target.at_px[0] + across, target.at_px[1] + down)
         if not (0 <= at[0] <= width and 0 <= at[1] <= height):
             raise BadInputError("that would move the target out of the picture")
-        return replace(desk, true_up=_with_target(desk.true_up, replace(target, at_px=at)))
+        moved = replace(target, at_px=at, touched=True)
+        return replace(desk, true_up=_with_target(desk.true_up, moved))
     if desk.section not in desk.trued:
         raise BadInputError("nothing is lit to nudge: true up this section first")
     held = desk.trued[desk.section]
-    shifted = with_mapping(held, held.mapping.shifted(across, down))
+    shifted = nudged(held, across, down)
     return replace(desk, trued={**desk.trued, desk.section: shifted})
 
 
@@ -253,7 +256,13 @@ def _landed(desk: Desk, work: Work, command: Mapping[str, Any]) -> Desk:
         along = _reading(command.get("along"), "along", work)
         across = _reading(command.get("across"), "across", work)
         fell = by_tape(along, across, work.tape)
-        target = replace(target, at_table=fell.at, sd=fell.sd, what="")
+        target = replace(target, at_table=fell.at, sd=fell.sd, what="", touched=True)
+    elif not (target.touched or true_up.quick):
+        raise BadInputError(
+            f"target {target.name} is lit where it was put at first, so nothing was landed. Bring "
+            "it onto its point with the arrows (away and back, if it lies there already), or "
+            "type where it fell"
+        )
     true_up = _with_target(true_up, target)
     landing = Landing(target.name, target.at_px, target.at_table, target.sd)
     true_up = replace(true_up, landed={**true_up.landed, target.name: landing})
@@ -304,11 +313,7 @@ def _finish(desk: Desk, work: Work, command: Mapping[str, Any]) -> Desk:
     true_up = _under_way(desk)
     landings = [true_up.landed[t.name] for t in true_up.targets if t.name in true_up.landed]
     if true_up.quick:
-        if len(landings) < 2:
-            raise BadInputError("land both targets first; then the two say how it has moved")
-        held = desk.trued[desk.section]
-        move = moved(held.mapping, landings[0], landings[1])
-        trued = with_mapping(held, retrued(held.mapping, move), move)
+        trued = checked(work, desk.section, desk.trued[desk.section], landings)
     else:
         trued = solved(work, desk.section, landings)
     return replace(desk, trued={**desk.trued, desk.section: trued}, true_up=None)
@@ -321,11 +326,11 @@ def _given_up(desk: Desk, work: Work, command: Mapping[str, Any]) -> Desk:
 
 def _carried(desk: Desk, work: Work, command: Mapping[str, Any]) -> Desk:
     """Another section's true-up, where neither projector nor table has moved since."""
-    del work
     other = command.get("section")
     if not isinstance(other, str) or other not in desk.trued:
         raise BadInputError(f"{other!r} has no true-up to use here")
-    return replace(desk, trued={**desk.trued, desk.section: desk.trued[other]})
+    trued = carried(work, desk.section, desk.trued[other])
+    return replace(desk, trued={**desk.trued, desk.section: trued})
 
 
 _ACTS: dict[str, Callable[[Desk, Work, Mapping[str, Any]], Desk]] = {

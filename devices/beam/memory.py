@@ -47,6 +47,9 @@ def remembered(record: Record, work: Work) -> Desk:
         if subject.startswith("traced ")
     }
     under_way = rows.get("true-up")
+    lines = work.line_ids(plain.get("section", desk.section), "all")
+    if plain.get("line", desk.line) not in lines:
+        plain["line"] = next(iter(lines), None)
     return replace(
         desk,
         **plain,
@@ -92,7 +95,9 @@ def _plain_true_up(true_up: TrueUp | None) -> Any:
     if true_up is None:
         return None
     return {
-        "targets": [[t.name, t.at_px, t.at_table, t.sd, t.what] for t in true_up.targets],
+        "targets": [
+            [t.name, t.at_px, t.at_table, t.sd, t.what, t.touched] for t in true_up.targets
+        ],
         "landed": [[one.name, one.at_px, one.at_table, one.sd] for one in true_up.landed.values()],
         "at": true_up.at,
         "quick": true_up.quick,

@@ -6,7 +6,6 @@ from typing import TYPE_CHECKING, Any
 
 from devices.beam.desk import COLOURS, is_lit
 from devices.beam.overlay import overlay
-from devices.beam.work import line_name
 from marking.lengths import format_length
 from marking.tape import tape_reading
 
@@ -46,8 +45,9 @@ def _line(light: Light, shift: tuple[float, float]) -> dict[str, Any]:
     }
 
 
-def look(desk: Desk) -> dict[str, Any]:
+def look(desk: Desk, work: Work) -> dict[str, Any]:
     """How the stage shows what it has."""
+    traced = desk.traced.get(desk.section, frozenset())
     true_up = desk.true_up
     trued = desk.trued.get(desk.section)
     return {
@@ -55,7 +55,13 @@ def look(desk: Desk) -> dict[str, Any]:
         "section": desk.section,
         "lit": is_lit(desk),
         "line": desk.line,
-        "traced": sorted(desk.traced.get(desk.section, ())),
+        "now": work.stroke_ids(desk.section, desk.line),
+        "traced": [
+            stroke
+            for line in work.line_ids(desk.section, "all")
+            if line in traced
+            for stroke in work.stroke_ids(desk.section, line)
+        ],
         "traced_look": desk.traced_look,
         "kind": desk.kind,
         "colour": desk.colour,
@@ -93,7 +99,6 @@ def remote(desk: Desk, work: Work, stage: str) -> dict[str, Any]:
     section = work.section(desk.section)
     traced = desk.traced.get(desk.section, frozenset())
     shown = work.line_ids(desk.section, desk.kind)
-    names = {piece.stroke.id: line_name(piece) for piece in section.pieces}
     trued = desk.trued.get(desk.section)
     units = work.job.units
     return {
@@ -105,14 +110,16 @@ def remote(desk: Desk, work: Work, stage: str) -> dict[str, Any]:
         "sections": [
             {
                 "id": one.id,
-                "lines": len(one.pieces),
-                "traced": len(desk.traced.get(one.id, ())),
+                "lines": len(lines),
+                "traced": sum(line in desk.traced.get(one.id, ()) for line in lines),
                 "trued": one.id in desk.trued,
             }
             for one in work.plan.sections
+            for lines in (work.line_ids(one.id, "all"),)
         ],
+        "witness": len(section.witness),
         "line": desk.line,
-        "line_name": names.get(desk.line or "", "no line"),
+        "line_name": work.line_name(desk.section, desk.line),
         "line_traced": desk.line in traced,
         "place": [shown.index(desk.line) + 1 if desk.line in shown else 0, len(shown)],
         "left": sum(one not in traced for one in shown),

@@ -94,17 +94,18 @@ class House:
             or before.trued.get(before.section) is not self.desk.trued.get(self.desk.section)
         )
         if before is not None:
-            await _tell(self.stage, look(self.desk))
+            await _tell(self.stage, look(self.desk, self.work))
         if changed:
             drawn = geometry(self.desk, self.work)
             self.unlit = drawn["unlit"]
             await _tell(self.stage, drawn)
         if before is None:
-            await _tell(self.stage, look(self.desk))
+            await _tell(self.stage, look(self.desk, self.work))
 
     async def show_remotes(self) -> None:
         """Sends every remote the whole desk."""
         told = remote(self.desk, self.work, self._stage_said())
+        told["pairing"] = {"address": self.remote_url, "code": self.pairing.code}
         for socket in tuple(self.remotes):
             await _tell(socket, told)
 

@@ -1,26 +1,22 @@
-"""Where to put the targets of a true-up, and what two of them say after a bump.
+"""Where to put the targets of a true-up, and where to light them.
 
 It knows mappings and points, not how a target is drawn.
 """
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from devices.beam.mapping import inverse
 from devices.beam.points import nearest
-from marking.errors import BadInputError
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
     from numpy.typing import NDArray
 
-    from devices.beam.calibration import Landing
     from devices.beam.mapping import Mapping
     from devices.beam.points import Point
     from marking.witness import Box
@@ -48,6 +44,8 @@ class Target:
     """How exactly the point is known, in mm per axis."""
     what: str = ""
     """What stands on the point; empty for one to be found by tape."""
+    touched: bool = False
+    """Whether its light has been nudged, or where it fell been typed."""
 
 
 def suggest(
@@ -78,69 +76,6 @@ def suggest(
         Target(str(number), (float(px[0]), float(px[1])), point.at, point.sd, point.what)
         for number, (px, point) in enumerate(zip(lit, points, strict=True), 1)
     )
-
-
-@dataclass(frozen=True)
-class Move:
-    """How the table lies under the light now, against the last true-up."""
-
-    shift: tuple[float, float]
-    """In mm, at the middle of the landings."""
-    turn: float
-    """Radians, counter-clockwise."""
-    stretch: float
-    """1 when nothing changed in size."""
-    farthest: float
-    """Greatest move of a landed target, in mm."""
-    matrix: FloatArray
-    """(3, 3): table points as the old true-up had them, to where they are now."""
-
-
-def moved(mapping: Mapping, first: Landing, second: Landing) -> Move:
-    """What two landings say has happened since `mapping` was solved: shift, turn and stretch.
-
-    Raises BadInputError for targets too near each other, and for a stretch that no bump makes.
-    """
-    old = mapping.to_table(np.array([first.at_px, second.at_px]))
-    new = np.array([first.at_table, second.at_table])
-    before, after = old[1] - old[0], new[1] - new[0]
-    if min(math.hypot(*before), math.hypot(*after)) < 100:
-        raise BadInputError(
-            "the two check targets are less than 100 mm apart; a turn cannot be told from so "
-            "near. Use two far apart"
-        )
-    ratio = complex(*after) / complex(*before)
-    if abs(abs(ratio) - 1) > 0.02:
-        raise BadInputError(
-            f"by these two targets the picture grew {abs(ratio):.3f} times, which no bump does: "
-            "the projector's height or zoom has changed, or a reading is wrong. True up anew"
-        )
-    linear = np.array([[ratio.real, -ratio.imag], [ratio.imag, ratio.real]])
-    middle_old, middle_new = old.mean(axis=0), new.mean(axis=0)
-    matrix = np.eye(3)
-    matrix[:2, :2], matrix[:2, 2] = linear, middle_new - linear @ middle_old
-    shift = middle_new - middle_old
-    return Move(
-        (float(shift[0]), float(shift[1])),
-        math.atan2(ratio.imag, ratio.real),
-        abs(ratio),
-        float(np.linalg.norm(new - old, axis=1).max()),
-        matrix,
-    )
-
-
-def retrued(mapping: Mapping, move: Move) -> Mapping:
-    """`mapping` after a move: what lies at a place now is lit where its old place was."""
-    matrix = mapping.matrix @ inverse(move.matrix)
-    return replace(mapping, matrix=matrix / np.linalg.norm(matrix))
-
-
-def check_pair(targets: tuple[Target, ...]) -> tuple[Target, Target]:
-    """The two targets farthest apart on the table."""
-    points = np.array([target.at_table for target in targets])
-    apart = np.linalg.norm(points[:, None] - points[None], axis=2)
-    first, second = divmod(int(apart.argmax()), len(targets))
-    return targets[first], targets[second]
 
 
 def relit(targets: Sequence[Target], mapping: Mapping, aside_px: float = 0.0) -> tuple[Target, ...]:

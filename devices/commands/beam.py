@@ -14,6 +14,8 @@ from devices.commands.shared import add_job_option, print_json, print_lines, rea
 if TYPE_CHECKING:
     import argparse
 
+    from marking.record import Record
+
 _LOOPBACK = "127.0.0.1"
 CAUTIONS = (
     "Never look into the beam, and keep children from it: it hurts before one blinks.",
@@ -85,6 +87,7 @@ def _serve(options: argparse.Namespace, work: object, listening: socket.socket) 
     with open_record(options.job) as record:
         record.guard_layout(work.layout)
         work = replace(work, control=control_points(record, work))
+        _say_what_is_inked(record)
         house = House(work, record, pairing, remote_url)
         app = application(house, [f"{name}:{port}" for name in names])
         if options.json:
@@ -106,6 +109,15 @@ def _serve(options: argparse.Namespace, work: object, listening: socket.socket) 
             _open(stage_url)
         config = uvicorn.Config(app, log_level="warning", ws="wsproto", lifespan="off")
         uvicorn.Server(config).run(sockets=[listening])
+
+
+def _say_what_is_inked(record: Record) -> None:
+    by_plotter = {ink.section for ink in record.ink() if not ink.section.startswith("beam ")}
+    if by_plotter:
+        say(
+            f"note: a plotter has inked here already ({', '.join(sorted(by_plotter))} of its own "
+            "sections). Those lines are on the cover; skip them"
+        )
 
 
 def _open(url: str) -> None:

@@ -59,6 +59,7 @@ function show() {
   showTrueUp();
   showLook();
   if (document.activeElement !== at("note")) at("note").value = desk.notes;
+  at("another").textContent = `Open ${desk.pairing.address} and type ${desk.pairing.code}.`;
   items(at("warnings"), desk.warnings);
 }
 
@@ -78,6 +79,10 @@ function showTrace() {
   at("undone").disabled = !desk.line_traced;
   at("blank").setAttribute("aria-pressed", desk.blank);
   at("check").setAttribute("aria-pressed", desk.check);
+  at("check").disabled = !desk.witness;
+  at("check-hint").textContent = desk.witness
+    ? "Check flashes the targets at the witness marks. If they no longer lie on their marks, stop and true up again."
+    : "Nothing to check by: this section has no witness marks. The two-target check serves instead.";
 }
 
 function showTrueUp() {
@@ -102,6 +107,9 @@ function showTrueUp() {
   const target = work.targets.find((one) => one.name === work.at);
   at("at").textContent = `Target ${target.name}: ${target.along} along, ${target.across} across`;
   at("what").textContent = target.what ? `On the ${target.what}.` : "By tape from the zero corner.";
+  at("how").textContent = work.quick
+    ? "If the light lies on this point, it is landed. If not, bring it there with the arrows; then land both a second time."
+    : "Bring the light onto this point with the arrows; or leave it, and type what the tape shows where it fell.";
   at("twice").hidden = work.quick || Number(target.name) <= NINE;
   const key = `${desk.section} ${target.name} ${target.along} ${target.across}`;
   if (key !== shownTarget) {
