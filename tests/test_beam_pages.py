@@ -8,6 +8,7 @@ import re
 from urllib.parse import urlsplit
 
 import pytest
+from axe_playwright_python.sync_playwright import Axe
 from browsers import (
     ARGUMENTS,
     CHROMIUM,
@@ -25,6 +26,8 @@ from playwright.sync_api import sync_playwright
 from devices.beam.pairing import GUESSES_PER_CODE, GUESSES_PER_RUN, Pairing
 
 PIXELS = (1920, 1080)
+KEPT = "JSON.stringify({...desk, pairing: null})"
+"""All of the desk but what each run has anew."""
 
 
 @pytest.fixture(scope="module")
@@ -45,6 +48,10 @@ def lit_pixels(stage):
     return sum(picture.histogram()[32:])
 
 
+def brightest(stage):
+    return Image.open(io.BytesIO(stage.screenshot())).convert("L").getextrema()[1]
+
+
 def traced(remote):
     return remote.evaluate("desk.sections.find((one) => one.id === desk.section).traced")
 
@@ -61,7 +68,7 @@ def test_three_sections_are_trued_up_and_stepped_through_with_a_reload_and_a_cra
 ):
     with beam(tmp_path) as run:
         stage, remote = stage_page(browser, run, PIXELS), remote_page(browser, run)
-        assert lit_pixels(stage) == 0, "nothing may be lit before a true-up"
+        assert brightest(stage) < 110, "only the picture's edge is lit before a true-up"
         for place, section in enumerate(work.section_ids[:3]):
             true_up(remote, work, section, hung_crooked(work, section))
             assert remote.get_by_text("Good: at the worst place").is_visible()
@@ -83,14 +90,14 @@ def test_three_sections_are_trued_up_and_stepped_through_with_a_reload_and_a_cra
         remote.get_by_role("tab", name="Notes").click()
         remote.get_by_label("Notes on this job").fill("numeral 7 is smudged")
         when(remote, "desk.notes === 'numeral 7 is smudged'")
-        told = remote.evaluate("JSON.stringify(desk)")
+        told = remote.evaluate(KEPT)
         run.process.kill()
         run.process.wait(10)
     with beam(tmp_path) as run:
         stage, again = stage_page(browser, run, PIXELS), remote_page(browser, run)
         when(stage, "display.ok && look.lit")
         when(again, "desk.stage === ''")
-        assert again.evaluate("JSON.stringify(desk)") == told
+        assert again.evaluate(KEPT) == told
 
 
 def test_a_remote_of_an_earlier_run_is_asked_for_the_new_code(browser, work, tmp_path):
@@ -283,6 +290,32 @@ def test_the_remote_meets_wcag_aa_in_contrast_names_and_size(browser, work, tmp_
             assert small == []
             wide = remote.evaluate("document.documentElement.scrollWidth <= innerWidth")
             assert wide, f"{tab} scrolls sideways on a phone"
+
+
+def test_axe_finds_nothing_against_wcag_a_and_aa_on_any_page_of_the_remote(browser, work, tmp_path):
+    # axe-core, by Deque: rules tagged with WCAG 2.0 to 2.2, levels A and AA.
+    rules = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]
+    asks = {"runOnly": {"type": "tag", "values": rules}}
+
+    def faults(page):
+        found = Axe().run(page, options=asks).response
+        assert len(found["passes"]) > 5
+        return [(one["id"], [node["html"] for node in one["nodes"]]) for one in found["violations"]]
+
+    with beam(tmp_path) as run:
+        gate = browser.new_context(viewport={"width": 390, "height": 844}).new_page()
+        gate.goto(run.remote)
+        assert faults(gate) == []
+        remote = remote_page(browser, run)
+        remote.get_by_role("tab", name="True up").click()
+        remote.get_by_role("button", name="True up this section").click()
+        when(remote, "desk.true_up !== null")
+        assert faults(remote) == []
+        remote.get_by_role("button", name="Give up").click()
+        true_up(remote, work, "r1c1", hung_crooked(work, "r1c1"))
+        for tab in ("Trace", "True up", "Look", "Notes"):
+            remote.get_by_role("tab", name=tab).click()
+            assert faults(remote) == [], tab
 
 
 def asked(run, path, method="GET", **headers):

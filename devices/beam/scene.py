@@ -141,6 +141,7 @@ def remote(desk: Desk, work: Work, stage: str) -> dict[str, Any]:
             "good": trued.good,
             "tolerance": work.job.tolerance,
             "lines": list(trued.lines),
+            "residuals": list(trued.residuals),
             "map": [[round(e, 2) for e in row] for row in trued.error_map],
             "shift": list(trued.mapping.shift_px),
         },

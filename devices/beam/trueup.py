@@ -56,6 +56,8 @@ class Trued:
     """Expected 95 % error in mm over the section's core, rows from its far side."""
     landings: tuple[Landing, ...] = ()
     """What it was solved from; none once it was re-trued after a bump."""
+    residuals: tuple[str, ...] = ()
+    """How far each landing lies off what all say together."""
 
 
 def solved(work: Work, section: str, landings: Sequence[Landing]) -> Trued:
@@ -69,13 +71,14 @@ def solved(work: Work, section: str, landings: Sequence[Landing]) -> Trued:
     if blunders:
         raise RefusedError(*blunders)
     errors = error_95(calibration, _map_spots(work, section), work.tape)
-    lines = [*_residuals(calibration, units)]
+    lines = [_slips(calibration, units)]
     if calibration.spare and calibration.worse > 1:
         lines.append(
             "The targets were set less exactly than supposed; the errors above allow for it."
         )
-    lines += [_slips(calibration, units), _raised(work)]
-    return _judged(work, calibration.mapping, errors, lines, tuple(landings))
+    lines.append(_raised(work))
+    judged = _judged(work, calibration.mapping, errors, lines, tuple(landings))
+    return replace(judged, residuals=_residuals(calibration, units))
 
 
 def checked(work: Work, section: str, held: Trued, landings: Sequence[Landing]) -> Trued:
@@ -221,14 +224,14 @@ def _verdict(worst: float, tolerance: float, units: Units) -> str:
     )
 
 
-def _residuals(calibration: Calibration, units: Units) -> list[str]:
+def _residuals(calibration: Calibration, units: Units) -> tuple[str, ...]:
     px = np.linalg.norm(calibration.residual_px, axis=1)
     table = np.linalg.norm(calibration.residual_table, axis=1)
-    return [
+    return tuple(
         f"Target {landing.name}: off by {format_length(float(mm), units)} "
         f"({mm:.2f} mm, {pixel:.2f} px)."
         for landing, mm, pixel in zip(calibration.landings, table, px, strict=True)
-    ]
+    )
 
 
 def nudged(held: Trued, across_px: float, down_px: float) -> Trued:
@@ -249,6 +252,7 @@ def kept(trued: Trued) -> dict[str, Any]:
         "lines": list(trued.lines),
         "good": trued.good,
         "error_map": [list(row) for row in trued.error_map],
+        "residuals": list(trued.residuals),
         "landings": [[one.name, one.at_px, one.at_table, one.sd] for one in trued.landings],
     }
 
@@ -267,4 +271,12 @@ def from_kept(data: dict[str, Any]) -> Trued:
         Landing(name, (px[0], px[1]), (at[0], at[1]), sd)
         for name, px, at, sd in data.get("landings", ())
     )
-    return Trued(mapping, data["worst_mm"], tuple(data["lines"]), data["good"], rows, landings)
+    return Trued(
+        mapping,
+        data["worst_mm"],
+        tuple(data["lines"]),
+        data["good"],
+        rows,
+        landings,
+        tuple(data.get("residuals", ())),
+    )

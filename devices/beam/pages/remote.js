@@ -16,6 +16,7 @@ let desk = null;
 let step = 1;
 let noteTimer = null;
 let shownTarget = null;
+let typed = false;
 
 function send(command) {
   if (socket && socket.readyState === WebSocket.OPEN) {
@@ -116,6 +117,7 @@ function showTrueUp() {
     at("along").value = target.along;
     at("across").value = target.across;
     shownTarget = key;
+    typed = false;
   }
   at("targets").replaceChildren(...work.targets.map((one) => {
     const button = document.createElement("button");
@@ -135,6 +137,8 @@ function showReport(trued) {
   at("verdict").textContent = trued.lines[0];
   at("verdict").classList.toggle("say", !trued.good);
   items(at("report-lines"), trued.lines.slice(1));
+  items(at("residuals"), trued.residuals);
+  at("each").hidden = !trued.residuals.length;
   at("map").tBodies[0].replaceChildren(...trued.map.map((row) => {
     const line = document.createElement("tr");
     line.append(...row.map((error) => {
@@ -193,11 +197,9 @@ function done() {
 }
 
 function land() {
-  const target = desk.true_up.targets.find((one) => one.name === desk.true_up.at);
-  const [along, across] = [at("along").value, at("across").value];
   // What is shown is rounded for the tape; only what was typed is a reading.
-  const typed = along !== target.along || across !== target.across;
-  send(typed ? { do: "landed", along, across } : { do: "landed" });
+  const reading = { along: at("along").value, across: at("across").value };
+  send({ do: "landed", ...(typed ? reading : {}) });
 }
 
 function nudge(across, down, far = step) {
@@ -237,6 +239,7 @@ function wire() {
   at("use").onclick = () => send({ do: "use-true-up", section: at("use").dataset.section });
   at("turn").onclick = () => send({ do: "look", arrows: (desk.arrows + 1) % 4 });
   at("landed").onclick = land;
+  for (const field of ["along", "across"]) at(field).oninput = () => { typed = true; };
   at("lifted").onclick = () => send({ do: "lifted", target: desk.true_up.at });
   at("give-up").onclick = () => send({ do: "give-up" });
   at("finish").onclick = () => send({ do: "finish" });
