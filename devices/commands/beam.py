@@ -72,9 +72,10 @@ def run(options: argparse.Namespace) -> int:
 def _serve(options: argparse.Namespace, work: object, listening: socket.socket) -> None:
     import uvicorn
 
+    from devices.beam.house import House
     from devices.beam.pairing import Pairing
     from devices.beam.points import control_points
-    from devices.beam.server import House, application
+    from devices.beam.server import application
     from devices.beam.work import Work
     from marking.record import open_record
 
