@@ -10,7 +10,7 @@ from kills import SECTION, make_job
 from line import Line
 
 from devices.checkpoints import Distinct, within_edits
-from devices.conversation import TRANSITIONS, Conversation, Limits, Signal, State
+from devices.conversation import Conversation, Limits
 from devices.events import Confirmed, Failed, Greeted
 from devices.hpgl_tongue import HpglTongue
 from devices.job import Job
@@ -18,6 +18,7 @@ from devices.machine import Setting, setting
 from devices.script import Script
 from devices.simulated.cloth import Cloth
 from devices.simulated.onboard import simulated
+from devices.transitions import TRANSITIONS, Signal, State
 from marking.jobfile import load_job
 from marking.layout import lay_out
 from marking.sections import cut_into_sections
