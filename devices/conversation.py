@@ -65,6 +65,8 @@ class Conversation:
         self._room = usable_bytes(limits.buffer_bytes, tongue)
         self._feed: Iterator[Say] = iter(())
         self._next: Say | None = None
+        self._rests = self._pausing = False
+        """Whether the last piece sent may be the last for now, and whether it is to be."""
         self._open: deque[tuple[Say, int]] = deque()
         """Pieces sent and not known to be done, each with the bytes sent up to its end."""
         self._sent = self._freed = 0
@@ -97,6 +99,7 @@ class Conversation:
         """Gives the next stretch of program, taken piece by piece as there is room."""
         self._feed = iter(program)
         self._next = next(self._feed, None)
+        self._rests = self._pausing = False
 
     @property
     def drained(self) -> bool:
@@ -127,7 +130,8 @@ class Conversation:
         while self.state is State.STREAMING and self._next is not None and self._fits(self._next):
             begins += self._next.begins
             self._send(self._next)
-            self._next = next(self._feed, None)
+            self._rests, self._next = self._next.rests, next(self._feed, None)
+            self._pause_if_at_rest()
         if self.state in (State.STREAMING, State.HELD, State.ASKING):
             self._poll()
         if not self._out:
@@ -136,8 +140,13 @@ class Conversation:
         return Due(data, tuple(begins))
 
     def pause(self) -> None:
-        """Lets what is under way finish and sends nothing more of the stretch fed."""
-        self._feed, self._next = iter(()), None
+        """Lets the strokes under way finish and sends nothing more of the stretch fed.
+
+        A stroke may be half sent, its pen on the cloth: the stretch goes on to the next place
+        where the pen is up and all that was begun will be confirmed.
+        """
+        self._pausing = True
+        self._pause_if_at_rest()
 
     def stop(self) -> bytes:
         """Ends at once: what to send so that the machine drops what it has buffered."""
@@ -215,6 +224,10 @@ class Conversation:
             return False
         free, sent_then = self._space
         return self._sent - sent_then + count <= free
+
+    def _pause_if_at_rest(self) -> None:
+        if self._pausing and self._rests:
+            self._feed, self._next = iter(()), None
 
     def _send(self, say: Say) -> None:
         if not self._open:
