@@ -10,7 +10,6 @@ from __future__ import annotations
 
 from collections import deque
 from dataclasses import dataclass
-from enum import Enum, auto
 from typing import TYPE_CHECKING
 
 from devices.events import (
@@ -25,63 +24,16 @@ from devices.events import (
     Say,
 )
 from devices.hpgl_tongue import XOFF, XON
+from devices.inquiry import Inquiry, fault, objection, silence
+from devices.transitions import TRANSITIONS, Signal, State
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
 
-    from devices.tongue import Question, Reply, Tongue
-
-
-class State(Enum):
-    """What the conversation is doing."""
-
-    SHUT = auto()
-    GREETING = auto()
-    STREAMING = auto()
-    HELD = auto()
-    ASKING = auto()
-    DIAGNOSING = auto()
-    STOPPED = auto()
-    FAILED = auto()
-
-
-class Signal(Enum):
-    """What moves it on."""
-
-    OPEN = auto()
-    ANSWERED_ALL = auto()
-    WAIT = auto()
-    GO_ON = auto()
-    OVERDUE = auto()
-    CONFIRMED = auto()
-    UNSOUND = auto()
-    STOP = auto()
-    FAULT = auto()
-
-
-TRANSITIONS: dict[tuple[State, Signal], State] = {
-    (State.SHUT, Signal.OPEN): State.GREETING,
-    (State.GREETING, Signal.ANSWERED_ALL): State.STREAMING,
-    (State.STREAMING, Signal.WAIT): State.HELD,
-    (State.HELD, Signal.GO_ON): State.STREAMING,
-    (State.STREAMING, Signal.OVERDUE): State.ASKING,
-    (State.ASKING, Signal.OVERDUE): State.ASKING,
-    (State.ASKING, Signal.CONFIRMED): State.STREAMING,
-    (State.STREAMING, Signal.UNSOUND): State.DIAGNOSING,
-    (State.HELD, Signal.UNSOUND): State.DIAGNOSING,
-    (State.ASKING, Signal.UNSOUND): State.DIAGNOSING,
-    **{
-        (state, Signal.FAULT): State.FAILED
-        for state in State
-        if state not in (State.STOPPED, State.FAILED)
-    },
-    **{(state, Signal.STOP): State.STOPPED for state in State if state is not State.FAILED},
-}
-"""Every move there is; a signal with no entry leaves the state as it is."""
+    from devices.tongue import Reply, Tongue
 
 _MOST_ASKED = 2
 """Times a question is put again before giving up; the buffer keeps room for one."""
-_GREETING_TRIES = 3
 _LONGEST_REPLY = 200
 _TOO_MUCH_NOISE = 4096
 
@@ -113,13 +65,15 @@ class Conversation:
         self._room = usable_bytes(limits.buffer_bytes, tongue)
         self._feed: Iterator[Say] = iter(())
         self._next: Say | None = None
+        self._rests = self._pausing = False
+        """Whether the last piece sent may be the last for now, and whether it is to be."""
         self._open: deque[tuple[Say, int]] = deque()
         """Pieces sent and not known to be done, each with the bytes sent up to its end."""
         self._sent = self._freed = 0
         self._unanswered: deque[int] = deque()
         """Lengths of lines not yet acknowledged."""
-        self._questions: deque[Question] = deque()
-        self._asked_at: float | None = None
+        self._inquiry = Inquiry((), tongue)
+        """What is asked before the program, or about a fault."""
         self._asked_times = 0
         self._line = bytearray()
         self._noise = 0
@@ -129,7 +83,6 @@ class Conversation:
         self._space: tuple[int, int] | None = None
         """Free bytes the machine last reported, and what had been sent then."""
         self._space_asked: int | None = None
-        self._findings: list[str] = []
         self._out = bytearray()
         self._line_low = False
 
@@ -139,13 +92,14 @@ class Conversation:
         """Begins the greeting."""
         self._now = self._quiet_since = now
         self._signal(Signal.OPEN)
-        self._questions = deque(self._tongue.greeting)
-        return self._greeting_done() if not self._questions else []
+        self._inquiry = Inquiry(self._tongue.greeting, self._tongue)
+        return self._inquired() if self._inquiry.done else []
 
     def feed(self, program: Iterable[Say]) -> None:
         """Gives the next stretch of program, taken piece by piece as there is room."""
         self._feed = iter(program)
         self._next = next(self._feed, None)
+        self._rests = self._pausing = False
 
     @property
     def drained(self) -> bool:
@@ -171,12 +125,13 @@ class Conversation:
         """What to send now; None when it has to wait."""
         self._now = max(now, self._now)
         if self.state in (State.GREETING, State.DIAGNOSING):
-            self._put_question()
+            self._out += self._inquiry.due(self._now)
         begins: list[str] = []
         while self.state is State.STREAMING and self._next is not None and self._fits(self._next):
             begins += self._next.begins
             self._send(self._next)
-            self._next = next(self._feed, None)
+            self._rests, self._next = self._next.rests, next(self._feed, None)
+            self._pause_if_at_rest()
         if self.state in (State.STREAMING, State.HELD, State.ASKING):
             self._poll()
         if not self._out:
@@ -185,8 +140,13 @@ class Conversation:
         return Due(data, tuple(begins))
 
     def pause(self) -> None:
-        """Lets what is under way finish and sends nothing more of the stretch fed."""
-        self._feed, self._next = iter(()), None
+        """Lets the strokes under way finish and sends nothing more of the stretch fed.
+
+        A stroke may be half sent, its pen on the cloth: the stretch goes on to the next place
+        where the pen is up and all that was begun will be confirmed.
+        """
+        self._pausing = True
+        self._pause_if_at_rest()
 
     def stop(self) -> bytes:
         """Ends at once: what to send so that the machine drops what it has buffered."""
@@ -265,6 +225,10 @@ class Conversation:
         free, sent_then = self._space
         return self._sent - sent_then + count <= free
 
+    def _pause_if_at_rest(self) -> None:
+        if self._pausing and self._rests:
+            self._feed, self._next = iter(()), None
+
     def _send(self, say: Say) -> None:
         if not self._open:
             self._quiet_since = self._now
@@ -290,11 +254,6 @@ class Conversation:
         ):
             self._out += self._tongue.poll
             self._polled_at = self._now
-
-    def _put_question(self) -> None:
-        if self._questions and self._asked_at is None:
-            self._out += self._questions[0].data
-            self._asked_at = self._now
 
     # -- hearing -------------------------------------------------------------------------------
 
@@ -366,8 +325,7 @@ class Conversation:
             self._matched = None
             if self._space_asked is None:
                 self._signal(Signal.UNSOUND)
-                self._questions = deque(self._tongue.diagnosis)
-                self._asked_at, self._asked_times = None, 0
+                self._inquiry = Inquiry(self._tongue.diagnosis, self._tongue)
                 return []
         if self._space_asked is not None:
             least = self._limits.buffer_bytes - (self._space_asked - self._freed)
@@ -405,63 +363,36 @@ class Conversation:
     # -- greeting and diagnosis ----------------------------------------------------------------
 
     def _answered(self, reply: Reply, line: bytes) -> list[Event]:
-        if not self._questions or self._asked_at is None:
+        heard = self._inquiry.heard(reply)
+        if heard == "stray":
             return self._noted(line)
-        question = self._questions[0]
-        if reply.kind == "refused" or (reply.kind == "place" and not reply.sound):
+        if heard == "refusal":
             return self._fail(f"the machine is not ready: {reply.text}")
-        if reply.kind != question.answer:
-            return self._noted(line)
-        if question.meaning == "room":
-            if reply.number < self._limits.buffer_bytes:
-                self._room = min(self._room, usable_bytes(reply.number, self._tongue))
-        elif question.meaning != "ready" and reply.kind == "number":
-            words = self._tongue.in_words(question.meaning, reply.number)
-            if words is not None:
-                self._findings.append(words)
-        self._questions.popleft()
-        self._asked_at, self._asked_times, self._quiet_since = None, 0, self._now
-        return [] if self._questions else self._greeting_done()
+        self._quiet_since = self._now
+        return self._inquired() if self._inquiry.done else []
 
-    def _greeting_done(self) -> list[Event]:
+    def _inquired(self) -> list[Event]:
+        found = self._inquiry.findings
         if self.state is State.DIAGNOSING:
-            words = "; ".join(self._findings) or "it says that something is wrong, but not what"
-            return self._fail(f"the machine reports a fault: {words}")
-        if self._findings:
-            return self._fail(f"the machine is not ready: {'; '.join(self._findings)}")
-        longest = 24
-        if self._room < longest:
-            return self._fail(
-                f"the machine has room for {max(self._room, 0)} bytes only; an instruction needs "
-                f"{longest}. Switch it off and on, and check plotter.buffer_bytes"
-            )
+            return self._fail(fault(found, silent=False))
+        if self._inquiry.room is not None:
+            said = min(self._inquiry.room, self._limits.buffer_bytes)
+            self._room = usable_bytes(said, self._tongue)
+        reason = objection(found, self._room)
+        if reason is not None:
+            return self._fail(reason)
         self._signal(Signal.ANSWERED_ALL)
         return [Greeted(self._room)]
 
     def _question_overdue(self) -> list[Event]:
-        if self._asked_at is None or not self._questions:
+        came = self._inquiry.tick(self._now)
+        if came == "waiting":
             return []
-        if self._now - self._asked_at <= self._questions[0].seconds:
-            return []
-        self._asked_times += 1
-        if self._asked_times >= _GREETING_TRIES:
-            if self.state is State.DIAGNOSING:
-                self._findings.append("it reports a fault and does not say which")
-                return self._greeting_done()
-            return self._fail(self._silence())
-        self._asked_at = None
-        return [AskedAgain(self._asked_times)]
-
-    def _silence(self) -> str:
-        if self._noise or self._line:
-            return (
-                "what the machine answers cannot be read: the baud rate is most likely another; "
-                "set plotter.baud to what the machine's switches or menu say"
-            )
-        return (
-            "the machine does not answer: check that it is switched on, not paused or in its "
-            "local mode, that the cable is its own kind, and that the port is the right one"
-        )
+        if came == "again":
+            return [AskedAgain(self._inquiry.times)]
+        if self.state is State.DIAGNOSING:
+            return self._fail(fault(self._inquiry.findings, silent=True))
+        return self._fail(silence(garbled=bool(self._noise or self._line)))
 
     # -- time ----------------------------------------------------------------------------------
 

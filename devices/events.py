@@ -21,6 +21,8 @@ class Say:
     checkpoint: Checkpoint | None = None
     end: str | None = None
     """Where the pen stands after it, as the machine would report it."""
+    rests: bool = False
+    """Whether after it the pen is up and every stroke begun is done: a run may pause there."""
 
 
 @dataclass(frozen=True)

@@ -5,16 +5,16 @@ It brings record, placement, machine and person together, and knows no dialect.
 
 from __future__ import annotations
 
-import time
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
 from devices.conversation import Conversation
+from devices.keys import has_keyboard, key_pressed, single_keys
 from devices.machine import Setting, device_digest, setting
-from devices.person import key_pressed, single_keys
-from devices.progress import in_words, inked_by_slot, verdicts
+from devices.penchange import spent_by_slot, stretches
+from devices.progress import in_words, verdicts
 from devices.run import Driver
 from devices.script import Script
 from devices.sighting import sight
@@ -34,7 +34,7 @@ from marking.record import layout_hash
 from marking.standing import keep_placement
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator, Sequence
+    from collections.abc import Callable, Sequence
 
     from devices.bed import Point
     from devices.correction import Correction
@@ -42,7 +42,6 @@ if TYPE_CHECKING:
     from devices.job import Job
     from devices.person import Person
     from devices.run import Line, Wish
-    from marking.job import PensTable
     from marking.layout import Layout
     from marking.pose import Pose
     from marking.record import KeptRun, Record
@@ -256,17 +255,13 @@ def _stands_where_it_stood(section: Section, pose: Pose, place: Workplace, link:
 
 
 def _sighted(section: Section, place: Workplace, link: _Link) -> list[MarkReading]:
-    if not place.person.has_keys:
+    if not has_keyboard():
         raise BadInputError(
             f"section {section.id}: its marks are read with the arrow keys, and there is no "
             "keyboard here; give --readings FILE, or --unattended to take the planned place"
         )
 
-    def key() -> str | None:
-        time.sleep(0.01)
-        return key_pressed()
-
-    taken = sight(_marks(section, place), link.set.bed, link.go, key, place.person.say)
+    taken = sight(_marks(section, place), link.set.bed, link.go, key_pressed, place.person.say)
     if taken is None:
         raise RefusedError(f"section {section.id}: no marks were read, so nothing was inked")
     unit = link.set.bed.unit
@@ -297,95 +292,33 @@ def _ink(
     )
     link = _open(standing.section, place, port, clock, run)
     driver, script = link.driver, link.script
-    if place.outline:
+    if place.outline and todo:
         driver.send(script.outline(_outline(todo)))
         if not place.person.agrees("That was the outline, pen up. Ink it?"):
             return Outcome("not allowed", len(found.drawn))
     shown = _Shown(place, section, todo, len(found.drawn), clock)
     driver.drawn, driver.wish = shown.drawn, place.person.wish
-    for stretch in _by_pen_life(section, todo, place):
-        ended: Wish = driver.send(script.ink(stretch))
-        if ended != "go on":
-            return Outcome("paused" if ended == "pause" else "stopped", shown.done)
-    driver.send(script.closing())
+    spent = spent_by_slot(place.plan.sections, job.pens, record.strokes())
+    for stretch in stretches(section, todo, job.pens, spent):
+        if not all(place.person.agrees(question) for question in stretch.questions):
+            driver.send(script.closing())
+            return Outcome("paused", shown.done)
+        ended: Wish = driver.send(script.ink(stretch.strokes))
+        if ended == "stop":
+            return Outcome("stopped", shown.done)
+        if ended == "pause" and shown.left:
+            # A pen left over the cloth for a while dries, or drips.
+            driver.send(script.closing())
+            return Outcome("paused", shown.done)
+    ended = driver.send(script.closing())
     record.add_ink(place.layout, section.id, "done")
-    return Outcome("done", shown.done)
+    return Outcome("stopped" if ended == "stop" else "done", shown.done)
 
 
 def _outline(strokes: Sequence[Inking]) -> list[Point]:
     points = np.concatenate([np.array(stroke.path) for stroke in strokes])
     (x0, y0), (x1, y1) = points.min(axis=0).tolist(), points.max(axis=0).tolist()
     return [(x0, y0), (x1, y0), (x1, y1), (x0, y1), (x0, y0)]
-
-
-def _by_pen_life(
-    section: Section, todo: Sequence[Inking], place: Workplace
-) -> Iterator[list[Inking]]:
-    """Stretches that one filling of each pen lasts for; asks for a new pen between them."""
-    pens = place.job.pens
-    left: dict[int, float] = {}
-    held: dict[int, _Tip] = {}
-    stretch: list[Inking] = []
-    lengths = {p.stroke.id: p.stroke.length for p in section.pieces}
-    for stroke in _tip_by_tip(todo, pens):
-        pen = pens.named(stroke.pen)
-        tip = _tip(stroke.pen, pens)
-        if held.setdefault(pen.slot, tip) != tip or not stretch:
-            if stretch:
-                yield stretch
-                stretch = []
-            if _shared(pen.slot, section, pens):
-                place.person.agrees(f"Holder {pen.slot} needs the pen for {stroke.pen}. Is it in?")
-            held[pen.slot] = tip
-        if pen.ink_length is not None:
-            left.setdefault(pen.slot, pen.ink_length - _spent(pen.slot, place) % pen.ink_length)
-            need = lengths[stroke.id] * pen.passes
-            if left[pen.slot] < need and stretch:
-                yield stretch
-                stretch = []
-            if left[pen.slot] < need:
-                place.person.agrees(f"Put a new pen into holder {pen.slot}. Is it in?")
-                left[pen.slot] = pen.ink_length
-            left[pen.slot] -= need
-        stretch.append(stroke)
-    if stretch:
-        yield stretch
-
-
-_Tip = tuple[int, bool]
-"""A holder, and whether the marks of the pen in it come out again."""
-
-
-def _tip(name: str, pens: PensTable) -> _Tip:
-    pen = pens.named(name)
-    return pen.slot, name == "removable"
-
-
-def _tip_by_tip(strokes: Sequence[Inking], pens: PensTable) -> list[Inking]:
-    """Strokes in their order, but those of one pen together where pens share a holder."""
-    first: dict[_Tip, int] = {}
-    for stroke in strokes:
-        first.setdefault(_tip(stroke.pen, pens), len(first))
-    return sorted(strokes, key=lambda stroke: first[_tip(stroke.pen, pens)])
-
-
-def _shared(slot: int, section: Section, pens: PensTable) -> bool:
-    """Whether a person has to change pens in this holder."""
-    tips = {_tip(piece.stroke.pen, pens) for piece in section.pieces}
-    return sum(tip[0] == slot for tip in tips) > 1
-
-
-def _spent(slot: int, place: Workplace) -> float:
-    """mm that the holder's pens have drawn in this job."""
-    by_section: dict[str, set[str]] = {}
-    for kept in place.record.strokes():
-        if kept.event != "sent":
-            by_section.setdefault(kept.section, set()).add(kept.stroke)
-    return sum(
-        inked_by_slot(section, place.job.pens, by_section[section.id]).get(slot, 0.0)
-        for section in place.plan.sections
-        if section.id in by_section
-    )
 
 
 class _Shown:
@@ -400,8 +333,8 @@ class _Shown:
         clock: Callable[[], float],
     ) -> None:
         self.done = done
+        self.left = len(todo)
         self._place, self._section, self._clock = place, section, clock
-        self._left = len(todo)
         self._all = len(todo) + done
         self._next = 0.0
         self._began = clock()
@@ -411,7 +344,7 @@ class _Shown:
         """Counts, and says something now and then."""
         self.done += len(strokes)
         self._drawn_now += len(strokes)
-        self._left -= len(strokes)
+        self.left -= len(strokes)
         now = self._clock()
         if now < self._next:
             return
@@ -420,6 +353,6 @@ class _Shown:
         done_sections = sum(kept.event == "done" for kept in self._place.record.ink())
         self._place.person.say(
             f"{self._section.id}: {self.done} of {self._all} strokes, about "
-            f"{pace * self._left / 60:.0f} min left here; {done_sections} of "
+            f"{pace * self.left / 60:.0f} min left here; {done_sections} of "
             f"{len(self._place.plan.sections)} sections done"
         )

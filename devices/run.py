@@ -100,10 +100,13 @@ class Driver:
     def halt(self) -> None:
         """Stops at once, pen up. What is under way stays unconfirmed."""
         self.port.write(self.conversation.stop())
-        ends = self.clock() + _HALT_SECONDS
-        while self.clock() < ends:
-            self.port.read()
-        self.port.write(self.tongue.raise_pen)
+        try:
+            ends = self.clock() + _HALT_SECONDS
+            while self.clock() < ends:
+                self.port.read()
+        finally:
+            # Also when an impatient person interrupts the waiting.
+            self.port.write(self.tongue.raise_pen)
 
     def _turn_until(self, done: Callable[[], bool]) -> None:
         while not done():

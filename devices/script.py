@@ -50,10 +50,13 @@ class Script:
         yield from self.hop_to(self.hand.bed.park)
 
     def hop_to(self, point: Point) -> Iterator[Say]:
-        """Goes to a point with the pen up, and asks there."""
-        yield from self._hop_and_ask(point)
-        if self.at != point:
-            yield self._hop(point)
+        """Goes to a point with the pen up, and asks there.
+
+        It asks at the very point, which may be like one just asked at: no stroke hangs on the
+        answer, and what asks for strokes later stays apart from this place too.
+        """
+        yield self._hop(point)
+        yield self._ask(self.tongue.place(point, False))
 
     def outline(self, points: Iterable[Point]) -> Iterator[Say]:
         """Goes along points with the pen up."""
@@ -69,7 +72,7 @@ class Script:
             if changed or not (lowered and stroke.joined and self.at == start):
                 yield from self._change(stroke) if changed else ()
                 if self._drawn:
-                    yield from self._hop_and_ask(start)
+                    yield from self._hop_and_ask(start, rests=True)
                 if self.at != start or changed:
                     yield self._hop(start)
                 lowered = False
@@ -88,7 +91,7 @@ class Script:
 
     def _settle(self) -> Iterator[Say]:
         if self._drawn:
-            yield from self._hop_and_ask(self.at)
+            yield from self._hop_and_ask(self.at, rests=True)
 
     def _change(self, stroke: Inking) -> Iterator[Say]:
         yield from self._settle()
@@ -136,7 +139,7 @@ class Script:
             yield self._hop(here)
         return False
 
-    def _hop_and_ask(self, point: Point) -> Iterator[Say]:
+    def _hop_and_ask(self, point: Point, *, rests: bool = False) -> Iterator[Say]:
         """Raises the pen over `point`, or a hair beside it, and asks there."""
         low, high = self.hand.bed.low, self.hand.bed.high
         spots = near(point, low, high, self.nudge)
@@ -148,20 +151,20 @@ class Script:
                 "ones by what the machine reports; nothing more was sent"
             )
         yield self._hop(spot)
-        yield self._ask(self.tongue.place(spot, False))
+        yield self._ask(self.tongue.place(spot, False), rests=rests)
 
     def _hop(self, point: Point) -> Say:
         seconds = self.hand.pace.move(self.at, point)
         self.at = point
         return self._say(self.hand.hop(point), seconds, end=self.tongue.place(point, False))
 
-    def _ask(self, text: str, down: bool = False) -> Say:
+    def _ask(self, text: str, *, down: bool = False, rests: bool = False) -> Say:
         self._distinct.take(text)
         confirms, self._drawn = tuple(self._drawn), []
         self._unasked = 0
         light = down and not confirms
         data = self.tongue.whereabouts if light else self.tongue.checkpoint
-        return Say(data, 0.0, (), Checkpoint(text, confirms, light), text)
+        return Say(data, 0.0, (), Checkpoint(text, confirms, light), text, rests)
 
     def _say(
         self, data: bytes, seconds: float, begins: tuple[str, ...] = (), end: str | None = None

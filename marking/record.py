@@ -1,7 +1,7 @@
 """What has happened in a job: readings, placements, checks and ink, in `job.db`.
 
 SQLite with a write-ahead log; nothing is ever changed or removed, only added. It knows rows and
-times, not what a placement or a check means.
+times, not what a placement or a check means; the tables themselves stand in `marking.schema`.
 """
 
 from __future__ import annotations
@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING, Any, Literal
 import numpy as np
 
 from marking.errors import BadInputError, CanvasruleError, RefusedError
+from marking.schema import APPLICATION_ID, MIGRATIONS, migrate, version
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator, Sequence
@@ -30,45 +31,10 @@ CheckKind = Literal["proof", "device", "control", "proof sheet"]
 InkEvent = Literal["begun", "done"]
 StrokeEvent = Literal["sent", "drawn", "presumed"]
 """`drawn` is confirmed by the machine; `presumed` is by the clock alone."""
-_OURS = 0x43_56_52_4C
-"""SQLite's application id of a job.db: it tells ours from another program's file."""
 _PATIENCE_SECONDS = 5.0
 _LEAST_MOVE = 0.001
 _OFF_CENTRE = 0.3183
 """Tape fractions are halves of a micrometre; rounded off centre, they do not hang on a last bit."""
-
-MIGRATIONS = (
-    """
-    CREATE TABLE reading (id INTEGER PRIMARY KEY, at TEXT NOT NULL, layout TEXT NOT NULL,
-        section TEXT NOT NULL, mark TEXT NOT NULL, x_bed REAL NOT NULL, y_bed REAL NOT NULL,
-        sd REAL NOT NULL, source TEXT NOT NULL);
-    CREATE TABLE placement (id INTEGER PRIMARY KEY, at TEXT NOT NULL, layout TEXT NOT NULL,
-        section TEXT NOT NULL, pose TEXT NOT NULL, covariance TEXT NOT NULL, detail TEXT NOT NULL);
-    CREATE TABLE verification (id INTEGER PRIMARY KEY, at TEXT NOT NULL, layout TEXT NOT NULL,
-        kind TEXT NOT NULL, subject TEXT NOT NULL, result TEXT NOT NULL);
-    CREATE TABLE ink (id INTEGER PRIMARY KEY, at TEXT NOT NULL, layout TEXT NOT NULL,
-        section TEXT NOT NULL, event TEXT NOT NULL CHECK (event IN ('begun', 'done')));
-    CREATE TABLE standing_layout (id INTEGER PRIMARY KEY, at TEXT NOT NULL, layout TEXT NOT NULL,
-        reason TEXT NOT NULL CHECK (reason IN ('inked', 'accepted')));
-    CREATE INDEX reading_section ON reading (section);
-    CREATE INDEX placement_section ON placement (section);
-    """,
-    """
-    CREATE TABLE beam (id INTEGER PRIMARY KEY, at TEXT NOT NULL, layout TEXT NOT NULL,
-        subject TEXT NOT NULL, value TEXT NOT NULL);
-    CREATE INDEX beam_subject ON beam (subject, id);
-    """,
-    """
-    CREATE TABLE run (id INTEGER PRIMARY KEY, at TEXT NOT NULL, layout TEXT NOT NULL,
-        section TEXT NOT NULL, device TEXT NOT NULL, pose TEXT NOT NULL, remark TEXT NOT NULL);
-    CREATE TABLE stroke (id INTEGER PRIMARY KEY, at TEXT NOT NULL, run INTEGER NOT NULL,
-        section TEXT NOT NULL, stroke TEXT NOT NULL,
-        event TEXT NOT NULL CHECK (event IN ('sent', 'drawn', 'presumed')));
-    CREATE INDEX stroke_section ON stroke (section);
-    CREATE INDEX run_section ON run (section);
-    """,
-)
-"""One step a version; a released step is never edited, only followed by another."""
 
 
 def layout_hash(layout: Layout) -> str:
@@ -369,47 +335,18 @@ def open_record(folder: Path, clock: Callable[[], datetime] = utc_now) -> Iterat
         connection.close()
 
 
-def migrate(connection: sqlite3.Connection, steps: Sequence[str]) -> None:
-    """Brings the file up to version `len(steps)`, in one transaction."""
-    if _version(connection) == len(steps):
-        return
-    connection.execute("BEGIN IMMEDIATE")
-    try:
-        # Another process may have migrated while this one waited for its turn.
-        have = _version(connection)
-        if have == 0:
-            connection.execute(f"PRAGMA application_id = {_OURS}")
-            connection.execute("CREATE TABLE schema_version (version INTEGER NOT NULL)")
-            connection.execute("INSERT INTO schema_version VALUES (0)")
-        for step in steps[have:]:
-            for statement in filter(str.strip, step.split(";")):
-                connection.execute(statement)
-        connection.execute("UPDATE schema_version SET version = ?", (len(steps),))
-        connection.execute("COMMIT")
-    except BaseException:
-        connection.execute("ROLLBACK")
-        raise
-
-
-def _version(connection: sqlite3.Connection) -> int:
-    """The schema version of the file; 0 of an empty one."""
-    if not connection.execute("SELECT 1 FROM sqlite_master WHERE name='schema_version'").fetchone():
-        return 0
-    return int(connection.execute("SELECT version FROM schema_version").fetchone()[0])
-
-
 def _check_ours(connection: sqlite3.Connection, path: Path) -> None:
     """Reads only: a file that is not ours, or too new, is left as it is."""
     tables = connection.execute("SELECT COUNT(*) FROM sqlite_master").fetchone()[0]
     (named,) = connection.execute("PRAGMA application_id").fetchone()
-    if tables and named != _OURS:
+    if tables and named != APPLICATION_ID:
         raise BadInputError(
             f"{path}: a database, but not a job's record; move it away, and a new record is begun"
         )
-    version = _version(connection)
-    if version > len(MIGRATIONS):
+    have = version(connection)
+    if have > len(MIGRATIONS):
         raise RefusedError(
-            f"{path}: written by a later version of this program (its format is {version}, this "
+            f"{path}: written by a later version of this program (its format is {have}, this "
             f"one reads up to {len(MIGRATIONS)}); nothing was changed. Use the later version"
         )
     (sound,) = connection.execute("PRAGMA quick_check(1)").fetchone()

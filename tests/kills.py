@@ -202,11 +202,14 @@ def unconfirmed(folder: Path) -> int:
     return len({kept.stroke for kept in events} - drawn)
 
 
-def cloth_faults(folder: Path, section: Setting) -> tuple[float, float]:
-    """How far, in mm, the least inked point of a stroke and the most displaced ink lie off."""
+def cloth_faults(folder: Path, section: Setting, ink: str = "cloth.ink") -> tuple[float, float]:
+    """How far, in mm, the least inked point of a stroke and the most displaced ink lie off.
+
+    `ink` is the cloth's file in the job's folder.
+    """
     unit = section.bed.unit
     wanted = _samples([np.array(stroke.path) * unit for stroke in section.strokes])
-    laid = _samples([np.array(ink.path) for ink in read_cloth(folder / "cloth.ink")])
+    laid = _samples([np.array(line.path) for line in read_cloth(folder / ink)])
     missing = float(cKDTree(laid).query(wanted)[0].max())
     displaced = float(cKDTree(wanted).query(laid)[0].max())
     return missing, displaced

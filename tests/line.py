@@ -8,10 +8,13 @@ from __future__ import annotations
 import random
 from collections import deque
 from dataclasses import dataclass, field
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from devices.conversation import Conversation, State
 from devices.events import Confirmed, Event, Failed
+from devices.transitions import State
+
+if TYPE_CHECKING:
+    from devices.conversation import Conversation
 
 
 @dataclass

@@ -10,7 +10,7 @@ from kills import SECTION, make_job
 from line import Line
 
 from devices.checkpoints import Distinct, within_edits
-from devices.conversation import TRANSITIONS, Conversation, Limits, Signal, State
+from devices.conversation import Conversation, Limits
 from devices.events import Confirmed, Failed, Greeted
 from devices.hpgl_tongue import HpglTongue
 from devices.job import Job
@@ -18,6 +18,7 @@ from devices.machine import Setting, setting
 from devices.script import Script
 from devices.simulated.cloth import Cloth
 from devices.simulated.onboard import simulated
+from devices.transitions import TRANSITIONS, Signal, State
 from marking.jobfile import load_job
 from marking.layout import lay_out
 from marking.sections import cut_into_sections
@@ -109,6 +110,46 @@ def test_replies_an_hour_late_confirm_only_what_they_report(tmp_path: Path) -> N
     ]
     assert len(confirmed) == len(set(confirmed))
     assert set(confirmed) <= set(first.begins)
+
+
+@pytest.mark.parametrize("plotter", ["flatbed-a4", "flatbed-a3", "gantry-gcode"])
+def test_a_pause_at_any_moment_ends_pen_up_with_all_that_was_begun_drawn(
+    tmp_path: Path, plotter: str
+) -> None:
+    for number in range(12):
+        made, machine, job = section_on(tmp_path / str(number), plotter)
+        line = Line(Conversation(made.tongue, made.limits), machine, job.plotter.baud)
+        line.open()
+        talk = line.conversation
+        script = Script(made.hand, made.tongue, talk.room, made.nudge)
+        line.run(script.opening())
+        pauses_at = line.now + 0.37 + 2.9 * number
+        talk.feed(script.ink(made.strokes))
+        line.run_until(lambda talk=talk, line=line, at=pauses_at: talk.drained or line.now > at)
+        talk.pause()
+        line.run_until(lambda talk=talk: talk.drained)
+        assert line.failure is None
+        begun = [stroke.id for stroke in made.strokes[: len(line.confirmed)]]
+        assert line.confirmed == begun
+        assert len(begun) < len(made.strokes)
+        machine.advance(line.now + 60)
+        assert not machine.carriage.down
+        # It goes on from there in the same conversation, and parks.
+        line.run(script.closing())
+        assert line.failure is None
+
+
+def test_a_raised_pen_goes_to_and_fro_between_places_that_read_alike(tmp_path: Path) -> None:
+    made, machine, job = section_on(tmp_path, "flatbed-a4")
+    line = Line(Conversation(made.tongue, made.limits), machine, job.plotter.baud)
+    line.open()
+    script = Script(made.hand, made.tongue, line.conversation.room, made.nudge)
+    line.run(script.opening())
+    for x in (1000, 1040, 1000, 1001, 1001, 1000):
+        line.run(script.hop_to((x, 2000)))
+        assert line.failure is None
+        machine.advance(line.now)
+        assert machine.carriage.at == pytest.approx((x * 0.025, 50.0))
 
 
 def test_an_xoff_that_never_ends_is_a_clear_stop() -> None:

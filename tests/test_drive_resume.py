@@ -71,3 +71,16 @@ def test_marks_that_nobody_can_read_are_not_waited_for(
     drive = ["drive", "--job", str(tmp_path / "job"), "--simulate", "--section", "r1c2"]
     assert main(drive) == 2
     assert "--readings" in capsys.readouterr().err
+
+
+def test_a_dry_pass_round_the_section_ends_where_it_began_and_ink_follows(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    make_job(tmp_path / "job", "flatbed-a4")
+    drive = ["drive", "--job", str(tmp_path / "job"), "--simulate", "--section", "r1c1"]
+    assert main([*drive, "--unattended", "--outline", "--pace", "400"]) == 0
+    assert "r1c1: done" in capsys.readouterr().out
+    missing, displaced = cloth_faults(
+        tmp_path / "job", made(tmp_path / "job"), "out/cloth/r1c1.ink"
+    )
+    assert max(missing, displaced) <= SAMPLING

@@ -14,7 +14,6 @@ from kills import SECTION, cloth_faults, free_port, made, make_job, start_plotte
 from devices.commands import main
 from devices.job import Job
 from devices.port import DeviceError, chosen, open_port, permission_advice
-from devices.sole import sole_driver
 from marking.errors import BadInputError, RefusedError
 from marking.jobfile import load_job
 from marking.record import open_record
@@ -71,25 +70,6 @@ def test_a_plotter_that_is_off_is_named_and_the_command_ends_with_3(
     # A loop answers with the questions themselves: a local echo, or a wrong baud rate.
     assert code == 3
     assert "baud" in capsys.readouterr().err
-
-
-def test_two_drives_of_one_job_are_refused(tmp_path: Path) -> None:
-    with sole_driver(tmp_path):
-        done = subprocess.run(
-            [
-                sys.executable,
-                "-c",
-                "import sys; from pathlib import Path; from devices.sole import sole_driver\n"
-                "with sole_driver(Path(sys.argv[1])): pass",
-                str(tmp_path),
-            ],
-            capture_output=True,
-            text=True,
-            check=False,
-        )
-        assert "another drive is at work" in done.stderr
-    with sole_driver(tmp_path):
-        pass
 
 
 def test_the_real_command_draws_a_section_through_a_pty_and_a_pair_of_socat_ttys(

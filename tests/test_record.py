@@ -15,7 +15,8 @@ import pytest
 from marking.errors import BadInputError, RefusedError
 from marking.layout import lay_out
 from marking.readings import MarkReading
-from marking.record import MIGRATIONS, RECORD_FILE, layout_hash, migrate, open_record
+from marking.record import RECORD_FILE, layout_hash, open_record
+from marking.schema import MIGRATIONS, migrate
 
 NOON = datetime(2026, 3, 4, 12, 0, 0, tzinfo=UTC)
 SMALL = {"table": {"length": "30 in", "width": "24 in"}}

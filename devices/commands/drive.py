@@ -63,9 +63,10 @@ def add_options(verb: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Drives what is not yet done, in order; returns 0 when all asked for is done."""
+    from devices.claim import claimed
+    from devices.ending import ended_as_by_hand
     from devices.inking import Workplace, ink_section, is_done
     from devices.person import Person
-    from devices.sole import sole_driver
     from marking.errors import BadInputError
     from marking.layout import lay_out
     from marking.readings import read_readings
@@ -86,7 +87,11 @@ def run(options: argparse.Namespace) -> int:
     sections = _asked_for(plan, options.section)
     readings = read_readings(options.readings) if options.readings else ()
     person = Person(not options.unattended)
-    with sole_driver(options.job), open_record(options.job) as record:
+    with (
+        ended_as_by_hand(),
+        claimed(options.job, "drive"),
+        open_record(options.job) as record,
+    ):
         record.guard_layout(layout)
         place = Workplace(
             job,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from contextlib import nullcontext
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -82,9 +83,9 @@ def add_options(verb: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Places a section, takes one as inked, or adjusts everything."""
+    from devices.claim import claimed
     from marking.errors import RefusedError
     from marking.layout import lay_out
-    from marking.record import open_record
 
     job = read_job(options.job)
     layout = lay_out(job)
@@ -96,6 +97,20 @@ def run(options: argparse.Namespace) -> int:
             f"{options.job}: no control marks are set out in this job; run canvasrule control, "
             "and set them out before anything is placed by them"
         )
+    # What only reads may go on beside a drive; what changes where ink is known to lie may not.
+    with nullcontext() if options.all else claimed(options.job, "place"):
+        return _with_record(options, job, layout, plan, correction)
+
+
+def _with_record(
+    options: argparse.Namespace,
+    job: Job,
+    layout: Layout,
+    plan: Plan,
+    correction: Correction | None,
+) -> int:
+    from marking.record import open_record
+
     with open_record(options.job) as record:
         if options.inked is not None:
             return _take_as_inked(options, record, layout, plan)

@@ -15,6 +15,8 @@ if TYPE_CHECKING:
     from devices.simulated.serve import Peer
 
 _TURN_SECONDS = 0.001
+_LONGEST_STEP = 1.0
+"""Seconds by which the machine's clock moves at most between two looks at it."""
 
 
 def simulated(plotter: Plotter, bed: Bed, cloth: Cloth) -> SimulatedPlotter | SimulatedGantry:
@@ -47,16 +49,23 @@ def simulated(plotter: Plotter, bed: Bed, cloth: Cloth) -> SimulatedPlotter | Si
 
 
 class OnboardPort:
-    """The port that such a machine is on, its time running `scale` times faster."""
+    """The port that such a machine is on, its time running up to `scale` times faster.
+
+    When this process has to wait for its turn on a busy computer, the machine's time waits too:
+    nobody takes the pause for a machine that has fallen silent.
+    """
 
     def __init__(self, peer: Peer, scale: float) -> None:
         self._peer = peer
         self._scale = scale
-        self._start = time.monotonic()
+        self._looked_at = time.monotonic()
+        self._now = 0.0
 
     def clock(self) -> float:
         """Seconds of the machine's time."""
-        return (time.monotonic() - self._start) * self._scale
+        before, self._looked_at = self._looked_at, time.monotonic()
+        self._now += min((self._looked_at - before) * self._scale, _LONGEST_STEP)
+        return self._now
 
     def write(self, data: bytes) -> None:
         """Sends."""

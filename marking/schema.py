@@ -1,0 +1,77 @@
+"""The tables of `job.db`, and how an older file is brought up to them.
+
+It owns every version of the tables; it must not know what a row says, nor who reads or adds one.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    import sqlite3
+    from collections.abc import Sequence
+
+APPLICATION_ID = 0x43_56_52_4C
+"""SQLite's application id of a job.db: it tells ours from another program's file."""
+
+MIGRATIONS = (
+    """
+    CREATE TABLE reading (id INTEGER PRIMARY KEY, at TEXT NOT NULL, layout TEXT NOT NULL,
+        section TEXT NOT NULL, mark TEXT NOT NULL, x_bed REAL NOT NULL, y_bed REAL NOT NULL,
+        sd REAL NOT NULL, source TEXT NOT NULL);
+    CREATE TABLE placement (id INTEGER PRIMARY KEY, at TEXT NOT NULL, layout TEXT NOT NULL,
+        section TEXT NOT NULL, pose TEXT NOT NULL, covariance TEXT NOT NULL, detail TEXT NOT NULL);
+    CREATE TABLE verification (id INTEGER PRIMARY KEY, at TEXT NOT NULL, layout TEXT NOT NULL,
+        kind TEXT NOT NULL, subject TEXT NOT NULL, result TEXT NOT NULL);
+    CREATE TABLE ink (id INTEGER PRIMARY KEY, at TEXT NOT NULL, layout TEXT NOT NULL,
+        section TEXT NOT NULL, event TEXT NOT NULL CHECK (event IN ('begun', 'done')));
+    CREATE TABLE standing_layout (id INTEGER PRIMARY KEY, at TEXT NOT NULL, layout TEXT NOT NULL,
+        reason TEXT NOT NULL CHECK (reason IN ('inked', 'accepted')));
+    CREATE INDEX reading_section ON reading (section);
+    CREATE INDEX placement_section ON placement (section);
+    """,
+    """
+    CREATE TABLE beam (id INTEGER PRIMARY KEY, at TEXT NOT NULL, layout TEXT NOT NULL,
+        subject TEXT NOT NULL, value TEXT NOT NULL);
+    CREATE INDEX beam_subject ON beam (subject, id);
+    """,
+    """
+    CREATE TABLE run (id INTEGER PRIMARY KEY, at TEXT NOT NULL, layout TEXT NOT NULL,
+        section TEXT NOT NULL, device TEXT NOT NULL, pose TEXT NOT NULL, remark TEXT NOT NULL);
+    CREATE TABLE stroke (id INTEGER PRIMARY KEY, at TEXT NOT NULL, run INTEGER NOT NULL,
+        section TEXT NOT NULL, stroke TEXT NOT NULL,
+        event TEXT NOT NULL CHECK (event IN ('sent', 'drawn', 'presumed')));
+    CREATE INDEX stroke_section ON stroke (section);
+    CREATE INDEX run_section ON run (section);
+    """,
+)
+"""One step a version; a released step is never edited, only followed by another."""
+
+
+def migrate(connection: sqlite3.Connection, steps: Sequence[str]) -> None:
+    """Brings the file up to version `len(steps)`, in one transaction."""
+    if version(connection) == len(steps):
+        return
+    connection.execute("BEGIN IMMEDIATE")
+    try:
+        # Another process may have migrated while this one waited for its turn.
+        have = version(connection)
+        if have == 0:
+            connection.execute(f"PRAGMA application_id = {APPLICATION_ID}")
+            connection.execute("CREATE TABLE schema_version (version INTEGER NOT NULL)")
+            connection.execute("INSERT INTO schema_version VALUES (0)")
+        for step in steps[have:]:
+            for statement in filter(str.strip, step.split(";")):
+                connection.execute(statement)
+        connection.execute("UPDATE schema_version SET version = ?", (len(steps),))
+        connection.execute("COMMIT")
+    except BaseException:
+        connection.execute("ROLLBACK")
+        raise
+
+
+def version(connection: sqlite3.Connection) -> int:
+    """The schema version of the file; 0 of an empty one."""
+    if not connection.execute("SELECT 1 FROM sqlite_master WHERE name='schema_version'").fetchone():
+        return 0
+    return int(connection.execute("SELECT version FROM schema_version").fetchone()[0])
