@@ -100,6 +100,15 @@ def test_three_sections_are_trued_up_and_stepped_through_with_a_reload_and_a_cra
         assert again.evaluate(KEPT) == told
 
 
+def test_a_second_run_on_one_job_is_refused_and_names_the_first(work, tmp_path, run_cli):
+    with beam(tmp_path) as run:
+        second = run_cli("beam", "--job", str(tmp_path), "--port", "0", "--no-open")
+        assert second.returncode == 1
+        assert f"beam (process {run.process.pid}" in second.stderr
+    again = run_cli("beam", "--job", str(tmp_path), "--plan")
+    assert again.returncode == 0
+
+
 def test_a_remote_of_an_earlier_run_is_asked_for_the_new_code(browser, work, tmp_path):
     with beam(tmp_path) as run:
         remote = remote_page(browser, run)

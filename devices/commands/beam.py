@@ -77,6 +77,7 @@ def _serve(options: argparse.Namespace, work: object, listening: socket.socket) 
     from devices.beam.points import control_points
     from devices.beam.server import application
     from devices.beam.work import Work
+    from devices.claim import claimed
     from marking.record import open_record
 
     assert isinstance(work, Work)
@@ -85,7 +86,7 @@ def _serve(options: argparse.Namespace, work: object, listening: socket.socket) 
     pairing = Pairing()
     remote_url = f"http://{names[-1] if options.lan else _LOOPBACK}:{port}/remote"
     stage_url = f"http://{_LOOPBACK}:{port}/stage?key={pairing.stage_key}"
-    with open_record(options.job) as record:
+    with claimed(options.job, "beam"), open_record(options.job) as record:
         record.guard_layout(work.layout)
         work = replace(work, control=control_points(record, work))
         _say_what_is_inked(record)
