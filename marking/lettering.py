@@ -188,7 +188,7 @@ def _write_stock_face() -> None:
         "The Hershey fonts were made at the U.S. National Bureau of Standards by A. V. Hershey."
     )
     path = stock().joinpath("lettering", f"{STOCK_FACE}.json")
-    with open(str(path), "w", encoding="utf-8", newline="\n") as file:
+    with path.open("w", encoding="utf-8", newline="\n") as file:
         file.write(f'{{"about": {json.dumps(about)},\n "glyphs": {{\n{rows}\n }}\n}}\n')
 
 
