@@ -32,7 +32,7 @@ def cut(
 
     Neighbouring pieces share their cut point to the last bit, and it lies on the seam exactly.
     """
-    low, high = points.min(axis=0), points.max(axis=0)
+    low, high = points.min(axis=0).tolist(), points.max(axis=0).tolist()
     cell = bisect_right(x_seams, low[0]), bisect_right(y_seams, low[1])
     if cell == (bisect_right(x_seams, high[0]), bisect_right(y_seams, high[1])):
         yield cell, points
@@ -42,7 +42,7 @@ def cut(
     for start, end in itertools.pairwise(points):
         stops = [start, *_crossings(start, end, x_seams, y_seams), end]
         for before, after in itertools.pairwise(stops):
-            middle = (before + after) / 2
+            middle = ((before + after) / 2).tolist()
             here = bisect_right(x_seams, middle[0]), bisect_right(y_seams, middle[1])
             if current is not None and here != current:
                 yield current, np.array(piece)

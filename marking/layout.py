@@ -133,7 +133,7 @@ def lay_out(job: MarkingJob) -> Layout:
     lettered = [_numeral_strokes(numeral) for numeral in placed]
     strokes += [stroke for drawn in lettered for stroke in drawn]
     folds = hems.fold_lines(job, long_lines, _numbered(cross_x, fold_x))
-    tick_x = np.unique([points[0, 0] for _, points in ticks])
+    tick_x = {float(points[0, 0]) for _, points in ticks}
     layout = Layout(
         tuple(strokes),
         tuple(
@@ -142,7 +142,7 @@ def lay_out(job: MarkingJob) -> Layout:
         ),
         Grid(
             cross_x,
-            np.sort(np.concatenate([tick_x, fold_x])),
+            np.sort([*tick_x, *fold_x]),
             tuple(long_lines),
             (job.grid.pitch, job.grid.pitch),
         ),

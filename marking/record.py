@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING, Any, Literal
 import numpy as np
 
 from marking.errors import BadInputError, CanvasruleError, RefusedError
+from marking.jobfile import RECORD_FILE
 from marking.schema import APPLICATION_ID, MIGRATIONS, migrate, version
 
 if TYPE_CHECKING:
@@ -26,7 +27,6 @@ if TYPE_CHECKING:
     from marking.layout import Layout
     from marking.readings import MarkReading
 
-RECORD_FILE = "job.db"
 CheckKind = Literal["proof", "device", "control", "proof sheet"]
 InkEvent = Literal["begun", "done"]
 StrokeEvent = Literal["sent", "drawn", "presumed"]

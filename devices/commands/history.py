@@ -29,7 +29,7 @@ def add_ink_option(verb: argparse.ArgumentParser) -> None:
 
 def has_record(folder: Path) -> bool:
     """Whether anything was ever kept in this job."""
-    from marking.record import RECORD_FILE
+    from marking.jobfile import RECORD_FILE
 
     return (folder / RECORD_FILE).exists()
 

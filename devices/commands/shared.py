@@ -98,9 +98,13 @@ def plan_for(zone: str, layout: Layout, job: Job, correction: Correction | None 
 
 def program_for(plotter: Plotter) -> tuple[Callable[..., tuple[bytes, Bed]], str]:
     """The writer of a section's program in the plotter's dialect, and its file's ending."""
-    from devices import gcode, hpgl
+    if plotter.dialect == "hpgl":
+        from devices import hpgl
 
-    return (hpgl.program, "hpgl") if plotter.dialect == "hpgl" else (gcode.program, "gcode")
+        return hpgl.program, "hpgl"
+    from devices import gcode
+
+    return gcode.program, "gcode"
 
 
 def print_json(record: Any) -> None:
