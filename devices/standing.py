@@ -98,7 +98,7 @@ def from_readings(
 def _by_control(section: Section, plan: Plan, stands: OnCover) -> Network:
     """What is known of the marks near `section`, where control marks are set out."""
     targets = tuple(stands.sights.targets.values())
-    return network_for(section, targets, stands.setups, butts(plan.sections))
+    return network_for(section, targets, stands.setups, butts(plan.sections), stands.datum)
 
 
 def marks_in_sight(

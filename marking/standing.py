@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from marking.control import control_covariance, set_out
+from marking.control import control_datum, set_out
 from marking.errors import BadInputError, RefusedError
 from marking.network import Reading, Setup
 from marking.pose import Pose
@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from marking.control import Control
+    from marking.datum import Datum
     from marking.layout import Layout
     from marking.lengths import Units
     from marking.placement import Placement
@@ -46,12 +47,17 @@ class Standing:
 
     control: Control
     sights: Sights
-    """Each control mark with its own deviation by this tape."""
+    """Each control mark with its own deviation by this tape, without what the datum adds."""
     setups: tuple[Setup, ...]
     """Of the inked sections, in inking order."""
     left_out: tuple[str, ...]
     """Sections inked under another layout or cut, or placed otherwise than by `keep_placement`:
     nothing here is joined to them."""
+
+    @property
+    def datum(self) -> Datum:
+        """What all control marks share."""
+        return control_datum(self.control)
 
 
 def plan_hash(plan: Plan) -> str:
@@ -88,7 +94,7 @@ def standing(record: Record, layout: Layout, plan: Plan, units: Units) -> Standi
     """
     control = _kept_control(record, layout, plan, units)
     seen = sights(plan, layout.grid, [mark.mark for mark in control.marks])
-    sds = mark_sds(control)
+    sds = {mark.mark.id: mark.sd for mark in control.marks}
     targets = {
         name: replace(target, sd=sds[name]) if name in sds else target
         for name, target in seen.targets.items()
@@ -128,15 +134,6 @@ def _last_control(record: Record, layout: Layout) -> Mapping[str, Any] | None:
 def _set_out(result: Mapping[str, Any], layout: Layout, units: Units) -> Control:
     tape, heights = Tape(**result["tape"]), result["heights"]
     return set_out(layout, float(result["spacing"]), tape, units, heights=heights)
-
-
-def mark_sds(control: Control) -> dict[str, float]:
-    """Standard deviation of each mark in mm per axis, with what all marks share, by id."""
-    variances = np.diag(control_covariance(control)).reshape(-1, 2).mean(axis=1)
-    return {
-        mark.mark.id: float(np.sqrt(variance))
-        for mark, variance in zip(control.marks, variances, strict=True)
-    }
 
 
 def _inked(record: Record, layout: Layout, plan: Plan) -> tuple[tuple[Setup, ...], tuple[str, ...]]:

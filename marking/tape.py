@@ -157,6 +157,16 @@ def shared_sds(lengths: ArrayLike, tape: Tape) -> FloatArray:
     return np.stack([scale, lengths * (STEEL_PER_CELSIUS * tape.temperature_sd)])
 
 
+def scale_sd(tape: Tape) -> float:
+    """Standard deviation of the tape's length, mm per mm: by class or as measured, and warmth.
+
+    What the law rounds up to whole metres is no scale, and is left out.
+    """
+    by_class = _PERMISSIBLE[tape.tape_class][1] / 1000 / 2
+    scale = by_class if tape.scale_sd is None else tape.scale_sd
+    return float(np.hypot(scale, STEEL_PER_CELSIUS * tape.temperature_sd))
+
+
 def reading_sd(lengths: ArrayLike, tape: Tape) -> FloatArray:
     """Standard deviation, in mm, of each reading by itself."""
     shared = shared_sds(lengths, tape)

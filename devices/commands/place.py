@@ -151,8 +151,9 @@ def _place(
         for reading, (x, y) in zip(readings, at_table, strict=True)
     ]
     joints = butts(plan.sections)
+    targets = tuple(stands.sights.targets.values())
     placed = place(
-        network_for(section, tuple(stands.sights.targets.values()), stands.setups, joints),
+        network_for(section, targets, stands.setups, joints, stands.datum),
         section,
         carried,
         joints,
@@ -276,7 +277,7 @@ def _adjust_all(
     _note_left_out(stands.left_out)
     if not stands.setups:
         raise RefusedError("no section is inked yet, so there is nothing to adjust")
-    adjusted = adjust(stands.sights.targets.values(), stands.setups)
+    adjusted = adjust(stands.sights.targets.values(), stands.setups, stands.datum)
     sections = {section.id: section for section in plan.sections}
     inked = [sections[setup.section] for setup in stands.setups]
     if options.json:
