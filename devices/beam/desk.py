@@ -15,7 +15,7 @@ from devices.beam.points import by_tape, traced_crossings
 from devices.beam.targets import ASIDE_PX, relit, suggest
 from devices.beam.trueup import Trued, carried, checked, line_sd, nudged, solved
 from marking.errors import BadInputError, CanvasruleError
-from marking.lengths import parse_length
+from marking.lengths import format_length, parse_length
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Mapping
@@ -292,10 +292,10 @@ def _reading(text: object, which: str, work: Work) -> float:
         value = parse_length(text)
     except ValueError as fault:
         raise BadInputError(f"{which}: {fault}") from None
-    size = work.job.table.length if which == "along" else work.job.table.width
+    size = float(work.layout.top.corners_table[:, 0 if which == "along" else 1].max())
     if value > size * 1.2:
         raise BadInputError(
-            f"{which}: {text} is beyond the table, which is {size / 25.4:.0f} in "
+            f"{which}: {text} is beyond the table, which is {format_length(size, work.job.units)} "
             f"({size:.0f} mm); check the unit"
         )
     return value
