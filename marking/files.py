@@ -56,12 +56,12 @@ def write_set(
     staged = {**files, MANIFEST: (json.dumps(manifest, indent=1) + "\n").encode()}
     stale, changed = [], []
     for name, sha in old["files"].items():
-        path = _below(folder, name)
-        if name not in listed and path.is_file():
-            if digest(path.read_bytes()) == sha:
-                stale.append(path)
-            else:
-                changed.append(name)
+        if name in listed or not (folder / name).is_file():
+            continue
+        if digest((folder / name).read_bytes()) == sha:
+            stale.append(folder / name)
+        else:
+            changed.append(name)
     _replace_all(folder, staged, stale)
     return written, changed
 
@@ -80,20 +80,15 @@ def _manifest(folder: Path) -> dict[str, Any]:
         return {"files": {}}
 
 
-def _below(folder: Path, name: str) -> Path:
-    return folder.joinpath(*PurePosixPath(name).parts)
-
-
 def _replace_all(folder: Path, files: Mapping[str, bytes], stale: Sequence[Path] = ()) -> None:
     """Stages every file, and only then moves them into place and removes the stale ones."""
     staged: list[tuple[Path, Path]] = []
-    path = folder
-    for name in files:
-        if _below(folder, name).is_dir():
-            raise BadInputError(f"{_below(folder, name)}: a folder of that name is in the way")
+    contents = {folder / name: data for name, data in files.items()}
+    for path in contents:
+        if path.is_dir():
+            raise BadInputError(f"{path}: a folder of that name is in the way")
     try:
-        for name, data in files.items():
-            path = _below(folder, name)
+        for path, data in contents.items():
             path.parent.mkdir(parents=True, exist_ok=True)
             part = path.with_name(f".{path.name}.part")
             staged.append((part, path))

@@ -75,38 +75,49 @@ def shortest(
     held_by = [pens.named(stroke.pen) for stroke in strokes]
     slots = [pen.slot for pen in held_by]
     returns = np.array([pen.passes % 2 == 0 for pen in held_by])
+    # Seen from home, many sections of one table are the same to the micrometre, and then they
+    # share one solution.
+    seen = _seen(ends, home)
     lift = pace.lift * pace.travel
     order: list[tuple[int, bool]] = []
     at = home
     by_slot = [[n for n, other in enumerate(slots) if other == slot] for slot in sorted(set(slots))]
     for held, following in zip(by_slot, [*by_slot[1:], []], strict=True):
         # One holder's strokes lead to the nearest of the next one's, the last ones' home.
-        goals = ends[following].ravel() if following else np.array([home])
-        for batch, goal in _batches(held, ends, returns, at, goals):
-            # Seen from home, many sections of one table are the same to the micrometre, and
-            # then they share one solution.
-            seen = [np.round(part - home, 6) + 0.0 for part in (ends[batch].ravel(), at, goal)]
-            legs = _solved(*(part.tobytes() for part in (*seen, returns[batch])), lift)
+        for batch, after in _batches(held, following, ends, returns, at):
+            goals = seen[after] if after else np.zeros(1, dtype=np.complex128)
+            legs = _solved(
+                seen[batch].tobytes(),
+                _seen(np.array([at]), home).tobytes(),
+                goals.tobytes(),
+                returns[batch].tobytes(),
+                lift,
+            )
             order += [(batch[n], backwards) for n, backwards in legs]
             last, backwards = order[-1]
             at = _exit(ends[last].tolist(), held_by[last], backwards)
     return _measured(order, strokes, ends.tolist(), held_by, home, pace)
 
 
+def _seen(places: ComplexArray, home: complex) -> ComplexArray:
+    # Adding nought turns a minus nought into nought.
+    return (places - home).round(6) + 0.0
+
+
 def _batches(
     held: list[int],
+    following: list[int],
     ends: ComplexArray,
     returns: NDArray[np.bool_],
     at: complex,
-    goals: ComplexArray,
-) -> Iterator[tuple[list[int], ComplexArray]]:
-    """One holder's strokes in runs that are solved one after another, each with its goals.
+) -> Iterator[tuple[list[int], list[int]]]:
+    """One holder's strokes in runs that are solved one after another, each with what follows it.
 
     Whole where there are few. A section of thousands, off a roll, is first put in order from
     nearest to nearest, since what a solution costs grows with the square of the strokes.
     """
     if len(held) <= _MOST_AT_ONCE:
-        yield held, goals
+        yield held, following
         return
     left = ends[held].copy()
     order: list[int] = []
@@ -117,8 +128,8 @@ def _batches(
         left[n] = np.inf
     for first in range(0, len(order), _MOST_AT_ONCE):
         batch = [held[n] for n in order[first : first + _MOST_AT_ONCE]]
-        after = order[first + _MOST_AT_ONCE : first + _MOST_AT_ONCE + 1]
-        yield batch, ends[held[after[0]]] if after else goals
+        after = [held[n] for n in order[first + _MOST_AT_ONCE : first + _MOST_AT_ONCE + 1]]
+        yield batch, after or following
 
 
 def _exit(ends: Sequence[complex], pen: Pen, back: bool) -> complex:
