@@ -10,15 +10,17 @@ import errno
 import hashlib
 import json
 import os
+import signal
+import threading
+from contextlib import contextmanager
 from dataclasses import dataclass
-from functools import partial
 from pathlib import Path, PurePosixPath
 from typing import TYPE_CHECKING, Any
 
 from marking.errors import BadInputError
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Mapping, Sequence
+    from collections.abc import Iterator, Mapping, Sequence
 
 MANIFEST = "files.json"
 
@@ -93,26 +95,43 @@ def _replace_all(folder: Path, files: Mapping[str, bytes], stale: Sequence[Path]
             part = path.with_name(f".{path.name}.part")
             staged.append((part, path))
             part.write_bytes(data)
-    except BaseException as fault:
+        with _interrupted_afterwards():
+            _exchange(staged, stale)
+    except OSError as fault:
+        raise _cannot_write(path, fault) from None
+    finally:
         for part, _ in staged:
-            with contextlib.suppress(OSError):
-                part.unlink(missing_ok=True)
-        if isinstance(fault, OSError):
-            raise _cannot_write(path, fault) from None
-        raise
-    _finish(
-        [*(partial(_move, part, path) for part, path in staged[:-1])]
-        + [partial(_remove, path) for path in stale]
-        + [partial(_move, *staged[-1])]
-    )
+            _remove(part)
 
 
-def _move(part: Path, path: Path) -> None:
-    if part.exists():
-        try:
+def _exchange(staged: Sequence[tuple[Path, Path]], stale: Sequence[Path]) -> None:
+    """Moves every staged file into place and removes the stale, or puts all back as it was.
+
+    Raises BadInputError when a file cannot be replaced: another program may hold it open.
+    """
+    before: list[tuple[Path, bytes | None]] = []
+    try:
+        for part, path in staged[:-1]:
+            before.append((path, path.read_bytes() if path.exists() else None))
             os.replace(part, path)
-        except OSError as fault:
-            raise _cannot_write(path, fault) from None
+        # The last one tells of all the others, and of what is gone.
+        for path in stale:
+            before.append((path, path.read_bytes()))
+            path.unlink()
+        part, path = staged[-1]
+        os.replace(part, path)
+    except OSError as fault:
+        for changed, data in reversed(before):
+            _put_back(changed, data)
+        raise _cannot_write(path, fault) from None
+
+
+def _put_back(path: Path, data: bytes | None) -> None:
+    with contextlib.suppress(OSError):
+        if data is None:
+            path.unlink(missing_ok=True)
+        elif not path.exists() or path.read_bytes() != data:
+            path.write_bytes(data)
 
 
 def _remove(path: Path) -> None:
@@ -120,17 +139,19 @@ def _remove(path: Path) -> None:
         path.unlink(missing_ok=True)
 
 
-def _finish(steps: Sequence[Callable[[], None]]) -> None:
-    """Takes every step before an interrupt is heard, so that no set is left half exchanged."""
-    interrupted = False
-    at = 0
-    while at < len(steps):
-        try:
-            steps[at]()
-            at += 1
-        except KeyboardInterrupt:
-            interrupted = True
-    if interrupted:
+@contextmanager
+def _interrupted_afterwards() -> Iterator[None]:
+    """Hears an interrupt only at the end, so that no set is left half exchanged."""
+    if threading.current_thread() is not threading.main_thread():
+        yield
+        return
+    heard: list[int] = []
+    before = signal.signal(signal.SIGINT, lambda number, _: heard.append(number))
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGINT, before)
+    if heard:
         raise KeyboardInterrupt
 
 
