@@ -14,7 +14,7 @@ import signal
 import threading
 from contextlib import contextmanager
 from dataclasses import dataclass
-from pathlib import Path, PurePosixPath
+from pathlib import Path, PureWindowsPath
 from typing import TYPE_CHECKING, Any
 
 from marking.errors import BadInputError
@@ -75,11 +75,17 @@ def _manifest(folder: Path) -> dict[str, Any]:
         files = {
             str(name): str(sha)
             for name, sha in manifest["files"].items()
-            if ".." not in PurePosixPath(name).parts and not PurePosixPath(name).is_absolute()
+            if _stays_inside(str(name))
         }
         return {"made_from": manifest["made_from"], "files": files}
     except (OSError, ValueError, KeyError, AttributeError, TypeError, RecursionError):
         return {"files": {}}
+
+
+def _stays_inside(name: str) -> bool:
+    """Whether a name leads nowhere else, on any system: a manifest may come from another one."""
+    path = PureWindowsPath(name)
+    return not path.anchor and ".." not in path.parts
 
 
 def _replace_all(folder: Path, files: Mapping[str, bytes], stale: Sequence[Path] = ()) -> None:

@@ -16,6 +16,7 @@ from marking import hems, lines, numerals
 from marking.errors import RefusedError
 from marking.lengths import format_length
 from marking.survey import Top, survey_top
+from marking.tape import tape_of
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -110,7 +111,7 @@ def lay_out(job: MarkingJob) -> Layout:
     Raises RefusedError when it does not fit the real top, BadInputError when the survey or the
     face cannot be.
     """
-    top = survey_top(job.table, job.units)
+    top = survey_top(job.table, job.units, tape_of(job.tape))
     rect = top.inscribed
     cross_x = lines.cross_positions(job, rect)
     long_lines, warnings = lines.long_lines(job, rect)
@@ -256,9 +257,11 @@ def _warnings(
     if missed < job.grid.pitch / 8:
         step = 25.4 / 32 if job.units == "in" else 0.1
         less = math.floor((job.grid.end_margin - missed / 2) / step) * step
+        advice = f'; grid.end_margin = "{format_length(less, job.units)}" would let it on'
+        on_the_top = less >= max(job.pens.lines.width, job.pens.heavy.width) / 2
         warnings.append(
-            f"Cross line {len(cross_x)} misses by {missed:.2f} mm at the far end; "
-            f'grid.end_margin = "{format_length(less, job.units)}" would let it on.'
+            f"Cross line {len(cross_x)} misses by {missed:.2f} mm at the far end"
+            f"{advice if on_the_top else ''}."
         )
     if job.grid.heavy_every >= len(cross_x):
         warnings.append("Only the zero line is heavy: grid.heavy_every is more than the table has.")

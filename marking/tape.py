@@ -94,6 +94,10 @@ class Tape:
         return (1 + self.scale_error) * (1 + STEEL_PER_CELSIUS * warmer)
 
 
+USUAL_TAPE = Tape()
+"""What is taken where a job names no tape."""
+
+
 def tape_of(table: TapeTable) -> Tape:
     """The tape that a job names. An error that was measured is good to half a division in 3 m."""
     return Tape(
