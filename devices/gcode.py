@@ -49,7 +49,7 @@ def program(
             data, count = hand.draw(rest, lowered, plotter.longest_instruction)
             parts.append(data)
             rest, lowered = rest[count:], True
-    parts += [*hand.closing(), b"M2\n"]
+    parts += [hand.hop(bed.park), *hand.closing(), b"M2\n"]
     return b"".join(parts), bed
 
 

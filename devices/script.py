@@ -22,6 +22,8 @@ if TYPE_CHECKING:
     from devices.hand import Hand, Inking
     from devices.tongue import Tongue
 
+_MOST_JOINED = 2
+"""Strokes drawn on from each other before the pen is raised to ask: a pause must not wait long."""
 _MOST_POINTS = 200
 """Of one instruction; no machine takes more at once."""
 
@@ -69,7 +71,8 @@ class Script:
         for stroke in strokes:
             start = stroke.path[0]
             changed = stroke.pen != self.held
-            if changed or not (lowered and stroke.joined and self.at == start):
+            joins = stroke.joined and self.at == start and len(self._drawn) < _MOST_JOINED
+            if changed or not (lowered and joins):
                 yield from self._change(stroke) if changed else ()
                 if self._drawn:
                     yield from self._hop_and_ask(start, rests=True)

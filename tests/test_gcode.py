@@ -41,6 +41,20 @@ def read_by_pygcode(data: bytes) -> list[tuple[tuple[float, float], tuple[float,
     return drawn
 
 
+def test_a_written_file_ends_with_the_pen_up_and_parked(tmp_path: Path) -> None:
+    make_job(tmp_path / "job", "gantry-gcode")
+    job = load_job(tmp_path / "job", Job)
+    plan = cut_into_sections(lay_out(job), job, job.plotter.zone)
+    for section in plan.sections:
+        data, bed = program(section, job.plotter, job.pens)
+        machine = Machine()
+        for text in data.decode().splitlines():
+            machine.process_block(GcodeLine(text).block)
+        assert machine.pos.Z >= float(job.plotter.pen_up.removeprefix("Z"))
+        park = np.array(bed.park) * job.plotter.unit
+        assert np.allclose((machine.pos.X, machine.pos.Y), park, atol=ROUNDING)
+
+
 def test_pygcode_draws_every_stroke_where_the_section_has_it(tmp_path: Path) -> None:
     make_job(tmp_path / "job", "gantry-gcode")
     job = load_job(tmp_path / "job", Job)
