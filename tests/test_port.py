@@ -93,6 +93,7 @@ def test_the_real_command_draws_a_section_through_a_pty_and_a_pair_of_socat_ttys
                 break
             time.sleep(0.02)
         arguments = ["--section", SECTION, "--unattended", "--port", os.path.realpath(here)]
+        arguments += ["--ink-anyway", "a trial with no mark"]
         done = subprocess.run(
             [*COMMAND, "drive", "--job", str(folder), *arguments],
             capture_output=True,
@@ -172,10 +173,11 @@ def test_a_profile_with_a_wrong_handshake_or_no_buffer_is_refused(
 def test_a_disk_that_fills_stops_the_run_with_the_pen_up(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    from devices.inking import Workplace, ink_section
+    from devices.inking import ink_section
     from devices.person import Person
     from devices.simulated.cloth import Cloth
     from devices.simulated.onboard import OnboardPort, simulated
+    from devices.workplace import Workplace
     from marking.layout import lay_out
     from marking.sections import cut_into_sections
 
@@ -202,7 +204,9 @@ def test_a_disk_that_fills_stops_the_run_with_the_pen_up(
         monkeypatch.setattr(record, "add_strokes", filling)
         peer = simulated(job.plotter, made(folder).bed, Cloth())
         port = OnboardPort(peer, 200)
-        place = Workplace(job, layout, plan, record, Person(False), (), False, None, False)
+        place = Workplace(
+            job, layout, plan, record, Person(False), ink_anyway="a trial of a full disk"
+        )
         with pytest.raises((BadInputError, RefusedError), match="room"):
             ink_section(section, place, port, port.clock)
         # The vector under way is finished, then the pen goes up.

@@ -235,16 +235,17 @@ def _write_placed(
 def _take_as_inked(options: argparse.Namespace, record: Record, layout: Layout, plan: Plan) -> int:
     from marking.errors import BadInputError, RefusedError
     from marking.record import layout_hash
-    from marking.standing import belongs, plan_hash
+    from marking.standing import belongs, guard_cut, plan_hash
 
-    name = section_named(plan, options.inked).id
+    name, cut = section_named(plan, options.inked).id, plan_hash(plan)
+    guard_cut(record, layout, plan)
     if any(ink.section == name and ink.event == "done" for ink in record.ink()):
         raise BadInputError(f"section {name} is inked already, and was kept as inked")
     placements = record.placements(name)
     if not placements:
         raise RefusedError(f"section {name} was never placed; read its marks and place it first")
     last = placements[-1]
-    if not belongs(last, layout_hash(layout), plan_hash(plan)):
+    if not belongs(last, layout_hash(layout), cut):
         raise RefusedError(
             f"section {name} was placed under another layout or cut; read its marks and place it"
         )

@@ -61,6 +61,16 @@ def length_option(text: str) -> float:
     return length
 
 
+def check_pace(pace: float) -> None:
+    """Refuses a simulated machine's pace that no clock can run at."""
+    import math
+
+    from marking.errors import BadInputError
+
+    if not (pace > 0 and math.isfinite(pace)):
+        raise BadInputError(f"--pace {pace:g}: give how many times faster it works, as in 60")
+
+
 def check_picture_name(option: str, path: Path) -> None:
     """Refuses a picture file of any other kind than SVG and PNG."""
     from marking.errors import BadInputError
