@@ -8,7 +8,6 @@ very place that follows it; and a fault ends in `Failed`, after which nothing is
 
 from __future__ import annotations
 
-from collections import deque
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -26,6 +25,7 @@ from devices.events import (
 from devices.hpgl_tongue import XOFF, XON
 from devices.inquiry import Inquiry, fault, objection, silence
 from devices.transitions import TRANSITIONS, Signal, State
+from devices.underway import UnderWay
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
@@ -67,11 +67,7 @@ class Conversation:
         self._next: Say | None = None
         self._rests = self._pausing = False
         """Whether the last piece sent may be the last for now, and whether it is to be."""
-        self._open: deque[tuple[Say, int]] = deque()
-        """Pieces sent and not known to be done, each with the bytes sent up to its end."""
-        self._sent = self._freed = 0
-        self._unanswered: deque[int] = deque()
-        """Lengths of lines not yet acknowledged."""
+        self._open = UnderWay()
         self._inquiry = Inquiry((), tongue)
         """What is asked before the program, or about a fault."""
         self._asked_times = 0
@@ -192,7 +188,7 @@ class Conversation:
         if not waiting:
             self._quiet_since = self._now
             return []
-        allowed = self._limits.patience + 2 * sum(say.seconds for say, _ in self._open)
+        allowed = self._limits.patience + 2 * self._open.seconds
         if self._now - self._quiet_since <= allowed:
             return []
         return self._overdue()
@@ -202,20 +198,19 @@ class Conversation:
     def _fits(self, say: Say) -> bool:
         if self._tongue.acknowledges:
             # The pen's place is asked out of turn, so it must stand still there until asked.
-            if self._open and self._open[-1][0].checkpoint is not None:
+            if self._open.ends_in_question:
                 return False
-            if sum(self._unanswered) + len(say.data) > self._room:
+            if sum(self._open.unanswered) + len(say.data) > self._room:
                 return False
-        elif self._sent - self._freed + len(say.data) > self._room:
+        elif self._open.bytes + len(say.data) > self._room:
             return False
         if self._tongue.room and not self._space_allows(len(say.data)):
             return False
-        if not say.begins or sum(len(piece.begins) for piece, _ in self._open) < 2:
+        if not say.begins or self._open.strokes_begun < 2:
             # A stroke is never left half sent for the sake of a soon pause, and the one after it
             # is at hand when it ends.
             return True
-        under_way = sum(piece.seconds for piece, _ in self._open)
-        return under_way + say.seconds <= self._limits.ahead_seconds
+        return self._open.seconds + say.seconds <= self._limits.ahead_seconds
 
     def _space_allows(self, count: int) -> bool:
         if not self._open:
@@ -223,7 +218,7 @@ class Conversation:
         if self._space is None:
             return False
         free, sent_then = self._space
-        return self._sent - sent_then + count <= free
+        return self._open.sent - sent_then + count <= free
 
     def _pause_if_at_rest(self) -> None:
         if self._pausing and self._rests:
@@ -233,25 +228,17 @@ class Conversation:
         if not self._open:
             self._quiet_since = self._now
         self._out += say.data
-        self._sent += len(say.data)
-        self._open.append((say, self._sent))
-        if self._tongue.acknowledges:
-            self._unanswered.extend(len(line) + 1 for line in say.data.split(b"\n")[:-1])
+        self._open.add(say, acknowledged=self._tongue.acknowledges)
 
     def _poll(self) -> None:
         if self._now - self._polled_at < self._limits.poll_seconds:
             return
         if self._tongue.room and self.state is State.STREAMING and self._next and self._open:
             if self._space_asked is None or self._now - self._polled_at > 1.0:
-                self._space_asked = self._sent
+                self._space_asked = self._open.sent
                 self._out += self._tongue.room
                 self._polled_at = self._now
-        elif (
-            self._tongue.poll
-            and self._open
-            and self._open[-1][0].checkpoint is not None
-            and not self._unanswered
-        ):
+        elif self._tongue.poll and self._open.ends_in_question and not self._open.unanswered:
             self._out += self._tongue.poll
             self._polled_at = self._now
 
@@ -273,8 +260,8 @@ class Conversation:
         if reply.kind == "number":
             return self._number(reply.number, line)
         if reply.kind == "accepted":
-            if self._unanswered:
-                self._unanswered.popleft()
+            if self._open.unanswered:
+                self._open.unanswered.popleft()
                 return []
             return self._noted(line)
         if reply.kind == "banner":
@@ -285,27 +272,19 @@ class Conversation:
         if not reply.sound:
             return self._fail(f"the machine has stopped by itself: {reply.text}")
         self._matched = None
-        for count, (say, _) in enumerate(self._open, 1):
-            expected = say.checkpoint.text if say.checkpoint is not None else None
-            if expected is not None and self._tongue.same_place(expected, reply.text):
-                if not reply.settled:
-                    return []
-                self._matched = count
-                if not self._tongue.status_follows or self._only_tells_place(count):
-                    return self._confirm()
-                return []
-        if self._tongue.poll:
-            return self._elsewhere(reply)
-        return self._noted(line)
-
-    def _only_tells_place(self, count: int) -> bool:
-        """Whether no stroke hangs on the first `count` open pieces."""
-        pieces = (self._open[n][0].checkpoint for n in range(count))
-        return all(point is None or point.light for point in pieces)
+        count = self._open.up_to(lambda text: self._tongue.same_place(text, reply.text))
+        if count is None:
+            return self._elsewhere(reply) if self._tongue.poll else self._noted(line)
+        if not reply.settled:
+            return []
+        self._matched = count
+        if not self._tongue.status_follows or self._open.only_tell_place(count):
+            return self._confirm()
+        return []
 
     def _elsewhere(self, reply: Reply) -> list[Event]:
         """A polled place that no checkpoint has: on its way, or all done but its answers lost."""
-        last = self._open[-1][0] if self._open else None
+        last = self._open.last
         if (
             reply.settled
             and self.state is State.ASKING
@@ -313,7 +292,7 @@ class Conversation:
             and last.end is not None
             and self._tongue.same_place(last.end, reply.text)
         ):
-            self._unanswered.clear()
+            self._open.unanswered.clear()
             self._quiet_since = self._now
             self._signal(Signal.CONFIRMED)
         return []
@@ -328,7 +307,7 @@ class Conversation:
                 self._inquiry = Inquiry(self._tongue.diagnosis, self._tongue)
                 return []
         if self._space_asked is not None:
-            least = self._limits.buffer_bytes - (self._space_asked - self._freed)
+            least = self._limits.buffer_bytes - (self._space_asked - self._open.freed)
             if least - len(self._tongue.checkpoint) * self._asked_times <= number:
                 free = min(number, self._limits.buffer_bytes)
                 self._space = free, self._space_asked
@@ -337,19 +316,14 @@ class Conversation:
         return self._noted(line)
 
     def _confirm(self) -> list[Event]:
-        count, self._matched = self._matched or 0, None
-        strokes: list[str] = []
-        for _ in range(count):
-            say, self._freed = self._open.popleft()
-            if say.checkpoint is not None:
-                strokes += say.checkpoint.confirms
+        strokes, self._matched = self._open.done(self._matched or 0), None
         if self._tongue.acknowledges:
-            self._unanswered.clear()
+            self._open.unanswered.clear()
         self._quiet_since, self._asked_times, self._noise = self._now, 0, 0
         self._signal(Signal.CONFIRMED)
         if not self._open and self.state is State.HELD:
             self._wait_is_stale()
-        return [Confirmed(tuple(strokes))] if strokes else []
+        return [Confirmed(strokes)] if strokes else []
 
     def _noted(self, line: bytes) -> list[Event]:
         self._noise += len(line)
@@ -403,7 +377,7 @@ class Conversation:
                 "never said to go on: look whether it is paused, open or out of cloth"
             )
         full = (
-            self._sent - self._freed + len(self._tongue.checkpoint) > self._limits.buffer_bytes
+            self._open.bytes + len(self._tongue.checkpoint) > self._limits.buffer_bytes
             and not self._tongue.poll
         )
         if self._asked_times >= _MOST_ASKED or full:
@@ -418,17 +392,17 @@ class Conversation:
             self._out += self._tongue.poll
         else:
             self._out += self._tongue.checkpoint
-            self._sent += len(self._tongue.checkpoint)
+            self._open.sent += len(self._tongue.checkpoint)
         return [AskedAgain(self._asked_times)]
 
     def _by_the_clock(self) -> list[Event]:
         """For a machine that never answers: what should be done by now counts as done."""
         strokes: list[str] = []
-        while self._open and self._now - self._quiet_since >= 1.1 * self._open[0][0].seconds:
-            say, self._freed = self._open.popleft()
-            self._quiet_since += 1.1 * say.seconds
-            if say.checkpoint is not None:
-                strokes += say.checkpoint.confirms
+        while (first := self._open.first) is not None:
+            if self._now - self._quiet_since < 1.1 * first.seconds:
+                break
+            self._quiet_since += 1.1 * first.seconds
+            strokes += self._open.done(1)
         return [Presumed(tuple(strokes))] if strokes else []
 
     def _wait_is_stale(self) -> None:
