@@ -62,6 +62,20 @@ def test_what_is_no_port_is_said_to_be_none(a4: Plotter, tmp_path: Path) -> None
         assert word in permission_advice(platform)
 
 
+def test_two_jobs_do_not_drive_one_plotter(a4: Plotter) -> None:
+    """The kernel's lock of a real tty: a pseudo-terminal's."""
+    master, slave = os.openpty()
+    try:
+        first = open_port(os.ttyname(slave), a4)
+        with pytest.raises(DeviceError, match="in use by another program"):
+            open_port(os.ttyname(slave), a4)
+        first.close()
+        open_port(os.ttyname(slave), a4).close()
+    finally:
+        os.close(master)
+        os.close(slave)
+
+
 def test_a_plotter_that_is_off_is_named_and_the_command_ends_with_3(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
