@@ -79,7 +79,7 @@ def test_a_rehearsed_section_bars_no_change_of_the_layout(run_cli: RunCli, job: 
 
 
 def test_a_rehearsal_of_a_corrected_plotter_clips_nothing(run_cli: RunCli, job: Path) -> None:
-    """A plotter that draws 1.5 % short is told more than it covers: here, past the window's size."""
+    """Where it draws 1.5 % short, it is told more than it covers: here, more than its window."""
     wanted = load_job(job, Job)
     side = scrap_sheet(wanted.plotter, wanted.pens).side * 0.985
     runs = dict.fromkeys(("AB", "BC", "CD", "DA"), side)
