@@ -67,7 +67,7 @@ def test_a_rehearsal_goes_on_from_the_real_ink_and_is_forgotten(run_cli: RunCli,
     assert [path.name for path in (job / "out" / "cloth").iterdir()] == ["r1c2.ink"]
     # Nothing rehearsed stands in the way of another layout.
     done = run_cli("drive", "--job", job, *REHEARSE, "--section", SECTION)
-    assert "everything asked for is drawn already" in done.stderr
+    assert "everything asked for is drawn already" in done.stdout
 
 
 def test_a_rehearsed_section_bars_no_change_of_the_layout(run_cli: RunCli, job: Path) -> None:

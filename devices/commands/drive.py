@@ -19,7 +19,7 @@ from devices.commands.shared import (
 
 if TYPE_CHECKING:
     import argparse
-    from collections.abc import Callable, Iterator
+    from collections.abc import Callable, Iterator, Sequence
     from contextlib import AbstractContextManager
 
     from devices.inking import Outcome
@@ -35,8 +35,9 @@ _EXIT_CODES = {"done": 0, "not allowed": 1, "paused": 130, "stopped": 130}
 def add_options(verb: argparse.ArgumentParser) -> None:
     """Options of the verb."""
     add_job_option(verb)
-    verb.add_argument("--port", metavar="NAME", help="the plotter's port, or a pyserial URL")
-    verb.add_argument(
+    line = verb.add_mutually_exclusive_group()
+    line.add_argument("--port", metavar="NAME", help="the plotter's port, or a pyserial URL")
+    line.add_argument(
         "--simulate",
         action="store_true",
         help="rehearse on a simulated plotter, and picture its cloth; the job's record stays as "
@@ -82,46 +83,69 @@ def run(options: argparse.Namespace) -> int:
     """Drives what is not yet done, in order; returns 0 when all asked for is done."""
     from devices.claim import claimed
     from devices.ending import ended_as_by_hand
-    from devices.inking import is_done
+    from devices.person import Person
+    from devices.workplace import Workplace
     from marking.errors import BadInputError
-    from marking.standing import guard_cut
+    from marking.layout import lay_out
+    from marking.readings import read_readings
 
     check_pace(options.pace)
     if options.most is not None and options.most < 1:
         raise BadInputError(f"--most {options.most}: give how many sections to ink, 1 or more")
+    job = read_job(options.job)
     if options.csv:
         return _print_record(options.job)
-    with (
-        ended_as_by_hand(),
-        claimed(options.job, "drive"),
-        _record(options) as record,
-    ):
-        place = _workplace(options, record)
-        sections = _asked_for(place.plan, options.section)
-        record.guard_layout(place.layout)
-        guard_cut(record, place.layout, place.plan)
-        todo = [section for section in sections if not is_done(section, place)]
-        outcomes = {}
-        for section in todo[: options.most]:
-            outcomes[section.id] = _inked(section, place, options)
-            if outcomes[section.id].ended != "done":
-                break
-        if options.simulate:
-            from devices.rehearsal import picture
-
-            shown = picture(options.job, place.job, place.plan, place.correction)
-            say(f"A rehearsal: no cloth was inked, and nothing of it is kept; look at {shown}")
+    layout = lay_out(job)
+    correction = kept_correction(options.job, job)
+    plan = plan_for("plotter", layout, job, correction)
+    sections = _asked_for(plan, options.section)
+    readings = read_readings(options.readings) if options.readings else ()
+    with ended_as_by_hand(), claimed(options.job, "drive"), _record(options) as record:
+        place = Workplace(
+            job=job,
+            layout=layout,
+            plan=plan,
+            record=record,
+            person=Person(not options.unattended),
+            readings=readings,
+            moved=options.moved,
+            ink_anyway=options.ink_anyway,
+            outline=options.outline,
+            correction=correction,
+            rehearsal=options.simulate,
+        )
+        outcomes = _driven(sections, place, options)
     _tell(options, outcomes)
-    if not todo:
-        say("everything asked for is drawn already")
     return max((_EXIT_CODES[one.ended] for one in outcomes.values()), default=0)
+
+
+def _driven(
+    sections: Sequence[Section], place: Workplace, options: argparse.Namespace
+) -> dict[str, Outcome]:
+    """Inks what is not done, one section after another, up to the first that is not finished."""
+    from devices.inking import is_done
+    from marking.standing import guard_cut
+
+    place.record.guard_layout(place.layout)
+    guard_cut(place.record, place.layout, place.plan)
+    todo = [section for section in sections if not is_done(section, place)]
+    outcomes: dict[str, Outcome] = {}
+    for section in todo[: options.most]:
+        outcomes[section.id] = _inked(section, place, options)
+        if outcomes[section.id].ended != "done":
+            break
+    if place.rehearsal:
+        from devices.rehearsal import picture
+
+        shown = picture(options.job, place.job, place.plan, place.correction)
+        say(f"A rehearsal: no cloth was inked, and nothing of it is kept; look at {shown}")
+    return outcomes
 
 
 def _print_record(folder: Path) -> int:
     from devices.progress import record_csv
     from marking.record import open_record
 
-    read_job(folder)
     with open_record(folder) as record:
         print_lines(record_csv(record).splitlines())
     return 0
@@ -135,30 +159,6 @@ def _record(options: argparse.Namespace) -> AbstractContextManager[Record]:
     from marking.record import open_record
 
     return open_record(options.job)
-
-
-def _workplace(options: argparse.Namespace, record: Record) -> Workplace:
-    from devices.person import Person
-    from devices.workplace import Workplace
-    from marking.layout import lay_out
-    from marking.readings import read_readings
-
-    job = read_job(options.job)
-    layout = lay_out(job)
-    correction = kept_correction(options.job, job)
-    return Workplace(
-        job,
-        layout,
-        plan_for("plotter", layout, job, correction),
-        record,
-        Person(not options.unattended),
-        read_readings(options.readings) if options.readings else (),
-        options.moved,
-        options.ink_anyway,
-        options.outline,
-        correction,
-        options.simulate,
-    )
 
 
 def _asked_for(plan: Plan, name: str | None) -> list[Section]:
@@ -234,3 +234,5 @@ def _tell(options: argparse.Namespace, outcomes: dict[str, Outcome]) -> None:
         return
     for name, one in outcomes.items():
         print_lines([f"{name}: {one.ended}, {one.drawn} strokes drawn"])
+    if not outcomes:
+        print_lines(["everything asked for is drawn already"])
