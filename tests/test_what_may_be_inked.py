@@ -352,11 +352,17 @@ def test_another_cut_in_mid_cover_is_refused_until_the_plotter_is_put_back(
             assert done.returncode == 1
             assert f"{SECTION}: inked as another layout or cut has it" in done.stderr
             assert "Put them back as they were" in done.stderr
+        done = run_cli("write", "--job", folder)
+        assert done.returncode == 1
+        assert "--despite-ink writes the new cut all the same" in done.stderr
+        assert not (folder / "out" / "sections").exists()
+        assert run_cli("write", "--job", folder, "--despite-ink").returncode == 0
         done = run_cli("place", "--job", folder, "--despite-ink", "--inked", BESIDE)
         assert done.returncode == 1
         assert "another layout or cut" in done.stderr
         assert kept_of(folder) == (2, 1)
     (folder / JOB_FILE).write_text(text, "utf-8")
+    assert run_cli("write", "--job", folder).returncode == 0
     assert run_cli(*words, "--simulate").returncode == 0
 
 

@@ -7,7 +7,7 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
-from devices.commands.history import add_ink_option, guard, kept_correction
+from devices.commands.history import add_ink_option, guard, guard_sections, kept_correction
 from devices.commands.shared import (
     REMOVABLE,
     add_job_option,
@@ -83,6 +83,13 @@ def run(options: argparse.Namespace) -> int:
     layout = lay_out(job)
     guard(options.job, layout, despite_ink=options.despite_ink)
     correction = kept_correction(options.job, job)
+    if "hpgl" in kinds:
+        guard_sections(
+            options.job,
+            layout,
+            lambda: plan_for("plotter", layout, job, correction),
+            despite_ink=options.despite_ink,
+        )
     light = _light_files(job, options.job) if options.overlay else {}
     record = write(job, layout, folder, kinds, options.zone, correction, light)
     if options.json:
