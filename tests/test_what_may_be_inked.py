@@ -398,3 +398,27 @@ def test_a_record_of_before_the_cut_was_kept_is_known_by_where_its_windows_lay(
     other = begun.job.plotter.model_copy(update={"x_size": 200.0})
     with open_record(folder) as record, pytest.raises(RefusedError, match="another layout or cut"):
         guard_cut(record, layout, cut_into_sections(layout, begun.job, other.zone))
+
+
+def test_an_outline_that_is_declined_leaves_neither_ink_nor_a_word_of_it(
+    run_cli: RunCli, tmp_path: Path
+) -> None:
+    folder = tmp_path / "job"
+    make_job(folder, "flatbed-a4")
+    words = ["drive", "--job", folder, "--section", SECTION, "--outline"]
+    with plotter_at(folder, 400) as port:
+        done = run_cli(*words, *port, stdin="\nn\n")
+        assert done.returncode == 1, done.stderr
+        assert "That was the outline, pen up" in done.stderr
+        assert (folder / "cloth.ink").read_bytes() == b""
+        assert kept_of(folder) == (0, 0)
+        assert run_cli(*words, *port, stdin="\n\n").returncode == 0
+        # A plug pulled between the last stroke and the last word of the record.
+        with closing(sqlite3.connect(folder / RECORD_FILE)) as record, record:
+            record.execute("DELETE FROM ink WHERE event = 'done'")
+        laid = (folder / "cloth.ink").read_bytes()
+        done = run_cli(*words, *port, "--unattended")
+        assert done.returncode == 0, done.stderr
+    assert (folder / "cloth.ink").read_bytes() == laid
+    with open_record(folder) as kept:
+        assert [ink.event for ink in kept.ink()] == ["begun", "done"]
