@@ -50,7 +50,7 @@ def test_a_written_file_ends_with_the_pen_up_and_parked(tmp_path: Path) -> None:
         machine = Machine()
         for text in data.decode().splitlines():
             machine.process_block(GcodeLine(text).block)
-        assert machine.pos.Z >= float(job.plotter.pen_up.removeprefix("Z"))
+        assert float(job.plotter.pen_up.removeprefix("Z")) <= machine.pos.Z
         park = np.array(bed.park) * job.plotter.unit
         assert np.allclose((machine.pos.X, machine.pos.Y), park, atol=ROUNDING)
 
