@@ -96,6 +96,8 @@ def found(
             "Nothing was inked. Do what it says, or give --ink-anyway with your reason"
         )
         return None
+    if not stance.allowed:
+        place.person.say(f"It is inked all the same, and recorded why: {place.ink_anyway}")
     _keep(stance, place)
     return stance
 

@@ -6,7 +6,7 @@ from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from devices.commands.history import kept_correction
+from devices.commands.history import has_record, kept_correction
 from devices.commands.shared import (
     add_job_option,
     check_pace,
@@ -128,6 +128,8 @@ def _driven(
 
     place.record.guard_layout(place.layout)
     guard_cut(place.record, place.layout, place.plan)
+    if place.rehearsal:
+        say("A rehearsal: the plotter and the cloth are simulated")
     todo = [section for section in sections if not is_done(section, place)]
     outcomes: dict[str, Outcome] = {}
     for section in todo[: options.most]:
@@ -144,8 +146,11 @@ def _driven(
 
 def _print_record(folder: Path) -> int:
     from devices.progress import record_csv
+    from marking.errors import BadInputError
     from marking.record import open_record
 
+    if not has_record(folder):
+        raise BadInputError(f"{folder}: nothing was ever driven here, so there is no record")
     with open_record(folder) as record:
         print_lines(record_csv(record).splitlines())
     return 0
@@ -187,16 +192,20 @@ def _inked(section: Section, place: Workplace, options: argparse.Namespace) -> O
     finally:
         # The terminal that it would be said on may be what has gone.
         with suppress(OSError):
-            _say_what_next(section, ended, place, options.job)
+            _say_what_next(section, ended, place, options)
     return outcome
 
 
-def _say_what_next(section: Section, ended: str, place: Workplace, folder: Path) -> None:
+def _say_what_next(
+    section: Section, ended: str, place: Workplace, options: argparse.Namespace
+) -> None:
     from devices.progress import what_next
 
     if place.rehearsal or ended in ("done", "not allowed"):
         return
-    for text in what_next(section.id, ended, place.record, f'canvasrule drive --job "{folder}"'):
+    port = f' --port "{options.port}"' if options.port else ""
+    again = f'canvasrule drive --job "{options.job}"{port}'
+    for text in what_next(section.id, ended, place.record, again):
         place.person.say(text)
 
 
