@@ -151,7 +151,7 @@ def adjusted_record(adjusted: Adjusted, inked: Sequence[Section]) -> dict[str, A
                 "off": off,
                 "doubt": doubt,
                 "change": adjusted.network.mean[block].tolist(),
-                "covariance": adjusted.network.covariance[block, block].tolist(),
+                "covariance": adjusted.network.spread_of(np.r_[block]).tolist(),
             }
         )
     return {
