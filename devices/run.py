@@ -75,10 +75,9 @@ class Driver:
         """
         try:
             return self._sent_to_its_end(program)
-        except DeviceError:
-            raise
         except BaseException:
-            # The record or the person has ended it, and the machine may be in mid-line.
+            # Whatever ended it, the machine may be in mid-line, and what it still holds in its
+            # buffer may no longer be what was meant.
             with contextlib.suppress(DeviceError):
                 self.halt()
             raise
