@@ -8,7 +8,6 @@ very place that follows it; and a fault ends in `Failed`, after which nothing is
 
 from __future__ import annotations
 
-from collections import deque
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -69,9 +68,6 @@ class Conversation:
         self._rests = self._pausing = False
         """Whether the last piece sent may be the last for now, and whether it is to be."""
         self._open = UnderWay()
-        self._lines: deque[bytes] = deque()
-        """Of the last piece, still to be sent, where a machine acknowledges every line."""
-        self._last_line = b""
         self._inquiry = Inquiry((), tongue)
         """What is asked before the program, or about a fault."""
         self._asked_times = 0
@@ -133,7 +129,6 @@ class Conversation:
             self._rests, self._next = self._next.rests, next(self._feed, None)
             self._pause_if_at_rest()
         if self.state in (State.STREAMING, State.HELD, State.ASKING):
-            self._next_line()
             self._poll()
         if not self._out:
             return None
@@ -153,7 +148,6 @@ class Conversation:
         """Ends at once: what to send so that the machine drops what it has buffered."""
         self._signal(Signal.STOP)
         self._out.clear()
-        self._lines.clear()
         return self._tongue.halt
 
     def may_send(self, allowed: bool) -> None:
@@ -203,9 +197,10 @@ class Conversation:
 
     def _fits(self, say: Say) -> bool:
         if self._tongue.acknowledges:
-            # The pen's place is asked out of turn, so it must stand still there until asked; and
-            # no pen is lowered before the lines that bring it there have been understood.
-            if self._open.ends_in_question or self._asking_waits:
+            # The pen's place is asked out of turn, so it must stand still there until asked.
+            if self._open.ends_in_question:
+                return False
+            if sum(self._open.unanswered) + len(say.data) > self._room:
                 return False
         elif self._open.bytes + len(say.data) > self._room:
             return False
@@ -232,24 +227,8 @@ class Conversation:
     def _send(self, say: Say) -> None:
         if not self._open:
             self._quiet_since = self._now
-        self._open.add(say)
-        if self._tongue.acknowledges:
-            self._lines.extend(say.data.splitlines(keepends=True))
-        else:
-            self._out += say.data
-
-    @property
-    def _asking_waits(self) -> bool:
-        """Whether lines before the question, or its own, are still to be understood."""
-        return bool(self._lines or self._open.unanswered)
-
-    def _next_line(self) -> None:
-        """One line at a time, each when the last has been understood: a line may be garbled on
-        its way, and what came after a refused one would lie elsewhere."""
-        if self._lines and not self._open.unanswered and self.state is not State.HELD:
-            self._last_line = self._lines.popleft()
-            self._open.unanswered.append(len(self._last_line))
-            self._out += self._last_line
+        self._out += say.data
+        self._open.add(say, acknowledged=self._tongue.acknowledges)
 
     def _poll(self) -> None:
         if self._now - self._polled_at < self._limits.poll_seconds:
@@ -259,7 +238,7 @@ class Conversation:
                 self._space_asked = self._open.sent
                 self._out += self._tongue.room
                 self._polled_at = self._now
-        elif self._tongue.poll and self._open.ends_in_question and not self._asking_waits:
+        elif self._tongue.poll and self._open.ends_in_question and not self._open.unanswered:
             self._out += self._tongue.poll
             self._polled_at = self._now
 
@@ -283,7 +262,6 @@ class Conversation:
         if reply.kind == "accepted":
             if self._open.unanswered:
                 self._open.unanswered.popleft()
-                self._asked_times = 0
                 return []
             return self._noted(line)
         if reply.kind == "banner":
@@ -305,10 +283,16 @@ class Conversation:
         return []
 
     def _elsewhere(self, reply: Reply) -> list[Event]:
-        """A polled place that no checkpoint has: on its way, or a line or its answer was lost."""
-        if reply.settled and self.state is State.ASKING and self._open.unanswered:
-            # Every line says where to go and not how far, so it may be said twice.
-            self._out += self._last_line
+        """A polled place that no checkpoint has: on its way, or all done but its answers lost."""
+        last = self._open.last
+        if (
+            reply.settled
+            and self.state is State.ASKING
+            and last is not None
+            and last.end is not None
+            and self._tongue.same_place(last.end, reply.text)
+        ):
+            self._open.unanswered.clear()
             self._quiet_since = self._now
             self._signal(Signal.CONFIRMED)
         return []
@@ -335,7 +319,6 @@ class Conversation:
         strokes, self._matched = self._open.done(self._matched or 0), None
         if self._tongue.acknowledges:
             self._open.unanswered.clear()
-            self._lines.clear()
         self._quiet_since, self._asked_times, self._noise = self._now, 0, 0
         self._signal(Signal.CONFIRMED)
         if not self._open and self.state is State.HELD:
@@ -430,7 +413,6 @@ class Conversation:
     def _fail(self, reason: str) -> list[Event]:
         self._signal(Signal.FAULT)
         self._out.clear()
-        self._lines.clear()
         return [Failed(reason)] if self.state is State.FAILED else []
 
     def _signal(self, signal: Signal) -> None:

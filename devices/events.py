@@ -19,6 +19,8 @@ class Say:
     begins: tuple[str, ...] = ()
     """Ids of the strokes whose first ink it may lay."""
     checkpoint: Checkpoint | None = None
+    end: str | None = None
+    """Where the pen stands after it, as the machine would report it."""
     rests: bool = False
     """Whether after it the pen is up and every stroke begun is done: a run may pause there."""
 

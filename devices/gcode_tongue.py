@@ -1,4 +1,4 @@
-"""How a G-code machine is asked and what it answers. Words and one offset: no port.
+"""How a G-code machine is asked and what it answers. Words only: no state, no port.
 
 The NIST standard (NISTIR 6556) leaves the line open; this is the line-acknowledged protocol of
 the open Grbl firmware, version 1.1, which many gantry machines speak: its documentation,
@@ -43,13 +43,9 @@ _NEAR = 0.02
 """A report is rounded to the machine's own steps; this far, in mm, is still the same place."""
 
 
-@dataclass
+@dataclass(frozen=True)
 class GcodeTongue:
-    """The words of one machine.
-
-    It reports places from its own zero and says only now and then, after every reset at once,
-    how far the zero that a program counts from lies off that (interface.md, "WCO").
-    """
+    """The words of one machine."""
 
     plotter: Plotter
     checkpoint: bytes = b"G4P0.01\n"
@@ -58,15 +54,9 @@ class GcodeTongue:
     room: bytes = b""
     halt: bytes = b"!" + RESET
     diagnosis: tuple[Question, ...] = ()
-    _zero: tuple[float, ...] = (0.0, 0.0, 0.0)
-    """The program's zero from the machine's own, in mm."""
     ends: bytes = b"\n\r"
     status_follows: bool = False
-
-    @property
-    def acknowledges(self) -> bool:
-        """Unless it is one that never answers."""
-        return self.plotter.handshake != "timed"
+    acknowledges: bool = True
 
     @property
     def raise_pen(self) -> bytes:
@@ -108,11 +98,9 @@ class GcodeTongue:
     def _report(self, state: str, rest: str) -> Reply:
         fields = dict(part.split(":", 1) for part in rest.split("|")[1:])
         try:
-            if "WCO" in fields:
-                self._zero = _three(fields["WCO"])
-            off = self._zero if "MPos" in fields else (0.0, 0.0, 0.0)
-            there = _three(fields["MPos" if "MPos" in fields else "WPos"])
-            x, y, z = (part - less for part, less in zip(there, off, strict=True))
+            x, y, z = (
+                float(part) for part in fields.get("MPos", fields.get("WPos", "")).split(",")
+            )
             pen = z if self.plotter.pen_up[0] == "Z" else float(fields["FS"].split(",")[1])
         except (ValueError, KeyError, IndexError):
             return Reply("noise")
@@ -135,15 +123,6 @@ class GcodeTongue:
         """No status numbers are asked."""
         return status == 0
 
-    def answers(self, meaning: str, number: int) -> bool:
-        """No numbers are asked."""
-        return number >= 0
-
     def in_words(self, meaning: str, number: int) -> str | None:
         """No error numbers are asked; refusals come in words."""
         return None if number == 0 else f"it reports {meaning} {number}"
-
-
-def _three(text: str) -> tuple[float, ...]:
-    x, y, z = (float(part) for part in text.split(","))
-    return x, y, z

@@ -126,14 +126,6 @@ class HpglTongue:
         """Ready, and no error."""
         return bool(status & READY) and not status & ERROR and status < 128
 
-    def answers(self, meaning: str, number: int) -> bool:
-        """OE gives 0 to 8 and ESC.E 0 or 10 to 18; a status has bits that neither has."""
-        if meaning == "error":
-            return number <= 8
-        if meaning == "io error":
-            return number == 0 or 10 <= number <= 18
-        return True
-
     def in_words(self, meaning: str, number: int) -> str | None:
         """An error number explained; None when it means no error."""
         if meaning == "status":

@@ -55,8 +55,6 @@ class Inquiry:
         question = self._questions[0]
         if reply.kind != question.answer:
             return "stray"
-        if reply.kind == "number" and not self._tongue.answers(question.meaning, reply.number):
-            return "stray"
         if question.meaning == "room":
             self.room = reply.number
         elif question.meaning != "ready" and reply.kind == "number":

@@ -75,9 +75,10 @@ class Driver:
         """
         try:
             return self._sent_to_its_end(program)
+        except DeviceError:
+            raise
         except BaseException:
-            # Whatever ended it, the machine may be in mid-line, and what it still holds in its
-            # buffer may no longer be what was meant.
+            # The record or the person has ended it, and the machine may be in mid-line.
             with contextlib.suppress(DeviceError):
                 self.halt()
             raise

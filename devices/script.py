@@ -114,7 +114,7 @@ class Script:
                 data, count = self.hand.draw(rest, lowered, self._enough - self._unasked)
             seconds = self.hand.pace.line(path[done - 1 : done + count])
             self.at = path[done + count - 1]
-            yield self._say(data, seconds, begins)
+            yield self._say(data, seconds, begins, self.tongue.place(self.at, True))
             lowered, begins, done = True, (), done + count
 
     @property
@@ -159,7 +159,7 @@ class Script:
     def _hop(self, point: Point) -> Say:
         seconds = self.hand.pace.move(self.at, point)
         self.at = point
-        return self._say(self.hand.hop(point), seconds)
+        return self._say(self.hand.hop(point), seconds, end=self.tongue.place(point, False))
 
     def _ask(self, text: str, *, down: bool = False, rests: bool = False) -> Say:
         self._distinct.take(text)
@@ -167,8 +167,10 @@ class Script:
         self._unasked = 0
         light = down and not confirms
         data = self.tongue.whereabouts if light else self.tongue.checkpoint
-        return Say(data, 0.0, (), Checkpoint(text, confirms, light), rests)
+        return Say(data, 0.0, (), Checkpoint(text, confirms, light), text, rests)
 
-    def _say(self, data: bytes, seconds: float, begins: tuple[str, ...] = ()) -> Say:
+    def _say(
+        self, data: bytes, seconds: float, begins: tuple[str, ...] = (), end: str | None = None
+    ) -> Say:
         self._unasked += len(data)
-        return Say(data, seconds, begins)
+        return Say(data, seconds, begins, None, end)

@@ -113,10 +113,6 @@ class Tongue(Protocol):
         """Whether a status number says that nothing is wrong."""
         ...
 
-    def answers(self, meaning: str, number: int) -> bool:
-        """Whether a number can answer such a question, and is no late answer to another."""
-        ...
-
     def in_words(self, meaning: str, number: int) -> str | None:
         """An error number explained; None when it means no error."""
         ...

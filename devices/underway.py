@@ -64,10 +64,12 @@ class UnderWay:
         """Whether any piece asks where the pen stands."""
         return any(say.checkpoint is not None for say, _ in self._pieces)
 
-    def add(self, say: Say) -> None:
-        """Counts a piece as sent."""
+    def add(self, say: Say, *, acknowledged: bool) -> None:
+        """Counts a piece as sent; `acknowledged` when each of its lines will be."""
         self.sent += len(say.data)
         self._pieces.append((say, self.sent))
+        if acknowledged:
+            self.unanswered.extend(len(line) + 1 for line in say.data.split(b"\n")[:-1])
 
     def up_to(self, asks: Callable[[str], bool]) -> int | None:
         """How many pieces end with the first whose checkpoint's text `asks` takes; None if none."""

@@ -30,10 +30,8 @@ from marking.sections import cut_into_sections
 
 if TYPE_CHECKING:
     import random
-    from collections.abc import Iterable, Iterator
+    from collections.abc import Iterator
     from pathlib import Path
-
-    from devices.simulated.cloth import Ink
 
 FORK = multiprocessing.get_context("fork")
 SECTION = "r1c1"
@@ -220,14 +218,9 @@ def cloth_faults(folder: Path, section: Setting, ink: str = "cloth.ink") -> tupl
 
     `ink` is the cloth's file in the job's folder.
     """
-    return ink_faults(section, read_cloth(folder / ink))
-
-
-def ink_faults(section: Setting, ink: Iterable[Ink]) -> tuple[float, float]:
-    """The same of ink at hand."""
     unit = section.bed.unit
     wanted = _samples([np.array(stroke.path) * unit for stroke in section.strokes])
-    laid = _samples([np.array(line.path) for line in ink])
+    laid = _samples([np.array(line.path) for line in read_cloth(folder / ink)])
     missing = float(cKDTree(laid).query(wanted)[0].max())
     displaced = float(cKDTree(wanted).query(laid)[0].max())
     return missing, displaced

@@ -24,15 +24,12 @@ class Line:
     baud: int = 9600
     noise: float = 0.0
     seed: int = 1
-    spoiled: int | None = None
-    """The place, among all bytes sent, of one that becomes another on its way to the machine."""
     now: float = 0.0
     sent: bytearray = field(default_factory=bytearray)
     most_waiting: int = 0
     events: list[Event] = field(default_factory=list)
     _out: deque[tuple[float, int]] = field(default_factory=deque)
     _in: deque[tuple[float, int]] = field(default_factory=deque)
-    _sent_count: int = 0
     _out_free: float = 0.0
     _in_free: float = 0.0
 
@@ -77,9 +74,7 @@ class Line:
         self.sent += due.data
         for byte in due.data:
             self._out_free = max(self._out_free, self.now) + 10 / self.baud
-            spoils = self.spoiled == self._sent_count
-            self._sent_count += 1
-            self._out.append((self._out_free, ord("#") if spoils else byte))
+            self._out.append((self._out_free, byte))
 
     def _answer(self) -> None:
         for byte in self.machine.reply():

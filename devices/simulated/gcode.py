@@ -23,8 +23,6 @@ _PLANNED_MOST = 15
 _WORD = re.compile(r"([A-Z])([-+]?\d*\.?\d+)")
 _BANNER = b"Grbl 1.1f ['$' for help]\r\n"
 _RAPID = 100.0
-_OFFSET_EVERY = 10
-"""Reports between two that tell the offset, the first after a reset among them."""
 
 
 @dataclass(frozen=True)
@@ -38,8 +36,6 @@ class Gantry:
     lift_seconds: float = 0.25
     inks_at: str = "Z0"
     """The pen touches the cloth at this height or below; or at this spindle value."""
-    zero: tuple[float, float, float] = (0.0, 0.0, 0.0)
-    """Where the program's zero lies from the machine's own, as homing and G10 leave it."""
 
 
 @dataclass(frozen=True)
@@ -228,12 +224,9 @@ class SimulatedGantry:
         busy = self.carriage.free_at > now or bool(self._planned) or self._dwelling
         state = "Run" if self._state == "Idle" and busy else self._state
         x, y = self.carriage.at
-        off = self.gantry.zero
-        offset = "" if self._reports % _OFFSET_EVERY else f"|WCO:{_placed(off)}"
-        self._reports += 1
         self._out += (
-            f"<{state}|MPos:{_placed((x + off[0], y + off[1], self._z + off[2]))}"
-            f"|FS:{self._feed * 60:.0f},{self._spindle:.0f}{offset}>\r\n"
+            f"<{state}|MPos:{x:.3f},{y:.3f},{self._z:.3f}|FS:{self._feed * 60:.0f},"
+            f"{self._spindle:.0f}>\r\n"
         ).encode()
 
     def _soft_reset(self, now: float) -> None:
@@ -246,14 +239,9 @@ class SimulatedGantry:
         self._out += _BANNER
 
     def _reset(self) -> None:
-        self._reports = 0
         self._motion, self._scale, self._absolute, self._feed = 0, 1.0, True, 0.0
         self._dwelling = False
         self._head = self.carriage.at
-
-
-def _placed(at: tuple[float, float, float]) -> str:
-    return ",".join(f"{part:.3f}" for part in at)
 
 
 _KNOWN = frozenset(
