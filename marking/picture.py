@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from marking.counts import counted
 from marking.lengths import format_length
 from marking.lettering import letter
 from marking.svg import Sheet, number
@@ -333,9 +334,9 @@ def _draw_legend(picture: Picture, plan: Plan | None) -> None:
     if plan is not None:
         begins = "set the device down" if plan.zone.name == "plotter" else "its reach begins"
         lines.append(
-            f"{len(plan.sections)} sections, {plan.columns} along by {plan.rows} across, inked in "
-            f"the order of their numbers; dashed: seams. Green corner: {begins} here, "
-            "by tape along and across from the zero corner."
+            f"{counted(len(plan.sections), 'section')}, {plan.columns} along by {plan.rows} "
+            f"across, inked in the order of their numbers; dashed: seams. Green corner: {begins} "
+            "here, by tape along and across from the zero corner."
         )
         lines.append(
             "Witness marks: circle = inked crossing, saltire = removable tick, square = mark set "

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+from marking.counts import counted
 from marking.interchange import SCHEMA, fit_record
 from marking.lengths import format_length
 from marking.picture import set_down_readings
@@ -150,9 +151,9 @@ def section_table(plan: Plan, job: MarkingJob) -> Iterator[str]:
         "beam": "Bring the picture over a section so that its usable part begins",
     }[plan.zone.name]
     yield (
-        f"{len(plan.sections)} sections, {plan.columns} along by {plan.rows} across (no plan could "
-        f"do with fewer than {plan.bound[0]} by {plan.bound[1]}). {where} at the readings, taped "
-        "from the table's zero corner."
+        f"{counted(len(plan.sections), 'section')}, {plan.columns} along by {plan.rows} across "
+        f"(no plan could do with fewer than {plan.bound[0]} by {plan.bound[1]}). {where} at "
+        "the readings, taped from the table's zero corner."
     )
     yield ""
     yield "| no. | section | along | across | witness marks | strokes | minutes |"
