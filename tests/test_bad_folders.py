@@ -116,6 +116,18 @@ def test_a_folder_that_is_a_file_is_named_and_left_alone(
         assert contents(tmp_path) == before
 
 
+@pytest.mark.parametrize(("verb", "option"), [("layout", "--picture"), ("control", "--map")])
+def test_a_misspelt_folder_for_a_picture_is_named_and_not_made(
+    run_cli: RunCli, tmp_path: Path, verb: str, option: str
+) -> None:
+    job_in(tmp_path, TABLE)
+    before = contents(tmp_path)
+    picture = tmp_path / "pcitures" / "bench.png"
+    done = run_cli(verb, "--job", tmp_path, option, picture)
+    assert_plain(done, BAD_INPUT, f"there is no folder {picture.parent}")
+    assert contents(tmp_path) == before
+
+
 def test_a_target_that_is_a_folder_stops_the_whole_set(run_cli: RunCli, tmp_path: Path) -> None:
     """Nothing is replaced when one of the files cannot be."""
     job_in(tmp_path, TABLE)
