@@ -166,6 +166,22 @@ def test_the_demo_leaves_everything_it_lists(demo_folder: Path):
     assert (out / "picture.png").read_bytes().startswith(b"\x89PNG")
 
 
+def test_the_demo_claims_no_more_than_it_does_and_says_what_to_run_next(
+    run_cli: RunCli, tmp_path: Path
+):
+    """It lays out, cuts and writes; control marks, placing, plotting and proving are not its."""
+    (listed,) = (
+        line for line in run_cli("--help").stdout.splitlines() if line.split()[:1] == ["demo"]
+    )
+    assert "whole job" not in listed
+    done = run_cli("demo", tmp_path / "bench")
+    (command,) = (line for line in done.stdout.splitlines() if "canvasrule drive" in line)
+    words = [word.strip('"') for word in command.split()[1:]]
+    shown = run_cli(*words, cwd=tmp_path)
+    assert shown.returncode == 0, shown.stderr
+    assert (tmp_path / "bench" / "out" / "cloth.png").is_file()
+
+
 def test_the_demo_can_be_run_again_on_a_job_the_person_changed(
     run_cli: RunCli, tmp_path: Path, demo_folder: Path
 ):
