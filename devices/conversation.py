@@ -206,9 +206,9 @@ class Conversation:
             return False
         if self._tongue.room and not self._space_allows(len(say.data)):
             return False
-        if not say.begins or self._open.strokes_begun < 2:
+        if not say.begins or self._open.strokes_begun < 2 or not self._open.asks:
             # A stroke is never left half sent for the sake of a soon pause, and the one after it
-            # is at hand when it ends.
+            # is at hand when it ends. Without a question under way no answer would free a place.
             return True
         return self._open.seconds + say.seconds <= self._limits.ahead_seconds
 
