@@ -8,7 +8,7 @@ very place that follows it; and a fault ends in `Failed`, after which nothing is
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from devices.events import (
@@ -34,8 +34,21 @@ if TYPE_CHECKING:
 
 _MOST_ASKED = 2
 """Times a question is put again before giving up; the buffer keeps room for one."""
+_SECONDS_A_BYTE = 0.01
+"""By the clock, on top of the estimate: reading, and starting and stopping at every point."""
 _LONGEST_REPLY = 200
 _TOO_MUCH_NOISE = 4096
+
+
+def _line_by_line(program: Iterable[Say]) -> Iterator[Say]:
+    """Every line a piece of its own; what hangs on the whole piece hangs on its last line."""
+    for say in program:
+        *before, last = say.data.splitlines(keepends=True)
+        begins = say.begins
+        for line in before:
+            yield Say(line, 0.0, begins)
+            begins = ()
+        yield replace(say, data=last, begins=begins)
 
 
 @dataclass(frozen=True)
@@ -93,7 +106,7 @@ class Conversation:
 
     def feed(self, program: Iterable[Say]) -> None:
         """Gives the next stretch of program, taken piece by piece as there is room."""
-        self._feed = iter(program)
+        self._feed = _line_by_line(program) if self._tongue.acknowledges else iter(program)
         self._next = next(self._feed, None)
         self._rests = self._pausing = False
 
@@ -198,9 +211,11 @@ class Conversation:
     def _fits(self, say: Say) -> bool:
         if self._tongue.acknowledges:
             # The pen's place is asked out of turn, so it must stand still there until asked.
-            if self._open.ends_in_question:
+            # And a line that was refused is followed by none that relies on it: a pen is not
+            # lowered where a lost move left it, nor dragged on because raising it was lost.
+            if self._open.ends_in_question or self._open.unanswered:
                 return False
-            if sum(self._open.unanswered) + len(say.data) > self._room:
+            if len(say.data) > self._room:
                 return False
         elif self._open.bytes + len(say.data) > self._room:
             return False
@@ -399,10 +414,14 @@ class Conversation:
         """For a machine that never answers: what should be done by now counts as done."""
         strokes: list[str] = []
         while (first := self._open.first) is not None:
-            if self._now - self._quiet_since < 1.1 * first.seconds:
+            seconds = 1.1 * first.seconds + _SECONDS_A_BYTE * len(first.data)
+            if self._now - self._quiet_since < seconds:
                 break
-            self._quiet_since += 1.1 * first.seconds
+            self._quiet_since += seconds
             strokes += self._open.done(1)
+            # A line done needs no acknowledgement any more; a silent machine never gives one.
+            while len(self._open.unanswered) > len(self._open):
+                self._open.unanswered.popleft()
         return [Presumed(tuple(strokes))] if strokes else []
 
     def _wait_is_stale(self) -> None:

@@ -37,6 +37,8 @@ class Question:
     meaning: Literal["room", "io error", "error", "status", "ready"]
     seconds: float = 3.0
     """How long the answer may take."""
+    most: int = 999_999
+    """The greatest number that answers it; a greater one answers something asked earlier."""
 
 
 class Tongue(Protocol):
