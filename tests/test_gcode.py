@@ -6,6 +6,7 @@ import itertools
 from typing import TYPE_CHECKING
 
 import numpy as np
+import pytest
 from kills import SECTION, make_job
 from pygcode import Line as GcodeLine
 from pygcode import Machine
@@ -67,6 +68,34 @@ def test_pygcode_draws_every_stroke_where_the_section_has_it(tmp_path: Path) -> 
     ]
     length = sum(np.hypot(b[0] - a[0], b[1] - a[1]) for a, b in inked)
     assert abs(length - sum(np.hypot(*(b - a)) for a, b in wanted)) < 0.01 * len(wanted)
+
+
+@pytest.mark.parametrize(
+    "pen",
+    ["", 'pen_up = "S30"\npen_down = "S90"\n', 'pen_up = "S90"\npen_down = "S0"\n'],
+)
+def test_a_file_ends_with_the_pen_up_and_parked(tmp_path: Path, pen: str) -> None:
+    make_job(tmp_path / "job", "gantry-gcode", pen)
+    job = load_job(tmp_path / "job", Job)
+    plan = cut_into_sections(lay_out(job), job, job.plotter.zone)
+    data, bed = program(plan.sections[0], job.plotter, job.pens)
+    machine = SimulatedGantry(
+        Gantry(10**6, high=job.plotter.bed_size, inks_at=job.plotter.pen_down), Cloth()
+    )
+    machine.receive(data, 0.0)
+    for second in range(1, 4000):
+        machine.advance(float(second))
+    assert machine.carriage.cloth.ink
+    assert not machine.carriage.down
+    parked = (bed.park[0] * bed.unit, bed.park[1] * bed.unit)
+    assert machine.carriage.at == pytest.approx(parked)
+    last_move = data.decode().rindex("G1")
+    after = data.decode()[last_move:].splitlines()
+    # The pen goes up before anything else moves, and M2 (which also stops the spindle, so turns
+    # a servo's S to 0; NISTIR 6556, from memory) comes only where that leaves it up.
+    raised = f"G0{job.plotter.pen_up}" if not pen else f"M3{job.plotter.pen_up}"
+    assert after[1] == raised
+    assert (after[-1] == "M2") is ("S0" not in pen)
 
 
 def test_a_job_on_a_gantry_writes_gcode_files(tmp_path: Path) -> None:
