@@ -1,6 +1,7 @@
 """What a conversation needs to know of a dialect: how to ask, and what an answer means.
 
-Each dialect gives one `Tongue`; it holds words and their meaning, no state and no clock.
+Each dialect gives one `Tongue`; it holds words and their meaning, no clock, and no state but
+what the machine has said of its own coordinates.
 """
 
 from __future__ import annotations

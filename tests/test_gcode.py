@@ -8,13 +8,17 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pytest
 from kills import SECTION, make_job
+from line import Line
 from pygcode import Line as GcodeLine
 from pygcode import Machine
 
 from devices.commands import main
+from devices.conversation import Conversation
 from devices.gcode import program
 from devices.gcode_tongue import GcodeTongue
 from devices.job import Job
+from devices.machine import setting
+from devices.script import Script
 from devices.simulated.cloth import Cloth
 from devices.simulated.gcode import Gantry, SimulatedGantry
 from marking.jobfile import load_job
@@ -104,6 +108,27 @@ def test_a_job_on_a_gantry_writes_gcode_files(tmp_path: Path) -> None:
     assert (tmp_path / "job" / "out" / "sections" / "r1c1.gcode").read_bytes().startswith(b"G17")
 
 
+@pytest.mark.parametrize("reports_work", [False, True])
+def test_a_work_offset_set_at_the_machine_is_no_fault(tmp_path: Path, reports_work: bool) -> None:
+    make_job(tmp_path / "job", "gantry-gcode")
+    job = load_job(tmp_path / "job", Job)
+    plan = cut_into_sections(lay_out(job), job, job.plotter.zone)
+    made = setting(plan.sections[0], job.plotter, job.pens)
+    gantry = Gantry(
+        high=job.plotter.bed_size,
+        work_offset=(-312.5, 40.125, -57.25),
+        reports_work=reports_work,
+    )
+    machine = SimulatedGantry(gantry, Cloth())
+    line = Line(Conversation(made.tongue, made.limits), machine, job.plotter.baud)
+    line.open()
+    script = Script(made.hand, made.tongue, line.conversation.room, made.nudge)
+    line.run(script.opening())
+    line.run(script.ink(made.strokes))
+    assert line.failure is None
+    assert line.confirmed == [stroke.id for stroke in made.strokes]
+
+
 def test_replies_are_read_as_the_firmware_prints_them(tmp_path: Path) -> None:
     # Examples of the forms in Grbl 1.1, doc/markdown/interface.md.
     make_job(tmp_path / "job", "gantry-gcode")
@@ -115,6 +140,11 @@ def test_replies_are_read_as_the_firmware_prints_them(tmp_path: Path) -> None:
     assert tongue.heard(b"[MSG:'$H'|'$X' to unlock]").kind == "note"
     report = tongue.heard(b"<Idle|MPos:5.529,0.560,7.000|FS:0,0>")
     assert (report.text, report.settled) == ("5.529,0.560,7.000", True)
+    # The work position is the program's: WPos = MPos - WCO, and WCO is not in every report.
+    report = tongue.heard(b"<Idle|MPos:5.529,0.560,7.000|FS:0,0|WCO:0.000,1.551,5.664>")
+    assert report.text == "5.529,-0.991,1.336"
+    assert tongue.heard(b"<Idle|MPos:5.529,0.560,7.000|FS:0,0>").text == "5.529,-0.991,1.336"
+    assert tongue.heard(b"<Idle|WPos:-2.500,0.000,11.000|FS:0,0>").text == "-2.500,0.000,11.000"
     assert not tongue.heard(b"<Run|MPos:5.529,0.560,7.000|FS:0,0>").settled
     assert not tongue.heard(b"<Alarm|MPos:0.000,0.000,0.000|FS:0,0>").sound
     for garbled in (b"o", b"okk", b"<Idle|MPos:5.5x9,0.560,7.000|FS:0,0>", b"\xff\xfe", b"<Idle"):
