@@ -141,9 +141,7 @@ class _Link:
         self.driver.send(self.script.hop_to(point))
 
 
-def _open(
-    section: Section, place: Workplace, port: Line, clock: Callable[[], float], run: int = 0
-) -> _Link:
+def _open(section: Section, place: Workplace, port: Line, clock: Callable[[], float]) -> _Link:
     made = _set(section, place)
     driver = Driver(
         port,
@@ -151,7 +149,7 @@ def _open(
         made.tongue,
         place.job.plotter.handshake,
         place.record,
-        run,
+        0,
         section.id,
         lambda: "go on",
         lambda _: None,
@@ -281,21 +279,21 @@ def _ink(
     made = _set(standing.section, place)
     found = verdicts(made.strokes, record.strokes(section.id))
     todo = [stroke for stroke in made.strokes if stroke.id in found.to_ink]
-    remark = place.ink_anyway or standing.advice
-    record.add_ink(place.layout, section.id, "begun")
-    run = record.add_run(
-        layout_hash(place.layout),
-        section.id,
-        device_digest(job.plotter, job.pens, place.correction),
-        pose_record(standing.pose),
-        remark,
-    )
-    link = _open(standing.section, place, port, clock, run)
+    link = _open(standing.section, place, port, clock)
     driver, script = link.driver, link.script
     if place.outline and todo:
         driver.send(script.outline(_outline(todo)))
         if not place.person.agrees("That was the outline, pen up. Ink it?"):
+            driver.send(script.closing())
             return Outcome("not allowed", len(found.drawn))
+    record.add_ink(place.layout, section.id, "begun")
+    driver.run = record.add_run(
+        layout_hash(place.layout),
+        section.id,
+        device_digest(job.plotter, job.pens, place.correction),
+        pose_record(standing.pose),
+        place.ink_anyway or standing.advice,
+    )
     shown = _Shown(place, section, todo, len(found.drawn), clock)
     driver.drawn, driver.wish = shown.drawn, place.person.wish
     spent = spent_by_slot(place.plan.sections, job.pens, record.strokes())

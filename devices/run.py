@@ -53,6 +53,7 @@ class Driver:
     handshake: str
     record: Record
     run: int
+    """The number that the record gave; 0 while nothing is to be inked yet."""
     section: str
     wish: Callable[[], Wish]
     """Asked between bytes: what the person wants."""
