@@ -277,6 +277,8 @@ class Conversation:
         if reply.kind == "accepted":
             if self._open.unanswered:
                 self._open.unanswered.popleft()
+                # It works the program off, however slowly: that is no silence.
+                self._quiet_since = self._now
                 return []
             return self._noted(line)
         if reply.kind == "banner":

@@ -14,6 +14,7 @@ from kills import samples
 from line import Line
 from scipy.spatial import cKDTree
 
+from devices.commands import main
 from devices.conversation import Conversation
 from devices.job import Job
 from devices.machine import setting
@@ -42,6 +43,8 @@ removable = {{ slot = 1, width = "0.5 mm" }}
 [plotter]
 profile = "{plotter}"
 """
+HURRIED = 1e6
+"""A pace at which the machine's time runs as far between two looks as it ever may."""
 SAMPLING = 0.06
 """mm: ink and strokes are compared at points this far apart."""
 
@@ -72,3 +75,12 @@ def test_every_stock_plotter_draws_its_sections_to_the_last_stroke_and_no_ink_el
         laid = samples([np.array(ink.path) for ink in machine.carriage.cloth.ink])
         assert cKDTree(laid).query(wanted)[0].max() <= SAMPLING
         assert cKDTree(wanted).query(laid)[0].max() <= SAMPLING
+
+
+@pytest.mark.parametrize("plotter", PLOTTERS)
+def test_no_pace_of_the_simulated_machine_is_taken_for_a_silent_one(
+    tmp_path: Path, plotter: str
+) -> None:
+    (tmp_path / "job.toml").write_text(JOB.format(plotter=plotter, pitch="6 in"))
+    drive = ["drive", "--job", str(tmp_path), "--simulate", "--unattended", "--most", "1"]
+    assert main([*drive, "--pace", str(HURRIED)]) == 0
