@@ -8,7 +8,6 @@ very place that follows it; and a fault ends in `Failed`, after which nothing is
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from devices.events import (
@@ -24,12 +23,14 @@ from devices.events import (
 )
 from devices.hpgl_tongue import XOFF, XON
 from devices.inquiry import Inquiry, fault, objection, silence
+from devices.limits import line_by_line, usable_bytes
 from devices.transitions import TRANSITIONS, Signal, State
 from devices.underway import UnderWay
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
 
+    from devices.limits import Limits
     from devices.tongue import Reply, Tongue
 
 _MOST_ASKED = 2
@@ -38,34 +39,6 @@ _SECONDS_A_BYTE = 0.01
 """By the clock, on top of the estimate: reading, and starting and stopping at every point."""
 _LONGEST_REPLY = 200
 _TOO_MUCH_NOISE = 4096
-
-
-def _line_by_line(program: Iterable[Say]) -> Iterator[Say]:
-    """Every line a piece of its own; what hangs on the whole piece hangs on its last line."""
-    for say in program:
-        *before, last = say.data.splitlines(keepends=True)
-        begins = say.begins
-        for line in before:
-            yield Say(line, 0.0, begins)
-            begins = ()
-        yield replace(say, data=last, begins=begins)
-
-
-@dataclass(frozen=True)
-class Limits:
-    """How far the conversation may go ahead of the machine, and how long it waits."""
-
-    buffer_bytes: int
-    ahead_seconds: float = 8.0
-    """Most work under way at once, so that a pause comes soon; two strokes always may be."""
-    patience: float = 20.0
-    """How long an answer may be late beyond the estimate, in seconds."""
-    poll_seconds: float = 0.02
-
-
-def usable_bytes(buffer_bytes: int, tongue: Tongue) -> int:
-    """What a program may fill of a buffer: room is kept to ask again when a reply is lost."""
-    return buffer_bytes if tongue.acknowledges else buffer_bytes - len(tongue.checkpoint)
 
 
 class Conversation:
@@ -106,7 +79,7 @@ class Conversation:
 
     def feed(self, program: Iterable[Say]) -> None:
         """Gives the next stretch of program, taken piece by piece as there is room."""
-        self._feed = _line_by_line(program) if self._tongue.acknowledges else iter(program)
+        self._feed = line_by_line(program) if self._tongue.acknowledges else iter(program)
         self._next = next(self._feed, None)
         self._rests = self._pausing = False
 

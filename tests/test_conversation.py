@@ -10,10 +10,11 @@ from kills import SECTION, make_job
 from line import Line
 
 from devices.checkpoints import Distinct, within_edits
-from devices.conversation import Conversation, Limits
+from devices.conversation import Conversation
 from devices.events import Confirmed, Failed, Greeted
 from devices.hpgl_tongue import HpglTongue
 from devices.job import Job
+from devices.limits import Limits
 from devices.machine import Setting, setting
 from devices.script import Script
 from devices.simulated.cloth import Cloth

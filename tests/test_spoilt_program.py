@@ -16,10 +16,11 @@ import pytest
 from kills import SECTION, make_job, samples
 from scipy.spatial import cKDTree
 
-from devices.conversation import Conversation, Limits
+from devices.conversation import Conversation
 from devices.events import Confirmed, Failed
 from devices.hpgl_tongue import HpglTongue
 from devices.job import Job
+from devices.limits import Limits
 from devices.machine import Setting, setting
 from devices.port import DeviceError
 from devices.run import Driver, Wish
