@@ -6,7 +6,7 @@ is sent, nor who is asked.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from devices.progress import inked_by_slot
@@ -64,6 +64,29 @@ def stretches(
         strokes.append(stroke)
     if strokes:
         yield Stretch(tuple(questions), tuple(strokes))
+
+
+def parted(section: Section, pens: PensTable) -> tuple[Section, Section | None]:
+    """`section` without its removable strokes, and these by themselves, where one holder has to
+    take both pens: no file can wait for a person. Else the whole of it, and None.
+    """
+    if not _shared(pens.removable.slot, section, pens):
+        return section, None
+    return _of_pen(section, removable=False), _of_pen(section, removable=True)
+
+
+def _of_pen(section: Section, *, removable: bool) -> Section:
+    pieces, legs = [], []
+    goes_on = False
+    for piece, leg in zip(section.pieces, section.route.legs, strict=True):
+        kept = (piece.stroke.pen == "removable") == removable
+        if kept:
+            pieces.append(piece)
+            # What it was joined to may be in the other part.
+            legs.append(replace(leg, joined=leg.joined and goes_on))
+        goes_on = kept
+    route = replace(section.route, legs=tuple(legs))
+    return replace(section, pieces=tuple(pieces), route=route)
 
 
 def spent_by_slot(

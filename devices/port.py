@@ -6,6 +6,7 @@ It knows pyserial and operating systems; nothing of what is said over the port.
 from __future__ import annotations
 
 import errno
+import os
 import sys
 from dataclasses import dataclass
 from pathlib import Path
@@ -18,6 +19,8 @@ if TYPE_CHECKING:
 
 _READ_SECONDS = 0.02
 _WRITE_SECONDS = 30.0
+_EXCLUSIVE = True if os.name == "posix" else None
+"""Two jobs must not drive one plotter; Windows never lets two open a port."""
 
 
 class DeviceError(CanvasruleError):
@@ -111,7 +114,11 @@ def open_port(name: str, plotter: Plotter) -> Port:
 
     try:
         opened = serial.serial_for_url(
-            name, baudrate=plotter.baud, timeout=_READ_SECONDS, write_timeout=_WRITE_SECONDS
+            name,
+            baudrate=plotter.baud,
+            timeout=_READ_SECONDS,
+            write_timeout=_WRITE_SECONDS,
+            exclusive=_EXCLUSIVE,
         )
     except (ValueError, OSError) as fault:
         # pyserial's own errors are OSErrors; a speed or URL it cannot use is a ValueError.

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Iterable, Iterator, Sequence
 
     from devices.hand import Inking
     from marking.job import PensTable
@@ -56,6 +56,24 @@ def in_words(found: Verdicts, section: str) -> str:
     if found.presumed:
         text += f"; {len(found.presumed)} are drawn by the clock alone: look at the cloth"
     return text
+
+
+def what_next(section: str, ended: str, record: Record, again: str) -> Iterator[str]:
+    """What a person has to know after a run that did not finish `section`.
+
+    `ended` is how it ended; `again` is the command that goes on.
+    """
+    if not record.strokes(section):
+        if ended == "interrupted":
+            yield f"Nothing of {section} is inked yet. To begin it again: {again}"
+        return
+    pen = {
+        "paused": "The pen is up and parked.",
+        "stopped": "The pen was raised where it stood: look that it is up.",
+        "interrupted": "The plotter was told to raise its pen: look that it is up.",
+    }.get(ended, "Look that the pen is up.")
+    yield f"{section} is begun. {pen} Do not move the device, nor the cover under it"
+    yield f"To go on: {again}"
 
 
 def inked_by_slot(section: Section, pens: PensTable, drawn: Iterable[str]) -> dict[int, float]:

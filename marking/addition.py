@@ -12,7 +12,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from marking.blend import Inking, inked, visible
-from marking.network import Reading, Target, gain, mark_position
+from marking.network import TAPE_SD, Reading, Target, gain, mark_positions, section_effect
+from marking.regions import radius_95
 from marking.witness import Mark
 
 if TYPE_CHECKING:
@@ -29,6 +30,11 @@ if TYPE_CHECKING:
 
 _INSET = 3.0
 """New marks stand this far inside the window, in mm, where the pen surely reaches."""
+
+
+_MOST = 0.5**0.5
+"""Above this share of the tolerance, more than half of what may be off, squared, is the datum's."""
+_MORE_READINGS = "read twice what is read, or more marks"
 
 
 @dataclass(frozen=True)
@@ -59,8 +65,13 @@ def best_addition(
 
     `pose` is the best estimate, which readings without figures are to leave where it is.
     """
+    by_datum = _by_datum(inking, points)
     tried = [
-        (visible(way.error, way.step, limits), count, _described(way, target, existing, limits))
+        (
+            visible(way.error, way.step, limits),
+            count,
+            _described(way, target, existing, limits, by_datum),
+        )
         for count, (way, target, existing) in enumerate(
             _tries(network, section, pose, inking, points, seams)
         )
@@ -86,8 +97,10 @@ def _tries(
             yield _with(network, pose, inking, points, seams, [target]), target, True
     again = [network.targets[reading.mark] for reading in inking.setup.readings]
     yield _with(network, pose, inking, points, seams, again), None, True
+    taped = [target.sd for target in network.targets.values() if target.inked_by is None]
     for count, spot in enumerate(_new_spots(section)):
-        target = Target(Mark(f"new control {count + 1}", spot, "control"))
+        mark = Mark(f"new control {count + 1}", spot, "control")
+        target = Target(mark, None, max(taped, default=TAPE_SD))
         more = replace(network, targets={**network.targets, target.mark.id: target})
         yield _with(more, pose, inking, points, seams, [target]), target, False
 
@@ -106,11 +119,19 @@ def _with(
     back = pose.inverse
     readings = list(setup.readings)
     for target in more:
-        x, y = back(mark_position(network, target.mark.id)[0])
+        x, y = back(mark_positions(network, [target.mark.id])[0])
         readings.append(Reading(target.mark.id, (float(x), float(y)), sd))
     longer = replace(setup, readings=tuple(readings))
     gained = gain(network, longer.readings, setup.pose.about, setup.kind)
     return inked(gained, longer, points, seams)
+
+
+def _by_datum(inking: Inking, points: FloatArray) -> float:
+    """The 95% error, in mm, that no mark can lessen: what the datum shifts all of them by."""
+    network, section = inking.network, inking.setup.section
+    common = network.common[network.places[section]]
+    moved = section_effect(network, section, points) @ common
+    return float(radius_95(moved @ moved.transpose(0, 2, 1)).max())
 
 
 def _new_spots(section: Section) -> list[tuple[float, float]]:
@@ -129,11 +150,14 @@ def _inside(spot: tuple[float, float], section: Section) -> bool:
     return x0 <= spot[0] <= x1 and y0 <= spot[1] <= y1
 
 
-def _described(way: Inking, target: Target | None, existing: bool, limits: Limits) -> Addition:
+def _described(
+    way: Inking, target: Target | None, existing: bool, limits: Limits, by_datum: float
+) -> Addition:
     step = f" and the step to {way.step:.2f} mm" if way.seams else ""
     leaves = f"that would bring the error to {way.error:.2f} mm{step}"
     if visible(way.error, way.step, limits) > 1:
-        leaves += ", which helps most but is not enough: read twice what is read, or more marks"
+        leaves += ", which helps most but is not enough: "
+        leaves += _beyond_marks(by_datum) if by_datum > _MOST * limits.tolerance else _MORE_READINGS
     if target is None:
         return Addition(None, None, way.error, way.step, f"Read every mark once more; {leaves}")
     x, y = target.mark.at_table
@@ -142,3 +166,10 @@ def _described(way: Inking, target: Target | None, existing: bool, limits: Limit
         return Addition(target.mark.id, (x, y), way.error, way.step, text)
     text = f"Set a control mark at {x:.1f}, {y:.1f} mm by tape and read it; {leaves}"
     return Addition(None, (x, y), way.error, way.step, text)
+
+
+def _beyond_marks(by_datum: float) -> str:
+    return (
+        f"the tape and the square alone may put it {by_datum:.2f} mm off. Compare the tape with a "
+        "known length, or read it more finely, and set the control marks out by that"
+    )

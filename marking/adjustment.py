@@ -6,13 +6,14 @@ it adds is the closure of each reading and each tape setting. Table frame, milli
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
+from marking.datum import EXACT, explained
 from marking.errors import BadInputError, RefusedError
-from marking.network import Network, known, section_effect
+from marking.network import Network, known, section_effect, target_moves
 from marking.pose import PARAMETERS, effect
 from marking.regions import chi_square_quantile
 
@@ -21,6 +22,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
+    from marking.datum import Datum
     from marking.network import Setup, Target
 
     FloatArray = NDArray[np.float64]
@@ -92,21 +94,27 @@ def solve(design: FloatArray, observed: FloatArray, sd: FloatArray) -> Solution:
     return Solution(unknowns, back @ back.T, residuals, basis, factor, degrees)
 
 
-def adjust(targets: Iterable[Target], setups: Sequence[Setup]) -> Adjusted:
-    """All `setups`, in any order, and all tape settings, adjusted together.
+def adjust(targets: Iterable[Target], setups: Sequence[Setup], datum: Datum = EXACT) -> Adjusted:
+    """All `setups`, in any order, and all tape settings from `datum`, adjusted together.
 
     Raises BadInputError for marks unknown or inked by no setup, and RefusedError naming a
     section whose readings cannot place it.
     """
-    network = _laid_out(known(targets), setups)
+    network = _laid_out(known(targets, datum), setups)
     _check_tied(setups)
     design, observed, sd, names = _equations(network, setups)
     if not names:
         return Adjusted(network, (), float("nan"), (float("nan"), float("nan")), 0)
     solution = solve(design, observed, sd)
-    placed = Network(
-        network.targets, network.setups, network.places, solution.unknowns, solution.covariance
+    # A mark's own row says that it lies at its place: what the datum moves it by breaks that.
+    moves = _moves(network, names) / sd[:, None]
+    placed = replace(
+        network,
+        mean=solution.unknowns,
+        by_tape=solution.covariance,
+        common=solution.covariance @ (design / sd[:, None]).T @ moves,
     )
+    solution = _with_datum(solution, sd, moves)
     degrees = solution.degrees
     limits = (float("nan"), float("nan"))
     if degrees:
@@ -138,7 +146,14 @@ def _laid_out(network: Network, setups: Sequence[Setup]) -> Network:
                 size += 2
         places[setup.section] = slice(size, size + PARAMETERS[setup.kind])
         size = places[setup.section].stop
-    return Network(network.targets, inked, places, np.zeros(size), np.zeros((size, size)))
+    return replace(
+        network,
+        setups=inked,
+        places=places,
+        mean=np.zeros(size),
+        by_tape=np.zeros((size, size)),
+        common=np.zeros((size, 2)),
+    )
 
 
 def _check_tied(setups: Sequence[Setup]) -> None:
@@ -195,6 +210,32 @@ def _reading_row(network: Network, setup: Setup, mark: str, at: FloatArray) -> F
     if target.sd:
         row[:, network.places[f"mark {mark}"]] -= np.eye(2)
     return row
+
+
+def _moves(network: Network, names: Sequence[Name]) -> FloatArray:
+    """(m, 2): how the datum's errors move each observation's truth."""
+    rows = [
+        target_moves(network.datum, network.targets[mark]) if section is None else np.zeros((2, 2))
+        for mark, section in names
+    ]
+    return np.concatenate(rows)
+
+
+def _with_datum(solution: Solution, sd: FloatArray, moves: FloatArray) -> Solution:
+    """The fit judged with the datum's errors, `moves` (m, 2) over `sd`, among its reasons.
+
+    The unknowns stay the tape's.
+    """
+    over = solution.residuals / sd
+    datums = explained(moves - solution.hat @ (solution.hat.T @ moves), moves)
+    part = datums.T @ over
+    total = float(over @ over - part @ part)
+    return replace(
+        solution,
+        residuals=(over - datums @ part) * sd,
+        hat=np.concatenate([solution.hat, datums], axis=1),
+        variance_factor=total / solution.degrees if solution.degrees else float("nan"),
+    )
 
 
 def _closures(solution: Solution, sd: FloatArray, names: Sequence[Name]) -> tuple[Closure, ...]:

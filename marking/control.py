@@ -13,9 +13,10 @@ from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
+from marking.datum import Datum
 from marking.errors import RefusedError
 from marking.lengths import INCH, format_length
-from marking.tape import independent_sd, shared_sds, tape_reading
+from marking.tape import independent_sd, scale_sd, tape_reading
 from marking.witness import Mark
 
 if TYPE_CHECKING:
@@ -243,46 +244,17 @@ def _diagonals(length: float, height: float, tape: Tape) -> Diagonals:
     return Diagonals(_run(diagonal, tape), float(allowed), diagonal / (2 * length))
 
 
-def control_covariance(control: Control) -> FloatArray:
-    """(2 n, 2 n) covariance of the marks' x and y in mm squared, x and y of each in turn.
-
-    Each mark has its own setting error; all share the tape's scale and warmth, and all off the
-    base line share what the diagonals leave of the angle of the zero line.
-    """
-    marks = control.marks
-    x0, y0 = np.min([m.mark.at_table for m in marks], axis=0)
-    away = np.array([m.mark.at_table for m in marks]) - (x0, y0)
-    covariance = np.diag(np.repeat([m.sd**2 for m in marks], 2))
-    shared_x, shared_y = shared_sds(away[:, 0], control.tape), shared_sds(away[:, 1], control.tape)
+def control_datum(control: Control) -> Datum:
+    """What all the marks share: the tape's scale and warmth, and what the diagonals leave of the
+    zero line's angle."""
+    zero = np.min([mark.mark.at_table for mark in control.marks], axis=0)
     diagonals = control.diagonals
     shift_sd = diagonals.allowed / _SURE * diagonals.shift_per_difference
-    lean = np.zeros(2 * len(marks))
-    lean[::2] = away[:, 1] / away[:, 1].max() * shift_sd
-    effects = [_interleaved(x, y) for x, y in zip(shared_x, shared_y, strict=True)]
-    for effect in (*effects, lean):
-        covariance += np.outer(effect, effect)
-    return covariance
-
-
-def shared_error(control: Control, points: FloatArray) -> FloatArray:
-    """(n,) mm: 95 of 100 covers lie less off at table points (n, 2) by what all marks share.
-
-    The tape's scale and warmth along and across, and the angle that the diagonals leave the zero
-    line; more marks do not lessen it. One direction rules, so a normal's 95 % is taken.
-    """
-    at = np.array([mark.mark.at_table for mark in control.marks])
-    away = points - at.min(axis=0)
-    height = float(np.ptp(at[:, 1]))
-    scale = (shared_sds(np.abs(away[:, 0]), control.tape) ** 2).sum(axis=0)
-    scale += (shared_sds(np.abs(away[:, 1]), control.tape) ** 2).sum(axis=0)
-    diagonals = control.diagonals
-    lean = diagonals.allowed / _SURE * diagonals.shift_per_difference * away[:, 1] / height
-    errors: FloatArray = _SURE * np.sqrt(scale + lean**2)
-    return errors
-
-
-def _interleaved(x: FloatArray, y: FloatArray) -> FloatArray:
-    return np.stack([x, y], axis=1).ravel()
+    return Datum(
+        (float(zero[0]), float(zero[1])),
+        scale_sd(control.tape),
+        shift_sd / control.height.length,
+    )
 
 
 def marks_on(control: Control, line: ControlLine) -> Sequence[ControlMark]:

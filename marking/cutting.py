@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
 Cell = tuple[int, int]
 """Column and row, from 0, of the lattice that the seams make."""
-
+_Point = tuple[float, float]
 
 _SAME = 1e-9
 
@@ -32,17 +32,18 @@ def cut(
 
     Neighbouring pieces share their cut point to the last bit, and it lies on the seam exactly.
     """
-    low, high = points.min(axis=0), points.max(axis=0)
+    low, high = points.min(axis=0).tolist(), points.max(axis=0).tolist()
     cell = bisect_right(x_seams, low[0]), bisect_right(y_seams, low[1])
     if cell == (bisect_right(x_seams, high[0]), bisect_right(y_seams, high[1])):
         yield cell, points
         return
-    piece = [points[0]]
+    corners: list[_Point] = [(x, y) for x, y in points.tolist()]
+    piece = corners[:1]
     current: Cell | None = None
-    for start, end in itertools.pairwise(points):
+    for start, end in itertools.pairwise(corners):
         stops = [start, *_crossings(start, end, x_seams, y_seams), end]
         for before, after in itertools.pairwise(stops):
-            middle = (before + after) / 2
+            middle = (before[0] + after[0]) / 2, (before[1] + after[1]) / 2
             here = bisect_right(x_seams, middle[0]), bisect_right(y_seams, middle[1])
             if current is not None and here != current:
                 yield current, np.array(piece)
@@ -54,11 +55,11 @@ def cut(
 
 
 def _crossings(
-    start: FloatArray, end: FloatArray, x_seams: Sequence[float], y_seams: Sequence[float]
-) -> list[FloatArray]:
+    start: _Point, end: _Point, x_seams: Sequence[float], y_seams: Sequence[float]
+) -> list[_Point]:
     """Where a segment crosses seams, in order along it, without its own ends."""
-    run = end - start
-    found: list[tuple[float, FloatArray]] = []
+    run = end[0] - start[0], end[1] - start[1]
+    found: list[tuple[float, _Point]] = []
     for axis, seams in enumerate((x_seams, y_seams)):
         if run[axis] == 0:
             continue
@@ -67,12 +68,11 @@ def _crossings(
             if seam == high:
                 continue
             share = (seam - start[axis]) / run[axis]
-            point = start + share * run
-            point[axis] = seam
-            found.append((share, point))
-    stops: list[FloatArray] = []
-    for _, point in sorted(found, key=lambda crossing: crossing[0]):
+            x, y = start[0] + share * run[0], start[1] + share * run[1]
+            found.append((share, (x, seam) if axis else (seam, y)))
+    stops: list[_Point] = []
+    for _, (x, y) in sorted(found, key=lambda crossing: crossing[0]):
         # Through a corner of the lattice, rounding would part the two crossings by a dot of ink.
-        if not stops or np.abs(point - stops[-1]).max() > _SAME:
-            stops.append(point)
+        if not stops or max(abs(x - stops[-1][0]), abs(y - stops[-1][1])) > _SAME:
+            stops.append((x, y))
     return stops

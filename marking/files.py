@@ -10,15 +10,17 @@ import errno
 import hashlib
 import json
 import os
+import signal
+import threading
+from contextlib import contextmanager
 from dataclasses import dataclass
-from functools import partial
-from pathlib import Path, PurePosixPath
+from pathlib import Path, PureWindowsPath
 from typing import TYPE_CHECKING, Any
 
 from marking.errors import BadInputError
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Mapping, Sequence
+    from collections.abc import Iterator, Mapping, Sequence
 
 MANIFEST = "files.json"
 
@@ -56,12 +58,12 @@ def write_set(
     staged = {**files, MANIFEST: (json.dumps(manifest, indent=1) + "\n").encode()}
     stale, changed = [], []
     for name, sha in old["files"].items():
-        path = _below(folder, name)
-        if name not in listed and path.is_file():
-            if digest(path.read_bytes()) == sha:
-                stale.append(path)
-            else:
-                changed.append(name)
+        if name in listed or not (folder / name).is_file():
+            continue
+        if digest((folder / name).read_bytes()) == sha:
+            stale.append(folder / name)
+        else:
+            changed.append(name)
     _replace_all(folder, staged, stale)
     return written, changed
 
@@ -73,51 +75,69 @@ def _manifest(folder: Path) -> dict[str, Any]:
         files = {
             str(name): str(sha)
             for name, sha in manifest["files"].items()
-            if ".." not in PurePosixPath(name).parts and not PurePosixPath(name).is_absolute()
+            if _stays_inside(str(name))
         }
         return {"made_from": manifest["made_from"], "files": files}
     except (OSError, ValueError, KeyError, AttributeError, TypeError, RecursionError):
         return {"files": {}}
 
 
-def _below(folder: Path, name: str) -> Path:
-    return folder.joinpath(*PurePosixPath(name).parts)
+def _stays_inside(name: str) -> bool:
+    """Whether a name leads nowhere else, on any system: a manifest may come from another one."""
+    path = PureWindowsPath(name)
+    return not path.anchor and ".." not in path.parts
 
 
 def _replace_all(folder: Path, files: Mapping[str, bytes], stale: Sequence[Path] = ()) -> None:
     """Stages every file, and only then moves them into place and removes the stale ones."""
     staged: list[tuple[Path, Path]] = []
-    path = folder
-    for name in files:
-        if _below(folder, name).is_dir():
-            raise BadInputError(f"{_below(folder, name)}: a folder of that name is in the way")
+    contents = {folder / name: data for name, data in files.items()}
+    for path in contents:
+        if path.is_dir():
+            raise BadInputError(f"{path}: a folder of that name is in the way")
     try:
-        for name, data in files.items():
-            path = _below(folder, name)
+        for path, data in contents.items():
             path.parent.mkdir(parents=True, exist_ok=True)
             part = path.with_name(f".{path.name}.part")
             staged.append((part, path))
             part.write_bytes(data)
-    except BaseException as fault:
+        with _interrupted_afterwards():
+            _exchange(staged, stale)
+    except OSError as fault:
+        raise _cannot_write(path, fault) from None
+    finally:
         for part, _ in staged:
-            with contextlib.suppress(OSError):
-                part.unlink(missing_ok=True)
-        if isinstance(fault, OSError):
-            raise _cannot_write(path, fault) from None
-        raise
-    _finish(
-        [*(partial(_move, part, path) for part, path in staged[:-1])]
-        + [partial(_remove, path) for path in stale]
-        + [partial(_move, *staged[-1])]
-    )
+            _remove(part)
 
 
-def _move(part: Path, path: Path) -> None:
-    if part.exists():
-        try:
+def _exchange(staged: Sequence[tuple[Path, Path]], stale: Sequence[Path]) -> None:
+    """Moves every staged file into place and removes the stale, or puts all back as it was.
+
+    Raises BadInputError when a file cannot be replaced: another program may hold it open.
+    """
+    before: list[tuple[Path, bytes | None]] = []
+    try:
+        for part, path in staged[:-1]:
+            before.append((path, path.read_bytes() if path.exists() else None))
             os.replace(part, path)
-        except OSError as fault:
-            raise _cannot_write(path, fault) from None
+        # The last one tells of all the others, and of what is gone.
+        for path in stale:
+            before.append((path, path.read_bytes()))
+            path.unlink()
+        part, path = staged[-1]
+        os.replace(part, path)
+    except OSError as fault:
+        for changed, data in reversed(before):
+            _put_back(changed, data)
+        raise _cannot_write(path, fault) from None
+
+
+def _put_back(path: Path, data: bytes | None) -> None:
+    with contextlib.suppress(OSError):
+        if data is None:
+            path.unlink(missing_ok=True)
+        elif not path.exists() or path.read_bytes() != data:
+            path.write_bytes(data)
 
 
 def _remove(path: Path) -> None:
@@ -125,17 +145,19 @@ def _remove(path: Path) -> None:
         path.unlink(missing_ok=True)
 
 
-def _finish(steps: Sequence[Callable[[], None]]) -> None:
-    """Takes every step before an interrupt is heard, so that no set is left half exchanged."""
-    interrupted = False
-    at = 0
-    while at < len(steps):
-        try:
-            steps[at]()
-            at += 1
-        except KeyboardInterrupt:
-            interrupted = True
-    if interrupted:
+@contextmanager
+def _interrupted_afterwards() -> Iterator[None]:
+    """Hears an interrupt only at the end, so that no set is left half exchanged."""
+    if threading.current_thread() is not threading.main_thread():
+        yield
+        return
+    heard: list[int] = []
+    before = signal.signal(signal.SIGINT, lambda number, _: heard.append(number))
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGINT, before)
+    if heard:
         raise KeyboardInterrupt
 
 

@@ -6,22 +6,24 @@ deviation and no figures yet. It knows sections and sights, no device. Table fra
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from marking.butts import Butt, butts, outermost_ink, window_middle
+from marking.datum import EXACT
 from marking.errors import RefusedError
 from marking.network import Reading, Setup, gain, known, only, with_inked
 from marking.pose import as_planned, effect
 from marking.regions import radius_95
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Mapping, Sequence
+    from collections.abc import Mapping, Sequence
 
     from numpy.typing import NDArray
 
+    from marking.datum import Datum
     from marking.limits import Limits
     from marking.network import Network
     from marking.sections import Plan, Section
@@ -31,7 +33,6 @@ if TYPE_CHECKING:
 
 _COVERS = 2000
 _SEED = 20
-_SDS_IN_95 = 1.96
 
 
 @dataclass(frozen=True)
@@ -92,13 +93,19 @@ class Errors:
 
 
 def forecast(
-    plan: Plan, seen: Sights, reading_sd: float, limits: Limits, repeats: int = 1
+    plan: Plan,
+    seen: Sights,
+    reading_sd: float,
+    limits: Limits,
+    repeats: int = 1,
+    datum: Datum = EXACT,
 ) -> Forecast:
     """What `plan` holds with these sights, each mark read `repeats` times to `reading_sd` mm.
 
+    `datum` is what the marks set by tape share: more marks do not lessen its errors.
     Raises RefusedError naming the first section that sees too few marks to be placed.
     """
-    errors = ink_errors(plan, seen, reading_sd / repeats**0.5)
+    errors = ink_errors(plan, seen, reading_sd / repeats**0.5, datum)
     sections = {section.id: section for section in plan.sections}
     drawn = _covers(errors)
     found, worst_line = [], np.zeros(_COVERS)
@@ -125,47 +132,31 @@ def forecast(
     )
 
 
-def with_shared(found: Forecast, shared: Callable[[FloatArray], FloatArray]) -> Forecast:
-    """`found` with what every mark shares, `shared` mm of 95 % at table points (n, 2).
-
-    The two are independent, so squares add; a step at a seam has none of it to show.
-    """
-    spots = np.array([section.at_table for section in found.sections])
-    more = shared(spots)
-    sections = tuple(
-        replace(
-            section,
-            error=float(np.hypot(section.error, extra)),
-            sd=float(np.hypot(section.sd, extra / _SDS_IN_95)),
-        )
-        for section, extra in zip(found.sections, more, strict=True)
-    )
-    worst = float(np.hypot(found.worst_line, more.max()))
-    return replace(found, sections=sections, worst_line=worst)
-
-
-def ink_errors(plan: Plan, seen: Sights, reading_sd: float) -> Errors:
+def ink_errors(plan: Plan, seen: Sights, reading_sd: float, datum: Datum = EXACT) -> Errors:
     """How every section's ink will err, each inked where the readings until then place it.
 
     Later readings tell more of ink that lies already, but do not move it: of each pair of
-    sections the covariance is taken when the second is inked.
+    sections the covariance is taken when the second is inked. The datum shifts ink as it did
+    when that was laid.
     """
     sections = {section.id: section for section in plan.sections}
     last = {mark: count for count, name in enumerate(seen.order) for mark in seen.seen[name]}
-    network = known(seen.targets.values())
+    network = known(seen.targets.values(), datum)
     places: dict[str, slice] = {}
     covariance = np.zeros((3 * len(sections), 3 * len(sections)))
+    common = np.zeros((3 * len(sections), 2))
     for count, name in enumerate(seen.order):
         network = _inked(network, sections[name], seen.seen[name], reading_sd)
         places[name] = slice(3 * count, 3 * count + 3)
         kept = np.r_[tuple(network.places[other] for other in places)]
-        row = network.covariance[network.places[name]][:, kept]
+        row = network.by_tape[network.places[name]][:, kept]
+        common[places[name]] = network.common[network.places[name]]
         covariance[places[name], : 3 * count + 3] = row
         covariance[: 3 * count + 3, places[name]] = row.T
         done = {f"mark {mark}" for mark in last if last[mark] <= count}
         network = only(network, [place for place in network.places if place not in done])
     centres = {name: window_middle(section) for name, section in sections.items()}
-    return Errors(places, centres, covariance)
+    return Errors(places, centres, covariance + common @ common.T)
 
 
 def _inked(network: Network, section: Section, marks: Sequence[str], reading_sd: float) -> Network:

@@ -19,12 +19,13 @@ from marking.stock import stock, stock_names
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
-    from importlib.resources.abc import Traversable
     from pathlib import Path
 
     from marking.job import MarkingJob
 
 JOB_FILE = "job.toml"
+RECORD_FILE = "job.db"
+"""What has happened in the job; `marking.record` reads and writes it."""
 _PROFILE_FOLDERS = {
     ("table",): "tables",
     ("plotter",): "plotters",
@@ -92,7 +93,7 @@ def check_job(written: dict[str, Any], folder: Path, model: type[JobT]) -> JobT:
     return job
 
 
-def read_toml(path: Path | Traversable, label: str) -> dict[str, Any]:
+def read_toml(path: Path, label: str) -> dict[str, Any]:
     """The tables of a TOML file; BadInputError with line and column when it is broken."""
     try:
         data = path.read_bytes()

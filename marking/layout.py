@@ -16,6 +16,7 @@ from marking import hems, lines, numerals
 from marking.errors import RefusedError
 from marking.lengths import format_length
 from marking.survey import Top, survey_top
+from marking.tape import tape_of
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -110,7 +111,7 @@ def lay_out(job: MarkingJob) -> Layout:
     Raises RefusedError when it does not fit the real top, BadInputError when the survey or the
     face cannot be.
     """
-    top = survey_top(job.table, job.units)
+    top = survey_top(job.table, job.units, tape_of(job.tape))
     rect = top.inscribed
     cross_x = lines.cross_positions(job, rect)
     long_lines, warnings = lines.long_lines(job, rect)
@@ -133,7 +134,7 @@ def lay_out(job: MarkingJob) -> Layout:
     lettered = [_numeral_strokes(numeral) for numeral in placed]
     strokes += [stroke for drawn in lettered for stroke in drawn]
     folds = hems.fold_lines(job, long_lines, _numbered(cross_x, fold_x))
-    tick_x = np.unique([points[0, 0] for _, points in ticks])
+    tick_x = {float(points[0, 0]) for _, points in ticks}
     layout = Layout(
         tuple(strokes),
         tuple(
@@ -142,7 +143,7 @@ def lay_out(job: MarkingJob) -> Layout:
         ),
         Grid(
             cross_x,
-            np.sort(np.concatenate([tick_x, fold_x])),
+            np.sort([*tick_x, *fold_x]),
             tuple(long_lines),
             (job.grid.pitch, job.grid.pitch),
         ),
@@ -256,9 +257,11 @@ def _warnings(
     if missed < job.grid.pitch / 8:
         step = 25.4 / 32 if job.units == "in" else 0.1
         less = math.floor((job.grid.end_margin - missed / 2) / step) * step
+        advice = f'; grid.end_margin = "{format_length(less, job.units)}" would let it on'
+        on_the_top = less >= max(job.pens.lines.width, job.pens.heavy.width) / 2
         warnings.append(
-            f"Cross line {len(cross_x)} misses by {missed:.2f} mm at the far end; "
-            f'grid.end_margin = "{format_length(less, job.units)}" would let it on.'
+            f"Cross line {len(cross_x)} misses by {missed:.2f} mm at the far end"
+            f"{advice if on_the_top else ''}."
         )
     if job.grid.heavy_every >= len(cross_x):
         warnings.append("Only the zero line is heavy: grid.heavy_every is more than the table has.")

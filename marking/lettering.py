@@ -150,9 +150,8 @@ def letter_numeral(digits: str, face_name: str = STOCK_FACE) -> Lettered:
     strokes: list[FloatArray] = []
     pen_x = 0.0
     for digit in digits:
-        drawn = glyphs[digit].strokes
-        left, right = _extent(drawn)[:, 0]
-        strokes += [stroke + (pen_x - left, 0.0) for stroke in drawn]
+        left, right = _sides(digit, face_name)
+        strokes += [stroke + (pen_x - left, 0.0) for stroke in glyphs[digit].strokes]
         pen_x += right - left + gap
     return _centred(strokes)
 
@@ -160,8 +159,15 @@ def letter_numeral(digits: str, face_name: str = STOCK_FACE) -> Lettered:
 def digit_gap(face_name: str = STOCK_FACE) -> float:
     """Between the centre lines of two noughts set side by side, in face units."""
     nought = face(face_name).glyphs["0"]
-    left, right = _extent(nought.strokes)[:, 0]
-    return float(nought.right - right + left - nought.left)
+    left, right = _sides("0", face_name)
+    return nought.right - right + left - nought.left
+
+
+@cache
+def _sides(digit: str, face_name: str) -> tuple[float, float]:
+    """The least and the greatest x of a digit's own strokes."""
+    left, right = _extent(face(face_name).glyphs[digit].strokes)[:, 0].tolist()
+    return left, right
 
 
 def _centred(strokes: list[FloatArray]) -> Lettered:
@@ -188,7 +194,7 @@ def _write_stock_face() -> None:
         "The Hershey fonts were made at the U.S. National Bureau of Standards by A. V. Hershey."
     )
     path = stock().joinpath("lettering", f"{STOCK_FACE}.json")
-    with open(str(path), "w", encoding="utf-8", newline="\n") as file:
+    with path.open("w", encoding="utf-8", newline="\n") as file:
         file.write(f'{{"about": {json.dumps(about)},\n "glyphs": {{\n{rows}\n }}\n}}\n')
 
 

@@ -180,10 +180,19 @@ def tick_lines(
 ) -> list[tuple[str, FloatArray]]:
     """Ticks a quarter pitch long, inward from the first long lines, each with its id.
 
-    None stands where one of the `taken` upright lines already does.
+    None stands where one of the `taken` upright lines already does. Raises RefusedError when
+    they would touch the cross lines beside them.
     """
     if not job.grid.half_ticks:
         return []
+    beside = (job.pens.lines.width + max(job.pens.lines.width, job.pens.heavy.width)) / 2
+    if job.grid.pitch / 2 < beside + BETWEEN_INK:
+        raise RefusedError(
+            f"grid.half_ticks: ticks at half of {format_length(job.grid.pitch, job.units)} leave "
+            f"less than {BETWEEN_INK} mm bare to the cross lines beside them. Leave them out "
+            f"(half_ticks = false), or use a pitch of {2 * (beside + BETWEEN_INK):.1f} mm or more, "
+            "or a finer pen"
+        )
     apart = job.pens.lines.width + BETWEEN_INK
     reach = job.grid.pitch / 4
     middles = [
@@ -202,7 +211,7 @@ def tick_lines(
 def bias_line(job: MarkingJob, number: int, xs: FloatArray, ys: tuple[float, float]) -> FloatArray:
     """The 45-degree line from cross line `number` on the near long line, away from the zero end.
 
-    Raises RefusedError when no such cross line exists or nothing is left of the line.
+    Raises RefusedError when no such cross line exists.
     """
     if number >= len(xs) - 1:
         raise RefusedError(

@@ -2,8 +2,9 @@
 
 One normal state over the errors of control marks and of every inked section, with its whole
 covariance: a witness mark inherits the error of the section that inked it, so a chain of
-sections cannot fool itself. It knows readings and poses, neither files nor verdicts. Table
-frame, millimetres and radians.
+sections cannot fool itself. Places are estimated as the tape tells them, for readings must not
+correct it by a plotter's own scale; what the datum may be off is carried beside. It knows
+readings and poses, neither files nor verdicts. Table frame, millimetres and radians.
 """
 
 from __future__ import annotations
@@ -13,6 +14,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from marking.datum import EXACT, explained
 from marking.errors import BadInputError
 from marking.pose import effect
 
@@ -21,6 +23,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
+    from marking.datum import Datum
     from marking.pose import Pose, PoseKind
     from marking.witness import Mark
 
@@ -38,7 +41,8 @@ class Target:
     inked_by: str | None = None
     """Id of the section that inked it, whose error it shares; None for one set by tape."""
     sd: float = TAPE_SD
-    """Its own error in mm per axis: the tape's, or the pen's scatter about its section."""
+    """Its own error in mm per axis: the tape's without what the datum shifts all marks by, or the
+    pen's scatter about its section."""
 
 
 @dataclass(frozen=True)
@@ -77,8 +81,22 @@ class Network:
     """Where each block of the state stands: by section id, and `mark MARK` for a mark's own."""
     mean: FloatArray
     """(n,), or (n, runs) for many sets of readings of the same marks at once."""
-    covariance: FloatArray
-    """(n, n)."""
+    by_tape: FloatArray
+    """(n, n): the covariance if the datum had no error, by which readings are weighed."""
+    common: FloatArray
+    """(n, 2): how one standard deviation of each error of the datum moves the state."""
+    datum: Datum = EXACT
+
+    @property
+    def covariance(self) -> FloatArray:
+        """(n, n): with the datum's errors."""
+        return self.spread_of(np.arange(len(self.by_tape)))
+
+    def spread_of(self, index: NDArray[np.intp]) -> FloatArray:
+        """(k, k): the covariance of the states of `index`, with the datum's errors."""
+        common = self.common[index]
+        spread: FloatArray = self.by_tape[np.ix_(index, index)] + common @ common.T
+        return spread
 
 
 @dataclass(frozen=True)
@@ -93,19 +111,35 @@ class Gain:
     """(k, 2m): from misfits of the readings to the change of the pose."""
     correction: FloatArray
     """(n, 2m): from misfits to the correction of the state."""
-    spread: FloatArray
-    """(k, k): covariance of the pose's change."""
+    by_tape: FloatArray
+    """(k, k): covariance of the pose's change if the datum had no error."""
     shared: FloatArray
-    """(k, n): covariance of the pose's change with the state."""
+    """(k, n): covariance of the pose's change with the state, likewise."""
     taken: FloatArray
-    """(2m, n): covariance of the marks with the state; the correction times this is what the
-    readings take from the state's covariance."""
-    projector: FloatArray
-    """(2m, 2m): weights of the misfits once the pose is taken out of them."""
+    """(2m, n): covariance of the marks with the state, likewise; the correction times this is what
+    the readings take from the state's covariance."""
+    moved: FloatArray
+    """(2m, 2): how the datum's errors move the marks."""
+    tape_projector: FloatArray
+    """(2m, 2m): weights of the misfits once the pose is taken out of them, likewise."""
+
+    @property
+    def projector(self) -> FloatArray:
+        """(2m, 2m): the same with the datum's errors among what may cause the misfits."""
+        datums = explained(self.tape_projector @ self.moved, self.moved)
+        projector: FloatArray = self.tape_projector - datums @ datums.T
+        return projector
+
+    @property
+    def spread(self) -> FloatArray:
+        """(k, k): covariance of the pose's change, with the datum's errors."""
+        common = self.change @ self.moved
+        spread: FloatArray = self.by_tape + common @ common.T
+        return spread
 
 
-def known(targets: Iterable[Target]) -> Network:
-    """The network before any reading.
+def known(targets: Iterable[Target], datum: Datum = EXACT) -> Network:
+    """The network before any reading; marks set by tape are set from `datum`.
 
     Raises BadInputError for two marks of one id and for errors that are not positive numbers.
     """
@@ -123,34 +157,38 @@ def known(targets: Iterable[Target]) -> Network:
                 f"a mark set by tape is good to about {TAPE_SD:g} mm"
             )
         by_id[target.mark.id] = target
-    return Network(by_id, {}, {}, np.zeros(0), np.zeros((0, 0)))
+    return Network(by_id, {}, {}, np.zeros(0), np.zeros((0, 0)), np.zeros((0, 2)), datum)
 
 
-def mark_position(network: Network, mark: str) -> tuple[FloatArray, FloatArray]:
-    """Where a mark is believed to lie (2,), and the covariance (2, 2) of that.
+def mark_positions(network: Network, marks: Sequence[str]) -> FloatArray:
+    """Where marks are believed to lie: (m, 2).
 
     Raises BadInputError for a mark that is unknown or not inked yet.
     """
-    network, carrier = _carried(network, [mark])
-    at = np.array(network.targets[mark].mark.at_table)
+    network, carrier = _carried(network, marks)
+    at = np.array([network.targets[mark].mark.at_table for mark in marks])
     mean = network.mean if network.mean.ndim == 1 else network.mean[:, 0]
-    return at + carrier @ mean, carrier @ network.covariance @ carrier.T
+    believed: FloatArray = at + (carrier @ mean).reshape(-1, 2)
+    return believed
 
 
 def misfit(network: Network, pose: Pose, readings: Sequence[Reading]) -> FloatArray:
     """Marks where they are believed to lie, less the readings through `pose`: (m, 2), mm."""
-    believed = np.array([mark_position(network, reading.mark)[0] for reading in readings])
+    believed = mark_positions(network, [reading.mark for reading in readings])
     return believed - pose(np.array([reading.at for reading in readings]))
 
 
 def gain(network: Network, readings: Sequence[Reading], about: FloatArray, kind: PoseKind) -> Gain:
-    """What `readings` by one new section are worth: generalised least squares, the pose free."""
+    """What `readings` by one new section are worth: generalised least squares, the pose free.
+
+    The least squares are the tape's; what the datum does to them is told beside.
+    """
     marks = [reading.mark for reading in readings]
     network, carrier = _carried(network, marks)
     at = np.array([network.targets[mark].mark.at_table for mark in marks])
     design = effect(kind, at, about).reshape(2 * len(marks), -1)
     noise = np.repeat([reading.sd**2 for reading in readings], 2)
-    crossed = network.covariance @ carrier.T
+    crossed = network.by_tape @ carrier.T
     weights = np.asarray(np.linalg.inv(carrier @ crossed + np.diag(noise)), dtype=np.float64)
     weighted = design.T @ weights
     spread = np.asarray(np.linalg.inv(weighted @ design), dtype=np.float64)
@@ -165,6 +203,7 @@ def gain(network: Network, readings: Sequence[Reading], about: FloatArray, kind:
         _even(spread),
         change @ crossed.T,
         crossed.T,
+        carrier @ network.common,
         projector,
     )
 
@@ -172,15 +211,23 @@ def gain(network: Network, readings: Sequence[Reading], about: FloatArray, kind:
 def with_inked(gained: Gain, setup: Setup, misfits: FloatArray) -> Network:
     """The state once `setup` is inked; `misfits` (2m,) or (2m, runs) are from its own pose."""
     network = gained.network
-    size = network.covariance.shape[0]
+    size = len(network.by_tape)
     mean = np.concatenate(
         [network.mean + gained.correction @ misfits, gained.change @ misfits], axis=0
     )
-    left = network.covariance + gained.correction @ gained.taken
-    covariance = np.block([[left, gained.shared.T], [gained.shared, gained.spread]])
-    places = {**network.places, setup.section: slice(size, size + len(gained.spread))}
-    setups = {**network.setups, setup.section: setup}
-    return replace(network, setups=setups, places=places, mean=mean, covariance=covariance)
+    left = network.by_tape + gained.correction @ gained.taken
+    by_tape = np.block([[left, gained.shared.T], [gained.shared, gained.by_tape]])
+    common = np.concatenate(
+        [network.common + gained.correction @ gained.moved, gained.change @ gained.moved]
+    )
+    return replace(
+        network,
+        setups={**network.setups, setup.section: setup},
+        places={**network.places, setup.section: slice(size, len(by_tape))},
+        mean=mean,
+        by_tape=by_tape,
+        common=common,
+    )
 
 
 def ink(network: Network, setup: Setup) -> Network:
@@ -202,13 +249,14 @@ def concerning(
     setups: Sequence[Setup],
     marks: Iterable[str],
     sections: Iterable[str],
+    datum: Datum = EXACT,
 ) -> Network:
     """The network after `setups`, in the order they were inked, as far as it concerns these.
 
     The same figures as the whole network's, sooner: what no later reading can reach is left
     out as it goes. Only `marks` are known to it afterwards.
     """
-    network = known(targets)
+    network = known(targets, datum)
     wanted = set(marks)
     last = _last_use(network.targets, setups, wanted, sections)
     for count, setup in enumerate(setups):
@@ -237,11 +285,12 @@ def _last_use(
 def ink_error(network: Network, section: str, points: FloatArray) -> tuple[FloatArray, FloatArray]:
     """How far the ink of `section` at table points (n, 2) lies from the plan, and how surely.
 
-    The mean (n, 2) and covariance (n, 2, 2), given all readings.
+    The mean (n, 2) and covariance (n, 2, 2), given all readings; with the datum's errors.
     """
     block = network.places[section]
     by_point = section_effect(network, section, points)
-    spread = by_point @ network.covariance[block, block] @ by_point.transpose(0, 2, 1)
+    states = network.spread_of(np.r_[block])
+    spread = by_point @ states @ by_point.transpose(0, 2, 1)
     return by_point @ network.mean[block], spread
 
 
@@ -250,14 +299,14 @@ def seam_step(
 ) -> tuple[FloatArray, FloatArray]:
     """The ink of `section` less that of `beside` at seam points (n, 2): mean and covariance.
 
-    What the two share, as a witness mark both have met, is counted out.
+    What the two share, as a witness mark both have met or the datum, is counted out.
     """
     one, two = network.places[section], network.places[beside]
     both = np.concatenate(
         [section_effect(network, section, points), -section_effect(network, beside, points)], axis=2
     )
     index = np.r_[one, two]
-    spread = both @ network.covariance[np.ix_(index, index)] @ both.transpose(0, 2, 1)
+    spread = both @ network.spread_of(index) @ both.transpose(0, 2, 1)
     return both @ network.mean[index], spread
 
 
@@ -279,7 +328,8 @@ def only(network: Network, places: Sequence[str]) -> Network:
         network,
         places=kept,
         mean=network.mean[index],
-        covariance=network.covariance[np.ix_(index, index)],
+        by_tape=network.by_tape[np.ix_(index, index)],
+        common=network.common[index],
     )
 
 
@@ -298,7 +348,7 @@ def _carried(network: Network, marks: Sequence[str]) -> tuple[Network, FloatArra
     """How the state moves `marks`, (2m, n), with blocks added for marks not met before."""
     for mark in marks:
         network = _met(network, mark)
-    carrier = np.zeros((len(marks), 2, network.covariance.shape[0]))
+    carrier = np.zeros((len(marks), 2, len(network.by_tape)))
     for row, mark in enumerate(marks):
         target = network.targets[mark]
         if target.inked_by is not None:
@@ -327,16 +377,25 @@ def _met(network: Network, mark: str) -> Network:
         )
     if _own(mark) in network.places or not target.sd:
         return network
-    size = network.covariance.shape[0]
-    covariance = np.zeros((size + 2, size + 2))
-    covariance[:size, :size] = network.covariance
-    covariance[size:, size:] = target.sd**2 * np.eye(2)
+    size = len(network.by_tape)
+    by_tape = np.zeros((size + 2, size + 2))
+    by_tape[:size, :size] = network.by_tape
+    by_tape[size:, size:] = target.sd**2 * np.eye(2)
     return replace(
         network,
         places={**network.places, _own(mark): slice(size, size + 2)},
         mean=np.concatenate([network.mean, np.zeros((2, *network.mean.shape[1:]))]),
-        covariance=covariance,
+        by_tape=by_tape,
+        common=np.concatenate([network.common, target_moves(network.datum, target)]),
     )
+
+
+def target_moves(datum: Datum, target: Target) -> FloatArray:
+    """(2, 2): how the datum's errors move a mark's own block; not at all if a section inked it."""
+    if target.inked_by is not None:
+        return np.zeros((2, 2))
+    moves: FloatArray = datum.moves(np.array([target.mark.at_table]))[0]
+    return moves
 
 
 def _listed(names: Iterable[str]) -> str:

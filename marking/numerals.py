@@ -108,6 +108,12 @@ def fit(job: MarkingJob, xs: FloatArray, rect: tuple[float, float, float, float]
             f"{_remedies(job, xs, rect, 2 * room.pen)}"
         )
     wanted = job.numerals.height
+    if wanted != "auto" and wanted < 2 * room.pen:
+        raise RefusedError(
+            f"numerals.height = {format_length(wanted, job.units)} ({wanted:.2f} mm) is less than "
+            f"two widths of the numerals' pen ({room.pen:.2f} mm), so their insides would fill. "
+            f'Ask for {2 * room.pen:.2f} mm or more, or "auto", or take a finer pen'
+        )
     if wanted != "auto" and wanted > tightest.height:
         touched = min(
             (limit for limit in limits if limit.height < wanted),

@@ -24,6 +24,7 @@ from marking.blend import (
 )
 from marking.blunders import Doubt, doubts
 from marking.butts import outermost_ink, window_middle
+from marking.datum import EXACT
 from marking.errors import BadInputError, RefusedError
 from marking.network import Setup, concerning
 from marking.pose import FEWEST_MARKS
@@ -36,6 +37,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from marking.butts import Butt
+    from marking.datum import Datum
     from marking.limits import Limits
     from marking.network import Network, Reading, Target
     from marking.pose import Pose, PoseKind
@@ -154,6 +156,7 @@ def network_for(
     targets: Sequence[Target],
     setups: Sequence[Setup],
     joints: Sequence[Butt],
+    datum: Datum = EXACT,
 ) -> Network:
     """The network that `place` needs for `section`, from a job's `setups` as they were inked.
 
@@ -168,7 +171,7 @@ def network_for(
         and y0 - _NEARBY <= target.mark.at_table[1] <= y1 + _NEARBY
     ]
     beside = [name for butt in joints if section.id in butt.sections for name in butt.sections]
-    return concerning(targets, setups, near, [name for name in beside if name in inked])
+    return concerning(targets, setups, near, [name for name in beside if name in inked], datum)
 
 
 def _check(

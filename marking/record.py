@@ -9,7 +9,7 @@ from __future__ import annotations
 import hashlib
 import json
 import sqlite3
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any, Literal
@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING, Any, Literal
 import numpy as np
 
 from marking.errors import BadInputError, CanvasruleError, RefusedError
+from marking.jobfile import RECORD_FILE
 from marking.schema import APPLICATION_ID, MIGRATIONS, migrate, version
 
 if TYPE_CHECKING:
@@ -26,7 +27,6 @@ if TYPE_CHECKING:
     from marking.layout import Layout
     from marking.readings import MarkReading
 
-RECORD_FILE = "job.db"
 CheckKind = Literal["proof", "device", "control", "proof sheet"]
 InkEvent = Literal["begun", "done"]
 StrokeEvent = Literal["sent", "drawn", "presumed"]
@@ -101,6 +101,8 @@ class KeptInk:
     layout: str
     section: str
     event: InkEvent
+    plan: str = ""
+    """Hash of the cut that the section is one of; empty where none was kept."""
 
 
 @dataclass(frozen=True)
@@ -115,6 +117,8 @@ class KeptRun:
     """Digest of what the device was told it is."""
     pose: Any
     remark: str
+    plan: str = ""
+    """Hash of the cut that the section is one of; empty where none was kept."""
 
 
 @dataclass(frozen=True)
@@ -195,8 +199,10 @@ class Record:
             ).fetchall()
         return {subject: json.loads(value) for subject, value in rows}
 
-    def add_ink(self, layout: Layout, section: str, event: InkEvent) -> None:
+    def add_ink(self, layout: Layout, section: str, event: InkEvent, plan: str = "") -> None:
         """Keeps that inking a section has begun, before the first byte is sent, or is done.
+
+        `plan` is the hash of the cut, by which a section of that id is told from another one.
 
         Raises RefusedError, keeping nothing, when ink stands under another layout.
         """
@@ -205,29 +211,31 @@ class Record:
             self._check_standing(named)
             if self.standing_layout() is None:
                 self._insert("standing_layout", "layout, reason", at, [(named, "inked")])
-            self._insert("ink", "layout, section, event", at, [(named, section, event)])
+            self._insert("ink", "layout, section, event, plan", at, [(named, section, event, plan)])
 
     def ink(self) -> tuple[KeptInk, ...]:
         """What has been inked, in order."""
         return tuple(
-            KeptInk(_time(at), layout, section, event)
-            for _, at, layout, section, event in self._rows("ink")
+            KeptInk(_time(at), layout, section, event, plan)
+            for _, at, layout, section, event, plan in self._rows("ink")
         )
 
-    def add_run(self, layout: str, section: str, device: str, pose: Any, remark: str) -> int:
+    def add_run(
+        self, layout: str, section: str, device: str, pose: Any, remark: str, plan: str = ""
+    ) -> int:
         """Keeps that a device is about to ink a section; returns the run's number."""
         self._add(
             "run",
-            "layout, section, device, pose, remark",
-            [(layout, section, device, _json(pose), remark)],
+            "layout, section, device, pose, remark, plan",
+            [(layout, section, device, _json(pose), remark, plan)],
         )
         return self.runs()[-1].id
 
     def runs(self, section: str | None = None) -> tuple[KeptRun, ...]:
         """All runs, or a section's, oldest first."""
         return tuple(
-            KeptRun(number, _time(at), layout, named, device, json.loads(pose), remark)
-            for number, at, layout, named, device, pose, remark in self._rows(
+            KeptRun(number, _time(at), layout, named, device, json.loads(pose), remark, plan)
+            for number, at, layout, named, device, pose, remark, plan in self._rows(
                 "run", section=section
             )
         )
@@ -277,6 +285,12 @@ class Record:
             "changed. Put job.toml back as it was, or say that the inked lines may disagree with "
             "the new layout"
         )
+
+    def copy_to(self, folder: Path) -> None:
+        """Copies all that is kept into a record of its own in `folder`, where none may be yet."""
+        path = folder / RECORD_FILE
+        with _explained(path), closing(sqlite3.connect(path)) as copy:
+            self._connection.backup(copy)
 
     @contextmanager
     def _writing(self) -> Iterator[str]:

@@ -9,6 +9,7 @@ import itertools
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
+from marking.datum import EXACT
 from marking.errors import RefusedError
 from marking.forecast import Forecast, forecast
 from marking.lengths import format_length
@@ -27,6 +28,7 @@ from marking.witness import Mark
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
 
+    from marking.datum import Datum
     from marking.layout import Grid
     from marking.lengths import Units
     from marking.limits import Limits
@@ -78,6 +80,8 @@ class Task:
     tape_sd: float = TAPE_SD
     units: Units = "mm"
     """What people see."""
+    datum: Datum = EXACT
+    """What all marks set by tape share."""
 
 
 def work(
@@ -98,7 +102,7 @@ def work(
         tuple(marks),
         repeats,
         order,
-        forecast(task.plan, seen, task.reading_sd, task.limits, repeats),
+        forecast(task.plan, seen, task.reading_sd, task.limits, repeats, task.datum),
     )
 
 

@@ -72,7 +72,8 @@ def resect(
         # Readings as wrong as this are told apart from the closed form's misfits.
         pose, settled = first, False
     misfits = believed - pose(plan)
-    off, in_sds = _against_others(misfits.ravel(), gained.projector)
+    projector = gained.projector
+    off, in_sds = _against_others(misfits.ravel(), projector)
     return Resection(
         tuple(readings),
         kind,
@@ -82,7 +83,7 @@ def resect(
         misfits,
         off,
         in_sds,
-        float(misfits.ravel() @ gained.projector @ misfits.ravel()),
+        float(misfits.ravel() @ projector @ misfits.ravel()),
         2 * len(readings) - PARAMETERS[kind],
         settled,
     )

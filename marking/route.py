@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from marking.job import PensTable
+    from marking.job import Pen, PensTable
     from marking.layout import Stroke
     from marking.zones import Pace
 
@@ -72,39 +72,52 @@ def shortest(
     points = np.concatenate([stroke.points for stroke in strokes]) @ (1, 1j)
     stops = np.cumsum([len(stroke.points) for stroke in strokes])
     ends = points[np.stack([np.append(0, stops[:-1]), stops - 1], axis=1)]
-    slots = [pens.named(stroke.pen).slot for stroke in strokes]
-    returns = np.array([pens.named(stroke.pen).passes % 2 == 0 for stroke in strokes])
+    held_by = [pens.named(stroke.pen) for stroke in strokes]
+    slots = [pen.slot for pen in held_by]
+    returns = np.array([pen.passes % 2 == 0 for pen in held_by])
+    # Seen from home, many sections of one table are the same to the micrometre, and then they
+    # share one solution.
+    seen = _seen(ends, home)
     lift = pace.lift * pace.travel
     order: list[tuple[int, bool]] = []
     at = home
     by_slot = [[n for n, other in enumerate(slots) if other == slot] for slot in sorted(set(slots))]
     for held, following in zip(by_slot, [*by_slot[1:], []], strict=True):
         # One holder's strokes lead to the nearest of the next one's, the last ones' home.
-        goals = ends[following].ravel() if following else np.array([home])
-        for batch, goal in _batches(held, ends, returns, at, goals):
-            # Seen from home, many sections of one table are the same to the micrometre, and
-            # then they share one solution.
-            seen = [np.round(part - home, 6) + 0.0 for part in (ends[batch].ravel(), at, goal)]
-            legs = _solved(*(part.tobytes() for part in (*seen, returns[batch])), lift)
+        for batch, after in _batches(held, following, ends, returns, at):
+            goals = seen[after] if after else np.zeros(1, dtype=np.complex128)
+            legs = _solved(
+                seen[batch].tobytes(),
+                _seen(np.array([at]), home).tobytes(),
+                goals.tobytes(),
+                returns[batch].tobytes(),
+                lift,
+            )
             order += [(batch[n], backwards) for n, backwards in legs]
-            at = _exit(ends, returns, *order[-1])
-    return _measured(order, strokes, ends, returns, slots, pens, home, pace)
+            last, backwards = order[-1]
+            at = _exit(ends[last].tolist(), held_by[last], backwards)
+    return _measured(order, strokes, ends.tolist(), held_by, home, pace)
+
+
+def _seen(places: ComplexArray, home: complex) -> ComplexArray:
+    # Adding nought turns a minus nought into nought.
+    return (places - home).round(6) + 0.0
 
 
 def _batches(
     held: list[int],
+    following: list[int],
     ends: ComplexArray,
     returns: NDArray[np.bool_],
     at: complex,
-    goals: ComplexArray,
-) -> Iterator[tuple[list[int], ComplexArray]]:
-    """One holder's strokes in runs that are solved one after another, each with its goals.
+) -> Iterator[tuple[list[int], list[int]]]:
+    """One holder's strokes in runs that are solved one after another, each with what follows it.
 
     Whole where there are few. A section of thousands, off a roll, is first put in order from
     nearest to nearest, since what a solution costs grows with the square of the strokes.
     """
     if len(held) <= _MOST_AT_ONCE:
-        yield held, goals
+        yield held, following
         return
     left = ends[held].copy()
     order: list[int] = []
@@ -115,21 +128,19 @@ def _batches(
         left[n] = np.inf
     for first in range(0, len(order), _MOST_AT_ONCE):
         batch = [held[n] for n in order[first : first + _MOST_AT_ONCE]]
-        after = order[first + _MOST_AT_ONCE : first + _MOST_AT_ONCE + 1]
-        yield batch, ends[held[after[0]]] if after else goals
+        after = [held[n] for n in order[first + _MOST_AT_ONCE : first + _MOST_AT_ONCE + 1]]
+        yield batch, after or following
 
 
-def _exit(ends: ComplexArray, returns: NDArray[np.bool_], n: int, back: bool) -> complex:
-    return complex(ends[n, int(back) if returns[n] else int(not back)])
+def _exit(ends: Sequence[complex], pen: Pen, back: bool) -> complex:
+    return ends[back if pen.passes % 2 == 0 else not back]
 
 
 def _measured(
     order: Sequence[tuple[int, bool]],
     strokes: Sequence[Stroke],
-    ends: ComplexArray,
-    returns: NDArray[np.bool_],
-    slots: Sequence[int],
-    pens: PensTable,
+    ends: Sequence[Sequence[complex]],
+    held_by: Sequence[Pen],
     home: complex,
     pace: Pace,
 ) -> Route:
@@ -138,16 +149,16 @@ def _measured(
     travel = seconds = 0.0
     lifts = 0
     for n, back in order:
-        hop = abs(complex(ends[n, int(back)]) - at)
-        joined = hop <= JOIN and held == slots[n]
+        pen = held_by[n]
+        hop = abs(ends[n][back] - at)
+        joined = hop <= JOIN and held == pen.slot
         legs.append(Leg(n, back, joined))
         travel += hop
         lifts += not joined
-        seconds += PEN_CHANGE_SECONDS * (held is not None and held != slots[n])
-        pen = pens.named(strokes[n].pen)
+        seconds += PEN_CHANGE_SECONDS * (held is not None and held != pen.slot)
         speed = min(pace.draw, pen.speed or pace.draw)
         seconds += strokes[n].length * pen.passes / speed
-        at, held = _exit(ends, returns, n, back), slots[n]
+        at, held = _exit(ends[n], pen, back), pen.slot
     travel += abs(home - at)
     seconds += travel / pace.travel + lifts * pace.lift
     return Route(tuple(legs), lifts, travel, seconds)
@@ -179,12 +190,15 @@ class _Tour:
     ) -> None:
         self.count = len(returns)
         self.returns = returns
+        nodes = np.arange(2 * self.count)
+        self.exits = np.where(returns.repeat(2), nodes, nodes ^ 1)
+        """For each node, the one at which a stroke entered there is left."""
         self.forward = np.triu(np.ones((self.count, self.count)))
         """1 where a run from i to j is one, 0 where j comes before i."""
         hops = np.zeros((2 * self.count + 2, 2 * self.count + 2))
-        nodes = np.append(ends, start)
-        hops[:-1, :-1] = np.abs(nodes[:, None] - nodes)
-        hops[:-1, -1] = hops[-1, :-1] = np.abs(nodes[:, None] - goals).min(axis=1)
+        places = np.append(ends, start)
+        hops[:-1, :-1] = np.abs(places[:, None] - places)
+        hops[:-1, -1] = hops[-1, :-1] = np.abs(places[:, None] - goals).min(axis=1)
         self.cost = np.where(hops > JOIN, hops + lift, hops)
         # The pen goes down for the first stroke wherever that begins, and up after the last.
         self.cost[-2:], self.cost[:, -2:] = hops[-2:] + lift, hops[:, -2:] + lift
@@ -210,21 +224,22 @@ class _Tour:
             entries[place] = node
             pair = node & ~1
             open_nodes[:, pair : pair + 2] = np.inf
-            at = node if self.returns[node // 2] else node ^ 1
+            at = self.exits[node]
         return entries
 
-    def _exits(self, entries: IntArray) -> IntArray:
-        return np.where(self.returns[entries // 2], entries, entries ^ 1)
+    def _costs(self, nodes: IntArray, others: IntArray) -> FloatArray:
+        """From each of `nodes` to each of `others`."""
+        return self.cost.take(nodes, axis=0).take(others, axis=1)
 
     def _reversed(self, entries: IntArray) -> IntArray:
         """A run of strokes drawn the other way round: each is entered where it was left."""
-        return self._exits(entries)[::-1]
+        return self.exits[entries[::-1]]
 
     def _ways(self, entries: IntArray) -> tuple[IntArray, IntArray]:
         """Nodes that hops lead into, the goals last, and out of, the start first."""
         return (
             np.append(entries, 2 * self.count + 1),
-            np.append(2 * self.count, self._exits(entries)),
+            np.append(2 * self.count, self.exits[entries]),
         )
 
     def _improved(self, entries: IntArray) -> IntArray:
@@ -240,8 +255,8 @@ class _Tour:
         """
         into, out_of = self._ways(entries)
         hops = self.cost[out_of, into]
-        x_to_x = self.cost[out_of[:, None], out_of]
-        e_to_e = self.cost[into[:, None], into]
+        x_to_x = self._costs(out_of, out_of)
+        e_to_e = self._costs(into, into)
 
         runs = self._good_reversals(x_to_x, e_to_e, hops)
         if runs:
@@ -254,7 +269,7 @@ class _Tour:
             turned = entries.copy()
             turned[i] ^= 1
             return turned
-        x_to_e = self.cost[out_of[:, None], into]
+        x_to_e = self._costs(out_of, into)
         for length in range(1, min(_LONGEST_MOVED, self.count - 1) + 1):
             gain, i, gap, backwards = self._best_shift(length, x_to_e, x_to_x, e_to_e, hops)
             if gain > _GAIN:
@@ -268,15 +283,17 @@ class _Tour:
         self, x_to_x: FloatArray, e_to_e: FloatArray, hops: FloatArray
     ) -> list[tuple[int, int]]:
         """2-opt: runs i to j that gain, drawn the other way round, best first and apart."""
-        gains = hops[:-1, None] + hops[1:] - x_to_x[:-1, 1:] - e_to_e[:-1, 1:]
+        gains = hops[:-1, None] + hops[1:]
+        gains -= x_to_x[:-1, 1:]
+        gains -= e_to_e[:-1, 1:]
         gains *= self.forward
         good = np.flatnonzero(gains > _GAIN)
         good = good[np.argsort(-gains.ravel()[good], kind="stable")]
         runs: list[tuple[int, int]] = []
-        for i, j in zip(*np.divmod(good[:_MOST_RUNS], self.count), strict=True):
+        for i, j in (divmod(place, self.count) for place in good[:_MOST_RUNS].tolist()):
             # Runs side by side share a hop; one gain would undo the other.
             if all(j + 1 < start or i > end + 1 for start, end in runs):
-                runs.append((int(i), int(j)))
+                runs.append((i, j))
         return runs
 
     def _best_turn(
@@ -303,9 +320,9 @@ class _Tour:
         taken = hops[first] + hops[after] - x_to_e[first, after]
         forward = x_to_e.T[first] + x_to_e[after]
         backward = x_to_x[after] + e_to_e[first]
-        gains = taken[:, None] + hops[None, :] - np.minimum(forward, backward)
-        gaps = np.arange(self.count + 1)
-        inside = (gaps[None, :] >= first[:, None]) & (gaps[None, :] <= after[:, None])
-        gains[inside] = -np.inf
+        gains = taken[:, None] + hops
+        gains -= np.minimum(forward, backward)
+        for own in range(length + 1):
+            gains[first, first + own] = -np.inf
         i, gap = divmod(int(gains.argmax()), gains.shape[1])
         return float(gains[i, gap]), i, gap, bool(backward[i, gap] < forward[i, gap])

@@ -44,6 +44,10 @@ MIGRATIONS = (
     CREATE INDEX stroke_section ON stroke (section);
     CREATE INDEX run_section ON run (section);
     """,
+    """
+    ALTER TABLE ink ADD COLUMN plan TEXT NOT NULL DEFAULT '';
+    ALTER TABLE run ADD COLUMN plan TEXT NOT NULL DEFAULT '';
+    """,
 )
 """One step a version; a released step is never edited, only followed by another."""
 

@@ -12,7 +12,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from marking.control import control_covariance, set_out
+from marking.butts import window_middle
+from marking.control import control_datum, set_out
 from marking.errors import BadInputError, RefusedError
 from marking.network import Reading, Setup
 from marking.pose import Pose
@@ -26,6 +27,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from marking.control import Control
+    from marking.datum import Datum
     from marking.layout import Layout
     from marking.lengths import Units
     from marking.placement import Placement
@@ -34,8 +36,8 @@ if TYPE_CHECKING:
 
     FloatArray = NDArray[np.float64]
 
-_BESIDE = 30.0
-"""mm that a device may stand off its window: what it may read all the same."""
+_SAME_WINDOW = 0.01
+"""mm that one cut's window may lie off another's and count as the same."""
 COVER = "cover"
 """The subject of what is kept of the cover itself."""
 
@@ -46,12 +48,17 @@ class Standing:
 
     control: Control
     sights: Sights
-    """Each control mark with its own deviation by this tape."""
+    """Each control mark with its own deviation by this tape, without what the datum adds."""
     setups: tuple[Setup, ...]
     """Of the inked sections, in inking order."""
     left_out: tuple[str, ...]
     """Sections inked under another layout or cut, or placed otherwise than by `keep_placement`:
     nothing here is joined to them."""
+
+    @property
+    def datum(self) -> Datum:
+        """What all control marks share."""
+        return control_datum(self.control)
 
 
 def plan_hash(plan: Plan) -> str:
@@ -88,7 +95,7 @@ def standing(record: Record, layout: Layout, plan: Plan, units: Units) -> Standi
     """
     control = _kept_control(record, layout, plan, units)
     seen = sights(plan, layout.grid, [mark.mark for mark in control.marks])
-    sds = mark_sds(control)
+    sds = {mark.mark.id: mark.sd for mark in control.marks}
     targets = {
         name: replace(target, sd=sds[name]) if name in sds else target
         for name, target in seen.targets.items()
@@ -98,31 +105,73 @@ def standing(record: Record, layout: Layout, plan: Plan, units: Units) -> Standi
 
 
 def _kept_control(record: Record, layout: Layout, plan: Plan, units: Units) -> Control:
-    named, cut = layout_hash(layout), plan_hash(plan)
-    kept = [check for check in record.checks("control", COVER) if check.layout == named]
-    if not kept:
+    result = _last_control(record, layout)
+    if result is None:
         raise RefusedError(
             "no control marks are set out for this layout; run canvasrule control, and set them "
             "out before anything is placed by them"
         )
-    result = kept[-1].result
-    if result["plan"] != cut:
+    if result["plan"] != plan_hash(plan):
         raise RefusedError(
             "the sections are cut otherwise than when the control marks were chosen: the plotter, "
             "its profile or its measured correction has changed. Run canvasrule control again, "
             "or put the plotter back as it was"
         )
+    return _set_out(result, layout, units)
+
+
+def control_set_out(record: Record, layout: Layout, units: Units) -> Control | None:
+    """The control marks set out for this layout, whatever it is cut for; None without any."""
+    result = _last_control(record, layout)
+    return None if result is None else _set_out(result, layout, units)
+
+
+def _last_control(record: Record, layout: Layout) -> Mapping[str, Any] | None:
+    named = layout_hash(layout)
+    kept = [check for check in record.checks("control", COVER) if check.layout == named]
+    return kept[-1].result if kept else None
+
+
+def _set_out(result: Mapping[str, Any], layout: Layout, units: Units) -> Control:
     tape, heights = Tape(**result["tape"]), result["heights"]
     return set_out(layout, float(result["spacing"]), tape, units, heights=heights)
 
 
-def mark_sds(control: Control) -> dict[str, float]:
-    """Standard deviation of each mark in mm per axis, with what all marks share, by id."""
-    variances = np.diag(control_covariance(control)).reshape(-1, 2).mean(axis=1)
-    return {
-        mark.mark.id: float(np.sqrt(variance))
-        for mark, variance in zip(control.marks, variances, strict=True)
-    }
+def guard_cut(record: Record, layout: Layout, plan: Plan) -> None:
+    """Refuses to go on where sections were inked as another layout or cut has them.
+
+    A section's id then names other lines than those inked under it. Raises RefusedError.
+    """
+    named, cut = layout_hash(layout), plan_hash(plan)
+    sections = {section.id: section for section in plan.sections}
+    other = [
+        ink.section
+        for ink in record.ink()
+        if (ink.plan or ink.section in sections)
+        and (ink.layout != named or ink.plan not in ("", cut))
+    ]
+    # Records of before the cut was kept still tell where a section's window lay.
+    other += [
+        run.section
+        for run in record.runs()
+        if not run.plan
+        and (
+            run.section not in sections
+            or not np.allclose(
+                run.pose["about"], window_middle(sections[run.section]), atol=_SAME_WINDOW
+            )
+        )
+    ]
+    if other:
+        named_first = list(dict.fromkeys(other))
+        shown = ", ".join(named_first[:4]) + (", …" if len(named_first) > 4 else "")
+        raise RefusedError(
+            f"{shown}: inked as another layout or cut has it. Since then job.toml, the plotter or "
+            "its measured correction has changed, and going on would leave lines out and ink "
+            "others twice; nothing was done. Put them back as they were (a correction by "
+            "canvasrule trial --measured, with the figures it came from); for a new cover, make "
+            "a job in a folder of its own"
+        )
 
 
 def _inked(record: Record, layout: Layout, plan: Plan) -> tuple[tuple[Setup, ...], tuple[str, ...]]:
@@ -135,7 +184,7 @@ def _inked(record: Record, layout: Layout, plan: Plan) -> tuple[tuple[Setup, ...
         if placed is None or not belongs(placed, named, cut):
             left_out.append(section)
         else:
-            setups.append(_setup(placed))
+            setups.append(setup_from(placed))
     return tuple(setups), tuple(left_out)
 
 
@@ -161,9 +210,7 @@ def keep_placement(
         "weight": placed.way.weight,
         "error": placed.inking.error,
         "step": placed.inking.step,
-        "kind": setup.kind,
-        "inked_with": pose_record(setup.pose),
-        "readings": [[r.mark, *map(float, r.at), r.sd] for r in setup.readings],
+        **setup_record(setup),
     }
     record.add_placement(
         layout_hash(layout),
@@ -183,20 +230,31 @@ def pose_record(pose: Pose) -> dict[str, Any]:
     }
 
 
-def _setup(placed: KeptPlacement) -> Setup:
+def pose_from(kept: Mapping[str, Any]) -> Pose:
+    """The pose kept as plain data."""
+    return Pose(np.array(kept["matrix"]), np.array(kept["shift"]), np.array(kept["about"]))
+
+
+def setup_record(setup: Setup) -> dict[str, Any]:
+    """What a placement's detail tells of the pose to ink with and the readings that gave it."""
+    return {
+        "kind": setup.kind,
+        "inked_with": pose_record(setup.pose),
+        "readings": [[r.mark, *map(float, r.at), r.sd] for r in setup.readings],
+    }
+
+
+def setup_from(placed: KeptPlacement) -> Setup:
+    """The section as `setup_record` kept it. Raises BadInputError when it was kept otherwise."""
     try:
         detail = placed.detail
         readings = tuple(
             Reading(str(mark), (float(x), float(y)), float(sd))
             for mark, x, y, sd in detail["readings"]
         )
-        return Setup(placed.section, _pose(detail["inked_with"]), readings, detail["kind"])
+        return Setup(placed.section, pose_from(detail["inked_with"]), readings, detail["kind"])
     except (KeyError, TypeError, ValueError) as fault:
         raise BadInputError(
             f"the kept placement of {placed.section} cannot be read ({fault!r}); put back a copy "
             "of the job's folder"
         ) from None
-
-
-def _pose(kept: Mapping[str, Any]) -> Pose:
-    return Pose(np.array(kept["matrix"]), np.array(kept["shift"]), np.array(kept["about"]))

@@ -13,13 +13,14 @@ import numpy as np
 
 from marking.errors import BadInputError, RefusedError
 from marking.lengths import format_length
-from marking.tape import permissible_error
+from marking.tape import USUAL_TAPE, permissible_error
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from marking.job import TopTable
     from marking.lengths import Units
+    from marking.tape import Tape, TapeClass
 
     FloatArray = NDArray[np.float64]
 
@@ -31,6 +32,8 @@ SIDES = (
     "diagonal_from_zero_near",
     "diagonal_from_zero_far",
 )
+_OTHER_TABLE, _OTHER_TABLE_LEAST = 0.03, 76.2
+"""How far a measured side may lie from the table's own size: a share of it, or so many mm."""
 # Corners in order: zero end near, far end near, far end far, zero end far.
 _ENDS = ((0, 1), (3, 2), (0, 3), (1, 2), (0, 2), (3, 1))
 _TRIANGLES = ((0, 3, 4), (0, 2, 5), (1, 2, 4), (1, 3, 5))
@@ -88,32 +91,34 @@ class Top:
         return float(self.corners_table[2, 1] - self.corners_table[3, 1])
 
 
-def survey_top(table: TopTable, units: Units) -> Top:
-    """The top of `table`: adjusted from its survey, or a true rectangle where there is none.
+def survey_top(table: TopTable, units: Units, tape: Tape = USUAL_TAPE) -> Top:
+    """The top of `table`: adjusted from its survey by `tape`, or a true rectangle without one.
 
-    Raises BadInputError for measurements that no figure can have, and RefusedError when they
-    disagree by more than the tape explains, naming the one to take again.
+    Raises BadInputError for measurements that no figure can have or that are not of this table,
+    and RefusedError when they disagree by more than the tape explains, naming the one to take
+    again.
     """
     if table.survey is None:
         length, width = table.length, table.width
         return Top(np.array([[0, 0], [length, 0], [length, width], [0, width]], dtype=float))
     measured = np.array([getattr(table.survey, side) for side in SIDES])
     _check_possible(measured, units)
-    sd = tape_sd(measured, table.survey.reading)
-    corners, adjustment = adjust(measured, sd)
+    sd = tape_sd(measured, table.survey.reading, tape.tape_class)
+    corners, adjustment = adjust(measured * tape.true_per_shown, sd)
     if adjustment.in_sds > _TRUST:
         raise RefusedError(_which_again(adjustment, units))
     _check_shape(corners)
+    _check_is_this_table(measured, table, units)
     return Top(corners, adjustment)
 
 
-def tape_sd(lengths: FloatArray, reading: float) -> FloatArray:
+def tape_sd(lengths: FloatArray, reading: float, tape_class: TapeClass = "II") -> FloatArray:
     """Standard deviations in mm of taped lengths read to `reading` mm.
 
-    Half the finest division for setting and reading; half the permissible error of a class II
-    tape.
+    Half the finest division for setting and reading; half the permissible error of the tape's
+    class.
     """
-    return np.hypot(reading / 2, permissible_error(lengths) / 2)
+    return np.hypot(reading / 2, permissible_error(lengths, tape_class) / 2)
 
 
 def adjust(measured: FloatArray, sd: FloatArray) -> tuple[FloatArray, Adjustment]:
@@ -183,6 +188,29 @@ def _check_possible(measured: FloatArray, units: Units) -> None:
                 f"{SIDES[others[0]]} ({shown[others[0]]}) and {SIDES[others[1]]} "
                 f"({shown[others[1]]}) together; no triangle closes, so measure these three again"
             )
+
+
+def _check_is_this_table(measured: FloatArray, table: TopTable, units: Units) -> None:
+    """A survey far from the length and width given is of another table, or has two exchanged."""
+    given = np.array([table.length, table.length, table.width, table.width])
+    off = np.abs(measured[:4] - given)
+    allowed = np.maximum(_OTHER_TABLE * given, _OTHER_TABLE_LEAST)
+    if (off <= allowed).all():
+        return
+    exchanged = (np.abs(measured[:4] - given[[2, 2, 0, 0]]) <= allowed[[2, 2, 0, 0]]).all()
+    worst = int((off / allowed).argmax())
+    name, key = SIDES[worst], "length" if worst < 2 else "width"
+    raise BadInputError(
+        f"table.survey: {name} measures {format_length(measured[worst], units)} and table.{key} "
+        f"says {format_length(given[worst], units)}. "
+        + (
+            "Long edges and ends look exchanged: near and far are the long edges, zero_end and "
+            "far_end the short ones"
+            if exchanged
+            else f"Correct whichever is wrong; table.{key} need only be the size by name, to "
+            f"within {format_length(allowed[worst], units)}"
+        )
+    )
 
 
 def _check_shape(corners: FloatArray) -> None:

@@ -94,6 +94,10 @@ class Tape:
         return (1 + self.scale_error) * (1 + STEEL_PER_CELSIUS * warmer)
 
 
+USUAL_TAPE = Tape()
+"""What is taken where a job names no tape."""
+
+
 def tape_of(table: TapeTable) -> Tape:
     """The tape that a job names. An error that was measured is good to half a division in 3 m."""
     return Tape(
@@ -155,6 +159,16 @@ def shared_sds(lengths: ArrayLike, tape: Tape) -> FloatArray:
     else:
         scale = lengths * tape.scale_sd
     return np.stack([scale, lengths * (STEEL_PER_CELSIUS * tape.temperature_sd)])
+
+
+def scale_sd(tape: Tape) -> float:
+    """Standard deviation of the tape's length, mm per mm: by class or as measured, and warmth.
+
+    What the law rounds up to whole metres is no scale, and is left out.
+    """
+    by_class = _PERMISSIBLE[tape.tape_class][1] / 1000 / 2
+    scale = by_class if tape.scale_sd is None else tape.scale_sd
+    return float(np.hypot(scale, STEEL_PER_CELSIUS * tape.temperature_sd))
 
 
 def reading_sd(lengths: ArrayLike, tape: Tape) -> FloatArray:

@@ -136,12 +136,11 @@ def true_up(remote: Page, work: Work, section: str, real: Mapping) -> None:
     """Trues up as a person does who leaves the light and types where it fell."""
     remote.get_by_role("tab", name="True up").click()
     remote.get_by_role("button", name="True up this section").click()
-    from devices.beam.targets import suggest
-
-    targets = suggest(work.section(section).window, work.expected(section), 25.4)
-    fell = real.to_table(np.array([target.at_px for target in targets]))
-    for number, (along, across) in enumerate(fell, 1):
+    when(remote, "desk.true_up !== null")
+    for number in range(1, remote.evaluate("desk.true_up.targets.length") + 1):
         remote.locator("#at").get_by_text(f"Target {number}:").wait_for()
+        lit = remote.evaluate(f"desk.true_up.targets[{number - 1}].lit")
+        along, across = real.to_table(np.array([lit]))[0]
         remote.get_by_label("Along from the zero end").fill(f"{along:.3f} mm")
         remote.get_by_label("Across from the near edge").fill(f"{across:.3f} mm")
         remote.get_by_role("button", name="Landed", exact=True).click()

@@ -14,6 +14,7 @@ import numpy as np
 from devices.job import Job
 from marking.blend import wanted_change
 from marking.butts import butts, outermost_ink, window_middle
+from marking.datum import EXACT
 from marking.jobfile import load_job
 from marking.layout import lay_out
 from marking.network import Reading, Setup, gain, known, with_inked
@@ -84,8 +85,10 @@ def mark_moves(target, centres, at_own, ink):
     return effect("rigid", at, centres[target.inked_by])[0] @ ink[target.inked_by]
 
 
-def ink_many(plan, seen, runs, seed, repeats=1, weight=0.0):
+def ink_many(plan, seen, runs, seed, repeats=1, weight=0.0, datum=EXACT):
     """Inks `plan` `runs` times: random tapes, set-downs and readings, placed by the network.
+
+    Each run has one tape and one square of its own, drawn as `datum` says.
 
     The gains are those of `marking.network`, applied to all runs at once; `weight` is the
     blend's, 0 for the table.
@@ -94,9 +97,11 @@ def ink_many(plan, seen, runs, seed, repeats=1, weight=0.0):
     sections = {section.id: section for section in plan.sections}
     centres = {name: window_middle(section) for name, section in sections.items()}
     tapes = {m: t.sd * rng.standard_normal((2, runs)) for m, t in seen.targets.items()}
+    if datum != EXACT:
+        _shift_together(tapes, seen, datum, rng)
     meets = butts(plan.sections)
-    network = known(seen.targets.values())
-    network = type(network)(network.targets, {}, {}, np.zeros((0, runs)), network.covariance)
+    network = known(seen.targets.values(), datum)
+    network = replace(network, mean=np.zeros((0, runs)))
     told = Runs({}, {}, centres, {}, [], [(b.sections, b.points_table) for b in meets])
     for name in seen.order:
         marks = list(seen.seen[name]) * repeats
@@ -120,6 +125,19 @@ def ink_many(plan, seen, runs, seed, repeats=1, weight=0.0):
         _note_seams(after, name, meets, told)
         network = after
     return told
+
+
+def _shift_together(tapes, seen, datum, rng):
+    """A tape too long shows too little: all it sets lies out by as much for each mm from zero.
+
+    A zero line that leans carries with it what is set out from it, the more the further up.
+    """
+    runs = next(iter(tapes.values())).shape[1]
+    long = datum.scale_sd * rng.standard_normal(runs)
+    lean = datum.lean_sd * rng.standard_normal(runs)
+    for mark in tapes:
+        along, up = np.subtract(seen.targets[mark].mark.at_table, datum.zero)
+        tapes[mark] = tapes[mark] + [long * along + lean * up, long * up]
 
 
 def _earlier(network, name, meets):
@@ -157,7 +175,7 @@ def _note_seams(network, name, meets, told):
             ],
             axis=2,
         )
-        spread = both @ network.covariance[np.ix_(index, index)] @ both.transpose(0, 2, 1)
+        spread = both @ network.spread_of(index) @ both.transpose(0, 2, 1)
         worst = int(radius_95(spread).argmax())
         true = both[worst] @ np.concatenate([told.ink[name], told.ink[beside]])
         mean = both[worst] @ network.mean[index]
@@ -283,21 +301,26 @@ def read_marks(targets, laid, true, rng, sd=READING_SD):
     return readings
 
 
-def ink_once(plan, seen, limits, seed, repeats=1):
+def ink_once(plan, seen, limits, seed, repeats=1, datum=EXACT):
     """Inks `plan` once through `place`, with poses and readings as they are in the plane.
 
     Yields (section, placement, true pose).
     """
     rng = np.random.default_rng(seed)
+    taped = {name: _taped(t, rng) for name, t in seen.targets.items() if not t.inked_by}
+    if datum != EXACT:
+        off = {name: np.zeros((2, 1)) for name in taped}
+        _shift_together(off, seen, datum, rng)
+        taped = {name: tuple((spot + off[name].ravel()).tolist()) for name, spot in taped.items()}
     set_out = {
         name: target
         if target.inked_by
-        else replace(target, mark=replace(target.mark, at_table=_taped(target, rng)), sd=0.0)
+        else replace(target, mark=replace(target.mark, at_table=taped[name]), sd=0.0)
         for name, target in seen.targets.items()
     }
     sections = {section.id: section for section in plan.sections}
     joints = butts(plan.sections)
-    network = known(seen.targets.values())
+    network = known(seen.targets.values(), datum)
     laid = {}
     for name in seen.order:
         section = sections[name]

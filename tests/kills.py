@@ -30,6 +30,7 @@ from marking.sections import cut_into_sections
 
 if TYPE_CHECKING:
     import random
+    from collections.abc import Iterator
     from pathlib import Path
 
 FORK = multiprocessing.get_context("fork")
@@ -60,12 +61,9 @@ def _quiet(arguments: list[str]) -> None:
     raise SystemExit(code)
 
 
-def _serve(folder: Path, port: int) -> None:
-    address = f"127.0.0.1:{port}"
-    ink = str(folder / "cloth.ink")
-    _quiet(
-        ["simulate", "--job", str(folder), "--listen", address, "--pace", str(PACE), "--ink", ink]
-    )
+def _serve(folder: Path, port: int, pace: float, ink: str) -> None:
+    words = ["simulate", "--job", str(folder), "--listen", f"127.0.0.1:{port}"]
+    _quiet([*words, "--pace", str(pace), "--ink", str(folder / ink)])
 
 
 @dataclass
@@ -128,8 +126,8 @@ def free_port() -> int:
     return port
 
 
-def start_plotter(folder: Path, port: int) -> Any:
-    process = FORK.Process(target=_serve, args=(folder, port), daemon=True)
+def start_plotter(folder: Path, port: int, pace: float = PACE, ink: str = "cloth.ink") -> Any:
+    process = FORK.Process(target=_serve, args=(folder, port, pace, ink), daemon=True)
     process.start()
     for _ in range(400):
         with contextlib.suppress(OSError), socket.create_connection(("127.0.0.1", port), 0.2):
@@ -138,8 +136,21 @@ def start_plotter(folder: Path, port: int) -> Any:
     raise AssertionError("the simulated plotter did not start")
 
 
+@contextlib.contextmanager
+def plotter_at(folder: Path, pace: float = PACE, ink: str = "cloth.ink") -> Iterator[list[str]]:
+    """The job's plotter in a process of its own; the words that name its port."""
+    port = free_port()
+    process = start_plotter(folder, port, pace, ink)
+    try:
+        yield ["--port", f"socket://127.0.0.1:{port}"]
+    finally:
+        process.kill()
+        process.join()
+
+
 def start_driver(folder: Path, port: int) -> Any:
     arguments = ["drive", "--job", str(folder), "--section", SECTION, "--unattended"]
+    arguments += ["--ink-anyway", "set down by tape alone"]
     arguments += ["--port", f"socket://127.0.0.1:{port}"]
     process = FORK.Process(target=_quiet, args=(arguments,), daemon=True)
     process.start()

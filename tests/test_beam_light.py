@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 import cv2
 import numpy as np
 import pytest
+import resvg_py
 from browsers import ARGUMENTS, CHROMIUM, beam, millrace, stage_page, when
 from PIL import Image
 from playwright.sync_api import sync_playwright
@@ -92,10 +93,24 @@ def light_of(hung):
 
 
 def test_the_written_picture_has_every_line_where_opencv_puts_it(hung):
-    png = sheet_png(sheet_svg(light_of(hung), Look(), 3.0, "light"))
-    picture = Image.open(io.BytesIO(png))
+    picture = Image.open(io.BytesIO(sheet_png(light_of(hung), Look(), 3.0)))
     assert picture.size == hung.pixels
     assert off_lines(picture, hung).max() < QUARTER
+
+
+@pytest.mark.parametrize("outlines", [False, True], ids=["strokes", "outlines"])
+def test_the_written_picture_is_what_another_renderer_makes_of_the_written_svg(hung, outlines):
+    # PDFium draws the one, resvg the other.
+    light, look = light_of(hung), Look(outlines=outlines)
+    by_resvg = resvg_py.svg_to_bytes(svg_string=sheet_svg(light, look, 9.0, "light").decode())
+    pictures = [bytes(by_resvg), sheet_png(light, look, 9.0)]
+    theirs, ours = (
+        np.asarray(Image.open(io.BytesIO(one)).convert("L"), dtype=float) for one in pictures
+    )
+    # Edges are smoothed a little differently; a line a quarter pixel off would be 64 of 255.
+    apart = np.abs(theirs - ours)
+    assert np.percentile(apart[(theirs > 0) | (ours > 0)], 99) < 64
+    assert theirs.sum() == pytest.approx(ours.sum(), rel=0.01)
 
 
 def test_the_written_svg_drawn_by_others_has_every_line_where_opencv_puts_it(hung):
@@ -207,8 +222,8 @@ def test_registration_targets_stand_round_the_section_s_witness_marks(hung):
 def test_numerals_as_outlines_leave_their_inside_dark(hung):
     light = light_of(hung)
     ink = 9.0
-    svg = sheet_svg(light, Look(outlines=True), ink, "light")
-    grey = np.asarray(Image.open(io.BytesIO(sheet_png(svg))).convert("L"))
+    png = sheet_png(light, Look(outlines=True), ink)
+    grey = np.asarray(Image.open(io.BytesIO(png)).convert("L"))
     numeral = max((o for o in light.lights if o.layer == "numeral"), key=lambda o: len(o.points))
     x, y = numeral.points[len(numeral.points) // 2]
     assert grey[int(y), int(x)] < 10

@@ -8,6 +8,7 @@ import re
 from urllib.parse import urlsplit
 
 import pytest
+from axe_playwright_python.sync_playwright import Axe
 from browsers import (
     ARGUMENTS,
     CHROMIUM,
@@ -25,6 +26,8 @@ from playwright.sync_api import sync_playwright
 from devices.beam.pairing import GUESSES_PER_CODE, GUESSES_PER_RUN, Pairing
 
 PIXELS = (1920, 1080)
+KEPT = "JSON.stringify({...desk, pairing: null})"
+"""All of the desk but what each run has anew."""
 
 
 @pytest.fixture(scope="module")
@@ -45,6 +48,10 @@ def lit_pixels(stage):
     return sum(picture.histogram()[32:])
 
 
+def brightest(stage):
+    return Image.open(io.BytesIO(stage.screenshot())).convert("L").getextrema()[1]
+
+
 def traced(remote):
     return remote.evaluate("desk.sections.find((one) => one.id === desk.section).traced")
 
@@ -61,7 +68,7 @@ def test_three_sections_are_trued_up_and_stepped_through_with_a_reload_and_a_cra
 ):
     with beam(tmp_path) as run:
         stage, remote = stage_page(browser, run, PIXELS), remote_page(browser, run)
-        assert lit_pixels(stage) == 0, "nothing may be lit before a true-up"
+        assert brightest(stage) < 110, "only the picture's edge is lit before a true-up"
         for place, section in enumerate(work.section_ids[:3]):
             true_up(remote, work, section, hung_crooked(work, section))
             assert remote.get_by_text("Good: at the worst place").is_visible()
@@ -83,14 +90,23 @@ def test_three_sections_are_trued_up_and_stepped_through_with_a_reload_and_a_cra
         remote.get_by_role("tab", name="Notes").click()
         remote.get_by_label("Notes on this job").fill("numeral 7 is smudged")
         when(remote, "desk.notes === 'numeral 7 is smudged'")
-        told = remote.evaluate("JSON.stringify(desk)")
+        told = remote.evaluate(KEPT)
         run.process.kill()
         run.process.wait(10)
     with beam(tmp_path) as run:
         stage, again = stage_page(browser, run, PIXELS), remote_page(browser, run)
         when(stage, "display.ok && look.lit")
         when(again, "desk.stage === ''")
-        assert again.evaluate("JSON.stringify(desk)") == told
+        assert again.evaluate(KEPT) == told
+
+
+def test_a_second_run_on_one_job_is_refused_and_names_the_first(work, tmp_path, run_cli):
+    with beam(tmp_path) as run:
+        second = run_cli("beam", "--job", str(tmp_path), "--port", "0", "--no-open")
+        assert second.returncode == 1
+        assert f"beam (process {run.process.pid}" in second.stderr
+    again = run_cli("beam", "--job", str(tmp_path), "--plan")
+    assert again.returncode == 0
 
 
 def test_a_remote_of_an_earlier_run_is_asked_for_the_new_code(browser, work, tmp_path):
@@ -197,7 +213,7 @@ def test_swapped_landings_are_told_on_the_page_and_none_is_lost(browser, work, t
         remote.get_by_role("button", name="True up this section").click()
         when(remote, "desk.true_up !== null")
         spots = remote.evaluate("desk.true_up.targets.map((t) => [t.along, t.across])")
-        spots[0], spots[2] = spots[2], spots[0]
+        spots[0], spots[2], spots[9], spots[11] = spots[2], spots[0], spots[11], spots[9]
         for number, (along, across) in enumerate(spots, 1):
             remote.locator("#at").get_by_text(f"Target {number}:").wait_for()
             remote.get_by_label("Along from the zero end").fill(along)
@@ -283,6 +299,32 @@ def test_the_remote_meets_wcag_aa_in_contrast_names_and_size(browser, work, tmp_
             assert small == []
             wide = remote.evaluate("document.documentElement.scrollWidth <= innerWidth")
             assert wide, f"{tab} scrolls sideways on a phone"
+
+
+def test_axe_finds_nothing_against_wcag_a_and_aa_on_any_page_of_the_remote(browser, work, tmp_path):
+    # axe-core, by Deque: rules tagged with WCAG 2.0 to 2.2, levels A and AA.
+    rules = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]
+    asks = {"runOnly": {"type": "tag", "values": rules}}
+
+    def faults(page):
+        found = Axe().run(page, options=asks).response
+        assert len(found["passes"]) > 5
+        return [(one["id"], [node["html"] for node in one["nodes"]]) for one in found["violations"]]
+
+    with beam(tmp_path) as run:
+        gate = browser.new_context(viewport={"width": 390, "height": 844}).new_page()
+        gate.goto(run.remote)
+        assert faults(gate) == []
+        remote = remote_page(browser, run)
+        remote.get_by_role("tab", name="True up").click()
+        remote.get_by_role("button", name="True up this section").click()
+        when(remote, "desk.true_up !== null")
+        assert faults(remote) == []
+        remote.get_by_role("button", name="Give up").click()
+        true_up(remote, work, "r1c1", hung_crooked(work, "r1c1"))
+        for tab in ("Trace", "True up", "Look", "Notes"):
+            remote.get_by_role("tab", name=tab).click()
+            assert faults(remote) == [], tab
 
 
 def asked(run, path, method="GET", **headers):

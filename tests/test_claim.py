@@ -44,7 +44,7 @@ def test_a_second_drive_on_another_port_is_told_which_one_is_at_work(
         assert f"drive (process {waiting_drive.process}, since " in second.stderr
         assert "Wait until it is done, or end it" in second.stderr
     waiting_drive.type("n")
-    assert waiting_drive.ended() == 0
+    assert waiting_drive.ended() == 1
     assert run_cli("drive", "--job", tmp_path / "job", *SIMULATED).returncode == 0
 
 

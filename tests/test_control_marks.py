@@ -14,7 +14,7 @@ import pytest
 from PIL import Image
 from scipy import stats
 
-from marking.control import control_covariance, marks_on, set_out
+from marking.control import control_datum, marks_on, set_out
 from marking.controlsheet import control_pages
 from marking.errors import RefusedError
 from marking.layout import lay_out
@@ -112,17 +112,24 @@ def test_two_good_diagonals_agree_within_what_the_sheet_allows_95_times_in_100(c
 
 
 def test_marks_share_the_tapes_scale_and_the_lean_of_the_zero_line(control):
-    covariance = control_covariance(control)
-    assert np.linalg.eigvalsh(covariance).min() > 0
-    ids = [mark.mark.id for mark in control.marks]
-    last_near, near = 2 * ids.index("n147"), 2 * ids.index("n144")
-    zero = 2 * ids.index("n0")
-    # Class II: half of 0.2 mm a metre over four metres begun; and 2 degrees of steel.
-    shared = (0.1 * 4) ** 2 + (2 * 11.6e-6) ** 2 * 3733.8 * 3657.6
-    assert covariance[last_near, near] == pytest.approx(shared)
-    assert covariance[zero, near] == pytest.approx(0)
-    far = 2 * ids.index("f0")
-    assert covariance[far, far] > covariance[zero, zero]
+    datum = control_datum(control)
+    by_id = {mark.mark.id: mark.mark.at_table for mark in control.marks}
+    zero, last, up = datum.moves([by_id[name] for name in ("n0", "n147", "f0")])
+    assert zero.tolist() == [[0, 0], [0, 0]]
+    # Class II: half of 0.2 mm a metre; and 2 degrees of steel.
+    assert last[0] == pytest.approx([3733.8 * np.hypot(0.1e-3, 2 * 11.6e-6), 0])
+    assert last[1].tolist() == [0, 0]
+    # The far line stands as far along as the diagonals cannot tell: 95 of 100 within 1.96 of it.
+    diagonals = control.diagonals
+    far = diagonals.allowed * diagonals.shift_per_difference / stats.norm.ppf(0.975)
+    assert up[0] == pytest.approx([0, far], rel=1e-4)
+    assert up[1] == pytest.approx([control.height.length * datum.scale_sd, 0])
+
+
+def test_a_tape_compared_with_a_known_length_shifts_the_marks_by_less(millrace_layout):
+    by_class = set_out(millrace_layout, SIX_INCHES, Tape(), "in")
+    known = set_out(millrace_layout, SIX_INCHES, Tape(scale_sd=0.02e-3), "in")
+    assert control_datum(known).scale_sd < control_datum(by_class).scale_sd / 3
 
 
 def test_slack_cloth_has_its_marks_where_the_slack_lines_are(make_job):

@@ -6,10 +6,11 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 from conftest import MILLRACE
+from kills import plotter_at
 
 from devices.bed import bed_at
 from devices.job import Job
-from devices.standing import marks_in_sight
+from devices.stance import marks_in_sight
 from marking.jobfile import load_job
 from marking.layout import lay_out
 from marking.record import open_record
@@ -45,8 +46,9 @@ def test_sections_driven_by_control_marks_are_found_by_the_adjustment_of_all(
     assert any(",n" in row for row in rows), "no control mark is in sight"
     (tmp_path / "readings.csv").write_text("\n".join(rows) + "\n", "utf-8")
 
-    words = ["--simulate", "--unattended", "--most", "2", "--pace", "2000"]
-    done = run_cli("drive", "--job", tmp_path, *words, "--readings", tmp_path / "readings.csv")
+    words = ["--unattended", "--most", "2", "--readings", tmp_path / "readings.csv"]
+    with plotter_at(tmp_path, 2000) as port:
+        done = run_cli("drive", "--job", tmp_path, *words, *port)
     assert done.returncode == 0, done.stderr
     with open_record(tmp_path) as record:
         for section in plan.sections[:2]:

@@ -46,6 +46,20 @@ def read_by_pygcode(data: bytes) -> list[tuple[tuple[float, float], tuple[float,
     return drawn
 
 
+def test_a_written_file_ends_with_the_pen_up_and_parked(tmp_path: Path) -> None:
+    make_job(tmp_path / "job", "gantry-gcode")
+    job = load_job(tmp_path / "job", Job)
+    plan = cut_into_sections(lay_out(job), job, job.plotter.zone)
+    for section in plan.sections:
+        data, bed = program(section, job.plotter, job.pens)
+        machine = Machine()
+        for text in data.decode().splitlines():
+            machine.process_block(GcodeLine(text).block)
+        assert float(job.plotter.pen_up.removeprefix("Z")) <= machine.pos.Z
+        park = np.array(bed.park) * job.plotter.unit
+        assert np.allclose((machine.pos.X, machine.pos.Y), park, atol=ROUNDING)
+
+
 def test_pygcode_draws_every_stroke_where_the_section_has_it(tmp_path: Path) -> None:
     make_job(tmp_path / "job", "gantry-gcode")
     job = load_job(tmp_path / "job", Job)
@@ -78,7 +92,7 @@ def test_pygcode_draws_every_stroke_where_the_section_has_it(tmp_path: Path) -> 
     "pen",
     ["", 'pen_up = "S30"\npen_down = "S90"\n', 'pen_up = "S90"\npen_down = "S0"\n'],
 )
-def test_a_file_ends_with_the_pen_up_and_parked(tmp_path: Path, pen: str) -> None:
+def test_a_pen_on_a_servo_or_an_axis_is_up_and_parked_at_the_end(tmp_path: Path, pen: str) -> None:
     make_job(tmp_path / "job", "gantry-gcode", pen)
     job = load_job(tmp_path / "job", Job)
     plan = cut_into_sections(lay_out(job), job, job.plotter.zone)

@@ -13,7 +13,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 import pytest
-from kills import SECTION, cloth_faults, free_port, made, make_job, start_plotter
+from command_cases import INTERRUPTED, REFUSED
+from kills import SECTION, cloth_faults, free_port, made, make_job, plotter_at, start_plotter
 from terminal import (
     BACKSPACE,
     CONTROL_C,
@@ -52,7 +53,9 @@ BESIDE = "r1c2"
 """The section beside the first: it sees the first one's witness marks."""
 HOME, DELETE, F5 = "\x1b[H", "\x1b[3~", "\x1b[15~"
 CONTROL_Z = "\x1a"
-INK = f"out/cloth/{SECTION}.ink"
+FAST = 400
+SLOW = 60
+"""How many times faster than a real one the plotter draws; slow enough to press a key meanwhile."""
 UNIT = 0.025
 """mm: the A4 flat bed's, from its profile."""
 SAMPLING = 0.06
@@ -68,20 +71,21 @@ def job(tmp_path: Path) -> Path:
 @pytest.fixture
 def beside(run_cli: RunCli, job: Path) -> Iterator[Terminal]:
     """The first section is drawn; the device is set down for the next, its pen over a mark."""
-    first = ["--simulate", "--unattended", "--section", SECTION, "--pace", "400"]
-    done = run_cli("drive", "--job", job, *first)
-    assert done.returncode == 0, done.stderr
     # Two marks beside a section set down by tape alone promise too little for a cover.
-    words = ["--simulate", "--section", BESIDE, "--pace", "400", "--json"]
-    running = started("drive", "--job", job, *words, "--ink-anyway", "a trial on scrap")
-    try:
-        running.until("Is the device set down")
-        running.until("n: no]")
-        running.type(ENTER)
-        running.until("gives up")
-        yield running
-    finally:
-        running.close()
+    anyway = ["--ink-anyway", "a trial on scrap"]
+    with plotter_at(job, FAST) as port:
+        done = run_cli("drive", "--job", job, *port, "--unattended", "--section", SECTION, *anyway)
+        assert done.returncode == 0, done.stderr
+    with plotter_at(job, FAST, f"{BESIDE}.ink") as port:
+        running = started("drive", "--job", job, *port, "--section", BESIDE, "--json", *anyway)
+        try:
+            running.until("Is the device set down")
+            running.until("n: no]")
+            running.type(ENTER)
+            running.until("gives up")
+            yield running
+        finally:
+            running.close()
 
 
 def section_of(folder: Path, name: str) -> tuple[Section, Bed]:
@@ -99,7 +103,7 @@ def nudge(running: Terminal, keys: str, shown: str) -> None:
 
 def laid(folder: Path, name: str) -> NDArray[np.float64]:
     """Lowest and highest inked point on a section's cloth; bed frame, mm."""
-    ink = read_cloth(folder / "out" / "cloth" / f"{name}.ink")
+    ink = read_cloth(folder / f"{name}.ink")
     points = np.concatenate([np.array(line.path) for line in ink])
     return np.array([points.min(axis=0), points.max(axis=0)])
 
@@ -221,31 +225,41 @@ def inking(job: Path, *words: str) -> Terminal:
     return running
 
 
+def ended_by(job: Path, keys: str) -> str:
+    """Ends the inking of the first section by `keys`; returns all that was shown."""
+    with plotter_at(job, SLOW) as port:
+        running = inking(job, *port)
+        try:
+            running.type(keys)
+            assert running.ended() == INTERRUPTED
+        finally:
+            running.close()
+    return running.shown
+
+
 def finished(run_cli: RunCli, job: Path) -> tuple[float, float]:
     """Drives the rest; how far the cloth is from right, as `cloth_faults` says."""
-    rest = ["--simulate", "--unattended", "--section", SECTION, "--pace", "400"]
-    done = run_cli("drive", "--job", job, *rest)
+    with plotter_at(job, FAST) as port:
+        rest = [*port, "--unattended", "--section", SECTION]
+        done = run_cli("drive", "--job", job, *rest)
     assert done.returncode == 0, done.stderr
     assert "done" in done.stdout
-    return cloth_faults(job, made(job), INK)
+    return cloth_faults(job, made(job))
 
 
 def test_p_pauses_with_every_stroke_that_was_begun_drawn_and_the_rest_follows_later(
     run_cli: RunCli, job: Path
 ) -> None:
-    running = inking(job, "--simulate", "--pace", "60")
-    try:
-        # A function key is no reason to stop.
-        running.type(F5 + CONTROL_RIGHT + "p")
-        assert running.ended() == 0
-    finally:
-        running.close()
-    assert '"ended": "paused"' in running.shown
+    # A function key is no reason to stop.
+    shown = ended_by(job, F5 + CONTROL_RIGHT + "p")
+    assert '"ended": "paused"' in shown
+    assert "The pen is up and parked. Do not move the device" in shown
+    assert f'To go on: canvasrule drive --job "{job}"' in shown
     with open_record(job) as record:
         events = Counter(kept.event for kept in record.strokes(SECTION))
     assert events["sent"] == events["drawn"]
     assert 0 < events["drawn"] < len(made(job).strokes)
-    _, displaced = cloth_faults(job, made(job), INK)
+    _, displaced = cloth_faults(job, made(job))
     assert displaced <= SAMPLING
     assert max(finished(run_cli, job)) <= SAMPLING
     with open_record(job) as record:
@@ -256,13 +270,9 @@ def test_p_pauses_with_every_stroke_that_was_begun_drawn_and_the_rest_follows_la
 def test_s_stops_at_once_and_what_was_not_confirmed_is_drawn_over_itself(
     run_cli: RunCli, job: Path
 ) -> None:
-    running = inking(job, "--simulate", "--pace", "60")
-    try:
-        running.type("s")
-        assert running.ended() == 0
-    finally:
-        running.close()
-    assert '"ended": "stopped"' in running.shown
+    shown = ended_by(job, "s")
+    assert '"ended": "stopped"' in shown
+    assert "The pen was raised where it stood" in shown
     with open_record(job) as record:
         drawn = {kept.stroke for kept in record.strokes(SECTION) if kept.event == "drawn"}
     assert len(drawn) < len(made(job).strokes)
@@ -272,25 +282,23 @@ def test_s_stops_at_once_and_what_was_not_confirmed_is_drawn_over_itself(
 def test_a_paused_section_is_gone_on_with_at_the_terminal_once_the_pen_hangs_over_its_line(
     job: Path,
 ) -> None:
-    first = inking(job, "--simulate", "--pace", "60")
-    try:
-        first.type("p")
-        assert first.ended() == 0
-    finally:
-        first.close()
-    second = started("drive", "--job", job, "--simulate", "--section", SECTION, "--pace", "400")
-    try:
-        # Typed before the question, so it answers nothing.
-        second.type("n")
-        second.until("n: no]")
-        second.type(ENTER)
-        assert "are certainly drawn, 0 may be" in second.until("Is it over it")
-        second.until("n: no]")
-        second.type("y")
-        assert second.ended() == 0
-    finally:
-        second.close()
-    assert max(cloth_faults(job, made(job), INK)) <= SAMPLING
+    ended_by(job, "p")
+    with plotter_at(job, FAST) as port:
+        second = started("drive", "--job", job, *port, "--section", SECTION)
+        try:
+            # Typed before the question, so it answers nothing.
+            second.type("n")
+            assert "do not move the device" in second.until("Does the device stand where it stood?")
+            second.until("n: no]")
+            second.type(ENTER)
+            assert "are certainly drawn, 0 may be" in second.until("Is it over it")
+            second.until("n: no]")
+            second.type("y")
+            assert second.ended() == 0
+        finally:
+            second.close()
+    assert "set the device down" not in second.shown
+    assert max(cloth_faults(job, made(job))) <= SAMPLING
 
 
 @pytest.mark.parametrize("end", ["s", CONTROL_C, CONTROL_Z + "s", "SIGTERM", "hang up"])
@@ -311,7 +319,7 @@ def test_whatever_ends_a_run_at_the_keyboard_the_pen_is_raised_and_the_job_is_fr
         else:
             running.type(end)
             code = running.ended()
-        assert code == (0 if end.endswith("s") else 130)
+        assert code == INTERRUPTED
         assert pen_of(port) == "0"
     finally:
         if running is not None:
@@ -337,23 +345,38 @@ def test_a_pen_that_is_not_in_is_not_inked_with(run_cli: RunCli, tmp_path: Path)
     make_job(folder, "flatbed-a4", '[hems]\ndepth = "3 in"\nfolds = ["single 2 in"]\n')
     section = made(folder)
     removable = {stroke.id for stroke in section.strokes if stroke.pen == "removable"}
-    running = started("drive", "--job", folder, "--simulate", "--section", SECTION, "--pace", "400")
-    try:
-        running.until("n: no]")
-        running.type(ENTER)
-        running.until("Is it in?")
-        running.until("n: no]")
-        running.type(ENTER)
-        running.until("needs the pen for removable. Is it in?")
-        running.until("n: no]")
-        running.type("n")
-        assert running.ended() == 0
-    finally:
-        running.close()
+    with plotter_at(folder, FAST) as port:
+        running = started("drive", "--job", folder, *port, "--section", SECTION)
+        try:
+            running.until("n: no]")
+            running.type(ENTER)
+            running.until("Is it in?")
+            running.until("n: no]")
+            running.type(ENTER)
+            running.until("needs the pen for removable. Is it in?")
+            running.until("n: no]")
+            running.type("n")
+            assert running.ended() == INTERRUPTED
+        finally:
+            running.close()
     assert "paused" in running.shown
     with open_record(folder) as record:
         sent = {kept.stroke for kept in record.strokes(SECTION)}
     assert removable
     assert sent
     assert not sent & removable
-    assert max(finished(run_cli, folder)) <= SAMPLING
+    with plotter_at(folder, FAST) as port:
+        words = ["drive", "--job", folder, *port, "--section", SECTION]
+        nobody = run_cli(*words, "--unattended")
+        assert nobody.returncode == REFUSED
+        assert "nobody is here to change pens" in nobody.stderr
+        running = started(*words)
+        try:
+            for question in ("where it stood?", "half a pen's width?", "for removable. Is it in?"):
+                running.until(question)
+                running.until("n: no]")
+                running.type(ENTER)
+            assert running.ended() == 0
+        finally:
+            running.close()
+    assert max(cloth_faults(folder, section)) <= SAMPLING

@@ -8,6 +8,7 @@ from functools import cache
 from typing import TYPE_CHECKING
 
 import numpy as np
+import pytest
 from hypothesis import given, settings
 from random_jobs import jobs
 from records import (
@@ -17,6 +18,7 @@ from records import (
     points_of,
 )
 
+from marking.errors import RefusedError
 from marking.layout import lay_out
 
 if TYPE_CHECKING:
@@ -189,3 +191,31 @@ def test_full_long_lines_stand_in_for_folds_of_the_edge_they_are_true_to_only(
     level = [line.y / 25.4 for line in lay_out(job).grid.long_lines]
     for wanted in (12.0, 47.3 - 12.0):
         assert min(abs(y - wanted) for y in level) * 25.4 <= job.pens.lines.width / 2, wanted
+
+
+def test_numerals_lower_than_two_pen_widths_are_refused(make_job: MakeJob) -> None:
+    """Under one pen width the centre lines would turn upside down; under two the insides fill."""
+    tables = {
+        "table": {"length": "50 in", "width": "40 in"},
+        "pens": {"numerals": {"width": "0.8 mm"}},
+    }
+    for height in ("0.3 mm", "0.8 mm", "1.5 mm"):
+        with pytest.raises(RefusedError, match="two widths of the numerals' pen"):
+            lay_out(make_job({**tables, "numerals": {"height": height}}))
+    lay_out(make_job({**tables, "numerals": {"height": "1.6 mm"}}))
+
+
+def test_half_ticks_that_would_fill_the_grid_are_refused(make_job: MakeJob) -> None:
+    fine = {
+        "units": "mm",
+        "table": {"length": "200 mm", "width": "150 mm"},
+        "grid": {"margin": "20 mm", "end_margin": "20 mm", "half_ticks": True},
+        "hems": {"depth": "30 mm", "folds": []},
+        "numerals": {"every": 10},
+        "pens": {"lines": {"width": "1 mm"}, "heavy": {"width": "1 mm"}},
+    }
+    fine["grid"]["pitch"] = "2 mm"
+    with pytest.raises(RefusedError, match=r"pitch of 3\.0 mm or more"):
+        lay_out(make_job(fine))
+    fine["grid"]["pitch"] = "3 mm"
+    assert any(stroke.layer == "tick" for stroke in lay_out(make_job(fine)).strokes)

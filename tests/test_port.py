@@ -62,6 +62,20 @@ def test_what_is_no_port_is_said_to_be_none(a4: Plotter, tmp_path: Path) -> None
         assert word in permission_advice(platform)
 
 
+def test_two_jobs_do_not_drive_one_plotter(a4: Plotter) -> None:
+    """The kernel's lock of a real tty: a pseudo-terminal's."""
+    master, slave = os.openpty()
+    try:
+        first = open_port(os.ttyname(slave), a4)
+        with pytest.raises(DeviceError, match="in use by another program"):
+            open_port(os.ttyname(slave), a4)
+        first.close()
+        open_port(os.ttyname(slave), a4).close()
+    finally:
+        os.close(master)
+        os.close(slave)
+
+
 def test_a_plotter_that_is_off_is_named_and_the_command_ends_with_3(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -93,6 +107,7 @@ def test_the_real_command_draws_a_section_through_a_pty_and_a_pair_of_socat_ttys
                 break
             time.sleep(0.02)
         arguments = ["--section", SECTION, "--unattended", "--port", os.path.realpath(here)]
+        arguments += ["--ink-anyway", "a trial with no mark"]
         done = subprocess.run(
             [*COMMAND, "drive", "--job", str(folder), *arguments],
             capture_output=True,
@@ -172,10 +187,11 @@ def test_a_profile_with_a_wrong_handshake_or_no_buffer_is_refused(
 def test_a_disk_that_fills_stops_the_run_with_the_pen_up(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    from devices.inking import Workplace, ink_section
+    from devices.inking import ink_section
     from devices.person import Person
     from devices.simulated.cloth import Cloth
     from devices.simulated.onboard import OnboardPort, simulated
+    from devices.workplace import Workplace
     from marking.layout import lay_out
     from marking.sections import cut_into_sections
 
@@ -202,7 +218,9 @@ def test_a_disk_that_fills_stops_the_run_with_the_pen_up(
         monkeypatch.setattr(record, "add_strokes", filling)
         peer = simulated(job.plotter, made(folder).bed, Cloth())
         port = OnboardPort(peer, 200)
-        place = Workplace(job, layout, plan, record, Person(False), (), False, None, False)
+        place = Workplace(
+            job, layout, plan, record, Person(False), ink_anyway="a trial of a full disk"
+        )
         with pytest.raises((BadInputError, RefusedError), match="room"):
             ink_section(section, place, port, port.clock)
         # The vector under way is finished, then the pen goes up.

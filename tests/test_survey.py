@@ -15,6 +15,7 @@ from scipy.optimize import brentq, least_squares
 from marking.errors import BadInputError, RefusedError
 from marking.job import SurveyTable, TopTable
 from marking.survey import SIDES, adjust, survey_top, tape_sd
+from marking.tape import Tape
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -316,3 +317,37 @@ def test_the_inscribed_rectangle_lies_on_the_top(corners: Array) -> None:
         run = (end - start) / math.dist(start, end)
         for x, y in ((x0, y0), (x1, y0), (x1, y1), (x0, y1)):
             assert (np.array([x, y]) - start) @ (-run[1], run[0]) >= -1e-6
+
+
+def test_long_edges_and_ends_exchanged_in_the_survey_are_named() -> None:
+    measured = np.array([1524.0, 1524.0, 3352.8, 3352.8, 3682.9, 3682.9])
+    right = top_table(measured)
+    wrong = right.model_copy(update={"length": 3352.8, "width": 1524.0})
+    with pytest.raises(BadInputError, match="Long edges and ends look exchanged"):
+        survey_top(wrong, "in")
+
+
+def test_a_survey_of_another_table_is_refused() -> None:
+    measured = np.array([2540.0, 2540.0, 1625.6, 1625.6, 3015.7, 3015.7])
+    other = top_table(measured).model_copy(update={"length": 3810.0})
+    with pytest.raises(BadInputError, match=r"near measures 100 in and table\.length says 150 in"):
+        survey_top(other, "in")
+
+
+def test_a_survey_is_judged_by_the_class_of_its_tape() -> None:
+    """Class I allows 0.1 + 0.1 L mm, class III 0.6 + 0.4 L (UK SI 2016/1153, schedule 1I)."""
+    measured = np.array([3810.0, 3810.0, 1625.6, 1625.6, 4142.3, 4142.3])
+    measured[4] += 4.0
+    table = top_table(measured, reading=0.5)
+    with pytest.raises(RefusedError, match="disagree"):
+        survey_top(table, "mm", Tape("I"))
+    survey_top(table, "mm", Tape("III"))
+
+
+def test_a_tape_that_is_known_to_be_long_measures_a_larger_top() -> None:
+    """Steel grows 11.6e-6 of its length a degree (handbooks of surveying)."""
+    measured = np.array([3810.0, 3810.0, 1625.6, 1625.6, 4142.3, 4142.3])
+    usual = survey_top(top_table(measured), "mm")
+    warm = survey_top(top_table(measured), "mm", Tape(temperature=40.0))
+    grown = warm.corners_table[1, 0] / usual.corners_table[1, 0]
+    assert grown == pytest.approx(1 + 20 * 11.6e-6, abs=1e-9)

@@ -30,6 +30,8 @@ CHI2_95_OF_TWO = -2 * math.log(0.05)
 """95 % of a chi-squared variable with two degrees of freedom, which is exponential."""
 FALSE_ALARMS = 0.008
 """How often nine honest landings may raise a false alarm."""
+_ONE_IN_A_HUNDRED = 2.3263
+"""Standard deviations that a normal error exceeds once in a hundred times, on one side."""
 _ROUNDS, _STEPS = 4, 40
 
 
@@ -40,6 +42,8 @@ class Landing:
     name: str
     at_px: tuple[float, float]
     at_table: tuple[float, float]
+    sd: float = 0.0
+    """How exactly that point is known, in mm per axis."""
 
 
 @dataclass(frozen=True)
@@ -75,6 +79,8 @@ class Calibration:
     """Equations to spare."""
     misfit: float
     """Weighted sum of squares over `spare`; near 1 when targets were set as well as supposed."""
+    shown: FloatArray
+    """(n, 2, 2) per mm^2: how much of a slip on the table shows in a landing's own suspicion."""
 
     @property
     def radial(self) -> bool:
@@ -94,12 +100,6 @@ class Calibration:
         result: FloatArray = rows @ self.covariance @ rows.transpose(0, 2, 1) * self.worse
         return result
 
-    def error_95(self, points_table: FloatArray) -> FloatArray:
-        """(n,) in mm: long half-axis of the 95 % ellipse of where light for a point falls."""
-        largest = np.linalg.eigvalsh(self.covariance_table(points_table))[:, -1]
-        result: FloatArray = np.sqrt(CHI2_95_OF_TWO * largest)
-        return result
-
     @property
     def worse(self) -> float:
         """How much larger variances are than setting explains; 1 unless that is plain."""
@@ -108,9 +108,26 @@ class Calibration:
     @property
     def blunders(self) -> tuple[int, ...]:
         """Landings that fit worse than any honest one of this many would, the worst first."""
-        limit = -2 * math.log(FALSE_ALARMS / len(self.landings))
         order = np.argsort(-self.suspicion)
-        return tuple(int(index) for index in order if self.suspicion[index] > limit)
+        return tuple(int(index) for index in order if self.suspicion[index] > self._limit)
+
+    @property
+    def _limit(self) -> float:
+        return -2 * math.log(FALSE_ALARMS / len(self.landings))
+
+    @property
+    def slip_named(self) -> FloatArray:
+        """(n,) in mm: the least slip of each landing that is named 99 times in 100.
+
+        The least detectable bias of Baarda's reliability theory ("A testing procedure for use
+        in geodetic networks", 1968), in the direction that shows least; infinite where nothing
+        checks a landing.
+        """
+        least = np.linalg.eigvalsh(self.shown)[:, 0]
+        needed = math.sqrt(self._limit) + _ONE_IN_A_HUNDRED
+        checked = least > 1e-6 * max(1e-12, float(np.linalg.eigvalsh(self.shown).max()))
+        result: FloatArray = np.where(checked, needed / np.sqrt(np.maximum(least, 1e-12)), np.inf)
+        return result
 
 
 def _chi2_over(spare: int) -> float:
@@ -143,7 +160,7 @@ def calibrate(
     free = 9 if solve_radial else 8
     whiten = np.tile(np.eye(2), (len(landings), 1, 1))
     for _ in range(_ROUNDS):
-        whiten = _whitening(unknowns, at, to_normal, table, setting, radius_px)
+        whiten = _whitening(unknowns, at, to_normal, landings, setting, radius_px)
         unknowns = _refined(unknowns, at, seen, whiten, free)
     mapping = Mapping(
         _scaled(_from_normal(unknowns, to_normal, axis_px, radius_px)),
@@ -226,15 +243,18 @@ def _whitening(
     unknowns: FloatArray,
     at: FloatArray,
     to_normal: FloatArray,
-    table: FloatArray,
+    landings: Sequence[Landing],
     setting: Setting,
     radius_px: float,
 ) -> FloatArray:
     """(n, 2, 2): what turns each landing's error into unit variance."""
+    table = np.array([landing.at_table for landing in landings], dtype=float)
+    known = np.array([landing.sd for landing in landings])
     local = Mapping(
         np.append(unknowns[:8], 1.0).reshape(3, 3) @ to_normal, (0.0, 0.0), 1.0, float(unknowns[8])
     ).jacobian(table)
-    covariance = setting.table**2 * local @ local.transpose(0, 2, 1)
+    variance = (setting.table**2 + known**2)[:, None, None]
+    covariance = variance * (local @ local.transpose(0, 2, 1))
     covariance = covariance + (setting.pixels / radius_px) ** 2 * np.eye(2)
     result: FloatArray = np.linalg.inv(np.linalg.cholesky(covariance))
     return result
@@ -283,17 +303,28 @@ def _judged(
     covariance = inverse(design.T @ design)
     errors = (whiten @ (seen - _computed(unknowns, at))[:, :, None]).reshape(-1)
     spare = len(errors) - free
+    left = np.eye(len(errors)) - design @ covariance @ design.T
+    by_table = whiten @ mapping.jacobian(table) / mapping.radius_px
     return Calibration(
         mapping,
         tuple(landings),
         px - mapping.to_px(table),
         table - mapping.to_table(px),
-        _suspicion(errors, np.eye(len(errors)) - design @ covariance @ design.T),
+        _suspicion(errors, left),
         covariance,
         to_normal,
         spare,
         float(errors @ errors) / spare if spare else 1.0,
+        by_table.transpose(0, 2, 1) @ _own_blocks(left) @ by_table,
     )
+
+
+def _own_blocks(left: FloatArray) -> FloatArray:
+    """(n, 2, 2): the blocks on the diagonal of a matrix (2n, 2n)."""
+    n = len(left) // 2
+    index = np.arange(n)
+    result: FloatArray = left.reshape(n, 2, n, 2)[index, :, index, :]
+    return result
 
 
 def _suspicion(errors: FloatArray, left: FloatArray) -> FloatArray:
@@ -302,10 +333,9 @@ def _suspicion(errors: FloatArray, left: FloatArray) -> FloatArray:
     `left` is the cofactor matrix of the residuals; its blocks say how much of a landing's own
     error shows in them (Baarda's data snooping, in two dimensions).
     """
-    found = np.zeros(len(errors) // 2)
-    for index in range(len(found)):
-        pair = slice(2 * index, 2 * index + 2)
-        shown = left[pair, pair]
+    pairs = errors.reshape(-1, 2)
+    found = np.zeros(len(pairs))
+    for index, (pair, shown) in enumerate(zip(pairs, _own_blocks(left), strict=True)):
         if np.linalg.eigvalsh(shown)[0] > 1e-6:
-            found[index] = errors[pair] @ np.linalg.solve(shown, errors[pair])
+            found[index] = pair @ np.linalg.solve(shown, pair)
     return found

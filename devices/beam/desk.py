@@ -9,15 +9,18 @@ from __future__ import annotations
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any, Literal
 
-from devices.beam.targets import check_pair, moved, relit, retrued, suggest
-from devices.beam.trueup import Trued, solved, with_mapping
-from marking.errors import BadInputError
-from marking.lengths import parse_length
+from devices.beam.bump import check_targets
+from devices.beam.calibration import LEAST_TARGETS, Landing
+from devices.beam.points import by_tape, traced_crossings
+from devices.beam.targets import ASIDE_PX, relit, suggest
+from devices.beam.trueup import Trued, carried, checked, line_sd, nudged, solved
+from marking.errors import BadInputError, CanvasruleError
+from marking.lengths import format_length, parse_length
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Mapping
+    from collections.abc import Callable, Iterator, Mapping
 
-    from devices.beam.calibration import Landing
+    from devices.beam.points import Point
     from devices.beam.targets import Target
     from devices.beam.work import Work
 
@@ -37,7 +40,8 @@ class TrueUp:
     at: str
     """Name of the target being landed."""
     quick: bool = False
-    """Two targets after a bump, and not nine from nothing."""
+    """Two targets after a bump, and not all from nothing; the light stands still when they lie
+    on their points."""
 
 
 @dataclass(frozen=True)
@@ -57,6 +61,8 @@ class Desk:
     colour: str = COLOURS[0]
     width_px: float = 2.0
     outlines: bool = False
+    arrows: int = 0
+    """Quarter turns, counter-clockwise, from the arrows of the pages to the picture's own."""
     notes: str = ""
 
 
@@ -147,6 +153,8 @@ def _look(desk: Desk, work: Work, command: Mapping[str, Any]) -> Desk:
         desk = replace(desk, width_px=float(width))
     if isinstance(command.get("outlines"), bool):
         desk = replace(desk, outlines=command["outlines"])
+    if command.get("arrows") in range(4):
+        desk = replace(desk, arrows=command["arrows"])
     if command.get("kind") in KINDS:
         desk = replace(desk, kind=command["kind"])
         lines = _open_lines(desk, work) or _lines(desk, work)
@@ -174,15 +182,20 @@ def _noted(desk: Desk, work: Work, command: Mapping[str, Any]) -> Desk:
 
 
 def _begin_true_up(desk: Desk, work: Work, command: Mapping[str, Any]) -> Desk:
+    known = (*work.control, *_traced_points(desk, work))
     window = work.section(desk.section).window
-    step = 25.4 if work.job.units == "in" else 10.0
-    targets = suggest(window, work.expected(desk.section), step)
+    targets = suggest(window, work.expected(desk.section), work.by_tape, known)
     quick = bool(command.get("quick"))
     if quick:
         if desk.section not in desk.trued:
             raise BadInputError("there is no true-up here to check; true up first")
-        targets = relit(check_pair(targets), desk.trued[desk.section].mapping)
+        targets = relit(check_targets(targets), desk.trued[desk.section].mapping)
     return replace(desk, true_up=TrueUp(targets, {}, targets[0].name, quick), blank=False)
+
+
+def _traced_points(desk: Desk, work: Work) -> Iterator[Point]:
+    sds = {name: line_sd(trued) for name, trued in desk.trued.items()}
+    return traced_crossings(work, desk.section, desk.traced, sds)
 
 
 def _under_way(desk: Desk) -> TrueUp:
@@ -202,23 +215,30 @@ def _target(true_up: TrueUp) -> Target:
 
 
 def _nudged(desk: Desk, work: Work, command: Mapping[str, Any]) -> Desk:
-    across, down = command.get("across"), command.get("down")
-    if not all(isinstance(d, int | float) and abs(d) <= 2000 for d in (across, down)):
+    asked = command.get("across"), command.get("down")
+    if not all(isinstance(d, int | float) and abs(d) <= 2000 for d in asked):
         raise BadInputError("a nudge is a number of pixels across and down")
-    assert across is not None
-    assert down is not None
+    across, down = _turned(asked, desk.arrows)
     if desk.true_up is not None:
         target = _target(desk.true_up)
         width, height = work.job.projector.pixels
         at = (target.at_px[0] + across, target.at_px[1] + down)
         if not (0 <= at[0] <= width and 0 <= at[1] <= height):
             raise BadInputError("that would move the target out of the picture")
-        return replace(desk, true_up=_with_target(desk.true_up, replace(target, at_px=at)))
+        moved = replace(target, at_px=at, touched=True)
+        return replace(desk, true_up=_with_target(desk.true_up, moved))
     if desk.section not in desk.trued:
         raise BadInputError("nothing is lit to nudge: true up this section first")
     held = desk.trued[desk.section]
-    shifted = with_mapping(held, held.mapping.shifted(across, down))
+    shifted = nudged(held, across, down)
     return replace(desk, trued={**desk.trued, desk.section: shifted})
+
+
+def _turned(asked: tuple[Any, Any], quarters: int) -> tuple[float, float]:
+    across, down = asked
+    for _ in range(quarters):
+        across, down = down, -across
+    return across, down
 
 
 def _picked(desk: Desk, work: Work, command: Mapping[str, Any]) -> Desk:
@@ -230,22 +250,41 @@ def _picked(desk: Desk, work: Work, command: Mapping[str, Any]) -> Desk:
 
 
 def _landed(desk: Desk, work: Work, command: Mapping[str, Any]) -> Desk:
-    from devices.beam.calibration import Landing
-
     true_up = _under_way(desk)
     target = _target(true_up)
-    at = target.at_table
     if "along" in command or "across" in command:
-        at = (
-            _reading(command.get("along"), "along", work),
-            _reading(command.get("across"), "across", work),
+        along = _reading(command.get("along"), "along", work)
+        across = _reading(command.get("across"), "across", work)
+        fell = by_tape(along, across, work.tape)
+        target = replace(target, at_table=fell.at, sd=fell.sd, what="", touched=True)
+    elif not (target.touched or true_up.quick):
+        raise BadInputError(
+            f"target {target.name} is lit where it was put at first, so nothing was landed. Bring "
+            "it onto its point with the arrows (away and back, if it lies there already), or "
+            "type where it fell"
         )
-    true_up = _with_target(true_up, replace(target, at_table=at))
-    landed = {**true_up.landed, target.name: Landing(target.name, target.at_px, at)}
-    left = [t.name for t in true_up.targets if t.name not in landed]
-    return replace(
-        desk, true_up=replace(true_up, landed=landed, at=left[0] if left else target.name)
-    )
+    true_up = _with_target(true_up, target)
+    landing = Landing(target.name, target.at_px, target.at_table, target.sd)
+    true_up = replace(true_up, landed={**true_up.landed, target.name: landing})
+    left = [t.name for t in true_up.targets if t.name not in true_up.landed]
+    true_up = replace(true_up, at=left[0] if left else target.name)
+    if not true_up.quick and len(true_up.landed) == LEAST_TARGETS:
+        true_up = _rest_relit(true_up, desk, work)
+    return replace(desk, true_up=true_up)
+
+
+def _rest_relit(true_up: TrueUp, desk: Desk, work: Work) -> TrueUp:
+    """From four landings on the others are known well enough to be lit close by their points."""
+    rest = [target for target in true_up.targets if target.name not in true_up.landed]
+    try:
+        mapping = solved(work, desk.section, tuple(true_up.landed.values())).mapping
+    except CanvasruleError:
+        return true_up  # said when the person asks for the result; the light stays as it was
+    near = {target.name: target for target in relit(rest, mapping, ASIDE_PX)}
+    width, height = work.job.projector.pixels
+    if not all(0 <= x <= width and 0 <= y <= height for x, y in (t.at_px for t in near.values())):
+        return true_up
+    return replace(true_up, targets=tuple(near.get(t.name, t) for t in true_up.targets))
 
 
 def _reading(text: object, which: str, work: Work) -> float:
@@ -253,10 +292,10 @@ def _reading(text: object, which: str, work: Work) -> float:
         value = parse_length(text)
     except ValueError as fault:
         raise BadInputError(f"{which}: {fault}") from None
-    size = work.job.table.length if which == "along" else work.job.table.width
+    size = float(work.layout.top.corners_table[:, 0 if which == "along" else 1].max())
     if value > size * 1.2:
         raise BadInputError(
-            f"{which}: {text} is beyond the table, which is {size / 25.4:.0f} in "
+            f"{which}: {text} is beyond the table, which is {format_length(size, work.job.units)} "
             f"({size:.0f} mm); check the unit"
         )
     return value
@@ -274,11 +313,7 @@ def _finish(desk: Desk, work: Work, command: Mapping[str, Any]) -> Desk:
     true_up = _under_way(desk)
     landings = [true_up.landed[t.name] for t in true_up.targets if t.name in true_up.landed]
     if true_up.quick:
-        if len(landings) < 2:
-            raise BadInputError("land both targets first; then the two say how it has moved")
-        held = desk.trued[desk.section]
-        move = moved(held.mapping, landings[0], landings[1])
-        trued = with_mapping(held, retrued(held.mapping, move), move)
+        trued = checked(work, desk.section, desk.trued[desk.section], landings)
     else:
         trued = solved(work, desk.section, landings)
     return replace(desk, trued={**desk.trued, desk.section: trued}, true_up=None)
@@ -291,11 +326,11 @@ def _given_up(desk: Desk, work: Work, command: Mapping[str, Any]) -> Desk:
 
 def _carried(desk: Desk, work: Work, command: Mapping[str, Any]) -> Desk:
     """Another section's true-up, where neither projector nor table has moved since."""
-    del work
     other = command.get("section")
     if not isinstance(other, str) or other not in desk.trued:
         raise BadInputError(f"{other!r} has no true-up to use here")
-    return replace(desk, trued={**desk.trued, desk.section: desk.trued[other]})
+    trued = carried(work, desk.section, desk.trued[other])
+    return replace(desk, trued={**desk.trued, desk.section: trued})
 
 
 _ACTS: dict[str, Callable[[Desk, Work, Mapping[str, Any]], Desk]] = {

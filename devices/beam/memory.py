@@ -27,6 +27,7 @@ _PLAIN = (
     "colour",
     "width_px",
     "outlines",
+    "arrows",
     "notes",
 )
 
@@ -46,6 +47,9 @@ def remembered(record: Record, work: Work) -> Desk:
         if subject.startswith("traced ")
     }
     under_way = rows.get("true-up")
+    lines = work.line_ids(plain.get("section", desk.section), "all")
+    if plain.get("line", desk.line) not in lines:
+        plain["line"] = next(iter(lines), None)
     return replace(
         desk,
         **plain,
@@ -91,8 +95,10 @@ def _plain_true_up(true_up: TrueUp | None) -> Any:
     if true_up is None:
         return None
     return {
-        "targets": [[t.name, t.at_px, t.at_table] for t in true_up.targets],
-        "landed": [[one.name, one.at_px, one.at_table] for one in true_up.landed.values()],
+        "targets": [
+            [t.name, t.at_px, t.at_table, t.sd, t.what, t.touched] for t in true_up.targets
+        ],
+        "landed": [[one.name, one.at_px, one.at_table, one.sd] for one in true_up.landed.values()],
         "at": true_up.at,
         "quick": true_up.quick,
     }
@@ -100,8 +106,14 @@ def _plain_true_up(true_up: TrueUp | None) -> Any:
 
 def _true_up_of(data: dict[str, Any]) -> TrueUp:
     return TrueUp(
-        tuple(Target(name, (px[0], px[1]), (at[0], at[1])) for name, px, at in data["targets"]),
-        {name: Landing(name, (px[0], px[1]), (at[0], at[1])) for name, px, at in data["landed"]},
+        tuple(
+            Target(name, (px[0], px[1]), (at[0], at[1]), *known)
+            for name, px, at, *known in data["targets"]
+        ),
+        {
+            name: Landing(name, (px[0], px[1]), (at[0], at[1]), *known)
+            for name, px, at, *known in data["landed"]
+        },
         data["at"],
         data["quick"],
     )

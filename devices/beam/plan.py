@@ -8,13 +8,15 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from devices.beam.calibration import Landing, Setting, calibrate
+from devices.beam.points import by_tape
 from devices.beam.targets import suggest
 from devices.beam.throw import beam_zone, lens_over, nominal, raised_by, throw
-from devices.beam.trueup import SET_BY_HAND
+from devices.beam.trueup import SET_BY_HAND, error_95
 from marking.errors import RefusedError
 from marking.layout import lay_out
 from marking.lengths import format_length
 from marking.sections import cut_into_sections
+from marking.tape import tape_of
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -38,7 +40,7 @@ class Height:
     set_downs: int
     """0 when the picture is too small to cut the marking into."""
     error_95: float
-    """Expected at the worst place of a set-down after a true-up with nine targets."""
+    """Expected at the worst place of a set-down after a true-up with all targets."""
     fits: bool
     """Within the job's tolerance."""
 
@@ -73,19 +75,22 @@ def _height(job: Job, layout: Layout, projector: Projector) -> Height:
 
 
 def _expected_error(job: Job, projector: Projector, plan: Plan) -> float:
-    window = plan.sections[0].window
+    # What the tape shifts all points by is largest in the section farthest from its zero.
+    section = max(plan.sections, key=lambda one: one.core[2] + one.core[3])
+    window = section.window
     mapping = nominal(projector, lens_over(projector, job.reach.depth, window))
-    targets = suggest(window, mapping, 1.0)
+    tape = tape_of(job.tape)
+    targets = suggest(window, mapping, lambda x, y: by_tape(x, y, tape))
     points = np.array([target.at_table for target in targets])
     landings = [
-        Landing(target.name, (float(px[0]), float(px[1])), target.at_table)
+        Landing(target.name, (float(px[0]), float(px[1])), target.at_table, target.sd)
         for target, px in zip(targets, mapping.to_px(points), strict=True)
     ]
     setting = Setting(SET_BY_HAND, _ROUNDED)
     solved = calibrate(landings, mapping.axis_px, mapping.radius_px, setting)
-    x0, y0, x1, y1 = window
+    x0, y0, x1, y1 = section.core
     corners = np.array([[x0, y0], [x1, y0], [x1, y1], [x0, y1]])
-    return float(solved.error_95(corners).max())
+    return float(error_95(solved, corners, tape).max())
 
 
 def plan_record(job: Job) -> dict[str, Any]:
@@ -105,6 +110,21 @@ def plan_record(job: Job) -> dict[str, Any]:
         "heights": [asdict(height) for height in heights(job)],
         "lens": [{"section": name, "at": [x, y]} for name, x, y in lens_places(job)],
     }
+
+
+def finer_tapes(job: Job) -> Iterator[tuple[str, float]]:
+    """What finding the targets' points by a better tape would give: what to do, and mm."""
+    plan = cut_into_sections(lay_out(job), job, beam_zone(job, job.projector))
+    half = f"read the tape to half of {format_length(job.tape.division, job.units)}"
+    finer = {"division": job.tape.division / 2}
+    best = {"accuracy": "I"}
+    for advice, change in (
+        (half, finer),
+        ("use a tape of class I", best),
+        (f"use a tape of class I, and {half}", best | finer),
+    ):
+        with_it = job.model_copy(update={"tape": job.tape.model_copy(update=change)})
+        yield advice, _expected_error(with_it, job.projector, plan)
 
 
 def lens_places(job: Job) -> list[tuple[str, float, float]]:
@@ -152,7 +172,8 @@ def plan_lines(job: Job) -> Iterator[str]:
     yield ""
     yield "| lens over the cover | picture | pixel | set-downs | expected error | |"
     yield "|---|---|---|---|---|---|"
-    for height in heights(job):
+    round_it = heights(job)
+    for height in round_it:
         picture = " by ".join(format_length(side, units) for side in height.picture)
         verdict = "will do" if height.fits else "not within tolerance"
         row = f"| {format_length(height.distance, units)} | {picture} | {height.pixel:.2f} mm | "
@@ -163,9 +184,17 @@ def plan_lines(job: Job) -> Iterator[str]:
         )
     yield ""
     yield (
-        "The expected error is for 95 % of cases at a set-down's worst corner, after a true-up "
-        "with nine targets each set to half a millimetre and a whole pixel."
+        "The expected error is for 95 % of cases at the worst corner, after a true-up with "
+        "nine targets, the corners twice, found by tape and set to half a millimetre and a whole "
+        "pixel."
     )
+    yield ""
+    own = round_it[_SHARES.index(1.0)]
+    if own.set_downs and not own.fits:
+        yield f"To come within {format_length(job.tolerance, units)} at its own height:"
+        for advice, error in finer_tapes(job):
+            outcome = "will do" if error <= job.tolerance else "not enough by itself"
+            yield f"- {advice}: {error:.2f} mm, {outcome}"
     places = lens_places(job)
     if places:
         yield ""

@@ -6,12 +6,13 @@ from typing import TYPE_CHECKING, Any
 
 from devices.beam.desk import COLOURS, is_lit
 from devices.beam.overlay import overlay
-from devices.beam.work import line_name
 from marking.lengths import format_length
+from marking.tape import tape_reading
 
 if TYPE_CHECKING:
-    from devices.beam.desk import Desk
+    from devices.beam.desk import Desk, TrueUp
     from devices.beam.overlay import Light
+    from devices.beam.targets import Target
     from devices.beam.work import Work
 
 _DECIMALS = 3
@@ -44,8 +45,9 @@ def _line(light: Light, shift: tuple[float, float]) -> dict[str, Any]:
     }
 
 
-def look(desk: Desk) -> dict[str, Any]:
+def look(desk: Desk, work: Work) -> dict[str, Any]:
     """How the stage shows what it has."""
+    traced = desk.traced.get(desk.section, frozenset())
     true_up = desk.true_up
     trued = desk.trued.get(desk.section)
     return {
@@ -53,7 +55,13 @@ def look(desk: Desk) -> dict[str, Any]:
         "section": desk.section,
         "lit": is_lit(desk),
         "line": desk.line,
-        "traced": sorted(desk.traced.get(desk.section, ())),
+        "now": work.stroke_ids(desk.section, desk.line),
+        "traced": [
+            stroke
+            for line in work.line_ids(desk.section, "all")
+            if line in traced
+            for stroke in work.stroke_ids(desk.section, line)
+        ],
         "traced_look": desk.traced_look,
         "kind": desk.kind,
         "colour": desk.colour,
@@ -71,9 +79,19 @@ def look(desk: Desk) -> dict[str, Any]:
                 "landed": target.name in true_up.landed,
                 "now": target.name == true_up.at,
             }
-            for target in true_up.targets
+            for target in _lit_targets(true_up)
         ],
     }
+
+
+def _lit_targets(true_up: TrueUp) -> list[Target]:
+    """One target a point, the one being landed before others: a second landing of a point is
+    worth most where the first cannot be seen."""
+    by_point: dict[tuple[float, float], Target] = {}
+    for target in true_up.targets:
+        if target.name == true_up.at or target.at_table not in by_point:
+            by_point[target.at_table] = target
+    return list(by_point.values())
 
 
 def remote(desk: Desk, work: Work, stage: str) -> dict[str, Any]:
@@ -81,7 +99,6 @@ def remote(desk: Desk, work: Work, stage: str) -> dict[str, Any]:
     section = work.section(desk.section)
     traced = desk.traced.get(desk.section, frozenset())
     shown = work.line_ids(desk.section, desk.kind)
-    names = {piece.stroke.id: line_name(piece) for piece in section.pieces}
     trued = desk.trued.get(desk.section)
     units = work.job.units
     return {
@@ -93,14 +110,16 @@ def remote(desk: Desk, work: Work, stage: str) -> dict[str, Any]:
         "sections": [
             {
                 "id": one.id,
-                "lines": len(one.pieces),
-                "traced": len(desk.traced.get(one.id, ())),
+                "lines": len(lines),
+                "traced": sum(line in desk.traced.get(one.id, ()) for line in lines),
                 "trued": one.id in desk.trued,
             }
             for one in work.plan.sections
+            for lines in (work.line_ids(one.id, "all"),)
         ],
+        "witness": len(section.witness),
         "line": desk.line,
-        "line_name": names.get(desk.line or "", "no line"),
+        "line_name": work.line_name(desk.section, desk.line),
         "line_traced": desk.line in traced,
         "place": [shown.index(desk.line) + 1 if desk.line in shown else 0, len(shown)],
         "left": sum(one not in traced for one in shown),
@@ -111,6 +130,7 @@ def remote(desk: Desk, work: Work, stage: str) -> dict[str, Any]:
         "colours": list(COLOURS),
         "width_px": desk.width_px,
         "outlines": desk.outlines,
+        "arrows": desk.arrows,
         "blank": desk.blank,
         "check": desk.check,
         "notes": desk.notes,
@@ -121,6 +141,7 @@ def remote(desk: Desk, work: Work, stage: str) -> dict[str, Any]:
             "good": trued.good,
             "tolerance": work.job.tolerance,
             "lines": list(trued.lines),
+            "residuals": list(trued.residuals),
             "map": [[round(e, 2) for e in row] for row in trued.error_map],
             "shift": list(trued.mapping.shift_px),
         },
@@ -140,8 +161,10 @@ def _true_up(desk: Desk, work: Work) -> dict[str, Any] | None:
             {
                 "name": target.name,
                 "landed": target.name in desk.true_up.landed,
-                "along": format_length(target.at_table[0], units),
-                "across": format_length(target.at_table[1], units),
+                "along": format_length(tape_reading(target.at_table[0], work.tape), units),
+                "across": format_length(tape_reading(target.at_table[1], work.tape), units),
+                "what": target.what,
+                "lit": list(target.at_px),
             }
             for target in desk.true_up.targets
         ],

@@ -16,7 +16,7 @@ from marking.errors import BadInputError, RefusedError
 from marking.lengths import format_length
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterator, Sequence
 
     from numpy.typing import NDArray
 
@@ -28,6 +28,8 @@ if TYPE_CHECKING:
 
 _FLAT = 0.02
 """Spread across over spread along, under which targets are as good as on one line."""
+_SAME_TARGET = 0.06
+"""Of the picture's half diagonal: how far apart one target may be lit for its two landings."""
 _UNIT_RATIOS = {
     25.4: "inches where it should be millimetres",
     2.54: "inches where it should be centimetres",
@@ -50,8 +52,8 @@ def solve(
     """
     table = np.array([landing.at_table for landing in landings], dtype=float)
     px = np.array([landing.at_px for landing in landings], dtype=float)
-    _check_enough(landings, table, px)
-    _check_orientation(landings, table, px)
+    _check_enough(landings, table, px, expected.radius_px)
+    _check_orientation(landings, table, px, expected.radius_px)
     _check_unit(table, px, expected)
     solved = calibrate(landings, expected.axis_px, expected.radius_px, setting)
     _check_swapped(solved, expected, setting)
@@ -59,11 +61,13 @@ def solve(
     return solved
 
 
-def _check_enough(landings: Sequence[Landing], table: FloatArray, px: FloatArray) -> None:
+def _check_enough(
+    landings: Sequence[Landing], table: FloatArray, px: FloatArray, radius_px: float
+) -> None:
     if len(landings) < LEAST_TARGETS:
         raise BadInputError(
             f"{len(landings)} target{'s' if len(landings) != 1 else ''} landed; a true-up needs "
-            f"{LEAST_TARGETS}, and with nine a slip can be found. Land more"
+            f"{LEAST_TARGETS}, and with all of them a slip can be found. Land more"
         )
     for points, what in ((table, "points on the table"), (px, "lit targets")):
         if not np.isfinite(points).all():
@@ -75,7 +79,9 @@ def _check_enough(landings: Sequence[Landing], table: FloatArray, px: FloatArray
                 "it; land targets towards all four corners"
             )
     for left, right in itertools.combinations(range(len(landings)), 2):
-        if np.hypot(*(table[left] - table[right])) < 1.0:
+        # A target landed a second time is lit close by.
+        apart = float(np.hypot(*(px[left] - px[right])))
+        if np.hypot(*(table[left] - table[right])) < 1.0 and apart > _SAME_TARGET * radius_px:
             raise BadInputError(
                 f"targets {landings[left].name} and {landings[right].name} were landed on the "
                 "same point; land one of them on its own"
@@ -102,7 +108,35 @@ def _turns(points: FloatArray) -> FloatArray:
     return np.where(flat, 0.0, np.sign(areas))
 
 
-def _check_orientation(landings: Sequence[Landing], table: FloatArray, px: FloatArray) -> None:
+def _exchanges(px: FloatArray, radius_px: float) -> Iterator[tuple[int, int, list[int]]]:
+    """Two targets, and the order of points with theirs exchanged.
+
+    In one landing of each; then, where both were landed as often, in all of them.
+    """
+    apart = np.linalg.norm(px[:, None] - px[None], axis=2)
+    same = [np.flatnonzero(row < _SAME_TARGET * radius_px).tolist() for row in apart]
+    for left, right in itertools.combinations(range(len(px)), 2):
+        order = list(range(len(px)))
+        order[left], order[right] = right, left
+        yield left, right, order
+        both = list(zip(same[left], same[right], strict=False))
+        if len(same[left]) == len(same[right]) > 1 and both[0] == (left, right):
+            order = list(range(len(px)))
+            for one, other in both:
+                order[one], order[other] = other, one
+            yield left, right, order
+
+
+def _swapped(left: Landing, right: Landing) -> BadInputError:
+    return BadInputError(
+        f"the points of targets {left.name} and {right.name} look swapped: exchanged, all "
+        "landings agree. Land these two again, or exchange them"
+    )
+
+
+def _check_orientation(
+    landings: Sequence[Landing], table: FloatArray, px: FloatArray, radius_px: float
+) -> None:
     """A picture in front of the lens keeps the turn of every triangle, or reverses them all."""
     kept = _turns(table) * _turns(px)
     if (kept <= 0).all():  # pixel rows count downwards, so an honest picture reverses them
@@ -113,14 +147,9 @@ def _check_orientation(landings: Sequence[Landing], table: FloatArray, px: Float
             "Set the projector's menu from rear to front projection (or the other way round), or "
             "measure along from the zero end, and land the targets again"
         )
-    for left, right in itertools.combinations(range(len(landings)), 2):
-        order = list(range(len(landings)))
-        order[left], order[right] = right, left
+    for left, right, order in _exchanges(px, radius_px):
         if (_turns(table[order]) * _turns(px) <= 0).all():
-            raise BadInputError(
-                f"the points of targets {landings[left].name} and {landings[right].name} look "
-                "swapped: exchanged, the landings agree. Land these two again, or exchange them"
-            )
+            raise _swapped(landings[left], landings[right])
     raise BadInputError(
         "these landings fold the picture over itself, which no light does: some targets were "
         "landed on each other's points, or a reading is far out. Check the readings target by "
@@ -154,16 +183,15 @@ def _check_swapped(solved: Calibration, expected: Mapping, setting: Setting) -> 
     if not solved.blunders:
         return
     landings = solved.landings
-    for left, right in itertools.combinations(range(len(landings)), 2):
-        exchanged = list(landings)
-        exchanged[left] = replace(landings[left], at_table=landings[right].at_table)
-        exchanged[right] = replace(landings[right], at_table=landings[left].at_table)
+    px = np.array([landing.at_px for landing in landings])
+    for left, right, order in _exchanges(px, expected.radius_px):
+        exchanged = [
+            replace(landing, at_table=landings[place].at_table)
+            for landing, place in zip(landings, order, strict=True)
+        ]
         again = calibrate(exchanged, expected.axis_px, expected.radius_px, setting)
         if again.spare and not again.blunders and again.misfit < solved.misfit / 20:
-            raise BadInputError(
-                f"the points of targets {landings[left].name} and {landings[right].name} look "
-                "swapped: exchanged, all landings agree. Land these two again, or exchange them"
-            )
+            raise _swapped(landings[left], landings[right])
 
 
 def _check_picture(mapping: Mapping, pixels: tuple[int, int], corners_table: FloatArray) -> None:

@@ -6,16 +6,19 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING
 
+from devices.beam.points import Point, by_tape
 from devices.beam.throw import beam_zone, lens_over, nominal
 from marking.layout import lay_out
 from marking.record import layout_hash
 from marking.sections import cut_into_sections
+from marking.tape import tape_of, tape_reading
 
 if TYPE_CHECKING:
     from devices.beam.mapping import Mapping
     from devices.job import Job
     from marking.layout import Layout
     from marking.sections import Piece, Plan, Section
+    from marking.tape import Tape
 
 _NAMES = {
     "cross": "cross line",
@@ -34,6 +37,8 @@ class Work:
     job: Job
     layout: Layout
     plan: Plan
+    control: tuple[Point, ...] = ()
+    """The control marks that are set out on the cover."""
 
     @cached_property
     def layout_hash(self) -> str:
@@ -55,13 +60,50 @@ class Work:
         over = lens_over(projector, self.job.reach.depth, self.section(name).window)
         return nominal(projector, over)
 
+    @cached_property
+    def tape(self) -> Tape:
+        """What points are found by on the table."""
+        return tape_of(self.job.tape)
+
+    def by_tape(self, x: float, y: float) -> Point:
+        """The point nearest to a place at which the tape shows whole inches or centimetres."""
+        step = 25.4 if self.job.units == "in" else 10.0
+        along, across = (tape_reading(at, self.tape) for at in (x, y))
+        return by_tape(round(along / step) * step, round(across / step) * step, self.tape)
+
+    @cached_property
+    def _to_trace(self) -> dict[str, dict[str, list[Piece]]]:
+        """By section: what is traced at one go, by the id of its first stroke.
+
+        A numeral is one thing to trace, whatever its strokes.
+        """
+        found: dict[str, dict[str, list[Piece]]] = {}
+        for section in self.plan.sections:
+            together: dict[str, list[Piece]] = {}
+            for piece in section.pieces:
+                whole = piece.stroke.id
+                if piece.stroke.layer == "numeral":
+                    whole = piece.of.rpartition("-")[0]
+                together.setdefault(whole, []).append(piece)
+            found[section.id] = {pieces[0].stroke.id: pieces for pieces in together.values()}
+        return found
+
     def line_ids(self, name: str, kind: str) -> list[str]:
-        """Ids of a section's strokes of one kind, or all, in inking order."""
+        """Ids of a section's lines and numerals of one kind, or all, in inking order."""
         return [
-            piece.stroke.id
-            for piece in self.section(name).pieces
-            if kind in ("all", piece.stroke.layer)
+            line
+            for line, pieces in self._to_trace[name].items()
+            if kind in ("all", pieces[0].stroke.layer)
         ]
+
+    def stroke_ids(self, name: str, line: str | None) -> list[str]:
+        """Ids of the strokes of one of `line_ids`."""
+        return [piece.stroke.id for piece in self._to_trace[name].get(line or "", ())]
+
+    def line_name(self, name: str, line: str | None) -> str:
+        """What to call one of `line_ids` at the table."""
+        pieces = self._to_trace[name].get(line or "")
+        return line_name(pieces[0]) if pieces else "no line"
 
 
 def work_for(job: Job) -> Work:
@@ -71,10 +113,11 @@ def work_for(job: Job) -> Work:
 
 
 def line_name(piece: Piece) -> str:
-    """What to call a line at the table: `"cross line 12"`, `"numeral 12, near side"`."""
+    """What to call a line at the table: `"cross line 12, heavy"`, `"numeral 12, near side"`."""
     layer, of = piece.stroke.layer, piece.of
     if layer == "numeral":
         _, side, text, _ = of.split("-", 3)
         return f"numeral {text}, {side} side"
     _, _, rest = of.partition("-")
-    return f"{_NAMES[layer]} {rest or of}".replace("-", " ")
+    called = f"{_NAMES[layer]} {rest or of}".replace("-", " ")
+    return f"{called}, heavy" if piece.stroke.pen == "heavy" else called

@@ -6,12 +6,15 @@ import contextlib
 import os
 import socket
 import sys
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from devices.commands.shared import add_job_option, print_json, print_lines, read_job, say
 
 if TYPE_CHECKING:
     import argparse
+
+    from marking.record import Record
 
 _LOOPBACK = "127.0.0.1"
 CAUTIONS = (
@@ -69,9 +72,12 @@ def run(options: argparse.Namespace) -> int:
 def _serve(options: argparse.Namespace, work: object, listening: socket.socket) -> None:
     import uvicorn
 
+    from devices.beam.house import House
     from devices.beam.pairing import Pairing
-    from devices.beam.server import House, application
+    from devices.beam.points import control_points
+    from devices.beam.server import application
     from devices.beam.work import Work
+    from devices.claim import claimed
     from marking.record import open_record
 
     assert isinstance(work, Work)
@@ -80,8 +86,10 @@ def _serve(options: argparse.Namespace, work: object, listening: socket.socket) 
     pairing = Pairing()
     remote_url = f"http://{names[-1] if options.lan else _LOOPBACK}:{port}/remote"
     stage_url = f"http://{_LOOPBACK}:{port}/stage?key={pairing.stage_key}"
-    with open_record(options.job) as record:
+    with claimed(options.job, "beam"), open_record(options.job) as record:
         record.guard_layout(work.layout)
+        work = replace(work, control=control_points(record, work))
+        _say_what_is_inked(record)
         house = House(work, record, pairing, remote_url)
         app = application(house, [f"{name}:{port}" for name in names])
         if options.json:
@@ -103,6 +111,15 @@ def _serve(options: argparse.Namespace, work: object, listening: socket.socket) 
             _open(stage_url)
         config = uvicorn.Config(app, log_level="warning", ws="wsproto", lifespan="off")
         uvicorn.Server(config).run(sockets=[listening])
+
+
+def _say_what_is_inked(record: Record) -> None:
+    by_plotter = {ink.section for ink in record.ink() if not ink.section.startswith("beam ")}
+    if by_plotter:
+        say(
+            f"note: a plotter has inked here already ({', '.join(sorted(by_plotter))} of its own "
+            "sections). Those lines are on the cover; skip them"
+        )
 
 
 def _open(url: str) -> None:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import sys
-from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -84,8 +83,7 @@ def run(options: argparse.Namespace) -> int:
     if not done.forecast.holds:
         _progress("the forecast does not hold; trying remedies")
         # Another order would need ticks that the sections of this plan do not lay.
-        tried = (_shared(work, control) for work in remedies(task, done.marks))
-        fitting = [work for work in tried if work.order == done.order]
+        fitting = [work for work in remedies(task, done.marks) if work.order == done.order]
         found = tuple(sorted(fitting, key=lambda w: (not w.forecast.holds, w.minutes, w.visible)))
     files = _write_sheet(options.job, control, layout, job)
     if options.map is not None:
@@ -138,7 +136,7 @@ def _forecast(
 ) -> tuple[Control, Task, Work]:
     import numpy as np
 
-    from marking.control import set_out
+    from marking.control import control_datum, set_out
     from marking.limits import Limits
     from marking.readings import READING_SD
     from marking.remedies import Task, work
@@ -146,18 +144,10 @@ def _forecast(
 
     control = set_out(layout, spacing, tape_of(job.tape), job.units, heights=heights)
     tape_sd = float(np.sqrt(np.mean([mark.sd**2 for mark in control.marks])))
-    task = Task(plan, layout.grid, Limits(job.tolerance), READING_SD, tape_sd, job.units)
+    limits, datum = Limits(job.tolerance), control_datum(control)
+    task = Task(plan, layout.grid, limits, READING_SD, tape_sd, job.units, datum)
     marks = [mark.mark for mark in control.marks]
-    return control, task, _shared(work(task, "as set out", marks), control)
-
-
-def _shared(done: Work, control: Control) -> Work:
-    """The work with what all its marks share by the tape and the square."""
-    from marking.control import shared_error
-    from marking.forecast import with_shared
-
-    found = with_shared(done.forecast, lambda points: shared_error(control, points))
-    return replace(done, forecast=found)
+    return control, task, work(task, "as set out", marks)
 
 
 def _write_sheet(folder: Path, control: Control, layout: Layout, job: Job) -> list[Path]:

@@ -46,7 +46,7 @@ def run(options: argparse.Namespace) -> int:
         print_json(record)
         return 0
     folder = options.folder / OUTPUT
-    sections = sum(file["path"].endswith(".hpgl") for file in record["files"])
+    sections = len({file["section"] for file in record["files"]} - {None})
     print_lines(
         [
             f"{job.title}: {len(record['files'])} files in {folder}",

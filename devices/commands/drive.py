@@ -2,32 +2,46 @@
 
 from __future__ import annotations
 
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from devices.commands.history import kept_correction
-from devices.commands.shared import add_job_option, plan_for, print_json, print_lines, read_job
+from devices.commands.history import has_record, kept_correction
+from devices.commands.shared import (
+    add_job_option,
+    check_pace,
+    plan_for,
+    print_json,
+    print_lines,
+    read_job,
+    say,
+)
 
 if TYPE_CHECKING:
     import argparse
-    from collections.abc import Callable, Iterator
+    from collections.abc import Callable, Iterator, Sequence
+    from contextlib import AbstractContextManager
 
-    from devices.correction import Correction
-    from devices.job import Job
+    from devices.inking import Outcome
     from devices.run import Line
+    from devices.workplace import Workplace
+    from marking.record import Record
     from marking.sections import Plan, Section
 
-CLOTH = Path("out") / "cloth"
 _SCALE = 60.0
+_EXIT_CODES = {"done": 0, "not allowed": 1, "paused": 130, "stopped": 130}
 
 
 def add_options(verb: argparse.ArgumentParser) -> None:
     """Options of the verb."""
     add_job_option(verb)
-    verb.add_argument("--port", metavar="NAME", help="the plotter's port, or a pyserial URL")
-    verb.add_argument(
-        "--simulate", action="store_true", help="drive a simulated plotter, and picture its cloth"
+    line = verb.add_mutually_exclusive_group()
+    line.add_argument("--port", metavar="NAME", help="the plotter's port, or a pyserial URL")
+    line.add_argument(
+        "--simulate",
+        action="store_true",
+        help="rehearse on a simulated plotter, and picture its cloth; the job's record stays as "
+        "it is",
     )
     verb.add_argument(
         "--pace",
@@ -44,19 +58,23 @@ def add_options(verb: argparse.ArgumentParser) -> None:
     verb.add_argument(
         "--unattended",
         action="store_true",
-        help="ask nothing: readings come from --readings, else the device stands as planned",
+        help="ask nothing: readings come from --readings; without them nothing is inked",
     )
     verb.add_argument(
         "--moved", action="store_true", help="the device was moved since the section was begun"
     )
     verb.add_argument(
-        "--ink-anyway", metavar="REASON", help="ink against the verdict; the reason is recorded"
+        "--ink-anyway",
+        metavar="REASON",
+        help="ink against the verdict, or with no readings; the reason is recorded",
     )
     verb.add_argument("--outline", action="store_true", help="go round each section pen up first")
     verb.add_argument("--csv", action="store_true", help="print the record as CSV, and end")
     verb.epilog = (
         "While it inks: p pauses after the strokes under way, s stops at once with the pen up.\n"
-        "Keep hands, hair, sleeves and cords clear of the moving plotter; know its own stop.\n\n"
+        "Keep hands, hair, sleeves and cords clear of the moving plotter; know its own stop.\n"
+        "It ends with 0 when all asked for is drawn, 1 when something is not to be inked, 130\n"
+        "when it was paused or stopped.\n\n"
         "example:\n  canvasrule drive --job my-bench --simulate --unattended --most 1"
     )
 
@@ -65,65 +83,87 @@ def run(options: argparse.Namespace) -> int:
     """Drives what is not yet done, in order; returns 0 when all asked for is done."""
     from devices.claim import claimed
     from devices.ending import ended_as_by_hand
-    from devices.inking import Workplace, ink_section, is_done
     from devices.person import Person
+    from devices.workplace import Workplace
     from marking.errors import BadInputError
     from marking.layout import lay_out
     from marking.readings import read_readings
-    from marking.record import open_record
 
-    if options.pace <= 0:
-        raise BadInputError("--pace: give how many times faster the simulated plotter works")
+    check_pace(options.pace)
+    if options.most is not None and options.most < 1:
+        raise BadInputError(f"--most {options.most}: give how many sections to ink, 1 or more")
     job = read_job(options.job)
     if options.csv:
-        from devices.progress import record_csv
-
-        with open_record(options.job) as record:
-            print_lines(record_csv(record).splitlines())
-        return 0
+        return _print_record(options.job)
     layout = lay_out(job)
     correction = kept_correction(options.job, job)
     plan = plan_for("plotter", layout, job, correction)
     sections = _asked_for(plan, options.section)
     readings = read_readings(options.readings) if options.readings else ()
-    person = Person(not options.unattended)
-    with (
-        ended_as_by_hand(),
-        claimed(options.job, "drive"),
-        open_record(options.job) as record,
-    ):
-        record.guard_layout(layout)
+    with ended_as_by_hand(), claimed(options.job, "drive"), _record(options) as record:
         place = Workplace(
-            job,
-            layout,
-            plan,
-            record,
-            person,
-            readings,
-            options.moved,
-            options.ink_anyway,
-            options.outline,
-            correction,
+            job=job,
+            layout=layout,
+            plan=plan,
+            record=record,
+            person=Person(not options.unattended),
+            readings=readings,
+            moved=options.moved,
+            ink_anyway=options.ink_anyway,
+            outline=options.outline,
+            correction=correction,
+            rehearsal=options.simulate,
         )
-        todo = [section for section in sections if not is_done(section, place)]
-        outcomes: list[dict[str, object]] = []
-        for section in todo[: options.most]:
-            with _ports(options, job, section) as opened:
-                outcome = ink_section(section, place, *opened)
-            outcomes.append({"section": section.id, "ended": outcome.ended, "drawn": outcome.drawn})
-            if outcome.ended != "done":
-                break
-        if options.simulate:
-            _picture(options.job, job, plan, correction)
-    if options.json:
-        print_json({"schema": 1, "sections": outcomes})
-    else:
-        print_lines(
-            f"{one['section']}: {one['ended']}, {one['drawn']} strokes drawn" for one in outcomes
-        )
-        if not todo:
-            print_lines(["everything asked for is drawn already"])
+        outcomes = _driven(sections, place, options)
+    _tell(options, outcomes)
+    return max((_EXIT_CODES[one.ended] for one in outcomes.values()), default=0)
+
+
+def _driven(
+    sections: Sequence[Section], place: Workplace, options: argparse.Namespace
+) -> dict[str, Outcome]:
+    """Inks what is not done, one section after another, up to the first that is not finished."""
+    from devices.inking import is_done
+    from marking.standing import guard_cut
+
+    place.record.guard_layout(place.layout)
+    guard_cut(place.record, place.layout, place.plan)
+    if place.rehearsal:
+        say("A rehearsal: the plotter and the cloth are simulated")
+    todo = [section for section in sections if not is_done(section, place)]
+    outcomes: dict[str, Outcome] = {}
+    for section in todo[: options.most]:
+        outcomes[section.id] = _inked(section, place, options)
+        if outcomes[section.id].ended != "done":
+            break
+    if place.rehearsal:
+        from devices.rehearsal import picture
+
+        shown = picture(options.job, place.job, place.plan, place.correction)
+        say(f"A rehearsal: no cloth was inked, and nothing of it is kept; look at {shown}")
+    return outcomes
+
+
+def _print_record(folder: Path) -> int:
+    from devices.progress import record_csv
+    from marking.errors import BadInputError
+    from marking.record import open_record
+
+    if not has_record(folder):
+        raise BadInputError(f"{folder}: nothing was ever driven here, so there is no record")
+    with open_record(folder) as record:
+        print_lines(record_csv(record).splitlines())
     return 0
+
+
+def _record(options: argparse.Namespace) -> AbstractContextManager[Record]:
+    if options.simulate:
+        from devices.rehearsal import rehearsal_record
+
+        return rehearsal_record(options.job)
+    from marking.record import open_record
+
+    return open_record(options.job)
 
 
 def _asked_for(plan: Plan, name: str | None) -> list[Section]:
@@ -136,50 +176,72 @@ def _asked_for(plan: Plan, name: str | None) -> list[Section]:
     return found
 
 
+def _inked(section: Section, place: Workplace, options: argparse.Namespace) -> Outcome:
+    """Inks one section; however that ends, says what to do next."""
+    from devices.inking import ink_section
+    from marking.errors import CanvasruleError
+
+    ended = "interrupted"
+    try:
+        with _ports(section, place, options) as (port, clock):
+            outcome = ink_section(section, place, port, clock)
+            ended = outcome.ended
+    except CanvasruleError:
+        ended = "failed"
+        raise
+    finally:
+        # The terminal that it would be said on may be what has gone.
+        with suppress(OSError):
+            _say_what_next(section, ended, place, options)
+    return outcome
+
+
+def _say_what_next(
+    section: Section, ended: str, place: Workplace, options: argparse.Namespace
+) -> None:
+    from devices.progress import what_next
+
+    if place.rehearsal or ended in ("done", "not allowed"):
+        return
+    port = f' --port "{options.port}"' if options.port else ""
+    again = f'canvasrule drive --job "{options.job}"{port}'
+    for text in what_next(section.id, ended, place.record, again):
+        place.person.say(text)
+
+
 @contextmanager
 def _ports(
-    options: argparse.Namespace, job: Job, section: Section
+    section: Section, place: Workplace, options: argparse.Namespace
 ) -> Iterator[tuple[Line, Callable[[], float]]]:
     """The port for one section and the clock that goes with it."""
     import time
 
     if options.simulate:
-        from devices.bed import bed_at
-        from devices.simulated.cloth import Cloth
-        from devices.simulated.onboard import OnboardPort, simulated
+        from devices.rehearsal import rehearsal_port
 
-        folder = options.job / CLOTH
-        folder.mkdir(parents=True, exist_ok=True)
-        with (folder / f"{section.id}.ink").open("ab") as file:
-            peer = simulated(job.plotter, bed_at(job.plotter, section.window), Cloth(file))
-            onboard = OnboardPort(peer, options.pace)
-            yield onboard, onboard.clock
+        with rehearsal_port(
+            options.job, place.job, section, place.correction, options.pace
+        ) as simulated:
+            yield simulated, simulated.clock
         return
     from devices.port import chosen, open_port
 
-    port = open_port(chosen(options.port), job.plotter)
+    port = open_port(chosen(options.port), place.job.plotter)
     try:
         yield port, time.monotonic
     finally:
         port.close()
 
 
-def _picture(folder: Path, job: Job, plan: Plan, correction: Correction | None) -> None:
-    """The simulated cloth as it lies on the table, every section's ink where it was drawn."""
-    from devices.bed import bed_at
-    from devices.simulated.cloth import Ink, cloth_svg, read_cloth
-    from marking.files import replace_file
-    from marking.picture import png
-
-    ink = []
-    for section in plan.sections:
-        path = folder / CLOTH / f"{section.id}.ink"
-        if not path.exists():
-            continue
-        bed = bed_at(job.plotter, section.window, correction)
-        for line in read_cloth(path):
-            points = bed.table_of(line.path).tolist()
-            ink.append(Ink(line.pen, tuple((float(x), float(y)) for x, y in points)))
-    picture = cloth_svg(ink, (job.table.length, job.table.width), (0.0, 0.0))
-    replace_file(folder / "out" / "cloth.svg", picture)
-    replace_file(folder / "out" / "cloth.png", png(picture))
+def _tell(options: argparse.Namespace, outcomes: dict[str, Outcome]) -> None:
+    if options.json:
+        sections = [
+            {"section": name, "ended": one.ended, "drawn": one.drawn}
+            for name, one in outcomes.items()
+        ]
+        print_json({"schema": 1, "rehearsal": options.simulate, "sections": sections})
+        return
+    for name, one in outcomes.items():
+        print_lines([f"{name}: {one.ended}, {one.drawn} strokes drawn"])
+    if not outcomes:
+        print_lines(["everything asked for is drawn already"])

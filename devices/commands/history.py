@@ -9,12 +9,14 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     import argparse
+    from collections.abc import Callable
     from pathlib import Path
 
     from devices.correction import Correction
     from devices.job import Job
     from devices.plotter import Plotter
     from marking.layout import Layout
+    from marking.sections import Plan
 
 
 def add_ink_option(verb: argparse.ArgumentParser) -> None:
@@ -29,7 +31,7 @@ def add_ink_option(verb: argparse.ArgumentParser) -> None:
 
 def has_record(folder: Path) -> bool:
     """Whether anything was ever kept in this job."""
-    from marking.record import RECORD_FILE
+    from marking.jobfile import RECORD_FILE
 
     return (folder / RECORD_FILE).exists()
 
@@ -46,6 +48,25 @@ def guard(folder: Path, layout: Layout, *, despite_ink: bool) -> None:
             record.guard_layout(layout, accept=despite_ink)
         except RefusedError as fault:
             raise RefusedError(f"{fault}: --despite-ink says so") from None
+
+
+def guard_sections(
+    folder: Path, layout: Layout, plan_of: Callable[[], Plan], *, despite_ink: bool
+) -> None:
+    """Refuses a cut that is not the one sections are inked by, unless a person says so."""
+    if despite_ink or not has_record(folder):
+        return
+    from marking.errors import RefusedError
+    from marking.record import open_record
+    from marking.standing import guard_cut
+
+    with open_record(folder) as record:
+        if not record.ink():
+            return
+        try:
+            guard_cut(record, layout, plan_of())
+        except RefusedError as fault:
+            raise RefusedError(f"{fault}. --despite-ink writes the new cut all the same") from None
 
 
 def device_name(plotter: Plotter) -> str:

@@ -8,11 +8,13 @@ from typing import TYPE_CHECKING
 
 from devices.commands.history import add_ink_option, guard, has_record, kept_correction
 from devices.commands.shared import (
+    REMOVABLE,
     add_job_option,
+    pen_note,
     plan_for,
     print_json,
     print_lines,
-    program_for,
+    program_files,
     read_job,
     say,
 )
@@ -151,8 +153,9 @@ def _place(
         for reading, (x, y) in zip(readings, at_table, strict=True)
     ]
     joints = butts(plan.sections)
+    targets = tuple(stands.sights.targets.values())
     placed = place(
-        network_for(section, tuple(stands.sights.targets.values()), stands.setups, joints),
+        network_for(section, targets, stands.setups, joints, stands.datum),
         section,
         carried,
         joints,
@@ -163,14 +166,15 @@ def _place(
     )
     record.add_readings(layout_hash(layout), readings)
     keep_placement(record, layout, plan, placed, accepted=options.accept)
-    path = _write_placed(options, job, placed, correction)
+    paths = _write_placed(options, job, placed, correction)
     if options.json:
-        print_json(placement_record(placed, path))
+        print_json(placement_record(placed, paths))
         return 0
     print_lines(placement_lines(placed))
-    if path is not None:
+    for path in paths:
         say(f"wrote {path}")
-        say(f"once it is inked: canvasrule place --inked {section.id}")
+    if paths:
+        say(f'once it is inked: canvasrule place --job "{options.job}" --inked {section.id}')
     return 0
 
 
@@ -217,34 +221,40 @@ def _note_left_out(left_out: tuple[str, ...]) -> None:
 
 def _write_placed(
     options: argparse.Namespace, job: Job, placed: Placement, correction: Correction | None
-) -> Path | None:
+) -> list[Path]:
     """The section for where the device stands; what an earlier placement wrote goes first."""
     from devices.commands.write import OUTPUT
     from marking.files import replace_file
 
-    program, ending = program_for(job.plotter)
-    path: Path = options.job / OUTPUT / PLACED / f"{placed.section.id}.{ending}"
-    path.unlink(missing_ok=True)
+    folder: Path = options.job / OUTPUT / PLACED
+    for part in ("", REMOVABLE):
+        for old in folder.glob(f"{placed.section.id}{part}.*"):
+            old.unlink()
     if placed.verdict != "ink" and not (options.accept and placed.verdict == "add a mark"):
-        return None
-    data, _ = program(placed.recut, job.plotter, job.pens, correction)
-    replace_file(path, data)
-    return path
+        return []
+    files = program_files(placed.recut, job, correction)
+    for name, (data, _) in files.items():
+        replace_file(folder / name, data)
+    note = pen_note(files, job)
+    if note is not None:
+        say(f"note: {note}")
+    return [folder / name for name in files]
 
 
 def _take_as_inked(options: argparse.Namespace, record: Record, layout: Layout, plan: Plan) -> int:
     from marking.errors import BadInputError, RefusedError
     from marking.record import layout_hash
-    from marking.standing import belongs, plan_hash
+    from marking.standing import belongs, guard_cut, plan_hash
 
-    name = section_named(plan, options.inked).id
+    name, cut = section_named(plan, options.inked).id, plan_hash(plan)
+    guard_cut(record, layout, plan)
     if any(ink.section == name and ink.event == "done" for ink in record.ink()):
         raise BadInputError(f"section {name} is inked already, and was kept as inked")
     placements = record.placements(name)
     if not placements:
         raise RefusedError(f"section {name} was never placed; read its marks and place it first")
     last = placements[-1]
-    if not belongs(last, layout_hash(layout), plan_hash(plan)):
+    if not belongs(last, layout_hash(layout), cut):
         raise RefusedError(
             f"section {name} was placed under another layout or cut; read its marks and place it"
         )
@@ -276,7 +286,7 @@ def _adjust_all(
     _note_left_out(stands.left_out)
     if not stands.setups:
         raise RefusedError("no section is inked yet, so there is nothing to adjust")
-    adjusted = adjust(stands.sights.targets.values(), stands.setups)
+    adjusted = adjust(stands.sights.targets.values(), stands.setups, stands.datum)
     sections = {section.id: section for section in plan.sections}
     inked = [sections[setup.section] for setup in stands.setups]
     if options.json:

@@ -69,7 +69,7 @@ def _error_lines(placed: Placement) -> Iterator[str]:
         )
 
 
-def placement_record(placed: Placement, path: Path | None) -> dict[str, Any]:
+def placement_record(placed: Placement, paths: Sequence[Path]) -> dict[str, Any]:
     """`place --readings --json`."""
     inking = placed.inking
     return {
@@ -107,7 +107,8 @@ def placement_record(placed: Placement, path: Path | None) -> dict[str, Any]:
         "ways": [
             {"weight": way.weight, "error": way.error, "step": way.step} for way in placed.ways
         ],
-        "file": path.as_posix() if path is not None else None,
+        "file": paths[0].as_posix() if paths else None,
+        "files": [path.as_posix() for path in paths],
     }
 
 

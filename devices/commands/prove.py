@@ -175,8 +175,9 @@ def _placed_sd(folder: Path, job: Job) -> float | None:
     if len(stands.setups) < len(plan.sections):
         return None
     state = adjust(stands.sights.targets.values(), stands.setups).network
+    # What the tape and the square shift all sections by, the proof finds as scale and skew.
     blocks = [
-        state.covariance[state.places[s.section], state.places[s.section]] for s in stands.setups
+        state.by_tape[state.places[s.section], state.places[s.section]] for s in stands.setups
     ]
     means = [state.mean[state.places[s.section]] for s in stands.setups]
     # What the readings say the ink is off counts as much as what they leave open.

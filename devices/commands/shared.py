@@ -16,9 +16,11 @@ if TYPE_CHECKING:
     from devices.job import Job
     from devices.plotter import Plotter
     from marking.layout import Layout
-    from marking.sections import Plan
+    from marking.sections import Plan, Section
 
 ZONES = ("plotter", "reach", "beam")
+REMOVABLE = "-removable"
+"""Ends the name of a file for the removable pen alone."""
 
 
 def add_job_option(verb: argparse.ArgumentParser) -> None:
@@ -61,6 +63,16 @@ def length_option(text: str) -> float:
     return length
 
 
+def check_pace(pace: float) -> None:
+    """Refuses a simulated machine's pace that no clock can run at."""
+    import math
+
+    from marking.errors import BadInputError
+
+    if not (pace > 0 and math.isfinite(pace)):
+        raise BadInputError(f"--pace {pace:g}: give how many times faster it works, as in 60")
+
+
 def check_picture_name(option: str, path: Path) -> None:
     """Refuses a picture file of any other kind than SVG and PNG."""
     from marking.errors import BadInputError
@@ -96,11 +108,46 @@ def plan_for(zone: str, layout: Layout, job: Job, correction: Correction | None 
     return cut_into_sections(layout, job, plotter.zone)
 
 
-def program_for(plotter: Plotter) -> tuple[Callable[..., tuple[bytes, Bed]], str]:
+def _writer(plotter: Plotter) -> tuple[Callable[..., tuple[bytes, Bed]], str]:
     """The writer of a section's program in the plotter's dialect, and its file's ending."""
-    from devices import gcode, hpgl
+    if plotter.dialect == "hpgl":
+        from devices import hpgl
 
-    return (hpgl.program, "hpgl") if plotter.dialect == "hpgl" else (gcode.program, "gcode")
+        return hpgl.program, "hpgl"
+    from devices import gcode
+
+    return gcode.program, "gcode"
+
+
+def program_files(
+    section: Section, job: Job, correction: Correction | None
+) -> dict[str, tuple[bytes, Bed]]:
+    """A section's programs in the plotter's dialect, by file name, each with its bed.
+
+    Where removable strokes need the holder of the ink, they are a second file: in one, they
+    would be inked for good.
+    """
+    from devices.penchange import parted
+
+    program, ending = _writer(job.plotter)
+    ink, removable = parted(section, job.pens)
+    files = {f"{section.id}.{ending}": program(ink, job.plotter, job.pens, correction)}
+    if removable is not None:
+        name = f"{section.id}{REMOVABLE}.{ending}"
+        files[name] = program(removable, job.plotter, job.pens, correction)
+    return files
+
+
+def pen_note(names: Iterable[str], job: Job) -> str | None:
+    """What to know of files for the removable pen alone; None when there are none."""
+    own = [name for name in names if name.rpartition(".")[0].endswith(REMOVABLE)]
+    if not own:
+        return None
+    return (
+        f"{own[0]}{f' and {len(own) - 1} more like it' if len(own) > 1 else ''}: for the removable "
+        f"pen alone, which shares holder {job.pens.removable.slot} with the ink. Plot it after the "
+        "section's own file, the pen changed and the device not moved"
+    )
 
 
 def print_json(record: Any) -> None:

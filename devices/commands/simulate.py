@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import errno
 import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from devices.commands.shared import add_job_option, print_lines, read_job, say
+from devices.commands.shared import add_job_option, check_pace, print_lines, read_job, say
+from marking.errors import BadInputError
 
 if TYPE_CHECKING:
     import argparse
@@ -41,19 +43,27 @@ def add_options(verb: argparse.ArgumentParser) -> None:
 def run(options: argparse.Namespace) -> int:
     """Serves until interrupted."""
     from devices.bed import bed_at
+    from devices.ending import ended_as_by_hand
     from devices.simulated.cloth import Cloth
     from devices.simulated.onboard import simulated
     from devices.simulated.serve import serve_socket
 
+    check_pace(options.pace)
+    address = None if options.pty else _address(options.listen)
     job = read_job(options.job)
     bed = bed_at(job.plotter, (0.0, 0.0, *job.plotter.window_size))
     file = options.ink.open("ab") if options.ink else None
     peer = simulated(job.plotter, bed, Cloth(file))
     try:
-        if options.pty:
-            _serve_pty(peer, options.pace)
-        else:
-            serve_socket(peer, _address(options.listen), options.pace, _ready)
+        with ended_as_by_hand():
+            if address is None:
+                _serve_pty(peer, options.pace)
+            else:
+                serve_socket(peer, address, options.pace, _ready)
+    except OSError as fault:
+        if fault.errno in (errno.EADDRINUSE, errno.EADDRNOTAVAIL, errno.EACCES):
+            raise _not_there(options.listen, fault) from None
+        raise
     except KeyboardInterrupt:
         if options.ink:
             _picture(options.ink, job)
@@ -64,8 +74,6 @@ def run(options: argparse.Namespace) -> int:
 
 
 def _serve_pty(peer: Peer, pace: float) -> None:
-    from marking.errors import BadInputError
-
     if sys.platform == "win32":
         raise BadInputError("--pty: Windows has no pseudo-terminals; leave it out for a socket")
     from devices.simulated import serve
@@ -79,12 +87,23 @@ def _ready(name: str) -> None:
 
 
 def _address(text: str) -> tuple[str, int]:
-    from marking.errors import BadInputError
+    import socket
 
     host, _, port = text.rpartition(":")
     if not host or not port.isdigit() or int(port) > 65535:
         raise BadInputError(f"--listen {text}: give a host and a port, as in 127.0.0.1:5000")
+    try:
+        socket.getaddrinfo(host, int(port))
+    except OSError as fault:
+        raise _not_there(text, fault) from None
     return host, int(port)
+
+
+def _not_there(address: str, fault: OSError) -> BadInputError:
+    return BadInputError(
+        f"--listen {address}: cannot listen there ({fault.strerror or fault}); 127.0.0.1:0 is any "
+        "free port of this computer"
+    )
 
 
 def _picture(path: Path, job: Job) -> None:

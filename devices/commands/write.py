@@ -7,14 +7,16 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
-from devices.commands.history import add_ink_option, guard, kept_correction
+from devices.commands.history import add_ink_option, guard, guard_sections, kept_correction
 from devices.commands.shared import (
+    REMOVABLE,
     add_job_option,
     add_zone_option,
+    pen_note,
     plan_for,
     print_json,
     print_lines,
-    program_for,
+    program_files,
     read_job,
     say,
 )
@@ -81,6 +83,13 @@ def run(options: argparse.Namespace) -> int:
     layout = lay_out(job)
     guard(options.job, layout, despite_ink=options.despite_ink)
     correction = kept_correction(options.job, job)
+    if "hpgl" in kinds:
+        guard_sections(
+            options.job,
+            layout,
+            lambda: plan_for("plotter", layout, job, correction),
+            despite_ink=options.despite_ink,
+        )
     light = _light_files(job, options.job) if options.overlay else {}
     record = write(job, layout, folder, kinds, options.zone, correction, light)
     if options.json:
@@ -109,6 +118,9 @@ def write(
     written, changed = files.write_set(folder, {**contents, **more}, made_from)
     for warning in (*layout.warnings, *plan.warnings):
         say(f"note: {warning}")
+    pens = pen_note(contents, job)
+    if pens is not None:
+        say(f"note: {pens}")
     for name in changed:
         say(f"note: {folder / name} is from an earlier layout and was changed since; it was left")
     return {
@@ -128,7 +140,9 @@ def write(
 
 def _section_of(path: str) -> str | None:
     folder, _, name = path.rpartition("/")
-    return name.partition(".")[0] if folder in ("sections", "overlay") else None
+    if folder not in ("sections", "overlay"):
+        return None
+    return name.partition(".")[0].removesuffix(REMOVABLE)
 
 
 def _light_files(job: Job, job_folder: Path) -> dict[str, bytes]:
@@ -155,9 +169,9 @@ def _light_files(job: Job, job_folder: Path) -> dict[str, bytes]:
         mapping = desk.trued[section.id].mapping
         light = overlay(section, mapping, job.projector.pixels, job.units)
         title = f"{job.title}: the light of section {section.id}"
-        svg = sheet_svg(light, look, job.pens.numerals.width * light.pixels_per_mm, title)
-        contents[f"overlay/{section.id}.svg"] = svg
-        contents[f"overlay/{section.id}.png"] = sheet_png(svg)
+        numeral_px = job.pens.numerals.width * light.pixels_per_mm
+        contents[f"overlay/{section.id}.svg"] = sheet_svg(light, look, numeral_px, title)
+        contents[f"overlay/{section.id}.png"] = sheet_png(light, look, numeral_px)
         if light.unlit > 1:
             say(
                 f"note: {section.id}: {light.unlit / 1000:.2f} m of its lines fall outside the "
@@ -177,11 +191,10 @@ def _contents(
         for section in plan.sections:
             contents[f"sections/{section.id}.svg"] = _section_svg(job, section)
     if "hpgl" in kinds:
-        program, ending = program_for(job.plotter)
         for section in plan.sections:
-            path = f"sections/{section.id}.{ending}"
-            contents[path], bed = program(section, job.plotter, job.pens, correction)
-            origins[path] = list(bed.origin_table)
+            for name, (data, bed) in program_files(section, job, correction).items():
+                contents[f"sections/{name}"] = data
+                origins[f"sections/{name}"] = list(bed.origin_table)
     if "picture" in kinds:
         from marking.picture import picture_svg, png
 

@@ -4,6 +4,7 @@
 const at = (id) => document.getElementById(id);
 const TABS = ["trace", "true", "look", "notes"];
 const STEPS = [1, 5, 20];
+const NINE = 9;
 const KIND_NAMES = {
   all: "all lines", cross: "cross lines", long: "long lines", hem: "hem lines", numeral: "numerals",
   tick: "half ticks", bias: "bias lines", witness: "witness ticks",
@@ -15,6 +16,7 @@ let desk = null;
 let step = 1;
 let noteTimer = null;
 let shownTarget = null;
+let typed = false;
 
 function send(command) {
   if (socket && socket.readyState === WebSocket.OPEN) {
@@ -58,6 +60,7 @@ function show() {
   showTrueUp();
   showLook();
   if (document.activeElement !== at("note")) at("note").value = desk.notes;
+  at("another").textContent = `Open ${desk.pairing.address} and type ${desk.pairing.code}.`;
   items(at("warnings"), desk.warnings);
 }
 
@@ -77,6 +80,10 @@ function showTrace() {
   at("undone").disabled = !desk.line_traced;
   at("blank").setAttribute("aria-pressed", desk.blank);
   at("check").setAttribute("aria-pressed", desk.check);
+  at("check").disabled = !desk.witness;
+  at("check-hint").textContent = desk.witness
+    ? "Check flashes the targets at the witness marks. If they no longer lie on their marks, stop and true up again."
+    : "Nothing to check by: this section has no witness marks. The two-target check serves instead.";
 }
 
 function showTrueUp() {
@@ -100,11 +107,17 @@ function showTrueUp() {
   if (!work) { shownTarget = null; return; }
   const target = work.targets.find((one) => one.name === work.at);
   at("at").textContent = `Target ${target.name}: ${target.along} along, ${target.across} across`;
+  at("what").textContent = target.what ? `On the ${target.what}.` : "By tape from the zero corner.";
+  at("how").textContent = work.quick
+    ? "If the light lies on this point, it is landed. If not, bring it there with the arrows; then land both a second time."
+    : "Bring the light onto this point with the arrows; or leave it, and type what the tape shows where it fell.";
+  at("twice").hidden = work.quick || Number(target.name) <= NINE;
   const key = `${desk.section} ${target.name} ${target.along} ${target.across}`;
   if (key !== shownTarget) {
     at("along").value = target.along;
     at("across").value = target.across;
     shownTarget = key;
+    typed = false;
   }
   at("targets").replaceChildren(...work.targets.map((one) => {
     const button = document.createElement("button");
@@ -124,6 +137,8 @@ function showReport(trued) {
   at("verdict").textContent = trued.lines[0];
   at("verdict").classList.toggle("say", !trued.good);
   items(at("report-lines"), trued.lines.slice(1));
+  items(at("residuals"), trued.residuals);
+  at("each").hidden = !trued.residuals.length;
   at("map").tBodies[0].replaceChildren(...trued.map.map((row) => {
     const line = document.createElement("tr");
     line.append(...row.map((error) => {
@@ -182,7 +197,9 @@ function done() {
 }
 
 function land() {
-  send({ do: "landed", along: at("along").value, across: at("across").value });
+  // What is shown is rounded for the tape; only what was typed is a reading.
+  const reading = { along: at("along").value, across: at("across").value };
+  send({ do: "landed", ...(typed ? reading : {}) });
 }
 
 function nudge(across, down, far = step) {
@@ -220,7 +237,9 @@ function wire() {
   at("begin").onclick = () => send({ do: "true-up" });
   at("quick").onclick = () => send({ do: "true-up", quick: true });
   at("use").onclick = () => send({ do: "use-true-up", section: at("use").dataset.section });
+  at("turn").onclick = () => send({ do: "look", arrows: (desk.arrows + 1) % 4 });
   at("landed").onclick = land;
+  for (const field of ["along", "across"]) at(field).oninput = () => { typed = true; };
   at("lifted").onclick = () => send({ do: "lifted", target: desk.true_up.at });
   at("give-up").onclick = () => send({ do: "give-up" });
   at("finish").onclick = () => send({ do: "finish" });

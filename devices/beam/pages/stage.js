@@ -47,13 +47,14 @@ function draw() {
   if (!look || look.blank || !display.ok) return;
   pen.lineJoin = "round";
   if (look.targets.length) return drawTargets();
-  if (!look.lit || look.section !== scene.section) return;
+  if (!look.lit) return drawFrame();
+  if (look.section !== scene.section) return;
   pen.setTransform(1, 0, 0, 1, look.shift[0], look.shift[1]);
-  const traced = new Set(look.traced);
+  const [traced, now] = [new Set(look.traced), new Set(look.now)];
   const groups = { traced: [], open: [], now: [] };
   for (const line of scene.lines) {
     if (look.kind !== "all" && line.layer !== look.kind) continue;
-    const group = line.id === look.line ? "now" : traced.has(line.id) ? "traced" : "open";
+    const group = now.has(line.id) ? "now" : traced.has(line.id) ? "traced" : "open";
     groups[group].push(line);
   }
   if (look.traced_look !== "hide") {
@@ -87,6 +88,20 @@ function drawAside() {
     pen.lineWidth = line.kind === "witness" && look.check ? look.width_px + 3 : look.width_px;
     pen.stroke(line.path);
   }
+}
+
+// The picture's edge and middle, to hang the projector by while there is no line to light.
+function drawFrame() {
+  const [width, height] = [canvas.width, canvas.height];
+  pen.strokeStyle = ASIDE.name;
+  pen.lineWidth = 2;
+  pen.beginPath();
+  pen.rect(1, 1, width - 2, height - 2);
+  pen.moveTo(width / 2 - 40, height / 2);
+  pen.lineTo(width / 2 + 40, height / 2);
+  pen.moveTo(width / 2, height / 2 - 40);
+  pen.lineTo(width / 2, height / 2 + 40);
+  pen.stroke();
 }
 
 function drawTargets() {

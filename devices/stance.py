@@ -3,54 +3,61 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
-
-import numpy as np
+from typing import TYPE_CHECKING
 
 from devices.bed import bed_at
 from marking.butts import butts, window_middle
 from marking.limits import Limits
-from marking.network import Network, Reading, Setup, Target, ink, known
+from marking.network import Reading, Setup, Target, ink, known
 from marking.placement import network_for, place
 from marking.pose import Pose, as_planned
 from marking.recut import carried
 from marking.sights import sights
-from marking.standing import control_is_set_out, standing
+from marking.standing import control_is_set_out, pose_from, setup_from, standing
 from marking.witness import Mark
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Sequence
 
     from devices.bed import Bed
     from devices.correction import Correction
     from devices.job import Job
     from marking.layout import Layout
+    from marking.network import Network
     from marking.placement import Placement
     from marking.readings import MarkReading
-    from marking.record import Record
+    from marking.record import KeptPlacement, Record
     from marking.sections import Plan, Section
-    from marking.standing import Standing as OnCover
 
 
 @dataclass(frozen=True)
-class Standing:
+class Stance:
     """A section as the device must draw it where it stands."""
 
     section: Section
     pose: Pose
-    covariance: list[list[float]]
     allowed: bool
     """Whether the verdict is to ink."""
     advice: str
     placed: Placement | None = None
-    """The placement by control marks, where those are set out."""
+    """What the readings gave, where any were taken."""
+    by_control: bool = False
+    """Whether it is by control marks, and so what the verb `place` builds on."""
+
+    @property
+    def fits(self) -> bool:
+        """Whether the section fits the bed here; when it does not, no reason helps."""
+        return self.placed is None or self.placed.move is None
 
 
-def as_set_down(section: Section) -> Standing:
+def as_set_down(section: Section, *, allowed: bool, advice: str) -> Stance:
     """The device taken to stand exactly where it should."""
-    pose = as_planned(window_middle(section))
-    advice = "no marks were read: it is taken to stand exactly where planned"
-    return Standing(section, pose, [], True, advice)
+    return Stance(section, as_planned(window_middle(section)), allowed, advice)
+
+
+def at_pose(section: Section, pose: Pose) -> Stance:
+    """The device that still stands at the pose it inked with before."""
+    return Stance(carried(section, pose), pose, True, "it stands where it stood")
 
 
 def from_readings(
@@ -61,7 +68,7 @@ def from_readings(
     job: Job,
     record: Record,
     correction: Correction | None,
-) -> Standing:
+) -> Stance:
     """The placement by `readings`, weighed with all earlier ones.
 
     Where control marks are set out, it is the very one that the verb `place` would make. Raises
@@ -71,7 +78,7 @@ def from_readings(
     taken = _carried_to_table(bed, [(r.mark, r.at_bed, r.sd) for r in readings])
     by_control = control_is_set_out(record, layout)
     known_so_far = (
-        _by_control(section, plan, standing(record, layout, plan, job.units))
+        _by_control(section, record, layout, plan, job)
         if by_control
         else _network(section, plan, layout, job, record, correction)
     )
@@ -85,20 +92,21 @@ def from_readings(
     )
     pose = placement.inking.setup.pose
     fits = placement.move is None
-    return Standing(
+    return Stance(
         carried(section, pose) if fits else section,
         pose,
-        placement.covariance.tolist(),
         placement.verdict == "ink",
         placement.advice,
-        placement if by_control else None,
+        placement,
+        by_control,
     )
 
 
-def _by_control(section: Section, plan: Plan, stands: OnCover) -> Network:
+def _by_control(section: Section, record: Record, layout: Layout, plan: Plan, job: Job) -> Network:
     """What is known of the marks near `section`, where control marks are set out."""
+    stands = standing(record, layout, plan, job.units)
     targets = tuple(stands.sights.targets.values())
-    return network_for(section, targets, stands.setups, butts(plan.sections))
+    return network_for(section, targets, stands.setups, butts(plan.sections), stands.datum)
 
 
 def marks_in_sight(
@@ -111,23 +119,12 @@ def marks_in_sight(
     return tuple(seen.targets[name].mark for name in seen.seen[section.id])
 
 
-def at_pose(section: Section, pose: Pose) -> Section:
-    """`section` as the device that stands at `pose` must draw it."""
-    return carried(section, pose)
-
-
-def pose_record(pose: Pose) -> dict[str, Any]:
-    """A pose as plain data."""
-    return {
-        "matrix": pose.matrix.tolist(),
-        "shift": pose.shift.tolist(),
-        "about": pose.about.tolist(),
-    }
-
-
-def pose_from(record: Mapping[str, Any]) -> Pose:
-    """The pose kept as plain data."""
-    return Pose(*(np.array(record[name]) for name in ("matrix", "shift", "about")))
+def still_to_ink(section: Section, plan: Plan, layout: Layout, record: Record) -> dict[str, str]:
+    """Witness marks of `section` that no ink shows yet, each with the section that will."""
+    done = {kept.section for kept in record.ink() if kept.event == "done"}
+    targets = sights(plan, layout.grid, ()).targets
+    inkers = {mark.id: targets[mark.id].inked_by for mark in section.witness}
+    return {mark: by for mark, by in inkers.items() if by is not None and by not in done}
 
 
 def _carried_to_table(
@@ -150,27 +147,35 @@ def _network(
 ) -> Network:
     """What is known of the marks, from the placements of the sections inked before."""
     sections = {other.id: other for other in plan.sections if other.id != section.id}
-    begun = list(dict.fromkeys(run.section for run in record.runs() if run.section in sections))
+    lasts = {run.section: run for run in record.runs() if run.section in sections}
+    placed = {
+        name: [one for one in record.placements(name) if one.at <= run.at][-1]
+        for name, run in lasts.items()
+    }
     taped = {
         name: _set_down_by_tape(sections[name], job)
-        for name in begun
-        if not record.placements(name)[-1].covariance
+        for name in lasts
+        if not placed[name].covariance
     }
     targets = [*sights(plan, layout.grid, ()).targets.values()]
     targets += [target for pairs in taped.values() for target, _ in pairs]
     state = known(targets)
-    for name in begun:
-        kept = record.placements(name)
+    for name, kept in placed.items():
         if name in taped:
             corners = tuple(reading for _, reading in taped[name])
-            state = ink(state, Setup(name, pose_from(kept[-1].pose), corners))
-            continue
-        readings = [r for r in record.readings(name) if r.at <= kept[-1].at]
-        latest = {reading.mark: reading for reading in readings}
-        bed = bed_at(job.plotter, sections[name].window, correction)
-        taken = _carried_to_table(bed, [(mark, r.at_bed, r.sd) for mark, r in latest.items()])
-        state = ink(state, Setup(name, pose_from(kept[-1].pose), taken))
+            state = ink(state, Setup(name, pose_from(kept.pose), corners))
+        elif "readings" in kept.detail:
+            state = ink(state, setup_from(kept))
+        else:
+            bed = bed_at(job.plotter, sections[name].window, correction)
+            state = ink(state, Setup(name, pose_from(kept.pose), _read_for(kept, record, bed)))
     return state
+
+
+def _read_for(kept: KeptPlacement, record: Record, bed: Bed) -> tuple[Reading, ...]:
+    """The readings of a placement in an older record, which does not name them."""
+    latest = {one.mark: one for one in record.readings(kept.section) if one.at <= kept.at}
+    return _carried_to_table(bed, [(mark, r.at_bed, r.sd) for mark, r in latest.items()])
 
 
 def _set_down_by_tape(section: Section, job: Job) -> list[tuple[Target, Reading]]:
