@@ -96,13 +96,3 @@ def _chi_square_95(degrees: FloatArray) -> FloatArray:
     spread = 2 / (9 * degrees)
     far = degrees * (1 - spread + 1.6448536269514722 * np.sqrt(spread)) ** 3
     return np.where(degrees < _DEGREES[-1], np.interp(degrees, _DEGREES, _CHI_SQUARE_95), far)
-
-
-def inside_ellipse(errors: FloatArray, covariance: FloatArray, limit: float) -> NDArray[np.bool_]:
-    """Which errors (n, k) lie inside the region of `covariance` (k, k) that `limit` bounds.
-
-    `limit` is the chi-square value for k degrees of freedom.
-    """
-    solved = np.linalg.solve(covariance, errors.T)
-    inside: NDArray[np.bool_] = (errors.T * solved).sum(axis=0) <= limit
-    return inside
