@@ -169,7 +169,7 @@ def guard_cut(record: Record, layout: Layout, plan: Plan) -> None:
             f"{shown}: inked as another layout or cut has it. Since then job.toml, the plotter or "
             "its measured correction has changed, and going on would leave lines out and ink "
             "others twice; nothing was done. Put them back as they were (a correction by "
-            "canvasrule trial --measured, with the figures it came from); for a new cover, make "
+            "canvasrule trial --measured --replace --despite-ink, with the figures it came from); for a new cover, make "
             "a job in a folder of its own"
         )
 

@@ -10,6 +10,7 @@ from devices.commands.history import add_ink_option, guard, has_record, kept_cor
 from devices.commands.shared import (
     REMOVABLE,
     add_job_option,
+    given_file,
     pen_note,
     plan_for,
     print_json,
@@ -90,6 +91,8 @@ def run(options: argparse.Namespace) -> int:
     from marking.layout import lay_out
 
     job = read_job(options.job)
+    if options.readings is not None:
+        given_file("--readings", options.readings, options.job)
     layout = lay_out(job)
     guard(options.job, layout, despite_ink=options.despite_ink)
     correction = kept_correction(options.job, job)

@@ -10,6 +10,7 @@ from devices.commands.history import has_record, kept_correction
 from devices.commands.shared import (
     add_job_option,
     add_zone_option,
+    given_file,
     plan_for,
     print_json,
     print_lines,
@@ -192,8 +193,9 @@ def _judge(options: argparse.Namespace, job: Job) -> int:
     from marking.standing import COVER
     from marking.tape import tape_of
 
+    path = given_file("--measured", options.measured, options.job)
     kept, plan, layout = _kept_plan(options.job, job)
-    shown = read_measured(options.measured, plan, job.units)
+    shown = read_measured(path, plan, job.units)
     _check_confirmed(options.confirmed, shown)
     verdict = prove(plan, shown, tape_of(job.tape), job.tolerance, options.confirmed)
     named = layout_hash(layout)
