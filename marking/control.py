@@ -142,6 +142,11 @@ def set_out(
     the cross lines that the long edges have them on. Raises RefusedError when the marking is too
     small for a 3-4-5 in whole units.
     """
+    if len(heights) > len(_ROW_LETTERS):
+        raise RefusedError(
+            f"{len(heights)} rows of control marks are more than there are letters for, "
+            f"{len(_ROW_LETTERS)}; set them along one seam in two"
+        )
     grid = layout.grid
     x0, x1 = float(grid.cross_x[0]), float(grid.cross_x[-1])
     y0, y1 = grid.long_lines[0].y, grid.long_lines[-1].y

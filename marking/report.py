@@ -205,7 +205,7 @@ def mark_table(plan: Plan, job: MarkingJob) -> Iterator[str]:
     yield "| mark | along | across | what it is |"
     yield "|---|---|---|---|"
     for mark in marks.values():
-        along, across = (format_length(v, job.units, remainder=True) for v in mark.at_table)
+        along, across = (format_length(v, job.units) for v in mark.at_table)
         yield f"| {mark.id} | {along} | {across} | {kinds[mark.kind]} |"
     yield ""
 

@@ -268,10 +268,11 @@ def _earlier_proof(record: Record, layout: str, *, slack: bool) -> KeptCheck | N
 
 
 def _sheet_lines(plan: ProofPlan, job: Job) -> Iterator[str]:
-    from marking.lengths import format_length
+    from marking.tape import as_taped, tape_of, tape_reading
 
+    tape = tape_of(job.tape)
     for distance in plan.distances:
-        nominal = format_length(distance.nominal, job.units, remainder=True)
+        nominal = as_taped(tape_reading(distance.nominal, tape), tape, job.units)
         yield f"{distance.id}  {distance.kind:<9} {' to '.join(distance.between):<44} {nominal}"
     yield ""
     yield f"As well as these tell, any line is known to {plan.worst_sd:.2f} mm (one deviation)"
