@@ -440,16 +440,17 @@ def test_a_proof_finds_a_stretched_cover_and_later_what_the_cloth_did_since(
             lengths[one["id"]] = run + 0.3 * rng.standard_normal()
         return measured_file(inked, "proof", lengths)
 
-    first = ask(run_cli, inked, "prove", "--measured", measured(0.003))
+    first = ask(run_cli, inked, "prove", "--measured", measured(0.003), code=REFUSED)
     assert first["outcome"] == "fail"
     assert first["since"] is None
     length = first["size"][0]
     assert first["whole"]["along"]["mm"] == pytest.approx(0.003 * length, abs=2.0)
-    later = ask(run_cli, inked, "prove", "--measured", measured(-0.003))
+    later = ask(run_cli, inked, "prove", "--measured", measured(-0.003), code=REFUSED)
     moved = later["since"]["along"]
     assert moved["mm"] == pytest.approx(-0.006 * length, abs=3 * moved["sd"])
     done = run_cli("prove", "--measured", inked / "proof.toml", "--job", inked)
     assert "FAIL" in done.stdout
+    assert done.returncode == REFUSED
     assert "Since the earlier proof" in done.stdout
     unknown = run_cli(
         *("prove", "--measured", inked / "proof.toml", "--confirmed", "p99", "--job", inked)
