@@ -100,7 +100,8 @@ def run(options: argparse.Namespace) -> int:
     if not has_record(options.job):
         raise RefusedError(
             f"{options.job}: no control marks are set out in this job; run canvasrule control, "
-            "and set them out before anything is placed by them"
+            "and set them out before anything is placed by them. place needs them even where only "
+            "witness marks are read: sections butted to each other alone drift"
         )
     # What only reads may go on beside a drive; what changes where ink is known to lie may not.
     with nullcontext() if options.all else claimed(options.job, "place"):
