@@ -17,6 +17,7 @@ from devices.machine import device_digest
 from devices.penchange import spent_by_slot, stretches
 from devices.progress import verdicts
 from devices.workplace import opened, set_for
+from marking.counts import counted
 from marking.errors import RefusedError
 from marking.record import layout_hash
 from marking.standing import plan_hash, pose_record
@@ -90,6 +91,7 @@ def _ink(stance: Stance, place: Workplace, port: Line, clock: Callable[[], float
     if place.outline and todo:
         link.driver.send(link.script.outline(_outline(todo)))
         if not place.person.agrees("That was the outline, pen up. Ink it?"):
+            link.driver.send(link.script.closing())
             return Outcome("not allowed", len(known.drawn))
     shown = _Shown(place, section, todo, len(known.drawn), clock)
     link.driver.drawn, link.driver.wish = shown.drawn, place.person.wish
@@ -182,7 +184,7 @@ class _Shown:
         pace = (now - self._began) / max(self._drawn_now, 1)
         done_sections = sum(kept.event == "done" for kept in self._place.record.ink())
         self._place.person.say(
-            f"{self._section.id}: {self.done} of {self._all} strokes, about "
+            f"{self._section.id}: {self.done} of {counted(self._all, 'stroke')}, about "
             f"{pace * self.left / 60:.0f} min left here; {done_sections} of "
-            f"{len(self._place.plan.sections)} sections done"
+            f"{counted(len(self._place.plan.sections), 'section')} done"
         )

@@ -7,6 +7,8 @@ import io
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from marking.counts import counted
+
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence
 
@@ -50,11 +52,12 @@ def verdicts(strokes: Sequence[Inking], kept: Iterable[KeptStroke]) -> Verdicts:
 def in_words(found: Verdicts, section: str) -> str:
     """The verdicts, for a person who resumes."""
     text = (
-        f"section {section}: {len(found.drawn)} strokes are certainly drawn, {len(found.maybe)} "
-        f"may be (they are drawn again, over themselves), {len(found.open)} are not"
+        f"section {section}: {counted(len(found.drawn), 'stroke')} certainly drawn, "
+        f"{len(found.maybe)} perhaps (to be drawn again, over what is there), "
+        f"{len(found.open)} not drawn"
     )
     if found.presumed:
-        text += f"; {len(found.presumed)} are drawn by the clock alone: look at the cloth"
+        text += f"; {len(found.presumed)} drawn by the clock alone: look at the cloth"
     return text
 
 

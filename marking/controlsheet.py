@@ -184,7 +184,7 @@ def _sketch_rows(page: Page, control: Control, ends: dict[str, tuple[float, floa
         page.line([(x - 0.5, y), (x + 0.5, y)], INK, 0.2)
         page.line([(x, y - 0.5), (x, y + 0.5)], INK, 0.2)
         if mark.place == 0:
-            page.write(mark.mark.id[0], x + 1.2, y + 0.6, 1.5)
+            page.write(mark.mark.id.rstrip("0123456789"), x + 1.2, y + 0.6, 1.5)
 
 
 def _steps(page: Page, control: Control, units: Units, y: float) -> float:

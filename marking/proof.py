@@ -172,7 +172,7 @@ def prove(
     distances = [distance for distance in plan.distances if distance.id in shown]
     if len(distances) < len(WHOLE):
         raise BadInputError(
-            f"{len(distances)} of the sheet's {len(plan.distances)} distances are measured; at "
+            f"measured: {len(distances)} of the sheet's {len(plan.distances)} distances; at "
             f"least {len(WHOLE)} are needed, and all of them to know most"
         )
     measured = np.array([true_length(shown[d.id], tape) for d in distances])

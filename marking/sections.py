@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from marking import route, seams
+from marking.counts import counted
 from marking.cutting import cut
 from marking.errors import RefusedError
 from marking.layout import Stroke
@@ -370,8 +371,9 @@ def _warnings(
         warnings.append(
             f"Nobody reaches the middle, from {format_length(low, job.units)} to "
             f"{format_length(high, job.units)} off the near edge, with an arm's reach of "
-            f"{format_length(zone.depth, job.units)}: {len(part.pieces)} lines stay open there. "
-            f"A reach of {format_length(needed, job.units)} would do; or join them afterwards "
-            "along a straight rule laid across. Do not climb on the table to reach them."
+            f"{format_length(zone.depth, job.units)}: that leaves "
+            f"{counted(len(part.pieces), 'line')} open there. "
+            f"A reach of {format_length(needed, job.units)} would do; or join what is open "
+            "afterwards along a straight rule laid across. Do not climb on the table to reach it."
         )
     return warnings

@@ -4,8 +4,9 @@
 
 2,000 runs unless given; seeds are fixed, so the same figures come out every time. Each line ends
 with the figure to reach, and `ok` or `MISSED`. Readings have 0.25 mm, tapes 0.4 mm, per axis.
-Runs go through the gains of `marking.network`, all at once; the last part goes through
+Runs go through the gains of `marking.network`, all at once; the parts headed so go through
 `marking.placement.place` section by section, with poses and readings as they are in the plane.
+Where the tape's scale and the square are off, both are drawn once for each table.
 """
 
 import math
@@ -23,6 +24,7 @@ from inking import (
     millrace,
     naive_chain,
     read_marks,
+    set_out_by_tape,
 )
 from patterns import SettingOut, control_marks, inking_order
 
@@ -85,13 +87,7 @@ def bed(profile, limits, runs):
         ratios.max() <= 1.05,
     )
     line("RMS over Cramér-Rao bound, all corners", f"{np.sqrt((ratios**2).mean()):.4f}")
-    for kind, shares in coverage(told).items():
-        line(
-            f"95% region holds the truth, {kind}",
-            f"{shares.min():.1%} to {shares.max():.1%}",
-            f"93 to 97% (mean {shares.mean():.1%})",
-            bool(shares.min() >= 0.93 and shares.max() <= 0.97),
-        )
+    print_coverage(told)
     worst, step = (np.quantile(x, 0.95) for x in (told.worst_line(), told.worst_step()))
     line(
         "worst line on the table, 95th percentile",
@@ -108,6 +104,16 @@ def bed(profile, limits, runs):
     trade_off(plan, seen, chosen.way.repeats, runs)
     naive(plan, runs)
     issue_figures(task)
+
+
+def print_coverage(told):
+    for kind, shares in coverage(told).items():
+        line(
+            f"95% region holds the truth, {kind}",
+            f"{shares.min():.1%} to {shares.max():.1%}",
+            f"93 to 97% (mean {shares.mean():.1%})",
+            bool(shares.min() >= 0.93 and shares.max() <= 0.97),
+        )
 
 
 def trade_off(plan, seen, repeats, runs):
@@ -254,6 +260,58 @@ def for_real(covers):
     line("verdict to ink", f"{np.mean([v == 'ink' for v in verdicts]):.1%}")
 
 
+def with_tape_and_square(profile, spacing, every, runs):
+    """Control marks that a tape of its class and a 3-4-5 set out, both off by lot."""
+    plan, seen, datum = set_out_by_tape(profile, spacing, every)
+    print(f"\n{profile}, marks every {spacing:.0f} mm, with the tape's scale and the square off")
+    at = np.array([t.mark.at_table for t in seen.targets.values() if not t.inked_by])
+    along = np.abs(datum.moves(at)).max(axis=0)[0]
+    line("one sd of the scale, at the far end", f"{along[0]:.2f} mm")
+    line("one sd of the square, at the far edge", f"{along[1]:.2f} mm")
+    told = ink_many(plan, seen, runs, seed=1, datum=datum)
+    print_coverage(told)
+    without = ink_many(plan, seen, 2, seed=1)
+    shares = coverage(replace(told, spread=without.spread))["worst point, radius"]
+    line(
+        "the same, told as if tape and square were exact",
+        f"{shares.min():.1%} to {shares.max():.1%}",
+        "(for comparison)",
+    )
+    limits = BEDS[profile]
+    found = forecast(plan, seen, READING_SD, limits, 1, datum)
+    for what, drawn, said in (
+        ("worst line on the table", told.worst_line(), found.worst_line),
+        ("worst seam step", told.worst_step(), found.worst_step),
+    ):
+        figure = float(np.quantile(drawn, 0.95))
+        line(
+            f"{what}, 95th percentile",
+            f"{figure:.3f} mm",
+            f"within 4% of the forecast ({said:.3f})",
+            abs(figure / said - 1) <= 0.04,
+        )
+
+
+def by_place_with_tape_and_square(tables):
+    plan, seen, datum = set_out_by_tape("flatbed-24x36", 152.4, 0)
+    print(f"\nEvery section through `place`, {tables} tables, tape and square off")
+    kept, doubted = [], []
+    for seed in range(tables):
+        for _, placed, true in ink_once(plan, seen, Limits(2.0), seed, datum=datum):
+            laid = true.after(placed.inking.setup.pose.inverse)
+            off = laid(np.array([placed.inking.worst_at])) - placed.inking.worst_at
+            kept.append(float(np.hypot(*off[0])) <= placed.inking.error)
+            doubted.append(bool(placed.doubts))
+    share = float(np.mean(kept))
+    line(
+        "ink within the error told, at the worst point",
+        f"{share:.1%}",
+        "93 to 97%",
+        0.93 <= share <= 0.97,
+    )
+    line("good readings doubted", f"{np.mean(doubted):.2%}", "under 1%", np.mean(doubted) < 0.01)
+
+
 def speed():
     """One placement when a hundred and more sections are inked already."""
     layout, plan = millrace("flatbed-a4")
@@ -296,6 +354,9 @@ def main():
         bed(profile, limits, runs)
     blunders(runs)
     for_real(max(20, runs // 10))
+    with_tape_and_square("flatbed-a3", 76.2, 2, runs)
+    with_tape_and_square("flatbed-24x36", 152.4, 0, runs)
+    by_place_with_tape_and_square(max(20, runs // 10))
     speed()
 
 

@@ -14,6 +14,7 @@ import numpy as np
 from devices.job import Job
 from marking.blend import wanted_change
 from marking.butts import butts, outermost_ink, window_middle
+from marking.control import control_datum, set_out
 from marking.datum import EXACT
 from marking.jobfile import load_job
 from marking.layout import lay_out
@@ -22,7 +23,10 @@ from marking.placement import place
 from marking.pose import as_planned, effect, rigid
 from marking.regions import CHI_SQUARE_95_POINT, radius_95
 from marking.sections import cut_into_sections
+from marking.settingout import row_seams
+from marking.sights import Sights, sights
 from marking.stock import stock
+from marking.tape import Tape
 
 READING_SD = 0.25
 
@@ -36,6 +40,21 @@ def millrace(profile):
         job = load_job(Path(folder), Job)
     layout = lay_out(job)
     return layout, cut_into_sections(layout, job, job.plotter.zone)
+
+
+def set_out_by_tape(profile, spacing, every):
+    """The bench's plan, sights and datum, control marks set out as `canvasrule control` does.
+
+    A class II tape read to 1/32 in and 2 degrees unsure, as by default; rows of marks stand along
+    each `every`-th seam between rows of sections, along none for 0.
+    """
+    layout, plan = millrace(profile)
+    heights = row_seams(plan)[::every] if every else []
+    control = set_out(layout, spacing, Tape(), "in", heights=heights)
+    seen = sights(plan, layout.grid, [mark.mark for mark in control.marks])
+    own = {mark.mark.id: mark.sd for mark in control.marks}
+    marks = {name: replace(t, sd=own.get(name, t.sd)) for name, t in seen.targets.items()}
+    return plan, Sights(seen.order, marks, seen.seen), control_datum(control)
 
 
 @dataclass

@@ -126,12 +126,3 @@ def test_another_choice_before_anything_is_read_says_which_marks_to_take_off(
     asked(run_cli, job, "--spacing", "6 in")
     other = run_cli("control", "--spacing", "12 in", "--job", job)
     assert re.search(r"take \d+ of them off: n6, n18", other.stderr)
-
-
-def test_more_rows_than_letters_are_refused_and_none_is_dropped(millrace_layout: Any) -> None:
-    from marking.control import set_out
-    from marking.errors import RefusedError
-
-    heights = [60.0 * n for n in range(1, 23)]
-    with pytest.raises(RefusedError, match="22 rows"):
-        set_out(millrace_layout, 152.4, Tape(), "in", heights=heights)

@@ -14,19 +14,15 @@ import numpy as np
 import pytest
 import statsmodels.api as sm
 from four_sections import CENTRES, SEEN, SPOTS, setups, targets
-from inking import READING_SD, coverage, ink_many, ink_once, millrace
+from inking import READING_SD, coverage, ink_many, ink_once, set_out_by_tape
 
 from marking.adjustment import adjust
 from marking.butts import butts
-from marking.control import control_datum, set_out
 from marking.datum import EXACT, Datum
 from marking.forecast import forecast
 from marking.limits import Limits
 from marking.network import Reading, gain, ink, ink_error, known, misfit
 from marking.placement import place
-from marking.settingout import row_seams
-from marking.sights import Sights, sights
-from marking.tape import Tape
 
 DATUM = Datum((20.0, 20.0), 0.8e-3, 1.1e-3)
 """On a cloth of 0.7 m as bad as a tape and a square are on one of 5 m."""
@@ -140,14 +136,7 @@ def test_no_reading_by_a_plotter_corrects_the_tape():
 
 @cache
 def bench(profile, spacing, every):
-    """The bench set out with a class II tape read to 1/32 in, 2 degrees unsure, as by default."""
-    layout, plan = millrace(profile)
-    heights = row_seams(plan)[::every] if every else []
-    control = set_out(layout, spacing, Tape(), "in", heights=heights)
-    seen = sights(plan, layout.grid, [mark.mark for mark in control.marks])
-    own = {mark.mark.id: mark.sd for mark in control.marks}
-    marks = {name: replace(t, sd=own.get(name, t.sd)) for name, t in seen.targets.items()}
-    return plan, Sights(seen.order, marks, seen.seen), control_datum(control)
+    return set_out_by_tape(profile, spacing, every)
 
 
 @pytest.mark.parametrize(

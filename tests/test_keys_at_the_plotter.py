@@ -291,7 +291,7 @@ def test_a_paused_section_is_gone_on_with_at_the_terminal_once_the_pen_hangs_ove
             assert "do not move the device" in second.until("Does the device stand where it stood?")
             second.until("n: no]")
             second.type(ENTER)
-            assert "are certainly drawn, 0 may be" in second.until("Is it over it")
+            assert "certainly drawn, 0 perhaps" in second.until("Is it over it")
             second.until("n: no]")
             second.type("y")
             assert second.ended() == 0

@@ -194,6 +194,7 @@ def _progress(message: str) -> None:
 
 def _lines(done: Work, found: tuple[Work, ...], job: Job) -> Iterator[str]:
     from marking.controlsheet import allowed_apart, reading_rows
+    from marking.counts import counted
     from marking.lengths import format_length
     from marking.tape import as_taped
 
@@ -207,7 +208,7 @@ def _lines(done: Work, found: tuple[Work, ...], job: Job) -> Iterator[str]:
     yield (
         f"{len(control.marks)} control marks, at most {format_length(control.spacing, units)} "
         "apart, along both long edges and both end lines"
-        + (f", and in {len(control.rows)} rows between" if control.rows else "")
+        + (f", and in {counted(len(control.rows), 'row')} between" if control.rows else "")
     )
     yield ""
     yield f"Base line: {shown(control.offset_near)} from the near edge, at both ends"

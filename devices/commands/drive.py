@@ -234,6 +234,8 @@ def _ports(
 
 
 def _tell(options: argparse.Namespace, outcomes: dict[str, Outcome]) -> None:
+    from marking.counts import counted
+
     if options.json:
         sections = [
             {"section": name, "ended": one.ended, "drawn": one.drawn}
@@ -242,6 +244,6 @@ def _tell(options: argparse.Namespace, outcomes: dict[str, Outcome]) -> None:
         print_json({"schema": 1, "rehearsal": options.simulate, "sections": sections})
         return
     for name, one in outcomes.items():
-        print_lines([f"{name}: {one.ended}, {one.drawn} strokes drawn"])
+        print_lines([f"{name}: {one.ended}, {counted(one.drawn, 'stroke')} drawn"])
     if not outcomes:
         print_lines(["everything asked for is drawn already"])

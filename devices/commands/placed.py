@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from marking.butts import outermost_ink
+from marking.counts import counted
 from marking.network import ink_error
 from marking.regions import radius_95
 from marking.standing import pose_record
@@ -151,7 +152,7 @@ def adjusted_lines(adjusted: Adjusted, inked: Sequence[Section]) -> Iterator[str
     )
     yield (
         f"Closure: variance factor {adjusted.variance_factor:.2f}, {fits} ({low:.2f} to "
-        f"{high:.2f} in 95 of 100 jobs, {adjusted.degrees} checks)"
+        f"{high:.2f} in 95 of 100 jobs, {counted(adjusted.degrees, 'check')})"
     )
     for closure in checked[:_SHOWN]:
         by = closure.section or "the tape"

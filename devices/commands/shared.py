@@ -74,11 +74,18 @@ def check_pace(pace: float) -> None:
 
 
 def check_picture_name(option: str, path: Path) -> None:
-    """Refuses a picture file of any other kind than SVG and PNG."""
+    """Refuses a picture file of any other kind than SVG and PNG, or in a folder that is not there.
+
+    A misspelt folder would be made without a word, and the picture looked for in vain.
+    """
     from marking.errors import BadInputError
 
     if path.suffix.lower() not in (".svg", ".png"):
         raise BadInputError(f"{option} {path}: pictures are .svg or .png; give the name one")
+    if not path.parent.exists():
+        raise BadInputError(
+            f"{option} {path}: there is no folder {path.parent}; make it first, or mend its name"
+        )
 
 
 def given_file(option: str, path: Path, folder: Path) -> Path:

@@ -255,9 +255,9 @@ def _take_stale_away(folder: Path, check: DeviceCheck, before: DeviceCheck | Non
     placed = sorted((out / PLACED).glob("*.*"))
     for path in placed:
         path.unlink()
-    changed: list[str] = []
+    changed: tuple[str, ...] = ()
     if (out / MANIFEST).exists():
-        _, changed = write_set(out, {}, digest(f"trial {check.applied}".encode()))
+        changed = write_set(out, {}, digest(f"trial {check.applied}".encode())).left
     elif not placed:
         return
     say(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections import Counter
 from pathlib import Path
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
@@ -26,10 +27,11 @@ from devices.commands.shared import (
     read_job,
     say,
 )
+from marking.counts import counted
 
 if TYPE_CHECKING:
     import argparse
-    from collections.abc import Mapping
+    from collections.abc import Iterator, Mapping
 
     from devices.correction import Correction
     from devices.job import Job
@@ -39,12 +41,14 @@ if TYPE_CHECKING:
 
 KINDS = {
     "svg": "the whole marking and every section, true to size",
-    "hpgl": "every section as HP-GL for the job's plotter",
+    "hpgl": "every section in the language of the job's plotter, HP-GL or G-code",
     "picture": "the whole table with sections and marks, SVG and PNG",
     "report": "fit, sections, ink and time, Markdown and JSON",
 }
 OVERLAY = "the light of every section that is trued up, SVG and PNG, pixel for pixel"
 OUTPUT = "out"
+_MACHINE = {"plotter": "plotter", "beam": "projector", "reach": "reach"}
+"""The table of job.toml that each zone's sections come from."""
 
 
 def add_options(verb: argparse.ArgumentParser) -> None:
@@ -101,12 +105,39 @@ def run(options: argparse.Namespace) -> int:
     record = write(
         job, layout, folder, kinds, options.zone, correction, light, job_folder=options.job
     )
+    if record["removed"]:
+        say(f"note: {_taken_away(record['removed'], options.job)}")
     if options.json:
         print_json(record)
     else:
-        print_lines(file["path"] for file in record["files"])
-        say(f"wrote {len(record['files'])} files to {folder}")
+        print_lines(_summary(folder, [file["path"] for file in record["files"]]))
     return 0
+
+
+def _taken_away(names: list[str], job_folder: Path) -> str:
+    sections = [name for name in names if "/" in name]
+    shown = [name for name in names if "/" not in name]
+    if sections:
+        below = ", ".join(sorted(set(map(_folder, sections))))
+        shown.append(f"{counted(len(sections), 'file')} in {below}")
+    return (
+        f"{', '.join(shown)}: taken away, being of an earlier layout or cut; "
+        f'canvasrule write --job "{job_folder}" writes all kinds anew'
+    )
+
+
+def _summary(folder: Path, paths: list[str]) -> Iterator[str]:
+    """How many files went where: single ones by name, sections by kind."""
+    yield f"{counted(len(paths), 'file')} written to {folder}:"
+    yield from (f"  {path}" for path in paths if not _folder(path))
+    for below in sorted(set(map(_folder, paths)) - {""}):
+        kinds = Counter(path[path.rindex(".") :] for path in paths if _folder(path) == below)
+        counts = [f"{count} {kind}" for kind, count in sorted(kinds.items())]
+        yield f"  {' and '.join(counts)} in {below}"
+
+
+def _folder(path: str) -> str:
+    return path.rpartition("/")[0]
 
 
 def write(
@@ -131,14 +162,14 @@ def write(
     contents, origins = _contents(job, layout, plan, kinds, correction)
     if "report" in kinds:
         contents = {**contents, **_report_files(job, layout, plan, kept)}
-    made_from = files.digest(f"{zone} {correction} {job.model_dump_json()}".encode())
-    written, changed = files.write_set(folder, {**contents, **more}, made_from)
+    made_from = files.digest(_source(zone, layout, job, correction))
+    done = files.write_set(folder, {**contents, **more}, made_from)
     for warning in (*layout.warnings, *plan.warnings):
         say(f"note: {warning}")
     pens = pen_note(contents, job)
     if pens is not None:
         say(f"note: {pens}")
-    for name in changed:
+    for name in done.left:
         say(f"note: {folder / name} is from an earlier layout and was changed since; it was left")
     return {
         "schema": 1,
@@ -150,9 +181,21 @@ def write(
                 "bytes": file.bytes,
                 "sha256": file.sha256,
             }
-            for file in written
+            for file in done.written
         ],
+        "removed": list(done.removed),
     }
+
+
+def _source(zone: str, layout: Layout, job: Job, correction: Correction | None) -> bytes:
+    """All that lines and sections come from: files written from the same are still right.
+
+    A tape and its readings count by the top that they give.
+    """
+    corners = layout.top.corners_table.tolist()
+    other_machines = {"plotter", "projector", "reach"} - {_MACHINE[zone]}
+    wanted = job.model_dump_json(exclude={"tolerance", "tape", *other_machines})
+    return f"{zone} {correction} {corners} {wanted}".encode()
 
 
 def _section_of(path: str) -> str | None:
