@@ -18,8 +18,6 @@ if TYPE_CHECKING:
 
 CHI_SQUARE_95_POINT = 5.991464547107979
 """95% of the chi-square distribution with 2 degrees of freedom: a point, -2 ln 0.05."""
-CHI_SQUARE_95_POSE = 7.814727903251179
-"""95% with 3 degrees of freedom: a rigid pose. Any printed chi-square table has 7.815."""
 
 # 95% of chi-square at these degrees of freedom; between them it runs smoothly enough for a line.
 _DEGREES = np.array([1.0, 1.25, 1.5, 1.75, 2.0, 2.5, 3.0, 4.0, 5.0, 6.0, 8.0, 10.0])

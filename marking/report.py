@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 from marking.counts import counted
@@ -174,7 +175,17 @@ def fold_table(layout: Layout, job: MarkingJob) -> Iterator[str]:
     yield ""
 
 
-def section_table(plan: Plan, job: MarkingJob) -> Iterator[str]:
+@dataclass(frozen=True)
+class InForce:
+    """What the job's record adds to a plan: the plotter's correction, the control marks."""
+
+    correction: str | None = None
+    """What the sections are cut and drawn with, in words."""
+    control: Mapping[str, Sequence[str]] = field(default_factory=dict)
+    """Ids of the control marks that each section reaches, by section; empty before any is set."""
+
+
+def section_table(plan: Plan, job: MarkingJob, kept: InForce = InForce()) -> Iterator[str]:
     """The sections in inking order, as Markdown."""
     yield "## Sections"
     yield ""
@@ -191,16 +202,32 @@ def section_table(plan: Plan, job: MarkingJob) -> Iterator[str]:
         "the readings, taped from the table's zero corner."
     )
     yield ""
-    yield "| no. | section | along | across | witness marks | strokes | minutes |"
-    yield "|---|---|---|---|---|---|---|"
+    if kept.correction is not None:
+        yield (
+            f"Cut and drawn with the correction measured on scrap: {kept.correction}. What a "
+            "corrected plotter reaches may differ, and with it the number of sections."
+        )
+        yield ""
+    more = " control marks |" if kept.control else ""
+    yield f"| no. | section | along | across | witness marks |{more} strokes | minutes |"
+    yield "|---|---|---|---|---|---|---|" + ("---|" if kept.control else "")
     for section in plan.sections:
         along, across = set_down_readings(section, job)
         marks = " ".join(mark.id for mark in section.witness) or "none: by tape"
+        reached = f" {' '.join(kept.control.get(section.id, ())) or 'none'} |"
         yield (
-            f"| {section.order} | {section.id} | {along} | {across} | {marks} | "
+            f"| {section.order} | {section.id} | {along} | {across} | {marks} |"
+            f"{reached if kept.control else ''} "
             f"{len(section.pieces)} | {section.route.seconds / 60:.1f} |"
         )
     yield ""
+    if kept.control:
+        yield (
+            "Control marks are named by the line they stand on, counted from the zero line or "
+            "the base line: n15 is cross line 15 on the near line. Where a table here says how "
+            "far along a mark is, that is from the table's zero corner."
+        )
+        yield ""
 
 
 def mark_table(plan: Plan, job: MarkingJob) -> Iterator[str]:
@@ -232,7 +259,7 @@ def ink_lines(plan: Plan, job: MarkingJob) -> Iterator[str]:
     yield ""
 
 
-def markdown(layout: Layout, job: MarkingJob, plan: Plan | None) -> str:
+def markdown(layout: Layout, job: MarkingJob, plan: Plan | None, kept: InForce = InForce()) -> str:
     """The whole report; of a layout that is not cut yet, with a word on cautions only."""
     lines = [f"# {job.title}", ""]
     warnings = [*layout.warnings, *(plan.warnings if plan else ())]
@@ -243,12 +270,14 @@ def markdown(layout: Layout, job: MarkingJob, plan: Plan | None) -> str:
     if plan is None:
         lines.append(_BEFORE_INKING)
     else:
-        lines += [*section_table(plan, job), *mark_table(plan, job), *ink_lines(plan, job)]
+        lines += [*section_table(plan, job, kept), *mark_table(plan, job), *ink_lines(plan, job)]
         lines += ["## Cautions", "", *(f"- {caution}" for caution in CAUTIONS)]
     return "\n".join(lines) + "\n"
 
 
-def record(layout: Layout, job: MarkingJob, plan: Plan) -> Mapping[str, Any]:
+def record(
+    layout: Layout, job: MarkingJob, plan: Plan, kept: InForce = InForce()
+) -> Mapping[str, Any]:
     """The report for programs."""
     sections: Sequence[Mapping[str, Any]] = [
         {
@@ -256,6 +285,7 @@ def record(layout: Layout, job: MarkingJob, plan: Plan) -> Mapping[str, Any]:
             "order": section.order,
             "set_down": list(section.window[:2]),
             "witness": [mark.id for mark in section.witness],
+            "control": list(kept.control.get(section.id, ())),
             "strokes": len(section.pieces),
             "ink_mm": section.ink,
             "lifts": section.route.lifts,
@@ -269,6 +299,7 @@ def record(layout: Layout, job: MarkingJob, plan: Plan) -> Mapping[str, Any]:
         "title": job.title,
         "fit": fit_record(layout),
         "zone": plan.zone.name,
+        "correction": kept.correction,
         "sections": sections,
         "ink_mm_by_pen": ink_by_pen(plan, job),
         "seconds": sum(section.route.seconds for section in plan.sections),

@@ -88,6 +88,18 @@ def check_picture_name(option: str, path: Path) -> None:
         )
 
 
+def given_file(option: str, path: Path, folder: Path) -> Path:
+    """`path` as a person gave it. Raises BadInputError when it lies in the job's folder instead."""
+    from marking.errors import BadInputError
+
+    inside = folder / path
+    if not path.exists() and inside.exists():
+        raise BadInputError(
+            f"{option} {path}: no such file in {Path.cwd()}; {inside} is there: give that path"
+        )
+    return path
+
+
 def read_job(folder: Path) -> Job:
     """The job in `folder`, with its machines."""
     from devices.job import Job

@@ -8,7 +8,13 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
-from devices.commands.history import add_ink_option, guard, guard_sections, kept_correction
+from devices.commands.history import (
+    add_ink_option,
+    guard,
+    guard_sections,
+    in_force,
+    kept_correction,
+)
 from devices.commands.shared import (
     REMOVABLE,
     add_job_option,
@@ -30,6 +36,7 @@ if TYPE_CHECKING:
     from devices.correction import Correction
     from devices.job import Job
     from marking.layout import Layout
+    from marking.report import InForce
     from marking.sections import Plan, Section
 
 KINDS = {
@@ -95,7 +102,9 @@ def run(options: argparse.Namespace) -> int:
             despite_ink=options.despite_ink,
         )
     light = _light_files(job, options.job) if options.overlay else {}
-    record = write(job, layout, folder, kinds, options.zone, correction, light)
+    record = write(
+        job, layout, folder, kinds, options.zone, correction, light, job_folder=options.job
+    )
     if record["removed"]:
         say(f"note: {_taken_away(record['removed'], options.job)}")
     if options.json:
@@ -139,12 +148,20 @@ def write(
     zone: str,
     correction: Correction | None = None,
     more: Mapping[str, bytes] = MappingProxyType({}),
+    *,
+    job_folder: Path | None = None,
 ) -> dict[str, Any]:
-    """Cuts and writes, `more` files too; returns what `write --json` prints."""
+    """Cuts and writes, `more` files too; returns what `write --json` prints.
+
+    The report tells what the record in `job_folder` adds.
+    """
     from marking import files
 
     plan = plan_for(zone, layout, job, correction)
+    kept = in_force(job_folder, job, layout, plan) if job_folder is not None else None
     contents, origins = _contents(job, layout, plan, kinds, correction)
+    if "report" in kinds:
+        contents = {**contents, **_report_files(job, layout, plan, kept)}
     made_from = files.digest(_source(zone, layout, job, correction))
     done = files.write_set(folder, {**contents, **more}, made_from)
     for warning in (*layout.warnings, *plan.warnings):
@@ -243,12 +260,20 @@ def _contents(
 
         contents["picture.svg"] = picture_svg(layout, job, plan)
         contents["picture.png"] = png(contents["picture.svg"])
-    if "report" in kinds:
-        from marking.report import markdown, record
-
-        contents["report.md"] = markdown(layout, job, plan).encode()
-        contents["report.json"] = (json.dumps(record(layout, job, plan), indent=1) + "\n").encode()
     return contents, origins
+
+
+def _report_files(
+    job: Job, layout: Layout, plan: Plan, kept: InForce | None
+) -> Mapping[str, bytes]:
+    from marking.report import InForce, markdown, record
+
+    kept = kept or InForce()
+    data = json.dumps(record(layout, job, plan, kept), indent=1)
+    return {
+        "report.md": markdown(layout, job, plan, kept).encode(),
+        "report.json": f"{data}\n".encode(),
+    }
 
 
 def _marking_svg(job: Job, layout: Layout) -> bytes:
