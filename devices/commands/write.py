@@ -21,6 +21,7 @@ from devices.commands.shared import (
     read_job,
     say,
 )
+from marking.counts import counted
 
 if TYPE_CHECKING:
     import argparse
@@ -108,7 +109,8 @@ def _taken_away(names: list[str], job_folder: Path) -> str:
     sections = [name for name in names if "/" in name]
     shown = [name for name in names if "/" not in name]
     if sections:
-        shown.append(f"{len(sections)} files in {', '.join(sorted(set(map(_folder, sections))))}")
+        below = ", ".join(sorted(set(map(_folder, sections))))
+        shown.append(f"{counted(len(sections), 'file')} in {below}")
     return (
         f"{', '.join(shown)}: taken away, being of an earlier layout or cut; "
         f'canvasrule write --job "{job_folder}" writes all kinds anew'
@@ -117,7 +119,7 @@ def _taken_away(names: list[str], job_folder: Path) -> str:
 
 def _summary(folder: Path, paths: list[str]) -> Iterator[str]:
     """How many files went where: single ones by name, sections by kind."""
-    yield f"{len(paths)} files written to {folder}:"
+    yield f"{counted(len(paths), 'file')} written to {folder}:"
     yield from (f"  {path}" for path in paths if not _folder(path))
     for below in sorted(set(map(_folder, paths)) - {""}):
         kinds = Counter(path[path.rindex(".") :] for path in paths if _folder(path) == below)
