@@ -8,7 +8,6 @@ very place that follows it; and a fault ends in `Failed`, after which nothing is
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from devices.events import (
@@ -24,35 +23,22 @@ from devices.events import (
 )
 from devices.hpgl_tongue import XOFF, XON
 from devices.inquiry import Inquiry, fault, objection, silence
+from devices.limits import line_by_line, usable_bytes
 from devices.transitions import TRANSITIONS, Signal, State
 from devices.underway import UnderWay
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
 
+    from devices.limits import Limits
     from devices.tongue import Reply, Tongue
 
 _MOST_ASKED = 2
 """Times a question is put again before giving up; the buffer keeps room for one."""
+_SECONDS_A_BYTE = 0.01
+"""By the clock, on top of the estimate: reading, and starting and stopping at every point."""
 _LONGEST_REPLY = 200
 _TOO_MUCH_NOISE = 4096
-
-
-@dataclass(frozen=True)
-class Limits:
-    """How far the conversation may go ahead of the machine, and how long it waits."""
-
-    buffer_bytes: int
-    ahead_seconds: float = 8.0
-    """Most work under way at once, so that a pause comes soon; two strokes always may be."""
-    patience: float = 20.0
-    """How long an answer may be late beyond the estimate, in seconds."""
-    poll_seconds: float = 0.02
-
-
-def usable_bytes(buffer_bytes: int, tongue: Tongue) -> int:
-    """What a program may fill of a buffer: room is kept to ask again when a reply is lost."""
-    return buffer_bytes if tongue.acknowledges else buffer_bytes - len(tongue.checkpoint)
 
 
 class Conversation:
@@ -93,7 +79,7 @@ class Conversation:
 
     def feed(self, program: Iterable[Say]) -> None:
         """Gives the next stretch of program, taken piece by piece as there is room."""
-        self._feed = iter(program)
+        self._feed = line_by_line(program) if self._tongue.acknowledges else iter(program)
         self._next = next(self._feed, None)
         self._rests = self._pausing = False
 
@@ -198,9 +184,11 @@ class Conversation:
     def _fits(self, say: Say) -> bool:
         if self._tongue.acknowledges:
             # The pen's place is asked out of turn, so it must stand still there until asked.
-            if self._open.ends_in_question:
+            # And a line that was refused is followed by none that relies on it: a pen is not
+            # lowered where a lost move left it, nor dragged on because raising it was lost.
+            if self._open.ends_in_question or self._open.unanswered:
                 return False
-            if sum(self._open.unanswered) + len(say.data) > self._room:
+            if len(say.data) > self._room:
                 return False
         elif self._open.bytes + len(say.data) > self._room:
             return False
@@ -208,7 +196,7 @@ class Conversation:
             return False
         if not say.begins or self._open.strokes_begun < 2 or not self._open.asks:
             # A stroke is never left half sent for the sake of a soon pause, and the one after it
-            # is at hand when it ends. Where nothing under way asks, waiting would have no end.
+            # is at hand when it ends. Without a question under way no answer would free a place.
             return True
         return self._open.seconds + say.seconds <= self._limits.ahead_seconds
 
@@ -262,6 +250,8 @@ class Conversation:
         if reply.kind == "accepted":
             if self._open.unanswered:
                 self._open.unanswered.popleft()
+                # It works the program off, however slowly: that is no silence.
+                self._quiet_since = self._now
                 return []
             return self._noted(line)
         if reply.kind == "banner":
@@ -399,10 +389,14 @@ class Conversation:
         """For a machine that never answers: what should be done by now counts as done."""
         strokes: list[str] = []
         while (first := self._open.first) is not None:
-            if self._now - self._quiet_since < 1.1 * first.seconds:
+            seconds = 1.1 * first.seconds + _SECONDS_A_BYTE * len(first.data)
+            if self._now - self._quiet_since < seconds:
                 break
-            self._quiet_since += 1.1 * first.seconds
+            self._quiet_since += seconds
             strokes += self._open.done(1)
+            # A line done needs no acknowledgement any more; a silent machine never gives one.
+            while len(self._open.unanswered) > len(self._open):
+                self._open.unanswered.popleft()
         return [Presumed(tuple(strokes))] if strokes else []
 
     def _wait_is_stale(self) -> None:

@@ -35,6 +35,10 @@ _TRUST = 3.0
 _CERTAIN = 2.0
 """Standard deviations past which a scale or a skew is the device's and not the tape's."""
 _MOST = 0.05
+"""More than this off, a run is taken for a slip of the tape or the unit."""
+_LIKELY = 0.01
+"""More than this off, a device is not corrected before a person has looked twice; our own figure,
+no source."""
 
 
 @dataclass(frozen=True)
@@ -225,6 +229,36 @@ def correction_lines(check: DeviceCheck) -> list[str]:
         what = "corrected" if certain else "no more than the tape's own doubt, so left alone"
         lines.append(f"{name[0].upper()}{name[1:]} {figure}, give or take {doubt}: {what}.")
     return lines
+
+
+def correction_said(correction: Correction | None) -> str:
+    """A correction in a few words: what the device draws that is not as it is told."""
+    if correction is None:
+        return "none: the device is taken to draw true"
+    parts = [
+        f"{name} {value - 1:+.2%}"
+        for name, value in zip(_NAMES, (correction.scale_x, correction.scale_y), strict=False)
+        if value != 1.0
+    ]
+    if correction.skew:
+        parts.append(f"skew {correction.skew * 1000:+.2f} mm in a metre")
+    return ", ".join(parts)
+
+
+def suspicion(check: DeviceCheck) -> str | None:
+    """Why a person should look again before such a check is kept; None when it is likely."""
+    found = check.correction
+    sizes = (abs(found.scale_x - 1), abs(found.scale_y - 1), abs(found.skew))
+    largest = max(range(3), key=lambda n: sizes[n])
+    if sizes[largest] <= _LIKELY:
+        return None
+    value = (found.scale_x - 1, found.scale_y - 1, found.skew)[largest]
+    return (
+        f"{_NAMES[largest]} {value:+.2%}: few plotters are {_LIKELY:.0%} off. Check `unit` under "
+        "[plotter]; that the sheet was plotted at 100 % and not fitted to a page; that the tape "
+        "was read from a printed mark and not from its hook; and that no figure is from another "
+        "sheet"
+    )
 
 
 def check_record(check: DeviceCheck) -> dict[str, Any]:

@@ -49,7 +49,9 @@ def program(
             data, count = hand.draw(rest, lowered, plotter.longest_instruction)
             parts.append(data)
             rest, lowered = rest[count:], True
-    parts += [hand.hop(bed.park), *hand.closing(), b"M2\n"]
+    parts += [hand.hop(bed.park), *hand.closing()]
+    if hand.rests_unpowered:
+        parts.append(b"M2\n")
     return b"".join(parts), bed
 
 
@@ -88,9 +90,14 @@ class GcodeHand:
         return (b"" if lowered else self._lower()) + line, 1
 
     def closing(self) -> Iterator[bytes]:
-        """The servo off, where there is one."""
-        if self.plotter.pen_up[0] == "S":
+        """The servo off, where there is one that then leaves the pen up."""
+        if self.plotter.pen_up[0] == "S" and self.rests_unpowered:
             yield b"M5\n"
+
+    @property
+    def rests_unpowered(self) -> bool:
+        """Whether the pen stays up once the spindle stops, as M5 and M2 have it (S is 0 then)."""
+        return self.plotter.pen_down[0] == "Z" or float(self.plotter.pen_down[1:]) != 0
 
     def _raise(self) -> bytes:
         word = self.plotter.pen_up

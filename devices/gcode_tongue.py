@@ -1,9 +1,11 @@
-"""How a G-code machine is asked and what it answers. Words only: no state, no port.
+"""How a G-code machine is asked and what it answers. Words only: no port, no clock.
 
 The NIST standard (NISTIR 6556) leaves the line open; this is the line-acknowledged protocol of
 the open Grbl firmware, version 1.1, which many gantry machines speak: its documentation,
 doc/markdown/interface.md, "ok" and "error:N" for each line, `?` a status report at once,
-Ctrl-X a soft reset, and a dwell (G4) that is acknowledged only when all motion is done.
+Ctrl-X a soft reset, and a dwell (G4) that is acknowledged only when all motion is done. A report
+gives the work position (WPos), which a program's coordinates are, or the machine's (MPos); then
+WPos = MPos - WCO, and WCO comes in the first report after a reset and now and then.
 """
 
 from __future__ import annotations
@@ -43,9 +45,9 @@ _NEAR = 0.02
 """A report is rounded to the machine's own steps; this far, in mm, is still the same place."""
 
 
-@dataclass(frozen=True)
+@dataclass
 class GcodeTongue:
-    """The words of one machine."""
+    """The words of one machine; it keeps only the work offset (WCO) last reported, in mm."""
 
     plotter: Plotter
     checkpoint: bytes = b"G4P0.01\n"
@@ -57,6 +59,7 @@ class GcodeTongue:
     ends: bytes = b"\n\r"
     status_follows: bool = False
     acknowledges: bool = True
+    _offset: tuple[float, float, float] = (0.0, 0.0, 0.0)
 
     @property
     def raise_pen(self) -> bytes:
@@ -98,12 +101,14 @@ class GcodeTongue:
     def _report(self, state: str, rest: str) -> Reply:
         fields = dict(part.split(":", 1) for part in rest.split("|")[1:])
         try:
-            x, y, z = (
-                float(part) for part in fields.get("MPos", fields.get("WPos", "")).split(",")
-            )
+            offset = _numbers(fields["WCO"]) if "WCO" in fields else self._offset
+            x, y, z = _numbers(fields["WPos" if "WPos" in fields else "MPos"])
+            if "WPos" not in fields:
+                x, y, z = x - offset[0], y - offset[1], z - offset[2]
             pen = z if self.plotter.pen_up[0] == "Z" else float(fields["FS"].split(",")[1])
         except (ValueError, KeyError, IndexError):
             return Reply("noise")
+        self._offset = offset
         sound = state in ("Idle", "Run", "Jog", "Home")
         text = f"{x:.3f},{y:.3f},{pen:.3f}" if sound else f"its state is {state}"
         return Reply("place", text, sound=sound, settled=state == "Idle")
@@ -126,3 +131,9 @@ class GcodeTongue:
     def in_words(self, meaning: str, number: int) -> str | None:
         """No error numbers are asked; refusals come in words."""
         return None if number == 0 else f"it reports {meaning} {number}"
+
+
+def _numbers(text: str) -> tuple[float, float, float]:
+    """X, Y and Z; some machines report further axes after them. Raises ValueError, IndexError."""
+    x, y, z = (float(part) for part in text.split(",")[:3])
+    return x, y, z

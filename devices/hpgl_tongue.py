@@ -97,9 +97,19 @@ class HpglTongue:
 
     @property
     def diagnosis(self) -> tuple[Question, ...]:
-        """The two error numbers."""
+        """What is buffered is dropped, the pen raised, then the two error numbers asked.
+
+        HP-GL has no acknowledgement: what lay in the buffer when an instruction was spoilt has
+        been drawn by then; dropping the rest at once is all that can be done.
+        """
         return (
-            Question(b"OE;", "number", "error", 10.0),
+            Question(
+                self.halt + self.raise_pen + b"OE;",
+                "number",
+                "error",
+                10.0,
+                most=max(INSTRUCTION_ERRORS),
+            ),
             Question(ESC + b"E", "number", "io error"),
         )
 

@@ -91,6 +91,7 @@ def _ink(stance: Stance, place: Workplace, port: Line, clock: Callable[[], float
     if place.outline and todo:
         link.driver.send(link.script.outline(_outline(todo)))
         if not place.person.agrees("That was the outline, pen up. Ink it?"):
+            link.driver.send(link.script.closing())
             return Outcome("not allowed", len(known.drawn))
     shown = _Shown(place, section, todo, len(known.drawn), clock)
     link.driver.drawn, link.driver.wish = shown.drawn, place.person.wish

@@ -53,7 +53,7 @@ class Inquiry:
         if reply.kind == "refused" or (reply.kind == "place" and not reply.sound):
             return "refusal"
         question = self._questions[0]
-        if reply.kind != question.answer:
+        if reply.kind != question.answer or reply.number > question.most:
             return "stray"
         if question.meaning == "room":
             self.room = reply.number

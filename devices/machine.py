@@ -7,13 +7,13 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from devices.bed import bed_at
-from devices.conversation import Limits, usable_bytes
 from devices.gcode import GcodeHand
 from devices.gcode_tongue import GcodeTongue
 from devices.hand import inkings, pace_of
 from devices.hpgl import check_pens, drawings
 from devices.hpgl_hand import HpglHand
 from devices.hpgl_tongue import HpglTongue
+from devices.limits import Limits, usable_bytes
 
 if TYPE_CHECKING:
     from devices.bed import Bed

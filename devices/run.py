@@ -53,6 +53,7 @@ class Driver:
     handshake: str
     record: Record
     run: int
+    """The number that the record gave; 0 while nothing is to be inked yet."""
     section: str
     wish: Callable[[], Wish]
     """Asked between bytes: what the person wants."""
@@ -71,14 +72,14 @@ class Driver:
         """Sends a stretch of program and waits until it is done.
 
         Returns what ended it: `go on` when all of it is done, `pause` when the person paused it
-        after the strokes under way, `stop` when it was stopped at once. Raises DeviceError.
+        after the strokes under way, `stop` when it was stopped at once. Raises DeviceError, the
+        machine told to drop what it still holds and to raise its pen, as far as it can be told.
         """
         try:
             return self._sent_to_its_end(program)
-        except DeviceError:
-            raise
         except BaseException:
-            # The record or the person has ended it, and the machine may be in mid-line.
+            # Machine, record or person has ended it: what is buffered may be wrong by now, and
+            # the machine may be in mid-line.
             with contextlib.suppress(DeviceError):
                 self.halt()
             raise

@@ -14,6 +14,7 @@ import numpy as np
 from devices.bed import bed_at
 from devices.hpgl import Drawing, written
 from marking.errors import RefusedError
+from marking.lengths import INCH
 from marking.lettering import letter
 
 if TYPE_CHECKING:
@@ -24,6 +25,7 @@ if TYPE_CHECKING:
     from devices.correction import Correction
     from devices.plotter import Plotter
     from marking.job import Pen, PensTable
+    from marking.lengths import Units
 
     FloatArray = NDArray[np.float64]
 
@@ -72,13 +74,14 @@ class ScrapSheet:
     verniers: tuple[Vernier, ...]
 
 
-def scrap_sheet(plotter: Plotter, pens: PensTable) -> ScrapSheet:
+def scrap_sheet(plotter: Plotter, pens: PensTable, units: Units = "mm") -> ScrapSheet:
     """The test sheet for one plotter and its pens, in order of drawing.
 
+    Its square is a whole number of `units`, so that a tape shows plain figures.
     Raises RefusedError when the bed is too small for a square worth measuring, or for the
     samples of so many pens and speeds.
     """
-    side = float(np.floor(min(*plotter.bed_size, _LARGEST + 2 * _EDGE) - 2 * _EDGE))
+    side = _side(min(*plotter.bed_size, _LARGEST + 2 * _EDGE) - 2 * _EDGE, units)
     if side < _LEAST:
         raise RefusedError(
             f"{plotter.name}: a test square of {max(side, 0):g} mm is too small to measure a scale "
@@ -94,15 +97,24 @@ def scrap_sheet(plotter: Plotter, pens: PensTable) -> ScrapSheet:
     return ScrapSheet(side, tuple(shifted), verniers)
 
 
+def _side(room: float, units: Units) -> float:
+    """The longest side within `room` mm that is a whole number of inches, or of millimetres."""
+    inches = float(np.floor(room / float(INCH) + 1e-9)) * float(INCH)
+    return inches if units == "in" and inches >= _LEAST else float(np.floor(room))
+
+
 def scrap_program(
-    plotter: Plotter, pens: PensTable, correction: Correction | None = None
+    plotter: Plotter,
+    pens: PensTable,
+    correction: Correction | None = None,
+    units: Units = "mm",
 ) -> tuple[bytes, ScrapSheet]:
     """The sheet as HP-GL in the device's own frame, with a correction to prove that it helps.
 
     Raises RefusedError before anything is written when it does not fit or a pen is not there.
     """
     own = plotter.model_copy(update={"axes": ("+x", "+y")})
-    sheet = scrap_sheet(own, pens)
+    sheet = scrap_sheet(own, pens, units)
     reach = sheet.side + 2 * _EDGE
     if correction is not None:
         # A device that draws small is told more than the nominal square, within its bed.

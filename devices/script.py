@@ -22,10 +22,10 @@ if TYPE_CHECKING:
     from devices.hand import Hand, Inking
     from devices.tongue import Tongue
 
-_MOST_JOINED = 2
-"""Strokes drawn on from each other before the pen is raised to ask: a pause must not wait long."""
 _MOST_POINTS = 200
 """Of one instruction; no machine takes more at once."""
+_LONGEST_UNASKED = 8.0
+"""Seconds of joined strokes after which the pen is raised to ask; two may always go together."""
 
 
 @dataclass
@@ -44,6 +44,8 @@ class Script:
     _unasked: int = 0
     """Bytes since the last checkpoint."""
     _drawn: list[str] = field(default_factory=list)
+    _drawing: float = 0.0
+    """Seconds that the strokes in `_drawn` take."""
 
     def opening(self) -> Iterator[Say]:
         """Makes the machine ready and asks where it stands."""
@@ -71,8 +73,8 @@ class Script:
         for stroke in strokes:
             start = stroke.path[0]
             changed = stroke.pen != self.held
-            joins = stroke.joined and self.at == start and len(self._drawn) < _MOST_JOINED
-            if changed or not (lowered and joins):
+            joined = lowered and stroke.joined and self.at == start
+            if changed or not joined or self._awaits_an_answer(stroke):
                 yield from self._change(stroke) if changed else ()
                 if self._drawn:
                     yield from self._hop_and_ask(start, rests=True)
@@ -82,6 +84,7 @@ class Script:
             yield from self._line(stroke, lowered)
             lowered = True
             self._drawn.append(stroke.id)
+            self._drawing += self.hand.pace.line(stroke.path)
         yield from self._settle()
 
     def closing(self) -> Iterator[Say]:
@@ -91,6 +94,14 @@ class Script:
             yield self._say(data, 8.0)
         self.held = None
         yield from self._hop_and_ask(self.hand.bed.park)
+
+    def _awaits_an_answer(self, joined: Inking) -> bool:
+        """Whether to ask before one more stroke, though the pen could stay down for it.
+
+        Else a long chain would neither be confirmed nor let a person pause before its end.
+        """
+        longer = self._drawing + self.hand.pace.line(joined.path)
+        return len(self._drawn) > 1 and longer > _LONGEST_UNASKED
 
     def _settle(self) -> Iterator[Say]:
         if self._drawn:
@@ -164,7 +175,7 @@ class Script:
     def _ask(self, text: str, *, down: bool = False, rests: bool = False) -> Say:
         self._distinct.take(text)
         confirms, self._drawn = tuple(self._drawn), []
-        self._unasked = 0
+        self._unasked, self._drawing = 0, 0.0
         light = down and not confirms
         data = self.tongue.whereabouts if light else self.tongue.checkpoint
         return Say(data, 0.0, (), Checkpoint(text, confirms, light), text, rests)

@@ -1,6 +1,7 @@
 """What a conversation needs to know of a dialect: how to ask, and what an answer means.
 
-Each dialect gives one `Tongue`; it holds words and their meaning, no state and no clock.
+Each dialect gives one `Tongue`; it holds words and their meaning, no clock, and no state but
+what the machine has said of its own coordinates.
 """
 
 from __future__ import annotations
@@ -37,6 +38,8 @@ class Question:
     meaning: Literal["room", "io error", "error", "status", "ready"]
     seconds: float = 3.0
     """How long the answer may take."""
+    most: int = 999_999
+    """The greatest number that answers it; a greater one answers something asked earlier."""
 
 
 class Tongue(Protocol):

@@ -55,14 +55,14 @@ class UnderWay:
         return self._pieces[-1][0] if self._pieces else None
 
     @property
+    def asks(self) -> bool:
+        """Whether any piece asks where the pen stands, so that an answer will come."""
+        return any(say.checkpoint is not None for say, _ in self._pieces)
+
+    @property
     def ends_in_question(self) -> bool:
         """Whether the last piece asks where the pen stands."""
         return self.last is not None and self.last.checkpoint is not None
-
-    @property
-    def asks(self) -> bool:
-        """Whether any piece asks where the pen stands."""
-        return any(say.checkpoint is not None for say, _ in self._pieces)
 
     def add(self, say: Say, *, acknowledged: bool) -> None:
         """Counts a piece as sent; `acknowledged` when each of its lines will be."""

@@ -161,10 +161,9 @@ def set_out(
             for row in rows
         ]
     rows_between = [
-        ControlRow(letter, _run(y - y0, tape))
-        for letter, y in zip(_ROW_LETTERS, heights, strict=False)
+        ControlRow(_row_letters(place), _run(y - y0, tape)) for place, y in enumerate(heights)
     ]
-    for row_line, y in zip(rows_between, heights, strict=False):
+    for row_line, y in zip(rows_between, heights, strict=True):
         marks += [_in_row(grid, row_line, y, column, tape) for column in columns]
     return Control(
         tuple(marks),
@@ -178,6 +177,12 @@ def set_out(
         spacing,
         layout.slack,
     )
+
+
+def _row_letters(place: int) -> str:
+    """What the row at `place` is called: a letter, and two or more once those are used up."""
+    before, last = divmod(place, len(_ROW_LETTERS))
+    return (_row_letters(before - 1) if before else "") + _ROW_LETTERS[last]
 
 
 def _run(length: float, tape: Tape) -> TapeRun:

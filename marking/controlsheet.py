@@ -7,17 +7,18 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from fractions import Fraction
 from typing import TYPE_CHECKING
 
 from marking.control import marks_on
-from marking.lengths import format_length
+from marking.lengths import INCH, format_length, tape_fraction
 from marking.page import ACCENT, FAINT, INK, Page
-from marking.tape import REFERENCE_CELSIUS
+from marking.tape import REFERENCE_CELSIUS, as_taped
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
-    from marking.control import Control, ControlLine, ControlMark
+    from marking.control import Control, ControlLine, ControlMark, Diagonals
     from marking.layout import Layout
     from marking.lengths import Units
     from marking.page import Paper
@@ -30,10 +31,12 @@ CAUTIONS = (
 )
 _EDGE = 13.0
 _TEXT = 2.1
-_COLUMNS = 3
-_TIGHT, _LOOSE = 4.6, 6.4
+_COLUMNS = 4
+_TIGHT, _LOOSE = 4.3, 6.4
 """Least and most from one row of readings to the next."""
 _MARKS_A_ROW = 2
+_READING, _BOX, _MARK = 17.5, 20.0, 12.6
+"""Across a column, in mm: where the reading ends, the first box stands, and from box to box."""
 _PAIRS: tuple[tuple[tuple[ControlLine, ...], str], ...] = (
     (("near", "far"), "along"),
     (("zero", "end"), "across"),
@@ -51,11 +54,19 @@ class Row:
 
 
 def control_pages(
-    control: Control, layout: Layout, title: str, units: Units, paper: Paper
+    control: Control,
+    layout: Layout,
+    title: str,
+    units: Units,
+    paper: Paper,
+    says: Sequence[str] = (),
 ) -> tuple[Page, ...]:
-    """One page, or more where the marks are too many for one."""
+    """One page, or more where the marks are too many for one.
+
+    `says` is what these marks will hold, in lines of text, the verdict last.
+    """
     first = Page(paper, f"{title}: control marks")
-    y = _head(first, title, control, units)
+    y = _head(first, title, control, units, says)
     y = _sketch(first, control, layout, y)
     y = _steps(first, control, units, y)
     rows = list(reading_rows(control, units))
@@ -71,7 +82,7 @@ def control_pages(
     return tuple(pages)
 
 
-def _head(page: Page, title: str, control: Control, units: Units) -> float:
+def _head(page: Page, title: str, control: Control, units: Units, says: Sequence[str]) -> float:
     y = page.height - _EDGE - 5
     page.write(f"{title}: control marks", _EDGE, y, 4.6)
     tape = control.tape
@@ -100,6 +111,11 @@ def _head(page: Page, title: str, control: Control, units: Units) -> float:
             colour=ACCENT,
         )
         y -= 4
+    if says:
+        *details, verdict = says
+        page.write(f"Forecast: {verdict}", _EDGE, y - 11, 2.6, colour=ACCENT)
+        wide = page.width - 2 * _EDGE
+        y = page.paragraph(" ".join(details), _EDGE, y - 15.2, wide, 1.8) + 10.5
     return y - 12
 
 
@@ -168,12 +184,12 @@ def _sketch_rows(page: Page, control: Control, ends: dict[str, tuple[float, floa
         page.line([(x - 0.5, y), (x + 0.5, y)], INK, 0.2)
         page.line([(x, y - 0.5), (x, y + 0.5)], INK, 0.2)
         if mark.place == 0:
-            page.write(mark.mark.id[0], x + 1.2, y + 0.6, 1.5)
+            page.write(mark.mark.id.rstrip("0123456789"), x + 1.2, y + 0.6, 1.5)
 
 
 def _steps(page: Page, control: Control, units: Units, y: float) -> float:
     def shown(millimetres: float) -> str:
-        return format_length(millimetres, units, remainder=True)
+        return as_taped(millimetres, control.tape, units)
 
     near, far = marks_on(control, "near"), marks_on(control, "far")
     n0, n_last, f0, f_last = (m.mark.id for m in (near[0], near[-1], far[0], far[-1]))
@@ -190,8 +206,8 @@ def _steps(page: Page, control: Control, units: Units, y: float) -> float:
         f"{f0} on the zero line: {shown(control.height.reading)} from "
         f"{n0}; {f_last} likewise from {n_last}, and the far line between them.",
         f"Diagonals {n0}-{f_last} and {f0}-{n_last}: each {shown(diagonals.run.reading)}, and "
-        f"within {diagonals.allowed:.1f} mm of each other. If {n0}-{f_last} is the longer, shift "
-        f"the far line towards the zero end by {diagonals.shift_per_difference:.2f} of the "
+        f"within {allowed_apart(diagonals, units)} of each other. If {n0}-{f_last} is the longer, "
+        f"shift the far line towards the zero end by {diagonals.shift_per_difference:.2f} of the "
         "difference; if the shorter, away from it.",
         *_row_steps(control, units),
         "Then every mark below, each from the one zero of its own line: near and far marks from "
@@ -211,13 +227,20 @@ def _row_steps(control: Control, units: Units) -> Iterator[str]:
     """How the rows between the long edges are set out."""
     if control.rows:
         rows = ", ".join(
-            f"{row.letter} {format_length(row.up.reading, units, remainder=True)}"
-            for row in control.rows
+            f"{row.letter} {as_taped(row.up.reading, control.tape, units)}" for row in control.rows
         )
         yield (
             f"Rows, up from the base line on the zero line and on the last cross line: {rows}. "
             "Stretch a thread between the two and set out along it from the zero line."
         )
+
+
+def allowed_apart(diagonals: Diagonals, units: Units) -> str:
+    """How far the diagonals may differ, as the tape shows it, never more than the tape explains."""
+    if units == "mm":
+        return f"{diagonals.allowed:.1f} mm"
+    parts = max(1, math.floor(diagonals.allowed / float(INCH) * 32))
+    return f"{tape_fraction(Fraction(parts, 32))} in"
 
 
 def reading_rows(control: Control, units: Units) -> Iterator[Row]:
@@ -228,7 +251,7 @@ def reading_rows(control: Control, units: Units) -> Iterator[Row]:
             for mark in marks_on(control, line):
                 ids.setdefault(mark.run.reading, []).append(mark.mark.id)
         for reading, marks in ids.items():
-            shown = format_length(reading, units, remainder=True)
+            shown = as_taped(reading, control.tape, units)
             for first in range(0, len(marks), _MARKS_A_ROW):
                 yield Row(shown, name, tuple(marks[first : first + _MARKS_A_ROW]))
 
@@ -249,22 +272,22 @@ def _readings(page: Page, rows: list[Row], top: float, foot: float) -> list[Row]
     pitch = min(_LOOSE, (top - foot - 4) / deep)
     for column in range(math.ceil(len(fits) / deep)):
         shown = fits[column * deep : (column + 1) * deep]
-        _column(page, shown, _EDGE + column * wide, top, pitch, wide - 4)
+        _column(page, shown, _EDGE + column * wide, top, pitch, wide - 2.5)
     return left
 
 
 def _column(page: Page, rows: Sequence[Row], x: float, y: float, pitch: float, wide: float) -> None:
-    page.write("tape reads", x + 35, y, 1.7, align=1.0, colour=FAINT)
-    page.write("set", x + 37, y, 1.7, colour=FAINT)
+    page.write("tape reads", x + _READING, y, 1.6, align=1.0, colour=FAINT)
+    page.write("set", x + _BOX, y, 1.6, colour=FAINT)
     before = ""
     for row in rows:
         if row.line != before:
-            page.line([(x, y - 1.6), (x + wide, y - 1.6)], INK, 0.3)
+            page.line([(x, y - 1.5), (x + wide, y - 1.5)], INK, 0.3)
         before = row.line
         y -= pitch
-        page.write(row.reading, x + 35, y, 1.9, align=1.0)
+        page.write(row.reading, x + _READING, y, 1.8, align=1.0)
         for place, mark in enumerate(row.marks):
-            at = x + 37 + place * 11.6
-            page.box(at, y - 0.4, at + 2.6, y + 2.2)
-            page.write(mark, at + 3.4, y, 1.9)
-        page.line([(x, y - 1.6), (x + wide, y - 1.6)], FAINT, 0.1)
+            at = x + _BOX + place * _MARK
+            page.box(at, y - 0.4, at + 2.4, y + 2.0)
+            page.write(mark, at + 3.8, y, 1.8)
+        page.line([(x, y - 1.5), (x + wide, y - 1.5)], FAINT, 0.1)

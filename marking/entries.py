@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Any
 
 from marking.errors import BadInputError
 from marking.lengths import parse_length
+from marking.tomlfault import toml_fault
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -113,7 +114,7 @@ def _toml_rows(
     try:
         tables = tomllib.loads(text)
     except tomllib.TOMLDecodeError as fault:
-        raise BadInputError(f"{path}: broken TOML: {fault}") from None
+        raise BadInputError(f"{path}: broken TOML {toml_fault(str(fault), text)}") from None
     written = tables.pop(columns.table, [])
     for name in [key for key in tables if key in columns.text]:
         given[name] = str(tables.pop(name))

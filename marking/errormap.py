@@ -51,8 +51,9 @@ def error_map_svg(
     _draw_worst(picture, found)
     draw_dimensions(picture)
     _draw_scale(picture, found, highest)
-    draw_title(picture, f"{job.title}: what this plan will hold")
-    _draw_notes(picture, found, job)
+    holds = "holds" if found.holds else "does not hold"
+    draw_title(picture, f"{job.title}: what this plan will hold. As forecast it {holds}")
+    _draw_notes(picture, found)
     return picture.sheet.bytes()
 
 
@@ -68,9 +69,9 @@ def colour_of(error: float, highest: float) -> str:
 
 
 def _highest(found: Forecast) -> float:
-    """The scale's end: past the tolerance and past the worst section, in tenths of a mm."""
-    worst = max(section.error for section in found.sections)
-    return float(np.ceil(10 * max(1.1 * found.limits.tolerance, worst)) / 10)
+    """The scale's end: past the tolerance and past the whole cover's figure, in tenths of a mm."""
+    worst = max(found.worst_line, *(section.error for section in found.sections))
+    return float(np.ceil(10 * max(1.1 * found.limits.tolerance, 1.05 * worst)) / 10)
 
 
 def _draw_cores(picture: Picture, plan: Plan, found: Forecast, highest: float) -> None:
@@ -147,26 +148,34 @@ def _draw_scale(picture: Picture, found: Forecast, highest: float) -> None:
     for error in np.arange(0.0, highest + 1e-9, each).tolist():
         picture.write(text, f"{error:.1f}", left + 3.7 * letters, height(error))
     picture.write(text, "mm, 95 %", left, high + 2 * letters)
+    limits = found.limits
+    shown = format_length(limits.tolerance, picture.job.units)
     tolerance = picture.lettering("scale-tolerance", _OVER, 0.2)
-    y = height(found.limits.tolerance)
-    line = np.array([[left - letters, y], [left + 7 * letters, y]])
-    tolerance.add(picture.sheet.drawing.path(d=picture.sheet.path(line)))
-    shown = "tolerance", format_length(found.limits.tolerance, picture.job.units)
-    for part, rise in zip(shown, (0.9, -0.9), strict=True):
-        picture.write(tolerance, part, left + 7.5 * letters, y + rise * letters)
+    cover = picture.lettering("scale-cover", "#111111", 0.2)
+    # The two captions stand on either side of the scale, since the figures may be close.
+    for group, error, words, away in (
+        (tolerance, limits.tolerance, ("tolerance", shown), 7.5),
+        (cover, found.worst_line, ("whole cover", f"{found.worst_line:.2f} mm"), -11.0),
+    ):
+        y = height(error)
+        line = np.array([[left - letters, y], [left + (7 if away > 0 else 3) * letters, y]])
+        group.add(picture.sheet.drawing.path(d=picture.sheet.path(line)))
+        for part, rise in zip(words, (0.9, -0.9), strict=True):
+            picture.write(group, part, left + away * letters, y + rise * letters)
 
 
-def _draw_notes(picture: Picture, found: Forecast, job: MarkingJob) -> None:
+def _draw_notes(picture: Picture, found: Forecast) -> None:
     notes = picture.lettering("legend", "#333333")
     limits = found.limits
-    holds = "holds" if found.holds else "does not hold"
     lines = (
-        "Each section: how far in mm its worst inked point may lie from true, 95 times in 100; "
-        "an exclamation mark is past the tolerance.",
-        f"Worst line anywhere {found.worst_line:.2f} mm (ring; {limits.tolerance:.2f} wanted), "
-        f"worst step at a seam {found.worst_step:.2f} mm (diamond; {limits.step:.2f} wanted): "
-        f"{holds}.",
-        f"Squares: the {found.marks} control marks to set out by tape.",
+        "Each section: 95 of 100 times no ink of that section lies further from true than its "
+        "figure, in mm; an exclamation mark is past the tolerance. Ring: the largest of them.",
+        f"Whole cover: any of its {len(found.sections)} sections may be the one that errs, so its "
+        f"figure is larger. 95 of 100 covers have no line further off than {found.worst_line:.2f} "
+        f"mm ({limits.tolerance:.2f} wanted) and no step at a seam over {found.worst_step:.2f} mm "
+        f"({limits.step:.2f} wanted): {'holds' if found.holds else 'does not hold'}.",
+        f"Diamond: the seam where the largest step is to be expected. Squares: the {found.marks} "
+        "control marks to set out by tape.",
     )
     for place, line in enumerate(lines):
         y = picture.sheet.box[1] + (7.0 - 2.2 * place) * picture.letters

@@ -39,33 +39,40 @@ def digest(data: bytes) -> str:
     return hashlib.sha256(data).hexdigest()
 
 
-def write_set(
-    folder: Path, files: Mapping[str, bytes], made_from: str
-) -> tuple[list[Written], list[str]]:
+@dataclass(frozen=True)
+class WrittenSet:
+    """What one call wrote, and what it did with files of an earlier one. Paths as in `Written`."""
+
+    written: tuple[Written, ...]
+    removed: tuple[str, ...]
+    left: tuple[str, ...]
+    """Files of an earlier set that a person has changed since."""
+
+
+def write_set(folder: Path, files: Mapping[str, bytes], made_from: str) -> WrittenSet:
     """Writes `files` below `folder`; every one is staged in full before the first is replaced.
 
     A manifest records what was written and what it was `made_from`. Files that an earlier call
     wrote from something else are removed, since a stale section must never be plotted; the ones
-    a person has changed since are left, and named in the second result. Raises BadInputError,
-    with no file changed, when the folder or the disk does not take them.
+    a person has changed since are left. Raises BadInputError, with no file changed, when the
+    folder or the disk does not take them.
     """
     old = _manifest(folder)
     kept = old["files"] if old.get("made_from") == made_from else {}
-    written = [Written(name, len(data), digest(data)) for name, data in files.items()]
+    written = tuple(Written(name, len(data), digest(data)) for name, data in files.items())
     listed = {**kept, **{file.path: file.sha256 for file in written}}
     manifest = {"made_from": made_from, "files": dict(sorted(listed.items()))}
     # The manifest comes last, so that what it lists is there and what it forgets is gone.
     staged = {**files, MANIFEST: (json.dumps(manifest, indent=1) + "\n").encode()}
-    stale, changed = [], []
+    removed: list[str] = []
+    left: list[str] = []
     for name, sha in old["files"].items():
         if name in listed or not (folder / name).is_file():
             continue
-        if digest((folder / name).read_bytes()) == sha:
-            stale.append(folder / name)
-        else:
-            changed.append(name)
-    _replace_all(folder, staged, stale)
-    return written, changed
+        still_ours = digest((folder / name).read_bytes()) == sha
+        (removed if still_ours else left).append(name)
+    _replace_all(folder, staged, [folder / name for name in removed])
+    return WrittenSet(written, tuple(removed), tuple(left))
 
 
 def _manifest(folder: Path) -> dict[str, Any]:

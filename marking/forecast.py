@@ -175,11 +175,6 @@ def _inked(network: Network, section: Section, marks: Sequence[str], reading_sd:
     return with_inked(gained, setup, np.zeros(2 * len(readings)))
 
 
-def error_at(errors: Errors, section: str, points: FloatArray) -> FloatArray:
-    """The 95% error (n,) in mm of the section's ink at table points (n, 2): for an error map."""
-    return radius_95(_at(errors, section, points)[1])
-
-
 def _at(errors: Errors, name: str, points: FloatArray) -> tuple[FloatArray, FloatArray]:
     """How a section's error moves its points (n, 2, 3), and their covariance (n, 2, 2)."""
     by_point = effect("rigid", points, errors.centres[name])

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import asdict
-from math import isinf
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
@@ -55,7 +54,7 @@ def fit_record(layout: Layout) -> dict[str, Any]:
             "arc_minutes": legibility.arc_minutes,
             "view_from": legibility.view_from,
             "height_to_stroke": legibility.height_to_stroke,
-            "apart_height": None if isinf(legibility.apart_height) else legibility.apart_height,
+            "neighbours": None if legibility.neighbours is None else asdict(legibility.neighbours),
             "larger": [
                 {"change": change, "height": height} for change, height in legibility.larger
             ],

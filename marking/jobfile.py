@@ -16,6 +16,7 @@ from pydantic import BaseModel, ValidationError, WithJsonSchema
 
 from marking.errors import BadInputError
 from marking.stock import stock, stock_names
+from marking.tomlfault import toml_fault
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -63,6 +64,10 @@ def load_job(folder: Path, model: type[JobT]) -> JobT:
     Raises BadInputError with one message for each fault found.
     """
     path = folder / JOB_FILE
+    if folder.is_file():
+        raise BadInputError(
+            f'{folder}: is a file; --job takes the folder of a job: --job "{folder.parent}"'
+        )
     if not path.is_file():
         raise BadInputError(
             f'{path}: no job here; make one with "canvasrule start {folder}", '
@@ -101,7 +106,9 @@ def read_toml(path: Path, label: str) -> dict[str, Any]:
             raise BadInputError(f"{label}: {len(data)} bytes is no job or profile; name another")
         return tomllib.loads(data.decode("utf-8-sig"))
     except tomllib.TOMLDecodeError as fault:
-        raise BadInputError(f"{label}: broken TOML: {_placed(str(fault), data)}") from None
+        raise BadInputError(
+            f"{label}: broken TOML {toml_fault(str(fault), data.decode('utf-8-sig'))}"
+        ) from None
     except RecursionError:
         raise BadInputError(f"{label}: nested too deeply to be a job or a profile") from None
     except UnicodeDecodeError as fault:
@@ -111,13 +118,6 @@ def read_toml(path: Path, label: str) -> dict[str, Any]:
         raise BadInputError(f"{label}: {_lower(str(fault).partition(';')[0])}") from None
     except OSError as fault:
         raise BadInputError(f"{label}: cannot be read: {fault.strerror or fault}") from None
-
-
-def _placed(fault: str, data: bytes) -> str:
-    """The parser's message with a line and column even where it only says "end of document"."""
-    lines = data.decode("utf-8-sig").splitlines() or [""]
-    end = f"at line {len(lines)}, column {len(lines[-1]) + 1}, the end of the file"
-    return fault.replace("at end of document", end)
 
 
 def _merge_profiles(

@@ -30,6 +30,9 @@ if TYPE_CHECKING:
 
 Layer = Literal["cross", "long", "hem", "numeral", "tick", "bias", "witness"]
 LAYERS: tuple[Layer, ...] = ("cross", "long", "hem", "numeral", "tick", "bias", "witness")
+_TWO_NUMBERS = 1.5
+"""The gap between two numerals over that between two digits under which they are one to the eye;
+our judgement, no source."""
 
 
 @dataclass(frozen=True)
@@ -247,11 +250,13 @@ def _warnings(
             f"Numerals only {legibility.height_to_stroke:.1f} pen widths high will fill in; "
             "use a finer pen."
         )
-    if legibility is not None and legibility.height > legibility.apart_height:
+    near = legibility.neighbours if legibility is not None else None
+    if near is not None and near.ratio < _TWO_NUMBERS:
         warnings.append(
-            f"Numerals {legibility.height:.1f} mm high stand hardly further apart than their own "
-            "digits and will read as one long number; up to "
-            f"{math.floor(legibility.apart_height * 10) / 10:.1f} mm they stand apart."
+            f"{near.values[0]} and {near.values[1]} stand {near.gap:.1f} mm apart, hardly further "
+            "than their own digits, and will read as one long number; up to "
+            f"{math.floor(near.apart_height * 10) / 10:.1f} mm high numerals stand a digit's "
+            "width apart."
         )
     missed = job.grid.pitch - (rect[2] - job.grid.end_margin - float(cross_x[-1]))
     if missed < job.grid.pitch / 8:

@@ -159,3 +159,10 @@ def format_length(millimetres: float, units: Units, *, remainder: bool = False) 
     if remainder and abs(left) >= 0.05:
         shown += f" {'+' if left > 0 else '-'} {abs(left):.1f} mm"
     return shown
+
+
+def rough_length(millimetres: float, units: Units) -> str:
+    """A length to the sixteenth or the millimetre, where no more is wanted of a person's hand."""
+    if units == "mm":
+        return f"{round(millimetres)} mm"
+    return tape_fraction(Fraction(round(millimetres / float(INCH) * 16), 16)) + " in"

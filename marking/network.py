@@ -369,7 +369,8 @@ def _met(network: Network, mark: str) -> Network:
     target = network.targets.get(mark)
     if target is None:
         raise BadInputError(
-            f"mark {mark} is not known; the marks here are {_listed(network.targets)}"
+            f"mark {mark} is not known; the marks here, the likest first, are "
+            f"{_listed(network.targets, mark)}"
         )
     if target.inked_by is not None and target.inked_by not in network.setups:
         raise BadInputError(
@@ -398,10 +399,20 @@ def target_moves(datum: Datum, target: Target) -> FloatArray:
     return moves
 
 
-def _listed(names: Iterable[str]) -> str:
-    listed = sorted(names)
+def _listed(names: Iterable[str], wanted: str) -> str:
+    """The names most like `wanted` first: of the same line and with the nearest number."""
+
+    def unlike(name: str) -> tuple[bool, int, str]:
+        return name[:1] != wanted[:1], abs(_number_in(name) - _number_in(wanted)), name
+
+    listed = sorted(names, key=unlike)
     shown = ", ".join(listed[:12])
     return f"{shown} and {len(listed) - 12} more" if len(listed) > 12 else shown or "none"
+
+
+def _number_in(name: str) -> int:
+    digits = "".join(letter for letter in name if letter in "0123456789")
+    return int(digits[:9]) if digits else 0
 
 
 def _even(covariance: FloatArray) -> FloatArray:

@@ -26,8 +26,6 @@ if TYPE_CHECKING:
 
     FloatArray = NDArray[np.float64]
 
-_APART = 1.5
-"""The gap between two numerals over that between two digits at which they read as two."""
 _STEP = 0.01
 """Automatic heights are rounded down to this, in mm: far below what a pen can show."""
 
@@ -43,6 +41,27 @@ class Limit:
 
 
 @dataclass(frozen=True)
+class Neighbours:
+    """How far the two closest numerals stand apart, beside how far their digits do."""
+
+    values: tuple[int, int]
+    gap: float
+    """Between their ink, in mm."""
+    digit_gap: float
+    """Between the ink of two noughts of one numeral, in mm."""
+    apart_height: float
+    """The greatest ink height at which a digit's width of cloth shows between any two.
+
+    So much should stand between words (NUREG-0700 rev. 3, 11.4.1.5-7, on labels).
+    """
+
+    @property
+    def ratio(self) -> float:
+        """The one gap over the other; without any gap between digits, endless."""
+        return self.gap / self.digit_gap if self.digit_gap > 0 else math.inf
+
+
+@dataclass(frozen=True)
 class Legibility:
     """How well numerals of the chosen height read."""
 
@@ -52,8 +71,8 @@ class Legibility:
     arc_minutes: float
     view_from: float
     height_to_stroke: float
-    apart_height: float
-    """Ink height above which neighbouring numerals run together into one long number."""
+    neighbours: Neighbours | None
+    """None where no numeral has two digits, so that no gap can be mistaken."""
     larger: tuple[tuple[str, float], ...]
     """What would allow larger numerals: a change, and the height in mm it would give."""
 
@@ -133,7 +152,7 @@ def fit(job: MarkingJob, xs: FloatArray, rect: tuple[float, float, float, float]
         60 * math.degrees(2 * math.atan(height / 2 / job.numerals.view_from)),
         job.numerals.view_from,
         height / room.pen,
-        _apart_height(job, room, values, lettered),
+        _neighbours(job, room, values, lettered, height),
         tuple(_larger(job, xs, rect, greatest)),
     )
 
@@ -177,25 +196,33 @@ def _greatest(job: MarkingJob, xs: FloatArray, rect: tuple[float, float, float, 
     return math.floor(min(limit.height for limit in limits) / _STEP) * _STEP
 
 
-def _apart_height(
-    job: MarkingJob, room: _Room, values: Sequence[int], lettered: Sequence[Lettered]
-) -> float:
-    """The greatest ink height at which the gap between any two numerals still looks like one."""
+def _neighbours(
+    job: MarkingJob,
+    room: _Room,
+    values: Sequence[int],
+    lettered: Sequence[Lettered],
+    height: float,
+) -> Neighbours | None:
+    """The closest two numerals of ink `height`, one of them at least of more than one digit."""
     tallest = max(text.height for text in lettered)
-    inner = digit_gap(job.numerals.face)
-    # A number of one digit has no gap of its own to be mistaken for.
-    widest = max(
-        (
-            (left.width + right.width) / 2
-            for (left, right), value in zip(pairwise(lettered), values[1:], strict=True)
-            if value > 9
-        ),
-        default=None,
+    # Centre lines, in face units: half of each of two numerals that stand side by side.
+    pairs = [
+        ((left.width + right.width) / 2, values)
+        for (left, right), values in zip(pairwise(lettered), pairwise(values), strict=True)
+        if values[1] > 9
+    ]
+    if not pairs:
+        return None
+    widest, closest = max(pairs, key=lambda pair: pair[0])
+    nought = letter_numeral("0", job.numerals.face).width
+    scale = (height - room.pen) / tallest
+    apart = max(0.0, room.apart - 2 * room.pen) / (widest + nought)
+    return Neighbours(
+        closest,
+        room.apart - widest * scale - room.pen,
+        digit_gap(job.numerals.face) * scale - room.pen,
+        apart * tallest + room.pen,
     )
-    if widest is None:
-        return math.inf
-    scale = (room.apart + (_APART - 1) * room.pen) / (widest + _APART * inner)
-    return scale * tallest + room.pen
 
 
 def _larger(

@@ -5,13 +5,14 @@ Lettering is drawn as strokes, so that the picture needs no font and looks the s
 
 from __future__ import annotations
 
+import math
 from collections import defaultdict
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from marking.counts import counted
-from marking.lengths import format_length
+from marking.lengths import format_length, rough_length
 from marking.lettering import letter
 from marking.svg import Sheet, number
 
@@ -47,7 +48,7 @@ class Picture:
         self.layout, self.job, self.plan = layout, job, plan
         self.letters = max(float(high[0] - low[0]) / 210, 4.0)
         # Room for the labels at the four sides and the legend below, in letter heights.
-        left, below, right, above = (self.letters * room for room in (18, 13, 38, 9))
+        left, below, right, above = (self.letters * room for room in (18, 14, 38, 9))
         box: Box = (
             float(low[0]) - left,
             float(low[1]) - below,
@@ -193,9 +194,17 @@ def _draw_witness_marks(picture: Picture, plan: Plan) -> None:
     group = picture.group(
         "witness-marks", fill="none", stroke=_SEAM, stroke_width=number(picture.letters / 8)
     )
-    size = picture.letters / 2
+    size = min(picture.letters / 2, 0.8 * _clear_of_numerals(picture.layout))
     for mark in {mark.id: mark for section in plan.sections for mark in section.witness}.values():
         _draw_mark(picture, group, mark.at_table, mark.kind, size, mark.id)
+
+
+def _clear_of_numerals(layout: Layout) -> float:
+    """From the first long lines, where marks stand, to the nearest numeral's ink."""
+    lines = [line.y for line in layout.grid.long_lines]
+    boxes = [placed.numeral.box_table for placed in layout.numerals]
+    gaps = (max(box[1] - max(lines), min(lines) - box[3]) for box in boxes)
+    return min(gaps, default=math.inf)
 
 
 def _draw_mark(
@@ -216,10 +225,11 @@ def _draw_mark(
 
 
 def set_down_readings(section: Section, job: MarkingJob) -> tuple[str, str]:
-    """Tape readings from the zero corner to the window's corner nearest it, along and across."""
-    along, across = (
-        format_length(reading, job.units, remainder=True) for reading in section.window[:2]
-    )
+    """Tape readings from the zero corner to the window's corner nearest it, along and across.
+
+    Rounded as a person sets a device down: what is left over the readings of its marks tell.
+    """
+    along, across = (rough_length(reading, job.units) for reading in section.window[:2])
     return along, across
 
 
@@ -231,10 +241,11 @@ def _draw_set_downs(picture: Picture, plan: Plan) -> None:
     names = picture.lettering("section-names", _NOTE)
     arm = 1.2 * picture.letters
     for section in plan.sections:
+        # Its arms run out of the window, away from the numerals that stand in it.
         x, y = picture.sheet.at(*section.window[:2])
         corners.add(
             picture.sheet.drawing.path(
-                d=f"M{number(x + arm)},{number(y)}H{number(x)}V{number(y - arm)}"
+                d=f"M{number(x - arm)},{number(y)}H{number(x)}V{number(y + arm)}"
             )
         )
         _write_plate(picture, plates, names, section)
@@ -244,14 +255,14 @@ def _write_plate(picture: Picture, plates: Any, names: Any, section: Section) ->
     """The section's name, turn and set-down readings, on a plate in its middle."""
     x0, y0, x1, y1 = section.core
     along, across = set_down_readings(section, picture.job)
-    lines = [f"{section.id}   no. {section.order}", f"along {along}", f"across {across}"]
+    lines = [f"{section.id}   no. {section.order}", f"{along}, {across}"]
     widest = max(letter(line).width for line in lines) / 21 * picture.letters
-    size = min(1.0, (x1 - x0) * 0.9 / widest, (y1 - y0) * 0.9 / (5.6 * picture.letters))
+    size = min(1.0, (x1 - x0) * 0.8 / widest, (y1 - y0) * 0.8 / (3.9 * picture.letters))
     x, y, step = (x0 + x1) / 2, (y0 + y1) / 2, 1.7 * picture.letters * size
     half = widest * size / 2 + step / 3
-    plates.add(rect(picture, (x - half, y - 1.6 * step, x + half, y + 1.6 * step)))
+    plates.add(rect(picture, (x - half, y - 1.1 * step, x + half, y + 1.1 * step)))
     for place, line in enumerate(lines):
-        picture.write(names, line, x, y + (1 - place) * step, align=0.5, size=size)
+        picture.write(names, line, x, y + (0.5 - place) * step, align=0.5, size=size)
 
 
 def _draw_folds(picture: Picture) -> None:
@@ -323,25 +334,40 @@ def draw_title(picture: Picture, text: str) -> None:
     picture.write(title, text, 0.0, picture.sheet.box[3] - 2.6 * picture.letters, size=2.0)
 
 
+def _heavy(job: MarkingJob) -> str:
+    """What heavy lines are on the cloth, where a picture can only draw them bold."""
+    pen = job.pens.heavy
+    width = f"heavy lines, {format_length(pen.width, 'mm')} wide on the cloth"
+    if pen.passes == 1:
+        return width
+    return f"{width} and darker, being drawn {pen.passes} times over the same line"
+
+
 def _draw_legend(picture: Picture, plan: Plan | None) -> None:
     layout, job = picture.layout, picture.job
     draw_title(picture, job.title)
     notes = picture.lettering("legend", _NOTE)
     lines = [
         f"{len(layout.grid.cross_x)} cross lines {format_length(job.grid.pitch, job.units)} apart; "
-        "blue: hem bands and folds; the near edge is at the bottom, the zero end at the left."
+        "the near edge is at the bottom, the zero end at the left. Hem lines are blue in this "
+        "picture only."
     ]
+    if any(stroke.pen == "heavy" for stroke in layout.strokes):
+        lines.append(f"Bold: {_heavy(job)}.")
     if plan is not None:
-        begins = "set the device down" if plan.zone.name == "plotter" else "its reach begins"
+        begins = "the device is set down" if plan.zone.name == "plotter" else "its reach begins"
         lines.append(
             f"{counted(len(plan.sections), 'section')}, {plan.columns} along by {plan.rows} "
             f"across, inked in the order of their numbers; dashed: seams. Green corner: {begins} "
-            "here, by tape along and across from the zero corner."
+            "here,"
+        )
+        lines.append(
+            "by the tape readings under the section's name, along and across from the zero corner."
         )
         lines.append(
             "Witness marks: circle = inked crossing, saltire = removable tick, square = mark set "
             "out by tape." + (" Grey: out of everyone's reach." if plan.unreached else "")
         )
     for place, line in enumerate(lines):
-        y = picture.sheet.box[1] + (7.0 - 2.2 * place) * picture.letters
+        y = picture.sheet.box[1] + (9.4 - 2.0 * place) * picture.letters
         picture.write(notes, line, 0.0, y)

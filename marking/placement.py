@@ -213,18 +213,31 @@ def _check_reading(network: Network, section: Section, reading: Reading) -> None
             f"mark {reading.mark}: a standard deviation of {reading.sd:g} mm cannot be; a pen "
             "point brought onto a mark by eye is good to about 0.25 mm"
         )
+    target = network.targets.get(reading.mark)
     x0, y0, x1, y1 = section.window
     if not (x0 - _EDGE <= x <= x1 + _EDGE and y0 - _EDGE <= y <= y1 + _EDGE):
         raise BadInputError(
             f"mark {reading.mark} is read at {x - x0:.1f}, {y - y0:.1f} mm from the low corner of "
             f"the bed of {section.id}, which is {x1 - x0:.1f} by {y1 - y0:.1f} mm: no pen can "
-            "stand there. Check the figures and their unit"
+            f"stand there. {_why_outside(reading, section, target)}"
         )
-    target = network.targets.get(reading.mark)
     if target is not None and target.inked_by == section.id:
         raise BadInputError(
             f"mark {reading.mark} is inked by section {section.id} itself and cannot place it"
         )
+
+
+def _why_outside(reading: Reading, section: Section, target: Target | None) -> str:
+    """What may have gone wrong with a reading that no pen can have given."""
+    (x, y), (x0, y0) = reading.at, section.window[:2]
+    if target is not None:
+        exchanged = (x0 + y - y0, y0 + x - x0)
+        if float(np.hypot(*np.subtract(exchanged, target.mark.at_table))) < _NEARBY:
+            return (
+                "With x and y exchanged it would stand where the mark is: look whether the two "
+                "columns are under the right names"
+            )
+    return "Check the figures and their unit"
 
 
 def _earlier_seams(

@@ -16,7 +16,7 @@ from marking.distortion import WHOLE, effect, line_errors
 from marking.entries import Columns, read_rows
 from marking.errors import BadInputError
 from marking.lengths import format_length
-from marking.proofplan import computed, design
+from marking.proofplan import SURE, computed, design
 from marking.tape import true_length
 
 if TYPE_CHECKING:
@@ -47,7 +47,8 @@ _SLIP, _STRETCHED = 12.0, 0.003
 """mm, and a share of the length: further off than both, the wrong line was measured to."""
 _ANYWHERE = 25.0
 """mm: the prior of a section that is known to be misplaced."""
-_LIKELY = NormalDist().inv_cdf(0.975)
+_FEW = 4
+"""So many distances that cannot be are no slips of the tape."""
 
 
 _Row = tuple[tuple[str, ...], AxisName, "FloatArray"]
@@ -60,7 +61,7 @@ class Estimate:
     value: float
     sd: float
 
-    def certain(self, sds: float = _LIKELY) -> bool:
+    def certain(self, sds: float = SURE) -> bool:
         """Whether it differs from nothing by more than its doubt."""
         return abs(self.value) > sds * self.sd
 
@@ -97,23 +98,42 @@ class Verdict:
     """True lengths in mm by id."""
 
 
-def read_measured(path: Path, plan: ProofPlan, units: Units) -> dict[str, float]:
+def read_measured(
+    path: Path, plan: ProofPlan, units: Units, confirmed: Collection[str] = ()
+) -> dict[str, float]:
     """What the tape showed, in mm by id, from a TOML or CSV file with `id` and `length`.
 
     TOML may also be one table `[measured]` with a line for each id. Raises BadInputError with a
-    message for each fault: unknown ids, ids given twice, lengths that are no reading of theirs.
+    message for each fault: unknown ids, ids given twice, lengths that are no reading of theirs
+    and are not among the `confirmed`; one message where the file is for another sheet.
     """
     known = {distance.id: distance for distance in plan.distances}
     shown: dict[str, float] = {}
     faults = []
-    for row in read_rows(path, _COLUMNS):
+    rows = read_rows(path, _COLUMNS)
+    strangers = [
+        row
+        for row in rows
+        if row.text["id"] not in known
+        or _not_of(known[row.text["id"]], row.lengths["length"], row.where, units)
+    ]
+    if len(strangers) >= _FEW and len(strangers) > len(rows) / 3:
+        first = strangers[0]
+        raise BadInputError(
+            f"{path}: {len(strangers)} of its {len(rows)} figures are not near what the last proof "
+            f"sheet asks for under their names (the first at {first.where}: {first.text['id']}). "
+            "It is for another sheet, or in another unit: measure the sheet that was written "
+            "last, or write that sheet again, with the --distances and --slack it had"
+        )
+    for row in rows:
         name, length = row.text["id"], row.lengths["length"]
         if name not in known:
             faults.append(f"{row.where}: {name}: not on the sheet; it has {_range(plan)}")
         elif name in shown:
             faults.append(f"{row.where}: {name}: measured twice; keep the one you trust")
         else:
-            faults += _not_of(known[name], length, row.where, units)
+            if name not in confirmed:
+                faults += _not_of(known[name], length, row.where, units)
             shown[name] = length
     if faults:
         raise BadInputError(*faults)
@@ -131,7 +151,7 @@ def _not_of(distance: Distance, length: float, where: str, units: Units) -> list
     return [
         f"{where}: {distance.id} = {format_length(length, units)}: {' to '.join(distance.between)} "
         f"should be near {format_length(distance.nominal, units)}. Count the lines and measure "
-        "again; check the unit"
+        f"again; check the unit. If it stands, --confirmed {distance.id} says so"
     ]
 
 
@@ -177,7 +197,7 @@ def prove(
             (ids[errors.patch[worst]],) if ids else (),
             "across" if errors.axis[worst] else "along",
             Estimate(float(values[worst]), float(sds[worst])),
-            bool(abs(values[worst]) > _LIKELY * sds[worst]),
+            bool(abs(values[worst]) > SURE * sds[worst]),
         ),
         _worst_section(model, unknowns, covariance),
         _worst_seam(model, unknowns, covariance),
@@ -267,7 +287,7 @@ def _judged(
     surely = NormalDist().inv_cdf(1 - 0.025 / len(values))
     size = np.abs(values)
     failed = size - surely * sds > tolerance
-    passed = size + _LIKELY * sds <= tolerance
+    passed = size + SURE * sds <= tolerance
     worst = int(np.where(failed, size + 1e6, size).argmax())
     if failed.any():
         return "fail", worst, ~(passed | failed)

@@ -7,6 +7,7 @@ about where the lines lie. Table frame, millimetres.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from statistics import NormalDist
 from typing import TYPE_CHECKING, Literal
 
 import numpy as np
@@ -30,6 +31,8 @@ if TYPE_CHECKING:
     Point = tuple[float, float]
 
 CheckKind = Literal["diagonal", "along", "across", "triangle", "seam", "thread"]
+SURE = NormalDist().inv_cdf(0.975)
+"""Standard deviations on either side that hold 95 of 100."""
 _SAMPLE = 6
 _TRIED = 3
 """Random places tried in each section for each kind of distance."""
@@ -71,6 +74,10 @@ class ProofPlan:
     worst_sd: float
     """The largest standard deviation to expect of any line's error, in mm."""
 
+    def could_pass(self, tolerance: float) -> bool:
+        """Whether a cover without any error would pass on these distances."""
+        return SURE * self.worst_sd <= tolerance
+
 
 def plan_proof(
     layout: Layout,
@@ -89,7 +96,7 @@ def plan_proof(
     stretched. By default two for each section, and at most 60. `shift_sd` is how well, in mm and
     one standard deviation, the placements say the sections were set; without it nothing is taken
     for granted but the tolerance, and a section passes only on what is measured in it. The same
-    `seed` gives the same sample.
+    `seed` gives the same sample; more distances begin with those that fewer would be.
     """
     model = distortion_of(layout, plan, shift_sd if shift_sd is not None else tolerance)
     always, choices = _candidates(layout, model, units, np.random.default_rng(seed))
@@ -108,8 +115,8 @@ def plan_proof(
         best = int(gain.argmax())
         picked.append(best)
         after = _after(after, rows[[best]], sd[[best]])
-    digits = len(str(len(picked)))
-    named = tuple(_renamed(pool[n], f"p{k:0{max(digits, 2)}}") for k, n in enumerate(picked, 1))
+    # Two digits however many there are: a longer sheet keeps the names of a shorter one.
+    named = tuple(_renamed(pool[n], f"p{k:02}") for k, n in enumerate(picked, 1))
     doubt = np.sqrt(np.maximum(((targets @ after) * targets).sum(axis=1), 0.0))
     told = np.sqrt(np.maximum(np.diag(after)[: len(WHOLE)], 0.0))
     doubted = sorted(set(errors.patch[doubt > _TELLS * tolerance].tolist()))

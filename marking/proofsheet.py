@@ -7,9 +7,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from marking.lengths import format_length
 from marking.page import FAINT, INK, Page
-from marking.tape import tape_reading
+from marking.tape import as_taped, tape_reading
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -77,6 +76,6 @@ def _column(
         page.write(distance.between[0], x + 9, y + 1.2, 1.6)
         page.write(distance.between[1], x + 9, y - 1.7, 1.6)
         shown = tape_reading(distance.nominal, tape)
-        page.write(format_length(shown, units, remainder=True), x + 64, y, 1.5, align=1.0)
+        page.write(as_taped(shown, tape, units), x + 64, y, 1.5, align=1.0)
         page.line([(x + 66, y - 0.6), (x + wide, y - 0.6)], INK, 0.2)
         page.line([(x, y - 2.7), (x + wide, y - 2.7)], FAINT, 0.1)

@@ -18,8 +18,6 @@ if TYPE_CHECKING:
 
 CHI_SQUARE_95_POINT = 5.991464547107979
 """95% of the chi-square distribution with 2 degrees of freedom: a point, -2 ln 0.05."""
-CHI_SQUARE_95_POSE = 7.814727903251179
-"""95% with 3 degrees of freedom: a rigid pose. Any printed chi-square table has 7.815."""
 
 # 95% of chi-square at these degrees of freedom; between them it runs smoothly enough for a line.
 _DEGREES = np.array([1.0, 1.25, 1.5, 1.75, 2.0, 2.5, 3.0, 4.0, 5.0, 6.0, 8.0, 10.0])
@@ -96,13 +94,3 @@ def _chi_square_95(degrees: FloatArray) -> FloatArray:
     spread = 2 / (9 * degrees)
     far = degrees * (1 - spread + 1.6448536269514722 * np.sqrt(spread)) ** 3
     return np.where(degrees < _DEGREES[-1], np.interp(degrees, _DEGREES, _CHI_SQUARE_95), far)
-
-
-def inside_ellipse(errors: FloatArray, covariance: FloatArray, limit: float) -> NDArray[np.bool_]:
-    """Which errors (n, k) lie inside the region of `covariance` (k, k) that `limit` bounds.
-
-    `limit` is the chi-square value for k degrees of freedom.
-    """
-    solved = np.linalg.solve(covariance, errors.T)
-    inside: NDArray[np.bool_] = (errors.T * solved).sum(axis=0) <= limit
-    return inside

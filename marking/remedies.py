@@ -1,6 +1,7 @@
-"""What would make a plan hold its limits, each remedy tried by computing it.
+"""What setting out control marks one way or another will hold, each way tried by computing it.
 
-It knows forecasts and setting out, no device. Table frame, millimetres.
+A way is what a person can ask of `control`, no more: every figure here is that of marks set out
+just so. It knows forecasts and setting out, no device. Table frame, millimetres.
 """
 
 from __future__ import annotations
@@ -9,56 +10,79 @@ import itertools
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from marking.datum import EXACT
-from marking.errors import RefusedError
-from marking.forecast import Forecast, forecast
-from marking.lengths import format_length
-from marking.network import TAPE_SD
-from marking.orders import ORDERS, inking_order
-from marking.settingout import (
-    SECONDS_A_MARK,
-    SECONDS_A_READING,
-    SettingOut,
-    control_marks,
-    together,
-)
+import numpy as np
+
+from marking.control import control_datum, set_out
+from marking.errors import BadInputError, RefusedError
+from marking.forecast import forecast
+from marking.lengths import format_length, parse_length
+from marking.readings import READING_SD
+from marking.settingout import SECONDS_A_MARK, SECONDS_A_READING, row_seams
 from marking.sights import sights
-from marking.witness import Mark
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Mapping, Sequence
+    from collections.abc import Callable, Iterator
 
-    from marking.datum import Datum
-    from marking.layout import Grid
+    from marking.control import Control
+    from marking.forecast import Forecast
+    from marking.layout import Layout
     from marking.lengths import Units
     from marking.limits import Limits
-    from marking.orders import OrderName
     from marking.sections import Plan
+    from marking.tape import Tape
 
-_SPACINGS = (304.8, 152.4, 76.2)
-"""12, 6 and 3 in."""
-_SURELY = 0.97
-"""The 95th percentile of 2,000 imagined covers is good to about 2%; a recommendation holds all
-the same."""
-_NEARLY = 1.2
-"""Another order does not make good an error further over its limit than this."""
+SPACINGS: dict[Units, tuple[float, ...]] = {
+    "in": (609.6, 304.8, 152.4, 76.2),
+    "mm": (600.0, 300.0, 150.0, 75.0),
+}
+"""What is tried, wide to close: 24, 12, 6 and 3 in, or about as much in whole millimetres."""
+_SAME = 1e-3
+"""mm: a written spacing that parses to within this is the spacing."""
+
+
+@dataclass(frozen=True)
+class Way:
+    """How control marks are set out and read: what `control` can be asked for."""
+
+    spacing: float
+    """mm from one mark to the next, at most."""
+    seam_rows: int = 0
+    """Rows of marks along every n-th seam between rows of sections; 0 for none."""
+    repeats: int = 1
+    """How often each mark is read."""
+
+    def flags(self, units: Units) -> str:
+        """The options that ask for it, to be typed as they stand."""
+        rows = f" --seam-rows {self.seam_rows}" if self.seam_rows else ""
+        return f'--spacing "{written(self.spacing, units)}"{rows}' + (
+            " --read-twice" if self.repeats > 1 else ""
+        )
+
+
+@dataclass(frozen=True)
+class Task:
+    """What is to be marked, with which tape and to which limits."""
+
+    layout: Layout
+    plan: Plan
+    tape: Tape
+    units: Units
+    limits: Limits
 
 
 @dataclass(frozen=True)
 class Work:
-    """What one way of setting out is made of and what it gives."""
+    """One way of setting out, what it is made of and what it gives."""
 
-    what: str
-    marks: tuple[Mark, ...]
-    repeats: int
-    order: OrderName
+    way: Way
+    control: Control
     forecast: Forecast
 
     @property
     def minutes(self) -> float:
         """Setting out and reading, by our estimates."""
-        seconds = len(self.marks) * SECONDS_A_MARK + self.forecast.readings * SECONDS_A_READING
-        return seconds / 60
+        marks = len(self.control.marks) * SECONDS_A_MARK
+        return (marks + self.forecast.readings * SECONDS_A_READING) / 60
 
     @property
     def visible(self) -> float:
@@ -69,138 +93,79 @@ class Work:
         )
 
 
-@dataclass(frozen=True)
-class Task:
-    """What is to be forecast, whatever the marks: one plan, its grid, limits and deviations."""
-
-    plan: Plan
-    grid: Grid
-    limits: Limits
-    reading_sd: float
-    tape_sd: float = TAPE_SD
-    units: Units = "mm"
-    """What people see."""
-    datum: Datum = EXACT
-    """What all marks set by tape share."""
+def written(spacing: float, units: Units) -> str:
+    """A spacing as a person types it: what is read back is the same to a thousandth of a mm."""
+    shown = format_length(spacing, units)
+    exact = abs(parse_length(shown) - spacing) < _SAME
+    return shown if exact else f"{spacing:.3f}".rstrip("0").rstrip(".") + " mm"
 
 
-def work(
-    task: Task,
-    what: str,
-    marks: Sequence[Mark],
-    repeats: int = 1,
-    order: OrderName = "near to far",
-) -> Work:
-    """The forecast of `task` with these control marks.
+def work(task: Task, way: Way) -> Work:
+    """The marks of `way` and their forecast.
 
-    Raises RefusedError naming the first section that cannot be placed.
+    Raises RefusedError naming the first section that cannot be placed, or when the marking is too
+    small to be squared; BadInputError for rows that the plan does not have.
     """
-    named = inking_order(task.plan, order)
-    seen = sights(task.plan, task.grid, marks, named, task.tape_sd)
-    return Work(
-        what,
-        tuple(marks),
-        repeats,
-        order,
-        forecast(task.plan, seen, task.reading_sd, task.limits, repeats, task.datum),
-    )
+    if not 0 <= way.seam_rows <= task.plan.rows:
+        raise BadInputError(
+            f"--seam-rows {way.seam_rows}: give 1 for each seam, 2 for one in two, or 0"
+        )
+    heights = row_seams(task.plan)[:: way.seam_rows] if way.seam_rows else []
+    control = set_out(task.layout, way.spacing, task.tape, task.units, heights=heights)
+    sd = float(np.sqrt(np.mean([mark.sd**2 for mark in control.marks])))
+    marks = [mark.mark for mark in control.marks]
+    seen = sights(task.plan, task.layout.grid, marks, None, sd)
+    datum = control_datum(control)
+    found = forecast(task.plan, seen, READING_SD, task.limits, way.repeats, datum)
+    return Work(way, control, found)
 
 
-def recommended(task: Task) -> Work:
-    """The setting out with least work that holds both limits; the best of all when none does.
+def widest(task: Task, seam_rows: int, repeats: int, told: Callable[[Way], None]) -> Work:
+    """The work with the widest spacing whose forecast holds; the best of all when none does.
 
-    The plan's own order is kept where it holds; another is tried where it nearly does.
+    `told` hears of each way before it is tried. Raises RefusedError when no spacing places every
+    section.
     """
     tried: list[Work] = []
-    for chosen in _by_effort(task):
-        marks = control_marks(task.plan, task.grid, chosen)
-        for order in ORDERS:
-            try:
-                what = str(replace(chosen, order=order))
-                done = work(task, what, marks, chosen.repeats, order)
-            except RefusedError:
-                continue
-            tried.append(done)
-            if done.visible <= _SURELY:
-                return done
-            if order == ORDERS[0] and done.visible > _NEARLY:
-                break
+    refused: RefusedError | None = None
+    for spacing in SPACINGS[task.units]:
+        way = Way(spacing, seam_rows, repeats)
+        told(way)
+        try:
+            tried.append(work(task, way))
+        except RefusedError as fault:
+            # Too far apart for the first section to see two; closer marks may do.
+            refused = fault
+            continue
+        if tried[-1].forecast.holds:
+            return tried[-1]
     if not tried:
-        raise RefusedError(
-            "no pattern of control marks places every section of this plan; set at least two "
-            "inside the window of the first section"
-        )
-    return min(tried, key=lambda done: done.visible)
+        raise refused or RefusedError("no spacing was tried")
+    return min(tried, key=lambda each: each.visible)
 
 
-def _by_effort(task: Task) -> list[SettingOut]:
-    """All that is tried, least work first as far as counting marks tells."""
-
-    def effort(chosen: SettingOut) -> float:
-        marks = control_marks(task.plan, task.grid, chosen)
-        seen = sights(task.plan, task.grid, marks, None, task.tape_sd).seen
-        readings = chosen.repeats * sum(len(names) for names in seen.values())
-        return len(marks) * SECONDS_A_MARK + readings * SECONDS_A_READING
-
-    rows = (0, 2, 1) if task.plan.rows > 2 else (0, 1) if task.plan.rows == 2 else (0,)
-    patterns = itertools.product(_SPACINGS, (False, True), rows, (1, 2))
-    return sorted((SettingOut(*pattern) for pattern in patterns), key=effort)
-
-
-def remedies(
-    task: Task,
-    marks: Sequence[Mark],
-    repeats: int = 1,
-    order: OrderName = "near to far",
-    larger: Mapping[str, tuple[Plan, Grid]] | None = None,
-) -> tuple[Work, ...]:
-    """What could be done about a forecast that does not hold, the least work first.
-
-    `larger` are plans for larger beds by name. Those that hold come before those that do not.
-    """
+def remedies(task: Task, now: Way) -> tuple[Work, ...]:
+    """Other ways to set out and read than `now`, those that hold first, the least work first."""
     found = []
-    for what, more, times, other in _tries(task, marks, repeats, order):
+    holding: set[Way] = set()
+    for way in _others(task, now):
+        if replace(way, repeats=1) in holding:
+            continue
         try:
-            found.append(work(task, what, more, times, other))
+            found.append(work(task, way))
         except RefusedError:
             continue
-    for name, (plan, grid) in (larger or {}).items():
-        bigger = replace(task, plan=plan, grid=grid)
-        try:
-            found.append(work(bigger, f"a larger bed, {name}", marks, repeats, order))
-        except RefusedError:
-            continue
+        if found[-1].forecast.holds:
+            holding.add(way)
     return tuple(sorted(found, key=lambda w: (not w.forecast.holds, w.minutes, w.visible)))
 
 
-def _tries(
-    task: Task, marks: Sequence[Mark], repeats: int, order: OrderName
-) -> Iterator[tuple[str, Sequence[Mark], int, OrderName]]:
-    yield "one more control mark, where it is worst", _one_more(task, marks, order), repeats, order
-    for spacing in _SPACINGS[1:]:
-        every = format_length(spacing, task.units)
-        for ends, rows, where in (
-            (False, 0, "along both long edges"),
-            (True, 0, "along both long edges and both end lines"),
-            (True, 2, "along the edges, the end lines and one seam in 2 between rows"),
-            (True, 1, "along the edges, the end lines and each seam between rows"),
-        ):
-            added = control_marks(task.plan, task.grid, SettingOut(spacing, ends, rows))
-            more = together(marks, added)
-            if len(more) > len(marks):
-                yield f"marks every {every} {where}", more, repeats, order
-    yield f"each mark read {2 * repeats} times", marks, 2 * repeats, order
-    for other in ORDERS:
-        if other != order:
-            yield f"inked {other}", marks, repeats, other
-
-
-def _one_more(task: Task, marks: Sequence[Mark], order: OrderName) -> tuple[Mark, ...]:
-    """A mark at the worst inked point of the worst section, where its window reaches it."""
-    now = work(task, "now", marks, 1, order).forecast
-    worst = max(now.sections, key=lambda section: section.error)
-    section = next(s for s in task.plan.sections if s.id == worst.section)
-    keep = task.plan.zone.set_down
-    x = min(max(worst.at_table[0], section.window[0] + keep), section.window[2] - keep)
-    y = min(max(worst.at_table[1], section.window[1] + keep), section.window[3] - keep)
-    return together(marks, [Mark("new", (x, y), "control")])
+def _others(task: Task, now: Way) -> Iterator[Way]:
+    spacings = sorted({now.spacing, *SPACINGS[task.units][1:]}, reverse=True)
+    rows = [n for n in (0, 2, 1) if n < max(task.plan.rows, 1)]
+    for repeats, spacing, seam_rows in itertools.product((1, 2), spacings, rows):
+        way = Way(spacing, seam_rows, repeats)
+        # What asks for less of everything than now cannot help.
+        more = spacing < now.spacing or repeats > now.repeats or seam_rows != now.seam_rows
+        if more and way != now:
+            yield way

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import math
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 from marking.counts import counted
 from marking.interchange import SCHEMA, fit_record
-from marking.lengths import format_length
+from marking.lengths import format_length, rough_length
 from marking.picture import set_down_readings
 
 if TYPE_CHECKING:
@@ -14,6 +16,7 @@ if TYPE_CHECKING:
 
     from marking.job import MarkingJob
     from marking.layout import Layout
+    from marking.numerals import Neighbours
     from marking.sections import Plan
 
 CAUTIONS = (
@@ -25,6 +28,9 @@ CAUTIONS = (
     "Do not climb on the table. Reach from its edges, or move the device.",
     "Where local codes, the makers' instructions or a licensed electrician say otherwise, they "
     "come first.",
+)
+_BEFORE_INKING = (
+    "Before inking, try every pen on scrap of the same canvas, and read the cautions in the README."
 )
 
 
@@ -86,11 +92,17 @@ def _numeral_lines(layout: Layout, job: MarkingJob) -> Iterator[str]:
         f"{legibility.limited_by}."
     )
     angle = legibility.arc_minutes
-    verdict = "easily read" if angle >= 20 else "readable" if angle >= 16 else "hard to read"
+    near = legibility.neighbours
+    together = near is not None and legibility.height > near.apart_height
+    verdict = "readable" if angle >= 16 else "hard to read"
+    if angle >= 20:
+        verdict = "large enough, but see their gaps" if together else "easily read"
     yield (
         f"- Seen from {format_length(legibility.view_from, job.units)} they subtend {angle:.0f} "
         f"minutes of arc: {verdict} (ISO 9241-3 asks for 16 and prefers 20 to 22 on a display)."
     )
+    if near is not None:
+        yield _gap_line(near, together=together)
     ratio = legibility.height_to_stroke
     weight = "heavier than" if ratio < 10 else "lighter than" if ratio > 14 else "between"
     yield (
@@ -101,6 +113,20 @@ def _numeral_lines(layout: Layout, job: MarkingJob) -> Iterator[str]:
         yield f"- `{change}` would allow {height:.1f} mm."
 
 
+def _gap_line(near: Neighbours, *, together: bool) -> str:
+    """Whether neighbouring numerals read as two."""
+    asked = "a digit's width, which NUREG-0700 asks for between words on labels"
+    if not together:
+        return f"- Neighbours stand apart by more than {asked}."
+    first, second = near.values
+    largest = math.floor(near.apart_height * 10) / 10
+    return (
+        f"- {first} and {second} stand {near.gap:.1f} mm apart, {near.ratio:.1f} times as far as "
+        "their own digits: at a glance they run together. "
+        f'`numerals.height = "{largest:.1f} mm"` leaves {asked}.'
+    )
+
+
 def _survey_lines(layout: Layout, job: MarkingJob) -> Iterator[str]:
     top = layout.top
     if top.adjustment is None:
@@ -109,14 +135,24 @@ def _survey_lines(layout: Layout, job: MarkingJob) -> Iterator[str]:
     lean = "outward" if top.out_of_square >= 0 else "inward"
     wider = "far end" if top.out_of_parallel >= 0 else "zero end"
     yield (
-        f"- The zero end leans {abs(top.out_of_square):.1f} mm {lean} over its height, and the top "
-        f"is {abs(top.out_of_parallel):.1f} mm wider at the {wider}."
+        f"- The zero end leans {_small(top.out_of_square, job)} {lean} over its height, and the "
+        f"top is {_small(top.out_of_parallel, job)} wider at the {wider}. Lay a square into the "
+        "zero corner: if the end leans the other way, the two diagonals are exchanged."
     )
     yield (
-        f"- The six measurements disagree by {abs(top.adjustment.misclosure):.1f} mm on the "
+        f"- The six measurements disagree by {_small(top.adjustment.misclosure, job)} on the "
         f"diagonal, {top.adjustment.in_sds:.1f} times what the tape explains: "
         f"{'good' if top.adjustment.in_sds < 2 else 'measure again if you can'}."
     )
+
+
+def _small(millimetres: float, job: MarkingJob) -> str:
+    """A small difference, without its sign, as the job's tape shows it and in millimetres."""
+    shown = f"{abs(millimetres):.1f} mm"
+    if job.units == "mm":
+        return shown
+    on_tape = format_length(abs(millimetres), job.units)
+    return f"{'under 1/32 in' if on_tape == '0 in' else on_tape} ({shown})"
 
 
 def fold_table(layout: Layout, job: MarkingJob) -> Iterator[str]:
@@ -139,7 +175,17 @@ def fold_table(layout: Layout, job: MarkingJob) -> Iterator[str]:
     yield ""
 
 
-def section_table(plan: Plan, job: MarkingJob) -> Iterator[str]:
+@dataclass(frozen=True)
+class InForce:
+    """What the job's record adds to a plan: the plotter's correction, the control marks."""
+
+    correction: str | None = None
+    """What the sections are cut and drawn with, in words."""
+    control: Mapping[str, Sequence[str]] = field(default_factory=dict)
+    """Ids of the control marks that each section reaches, by section; empty before any is set."""
+
+
+def section_table(plan: Plan, job: MarkingJob, kept: InForce = InForce()) -> Iterator[str]:
     """The sections in inking order, as Markdown."""
     yield "## Sections"
     yield ""
@@ -156,16 +202,32 @@ def section_table(plan: Plan, job: MarkingJob) -> Iterator[str]:
         "the readings, taped from the table's zero corner."
     )
     yield ""
-    yield "| no. | section | along | across | witness marks | strokes | minutes |"
-    yield "|---|---|---|---|---|---|---|"
+    if kept.correction is not None:
+        yield (
+            f"Cut and drawn with the correction measured on scrap: {kept.correction}. What a "
+            "corrected plotter reaches may differ, and with it the number of sections."
+        )
+        yield ""
+    more = " control marks |" if kept.control else ""
+    yield f"| no. | section | along | across | witness marks |{more} strokes | minutes |"
+    yield "|---|---|---|---|---|---|---|" + ("---|" if kept.control else "")
     for section in plan.sections:
         along, across = set_down_readings(section, job)
         marks = " ".join(mark.id for mark in section.witness) or "none: by tape"
+        reached = f" {' '.join(kept.control.get(section.id, ())) or 'none'} |"
         yield (
-            f"| {section.order} | {section.id} | {along} | {across} | {marks} | "
+            f"| {section.order} | {section.id} | {along} | {across} | {marks} |"
+            f"{reached if kept.control else ''} "
             f"{len(section.pieces)} | {section.route.seconds / 60:.1f} |"
         )
     yield ""
+    if kept.control:
+        yield (
+            "Control marks are named by the line they stand on, counted from the zero line or "
+            "the base line: n15 is cross line 15 on the near line. Where a table here says how "
+            "far along a mark is, that is from the table's zero corner."
+        )
+        yield ""
 
 
 def mark_table(plan: Plan, job: MarkingJob) -> Iterator[str]:
@@ -179,7 +241,7 @@ def mark_table(plan: Plan, job: MarkingJob) -> Iterator[str]:
     yield "| mark | along | across | what it is |"
     yield "|---|---|---|---|"
     for mark in marks.values():
-        along, across = (format_length(v, job.units, remainder=True) for v in mark.at_table)
+        along, across = (rough_length(v, job.units) for v in mark.at_table)
         yield f"| {mark.id} | {along} | {across} | {kinds[mark.kind]} |"
     yield ""
 
@@ -197,21 +259,25 @@ def ink_lines(plan: Plan, job: MarkingJob) -> Iterator[str]:
     yield ""
 
 
-def markdown(layout: Layout, job: MarkingJob, plan: Plan | None) -> str:
-    """The whole report."""
+def markdown(layout: Layout, job: MarkingJob, plan: Plan | None, kept: InForce = InForce()) -> str:
+    """The whole report; of a layout that is not cut yet, with a word on cautions only."""
     lines = [f"# {job.title}", ""]
     warnings = [*layout.warnings, *(plan.warnings if plan else ())]
     if warnings:
         lines += ["## Look at these first", "", *(f"- {warning}" for warning in warnings), ""]
     lines += fit_lines(layout, job)
     lines += fold_table(layout, job)
-    if plan is not None:
-        lines += [*section_table(plan, job), *mark_table(plan, job), *ink_lines(plan, job)]
-    lines += ["## Cautions", "", *(f"- {caution}" for caution in CAUTIONS)]
+    if plan is None:
+        lines.append(_BEFORE_INKING)
+    else:
+        lines += [*section_table(plan, job, kept), *mark_table(plan, job), *ink_lines(plan, job)]
+        lines += ["## Cautions", "", *(f"- {caution}" for caution in CAUTIONS)]
     return "\n".join(lines) + "\n"
 
 
-def record(layout: Layout, job: MarkingJob, plan: Plan) -> Mapping[str, Any]:
+def record(
+    layout: Layout, job: MarkingJob, plan: Plan, kept: InForce = InForce()
+) -> Mapping[str, Any]:
     """The report for programs."""
     sections: Sequence[Mapping[str, Any]] = [
         {
@@ -219,6 +285,7 @@ def record(layout: Layout, job: MarkingJob, plan: Plan) -> Mapping[str, Any]:
             "order": section.order,
             "set_down": list(section.window[:2]),
             "witness": [mark.id for mark in section.witness],
+            "control": list(kept.control.get(section.id, ())),
             "strokes": len(section.pieces),
             "ink_mm": section.ink,
             "lifts": section.route.lifts,
@@ -232,6 +299,7 @@ def record(layout: Layout, job: MarkingJob, plan: Plan) -> Mapping[str, Any]:
         "title": job.title,
         "fit": fit_record(layout),
         "zone": plan.zone.name,
+        "correction": kept.correction,
         "sections": sections,
         "ink_mm_by_pen": ink_by_pen(plan, job),
         "seconds": sum(section.route.seconds for section in plan.sections),

@@ -22,11 +22,11 @@ from marking.sights import Sights, sights
 from marking.tape import Tape
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Mapping, Sequence
 
     from numpy.typing import NDArray
 
-    from marking.control import Control
+    from marking.control import Control, ControlMark
     from marking.datum import Datum
     from marking.layout import Layout
     from marking.lengths import Units
@@ -71,6 +71,61 @@ def control_is_set_out(record: Record, layout: Layout) -> bool:
     """Whether control marks were chosen for this layout."""
     named = layout_hash(layout)
     return any(check.layout == named for check in record.checks("control", COVER))
+
+
+@dataclass(frozen=True)
+class Replaced:
+    """Control marks that another choice would take off the cover or set out otherwise, by id."""
+
+    gone: tuple[str, ...] = ()
+    read: tuple[str, ...] = ()
+    """Those of them that were read."""
+    inked: tuple[str, ...] = ()
+    """Those of them that ink was placed by."""
+
+
+def replaced(record: Record, layout: Layout, units: Units, control: Control) -> Replaced:
+    """What keeping `control` would undo of the marks set out before; nothing where none were."""
+    now = control_set_out(record, layout, units)
+    if now is None:
+        return Replaced()
+    named = layout_hash(layout)
+    stays = {one.mark.id: one for one in control.marks}
+    gone = tuple(
+        one.mark.id
+        for one in now.marks
+        if one.mark.id not in stays or not _alike(one, stays[one.mark.id])
+    )
+    read = {kept.mark for kept in record.readings() if kept.layout == named}
+    inked = {
+        str(mark)
+        for placed in _inked_placements(record, named)
+        for mark, *_ in _readings_of(placed)
+    }
+    return Replaced(
+        gone,
+        tuple(name for name in gone if name in read | inked),
+        tuple(name for name in gone if name in inked),
+    )
+
+
+def _inked_placements(record: Record, named: str) -> list[KeptPlacement]:
+    """The placement by which each section was inked, for the layout named."""
+    inked = {ink.section for ink in record.ink()}
+    last = {placed.section: placed for placed in record.placements() if placed.layout == named}
+    return [placed for section, placed in last.items() if section in inked]
+
+
+def _readings_of(placed: KeptPlacement) -> Sequence[Sequence[Any]]:
+    detail = placed.detail if isinstance(placed.detail, dict) else {}
+    readings: Sequence[Sequence[Any]] = detail.get("readings", ())
+    return readings
+
+
+def _alike(one: ControlMark, other: ControlMark) -> bool:
+    """Whether both are the same mark on the cover, found by the same reading."""
+    apart = np.hypot(*np.subtract(one.mark.at_table, other.mark.at_table))
+    return bool(apart < _SAME_WINDOW and abs(one.run.reading - other.run.reading) < _SAME_WINDOW)
 
 
 def keep_control(record: Record, layout: Layout, plan: Plan, control: Control) -> None:
@@ -169,8 +224,8 @@ def guard_cut(record: Record, layout: Layout, plan: Plan) -> None:
             f"{shown}: inked as another layout or cut has it. Since then job.toml, the plotter or "
             "its measured correction has changed, and going on would leave lines out and ink "
             "others twice; nothing was done. Put them back as they were (a correction by "
-            "canvasrule trial --measured, with the figures it came from); for a new cover, make "
-            "a job in a folder of its own"
+            "canvasrule trial --measured --replace --despite-ink, with the figures it came from); "
+            "for a new cover, make a job in a folder of its own"
         )
 
 

@@ -14,7 +14,7 @@ import svgwrite
 from svgwrite.extensions import Inkscape
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
 
     from numpy.typing import NDArray
 
@@ -24,8 +24,8 @@ if TYPE_CHECKING:
 
     FloatArray = NDArray[np.float64]
 
-INK = {"lines": "#20242c", "heavy": "#20242c", "numerals": "#20242c", "removable": "#2b6cb0"}
-"""Screen colours of the pens; the cloth gets whatever is in the holder."""
+_ONCE, _MORE_THAN_ONCE, _REMOVABLE = "#3f4550", "#000000", "#2b6cb0"
+"""Screen colours of ink by how often a line is drawn; the cloth gets what is in the holder."""
 
 _DECIMALS = 4
 
@@ -96,8 +96,14 @@ def number(value: float) -> str:
 def strokes_sheet(
     strokes: Sequence[Stroke], pens: PensTable, box: Box, title: str, description: str
 ) -> bytes:
-    """Strokes as a file a plotter program or an editor opens: a layer for each kind and pen."""
-    sheet = Sheet(box, title, description)
+    """Strokes as a file a plotter program or an editor opens: a layer for each kind and pen.
+
+    Every stroke stands once, as wide as its ink. A pen's passes make it darker and no wider, so
+    the file says in words, and by a darker layer, how often it is drawn.
+    """
+    drawn = dict.fromkeys((stroke.layer, stroke.pen) for stroke in strokes)
+    passes = {f"{layer}-{pen}": pens.named(pen).passes for layer, pen in drawn}
+    sheet = Sheet(box, title, description + _over_itself(passes))
     groups: dict[tuple[str, str], Any] = {}
     paths = sheet.paths([stroke.points for stroke in strokes])
     for stroke, path in zip(strokes, paths, strict=True):
@@ -106,10 +112,22 @@ def strokes_sheet(
             groups[key] = sheet.layer(
                 f"{stroke.layer}-{stroke.pen}",
                 fill="none",
-                stroke=INK[stroke.pen],
+                stroke=_colour(stroke.pen, pens),
                 stroke_width=number(pens.named(stroke.pen).width),
                 stroke_linecap="round",
                 stroke_linejoin="round",
             )
         groups[key].add(_Path(stroke.id, path))
     return sheet.bytes()
+
+
+def _over_itself(passes: Mapping[str, int]) -> str:
+    """Which layers are drawn more than once, as a sentence; nothing when none is."""
+    each = [f"{layer} {count} times" for layer, count in passes.items() if count > 1]
+    return f" To be drawn over itself, for a darker line: {', '.join(each)}." if each else ""
+
+
+def _colour(pen: str, pens: PensTable) -> str:
+    if pen == "removable":
+        return _REMOVABLE
+    return _MORE_THAN_ONCE if pens.named(pen).passes > 1 else _ONCE

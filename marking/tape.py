@@ -7,17 +7,19 @@ knows no table and no mark.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from fractions import Fraction
 from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
 from marking.errors import BadInputError
-from marking.lengths import INCH
+from marking.lengths import INCH, format_length, tape_fraction
 
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike, NDArray
 
     from marking.job import TapeTable
+    from marking.lengths import Units
 
     FloatArray = NDArray[np.float64]
 
@@ -117,6 +119,16 @@ def true_length(reading: float, tape: Tape) -> float:
 def tape_reading(length: float, tape: Tape) -> float:
     """What the tape shows, in mm, over a true `length` in mm."""
     return length / tape.true_per_shown
+
+
+def as_taped(reading: float, tape: Tape, units: Units) -> str:
+    """A reading in mm as a person finds it on the tape: inches to a mark of 1/32, or 1/64 where
+    the tape has them, and no tenths of a millimetre beside; millimetres to a tenth.
+    """
+    if units == "mm":
+        return format_length(reading, units)
+    parts = 64 if tape.division < 0.75 * float(INCH) / 32 else 32
+    return f"{tape_fraction(Fraction(round(reading / float(INCH) * parts), parts))} in"
 
 
 def compared(tape: Tape, shown: float, known: float, known_sd: float) -> Tape:

@@ -26,6 +26,7 @@ from inking import (
     read_marks,
     set_out_by_tape,
 )
+from patterns import SettingOut, control_marks, inking_order
 
 from marking.adjustment import adjust
 from marking.blunders import agrees, doubts
@@ -33,19 +34,20 @@ from marking.butts import butts, outermost_ink, window_middle
 from marking.forecast import forecast
 from marking.limits import Limits
 from marking.network import Reading, Target, known, only_for
-from marking.orders import inking_order
 from marking.placement import network_for, place
 from marking.pose import rigid
-from marking.remedies import Task, recommended, work
+from marking.remedies import Task, widest
 from marking.resection import resect
-from marking.settingout import SettingOut, control_marks
 from marking.sights import sights
+from marking.tape import Tape
 from marking.witness import Mark
 
 BEDS = {
     "flatbed-a3": Limits(25.4 / 16, 1.0),
     "flatbed-24x36": Limits(25.4 / 32, 0.6),
 }
+INDEPENDENT = Tape(scale_sd=1e-9)
+"""Marks that share nothing: simulated tape errors are drawn for each mark alone."""
 WEIGHTS = (0.0, 0.2, 0.4, 0.6, 0.8, 0.9, 0.95, 1.0)
 
 
@@ -57,18 +59,18 @@ def line(what, figure, wanted="", ok=None):
 def bed(profile, limits, runs):
     layout, plan = millrace(profile)
     print(f"\n{profile}: {plan.rows} rows of {plan.columns} sections")
-    task = Task(plan, layout.grid, limits, READING_SD)
+    task = Task(layout, plan, INDEPENDENT, "in", limits)
     started = time.perf_counter()
-    chosen = recommended(task)
-    line("seconds to recommend", f"{time.perf_counter() - started:.1f}")
-    print(f"  recommended: {chosen.what}")
+    chosen = widest(task, 1, 1, lambda way: None)
+    line("seconds to choose", f"{time.perf_counter() - started:.1f}")
+    print(f"  chosen: {chosen.way.flags('in')}")
     print(
-        f"  {len(chosen.marks)} control marks, {chosen.forecast.readings} readings, about "
+        f"  {len(chosen.control.marks)} control marks, {chosen.forecast.readings} readings, about "
         f"{chosen.minutes:.0f} minutes by our estimates"
     )
-    seen = sights(plan, layout.grid, chosen.marks, inking_order(plan, chosen.order))
-    told = ink_many(plan, seen, runs, seed=1, repeats=chosen.repeats)
-    bounds = cramer_rao(plan, seen, chosen.repeats)
+    seen = sights(plan, layout.grid, [mark.mark for mark in chosen.control.marks])
+    told = ink_many(plan, seen, runs, seed=1, repeats=chosen.way.repeats)
+    bounds = cramer_rao(plan, seen, chosen.way.repeats)
     ratios = np.concatenate(
         [
             np.sqrt(
@@ -99,7 +101,7 @@ def bed(profile, limits, runs):
         f"at most {limits.step:.3f} mm (forecast {chosen.forecast.worst_step:.3f})",
         step <= limits.step,
     )
-    trade_off(plan, seen, chosen.repeats, runs)
+    trade_off(plan, seen, chosen.way.repeats, runs)
     naive(plan, runs)
     issue_figures(task)
 
@@ -150,8 +152,9 @@ def issue_figures(task):
     }
     large = task.plan.rows * task.plan.columns < 30
     for issue, spacing, ends, order in quoted["flatbed-24x36" if large else "flatbed-a3"]:
-        marks = control_marks(task.plan, task.grid, SettingOut(spacing, ends, 0))
-        done = work(task, "", marks, 1, order).forecast
+        marks = control_marks(task.plan, task.layout.grid, SettingOut(spacing, ends, 0))
+        seen = sights(task.plan, task.layout.grid, marks, inking_order(task.plan, order))
+        done = forecast(task.plan, seen, READING_SD, task.limits)
         worst = max(section.sd for section in done.sections)
         where = "edges and ends" if ends else "edges only"
         line(
@@ -233,12 +236,12 @@ def for_real(covers):
     print(f"\nEvery section through `place`, {covers} tables of 24 by 36 in sections")
     layout, plan = millrace("flatbed-24x36")
     limits = BEDS["flatbed-24x36"]
-    chosen = recommended(Task(plan, layout.grid, limits, READING_SD))
-    seen = sights(plan, layout.grid, chosen.marks, inking_order(plan, chosen.order))
+    chosen = widest(Task(layout, plan, INDEPENDENT, "in", limits), 1, 1, lambda way: None)
+    seen = sights(plan, layout.grid, [mark.mark for mark in chosen.control.marks])
     worst, steps, verdicts = [], [], []
     for seed in range(covers):
         laid = {}
-        for section, placed, true in ink_once(plan, seen, limits, seed, repeats=chosen.repeats):
+        for section, placed, true in ink_once(plan, seen, limits, seed, repeats=chosen.way.repeats):
             laid[section.id] = true.after(placed.inking.setup.pose.inverse)
             verdicts.append(placed.verdict)
         off = [laid[s.id](outermost_ink(s)) - outermost_ink(s) for s in plan.sections]

@@ -219,14 +219,14 @@ def cloth_faults(folder: Path, section: Setting, ink: str = "cloth.ink") -> tupl
     `ink` is the cloth's file in the job's folder.
     """
     unit = section.bed.unit
-    wanted = _samples([np.array(stroke.path) * unit for stroke in section.strokes])
-    laid = _samples([np.array(line.path) for line in read_cloth(folder / ink)])
+    wanted = samples([np.array(stroke.path) * unit for stroke in section.strokes])
+    laid = samples([np.array(line.path) for line in read_cloth(folder / ink)])
     missing = float(cKDTree(laid).query(wanted)[0].max())
     displaced = float(cKDTree(wanted).query(laid)[0].max())
     return missing, displaced
 
 
-def _samples(paths: list[Any]) -> Any:
+def samples(paths: list[Any]) -> Any:
     points = []
     for path in paths:
         for start, end in itertools.pairwise(path):

@@ -116,6 +116,37 @@ def test_a_folder_that_is_a_file_is_named_and_left_alone(
         assert contents(tmp_path) == before
 
 
+def test_stale_sections_that_cannot_be_taken_away_leave_every_file_as_it_was(
+    run_cli: RunCli, tmp_path: Path
+) -> None:
+    """The reports could be replaced, but old sections would stand beside them: so none is."""
+    job_in(tmp_path, TABLE)
+    assert run_cli("write", "--job", tmp_path, "--svg", "--report").returncode == 0
+    job_in(tmp_path, TABLE.replace("50 in", "48 in"))
+    before = contents(tmp_path)
+    (tmp_path / "out" / "sections").chmod(0o555)
+    try:
+        done = limited(without_privilege, "write", "--job", tmp_path, "--report")
+        assert_plain(done, BAD_INPUT, "sections", "Permission denied")
+    finally:
+        (tmp_path / "out" / "sections").chmod(0o755)
+    assert contents(tmp_path) == before
+    assert run_cli("write", "--job", tmp_path, "--report").returncode == 0
+    assert not list((tmp_path / "out" / "sections").iterdir())
+
+
+@pytest.mark.parametrize(("verb", "option"), [("layout", "--picture"), ("control", "--map")])
+def test_a_misspelt_folder_for_a_picture_is_named_and_not_made(
+    run_cli: RunCli, tmp_path: Path, verb: str, option: str
+) -> None:
+    job_in(tmp_path, TABLE)
+    before = contents(tmp_path)
+    picture = tmp_path / "pcitures" / "bench.png"
+    done = run_cli(verb, "--job", tmp_path, option, picture)
+    assert_plain(done, BAD_INPUT, f"there is no folder {picture.parent}")
+    assert contents(tmp_path) == before
+
+
 def test_a_target_that_is_a_folder_stops_the_whole_set(run_cli: RunCli, tmp_path: Path) -> None:
     """Nothing is replaced when one of the files cannot be."""
     job_in(tmp_path, TABLE)

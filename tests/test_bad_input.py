@@ -64,6 +64,37 @@ def test_broken_toml_is_named_by_line_and_column(
 
 
 @pytest.mark.parametrize(
+    ("line", "advice"),
+    [
+        ("pitch = 1 in", 'straight quotes: "1 in"'),
+        ("pitch = 1 1/2 in   # between lines", 'straight quotes: "1 1/2 in"'),
+        ("pitch = \u201c1 in\u201d", 'type straight ones: pitch = "1 in"'),
+        ("pitch = \u20181 in\u2019", "type straight ones: pitch = '1 in'"),
+        ('pitch = "1 in', "a quote is missing"),
+        ('pitch = 12"', 'pitch = "12\\""'),
+        ('pitch = "5\' 4""', 'pitch = "5\' 4\\""'),
+        ("long_lines = full", 'long_lines = "full"'),
+    ],
+)
+def test_a_slip_of_the_quotes_is_shown_with_how_to_write_it(
+    run_cli: RunCli, tmp_path: Path, line: str, advice: str
+) -> None:
+    job_in(tmp_path, f"{TABLE}[grid]\n{line}\n")
+    assert_refused(run_cli, tmp_path, BAD_INPUT, "broken TOML at line 5, column", line, advice)
+    mended = advice.partition(": ")[2]
+    if "pitch =" in mended or "long_lines =" in mended:
+        job_in(tmp_path, f"{TABLE}[grid]\n{mended}\n")
+        assert run_cli("layout", "--job", tmp_path).returncode != BAD_INPUT, mended
+
+
+def test_the_file_given_for_its_folder_is_told_apart(run_cli: RunCli, tmp_path: Path) -> None:
+    job_in(tmp_path, TABLE)
+    done = run_cli("layout", "--job", tmp_path / JOB_FILE)
+    assert_plain(done, BAD_INPUT, f'--job takes the folder of a job: --job "{tmp_path}"')
+    assert "canvasrule start" not in done.stderr
+
+
+@pytest.mark.parametrize(
     ("data", "said"),
     [
         (TABLE.encode("utf-16"), "UTF-8"),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from dataclasses import replace
 
 import numpy as np
@@ -188,9 +189,10 @@ def test_an_overlay_without_a_true_up_is_refused_and_said(work, tmp_path, run_cl
 def test_an_overlay_is_written_for_what_is_trued_up(desk, work, tmp_path, run_cli):
     with open_record(tmp_path) as record:
         keep(record, work, begun(work), desk)
-    done = run_cli("write", "--job", str(tmp_path), "--for", "beam", "--overlay")
+    done = run_cli("write", "--json", "--job", str(tmp_path), "--for", "beam", "--overlay")
     assert done.returncode == 0
-    assert done.stdout.split() == ["overlay/r1c1.svg", "overlay/r1c1.png"]
+    written = [file["path"] for file in json.loads(done.stdout)["files"]]
+    assert written == ["overlay/r1c1.svg", "overlay/r1c1.png"]
     assert (tmp_path / "out" / "overlay" / "r1c1.png").read_bytes().startswith(b"\x89PNG")
 
 

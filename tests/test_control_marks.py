@@ -63,6 +63,17 @@ def test_every_reading_is_from_the_one_zero_and_none_is_added_to_the_last(contro
             assert mark.run.reading == pytest.approx(mark.run.length, abs=1e-9)
 
 
+def test_every_row_between_has_its_marks_however_many_there_are(millrace_layout):
+    y0 = millrace_layout.grid.long_lines[0].y
+    heights = [y0 + 25.4 * n for n in range(1, 46)]
+    control = set_out(millrace_layout, SIX_INCHES, Tape(), "in", heights=heights)
+    assert [row.up.length for row in control.rows] == pytest.approx([y - y0 for y in heights])
+    names = [mark.mark.id for mark in control.marks]
+    assert len(set(names)) == len(names)
+    heights_marked = {round(mark.mark.at_table[1], 6) for mark in control.marks}
+    assert {round(y, 6) for y in heights} <= heights_marked
+
+
 def test_a_warm_tape_reads_less_over_the_same_length(millrace_layout):
     # Handbooks: 11.6e-6 per degree C. At 35 C, 15 degrees over, line 147 of 3733.8 mm.
     warm = set_out(millrace_layout, SIX_INCHES, Tape(temperature=35), "in")

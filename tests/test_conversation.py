@@ -10,10 +10,11 @@ from kills import SECTION, make_job
 from line import Line
 
 from devices.checkpoints import Distinct, within_edits
-from devices.conversation import Conversation, Limits
+from devices.conversation import Conversation
 from devices.events import Confirmed, Failed, Greeted
 from devices.hpgl_tongue import HpglTongue
 from devices.job import Job
+from devices.limits import Limits
 from devices.machine import Setting, setting
 from devices.script import Script
 from devices.simulated.cloth import Cloth
@@ -222,26 +223,66 @@ def test_a_clock_that_jumps_back_neither_fails_nor_hangs() -> None:
     assert talk.state is State.GREETING
 
 
-def test_every_state_but_the_last_two_can_fail_and_be_stopped() -> None:
-    for state in State:
-        over = state in (State.FAILED, State.STOPPED)
-        assert ((state, Signal.FAULT) in TRANSITIONS) is not over
-        assert TRANSITIONS.get((State.FAILED, Signal.STOP)) is None
+TALKING = (State.GREETING, State.STREAMING, State.HELD, State.ASKING, State.DIAGNOSING)
+
+
+def test_a_fault_or_a_stop_ends_the_talk_from_anywhere_and_nothing_leads_back() -> None:
+    for state in (State.SHUT, *TALKING):
+        assert TRANSITIONS[state, Signal.FAULT] is State.FAILED
+        assert TRANSITIONS[state, Signal.STOP] is State.STOPPED
+    for signal in Signal:
+        assert TRANSITIONS.get((State.FAILED, signal), State.FAILED) is State.FAILED
+        assert TRANSITIONS.get((State.STOPPED, signal), State.STOPPED) is State.STOPPED
+
+
+def test_only_a_greeting_answered_in_full_leads_to_streaming_and_a_fault_never_back_to_it() -> None:
+    lively = {state: moves(state) for state in State}
+    assert lively[State.SHUT] == {Signal.OPEN: State.GREETING}
+    assert lively[State.GREETING] == {Signal.ANSWERED_ALL: State.STREAMING}
+    assert lively[State.DIAGNOSING] == {}
+    assert lively[State.HELD][Signal.GO_ON] is State.STREAMING
+    assert Signal.OVERDUE not in lively[State.HELD], "a machine that said wait is not pressed"
+
+
+def moves(state: State) -> dict[Signal, State]:
+    """Where a state leads, apart from faults and stops."""
+    ends = (Signal.FAULT, Signal.STOP)
+    return {
+        signal: to
+        for (start, signal), to in TRANSITIONS.items()
+        if start is state and signal not in ends
+    }
 
 
 def test_checkpoints_are_told_apart_in_spite_of_two_byte_errors() -> None:
     rng = random.Random(4)
     distinct, taken = Distinct(), []
-    for _ in range(400):
-        text = f"{rng.randrange(10300)},{rng.randrange(7650)},0"
-        if distinct.admits(text):
-            distinct.take(text)
-            taken.append(text)
-            for other in taken[-60:-1]:
-                garbled = list(other)
-                for _ in range(2):
-                    garbled[rng.randrange(len(garbled))] = chr(rng.randrange(32, 127))
-                assert "".join(garbled) != text
+    refused = 0
+    for _ in range(600):
+        # A small corner of a bed, where many places read alike.
+        text = f"{1000 + rng.randrange(300)},{2000 + rng.randrange(300)},0"
+        if not distinct.admits(text):
+            refused += 1
+            assert any(edits_between(text, other) <= 2 for other in taken[-64:])
+            continue
+        assert all(edits_between(text, other) > 2 for other in taken[-64:])
+        distinct.take(text)
+        taken.append(text)
+    assert refused > 100
+    assert len(taken) > 64
+
+
+def edits_between(one: str, two: str) -> int:
+    """Levenshtein's distance by the table of Wagner and Fischer (1974), from memory."""
+    row = list(range(len(two) + 1))
+    for number, a in enumerate(one, 1):
+        before, row = row, [number]
+        for column, b in enumerate(two, 1):
+            row.append(min(before[column] + 1, row[-1] + 1, before[column - 1] + (a != b)))
+    return row[-1]
+
+
+def test_edits_are_counted_as_in_the_textbook_example() -> None:
     assert within_edits("kitten", "sitten", 1)
     # The textbook example: kitten and sitting are three edits apart (Levenshtein).
     assert not within_edits("kitten", "sitting", 2)

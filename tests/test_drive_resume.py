@@ -2,17 +2,21 @@
 
 from __future__ import annotations
 
+import contextlib
 import io
 import random
+import sqlite3
 from typing import TYPE_CHECKING
 
 import pytest
-from kills import cloth_faults, drive_with_kills, made, make_job
+from kills import cloth_faults, drive_with_kills, free_port, made, make_job, start_plotter
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
     from pathlib import Path
 
 from devices.commands import main
+from marking.record import RECORD_FILE, open_record
 
 KILLS = 17
 HEMS = '[hems]\ndepth = "3 in"\nfolds = ["single 2 in"]\n'
@@ -71,6 +75,54 @@ def test_marks_that_nobody_can_read_are_not_waited_for(
     drive = ["drive", "--job", str(tmp_path / "job"), "--simulate", "--section", "r1c2"]
     assert main(drive) == 2
     assert "--readings" in capsys.readouterr().err
+
+
+@contextlib.contextmanager
+def served(folder: Path) -> Iterator[list[str]]:
+    """A plotter in a process of its own, and the command that drives one section on it."""
+    port = free_port()
+    plotter = start_plotter(folder, port)
+    try:
+        yield [
+            *["drive", "--job", str(folder), "--section", "r1c1"],
+            *["--port", f"socket://127.0.0.1:{port}", "--ink-anyway", "a test's cloth"],
+        ]
+    finally:
+        plotter.kill()
+        plotter.join()
+
+
+def test_an_outline_that_is_not_agreed_to_leaves_no_trace_in_the_record(
+    tmp_path: Path,
+    capsys: pytest.CaptureFixture[str],
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    make_job(tmp_path / "job", "flatbed-a4")
+    monkeypatch.setattr("sys.stdin", io.StringIO("y\nn\n"))
+    with served(tmp_path / "job") as drive:
+        main([*drive, "--outline"])
+    assert "not allowed" in capsys.readouterr().out
+    with open_record(tmp_path / "job") as record:
+        assert not record.runs()
+        assert not record.ink()
+        assert not record.strokes()
+
+
+def test_an_outline_with_nothing_left_to_draw_is_no_fault(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    make_job(tmp_path / "job", "flatbed-a4")
+    folder = tmp_path / "job"
+    with served(folder) as drive:
+        assert main([*drive, "--unattended"]) == 0
+        with contextlib.closing(sqlite3.connect(folder / RECORD_FILE)) as connection:
+            # As after a power cut between the last stroke and the row that says it is done.
+            connection.execute("DELETE FROM ink WHERE event = 'done'")
+            connection.commit()
+        laid = (folder / "cloth.ink").read_bytes()
+        assert main([*drive, "--unattended", "--outline"]) == 0
+        assert "r1c1: done" in capsys.readouterr().out
+        assert (folder / "cloth.ink").read_bytes() == laid
 
 
 def test_a_dry_pass_round_the_section_ends_where_it_began_and_ink_follows(

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 import numpy as np
+from command_cases import REFUSED
 from conftest import MILLRACE
 from kills import plotter_at
 
@@ -29,7 +30,8 @@ def test_sections_driven_by_control_marks_are_found_by_the_adjustment_of_all(
     job_file = MILLRACE.replace("flatbed-a3", "flatbed-24x36")
     (tmp_path / "job.toml").write_text(job_file, "utf-8")
     done = run_cli("control", "--job", tmp_path, "--spacing", "6 in")
-    assert done.returncode == 0, done.stderr
+    # So far apart they do not hold as forecast; they are set out all the same.
+    assert done.returncode == REFUSED, done.stderr
 
     job = load_job(tmp_path, Job)
     layout = lay_out(job)

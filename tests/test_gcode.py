@@ -6,14 +6,19 @@ import itertools
 from typing import TYPE_CHECKING
 
 import numpy as np
+import pytest
 from kills import SECTION, make_job
+from line import Line
 from pygcode import Line as GcodeLine
 from pygcode import Machine
 
 from devices.commands import main
+from devices.conversation import Conversation
 from devices.gcode import program
 from devices.gcode_tongue import GcodeTongue
 from devices.job import Job
+from devices.machine import setting
+from devices.script import Script
 from devices.simulated.cloth import Cloth
 from devices.simulated.gcode import Gantry, SimulatedGantry
 from marking.jobfile import load_job
@@ -83,10 +88,59 @@ def test_pygcode_draws_every_stroke_where_the_section_has_it(tmp_path: Path) -> 
     assert abs(length - sum(np.hypot(*(b - a)) for a, b in wanted)) < 0.01 * len(wanted)
 
 
+@pytest.mark.parametrize(
+    "pen",
+    ["", 'pen_up = "S30"\npen_down = "S90"\n', 'pen_up = "S90"\npen_down = "S0"\n'],
+)
+def test_a_pen_on_a_servo_or_an_axis_is_up_and_parked_at_the_end(tmp_path: Path, pen: str) -> None:
+    make_job(tmp_path / "job", "gantry-gcode", pen)
+    job = load_job(tmp_path / "job", Job)
+    plan = cut_into_sections(lay_out(job), job, job.plotter.zone)
+    data, bed = program(plan.sections[0], job.plotter, job.pens)
+    machine = SimulatedGantry(
+        Gantry(10**6, high=job.plotter.bed_size, inks_at=job.plotter.pen_down), Cloth()
+    )
+    machine.receive(data, 0.0)
+    for second in range(1, 4000):
+        machine.advance(float(second))
+    assert machine.carriage.cloth.ink
+    assert not machine.carriage.down
+    parked = (bed.park[0] * bed.unit, bed.park[1] * bed.unit)
+    assert machine.carriage.at == pytest.approx(parked)
+    last_move = data.decode().rindex("G1")
+    after = data.decode()[last_move:].splitlines()
+    # The pen goes up before anything else moves, and M2 (which also stops the spindle, so turns
+    # a servo's S to 0; NISTIR 6556, from memory) comes only where that leaves it up.
+    raised = f"G0{job.plotter.pen_up}" if not pen else f"M3{job.plotter.pen_up}"
+    assert after[1] == raised
+    assert (after[-1] == "M2") is ("S0" not in pen)
+
+
 def test_a_job_on_a_gantry_writes_gcode_files(tmp_path: Path) -> None:
     make_job(tmp_path / "job", "gantry-gcode")
     assert main(["write", "--job", str(tmp_path / "job"), "--hpgl"]) == 0
     assert (tmp_path / "job" / "out" / "sections" / "r1c1.gcode").read_bytes().startswith(b"G17")
+
+
+@pytest.mark.parametrize("reports_work", [False, True])
+def test_a_work_offset_set_at_the_machine_is_no_fault(tmp_path: Path, reports_work: bool) -> None:
+    make_job(tmp_path / "job", "gantry-gcode")
+    job = load_job(tmp_path / "job", Job)
+    plan = cut_into_sections(lay_out(job), job, job.plotter.zone)
+    made = setting(plan.sections[0], job.plotter, job.pens)
+    gantry = Gantry(
+        high=job.plotter.bed_size,
+        work_offset=(-312.5, 40.125, -57.25),
+        reports_work=reports_work,
+    )
+    machine = SimulatedGantry(gantry, Cloth())
+    line = Line(Conversation(made.tongue, made.limits), machine, job.plotter.baud)
+    line.open()
+    script = Script(made.hand, made.tongue, line.conversation.room, made.nudge)
+    line.run(script.opening())
+    line.run(script.ink(made.strokes))
+    assert line.failure is None
+    assert line.confirmed == [stroke.id for stroke in made.strokes]
 
 
 def test_replies_are_read_as_the_firmware_prints_them(tmp_path: Path) -> None:
@@ -100,6 +154,11 @@ def test_replies_are_read_as_the_firmware_prints_them(tmp_path: Path) -> None:
     assert tongue.heard(b"[MSG:'$H'|'$X' to unlock]").kind == "note"
     report = tongue.heard(b"<Idle|MPos:5.529,0.560,7.000|FS:0,0>")
     assert (report.text, report.settled) == ("5.529,0.560,7.000", True)
+    # The work position is the program's: WPos = MPos - WCO, and WCO is not in every report.
+    report = tongue.heard(b"<Idle|MPos:5.529,0.560,7.000|FS:0,0|WCO:0.000,1.551,5.664>")
+    assert report.text == "5.529,-0.991,1.336"
+    assert tongue.heard(b"<Idle|MPos:5.529,0.560,7.000|FS:0,0>").text == "5.529,-0.991,1.336"
+    assert tongue.heard(b"<Idle|WPos:-2.500,0.000,11.000|FS:0,0>").text == "-2.500,0.000,11.000"
     assert not tongue.heard(b"<Run|MPos:5.529,0.560,7.000|FS:0,0>").settled
     assert not tongue.heard(b"<Alarm|MPos:0.000,0.000,0.000|FS:0,0>").sound
     for garbled in (b"o", b"okk", b"<Idle|MPos:5.5x9,0.560,7.000|FS:0,0>", b"\xff\xfe", b"<Idle"):

@@ -35,6 +35,7 @@ TRUE = UNIT / SOLD_AS
 TAPE_SD, READING_SD = 0.4, 0.25
 INKED = ("r1c1", "r1c2", "r1c3", "r1c4")
 TOLERANCE = 25.4 / 16
+AS_SET = ("--spacing", "3 in", "--seam-rows", "2")
 
 
 @dataclass
@@ -71,9 +72,9 @@ class Walk:
     readings: dict[str, dict[str, FloatArray]]
 
 
-def ask(run_cli: RunCli, folder: Path, *words: str | Path) -> Any:
+def ask(run_cli: RunCli, folder: Path, *words: str | Path, code: int = 0) -> Any:
     done = run_cli(*words, "--json", "--job", folder)
-    assert done.returncode == 0, (words, done.stderr)
+    assert done.returncode == code, (words, done.stderr)
     return json.loads(done.stdout)
 
 
@@ -200,13 +201,14 @@ def test_control_takes_the_widest_spacing_that_holds_or_says_what_would_help(
     assert len(closer["marks"]) > len(easy["marks"])
     assert closer["forecast"]["worst_line"] < easy["forecast"]["worst_line"]
     (tmp_path / JOB_FILE).write_text(f'tolerance = "0.3 mm"\n{job}', "utf-8")
-    hard = ask(run_cli, tmp_path, "control", "--spacing", "6 in")
+    hard = ask(run_cli, tmp_path, "control", "--spacing", "6 in", code=REFUSED)
     assert not hard["forecast"]["holds"]
     best = min(hard["remedies"], key=lambda remedy: remedy["worst_line"])
     assert best["worst_line"] < hard["forecast"]["worst_line"]
     said = run_cli("control", "--spacing", "6 in", "--job", tmp_path)
     assert "DOES NOT HOLD" in said.stdout
     assert "What would help" in said.stdout
+    assert said.returncode == REFUSED
     assert said.stderr.startswith("wrote ")
 
 
@@ -264,6 +266,41 @@ def test_after_ink_a_moved_line_is_refused_until_a_person_says_so(
     assert {name for name in contents(inked) if not name.startswith("job.db-")} == kept
     assert run_cli("layout", "--despite-ink", "--job", inked).returncode == 0
     assert run_cli("layout", "--job", inked).returncode == 0
+
+
+def test_the_marks_that_ink_was_placed_by_stay_with_their_sheet(
+    run_cli: RunCli, inked: Path
+) -> None:
+    sheet = (inked / "out" / "control.pdf").read_bytes()
+    before = kept_rows(inked)
+    done = run_cli("control", "--spacing", "12 in", "--job", inked)
+    assert_plain(done, REFUSED, "ink on the cover was placed by these marks", "--only-look")
+    forced = run_cli("control", "--spacing", "12 in", "--set-out-anew", "--job", inked)
+    assert_plain(forced, REFUSED, "ink on the cover was placed by these marks")
+    looked = run_cli("control", "--spacing", "12 in", "--only-look", "--job", inked)
+    assert "DOES NOT HOLD" in looked.stdout
+    assert (inked / "out" / "control.pdf").read_bytes() == sheet
+    assert kept_rows(inked) == before
+    ask(run_cli, inked, "place", "--all")
+    # The same marks once more are no other marks.
+    ask(run_cli, inked, "control", "--spacing", "3 in", "--seam-rows", "2")
+
+
+def test_each_section_is_listed_with_the_control_marks_it_reaches(
+    run_cli: RunCli, inked: Path
+) -> None:
+    control = {m["id"]: np.array(m["at"]) for m in ask(run_cli, inked, "control", *AS_SET)["marks"]}
+    for section in ask(run_cli, inked, "section")["sections"]:
+        low, high = np.array(section["window"]).reshape(2, 2)
+        inside = {m for m, at in control.items() if ((at > low + 12.8) & (at < high - 12.8)).all()}
+        outside = {m for m, at in control.items() if ((at < low) | (at > high)).any()}
+        assert inside <= set(section["control"])
+        assert not outside & set(section["control"])
+    said = run_cli("section", "--job", inked).stdout
+    assert "| control marks |" in said
+    assert "n15 is cross line 15" in said
+    assert run_cli("write", "--report", "--job", inked).returncode == 0
+    assert "| control marks |" in (inked / "out" / "report.md").read_text("utf-8")
 
 
 def test_a_new_correction_after_ink_is_refused(run_cli: RunCli, inked: Path) -> None:
@@ -403,16 +440,17 @@ def test_a_proof_finds_a_stretched_cover_and_later_what_the_cloth_did_since(
             lengths[one["id"]] = run + 0.3 * rng.standard_normal()
         return measured_file(inked, "proof", lengths)
 
-    first = ask(run_cli, inked, "prove", "--measured", measured(0.003))
+    first = ask(run_cli, inked, "prove", "--measured", measured(0.003), code=REFUSED)
     assert first["outcome"] == "fail"
     assert first["since"] is None
     length = first["size"][0]
     assert first["whole"]["along"]["mm"] == pytest.approx(0.003 * length, abs=2.0)
-    later = ask(run_cli, inked, "prove", "--measured", measured(-0.003))
+    later = ask(run_cli, inked, "prove", "--measured", measured(-0.003), code=REFUSED)
     moved = later["since"]["along"]
     assert moved["mm"] == pytest.approx(-0.006 * length, abs=3 * moved["sd"])
     done = run_cli("prove", "--measured", inked / "proof.toml", "--job", inked)
     assert "FAIL" in done.stdout
+    assert done.returncode == REFUSED
     assert "Since the earlier proof" in done.stdout
     unknown = run_cli(
         *("prove", "--measured", inked / "proof.toml", "--confirmed", "p99", "--job", inked)

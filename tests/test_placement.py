@@ -7,6 +7,7 @@ from functools import cache
 import numpy as np
 import pytest
 from inking import READING_SD, ink_once, millrace, read_marks
+from patterns import SettingOut, control_marks
 
 from marking.adjustment import adjust
 from marking.blunders import agrees, doubts
@@ -18,7 +19,6 @@ from marking.placement import network_for, place
 from marking.pose import Pose, rigid
 from marking.recut import carried, needed_move
 from marking.resection import resect
-from marking.settingout import SettingOut, control_marks
 from marking.sights import sights
 from marking.witness import Mark
 

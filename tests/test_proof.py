@@ -6,6 +6,8 @@ against scipy's least squares. The 3-4-5 is Euclid I.47.
 
 from __future__ import annotations
 
+import re
+
 import numpy as np
 import pytest
 from scipy import optimize
@@ -103,6 +105,50 @@ def test_the_same_seed_chooses_the_same_sample_and_another_does_not(millrace_lay
 
     assert chosen(1) == chosen(1)
     assert chosen(1) != chosen(2)
+
+
+def test_a_longer_sheet_keeps_the_names_of_a_shorter_one(millrace_layout, millrace_plan):
+    def sheet(most):
+        return plan_proof(millrace_layout, millrace_plan, Tape(), SIXTEENTH, "in", most=most)
+
+    short, long = sheet(60), sheet(105)
+    assert long.distances[:60] == short.distances
+    assert [distance.id for distance in long.distances[98:101]] == ["p99", "p100", "p101"]
+
+
+def test_a_sheet_on_which_not_even_a_perfect_cover_would_pass_says_so(
+    millrace_layout, millrace_plan, plan
+):
+    few = plan_proof(millrace_layout, millrace_plan, Tape(), SIXTEENTH, "in")
+    assert not few.could_pass(SIXTEENTH)
+    assert prove(few, cover(few), Tape(), SIXTEENTH).outcome == "cannot tell"
+    assert plan.could_pass(SIXTEENTH)
+
+
+def test_a_file_for_another_sheet_is_told_so_once(plan, millrace_layout, millrace_plan, tmp_path):
+    other = plan_proof(millrace_layout, millrace_plan, Tape(), SIXTEENTH, "in", seed=2)
+    path = tmp_path / "m.csv"
+    rows = [f"{distance.id},{distance.nominal + 0.3:.1f} mm" for distance in other.distances]
+    path.write_text("\n".join(["id,length", *rows, ""]))
+    with pytest.raises(BadInputError, match="another sheet") as told:
+        read_measured(path, plan, "in")
+    assert len(told.value.messages) == 1
+
+
+def test_an_inch_blunder_that_is_confirmed_fails_the_cover(plan, tmp_path):
+    # One section was set down an inch along: every distance to it is out, however often measured.
+    misplaced = plan.model.patches[-1].id
+    shown = cover(plan, moved={misplaced: (25.4, 0.0)})
+    path = tmp_path / "m.csv"
+    rows = [f"{name},{length:.2f} mm" for name, length in shown.items()]
+    path.write_text("\n".join(["id,length", *rows, ""]))
+    with pytest.raises(BadInputError, match="If it stands, --confirmed p") as refused:
+        read_measured(path, plan, "in")
+    again = [re.search(r"--confirmed (p\d+)", said)[1] for said in refused.value.messages]
+    assert 0 < len(again) < len(shown) / 3
+    verdict = prove(plan, read_measured(path, plan, "in", again), Tape(), SIXTEENTH, again)
+    assert verdict.outcome == "fail"
+    assert verdict.worst_section.sections == (misplaced,)
 
 
 def test_a_true_cover_passes(plan):

@@ -6,6 +6,7 @@ was written; "from memory" means not.
 
 from __future__ import annotations
 
+import itertools
 import math
 import re
 from fractions import Fraction
@@ -222,6 +223,37 @@ def test_numerals_under_16_minutes_of_arc_are_called_hard_to_read(
     (line,) = _report_lines(make_job, "ISO 9241", height=height, view_from="36 in", pen="0.4 mm")
     assert f": {verdict}" in line
     assert any("minutes of arc" in warning for warning in layout.warnings) == (minutes < 16)
+
+
+def test_numerals_a_digits_width_apart_are_told_apart_and_closer_ones_are_not_called_easily_read(
+    make_job: MakeJob, millrace: Job, millrace_layout: Layout
+) -> None:
+    """NUREG-0700 rev. 3, 11.4.1.5-7 (looked up), of labels: at least a character's width between
+    words.
+
+    By hand: 143 and 144 are 46 and 47 units wide and a nought 14, of 21 high. An inch less two
+    half pens of 0.8 mm on either side of the gap, 23.8 mm, holds 46.5 and 14 of them: 9.06 mm
+    high with the pen.
+    """
+    near = millrace_layout.legibility.neighbours
+    assert near.values == (143, 144)
+    assert near.apart_height == pytest.approx(23.8 / 60.5 * 21 + 0.8, abs=0.01)
+    report = markdown(millrace_layout, millrace, None)
+    assert "easily read" not in report
+    assert "143 and 144 stand" in report
+    assert '`numerals.height = "9.0 mm"`' in report
+
+    boxes = [p.numeral.box_table for p in millrace_layout.numerals if p.numeral.side == "near"]
+    gaps = [after[0] - this[2] for this, after in itertools.pairwise(boxes)]
+    assert near.gap == pytest.approx(min(gaps[9:]))
+
+    lower = make_job({**BENCH, "numerals": {"height": "9.0 mm"}})
+    layout = lay_out(lower)
+    noughts = layout.numerals[0].numeral.box_table
+    boxes = [p.numeral.box_table for p in layout.numerals if p.numeral.side == "near"]
+    gaps = [after[0] - this[2] for this, after in itertools.pairwise(boxes)]
+    assert min(gaps[9:]) >= noughts[2] - noughts[0]
+    assert "easily read" in markdown(layout, lower, None)
 
 
 def test_the_first_long_line_lies_an_inch_in_from_both_long_edges(

@@ -22,12 +22,15 @@ from PIL import Image
 from svgelements import SVG
 from svgelements import Path as SvgPath
 
+from marking.svg import strokes_sheet
+
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
     from pathlib import Path
 
     from numpy.typing import NDArray
 
+    from devices.job import Job
     from marking.layout import Layout, Stroke
     from marking.sections import Plan, Section
 
@@ -319,3 +322,21 @@ def test_the_rendered_ink_of_a_numeral_fills_its_box_and_no_more(
             top - (margin + rows[0]) / INKED_PER_MM,
         )
         assert found == pytest.approx(numeral.box_table, abs=1 / INKED_PER_MM), numeral.text
+
+
+def test_a_line_of_several_passes_is_darker_no_wider_and_said_to_be_drawn_again(
+    millrace: Job, millrace_layout: Layout
+) -> None:
+    """Passes lay ink on ink: a second pass over the same line makes it no wider."""
+    text = strokes_sheet(
+        millrace_layout.strokes, millrace.pens, whole_sheet(millrace_layout), "Bench", "The whole."
+    ).decode()
+    assert "The whole. To be drawn over itself, for a darker line: cross-heavy 2 times.<" in text
+    once = re.search(r'<g[^>]*id="cross-lines"[^>]*>', text)
+    twice = re.search(r'<g[^>]*id="cross-heavy"[^>]*>', text)
+    assert once is not None
+    assert twice is not None
+    widths = {re.search(r'stroke-width="([^"]+)"', group[0])[1] for group in (once, twice)}
+    assert widths == {"1.0"}
+    shades = [re.search(r'stroke="#(..)', group[0])[1] for group in (once, twice)]
+    assert int(shades[1], 16) < int(shades[0], 16)

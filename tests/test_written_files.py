@@ -68,14 +68,15 @@ def test_files_of_another_layout_are_taken_away_and_changed_ones_are_kept(tmp_pa
     write_set(tmp_path, {"r1c1.hpgl": b"1", "r1c2.hpgl": b"2", "r1c3.hpgl": b"3"}, "one")
     (tmp_path / "r1c3.hpgl").write_bytes(b"mine now")
     (tmp_path / "notes.txt").write_bytes(b"never ours")
-    _, changed = write_set(tmp_path, {"r1c1.hpgl": b"4"}, "two")
+    done = write_set(tmp_path, {"r1c1.hpgl": b"4"}, "two")
     assert sorted(path.name for path in tmp_path.iterdir()) == [
         "files.json",
         "notes.txt",
         "r1c1.hpgl",
         "r1c3.hpgl",
     ]
-    assert changed == ["r1c3.hpgl"]
+    assert done.removed == ("r1c2.hpgl",)
+    assert done.left == ("r1c3.hpgl",)
     assert (tmp_path / "r1c3.hpgl").read_bytes() == b"mine now"
 
 
@@ -83,6 +84,59 @@ def test_other_kinds_of_the_same_layout_stay_when_one_kind_is_written(tmp_path: 
     write_set(tmp_path, {"r1c1.svg": b"svg"}, "one")
     write_set(tmp_path, {"r1c1.hpgl": b"hpgl"}, "one")
     assert (tmp_path / "r1c1.svg").read_bytes() == b"svg"
+
+
+BENCH = """
+tolerance = "1/16 in"
+[table]
+length = "30 in"
+width = "14 in"
+[hems]
+depth = "2 in"
+folds = []
+"""
+
+
+def test_what_was_written_of_the_same_lines_and_sections_stays(
+    run_cli: RunCli, tmp_path: Path
+) -> None:
+    """A finer tape and a closer tolerance move no line: picture and report are still right."""
+    (tmp_path / "job.toml").write_text(BENCH, "utf-8")
+    assert run_cli("write", "--report", "--svg", "--job", tmp_path).returncode == 0
+    closer = BENCH.replace("1/16", "1/32") + '[tape]\ndivision = "1/64 in"\n[reach]\nspan = "1 m"\n'
+    (tmp_path / "job.toml").write_text(closer, "utf-8")
+    done = run_cli("write", "--hpgl", "--job", tmp_path)
+    assert done.returncode == 0
+    assert "taken away" not in done.stderr
+    kinds = {path.suffix for path in (tmp_path / "out").rglob("*") if path.is_file()}
+    assert kinds == {".md", ".json", ".svg", ".hpgl"}
+
+
+def test_it_is_said_which_files_of_an_earlier_layout_were_taken_away(
+    run_cli: RunCli, tmp_path: Path
+) -> None:
+    (tmp_path / "job.toml").write_text(BENCH, "utf-8")
+    assert run_cli("write", "--report", "--svg", "--job", tmp_path).returncode == 0
+    (tmp_path / "job.toml").write_text(BENCH.replace("30 in", "31 in"), "utf-8")
+    done = run_cli("write", "--hpgl", "--json", "--job", tmp_path)
+    assert "taken away" in done.stderr
+    assert "report.md" in done.stderr
+    assert f'canvasrule write --job "{tmp_path}"' in done.stderr
+    assert "report.md" in json.loads(done.stdout)["removed"]
+    kinds = {path.suffix for path in (tmp_path / "out" / "sections").iterdir()}
+    assert kinds == {".hpgl"}
+
+
+def test_what_was_written_is_counted_by_folder(run_cli: RunCli, tmp_path: Path) -> None:
+    """A hundred names say less than two counts; a program gets every name."""
+    (tmp_path / "job.toml").write_text(BENCH, "utf-8")
+    done = run_cli("write", "--job", tmp_path)
+    record = json.loads(run_cli("write", "--json", "--job", tmp_path).stdout)
+    sections = len({file["section"] for file in record["files"]} - {None})
+    lines = done.stdout.splitlines()
+    assert len(lines) <= 8
+    assert f"  {sections} .hpgl and {sections} .svg in sections" in lines
+    assert any("report.md" in line for line in lines)
 
 
 def test_a_manifest_cannot_name_files_outside_its_folder(tmp_path: Path):
@@ -110,6 +164,22 @@ def test_the_demo_leaves_everything_it_lists(demo_folder: Path):
     kinds = {Path(name).suffix for name in manifest["files"]}
     assert kinds == {".svg", ".png", ".hpgl", ".md", ".json"}
     assert (out / "picture.png").read_bytes().startswith(b"\x89PNG")
+
+
+def test_the_demo_claims_no_more_than_it_does_and_says_what_to_run_next(
+    run_cli: RunCli, tmp_path: Path
+):
+    """It lays out, cuts and writes; control marks, placing, plotting and proving are not its."""
+    (listed,) = (
+        line for line in run_cli("--help").stdout.splitlines() if line.split()[:1] == ["demo"]
+    )
+    assert "whole job" not in listed
+    done = run_cli("demo", tmp_path / "bench")
+    (command,) = (line for line in done.stdout.splitlines() if "canvasrule drive" in line)
+    words = [word.strip('"') for word in command.split()[1:]]
+    shown = run_cli(*words, cwd=tmp_path)
+    assert shown.returncode == 0, shown.stderr
+    assert (tmp_path / "bench" / "out" / "cloth.png").is_file()
 
 
 def test_the_demo_can_be_run_again_on_a_job_the_person_changed(

@@ -34,7 +34,7 @@ VERBS = {
     "beam": "light the lines to trace: the projector's page and its remote",
     "prove": "what to measure on the finished cover, and the verdict",
     "simulate": "be a plotter that other software can connect to, and picture its ink",
-    "demo": "do the whole job on the Millrace bench, with no hardware",
+    "demo": "lay out, cut and write the Millrace bench: all its files, with no hardware",
 }
 _INTERRUPTED = 130
 # No package that happens to be installed may take part in checking a job, and looking for such

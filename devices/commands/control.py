@@ -17,20 +17,18 @@ from devices.commands.shared import (
     read_job,
     say,
 )
+from marking.errors import RefusedError
 
 if TYPE_CHECKING:
     import argparse
-    from collections.abc import Iterator
+    from collections.abc import Iterator, Sequence
 
     from devices.job import Job
-    from marking.control import Control, TapeRun
+    from marking.control import TapeRun
     from marking.layout import Layout
     from marking.lengths import Units
     from marking.remedies import Task, Work
-    from marking.sections import Plan
 
-_SPACINGS = {"in": (609.6, 304.8, 152.4, 76.2), "mm": (600.0, 300.0, 150.0, 75.0)}
-"""What is tried, wide to close: 24, 12, 6 and 3 in, or about as much in whole millimetres."""
 _FEW_REMEDIES = 4
 
 
@@ -53,6 +51,23 @@ def add_options(verb: argparse.ArgumentParser) -> None:
         "one in two (default: none)",
     )
     verb.add_argument(
+        "--read-twice",
+        action="store_true",
+        help="forecast for every mark read twice, the pen taken off and brought back in between",
+    )
+    verb.add_argument(
+        "--only-look",
+        action="store_true",
+        help="show what this would hold, and draw the map: the marks that are set out stay as "
+        "they are, and so does their sheet",
+    )
+    verb.add_argument(
+        "--set-out-anew",
+        action="store_true",
+        help="take other marks although some of the present ones were read: those readings no "
+        "longer count. Never where ink was placed by them",
+    )
+    verb.add_argument(
         "--map",
         metavar="FILE",
         type=Path,
@@ -67,9 +82,9 @@ def add_options(verb: argparse.ArgumentParser) -> None:
 def run(options: argparse.Namespace) -> int:
     """Chooses the marks, writes the sheet and prints the readings, or JSON."""
     from marking.layout import lay_out
-    from marking.record import open_record
-    from marking.remedies import remedies
-    from marking.standing import keep_control
+    from marking.limits import Limits
+    from marking.remedies import Task, remedies
+    from marking.tape import tape_of
 
     if options.map is not None:
         check_picture_name("--map", options.map)
@@ -77,98 +92,98 @@ def run(options: argparse.Namespace) -> int:
     layout = lay_out(job)
     guard(options.job, layout, despite_ink=options.despite_ink)
     plan = plan_for("plotter", layout, job, kept_correction(options.job, job))
-    heights = _heights(plan, options.seam_rows)
-    control, task, done = _chosen(job, layout, plan, options.spacing, heights)
+    task = Task(layout, plan, tape_of(job.tape), job.units, Limits(job.tolerance))
+    done = _chosen(options, task)
     found: tuple[Work, ...] = ()
     if not done.forecast.holds:
         _progress("the forecast does not hold; trying remedies")
-        # Another order would need ticks that the sections of this plan do not lay.
-        fitting = [work for work in remedies(task, done.marks) if work.order == done.order]
-        found = tuple(sorted(fitting, key=lambda w: (not w.forecast.holds, w.minutes, w.visible)))
-    files = _write_sheet(options.job, control, layout, job)
+        found = remedies(task, done.way)
+    files = [] if options.only_look else _keep(options, job, task, done)
     if options.map is not None:
-        _write_map(options.map, layout, job, plan, done)
+        _write_map(options.map, job, task, done)
         files.append(options.map)
-    with open_record(options.job) as record:
-        keep_control(record, layout, plan, control)
     if options.json:
-        print_json(_record(control, done, found, files))
+        print_json(_record(done, found, files, job.units))
     else:
-        print_lines(_lines(control, done, found, job))
-        say(f"wrote {', '.join(map(str, files))}")
-    return 0
+        print_lines(_lines(done, found, job))
+        if files:
+            say(f"wrote {', '.join(map(str, files))}")
+    return 0 if done.forecast.holds else RefusedError.exit_code
 
 
-def _heights(plan: Plan, every: int) -> list[float]:
-    """Where rows of marks stand between the long edges, in mm from the near edge."""
-    from marking.errors import BadInputError
-    from marking.settingout import row_seams
+def _chosen(options: argparse.Namespace, task: Task) -> Work:
+    """The widest spacing whose forecast holds, or the best; only `--spacing` when it is given."""
+    from marking.remedies import Way, widest, work
 
-    if not 0 <= every <= plan.rows:
-        raise BadInputError(f"--seam-rows {every}: give 1 for each seam, 2 for one in two, or 0")
-    return row_seams(plan)[::every] if every else []
+    repeats = 2 if options.read_twice else 1
 
+    def told(way: Way) -> None:
+        _progress(f"forecast with {way.flags(task.units)}")
 
-def _chosen(
-    job: Job, layout: Layout, plan: Plan, spacing: float | None, heights: list[float]
-) -> tuple[Control, Task, Work]:
-    """The widest spacing whose forecast holds, or the best; only `spacing` when it is given."""
-    from marking.errors import RefusedError
-
-    tried = []
-    spacings = _SPACINGS[job.units] if spacing is None else (spacing,)
-    for count, one in enumerate(spacings):
-        _progress(f"forecast with marks every {one:.1f} mm")
-        try:
-            tried.append(_forecast(job, layout, plan, one, heights))
-        except RefusedError:
-            # Too far apart for the first section to see two; closer marks may do.
-            if count + 1 == len(spacings) and not tried:
-                raise
-            continue
-        if tried[-1][2].forecast.holds:
-            return tried[-1]
-    return min(tried, key=lambda each: each[2].visible)
+    if options.spacing is None:
+        return widest(task, options.seam_rows, repeats, told)
+    way = Way(options.spacing, options.seam_rows, repeats)
+    told(way)
+    return work(task, way)
 
 
-def _forecast(
-    job: Job, layout: Layout, plan: Plan, spacing: float, heights: list[float]
-) -> tuple[Control, Task, Work]:
-    import numpy as np
+def _keep(options: argparse.Namespace, job: Job, task: Task, done: Work) -> list[Path]:
+    """Writes the sheet and keeps the marks, unless those set out before have to stay."""
+    from marking.record import open_record
+    from marking.standing import keep_control, replaced
 
-    from marking.control import control_datum, set_out
-    from marking.limits import Limits
-    from marking.readings import READING_SD
-    from marking.remedies import Task, work
-    from marking.tape import tape_of
+    with open_record(options.job) as record:
+        undone = replaced(record, task.layout, job.units, done.control)
+        look = "--only-look shows what other marks would hold and changes nothing"
+        stay = "The marks that are set out stay, and so does their sheet"
+        if undone.inked:
+            raise RefusedError(
+                f"{_few(undone.inked)}: ink on the cover was placed by these marks, and this would "
+                f"set them out otherwise or not at all. {stay}. Closer marks that keep all of "
+                f"these are taken; {look}"
+            )
+        if undone.read and not options.set_out_anew:
+            raise RefusedError(
+                f"{_few(undone.read)}: these marks were read already, and this would set them out "
+                f"otherwise or not at all. {stay}. {look}; --set-out-anew takes the others all "
+                "the same"
+            )
+        files = _write_sheet(options.job, done, task.layout, job)
+        keep_control(record, task.layout, task.plan, done.control)
+    if undone.gone:
+        say(
+            "note: this takes the place of the marks chosen before. If they are on the cover, "
+            f"take {len(undone.gone)} of them off: {_few(undone.gone)}"
+        )
+    return files
 
-    control = set_out(layout, spacing, tape_of(job.tape), job.units, heights=heights)
-    tape_sd = float(np.sqrt(np.mean([mark.sd**2 for mark in control.marks])))
-    limits, datum = Limits(job.tolerance), control_datum(control)
-    task = Task(plan, layout.grid, limits, READING_SD, tape_sd, job.units, datum)
-    marks = [mark.mark for mark in control.marks]
-    return control, task, work(task, "as set out", marks)
+
+def _few(names: Sequence[str]) -> str:
+    return ", ".join(names[:6]) + (f" and {len(names) - 6} more" if len(names) > 6 else "")
 
 
-def _write_sheet(folder: Path, control: Control, layout: Layout, job: Job) -> list[Path]:
+def _write_sheet(folder: Path, done: Work, layout: Layout, job: Job) -> list[Path]:
     from devices.commands.write import OUTPUT
     from marking.controlsheet import control_pages
     from marking.files import replace_file
     from marking.page import page_svg, pages_pdf, paper_for
 
-    pages = control_pages(control, layout, job.title, job.units, paper_for(job.units))
+    says = tuple(line.strip() for line in forecast_lines(done, job.units))
+    paper = paper_for(job.units)
+    pages = control_pages(done.control, layout, job.title, job.units, paper, says)
     files = {"control.svg": page_svg(pages[0]), "control.pdf": pages_pdf(pages)}
     for name, data in files.items():
         replace_file(folder / OUTPUT / name, data)
     return [folder / OUTPUT / name for name in files]
 
 
-def _write_map(path: Path, layout: Layout, job: Job, plan: Plan, done: Work) -> None:
+def _write_map(path: Path, job: Job, task: Task, done: Work) -> None:
     from marking.errormap import error_map_svg
     from marking.files import replace_file
     from marking.picture import png
 
-    svg = error_map_svg(layout, job, plan, done.forecast, done.marks)
+    marks = [mark.mark for mark in done.control.marks]
+    svg = error_map_svg(task.layout, job, task.plan, done.forecast, marks)
     replace_file(path, png(svg) if path.suffix.lower() == ".png" else svg)
 
 
@@ -177,15 +192,16 @@ def _progress(message: str) -> None:
         say(f"{message} …")
 
 
-def _lines(control: Control, done: Work, found: tuple[Work, ...], job: Job) -> Iterator[str]:
-    from marking.controlsheet import reading_rows
+def _lines(done: Work, found: tuple[Work, ...], job: Job) -> Iterator[str]:
+    from marking.controlsheet import allowed_apart, reading_rows
     from marking.counts import counted
     from marking.lengths import format_length
+    from marking.tape import as_taped
 
-    units = job.units
+    control, units = done.control, job.units
 
     def shown(run: TapeRun) -> str:
-        return format_length(run.reading, units, remainder=True)
+        return as_taped(run.reading, control.tape, units)
 
     square, diagonals = control.square, control.diagonals
     along, up, slope = square.ratio
@@ -202,9 +218,8 @@ def _lines(control: Control, done: Work, found: tuple[Work, ...], job: Job) -> I
         f"Square {along}-{up}-{slope}: {shown(square.along)} along the base line, "
         f"{shown(square.up)} up the zero line, {shown(square.slope)} between"
     )
-    yield (
-        f"Diagonals: each {shown(diagonals.run)}, within {diagonals.allowed:.1f} mm of each other"
-    )
+    apart = allowed_apart(diagonals, units)
+    yield f"Diagonals: each {shown(diagonals.run)}, within {apart} of each other"
     for row in control.rows:
         yield f"Row {row.letter}: {shown(row.up)} up from the base line, at both ends"
     yield ""
@@ -214,36 +229,36 @@ def _lines(control: Control, done: Work, found: tuple[Work, ...], job: Job) -> I
     yield ""
     yield from forecast_lines(done, units)
     if found:
-        yield "What would help, as forecast:"
+        yield "What would help, each as canvasrule control with these options forecasts it:"
         for work in found[:_FEW_REMEDIES]:
             holds = "holds" if work.forecast.holds else "does not hold"
             yield (
-                f"  {work.what}: line {work.forecast.worst_line:.2f} mm, step "
-                f"{work.forecast.worst_step:.2f} mm, {len(work.marks)} marks, about "
+                f"  {work.way.flags(units)}: line {work.forecast.worst_line:.2f} mm, step "
+                f"{work.forecast.worst_step:.2f} mm, {len(work.control.marks)} marks, about "
                 f"{work.minutes / 60:.1f} h of setting out and reading: {holds}"
             )
-        yield "Marks along seams are set out with --seam-rows 2 for one in two, or 1 for each."
 
 
 def forecast_lines(done: Work, units: Units) -> Iterator[str]:
-    """The forecast in words: 95 of 100 covers have less."""
+    """The forecast in words, the verdict last: 95 of 100 covers have less."""
     from marking.lengths import format_length
 
     found = done.forecast
     limits = found.limits
-    yield "Forecast, 95 of 100 covers, if every mark that a section sees is read once:"
+    times = "once" if done.way.repeats == 1 else "twice"
+    yield f"Forecast, 95 of 100 covers, if every mark that a section sees is read {times}:"
     yield (
-        f"  worst line {found.worst_line:.2f} mm from true; {limits.tolerance:.2f} mm "
-        f"({format_length(limits.tolerance, units)}) is wanted"
+        f"  worst line {found.worst_line:.2f} mm from true, with what the tape and the square "
+        f"shift all marks by together; {limits.tolerance:.2f} mm "
+        f"({format_length(limits.tolerance, units)}) is wanted;"
     )
-    yield "  (with what the tape and the square shift all marks by together)"
-    yield f"  worst step at a seam {found.worst_step:.2f} mm; {limits.step:.2f} mm is wanted"
-    yield f"  {'holds' if found.holds else 'DOES NOT HOLD'}"
+    yield f"  worst step at a seam {found.worst_step:.2f} mm; {limits.step:.2f} mm is wanted."
+    yield "  HOLDS" if found.holds else "  DOES NOT HOLD"
 
 
-def _record(
-    control: Control, done: Work, found: tuple[Work, ...], files: list[Path]
-) -> dict[str, Any]:
+def _record(done: Work, found: tuple[Work, ...], files: list[Path], units: Units) -> dict[str, Any]:
+    control = done.control
+
     def run_record(run: TapeRun) -> dict[str, float]:
         return {"length": run.length, "reading": run.reading}
 
@@ -273,17 +288,17 @@ def _record(
             "slope": run_record(square.slope),
         },
         "diagonals": {**run_record(control.diagonals.run), "allowed": control.diagonals.allowed},
-        "forecast": _forecast_record(done),
-        "remedies": [_forecast_record(work) for work in found],
+        "forecast": _forecast_record(done, units),
+        "remedies": [_forecast_record(work, units) for work in found],
         "files": [path.as_posix() for path in files],
     }
 
 
-def _forecast_record(work: Work) -> dict[str, Any]:
+def _forecast_record(work: Work, units: Units) -> dict[str, Any]:
     found = work.forecast
     return {
-        "what": work.what,
-        "marks": len(work.marks),
+        "what": work.way.flags(units),
+        "marks": len(work.control.marks),
         "readings": found.readings,
         "minutes": work.minutes,
         "worst_line": found.worst_line,

@@ -1,4 +1,4 @@
-"""`canvasrule demo`: the Millrace bench start to finish, with no hardware."""
+"""`canvasrule demo`: the Millrace bench laid out, cut and written, with no hardware."""
 
 from __future__ import annotations
 
@@ -58,6 +58,8 @@ def run(options: argparse.Namespace) -> int:
             "",
             f"The job itself is {path}: change it and run",
             f'  canvasrule write --job "{options.folder}"',
+            "To see a section plotted on simulated cloth, run",
+            f'  canvasrule drive --job "{options.folder}" --simulate --unattended --most 1',
         ]
     )
     say("The Millrace workroom is invented; measure your own table before you ink it.")

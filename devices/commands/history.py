@@ -12,10 +12,11 @@ if TYPE_CHECKING:
     from collections.abc import Callable
     from pathlib import Path
 
-    from devices.correction import Correction
+    from devices.correction import Correction, DeviceCheck
     from devices.job import Job
     from devices.plotter import Plotter
     from marking.layout import Layout
+    from marking.report import InForce
     from marking.sections import Plan
 
 
@@ -74,8 +75,8 @@ def device_name(plotter: Plotter) -> str:
     return f"{plotter.name}, {plotter.unit:g} mm a unit"
 
 
-def kept_correction(folder: Path, job: Job) -> Correction | None:
-    """What the last check of the job's plotter says to draw with; None when there was none."""
+def kept_check(folder: Path, job: Job) -> DeviceCheck | None:
+    """The last check of the job's plotter that was kept; None when there was none."""
     if not has_record(folder):
         return None
     from devices.correction import check_from
@@ -83,4 +84,33 @@ def kept_correction(folder: Path, job: Job) -> Correction | None:
 
     with open_record(folder) as record:
         checks = record.checks("device", device_name(job.plotter))
-    return check_from(checks[-1].result).applied if checks else None
+    return check_from(checks[-1].result) if checks else None
+
+
+def kept_correction(folder: Path, job: Job) -> Correction | None:
+    """What the last check of the job's plotter says to draw with; None when there was none."""
+    check = kept_check(folder, job)
+    return check.applied if check is not None else None
+
+
+def in_force(folder: Path, job: Job, layout: Layout, plan: Plan) -> InForce:
+    """What the job's record adds to a plan: the plotter's correction, the control marks."""
+    from marking.report import InForce
+
+    if not has_record(folder):
+        return InForce()
+    from devices.correction import correction_said
+    from marking.record import open_record
+    from marking.sights import within
+    from marking.standing import control_set_out
+
+    correction = kept_correction(folder, job) if plan.zone.name == "plotter" else None
+    with open_record(folder) as record:
+        control = control_set_out(record, layout, job.units)
+    marks = [mark.mark for mark in control.marks] if control is not None else []
+    reached = {
+        section.id: [mark.id for mark in marks if within(mark.at_table, section, plan)]
+        for section in plan.sections
+        if marks
+    }
+    return InForce(correction_said(correction) if correction is not None else None, reached)

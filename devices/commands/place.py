@@ -10,6 +10,7 @@ from devices.commands.history import add_ink_option, guard, has_record, kept_cor
 from devices.commands.shared import (
     REMOVABLE,
     add_job_option,
+    given_file,
     pen_note,
     plan_for,
     print_json,
@@ -90,6 +91,8 @@ def run(options: argparse.Namespace) -> int:
     from marking.layout import lay_out
 
     job = read_job(options.job)
+    if options.readings is not None:
+        given_file("--readings", options.readings, options.job)
     layout = lay_out(job)
     guard(options.job, layout, despite_ink=options.despite_ink)
     correction = kept_correction(options.job, job)
@@ -97,7 +100,8 @@ def run(options: argparse.Namespace) -> int:
     if not has_record(options.job):
         raise RefusedError(
             f"{options.job}: no control marks are set out in this job; run canvasrule control, "
-            "and set them out before anything is placed by them"
+            "and set them out before anything is placed by them. place needs them even where only "
+            "witness marks are read: sections butted to each other alone drift"
         )
     # What only reads may go on beside a drive; what changes where ink is known to lie may not.
     with nullcontext() if options.all else claimed(options.job, "place"):

@@ -26,10 +26,21 @@ _SHOWN = 6
 
 def placement_lines(placed: Placement) -> Iterator[str]:
     """The verdict first, then where the device stands and how the readings agree."""
-    pose = placed.pose
     yield f"{placed.section.id}: {placed.verdict.upper()}"
     yield f"  {placed.advice}"
     yield ""
+    if placed.verdict == "read again":
+        # A pose that a doubted reading has a part in says nothing, nor does any figure made of it.
+        yield from _mark_lines(placed)
+        return
+    yield from _pose_lines(placed)
+    yield from _mark_lines(placed)
+    if placed.verdict != "move the device":
+        yield from _error_lines(placed)
+
+
+def _pose_lines(placed: Placement) -> Iterator[str]:
+    pose = placed.pose
     x, y = pose.shift.tolist()
     sds = np.sqrt(np.diag(placed.covariance)).tolist()
     yield (
@@ -43,11 +54,13 @@ def placement_lines(placed: Placement) -> Iterator[str]:
     )
     if len(sds) > 3:
         yield f"  scale {pose.scale - 1:+.3%}, give or take {1.96 * sds[3]:.3%}"
+
+
+def _mark_lines(placed: Placement) -> Iterator[str]:
     yield "mark      off along  off across  off the others"
     for one in placed.residuals:
         others = "unchecked" if math.isnan(one.off_others) else f"{one.off_others:.2f} mm"
         yield f"{one.mark:<8} {one.misfit[0]:+9.2f} {one.misfit[1]:+11.2f}  {others:>14}"
-    yield from _error_lines(placed)
 
 
 def _error_lines(placed: Placement) -> Iterator[str]:
@@ -62,7 +75,8 @@ def _error_lines(placed: Placement) -> Iterator[str]:
     if len(placed.ways) > 1:
         table, seam_way = placed.ways[0], placed.ways[-1]
         yield (
-            f"Inked with weight {way.weight:.2f}: error {way.error:.2f} mm, step {way.step:.2f} mm"
+            f"To be inked with weight {way.weight:.2f}: error {way.error:.2f} mm, "
+            f"step {way.step:.2f} mm"
         )
         yield (
             f"  true to the table (0): error {table.error:.2f} mm, step {table.step:.2f} mm; "
@@ -128,7 +142,14 @@ def adjusted_lines(adjusted: Adjusted, inked: Sequence[Section]) -> Iterator[str
         yield "Nothing is read twice over, so nothing closes and nothing is checked."
         return
     low, high = adjusted.limits
-    fits = "as it should be" if low <= adjusted.variance_factor <= high else "not as it should be"
+    factor = adjusted.variance_factor
+    fits = (
+        "better than assumed: all is well, the readings are finer than they were taken to be"
+        if factor < low
+        else "as it should be"
+        if factor <= high
+        else "worse than it should be: something has moved, or is misread, or was set out wrongly"
+    )
     yield (
         f"Closure: variance factor {adjusted.variance_factor:.2f}, {fits} ({low:.2f} to "
         f"{high:.2f} in 95 of 100 jobs, {counted(adjusted.degrees, 'check')})"

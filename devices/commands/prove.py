@@ -10,6 +10,7 @@ from devices.commands.history import has_record, kept_correction
 from devices.commands.shared import (
     add_job_option,
     add_zone_option,
+    given_file,
     plan_for,
     print_json,
     print_lines,
@@ -186,14 +187,16 @@ def _placed_sd(folder: Path, job: Job) -> float | None:
 
 
 def _judge(options: argparse.Namespace, job: Job) -> int:
+    from marking.errors import RefusedError
     from marking.proof import prove, read_measured
     from marking.prooftext import proof_lines, proof_record, since, since_lines
     from marking.record import layout_hash, open_record
     from marking.standing import COVER
     from marking.tape import tape_of
 
+    path = given_file("--measured", options.measured, options.job)
     kept, plan, layout = _kept_plan(options.job, job)
-    shown = read_measured(options.measured, plan, job.units)
+    shown = read_measured(path, plan, job.units, options.confirmed)
     _check_confirmed(options.confirmed, shown)
     verdict = prove(plan, shown, tape_of(job.tape), job.tolerance, options.confirmed)
     named = layout_hash(layout)
@@ -207,11 +210,11 @@ def _judge(options: argparse.Namespace, job: Job) -> int:
     if options.json:
         moved = {name: {"mm": one.value, "sd": one.sd} for name, one in changes.items()}
         print_json({**result, "since": moved if earlier is not None else None})
-        return 0
-    print_lines(proof_lines(verdict, job.units))
-    if changes:
-        print_lines(since_lines(changes))
-    return 0
+    else:
+        print_lines(proof_lines(verdict, job.units))
+        if changes:
+            print_lines(since_lines(changes))
+    return 0 if verdict.outcome == "pass" else RefusedError.exit_code
 
 
 def _kept_plan(folder: Path, job: Job) -> tuple[dict[str, Any], ProofPlan, Layout]:
@@ -266,15 +269,29 @@ def _earlier_proof(record: Record, layout: str, *, slack: bool) -> KeptCheck | N
 
 
 def _sheet_lines(plan: ProofPlan, job: Job) -> Iterator[str]:
-    from marking.lengths import format_length
+    from marking.proofplan import SURE
+    from marking.tape import as_taped, tape_of, tape_reading
 
+    tape = tape_of(job.tape)
     for distance in plan.distances:
-        nominal = format_length(distance.nominal, job.units, remainder=True)
+        nominal = as_taped(tape_reading(distance.nominal, tape), tape, job.units)
         yield f"{distance.id}  {distance.kind:<9} {' to '.join(distance.between):<44} {nominal}"
     yield ""
     yield f"As well as these tell, any line is known to {plan.worst_sd:.2f} mm (one deviation)"
+    if not plan.could_pass(job.tolerance):
+        more = min(2 * len(plan.distances), _MOST)
+        yield (
+            f"Even a perfect cover could not pass on them: that takes "
+            f"{job.tolerance / SURE:.2f} mm. "
+            + (
+                f"--distances {more} asks for more, and keeps the names of these"
+                if more > len(plan.distances)
+                else "Use a finer tape"
+            )
+        )
     if plan.untold:
-        yield f"Left in doubt: {', '.join(plan.untold[:8])}"
+        more_of_them = f" and {len(plan.untold) - 8} more" if len(plan.untold) > 8 else ""
+        yield f"Least is told of {', '.join(plan.untold[:8])}{more_of_them}"
 
 
 def _sheet_record(plan: ProofPlan, paths: list[Path]) -> dict[str, Any]:

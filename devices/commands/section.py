@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from devices.commands.history import add_ink_option, guard, kept_correction
+from devices.commands.history import add_ink_option, guard, in_force, kept_correction
 from devices.commands.shared import (
     add_job_option,
     add_zone_option,
@@ -37,12 +37,16 @@ def run(options: argparse.Namespace) -> int:
     layout = lay_out(job)
     guard(options.job, layout, despite_ink=options.despite_ink)
     plan = plan_for(options.zone, layout, job, kept_correction(options.job, job))
+    kept = in_force(options.job, job, layout, plan)
     if options.json:
-        print_json(plan_record(plan))
+        record = plan_record(plan)
+        for section in record["sections"]:
+            section["control"] = list(kept.control.get(section["id"], ()))
+        print_json({**record, "correction": kept.correction})
         return 0
     for warning in (*layout.warnings, *plan.warnings):
         say(f"note: {warning}")
-    print_lines(section_table(plan, job))
+    print_lines(section_table(plan, job, kept))
     print_lines(mark_table(plan, job))
     print_lines(ink_lines(plan, job))
     return 0

@@ -74,11 +74,30 @@ def check_pace(pace: float) -> None:
 
 
 def check_picture_name(option: str, path: Path) -> None:
-    """Refuses a picture file of any other kind than SVG and PNG."""
+    """Refuses a picture file of any other kind than SVG and PNG, or in a folder that is not there.
+
+    A misspelt folder would be made without a word, and the picture looked for in vain.
+    """
     from marking.errors import BadInputError
 
     if path.suffix.lower() not in (".svg", ".png"):
         raise BadInputError(f"{option} {path}: pictures are .svg or .png; give the name one")
+    if not path.parent.exists():
+        raise BadInputError(
+            f"{option} {path}: there is no folder {path.parent}; make it first, or mend its name"
+        )
+
+
+def given_file(option: str, path: Path, folder: Path) -> Path:
+    """`path` as a person gave it. Raises BadInputError when it lies in the job's folder instead."""
+    from marking.errors import BadInputError
+
+    inside = folder / path
+    if not path.exists() and inside.exists():
+        raise BadInputError(
+            f"{option} {path}: no such file in {Path.cwd()}; {inside} is there: give that path"
+        )
+    return path
 
 
 def read_job(folder: Path) -> Job:

@@ -5,8 +5,15 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from devices.commands.history import device_name, has_record, kept_correction
-from devices.commands.shared import add_job_option, print_json, print_lines, read_job, say
+from devices.commands.history import device_name, has_record, kept_check, kept_correction
+from devices.commands.shared import (
+    add_job_option,
+    given_file,
+    print_json,
+    print_lines,
+    read_job,
+    say,
+)
 
 if TYPE_CHECKING:
     import argparse
@@ -27,11 +34,23 @@ def add_options(verb: argparse.ArgumentParser) -> None:
         help="what the tape showed on the sheet, .toml or .csv with run and length: AB, BC, CD, "
         "DA, AC and BD",
     )
-    verb.add_argument(
+    which = verb.add_mutually_exclusive_group()
+    which.add_argument(
         "--corrected",
         action="store_true",
         help="draw the sheet with the kept correction, or measure such a sheet: to see that the "
         "correction helps. Nothing is kept",
+    )
+    which.add_argument(
+        "--replace",
+        action="store_true",
+        help="the sheet measured is out/trial.hpgl, drawn without correction: its figures take "
+        "the place of the correction kept before",
+    )
+    verb.add_argument(
+        "--confirmed",
+        action="store_true",
+        help="keep a correction of more than 1 %%: unit, sheet and tape were looked at again",
     )
     verb.add_argument(
         "--despite-ink",
@@ -69,7 +88,7 @@ def _write_sheet(options: argparse.Namespace, job: Job) -> int:
     correction = kept_correction(options.job, job) if options.corrected else None
     if options.corrected and correction is None:
         raise RefusedError("no correction is kept for this plotter; draw the sheet as it is first")
-    data, sheet = scrap_program(job.plotter, job.pens, correction)
+    data, sheet = scrap_program(job.plotter, job.pens, correction, job.units)
     name = "trial-corrected.hpgl" if options.corrected else "trial.hpgl"
     path = options.job / OUTPUT / name
     replace_file(path, data)
@@ -95,15 +114,16 @@ def _sheet_record(sheet: ScrapSheet) -> dict[str, Any]:
 
 
 def _sheet_lines(sheet: ScrapSheet, job: Job, path: Path) -> Iterator[str]:
-    from marking.lengths import format_length
+    from marking.tape import as_taped, tape_of
 
+    tape = tape_of(job.tape)
     yield f"{path}: plot it on scrap of the same canvas, with the cloth held down as on the table"
     yield ""
     yield "Measure to the middle of the lines, taut and flat, and write down what the tape shows:"
     yield ""
     yield "[measured]"
     for run, length in _sheet_record(sheet)["runs"].items():
-        yield f'{run} = "..."   # near {format_length(length, job.units, remainder=True)}'
+        yield f'{run} = "..."   # near {as_taped(length, tape, job.units)}'
     yield ""
     yield "A is at the device's zero, B along its X, D along its Y. Verniers, read by eye: count"
     yield "from the middle to where both scales draw one line; a tenth of the pitch for each."
@@ -118,24 +138,37 @@ def _sheet_lines(sheet: ScrapSheet, job: Job, path: Path) -> Iterator[str]:
 def _solve(options: argparse.Namespace, job: Job) -> int:
     from devices.correction import check_record, correction_lines, solve_square
     from devices.scrap import scrap_sheet
-    from marking.layout import lay_out
-    from marking.record import layout_hash, open_record
     from marking.tape import tape_of
 
-    side = scrap_sheet(job.plotter.model_copy(update={"axes": ("+x", "+y")}), job.pens).side
-    check = solve_square(_measured(options.measured), side, tape_of(job.tape), job.units)
+    own = job.plotter.model_copy(update={"axes": ("+x", "+y")})
+    side = scrap_sheet(own, job.pens, job.units).side
+    path = given_file("--measured", options.measured, options.job)
+    check = solve_square(_measured(path), side, tape_of(job.tape), job.units)
+    before = kept_check(options.job, job)
     if not options.corrected:
-        layout = lay_out(job)
         _check_no_ink(options)
-        with open_record(options.job) as record:
-            kept = check_record(check)
-            record.add_check(layout_hash(layout), "device", device_name(job.plotter), kept)
+        _check_meant(options, check, before)
+        _keep(options.job, job, check)
     if options.json:
         print_json({"schema": 1, "kept": not options.corrected, **check_record(check)})
-        return 0
-    print_lines(correction_lines(check))
-    _say_what_now(options, job, check)
+    else:
+        print_lines(correction_lines(check))
+        _say_what_now(options, job, check, before)
+    if not options.corrected:
+        _take_stale_away(options.job, check, before)
     return 0
+
+
+def _keep(folder: Path, job: Job, check: DeviceCheck) -> None:
+    from devices.correction import check_record
+    from marking.layout import lay_out
+    from marking.record import layout_hash, open_record
+
+    layout = lay_out(job)
+    with open_record(folder) as record:
+        record.add_check(
+            layout_hash(layout), "device", device_name(job.plotter), check_record(check)
+        )
 
 
 def _measured(path: Path) -> dict[str, float]:
@@ -167,13 +200,69 @@ def _check_no_ink(options: argparse.Namespace) -> None:
         )
 
 
-def _say_what_now(options: argparse.Namespace, job: Job, check: DeviceCheck) -> None:
+def _check_meant(
+    options: argparse.Namespace, check: DeviceCheck, before: DeviceCheck | None
+) -> None:
+    """Refuses to drop a kept correction, or to keep an unlikely one, that no one asked for."""
+    from devices.correction import correction_said, suspicion
+    from marking.errors import RefusedError
+
+    if before is not None and before.applied is not None and not options.replace:
+        if check.measured == before.measured:
+            return
+        raise RefusedError(
+            f"{options.job}: a correction is kept already ({correction_said(before.applied)}). Say "
+            "which sheet was measured: --corrected if it is out/trial-corrected.hpgl, drawn with "
+            "that correction (nothing is kept); --replace if it is out/trial.hpgl, drawn without: "
+            "then these figures take the place of the kept ones. Nothing was kept"
+        )
+    unlikely = suspicion(check)
+    if unlikely is not None and not options.confirmed:
+        raise RefusedError(f"{unlikely}. Nothing was kept; --confirmed keeps it all the same")
+
+
+def _say_what_now(
+    options: argparse.Namespace, job: Job, check: DeviceCheck, before: DeviceCheck | None
+) -> None:
+    from devices.correction import correction_said
+
     if options.corrected:
         say("measured on a corrected sheet: nothing was kept")
-    elif check.applied is None:
+        return
+    if check.applied is None:
         say("the plotter draws true as far as this tape can tell; sections are drawn as they are")
     else:
         say(
-            f"kept for {job.plotter.name}: section, write, control and place now use it. "
+            f"kept for {job.plotter.name}: section, write, control, place and drive now use it. "
             "Draw the sheet again with --corrected to see that it helps"
         )
+    if before is not None and before.applied is not None and before.applied != check.applied:
+        say(f"it replaces the correction kept before: {correction_said(before.applied)}")
+
+
+def _take_stale_away(folder: Path, check: DeviceCheck, before: DeviceCheck | None) -> None:
+    """Removes what was written under another correction, so that none of it can be plotted.
+
+    Files that a person has changed since are left and named.
+    """
+    from devices.commands.place import PLACED
+    from devices.commands.write import OUTPUT
+    from marking.files import MANIFEST, digest, write_set
+
+    if check.applied == (before.applied if before is not None else None):
+        return
+    out = folder / OUTPUT
+    placed = sorted((out / PLACED).glob("*.*"))
+    for path in placed:
+        path.unlink()
+    changed: tuple[str, ...] = ()
+    if (out / MANIFEST).exists():
+        changed = write_set(out, {}, digest(f"trial {check.applied}".encode())).left
+    elif not placed:
+        return
+    say(
+        f"what {out} held was drawn without it and was taken away: run canvasrule write "
+        f'--job "{folder}" again. Throw away what was copied elsewhere or to the plotter'
+    )
+    for name in changed:
+        say(f"note: {out / name} was changed since it was written, so it was left: do not plot it")

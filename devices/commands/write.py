@@ -3,11 +3,18 @@
 from __future__ import annotations
 
 import json
+from collections import Counter
 from pathlib import Path
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
-from devices.commands.history import add_ink_option, guard, guard_sections, kept_correction
+from devices.commands.history import (
+    add_ink_option,
+    guard,
+    guard_sections,
+    in_force,
+    kept_correction,
+)
 from devices.commands.shared import (
     REMOVABLE,
     add_job_option,
@@ -20,24 +27,28 @@ from devices.commands.shared import (
     read_job,
     say,
 )
+from marking.counts import counted
 
 if TYPE_CHECKING:
     import argparse
-    from collections.abc import Mapping
+    from collections.abc import Iterator, Mapping
 
     from devices.correction import Correction
     from devices.job import Job
     from marking.layout import Layout
+    from marking.report import InForce
     from marking.sections import Plan, Section
 
 KINDS = {
     "svg": "the whole marking and every section, true to size",
-    "hpgl": "every section as HP-GL for the job's plotter",
+    "hpgl": "every section in the language of the job's plotter, HP-GL or G-code",
     "picture": "the whole table with sections and marks, SVG and PNG",
     "report": "fit, sections, ink and time, Markdown and JSON",
 }
 OVERLAY = "the light of every section that is trued up, SVG and PNG, pixel for pixel"
 OUTPUT = "out"
+_MACHINE = {"plotter": "plotter", "beam": "projector", "reach": "reach"}
+"""The table of job.toml that each zone's sections come from."""
 
 
 def add_options(verb: argparse.ArgumentParser) -> None:
@@ -91,13 +102,42 @@ def run(options: argparse.Namespace) -> int:
             despite_ink=options.despite_ink,
         )
     light = _light_files(job, options.job) if options.overlay else {}
-    record = write(job, layout, folder, kinds, options.zone, correction, light)
+    record = write(
+        job, layout, folder, kinds, options.zone, correction, light, job_folder=options.job
+    )
+    if record["removed"]:
+        say(f"note: {_taken_away(record['removed'], options.job)}")
     if options.json:
         print_json(record)
     else:
-        print_lines(file["path"] for file in record["files"])
-        say(f"wrote {len(record['files'])} files to {folder}")
+        print_lines(_summary(folder, [file["path"] for file in record["files"]]))
     return 0
+
+
+def _taken_away(names: list[str], job_folder: Path) -> str:
+    sections = [name for name in names if "/" in name]
+    shown = [name for name in names if "/" not in name]
+    if sections:
+        below = ", ".join(sorted(set(map(_folder, sections))))
+        shown.append(f"{counted(len(sections), 'file')} in {below}")
+    return (
+        f"{', '.join(shown)}: taken away, being of an earlier layout or cut; "
+        f'canvasrule write --job "{job_folder}" writes all kinds anew'
+    )
+
+
+def _summary(folder: Path, paths: list[str]) -> Iterator[str]:
+    """How many files went where: single ones by name, sections by kind."""
+    yield f"{counted(len(paths), 'file')} written to {folder}:"
+    yield from (f"  {path}" for path in paths if not _folder(path))
+    for below in sorted(set(map(_folder, paths)) - {""}):
+        kinds = Counter(path[path.rindex(".") :] for path in paths if _folder(path) == below)
+        counts = [f"{count} {kind}" for kind, count in sorted(kinds.items())]
+        yield f"  {' and '.join(counts)} in {below}"
+
+
+def _folder(path: str) -> str:
+    return path.rpartition("/")[0]
 
 
 def write(
@@ -108,20 +148,28 @@ def write(
     zone: str,
     correction: Correction | None = None,
     more: Mapping[str, bytes] = MappingProxyType({}),
+    *,
+    job_folder: Path | None = None,
 ) -> dict[str, Any]:
-    """Cuts and writes, `more` files too; returns what `write --json` prints."""
+    """Cuts and writes, `more` files too; returns what `write --json` prints.
+
+    The report tells what the record in `job_folder` adds.
+    """
     from marking import files
 
     plan = plan_for(zone, layout, job, correction)
+    kept = in_force(job_folder, job, layout, plan) if job_folder is not None else None
     contents, origins = _contents(job, layout, plan, kinds, correction)
-    made_from = files.digest(f"{zone} {correction} {job.model_dump_json()}".encode())
-    written, changed = files.write_set(folder, {**contents, **more}, made_from)
+    if "report" in kinds:
+        contents = {**contents, **_report_files(job, layout, plan, kept)}
+    made_from = files.digest(_source(zone, layout, job, correction))
+    done = files.write_set(folder, {**contents, **more}, made_from)
     for warning in (*layout.warnings, *plan.warnings):
         say(f"note: {warning}")
     pens = pen_note(contents, job)
     if pens is not None:
         say(f"note: {pens}")
-    for name in changed:
+    for name in done.left:
         say(f"note: {folder / name} is from an earlier layout and was changed since; it was left")
     return {
         "schema": 1,
@@ -133,9 +181,21 @@ def write(
                 "bytes": file.bytes,
                 "sha256": file.sha256,
             }
-            for file in written
+            for file in done.written
         ],
+        "removed": list(done.removed),
     }
+
+
+def _source(zone: str, layout: Layout, job: Job, correction: Correction | None) -> bytes:
+    """All that lines and sections come from: files written from the same are still right.
+
+    A tape and its readings count by the top that they give.
+    """
+    corners = layout.top.corners_table.tolist()
+    other_machines = {"plotter", "projector", "reach"} - {_MACHINE[zone]}
+    wanted = job.model_dump_json(exclude={"tolerance", "tape", *other_machines})
+    return f"{zone} {correction} {corners} {wanted}".encode()
 
 
 def _section_of(path: str) -> str | None:
@@ -200,12 +260,20 @@ def _contents(
 
         contents["picture.svg"] = picture_svg(layout, job, plan)
         contents["picture.png"] = png(contents["picture.svg"])
-    if "report" in kinds:
-        from marking.report import markdown, record
-
-        contents["report.md"] = markdown(layout, job, plan).encode()
-        contents["report.json"] = (json.dumps(record(layout, job, plan), indent=1) + "\n").encode()
     return contents, origins
+
+
+def _report_files(
+    job: Job, layout: Layout, plan: Plan, kept: InForce | None
+) -> Mapping[str, bytes]:
+    from marking.report import InForce, markdown, record
+
+    kept = kept or InForce()
+    data = json.dumps(record(layout, job, plan, kept), indent=1)
+    return {
+        "report.md": markdown(layout, job, plan, kept).encode(),
+        "report.json": f"{data}\n".encode(),
+    }
 
 
 def _marking_svg(job: Job, layout: Layout) -> bytes:

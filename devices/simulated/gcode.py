@@ -23,6 +23,8 @@ _PLANNED_MOST = 15
 _WORD = re.compile(r"([A-Z])([-+]?\d*\.?\d+)")
 _BANNER = b"Grbl 1.1f ['$' for help]\r\n"
 _RAPID = 100.0
+_OFFSET_EVERY = {False: 10, True: 30}
+"""WCO is in the first report after a reset and in one of so many, at rest and in motion."""
 
 
 @dataclass(frozen=True)
@@ -36,6 +38,10 @@ class Gantry:
     lift_seconds: float = 0.25
     inks_at: str = "Z0"
     """The pen touches the cloth at this height or below; or at this spindle value."""
+    work_offset: tuple[float, float, float] = (0.0, 0.0, 0.0)
+    """Where the program's zero lies in machine coordinates (WCO); the cloth is in the program's."""
+    reports_work: bool = False
+    """Whether a report gives WPos ($10=0) and not MPos."""
 
 
 @dataclass(frozen=True)
@@ -62,6 +68,7 @@ class SimulatedGantry:
         self._clock = 0.0
         self._state = "Idle"
         self._dwelling = False
+        self._until_offset = 0
         self._reset()
 
     @property
@@ -223,10 +230,18 @@ class SimulatedGantry:
     def _report(self, now: float) -> None:
         busy = self.carriage.free_at > now or bool(self._planned) or self._dwelling
         state = "Run" if self._state == "Idle" and busy else self._state
-        x, y = self.carriage.at
+        zero = self.gantry.work_offset
+        work = (*self.carriage.at, self._z)
+        at = work if self.gantry.reports_work else [a + b for a, b in zip(work, zero, strict=True)]
+        offset = ""
+        if self._until_offset == 0:
+            offset = f"|WCO:{zero[0]:.3f},{zero[1]:.3f},{zero[2]:.3f}"
+            self._until_offset = _OFFSET_EVERY[busy]
+        self._until_offset -= 1
         self._out += (
-            f"<{state}|MPos:{x:.3f},{y:.3f},{self._z:.3f}|FS:{self._feed * 60:.0f},"
-            f"{self._spindle:.0f}>\r\n"
+            f"<{state}|{'W' if self.gantry.reports_work else 'M'}Pos:"
+            f"{at[0]:.3f},{at[1]:.3f},{at[2]:.3f}"
+            f"|FS:{self._feed * 60:.0f},{self._spindle:.0f}{offset}>\r\n"
         ).encode()
 
     def _soft_reset(self, now: float) -> None:
@@ -242,6 +257,7 @@ class SimulatedGantry:
         self._motion, self._scale, self._absolute, self._feed = 0, 1.0, True, 0.0
         self._dwelling = False
         self._head = self.carriage.at
+        self._until_offset = 0
 
 
 _KNOWN = frozenset(
