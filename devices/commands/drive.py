@@ -128,6 +128,12 @@ def _driven(
 
     place.record.guard_layout(place.layout)
     guard_cut(place.record, place.layout, place.plan)
+    traced = sorted({ink.section for ink in place.record.ink() if ink.section.startswith("beam ")})
+    if traced:
+        say(
+            f"note: lines were traced by the projector here already ({', '.join(traced)}, of the "
+            "beam's own sections). The plotter would ink them again; leave out what they cover"
+        )
     if place.rehearsal:
         say("A rehearsal: the plotter and the cloth are simulated")
     todo = [section for section in sections if not is_done(section, place)]
