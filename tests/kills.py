@@ -226,7 +226,7 @@ def cloth_faults(folder: Path, section: Setting, ink: str = "cloth.ink") -> tupl
     return missing, displaced
 
 
-def samples(paths: list[Any]) -> Any:
+def samples(paths: Any) -> Any:
     points = []
     for path in paths:
         for start, end in itertools.pairwise(path):

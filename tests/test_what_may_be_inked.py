@@ -7,7 +7,6 @@ nothing with the placement.
 
 from __future__ import annotations
 
-import itertools
 import math
 import sqlite3
 from contextlib import closing
@@ -16,7 +15,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 import pytest
-from kills import SECTION, make_job, plotter_at, start_driver, unconfirmed
+from kills import SECTION, make_job, plotter_at, samples, start_driver, unconfirmed
 from scipy.spatial import cKDTree
 
 from devices.bed import bed_at
@@ -146,19 +145,10 @@ class Table:
 
     def faults(self, name: str) -> tuple[float, float]:
         """How far, in mm, the least inked point of a section and its most displaced ink lie off."""
-        wanted = _samples([piece.stroke.points for piece in self.section(name).pieces])
-        laid = _samples(self.ink[name])
+        wanted = samples([piece.stroke.points for piece in self.section(name).pieces])
+        laid = samples(self.ink[name])
         missing, displaced = cKDTree(laid).query(wanted)[0], cKDTree(wanted).query(laid)[0]
         return float(missing.max()), float(displaced.max())
-
-
-def _samples(paths: Sequence[NDArray[np.float64]]) -> NDArray[np.float64]:
-    points = []
-    for path in paths:
-        for start, end in itertools.pairwise(path):
-            count = max(int(np.hypot(*(end - start)) / 0.05), 1)
-            points.append(start + np.linspace(0, 1, count + 1)[:, None] * (end - start))
-    return np.concatenate(points)
 
 
 def forgiving(folder: Path) -> None:
