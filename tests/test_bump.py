@@ -98,6 +98,12 @@ def test_honest_landings_seldom_look_like_a_move(work, held):
     assert looks <= 20
 
 
+def test_one_target_landed_twice_checks_nothing(work, held):
+    one, _, again, _ = check_lights(work, held)
+    with pytest.raises(BadInputError, match="land both targets"):
+        checked(work, "r1c1", held, fallen([one, again], held.mapping))
+
+
 def test_a_move_by_single_landings_is_asked_for_again(work, held):
     once = fallen(check_lights(work, held)[:2], held.mapping, bumped(0, 5, 0))
     with pytest.raises(BadInputError, match="a second time"):

@@ -68,6 +68,14 @@ def check_targets(targets: Sequence[Target]) -> tuple[Target, ...]:
     return (*once, *again)
 
 
+def far_apart(landings: Sequence[Landing]) -> bool:
+    """Whether two different targets are among the landings."""
+    return any(
+        math.dist(one.at_table, other.at_table) >= _LEAST_APART
+        for one, other in itertools.combinations(landings, 2)
+    )
+
+
 def stirred(mapping: Mapping, landings: Sequence[Landing], sd: float) -> float:
     """The greatest distance in mm that a landing fell from where it should; 0 when no more than
     landings of `sd` mm each way and a true-up by such landings explain."""

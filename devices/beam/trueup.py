@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from devices.beam.bump import moved, retrued, stirred
+from devices.beam.bump import far_apart, moved, retrued, stirred
 from devices.beam.calibration import CHI2_95_OF_TWO, Landing, Setting
 from devices.beam.mapping import Mapping
 from devices.beam.overlay import overlay
@@ -88,7 +88,7 @@ def checked(work: Work, section: str, held: Trued, landings: Sequence[Landing]) 
     """
     units, pixel = work.job.units, throw(work.job.projector).pixel[1]
     sd = math.hypot(SET_BY_HAND, _ROUNDED * pixel)
-    if len(landings) < 2:
+    if not far_apart(landings):
         raise BadInputError("land both targets first; then the two say whether it has moved")
     stirring = stirred(held.mapping, landings, sd)
     if not stirring:
