@@ -172,6 +172,26 @@ def test_a_contradicted_landing_is_named_and_lights_nothing_until_it_is_put_righ
     assert is_lit(acted(without, work, {"do": "finish"}))
 
 
+def test_no_landings_whatever_break_the_desk(work):
+    rng = np.random.default_rng(1)
+    readings = ["0 in", "1 in", "2 in", "28 in", "54 in", "30 in", "700 mm", "1300 mm", "0.01 mm"]
+    refused = 0
+    for _ in range(120):
+        desk = acted(begun(work), work, {"do": "true-up"})
+        for _ in range(rng.integers(4, 14)):
+            said = {"along": str(rng.choice(readings)), "across": str(rng.choice(readings))}
+            if rng.random() < 0.6:
+                target = next(t for t in desk.true_up.targets if t.name == desk.true_up.at)
+                x, y = target.at_table + rng.normal(0, 3, 2)
+                said = {"along": f"{max(x, 0):.2f} mm", "across": f"{max(y, 0):.2f} mm"}
+            desk = acted(desk, work, {"do": "landed", **said})
+        try:
+            acted(desk, work, {"do": "finish"})
+        except (BadInputError, RefusedError):
+            refused += 1
+    assert refused > 60
+
+
 def test_lines_are_called_by_their_trade_names(work):
     names = {line_name(piece) for piece in work.section("r1c1").pieces}
     assert "cross line 11" in names

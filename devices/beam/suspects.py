@@ -55,8 +55,14 @@ def solve(
     _check_enough(landings, table, px, expected.radius_px)
     _check_orientation(landings, table, px, expected.radius_px)
     _check_unit(table, px, expected)
-    solved = calibrate(landings, expected.axis_px, expected.radius_px, setting)
-    _check_swapped(solved, expected, setting)
+    try:
+        solved = calibrate(landings, expected.axis_px, expected.radius_px, setting)
+        _check_swapped(solved, expected, setting)
+    except np.linalg.LinAlgError:
+        raise BadInputError(
+            "no picture at all fits these landings: some readings are far out. Check them target "
+            "by target against the tape, or land them again"
+        ) from None
     _check_picture(solved.mapping, pixels, corners_table)
     return solved
 
