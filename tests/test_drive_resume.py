@@ -9,10 +9,9 @@ import sqlite3
 from typing import TYPE_CHECKING
 
 import pytest
-from kills import cloth_faults, drive_with_kills, free_port, made, make_job, start_plotter
+from kills import cloth_faults, drive_with_kills, made, make_job, plotter_at
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
     from pathlib import Path
 
 from devices.commands import main
@@ -77,19 +76,10 @@ def test_marks_that_nobody_can_read_are_not_waited_for(
     assert "--readings" in capsys.readouterr().err
 
 
-@contextlib.contextmanager
-def served(folder: Path) -> Iterator[list[str]]:
-    """A plotter in a process of its own, and the command that drives one section on it."""
-    port = free_port()
-    plotter = start_plotter(folder, port)
-    try:
-        yield [
-            *["drive", "--job", str(folder), "--section", "r1c1"],
-            *["--port", f"socket://127.0.0.1:{port}", "--ink-anyway", "a test's cloth"],
-        ]
-    finally:
-        plotter.kill()
-        plotter.join()
+def driven(folder: Path, port: list[str]) -> list[str]:
+    """The command that inks one section without readings."""
+    words = ["drive", "--job", str(folder), "--section", "r1c1"]
+    return [*words, *port, "--ink-anyway", "a test's cloth"]
 
 
 def test_an_outline_that_is_not_agreed_to_leaves_no_trace_in_the_record(
@@ -99,8 +89,8 @@ def test_an_outline_that_is_not_agreed_to_leaves_no_trace_in_the_record(
 ) -> None:
     make_job(tmp_path / "job", "flatbed-a4")
     monkeypatch.setattr("sys.stdin", io.StringIO("y\nn\n"))
-    with served(tmp_path / "job") as drive:
-        main([*drive, "--outline"])
+    with plotter_at(tmp_path / "job") as port:
+        main([*driven(tmp_path / "job", port), "--outline"])
     assert "not allowed" in capsys.readouterr().out
     with open_record(tmp_path / "job") as record:
         assert not record.runs()
@@ -113,7 +103,8 @@ def test_an_outline_with_nothing_left_to_draw_is_no_fault(
 ) -> None:
     make_job(tmp_path / "job", "flatbed-a4")
     folder = tmp_path / "job"
-    with served(folder) as drive:
+    with plotter_at(folder) as port:
+        drive = driven(folder, port)
         assert main([*drive, "--unattended"]) == 0
         with contextlib.closing(sqlite3.connect(folder / RECORD_FILE)) as connection:
             # As after a power cut between the last stroke and the row that says it is done.
