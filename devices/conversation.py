@@ -18,6 +18,7 @@ from devices.events import (
     Failed,
     Greeted,
     Noise,
+    PlaceLost,
     Presumed,
     Say,
 )
@@ -255,12 +256,14 @@ class Conversation:
                 return []
             return self._noted(line)
         if reply.kind == "banner":
-            return self._fail("the machine has restarted by itself (power, or its reset button)")
-        return self._fail(f"the machine refused a line: {reply.text}")
+            restarted = "the machine has restarted by itself (power, or its reset button)"
+            return self._fail(restarted, place_lost=True)
+        return self._fail(f"the machine refused a line: {reply.text}", place_lost=reply.lost)
 
     def _at(self, reply: Reply, line: bytes) -> list[Event]:
         if not reply.sound:
-            return self._fail(f"the machine has stopped by itself: {reply.text}")
+            stopped = f"the machine has stopped by itself: {reply.text}"
+            return self._fail(stopped, place_lost=reply.lost)
         self._matched = None
         count = self._open.up_to(lambda text: self._tongue.same_place(text, reply.text))
         if count is None:
@@ -331,7 +334,7 @@ class Conversation:
         if heard == "stray":
             return self._noted(line)
         if heard == "refusal":
-            return self._fail(f"the machine is not ready: {reply.text}")
+            return self._fail(f"the machine is not ready: {reply.text}", place_lost=reply.lost)
         self._quiet_since = self._now
         return self._inquired() if self._inquiry.done else []
 
@@ -404,10 +407,11 @@ class Conversation:
         if not self._line_low:
             self._signal(Signal.GO_ON)
 
-    def _fail(self, reason: str) -> list[Event]:
+    def _fail(self, reason: str, *, place_lost: bool = False) -> list[Event]:
         self._signal(Signal.FAULT)
         self._out.clear()
-        return [Failed(reason)] if self.state is State.FAILED else []
+        lost: list[Event] = [PlaceLost(reason)] if place_lost else []
+        return [*lost, Failed(reason)] if self.state is State.FAILED else lost
 
     def _signal(self, signal: Signal) -> None:
         self.state = TRANSITIONS.get((self.state, signal), self.state)

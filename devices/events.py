@@ -70,10 +70,17 @@ class AskedAgain:
 
 
 @dataclass(frozen=True)
+class PlaceLost:
+    """The machine may no longer stand where it reports: what was known of its place is void."""
+
+    why: str
+
+
+@dataclass(frozen=True)
 class Failed:
     """The conversation is over. What is confirmed stays so; nothing more will be sent."""
 
     reason: str
 
 
-Event = Greeted | Confirmed | Presumed | Noise | AskedAgain | Failed
+Event = Greeted | Confirmed | Presumed | Noise | AskedAgain | PlaceLost | Failed

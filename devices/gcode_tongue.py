@@ -22,10 +22,11 @@ if TYPE_CHECKING:
 
 RESET = b"\x18"
 
+_LOCKED = 9
 LINE_ERRORS = {
     1: "a word lacks its letter",
     2: "a number is missing or malformed",
-    9: "it is locked after an alarm: home it, or unlock it with $X once it stands safely",
+    _LOCKED: "it is locked after an alarm: home it, or unlock it with $X once it stands safely",
     15: "the move would leave its travel",
     20: "it does not know a word of the line",
     22: "the feed rate is missing",
@@ -37,8 +38,19 @@ ALARMS = {
     1: "a limit switch was hit",
     2: "a move would have left its travel",
     3: "it was reset while moving, so its position is lost",
+    4: "its probe was not as expected before probing",
+    5: "its probe touched nothing",
+    6: "homing failed: it was reset meanwhile",
+    7: "homing failed: its door was opened meanwhile",
+    8: "homing failed: a limit switch stayed closed when it drew back",
+    9: "homing failed: it found no limit switch",
 }
 """ALARM:N, as in doc/csv/alarm_codes_en_US.csv of Grbl 1.1."""
+
+_PLACE_KEPT = (2, 4, 5)
+"""Alarms of that list which do not stop the motors short: of 2 it says "Machine position
+retained", probing ends in a feed hold. Of 1 and 3 it says "likely lost"; homing (6 to 9) that
+failed leaves no zero; of an alarm that is not in the list nobody knows."""
 
 _REPORT = re.compile(r"<([A-Za-z]+)(?::\d+)?((?:\|[A-Za-z]+:[-0-9.,A-Z]+)*)>")
 _NEAR = 0.02
@@ -86,10 +98,12 @@ class GcodeTongue:
             return Reply("accepted")
         if found := re.fullmatch(r"error:(\d{1,3})", text):
             number = int(found[1])
-            return Reply("refused", LINE_ERRORS.get(number, f"error {number} of its manual"))
+            words = LINE_ERRORS.get(number, f"error {number} of its manual")
+            return Reply("refused", words, lost=number == _LOCKED)
         if found := re.fullmatch(r"ALARM:(\d{1,3})", text):
             number = int(found[1])
-            return Reply("refused", ALARMS.get(number, f"alarm {number} of its manual"))
+            words = ALARMS.get(number, f"alarm {number} of its manual")
+            return Reply("refused", words, lost=number not in _PLACE_KEPT)
         if re.fullmatch(r"Grbl \S+ \['\$' for help\]", text):
             return Reply("banner")
         if found := _REPORT.fullmatch(text):
@@ -111,7 +125,9 @@ class GcodeTongue:
         self._offset = offset
         sound = state in ("Idle", "Run", "Jog", "Home")
         text = f"{x:.3f},{y:.3f},{pen:.3f}" if sound else f"its state is {state}"
-        return Reply("place", text, sound=sound, settled=state == "Idle")
+        # Asleep, its motors are off (interface.md, [MSG:Sleeping]).
+        lost = state in ("Alarm", "Sleep")
+        return Reply("place", text, sound=sound, settled=state == "Idle", lost=lost)
 
     def place(self, point: Point, down: bool) -> str:
         """Millimetres, and the pen's height or servo value."""

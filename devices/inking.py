@@ -58,7 +58,8 @@ def ink_section(
     _same_device(earlier, place)
     if not earlier:
         setdown.refuse_out_of_turn(section, place)
-    if not setdown.agreed(section, place, stands=bool(earlier) and not place.moved):
+    setdown.refuse_lost_unread(section, earlier, place)
+    if not setdown.agreed(section, earlier, place):
         return Outcome("not allowed", 0)
     with single_keys():
         stance = setdown.found(section, earlier, place, opened(section, place, port, clock))

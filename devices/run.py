@@ -12,7 +12,7 @@ import time
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal, Protocol
 
-from devices.events import Confirmed, Failed, Presumed
+from devices.events import Confirmed, Failed, PlaceLost, Presumed
 from devices.port import DeviceError
 
 if TYPE_CHECKING:
@@ -131,6 +131,8 @@ class Driver:
                 kind: StrokeEvent = "drawn" if isinstance(event, Confirmed) else "presumed"
                 self.record.add_strokes(self.run, self.section, event.strokes, kind)
                 self.drawn(event.strokes)
+            elif isinstance(event, PlaceLost):
+                self.record.add_whereabouts(self.section, "lost", event.why)
             elif isinstance(event, Failed):
                 raise DeviceError(
                     f"{event.reason}. Look that the pen is up. Everything confirmed is kept; put "

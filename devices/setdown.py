@@ -14,6 +14,7 @@ from devices.keys import has_keyboard, key_pressed
 from devices.progress import in_words, verdicts
 from devices.sighting import sight
 from devices.stance import as_set_down, at_pose, from_readings, marks_in_sight, still_to_ink
+from devices.whereabouts import loss, read_anew
 from devices.workplace import set_for
 from marking.errors import BadInputError, RefusedError
 from marking.lengths import format_length
@@ -27,7 +28,7 @@ if TYPE_CHECKING:
     from devices.stance import Stance
     from devices.workplace import Link, Workplace
     from marking.pose import Pose
-    from marking.record import KeptRun
+    from marking.record import KeptRun, KeptWhereabouts
     from marking.sections import Section
     from marking.witness import Mark
 
@@ -37,9 +38,18 @@ _FEWEST = 2
 """Marks that tell where a device stands."""
 
 
-def agreed(section: Section, place: Workplace, *, stands: bool) -> bool:
+def agreed(section: Section, earlier: Sequence[KeptRun], place: Workplace) -> bool:
     """Says where to set the device down, or to leave it, and asks whether it is there."""
-    if stands:
+    lost = _lost(section, place)
+    if lost is not None:
+        place.person.say(
+            f"{section.id}: the machine may have lost its place ({lost.detail}). With its motors "
+            "off, bring it to the corner it counts from, pen raised, and set its zero there, as "
+            "you do before a day's work; its marks are read anew before it inks"
+        )
+        if earlier and not place.moved:
+            return place.person.agrees("Does it stand at its zero, the device and cover unmoved?")
+    elif earlier and not place.moved:
         place.person.say(
             f"{section.id} is begun: do not move the device, nor the cover under it. If it was "
             "moved, answer n"
@@ -73,12 +83,54 @@ def refuse_out_of_turn(section: Section, place: Workplace) -> None:
     )
 
 
+def refuse_lost_unread(section: Section, earlier: Sequence[KeptRun], place: Workplace) -> None:
+    """Refuses a machine without its place where nobody will read its marks. Raises RefusedError."""
+    lost = _lost(section, place)
+    if lost is None or _readings(section, place):
+        return
+    if place.person.attended and (has_keyboard() or not earlier):
+        return
+    raise RefusedError(
+        f"section {section.id}: the machine may have lost its place ({lost.detail}), so nobody "
+        f"knows where it would ink; nothing was inked. {_left_out(section, place)}Set its zero at "
+        "the corner it counts from, read its marks anew, and give them by --readings FILE, or "
+        "leave --unattended out and read them under the pen. With no mark in its reach, set out "
+        "tape marks by canvasrule control"
+    )
+
+
+def _left_out(section: Section, place: Workplace) -> str:
+    """Which of the readings given say nothing of where the machine stands now."""
+    given = {one.mark for one in place.readings if one.section == section.id}
+    old = sorted(given - {one.mark for one in _readings(section, place)})
+    if not old:
+        return ""
+    return (
+        f"The readings given of {', '.join(old)} are those that the record holds from before, "
+        "and place nothing now; a mark that truly reads the same again is to be read under the "
+        "pen. "
+    )
+
+
+def _lost(section: Section, place: Workplace) -> KeptWhereabouts | None:
+    return None if place.rehearsal else loss(place.record, section.id)
+
+
+def _readings(section: Section, place: Workplace) -> list[MarkReading]:
+    """The readings given of this section that tell where the machine stands now."""
+    given = [one for one in place.readings if one.section == section.id]
+    return list(read_anew(given, _lost(section, place), place.record))
+
+
 def found(
     section: Section, earlier: Sequence[KeptRun], place: Workplace, link: Link
 ) -> Stance | None:
     """Where the device stands, by the record, by readings or as planned; None if not allowed."""
-    readings = [one for one in place.readings if one.section == section.id]
-    if earlier and not place.moved:
+    lost = _lost(section, place)
+    readings = _readings(section, place)
+    if old := _left_out(section, place):
+        place.person.say(f"{section.id}: {old.strip()}")
+    if earlier and not place.moved and lost is None:
         return _as_it_stood(section, pose_from(earlier[-1].pose), readings, place, link)
     if not readings and place.person.attended and _readable(section, place):
         readings = _sighted(section, place, link)
@@ -86,7 +138,7 @@ def found(
         stance = _by(section, readings, place)
         place.record.add_readings(layout_hash(place.layout), readings)
     else:
-        stance = _unread(section, place)
+        stance = _unread(section, place, lost if earlier else None)
     place.person.say(f"{section.id}: {stance.advice}")
     if not stance.fits:
         place.person.say("Nothing was inked, and no reason helps here: do what it says")
@@ -99,6 +151,8 @@ def found(
     if not stance.allowed:
         place.person.say(f"It is inked all the same, and recorded why: {place.ink_anyway}")
     _keep(stance, place)
+    if lost is not None and stance.placed is not None:
+        place.record.add_whereabouts(section.id, "found")
     return stance
 
 
@@ -114,8 +168,14 @@ def _as_it_stood(
     return None
 
 
-def _unread(section: Section, place: Workplace) -> Stance:
+def _unread(section: Section, place: Workplace, lost: KeptWhereabouts | None) -> Stance:
     """The planned place, where that is all there is to go by. Raises RefusedError."""
+    if lost is not None:
+        raise RefusedError(
+            f"section {section.id}: the machine may have lost its place ({lost.detail}), and no "
+            "mark is in its reach, so nobody knows where it would ink; nothing was inked. Set "
+            "tape marks out by canvasrule control, then run drive again and read them"
+        )
     if place.moved:
         raise RefusedError(
             f"section {section.id}: the device was moved, and no marks were read, so nobody knows "

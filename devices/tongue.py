@@ -27,6 +27,8 @@ class Reply:
     """False when the machine says that something is wrong with it."""
     settled: bool = True
     """Whether it stands still there, everything before done."""
+    lost: bool = False
+    """Whether it says thereby that it may have lost its place."""
 
 
 @dataclass(frozen=True)

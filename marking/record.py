@@ -31,6 +31,8 @@ CheckKind = Literal["proof", "device", "control", "proof sheet"]
 InkEvent = Literal["begun", "done"]
 StrokeEvent = Literal["sent", "drawn", "presumed"]
 """`drawn` is confirmed by the machine; `presumed` is by the clock alone."""
+WhereaboutsEvent = Literal["moving", "resting", "lost", "found"]
+"""A machine set going, at rest where it says, perhaps without its place, its marks read anew."""
 _PATIENCE_SECONDS = 5.0
 _LEAST_MOVE = 0.001
 _OFF_CENTRE = 0.3183
@@ -130,6 +132,20 @@ class KeptStroke:
     section: str
     stroke: str
     event: StrokeEvent
+
+
+@dataclass(frozen=True)
+class KeptWhereabouts:
+    """Something known of whether a machine still has its place."""
+
+    at: datetime
+    section: str
+    """The one it was driven for."""
+    event: WhereaboutsEvent
+    detail: str
+    """Why the place may be lost, or the place in the machine's own words."""
+    readings: int
+    """How many readings of marks, of all sections, were kept before."""
 
 
 class Record:
@@ -252,6 +268,18 @@ class Record:
         return tuple(
             KeptStroke(_time(at), run, named, stroke, event)
             for _, at, run, named, stroke, event in self._rows("stroke", section=section)
+        )
+
+    def add_whereabouts(self, section: str, event: WhereaboutsEvent, detail: str = "") -> None:
+        """Keeps whether the machine driven for `section` has its place."""
+        row = (section, event, detail, len(self._rows("reading")))
+        self._add("whereabouts", "section, event, detail, readings", [row])
+
+    def whereabouts(self) -> tuple[KeptWhereabouts, ...]:
+        """All that is known of where the machine was, oldest first."""
+        return tuple(
+            KeptWhereabouts(_time(at), section, event, detail, readings)
+            for _, at, section, event, detail, readings in self._rows("whereabouts")
         )
 
     def standing_layout(self) -> str | None:

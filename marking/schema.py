@@ -48,6 +48,11 @@ MIGRATIONS = (
     ALTER TABLE ink ADD COLUMN plan TEXT NOT NULL DEFAULT '';
     ALTER TABLE run ADD COLUMN plan TEXT NOT NULL DEFAULT '';
     """,
+    """
+    CREATE TABLE whereabouts (id INTEGER PRIMARY KEY, at TEXT NOT NULL, section TEXT NOT NULL,
+        event TEXT NOT NULL CHECK (event IN ('moving', 'resting', 'lost', 'found')),
+        detail TEXT NOT NULL, readings INTEGER NOT NULL);
+    """,
 )
 """One step a version; a released step is never edited, only followed by another."""
 

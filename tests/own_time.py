@@ -1,0 +1,98 @@
+"""A simulated gantry as the very port that `drive` opens, in the machine's own time, with faults.
+
+Nothing waits for a real clock. The gantry's zero is where it was switched on or set, so what it
+inks lies at its own coordinates plus that zero; the cloth here stands still under all of it.
+"""
+
+from __future__ import annotations
+
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
+
+from devices.commands import drive, main
+from devices.simulated.cloth import Cloth
+from devices.simulated.gcode import Gantry, SimulatedGantry
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator
+
+    import pytest
+
+    from devices.simulated.cloth import Spot
+
+LOOK = 0.01
+"""Seconds of the machine's time between two looks at it."""
+BANNER = b"Grbl 1.1f ['$' for help]\r\n"
+
+
+class StillCloth(Cloth):
+    """A cloth that knows where the machine's zero lies on it."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.zero: Spot = (0.0, 0.0)
+
+    def lay(self, pen: int, start: Spot, end: Spot) -> None:
+        x, y = self.zero
+        super().lay(pen, (start[0] + x, start[1] + y), (end[0] + x, end[1] + y))
+
+
+@dataclass
+class GantryPort:
+    """The machine and its line; `before_write` and `before_read` may do something to either."""
+
+    gantry: Gantry = field(default_factory=Gantry)
+    cloth: StillCloth = field(default_factory=StillCloth)
+    now: float = 0.0
+    written: list[tuple[float, bytes]] = field(default_factory=list)
+    before_write: Callable[[bytes], None] = lambda data: None
+    before_read: Callable[[], None] = lambda: None
+    answered: Callable[[bytes], bytes] = lambda data: data
+    machine: Any = None
+
+    def __post_init__(self) -> None:
+        self.machine = SimulatedGantry(self.gantry, self.cloth)
+        self._said = b""
+
+    def clock(self) -> float:
+        return self.now
+
+    def write(self, data: bytes) -> None:
+        self.before_write(data)
+        self.written.append((self.now, data))
+        self.machine.receive(data, self.now)
+
+    def read(self) -> bytes:
+        self.now += LOOK
+        self.before_read()
+        self.machine.advance(self.now)
+        said, self._said = self._said + self.answered(self.machine.reply()), b""
+        return said
+
+    def clear_to_send(self, line: str) -> bool:
+        return True
+
+    def close(self) -> None:
+        pass
+
+    def power_cycle(self, zero: Spot) -> None:
+        """Power goes and comes back; the machine's zero now lies at `zero` of the cloth."""
+        self.machine.advance(self.now)
+        self.cloth.zero = zero
+        self.machine = SimulatedGantry(self.gantry, self.cloth)
+        self.machine._clock = self.machine.carriage.free_at = self.now
+        self._said += BANNER
+
+
+@contextmanager
+def driven_at(port: Any, monkeypatch: pytest.MonkeyPatch) -> Iterator[Callable[..., int]]:
+    """Drives a job on `port`; what it gives takes the words of the command."""
+
+    @contextmanager
+    def ports(*_: Any) -> Iterator[Any]:
+        yield port, port.clock
+
+    with monkeypatch.context() as patched:
+        patched.setattr(drive, "_ports", ports)
+        yield lambda *words: main(["drive", *map(str, words)])
