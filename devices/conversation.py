@@ -3,7 +3,8 @@
 It knows no port, no clock and no file: whoever holds those calls `due`, `receive` and `tick`
 with a time in seconds that never runs backwards. Three rules hold whatever the machine does:
 no more bytes are under way than its buffer holds; a stroke is confirmed only by a report of the
-very place that follows it; and a fault ends in `Failed`, after which nothing is sent.
+very place that follows it, of a machine that has not restarted; and a fault ends in `Failed`,
+after which nothing is sent.
 """
 
 from __future__ import annotations
@@ -22,17 +23,19 @@ from devices.events import (
     Presumed,
     Say,
 )
+from devices.greeting import Greeting
 from devices.hpgl_tongue import XOFF, XON
-from devices.inquiry import Inquiry, fault, objection, silence
+from devices.inquiry import Inquiry, fault, silence
 from devices.limits import line_by_line, usable_bytes
+from devices.restarts import LOST_ANSWER, RESTARTED, Watch
 from devices.transitions import TRANSITIONS, Signal, State
 from devices.underway import UnderWay
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator
+    from collections.abc import Iterable, Iterator, Sequence
 
     from devices.limits import Limits
-    from devices.tongue import Reply, Tongue
+    from devices.tongue import Question, Reply, Tongue
 
 _MOST_ASKED = 2
 """Times a question is put again before giving up; the buffer keeps room for one."""
@@ -57,11 +60,17 @@ class Conversation:
         self._open = UnderWay()
         self._inquiry = Inquiry((), tongue)
         """What is asked before the program, or about a fault."""
+        self._greeting = Greeting(tongue, limits.buffer_bytes)
+        self._watch = Watch()
+        self._suspected: str | None = None
+        """What is told of a machine that falls silent, unless it says what is wrong."""
         self._asked_times = 0
         self._line = bytearray()
         self._noise = 0
         self._matched: int | None = None
         """How many open pieces the place just reported would confirm, until a status follows."""
+        self._elsewhere_told = False
+        """Whether the place just reported is none that was asked for."""
         self._now = self._quiet_since = self._polled_at = 0.0
         self._space: tuple[int, int] | None = None
         """Free bytes the machine last reported, and what had been sent then."""
@@ -75,7 +84,7 @@ class Conversation:
         """Begins the greeting."""
         self._now = self._quiet_since = now
         self._signal(Signal.OPEN)
-        self._inquiry = Inquiry(self._tongue.greeting, self._tongue)
+        self._inquiry = self._greeting.first()
         return self._inquired() if self._inquiry.done else []
 
     def feed(self, program: Iterable[Say]) -> None:
@@ -87,12 +96,23 @@ class Conversation:
     @property
     def drained(self) -> bool:
         """Whether all that was fed is sent and known to be done."""
-        return self._next is None and not self._open and self.state is State.STREAMING
+        done = self._next is None and not self._open and self._watch.settled
+        return done and self.state is State.STREAMING
 
     @property
     def room(self) -> int:
         """Bytes that may be under way."""
         return self._room
+
+    @property
+    def overstated(self) -> int | None:
+        """Bytes that the machine is said to hold, where the greeting has shown that it does not."""
+        return self._greeting.overstated
+
+    @property
+    def begun_anew(self) -> bool:
+        """Whether the machine was switched on or reset since it was last spoken to."""
+        return self._greeting.restarted
 
     @property
     def greeting(self) -> bool:
@@ -110,6 +130,7 @@ class Conversation:
         if self.state in (State.GREETING, State.DIAGNOSING):
             self._out += self._inquiry.due(self._now)
         begins: list[str] = []
+        self._ask_window()
         while self.state is State.STREAMING and self._next is not None and self._fits(self._next):
             begins += self._next.begins
             self._send(self._next)
@@ -171,7 +192,7 @@ class Conversation:
             return self._by_the_clock()
         if self.state is State.HELD and not self._open:
             self._wait_is_stale()
-        waiting = bool(self._open) or self.state is State.HELD
+        waiting = bool(self._open) or self._watch.waits or self.state is State.HELD
         if not waiting:
             self._quiet_since = self._now
             return []
@@ -208,6 +229,17 @@ class Conversation:
             return False
         free, sent_then = self._space
         return self._open.sent - sent_then + count <= free
+
+    def _ask_window(self) -> None:
+        """Asks for the window, in turn with the program, as soon as it has room."""
+        asked = self._tongue.window
+        if self.state is not State.STREAMING or not self._watch.wants:
+            return
+        if self._open.bytes + len(asked) <= self._room and self._space_allows(len(asked)):
+            self._watch.ask(self._open.sent)
+            self._out += asked
+            self._open.sent += len(asked)
+            self._quiet_since = self._now
 
     def _pause_if_at_rest(self) -> None:
         if self._pausing and self._rests:
@@ -248,6 +280,8 @@ class Conversation:
             return self._at(reply, line)
         if reply.kind == "number":
             return self._number(reply.number, line)
+        if reply.kind == "window":
+            return self._window(reply.text)
         if reply.kind == "accepted":
             if self._open.unanswered:
                 self._open.unanswered.popleft()
@@ -256,17 +290,17 @@ class Conversation:
                 return []
             return self._noted(line)
         if reply.kind == "banner":
-            restarted = "the machine has restarted by itself (power, or its reset button)"
-            return self._fail(restarted, place_lost=True)
+            return self._fail(RESTARTED, place_lost=True)
         return self._fail(f"the machine refused a line: {reply.text}", place_lost=reply.lost)
 
     def _at(self, reply: Reply, line: bytes) -> list[Event]:
         if not reply.sound:
             stopped = f"the machine has stopped by itself: {reply.text}"
             return self._fail(stopped, place_lost=reply.lost)
-        self._matched = None
+        self._matched, self._elsewhere_told = None, False
         count = self._open.up_to(lambda text: self._tongue.same_place(text, reply.text))
         if count is None:
+            self._elsewhere_told = self._tongue.status_follows
             return self._elsewhere(reply) if self._tongue.poll else self._noted(line)
         if not reply.settled:
             return []
@@ -291,14 +325,16 @@ class Conversation:
         return []
 
     def _number(self, number: int, line: bytes) -> list[Event]:
-        if self._matched is not None:
-            if self._tongue.healthy(number):
+        follows, self._elsewhere_told = self._elsewhere_told, False
+        if self._matched is not None or follows:
+            told = self._space_asked is None
+            if told and self._tongue.began_anew(number):
+                return self._fail(RESTARTED, place_lost=True)
+            if self._matched is not None and self._tongue.healthy(number):
                 return self._confirm()
             self._matched = None
-            if self._space_asked is None:
-                self._signal(Signal.UNSOUND)
-                self._inquiry = Inquiry(self._tongue.diagnosis, self._tongue)
-                return []
+            if told and (not follows or self._tongue.faulty(number)):
+                return self._ask_last(self._tongue.diagnosis, None)
         if self._space_asked is not None:
             least = self._limits.buffer_bytes - (self._space_asked - self._open.freed)
             if least - len(self._tongue.checkpoint) * self._asked_times <= number:
@@ -309,13 +345,26 @@ class Conversation:
         return self._noted(line)
 
     def _confirm(self) -> list[Event]:
-        strokes, self._matched = self._open.done(self._matched or 0), None
+        count, self._matched = self._matched or 0, None
+        all_heard = self._open.all_heard(count)
+        strokes = self._watch.answered(
+            self._open.done(count), all_heard=all_heard, done=self._open.freed
+        )
+        if strokes is None:
+            return self._fail(LOST_ANSWER)
         if self._tongue.acknowledges:
             self._open.unanswered.clear()
         self._quiet_since, self._asked_times, self._noise = self._now, 0, 0
         self._signal(Signal.CONFIRMED)
         if not self._open and self.state is State.HELD:
             self._wait_is_stale()
+        return [Confirmed(strokes)] if strokes else []
+
+    def _window(self, told: str) -> list[Event]:
+        strokes = self._watch.reads(told)
+        if strokes is None:
+            return self._fail(RESTARTED, place_lost=True)
+        self._quiet_since = self._now
         return [Confirmed(strokes)] if strokes else []
 
     def _noted(self, line: bytes) -> list[Event]:
@@ -339,31 +388,58 @@ class Conversation:
         return self._inquired() if self._inquiry.done else []
 
     def _inquired(self) -> list[Event]:
-        found = self._inquiry.findings
         if self.state is State.DIAGNOSING:
-            return self._fail(fault(found, silent=False))
-        if self._inquiry.room is not None:
-            said = min(self._inquiry.room, self._limits.buffer_bytes)
-            self._room = usable_bytes(said, self._tongue)
-        reason = objection(found, self._room)
+            return self._found(silent=False)
+        greeting = self._greeting
+        asked = greeting.after(self._inquiry)
+        if asked is not None:
+            self._inquiry = asked
+            return []
+        self._room = greeting.room
+        reason = greeting.objection
         if reason is not None:
             return self._fail(reason)
+        self._watch = Watch(
+            tells=greeting.tells_restarts,
+            own_window=self._tongue.own_window,
+            first_window=greeting.first_window,
+        )
         self._signal(Signal.ANSWERED_ALL)
         return [Greeted(self._room)]
+
+    def _ask_last(self, questions: Sequence[Question], suspected: str | None) -> list[Event]:
+        """What is wrong, before giving up; `suspected` is told when the machine does not say."""
+        if not questions:
+            return self._fail(suspected or fault((), silent=False))
+        self._suspected = suspected
+        self._signal(Signal.UNSOUND)
+        self._inquiry = Inquiry(questions, self._tongue)
+        return []
+
+    def _found(self, *, silent: bool) -> list[Event]:
+        if self._tongue.began_anew(self._inquiry.said.get("status", 0)):
+            return self._fail(RESTARTED, place_lost=True)
+        found = self._inquiry.findings
+        if self._suspected is not None and not found:
+            return self._fail(self._suspected)
+        return self._fail(fault(found, silent=silent))
 
     def _question_overdue(self) -> list[Event]:
         came = self._inquiry.tick(self._now)
         if came == "waiting":
             return []
         if came == "again":
-            return [AskedAgain(self._inquiry.times)]
+            asked: list[Event] = [AskedAgain(self._inquiry.times)]
+            return asked + (self._inquired() if self._inquiry.done else [])
         if self.state is State.DIAGNOSING:
-            return self._fail(fault(self._inquiry.findings, silent=True))
+            return self._found(silent=True)
         return self._fail(silence(garbled=bool(self._noise or self._line)))
 
     # -- time ----------------------------------------------------------------------------------
 
     def _overdue(self) -> list[Event]:
+        if not self._open and self.state is not State.HELD:
+            return [AskedAgain(1)] if self._watch.unheard() else self._fail(LOST_ANSWER)
         if self.state is State.HELD:
             return self._fail(
                 f"the machine has asked to wait for {self._now - self._quiet_since:.0f} s and "
@@ -374,9 +450,10 @@ class Conversation:
             and not self._tongue.poll
         )
         if self._asked_times >= _MOST_ASKED or full:
-            return self._fail(
+            return self._ask_last(
+                self._tongue.last_questions,
                 "the machine no longer says where its pen stands, or stands elsewhere than sent: "
-                "look whether it is paused or stuck, and at the cable"
+                "look whether it is paused or stuck, and at the cable",
             )
         self._asked_times += 1
         self._quiet_since = self._now

@@ -68,6 +68,9 @@ class GcodeTongue:
     room: bytes = b""
     halt: bytes = b"!" + RESET
     diagnosis: tuple[Question, ...] = ()
+    last_questions: tuple[Question, ...] = ()
+    window: bytes = b""
+    own_window: str = ""
     ends: bytes = b"\n\r"
     status_follows: bool = False
     acknowledges: bool = True
@@ -143,6 +146,22 @@ class GcodeTongue:
     def healthy(self, status: int) -> bool:
         """No status numbers are asked."""
         return status == 0
+
+    def faulty(self, status: int) -> bool:
+        """No status numbers are asked."""
+        return False
+
+    def began_anew(self, status: int) -> bool:
+        """Its banner tells."""
+        return False
+
+    def holds(self, size: int) -> tuple[Question, ...]:
+        """Each line is acknowledged when it leaves the buffer: nothing needs to be tried."""
+        return ()
+
+    def shown(self, size: int) -> int:
+        """What it is said to hold."""
+        return size
 
     def in_words(self, meaning: str, number: int) -> str | None:
         """No error numbers are asked; refusals come in words."""

@@ -30,8 +30,10 @@ class HpglHand:
     """Bytes that one instruction may have here."""
 
     def opening(self) -> Iterator[bytes]:
-        """IN, the input window, pen up."""
-        return _bytes(hpgl.opening(self.plotter, self.bed))
+        """The input window, pen up; where a greeting is answered, IN went before, in it."""
+        lines = hpgl.opening(self.plotter, self.bed)
+        unheard = self.plotter.handshake == "timed"
+        return _bytes(line for line in lines if unheard or line != "IN;")
 
     def settings(self, pen: str, held: str | None) -> Iterator[bytes]:
         """SP, VS and FS as far as they change."""

@@ -28,6 +28,10 @@ class Inquiry:
         """What the answers say is wrong."""
         self.room: int | None = None
         """Bytes that the machine says its buffer has, once it has said so."""
+        self.said: dict[str, int] = {}
+        """The last number that answered a question of each meaning."""
+        self.window: str | None = None
+        """The window that the machine says it has."""
         self.times = 0
         """How often the standing question has gone unanswered."""
         self._questions = deque(questions)
@@ -55,9 +59,15 @@ class Inquiry:
         question = self._questions[0]
         if reply.kind != question.answer or reply.number > question.most:
             return "stray"
+        if reply.kind == "number":
+            self.said[question.meaning] = reply.number
         if question.meaning == "room":
             self.room = reply.number
-        elif question.meaning != "ready" and reply.kind == "number":
+        elif question.meaning == "window":
+            self.window = reply.text
+        elif (
+            question.meaning in ("io error", "error", "status", "holds") and reply.kind == "number"
+        ):
             words = self._tongue.in_words(question.meaning, reply.number)
             if words is not None:
                 self.findings.append(words)
@@ -71,6 +81,10 @@ class Inquiry:
             return "waiting"
         if now - self._put_at <= self._questions[0].seconds:
             return "waiting"
+        if self._questions[0].spared:
+            self._questions.popleft()
+            self._put_at, self.times = None, 0
+            return "again"
         self.times += 1
         if self.times >= _MOST_PUT:
             return "silent"

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from devices.bed import bed_at
+from devices.buffer_trial import buffer_trial
 from devices.gcode import GcodeHand
 from devices.gcode_tongue import GcodeTongue
 from devices.hand import inkings, pace_of
@@ -51,7 +52,7 @@ def setting(
     tongue: Tongue
     hand: Hand
     if plotter.dialect == "hpgl":
-        tongue = HpglTongue(plotter.handshake)
+        tongue = _hpgl_tongue(plotter, bed)
         hand = HpglHand(plotter, pens, bed, pace, plotter.longest_instruction)
         nudge = 1
     else:
@@ -62,6 +63,18 @@ def setting(
     room = usable_bytes(plotter.buffer_bytes, tongue)
     strokes = tuple(inkings(section, pens, bed))
     return Setting(tongue, hand, bed, strokes, limits, room, nudge)
+
+
+def _hpgl_tongue(plotter: Plotter, bed: Bed) -> HpglTongue:
+    if plotter.handshake == "timed":
+        return HpglTongue(plotter.handshake)
+    (x0, y0), (x1, y1) = bed.low, bed.high
+    return HpglTongue(
+        plotter.handshake,
+        starts="IN" in plotter.instructions,
+        own_window=f"{x0},{y0},{x1},{y1}" if "IW" in plotter.instructions else "",
+        trial=buffer_trial(plotter, bed),
+    )
 
 
 def device_digest(plotter: Plotter, pens: PensTable, correction: Correction | None) -> str:

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Literal, Protocol
 if TYPE_CHECKING:
     from devices.bed import Point
 
-Kind = Literal["place", "number", "accepted", "refused", "banner", "note", "noise"]
+Kind = Literal["place", "number", "window", "accepted", "refused", "banner", "note", "noise"]
 
 
 @dataclass(frozen=True)
@@ -21,7 +21,7 @@ class Reply:
 
     kind: Kind
     text: str = ""
-    """A place as the machine reports it, or a refusal in words."""
+    """A place or a window as the machine reports it, or a refusal in words."""
     number: int = 0
     sound: bool = True
     """False when the machine says that something is wrong with it."""
@@ -37,11 +37,15 @@ class Question:
 
     data: bytes
     answer: Kind
-    meaning: Literal["room", "io error", "error", "status", "ready"]
+    meaning: Literal[
+        "room", "io error", "error", "status", "ready", "since", "started", "window", "holds"
+    ]
     seconds: float = 3.0
     """How long the answer may take."""
     most: int = 999_999
     """The greatest number that answers it; a greater one answers something asked earlier."""
+    spared: bool = False
+    """Whether a machine that does not answer it is asked it once only, and may be driven."""
 
 
 class Tongue(Protocol):
@@ -88,6 +92,19 @@ class Tongue(Protocol):
         ...
 
     @property
+    def last_questions(self) -> tuple[Question, ...]:
+        """Asked when it no longer says where its pen stands; empty where nothing would tell."""
+        ...
+
+    def holds(self, size: int) -> tuple[Question, ...]:
+        """Tries whether the buffer holds `size` bytes, pen up; empty where that cannot be tried."""
+        ...
+
+    def shown(self, size: int) -> int:
+        """Bytes that such a trial shows when nothing of it was lost."""
+        ...
+
+    @property
     def ends(self) -> bytes:
         """The bytes that end a reply."""
         ...
@@ -116,6 +133,24 @@ class Tongue(Protocol):
 
     def healthy(self, status: int) -> bool:
         """Whether a status number says that nothing is wrong."""
+        ...
+
+    def faulty(self, status: int) -> bool:
+        """Whether a status number says that something is wrong, and is no other number."""
+        ...
+
+    def began_anew(self, status: int) -> bool:
+        """Whether a status number says that the machine began anew since it was last asked."""
+        ...
+
+    @property
+    def window(self) -> bytes:
+        """Asks, in turn with the program, for what only a restart undoes; empty if nothing is."""
+        ...
+
+    @property
+    def own_window(self) -> str:
+        """What it answers to `window` after the opening and before any restart."""
         ...
 
     def in_words(self, meaning: str, number: int) -> str | None:

@@ -83,6 +83,11 @@ class UnderWay:
         points = (self._pieces[n][0].checkpoint for n in range(count))
         return all(point is None or point.light for point in points)
 
+    def all_heard(self, count: int) -> bool:
+        """Whether the last of the first `count` pieces is the only one that strokes hang on."""
+        points = (self._pieces[n][0].checkpoint for n in range(count - 1))
+        return all(point is None or point.light for point in points)
+
     def done(self, count: int) -> tuple[str, ...]:
         """Takes the first `count` pieces as done; returns the strokes that this confirms."""
         strokes: list[str] = []

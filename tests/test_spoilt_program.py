@@ -98,6 +98,7 @@ def ink(
         port, talk, made.tongue, "barrier", record, 1, SECTION, wish, lambda _: None, port.clock
     )
     driver.greet()
+    port.seen = 0
     script = Script(made.hand, made.tongue, talk.room, made.nudge)
     driver.send(script.opening())
     return driver.send(script.ink(made.strokes))
