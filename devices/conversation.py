@@ -417,7 +417,8 @@ class Conversation:
         return []
 
     def _found(self, *, silent: bool) -> list[Event]:
-        if self._tongue.began_anew(self._inquiry.said.get("status", 0)):
+        status = self._inquiry.said.get("status", 0)
+        if self._tongue.began_anew(status) or self._watch.undone(self._inquiry.window):
             return self._fail(RESTARTED, place_lost=True)
         found = self._inquiry.findings
         if self._suspected is not None and not found:
@@ -441,9 +442,10 @@ class Conversation:
         if not self._open and self.state is not State.HELD:
             return [AskedAgain(1)] if self._watch.unheard() else self._fail(LOST_ANSWER)
         if self.state is State.HELD:
-            return self._fail(
+            return self._ask_last(
+                () if self._line_low else self._tongue.last_questions,
                 f"the machine has asked to wait for {self._now - self._quiet_since:.0f} s and "
-                "never said to go on: look whether it is paused, open or out of cloth"
+                "never said to go on: look whether it is paused, open or out of cloth",
             )
         full = (
             self._open.bytes + len(self._tongue.checkpoint) > self._limits.buffer_bytes

@@ -150,6 +150,8 @@ class HpglTongue:
     def diagnosis(self) -> tuple[Question, ...]:
         """What is buffered is dropped, the pen raised, then the two error numbers asked.
 
+        Last comes the window: an instruction cut short may be the work of a restart.
+
         HP-GL has no acknowledgement: what lay in the buffer when an instruction was spoilt has
         been drawn by then; dropping the rest at once is all that can be done.
         """
@@ -162,6 +164,7 @@ class HpglTongue:
                 most=max(INSTRUCTION_ERRORS),
             ),
             Question(ESC + b"E", "number", "io error"),
+            *((Question(self.window, "window", "window", spared=True),) if self.window else ()),
         )
 
     @property

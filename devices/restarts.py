@@ -99,6 +99,10 @@ class Watch:
             return ()
         return None if window == self._first or self._times >= _MOST_ASKED else ()
 
+    def undone(self, window: str | None) -> bool:
+        """Whether a window told at another time shows a restart."""
+        return self._window == "proves" and window == self._first
+
     def unheard(self) -> bool:
         """The answer is overdue. Returns whether it is worth asking again."""
         self._asked = None

@@ -168,10 +168,18 @@ def test_an_xoff_that_never_ends_is_a_clear_stop() -> None:
     talk.receive(b"\x13", 0.1)
     assert talk.state is State.HELD
     assert talk.due(0.2) is None
-    events = talk.tick(60.0)
-    assert isinstance(events[0], Failed)
-    assert "asked to wait" in events[0].reason
-    assert talk.due(61.0) is None
+    assert talk.tick(60.0) == []
+    # Before giving up it drops what the machine holds, raises the pen and asks what is wrong.
+    last = talk.due(60.0)
+    assert last is not None
+    assert last.data == b"\x1b.KPU;OS;"
+    events = []
+    for second in range(61, 120):
+        talk.due(float(second))
+        events += talk.tick(float(second))
+    (failed,) = (event for event in events if isinstance(event, Failed))
+    assert "asked to wait" in failed.reason
+    assert talk.due(121.0) is None
 
 
 def test_the_greeting_reads_real_buffer_space_and_errors_in_words() -> None:
