@@ -6,6 +6,7 @@ found in `devices.setdown`.
 
 from __future__ import annotations
 
+from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
@@ -15,15 +16,16 @@ from devices import setdown
 from devices.keys import single_keys
 from devices.machine import device_digest
 from devices.penchange import spent_by_slot, stretches
-from devices.progress import verdicts
+from devices.port import DeviceError
+from devices.progress import in_words, verdicts
 from devices.workplace import opened, set_for
 from marking.counts import counted
 from marking.errors import RefusedError
-from marking.record import layout_hash
+from marking.record import NotKeptError, layout_hash
 from marking.standing import plan_hash, pose_record
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Callable, Iterator, Sequence
 
     from devices.bed import Point
     from devices.hand import Inking
@@ -96,10 +98,36 @@ def _ink(stance: Stance, place: Workplace, port: Line, clock: Callable[[], float
             return Outcome("not allowed", len(known.drawn))
     shown = _Shown(place, section, todo, len(known.drawn), clock)
     link.driver.drawn, link.driver.wish = shown.drawn, place.person.wish
-    ended = _stretch_by_stretch(stance, in_turn, place, link, shown)
-    if not shown.left:
-        record.add_ink(place.layout, section.id, "done", plan_hash(place.plan))
+    with _cloth_told(section, place, made.strokes):
+        ended = _stretch_by_stretch(stance, in_turn, place, link, shown)
+        if not shown.left:
+            record.add_ink(place.layout, section.id, "done", plan_hash(place.plan))
+    if ended == "done" and shown.left:
+        raise DeviceError(
+            f"section {section.id}: all was sent, and {counted(shown.left, 'stroke')} not "
+            "confirmed. Look at the cloth, and run drive again to ink what is missing"
+        )
     return Outcome(ended, shown.done)
+
+
+@contextmanager
+def _cloth_told(section: Section, place: Workplace, strokes: Sequence[Inking]) -> Iterator[None]:
+    """When the record takes no more, says what is on the cloth. Raises DeviceError then.
+
+    The run is over by that time and the pen told to rise: nothing more is inked than is kept.
+    """
+    try:
+        yield
+    except NotKeptError as fault:
+        try:
+            cloth = in_words(verdicts(strokes, place.record.strokes(section.id)), section.id)
+        except NotKeptError:
+            cloth = f"section {section.id}: what is drawn is told when the record can be read"
+        raise DeviceError(
+            f"{fault.why}, so the run was ended. The plotter was told to raise its pen: look that "
+            f"it is up. {cloth}. Move neither device nor cover. {fault.advice}; then run drive "
+            "again to go on"
+        ) from None
 
 
 def _refuse_pens_unattended(section: Section, in_turn: Sequence[Stretch], place: Workplace) -> None:

@@ -52,6 +52,12 @@ def chosen(name: str | None) -> str:
     Raises BadInputError, listing what there is, when that does not settle it.
     """
     if name is not None:
+        if not name.strip():
+            listed = ", ".join(port.name for port in candidates()) or "none"
+            raise BadInputError(
+                f'--port "{name}": an empty name of a port; give the one that the machine is on '
+                f"(there are: {listed}), or leave --port out where there is only one"
+            )
         if "://" not in name and Path(name).is_file():
             raise BadInputError(
                 f'{name}: a file, not a port; "canvasrule write" writes files, drive needs the '

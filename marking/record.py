@@ -51,6 +51,23 @@ def layout_hash(layout: Layout) -> str:
     return hashlib.sha256("\n".join(strokes).encode("ascii")).hexdigest()
 
 
+class NotKeptError(CanvasruleError):
+    """The record took nothing; `why` and `advice` are for those who must say what that means."""
+
+    def __init__(self, why: str, advice: str) -> None:
+        super().__init__(f"{why}; nothing was changed. {advice}")
+        self.why = why
+        self.advice = advice
+
+
+class _BusyRecordError(NotKeptError, RefusedError):
+    exit_code = RefusedError.exit_code
+
+
+class _UnusableRecordError(NotKeptError, BadInputError):
+    exit_code = BadInputError.exit_code
+
+
 def utc_now() -> datetime:
     """The time now, in UTC."""
     return datetime.now(UTC)
@@ -341,7 +358,7 @@ class Record:
         blanks = ", ".join("?" * (columns.count(",") + 2))
         self._connection.executemany(
             f"INSERT INTO {table} (at, {columns}) VALUES ({blanks})",
-            [(at, *row) for row in rows],
+            [(at, *map(_storable, row)) for row in rows],
         )
 
     def _rows(self, table: str, **equal: str | None) -> list[tuple[Any, ...]]:
@@ -397,10 +414,11 @@ def _check_ours(connection: sqlite3.Connection, path: Path) -> None:
 
 
 def _broken(path: Path, said: object) -> CanvasruleError:
-    return BadInputError(
-        f"{path}: damaged ({said}); nothing was changed. Put back a copy of the job's folder, or "
+    return _UnusableRecordError(
+        f"{path}: damaged ({said})",
+        "Put back a copy of the job's folder, or "
         f"move {path.name}, {path.name}-wal and {path.name}-shm together to a safe place: without "
-        "them the program no longer knows what is inked"
+        "them the program no longer knows what is inked",
     )
 
 
@@ -412,13 +430,13 @@ def _explained(path: Path) -> Iterator[None]:
     except sqlite3.OperationalError as fault:
         said = str(fault)
         if "locked" in said or "busy" in said:
-            raise RefusedError(
-                f"{path}: in use by another program for {_PATIENCE_SECONDS:g} s; nothing was "
-                "changed. End the other command on this job, or wait for it, and try again"
+            raise _BusyRecordError(
+                f"{path}: in use by another program for {_PATIENCE_SECONDS:g} s",
+                "End the other command on this job, or wait for it, and try again",
             ) from None
-        raise BadInputError(
-            f"{path}: cannot be used ({said}); nothing was changed. See that its folder and disk "
-            "can be written and have room"
+        raise _UnusableRecordError(
+            f"{path}: cannot be used ({said})",
+            "See that its folder and disk can be written and have room",
         ) from None
     except sqlite3.DatabaseError as fault:
         raise _broken(path, fault) from None
@@ -437,6 +455,13 @@ def _json(value: Any) -> str:
         raise BadInputError(
             "a result that is not a finite number was not kept; nothing was changed"
         ) from None
+
+
+def _storable(value: Any) -> Any:
+    """A file's name may hold a byte that is no UTF-8, which SQLite takes in no text."""
+    if isinstance(value, str):
+        return value.encode("utf-8", "backslashreplace").decode("utf-8")
+    return value
 
 
 def _text(at: datetime) -> str:

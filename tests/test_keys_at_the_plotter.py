@@ -254,7 +254,7 @@ def test_p_pauses_with_every_stroke_that_was_begun_drawn_and_the_rest_follows_la
     shown = ended_by(job, F5 + CONTROL_RIGHT + "p")
     assert '"ended": "paused"' in shown
     assert "The pen is up and parked. Do not move the device" in shown
-    assert f'To go on: canvasrule drive --job "{job}"' in shown
+    assert f"To go on: canvasrule drive --job {job}" in shown
     with open_record(job) as record:
         events = Counter(kept.event for kept in record.strokes(SECTION))
     assert events["sent"] == events["drawn"]

@@ -138,8 +138,9 @@ def _driven(
         say("A rehearsal: the plotter and the cloth are simulated")
     todo = [section for section in sections if not is_done(section, place)]
     outcomes: dict[str, Outcome] = {}
-    for section in todo[: options.most]:
-        outcomes[section.id] = _inked(section, place, options)
+    for count, section in enumerate(todo[: options.most]):
+        most = None if options.most is None else options.most - count
+        outcomes[section.id] = _inked(section, place, options, most)
         if outcomes[section.id].ended != "done":
             break
     if place.rehearsal:
@@ -182,12 +183,14 @@ def _asked_for(plan: Plan, name: str | None) -> list[Section]:
     return found
 
 
-def _inked(section: Section, place: Workplace, options: argparse.Namespace) -> Outcome:
-    """Inks one section; however that ends, says what to do next."""
+def _inked(
+    section: Section, place: Workplace, options: argparse.Namespace, most: int | None
+) -> Outcome:
+    """Inks one section, of `most` that are still asked for; however that ends, says what next."""
     from devices.inking import ink_section
     from marking.errors import CanvasruleError
 
-    ended = "interrupted"
+    ended, before = "interrupted", len(place.record.runs(section.id))
     try:
         with _ports(section, place, options) as (port, clock):
             outcome = ink_section(section, place, port, clock)
@@ -196,23 +199,47 @@ def _inked(section: Section, place: Workplace, options: argparse.Namespace) -> O
         ended = "failed"
         raise
     finally:
-        # The terminal that it would be said on may be what has gone.
-        with suppress(OSError):
-            _say_what_next(section, ended, place, options)
+        # The terminal that it would be said on may be what has gone, or the disk read for it.
+        with suppress(OSError, CanvasruleError):
+            begun = len(place.record.runs(section.id)) > before
+            _say_what_next(section, ended, place, _again(options, most, begun=begun))
     return outcome
 
 
-def _say_what_next(
-    section: Section, ended: str, place: Workplace, options: argparse.Namespace
-) -> None:
+def _say_what_next(section: Section, ended: str, place: Workplace, again: str) -> None:
     from devices.progress import what_next
 
     if place.rehearsal or ended in ("done", "not allowed"):
         return
-    port = f' --port "{options.port}"' if options.port else ""
-    again = f'canvasrule drive --job "{options.job}"{port}'
     for text in what_next(section.id, ended, place.record, again):
         place.person.say(text)
+
+
+def _again(options: argparse.Namespace, most: int | None, *, begun: bool) -> str:
+    """The command that goes on, word for word as it was given.
+
+    Once the run has `begun` it stands where it was placed: --moved would place it anew.
+    """
+    from devices.commands.typed import typed
+
+    words = ["canvasrule", "drive", "--job", options.job]
+    for name, value in (
+        ("--port", options.port),
+        ("--section", options.section),
+        ("--most", most),
+        ("--readings", options.readings),
+        ("--ink-anyway", options.ink_anyway),
+    ):
+        words += [] if value is None else [name, str(value)]
+    moved = options.moved and not begun
+    for name, given in (
+        ("--unattended", options.unattended),
+        ("--moved", moved),
+        ("--outline", options.outline),
+        ("--json", options.json),
+    ):
+        words += [name] if given else []
+    return typed(words)
 
 
 @contextmanager
