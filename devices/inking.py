@@ -37,6 +37,7 @@ if TYPE_CHECKING:
     from marking.sections import Section
 
 _SHOWN_EVERY = 5.0
+_SWITCHED = "the plotter was switched on, or reset, since it last inked"
 
 
 @dataclass(frozen=True)
@@ -64,7 +65,11 @@ def ink_section(
     if not setdown.agreed(section, earlier, place):
         return Outcome("not allowed", 0)
     with single_keys():
-        stance = setdown.found(section, earlier, place, opened(section, place, port, clock))
+        link = opened(section, place, port, clock)
+        if earlier and place.job.plotter.kind == "roll" and link.driver.conversation.begun_anew:
+            # A flat bed finds its own corner when it is switched on; a roll begins where it lies.
+            place.record.add_whereabouts(section.id, "lost", _SWITCHED)
+        stance = setdown.found(section, earlier, place, link)
         if stance is None:
             return Outcome("not allowed", 0)
         return _ink(stance, place, port, clock)
@@ -91,6 +96,7 @@ def _ink(stance: Stance, place: Workplace, port: Line, clock: Callable[[], float
     in_turn = list(stretches(section, todo, pens, spent))
     _refuse_pens_unattended(section, in_turn, place)
     link = opened(section, place, port, clock)
+    _still_told(link, section, place)
     if place.outline and todo:
         link.driver.send(link.script.outline(_outline(todo)))
         if not place.person.agrees("That was the outline, pen up. Ink it?"):
@@ -130,6 +136,22 @@ def _cloth_told(section: Section, place: Workplace, strokes: Sequence[Inking]) -
         ) from None
 
 
+def _still_told(link: Link, section: Section, place: Workplace) -> None:
+    """What the second greeting adds to the first, a moment before ink. Raises DeviceError."""
+    talk = link.driver.conversation
+    if talk.begun_anew:
+        place.record.add_whereabouts(section.id, "lost", _SWITCHED)
+        raise DeviceError(
+            f"section {section.id}: {_SWITCHED}, a moment ago; nothing was inked now. Run drive "
+            "again and read its marks anew"
+        )
+    if talk.overstated is not None:
+        place.person.say(
+            f"The plotter is said to hold {talk.overstated} bytes and holds fewer: {talk.room} are "
+            "used, which is slower. Set plotter.buffer_bytes to what its manual says"
+        )
+
+
 def _refuse_pens_unattended(section: Section, in_turn: Sequence[Stretch], place: Workplace) -> None:
     asked = [question for stretch in in_turn for question in stretch.questions]
     if asked and not (place.person.attended or place.rehearsal):
@@ -152,6 +174,9 @@ def _stretch_by_stretch(
         if not begun:
             driver.run = _begun(stance, place)
             begun = True
+        if stretch.questions:
+            # A pen was changed by hand: what was pressed at the panel meanwhile tells now.
+            driver.send(script.hop_to(script.at))
         wish: Wish = driver.send(script.ink(stretch.strokes))
         if wish == "stop":
             return "stopped"
