@@ -13,6 +13,8 @@ if TYPE_CHECKING:
 Spot = tuple[float, float]
 _SAME = 1e-9
 _MARGIN = 5.0
+_REST = 0.02
+"""Seconds."""
 _COLOURS = ("#1b1b1b", "#c0392b", "#1f6fb2", "#2e8b57", "#8e44ad", "#b8860b", "#444444", "#d35400")
 
 
@@ -24,15 +26,35 @@ class Ink:
     path: tuple[Spot, ...]
 
 
+@dataclass(frozen=True)
+class Rest:
+    """A pen that stood still on the cloth: with a marker, a blot. Seconds of the machine's time."""
+
+    pen: int
+    at: Spot
+    since: float
+    until: float
+
+
 class Cloth:
     """Collects ink; with a file, every bit of it is on disk as soon as it is laid."""
 
     def __init__(self, file: BinaryIO | None = None) -> None:
         self._paths: list[tuple[int, list[Spot]]] = []
         self._file = file
+        self.rests: list[Rest] = []
+        """Where the pen stood still for longer than a change of direction takes."""
 
-    def lay(self, pen: int, start: Spot, end: Spot) -> None:
-        """Inks a straight line; a line that goes on where the last one ended lengthens its path."""
+    def rest(self, pen: int, at: Spot, since: float, until: float) -> None:
+        """The pen stood still there."""
+        if until - since >= _REST:
+            self.rests.append(Rest(pen, at, since, until))
+
+    def lay(self, pen: int, start: Spot, end: Spot, now: float = 0.0) -> None:
+        """Inks a straight line; a line that goes on where the last one ended lengthens its path.
+
+        `now` is when its end is reached.
+        """
         last = self._paths[-1] if self._paths else None
         if last is not None and last[0] == pen and _same(last[1][-1], start):
             last[1].append(end)

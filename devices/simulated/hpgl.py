@@ -1,25 +1,28 @@
 """A pen plotter that speaks HP-GL on a serial line, simulated as its manuals describe it.
 
 HP 7470A Interfacing and Programming Manual (07470-90001): IN, DF, IW, IP, PA, PR, PU, PD, SP,
-VS; OA page 7-3, OC 7-4, OE 7-5, OF 7-6, OI 7-7, OS 7-8, OP and OW chapter 2; device control
-chapter 10. FS from the 7550A's. Bytes in, bytes out and a time in seconds; no port.
+VS; OA page 7-3, OC 7-4, OE 7-5, OF 7-6, OI 7-7, OS 7-8, OP and OW chapter 2. FS from the
+7550A's. The serial line is `rs232.py`. Bytes in, bytes out and a time in seconds; no port.
+
+It can lose its power, be reset at its panel and say that it holds more than it does. With power
+it finds its limits again and so its coordinates; what a program had set (window, speed, pen,
+handshake) and what waited in the buffer is gone, and the status says so once (page 7-8: 24 upon
+power up, 8 of it `initialized`, cleared by its output). IN does the same (chapter 1).
 """
 
 from __future__ import annotations
 
-from collections import deque
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from devices.simulated.carriage import Carriage, clipped
+from devices.simulated.carriage import STOWED, Carriage, Travel, clipped
+from devices.simulated.rs232 import Rs232
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
     from devices.simulated.cloth import Cloth
 
-_ESC = 27
-_OVERFLOW_ERROR = 16
 _LETTERS = frozenset(b"ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz")
 _NUMBER = frozenset(b"0123456789+-.")
 _TERMINATORS = frozenset(b";\n\r")
@@ -41,6 +44,18 @@ class Build:
     """mm/s; the 7470A's 38.1 cm/s."""
     lift_seconds: float = 0.1
     identity: str = "7470A"
+    says_it_holds: int | None = None
+    """Bytes that ESC.B is answered from, where that is not what the buffer holds."""
+    shows_initialized: bool = True
+    """Whether bit 3 of the status is ever set."""
+    finds_its_zero: bool = True
+    """Whether it has limit switches to find at power-up; without, it counts from where it is."""
+    pen_falls: bool = False
+    """Whether the pen comes down onto the cloth when the power goes."""
+    stows_pen: bool = False
+    """Whether it puts the pen away at power-up."""
+    coast: float = 0.4
+    """mm that a moving carriage runs on when its power goes."""
 
 
 class SimulatedPlotter:
@@ -49,20 +64,13 @@ class SimulatedPlotter:
     def __init__(self, build: Build, cloth: Cloth) -> None:
         self.build = build
         self.cloth = cloth
-        self.carriage = Carriage(cloth, self._mm(build.low), build.lift_seconds)
-        self.lost_bytes = 0
+        low, high = self._mm(build.low), self._mm(build.high)
+        self.carriage = Carriage(cloth, low, build.lift_seconds, Travel(low, high))
+        self.powered = True
         self.out_of_limits = 0
         self.starved = 0.0
         """Seconds without anything to do since the first instruction."""
-        self._buffer: deque[int] = deque()
-        self._escape: bytearray | None = None
-        self._out = bytearray()
-        self._io_error = 0
-        self._xon: int | None = None
-        self._xoff: int | None = None
-        self._threshold = 80
-        self._hardwire = False
-        self._held = False
+        self._line = Rs232(build.buffer_bytes, build.says_it_holds)
         self._idle_since: float | None = None
         self._clock = 0.0
         self._mnemonic = bytearray()
@@ -76,31 +84,24 @@ class SimulatedPlotter:
     def receive(self, data: bytes, now: float) -> None:
         """Bytes arriving; escape sequences act at once, all else waits in the buffer."""
         self.advance(now)
-        for byte in data:
-            if self._escape is not None:
-                self._escape.append(byte)
-                self._escape_byte()
-            elif byte == _ESC:
-                self._escape = bytearray()
-            elif len(self._buffer) >= self.build.buffer_bytes:
-                self.lost_bytes += 1
-                self._io_error = _OVERFLOW_ERROR
-            else:
-                self._buffer.append(byte)
-                self._hold_if_full()
+        for byte in data if self.powered else b"":
+            if self._line.take(byte):
+                self._begin()
         self.advance(now)
 
     def reply(self) -> bytes:
         """What it has sent since last asked."""
-        data, self._out = bytes(self._out), bytearray()
-        return data
+        return self._line.reply()
+
+    @property
+    def lost_bytes(self) -> int:
+        """Bytes that came while the buffer was full."""
+        return self._line.lost_bytes
 
     @property
     def clear_to_send(self) -> bool:
-        """The DTR line, page 10-26: low while there is less room than a block."""
-        if not self._hardwire:
-            return True
-        return self.build.buffer_bytes - len(self._buffer) >= self._threshold
+        """The DTR line."""
+        return self._line.clear_to_send
 
     @property
     def busy_until(self) -> float:
@@ -110,18 +111,18 @@ class SimulatedPlotter:
     @property
     def idle(self) -> bool:
         """Whether nothing waits in the buffer."""
-        return not self._buffer
+        return not self._line.waiting
 
     def advance(self, now: float) -> None:
         """Executes what time allows."""
         carriage = self.carriage
-        while True:
+        while self.powered:
             if carriage.free_at > now:
                 carriage.advance(now)
                 return
             done_at = carriage.free_at
             carriage.advance(now)
-            if not self._buffer:
+            if not self._line.waiting:
                 if self._idle_since is None:
                     self._idle_since = max(done_at, self._clock)
                 return
@@ -130,75 +131,50 @@ class SimulatedPlotter:
                 self.starved += max(now - self._idle_since, 0.0)
                 done_at, self._idle_since = now, None
             self._clock = max(done_at, self._clock)
-            self._parse(self._buffer.popleft())
-            self._release_if_room()
+            self._parse(self._line.next())
 
-    def _hold_if_full(self) -> None:
-        room = self.build.buffer_bytes - len(self._buffer)
-        if self._xoff is not None and not self._held and room < self._threshold:
-            self._out.append(self._xoff)
-            self._held = True
+    # -- what happens to it ----------------------------------------------------------------------
 
-    def _release_if_room(self) -> None:
-        """Page 10-20: Xon at 128 bytes of room, or at one more than Xoff's threshold."""
-        enough = min(max(128, self._threshold + 1), self.build.buffer_bytes)
-        if self._held and self.build.buffer_bytes - len(self._buffer) >= enough:
-            if self._xon is not None:
-                self._out.append(self._xon)
-            self._held = False
+    def lose_power(self, now: float) -> None:
+        """The power goes: the carriage runs on a little, and all that was sent is gone."""
+        self.advance(now)
+        self.powered = False
+        self.carriage.halt(now, self.build.coast)
+        self.carriage.press(self.build.pen_falls, now)
+        self._drop()
 
-    def _escape_byte(self) -> None:
-        sequence = self._escape or b""
-        if sequence[:1] != b".":
-            self._io_error, self._escape = 11, None
+    def restore_power(self, now: float) -> None:
+        """The power is back: the pen goes up, and the carriage finds its zero if it can."""
+        carriage, low = self.carriage, self._mm(self.build.low)
+        self.powered = True
+        self._clock = now
+        carriage.press(False, now)
+        if self.build.stows_pen:
+            carriage.pen = STOWED
+        if self.build.finds_its_zero:
+            carriage.believe(carriage.real)
+            carriage.go(low, self.build.travel_speed, now, False)
+        else:
+            carriage.believe(low)
+        self._line.power_up()
+        self._initialise(power_up=True)
+        self._commanded = self.build.low
+
+    def reset(self, now: float, stows_pen: bool = False) -> None:
+        """Its panel's reset: as IN, and what waits in the buffer is dropped."""
+        if not self.powered:
             return
-        if len(sequence) < 2:
-            return
-        letter = chr(sequence[1])
-        if letter in "@HIMN":
-            if sequence[-1] == ord(":"):
-                self._configure(letter, bytes(sequence[2:-1]))
-                self._escape = None
-            elif len(sequence) > 60:
-                self._io_error, self._escape = 14, None
-            return
-        self._escape = None
-        if letter == "B":
-            self._answer(str(self.build.buffer_bytes - len(self._buffer)))
-        elif letter == "E":
-            self._answer(str(self._io_error))
-            self._io_error = 0
-        elif letter == "O":
-            self._answer("8" if not self._buffer else "0")
-        elif letter == "K":
-            self._buffer.clear()
-            self._begin()
-            self._release_if_room()
-        elif letter == "R":
-            self._xon = self._xoff = None
-            self._hardwire, self._threshold = False, 80
-        elif letter not in "JYZ()L":
-            self._io_error = 11
+        self.advance(now)
+        self.carriage.halt(now)
+        self._clock = now
+        self._drop()
+        self._initialise()
+        if stows_pen:
+            self.carriage.pen = STOWED
 
-    def _configure(self, letter: str, parameters: bytes) -> None:
-        try:
-            values = [int(part) if part else None for part in parameters.split(b";")]
-        except ValueError:
-            self._io_error = 12
-            return
-        if letter == "@":
-            second = values[1] if len(values) > 1 else 0
-            self._hardwire = bool((second or 0) & 1)
-        elif letter in "HI":
-            self._threshold = values[0] if values and values[0] is not None else 80
-            enquiry = values[1] if len(values) > 1 else None
-            answer = values[2] if len(values) > 2 else None
-            self._xon = answer if not enquiry else None
-        elif letter == "N":
-            self._xoff = values[1] if len(values) > 1 else None
-
-    def _answer(self, text: str) -> None:
-        self._out += text.encode() + b"\r"
+    def _drop(self) -> None:
+        self._line.drop()
+        self._begin()
 
     # -- HP-GL ---------------------------------------------------------------------------------
 
@@ -240,7 +216,7 @@ class SimulatedPlotter:
         """Output instructions act with or without a terminator (page 7-3)."""
         answer = self._outputs().get(self._mnemonic.decode())
         if answer is not None:
-            self._answer(answer())
+            self._line.answer(answer())
             self._begin()
         elif self._mnemonic.decode() not in _KNOWN:
             self._error, self._spoilt = 1, True
@@ -267,7 +243,8 @@ class SimulatedPlotter:
         return str(number)
 
     def _status(self) -> str:
-        status = 16 + int(self.carriage.down) + 8 * self._initialised + 32 * bool(self._error)
+        shown = self._initialised and self.build.shows_initialized
+        status = 16 + int(self.carriage.down) + 8 * shown + 32 * bool(self._error)
         self._initialised = False
         return str(status)
 
@@ -341,8 +318,7 @@ class SimulatedPlotter:
                 self._scaling_points = (numbers[0], numbers[1], numbers[2], numbers[3])
         elif name == "SP":
             self.carriage.lower(False, self._clock)
-            if numbers and numbers[0] > 0:
-                self.carriage.pen = numbers[0]
+            self.carriage.pen = max(numbers[0], STOWED) if numbers else STOWED
         elif name == "VS":
             self._velocity = (
                 min(numbers[0] * 10.0, self.build.draw_speed) if numbers else None

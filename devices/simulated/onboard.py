@@ -5,7 +5,8 @@ from __future__ import annotations
 import time
 from typing import TYPE_CHECKING
 
-from devices.simulated.gcode import Gantry, SimulatedGantry
+from devices.simulated.gantry import Gantry
+from devices.simulated.gcode import SimulatedGantry
 from devices.simulated.hpgl import Build, SimulatedPlotter
 
 if TYPE_CHECKING:
@@ -32,6 +33,7 @@ def simulated(plotter: Plotter, bed: Bed, cloth: Cloth) -> SimulatedPlotter | Si
                 plotter.travel_speed,
                 plotter.lift_seconds,
                 plotter.pen_down,
+                homing=plotter.homes or None,
             ),
             cloth,
         )
