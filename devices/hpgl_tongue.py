@@ -66,8 +66,13 @@ class HpglTongue:
     checkpoint: bytes = b"OA;OS;"
     whereabouts: bytes = b"OA;"
     poll: bytes = b""
+    hold: bytes = b""
     halt: bytes = ESC + b"K"
+    """Page 10-24: drops the instruction half read and all that is buffered; the next is taken at
+    once, so that a pen can be raised right behind it."""
+    unlock: bytes = b""
     raise_pen: bytes = b"PU;"
+    raise_pen_blind: bytes = b"PU;"
     ends: bytes = b"\r"
     status_follows: bool = True
     acknowledges: bool = False
@@ -88,8 +93,17 @@ class HpglTongue:
             Question(ESC + b"E", "number", "ready"),
             # An instruction cut short by the last conversation leaves an error of no concern now;
             # the second reading counts.
-            Question(b"PU;OE;", "number", "ready", 60.0),
-            Question(b"OS;", "number", "ready"),
+            # It may still draw a long line. Asked in turn, it answers after that; ESC.B at once.
+            Question(
+                b"PU;OE;",
+                "number",
+                "ready",
+                most=max(INSTRUCTION_ERRORS),
+                ping=ESC + b"B",
+                busy=60.0,
+            ),
+            # No error number is as great: of two answers to OE the second is not taken for it.
+            Question(b"OS;", "number", "ready", least=max(INSTRUCTION_ERRORS) + 1),
             Question(ESC + b"E", "number", "io error"),
             Question(b"OE;", "number", "error"),
             Question(b"OS;", "number", "status"),
@@ -127,6 +141,10 @@ class HpglTongue:
     def place(self, point: Point, down: bool) -> str:
         """As OA writes it: integers, no plus sign."""
         return f"{point[0]},{point[1]},{int(down)}"
+
+    def raised(self, place: str) -> bool:
+        """Its last figure, page 7-3."""
+        return place.endswith(",0")
 
     def same_place(self, expected: str, reported: str) -> bool:
         """To the unit."""

@@ -16,7 +16,7 @@ from devices.keys import single_keys
 from devices.machine import device_digest
 from devices.penchange import spent_by_slot, stretches
 from devices.progress import verdicts
-from devices.workplace import opened, set_for
+from devices.workplace import opened, set_anew, set_for
 from marking.counts import counted
 from marking.errors import RefusedError
 from marking.record import layout_hash
@@ -62,10 +62,17 @@ def ink_section(
     if not setdown.agreed(section, earlier, place):
         return Outcome("not allowed", 0)
     with single_keys():
-        stance = setdown.found(section, earlier, place, opened(section, place, port, clock))
-        if stance is None:
+        link = opened(section, place, port, clock)
+        if not setdown.has_its_place(section, earlier, place, link):
             return Outcome("not allowed", 0)
-        return _ink(stance, place, port, clock)
+        link.begin()
+        try:
+            stance = setdown.found(section, earlier, place, link)
+            if stance is None:
+                return Outcome("not allowed", 0)
+            return _ink(stance, place, link, clock)
+        finally:
+            link.leave()
 
 
 def _same_device(earlier: Sequence[KeptRun], place: Workplace) -> None:
@@ -80,7 +87,7 @@ def _device(place: Workplace) -> str:
     return device_digest(place.job.plotter, place.job.pens, place.correction)
 
 
-def _ink(stance: Stance, place: Workplace, port: Line, clock: Callable[[], float]) -> Outcome:
+def _ink(stance: Stance, place: Workplace, link: Link, clock: Callable[[], float]) -> Outcome:
     section, record, pens = stance.section, place.record, place.job.pens
     made = set_for(section, place)
     known = verdicts(made.strokes, record.strokes(section.id))
@@ -88,7 +95,7 @@ def _ink(stance: Stance, place: Workplace, port: Line, clock: Callable[[], float
     spent = spent_by_slot(place.plan.sections, pens, record.strokes())
     in_turn = list(stretches(section, todo, pens, spent))
     _refuse_pens_unattended(section, in_turn, place)
-    link = opened(section, place, port, clock)
+    link = set_anew(link, section, place)
     if place.outline and todo:
         link.driver.send(link.script.outline(_outline(todo)))
         if not place.person.agrees("That was the outline, pen up. Ink it?"):
