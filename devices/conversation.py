@@ -24,6 +24,7 @@ from devices.events import (
     Say,
 )
 from devices.greeting import Greeting
+from devices.halt import Halt
 from devices.hpgl_tongue import XOFF, XON
 from devices.inquiry import Inquiry, fault, silence
 from devices.limits import line_by_line, usable_bytes
@@ -32,7 +33,7 @@ from devices.transitions import TRANSITIONS, Signal, State
 from devices.underway import UnderWay
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator, Sequence
+    from collections.abc import Iterable, Iterator, Mapping, Sequence
 
     from devices.limits import Limits
     from devices.tongue import Question, Reply, Tongue
@@ -77,6 +78,12 @@ class Conversation:
         self._space_asked: int | None = None
         self._out = bytearray()
         self._line_low = False
+        self._alarmed = self._restarted = False
+        """Whether the machine has stopped with an alarm, or begun anew."""
+        self._stands: str | None = None
+        """Where the pen stood when all that was sent was done, in the machine's words."""
+        self._unsure = False
+        """Whether it must say that it still stands there before it is sent anything more."""
 
     # -- what the caller does ------------------------------------------------------------------
 
@@ -87,11 +94,42 @@ class Conversation:
         self._inquiry = self._greeting.first()
         return self._inquired() if self._inquiry.done else []
 
+    @property
+    def settings(self) -> Mapping[int, float]:
+        """What the machine said of itself in the greeting, by number."""
+        return self._inquiry.settings
+
+    @property
+    def tells_place(self) -> bool:
+        """Whether the machine was asked in the greeting where it stands, or should have been."""
+        return bool(self._tongue.poll)
+
+    @property
+    def greeted_at(self) -> Reply | None:
+        """Where it stood when it was greeted, brought to rest, where it tells."""
+        return self._inquiry.stands
+
+    @property
+    def zero(self) -> str:
+        """Where the program's zero lies for the machine, in its words; empty if it never said."""
+        return self._inquiry.stands.zero if self._inquiry.stands is not None else ""
+
+    @property
+    def standing(self) -> str | None:
+        """Where the pen stands, in its words, when nothing is under way and it has said so."""
+        return self._stands if self.drained else None
+
+    @property
+    def place_doubt(self) -> str | None:
+        """Why the machine may have lost its place before it was greeted."""
+        return self._inquiry.lost
+
     def feed(self, program: Iterable[Say]) -> None:
         """Gives the next stretch of program, taken piece by piece as there is room."""
         self._feed = line_by_line(program) if self._tongue.acknowledges else iter(program)
         self._next = next(self._feed, None)
         self._rests = self._pausing = False
+        self._unsure = bool(self._tongue.poll) and self._stands is not None and not self._open
 
     @property
     def drained(self) -> bool:
@@ -131,7 +169,7 @@ class Conversation:
             self._out += self._inquiry.due(self._now)
         begins: list[str] = []
         self._ask_window()
-        while self.state is State.STREAMING and self._next is not None and self._fits(self._next):
+        while self._may_go_on() and self._next is not None and self._fits(self._next):
             begins += self._next.begins
             self._send(self._next)
             self._rests, self._next = self._next.rests, next(self._feed, None)
@@ -152,11 +190,11 @@ class Conversation:
         self._pausing = True
         self._pause_if_at_rest()
 
-    def stop(self) -> bytes:
-        """Ends at once: what to send so that the machine drops what it has buffered."""
+    def stop(self, now: float) -> Halt:
+        """Ends at once: the stop that brings the machine to rest with its pen up."""
         self._signal(Signal.STOP)
         self._out.clear()
-        return self._tongue.halt
+        return Halt(self._tongue, now, restarted=self._restarted, alarmed=self._alarmed)
 
     def may_send(self, allowed: bool) -> None:
         """What the hardware lines say (CTS or DSR)."""
@@ -181,6 +219,10 @@ class Conversation:
                     events += self._noted(line)
         return events
 
+    def overhear(self, data: bytes) -> None:
+        """Takes what came before anything was asked: it answers nothing, but may be a banner."""
+        self._inquiry.overhear([self._tongue.heard(line) for line in data.splitlines()])
+
     def tick(self, now: float) -> list[Event]:
         """What the passing of time brings."""
         self._now = max(now, self._now)
@@ -192,7 +234,8 @@ class Conversation:
             return self._by_the_clock()
         if self.state is State.HELD and not self._open:
             self._wait_is_stale()
-        waiting = bool(self._open) or self._watch.waits or self.state is State.HELD
+        waits = self._watch.waits or self._unsure
+        waiting = bool(self._open) or waits or self.state is State.HELD
         if not waiting:
             self._quiet_since = self._now
             return []
@@ -202,6 +245,9 @@ class Conversation:
         return self._overdue()
 
     # -- sending -------------------------------------------------------------------------------
+
+    def _may_go_on(self) -> bool:
+        return self.state is State.STREAMING and not self._unsure
 
     def _fits(self, say: Say) -> bool:
         if self._tongue.acknowledges:
@@ -259,7 +305,9 @@ class Conversation:
                 self._space_asked = self._open.sent
                 self._out += self._tongue.room
                 self._polled_at = self._now
-        elif self._tongue.poll and self._open.ends_in_question and not self._open.unanswered:
+        elif self._unsure or (
+            self._tongue.poll and self._open.ends_in_question and not self._open.unanswered
+        ):
             self._out += self._tongue.poll
             self._polled_at = self._now
 
@@ -269,6 +317,7 @@ class Conversation:
         reply = self._tongue.heard(line)
         if reply.kind == "noise":
             self._matched = None
+            self._inquiry.garbled(self._now)
             return self._noted(line)
         if reply.kind == "note":
             return []
@@ -290,14 +339,21 @@ class Conversation:
                 return []
             return self._noted(line)
         if reply.kind == "banner":
+            self._restarted = True
             return self._fail(RESTARTED, place_lost=True)
-        return self._fail(f"the machine refused a line: {reply.text}", place_lost=reply.lost)
+        if reply.kind == "setting":
+            return self._noted(line)
+        self._alarmed = reply.kind == "alarm"
+        said = "has stopped with an alarm" if self._alarmed else "refused a line"
+        return self._fail(f"the machine {said}: {reply.text}", place_lost=reply.lost)
 
     def _at(self, reply: Reply, line: bytes) -> list[Event]:
         if not reply.sound:
-            stopped = f"the machine has stopped by itself: {reply.text}"
+            stopped = f"the machine has stopped by itself: {reply.state}"
             return self._fail(stopped, place_lost=reply.lost)
         self._matched, self._elsewhere_told = None, False
+        if self._unsure:
+            return self._still_there(reply)
         count = self._open.up_to(lambda text: self._tongue.same_place(text, reply.text))
         if count is None:
             self._elsewhere_told = self._tongue.status_follows
@@ -307,6 +363,21 @@ class Conversation:
         self._matched = count
         if not self._tongue.status_follows or self._open.only_tell_place(count):
             return self._confirm()
+        return []
+
+    def _still_there(self, reply: Reply) -> list[Event]:
+        """Nothing was sent since it last told its place, so it must tell the same one."""
+        if not reply.settled:
+            return []
+        if self._stands is None or not self._tongue.same_place(self._stands, reply.text):
+            return self._fail(
+                f"the machine no longer stands where it was left ({self._stands}) but at "
+                f"{reply.text}: it has restarted, or was moved",
+                place_lost=True,
+            )
+        self._unsure = False
+        self._quiet_since, self._asked_times = self._now, 0
+        self._signal(Signal.CONFIRMED)
         return []
 
     def _elsewhere(self, reply: Reply) -> list[Event]:
@@ -346,12 +417,13 @@ class Conversation:
 
     def _confirm(self) -> list[Event]:
         count, self._matched = self._matched or 0, None
-        all_heard = self._open.all_heard(count)
+        last, all_heard = self._open.last, self._open.all_heard(count)
         strokes = self._watch.answered(
             self._open.done(count), all_heard=all_heard, done=self._open.freed
         )
         if strokes is None:
             return self._fail(LOST_ANSWER)
+        self._stands = last.end if last is not None and not self._open else self._stands
         if self._tongue.acknowledges:
             self._open.unanswered.clear()
         self._quiet_since, self._asked_times, self._noise = self._now, 0, 0
@@ -379,11 +451,11 @@ class Conversation:
     # -- greeting and diagnosis ----------------------------------------------------------------
 
     def _answered(self, reply: Reply, line: bytes) -> list[Event]:
-        heard = self._inquiry.heard(reply)
+        heard = self._inquiry.heard(reply, self._now)
         if heard == "stray":
             return self._noted(line)
         if heard == "refusal":
-            return self._fail(f"the machine is not ready: {reply.text}", place_lost=reply.lost)
+            return self._fail(f"the machine is not ready: {reply.state or reply.text}")
         self._quiet_since = self._now
         return self._inquired() if self._inquiry.done else []
 
@@ -429,9 +501,10 @@ class Conversation:
         came = self._inquiry.tick(self._now)
         if came == "waiting":
             return []
+        if came == "answer":
+            return self._inquired() if self._inquiry.done else []
         if came == "again":
-            asked: list[Event] = [AskedAgain(self._inquiry.times)]
-            return asked + (self._inquired() if self._inquiry.done else [])
+            return [AskedAgain(self._inquiry.times)]
         if self.state is State.DIAGNOSING:
             return self._found(silent=True)
         return self._fail(silence(garbled=bool(self._noise or self._line)))

@@ -52,21 +52,42 @@ _PLACE_KEPT = (2, 4, 5)
 retained", probing ends in a feed hold. Of 1 and 3 it says "likely lost"; homing (6 to 9) that
 failed leaves no zero; of an alarm that is not in the list nobody knows."""
 
-_REPORT = re.compile(r"<([A-Za-z]+)(?::\d+)?((?:\|[A-Za-z]+:[-0-9.,A-Z]+)*)>")
+_STATES = ("Idle", "Run", "Jog", "Alarm", "Check", "Home", "Sleep")
+_HOLDS = ("Hold:0", "Hold:1", "Door:0", "Door:1", "Door:2", "Door:3")
+"""The states and sub-states that interface.md lists; anything else is no report."""
+_STILL = ("Idle", "Alarm", "Check", "Sleep", "Hold:0", "Door:0", "Door:1")
+_COORDINATE = r"-?\d{1,6}\.\d{3,4}"
+_REPORT = re.compile(
+    rf"<({'|'.join((*_STATES, *_HOLDS))})"
+    rf"(\|[WM]Pos:{_COORDINATE}(?:,{_COORDINATE}){{2,5}}(?:\|[A-Za-z]+:[-0-9.,A-Za-z]+)*)>"
+)
+_BANNER = re.compile(r"Grbl .*|.*\['\$' for help\]")
+"""Also with a byte of it garbled: no other answer looks like it."""
+_SETTING = re.compile(r"\$(\d{1,3})=(-?\d{1,7}(?:\.\d{1,4})?)( \(.*\))?")
+_INCHES = 13
+"""The setting by which reports are in inches; settings are in mm all the same."""
+_MM_PER_INCH = 25.4
 _NEAR = 0.02
 """A report is rounded to the machine's own steps; this far, in mm, is still the same place."""
+_NOTHING = 0.0005
 
 
 @dataclass
 class GcodeTongue:
-    """The words of one machine; it keeps only the work offset (WCO) last reported, in mm."""
+    """The words of one machine.
+
+    It keeps only what the machine said of its own figures: the work offset (WCO) last reported,
+    in mm, and whether it reports in inches.
+    """
 
     plotter: Plotter
     checkpoint: bytes = b"G4P0.01\n"
     whereabouts: bytes = b"G4P0.01\n"
     poll: bytes = b"?"
     room: bytes = b""
-    halt: bytes = b"!" + RESET
+    hold: bytes = b"!"
+    halt: bytes = RESET
+    unlock: bytes = b"$X\n"
     diagnosis: tuple[Question, ...] = ()
     last_questions: tuple[Question, ...] = ()
     window: bytes = b""
@@ -75,27 +96,54 @@ class GcodeTongue:
     status_follows: bool = False
     acknowledges: bool = True
     _offset: tuple[float, float, float] = (0.0, 0.0, 0.0)
+    _unit: float = 1.0
 
     @property
     def raise_pen(self) -> bytes:
-        """A reset while moving locks the machine; unlocked, it lifts the pen and no more."""
-        word = self.plotter.pen_up
-        return b"$X\nG21G90" + (b"G0" if word[0] == "Z" else b"M3") + word.encode() + b"\n"
+        """To where the program has it when it is raised, and no other move."""
+        return b"G21G90\n" + self._raise_to(self.plotter.pen_up)
+
+    @property
+    def raise_pen_blind(self) -> bytes:
+        """By as much as the pen is ever lowered: its height counts from nowhere known."""
+        up, down = self.plotter.pen_up, self.plotter.pen_down
+        if up[0] == "S":
+            return self.raise_pen
+        return f"G21G91\nG0Z{float(up[1:]) - float(down[1:]):.3f}\nG90\n".encode()
+
+    def _raise_to(self, word: str) -> bytes:
+        return (b"G0" if word[0] == "Z" else b"M3") + word.encode() + b"\n"
+
+    def raised(self, place: str) -> bool:
+        """By its height or its servo's value."""
+        return abs(float(place.split(",")[2]) - float(self.plotter.pen_up[1:])) <= _NEAR
 
     @property
     def greeting(self) -> tuple[Question, ...]:
-        """Reset (it drops half a line that a cut cable may have left), home or unlock, report."""
+        """Brake, reset, ask how it stands and what it can do, home or unlock, report.
+
+        The reset drops half a line that a cut cable may have left. Only a machine at rest keeps
+        its place through it, so it is braked first: a machine may still be at work on what a
+        command that was killed had sent.
+        """
         if self.plotter.handshake == "timed":
             return ()
         ready = (
-            Question(b"$H\n", "accepted", "ready", 120.0)
+            Question(b"$H\n", "accepted", "home", 120.0, lasts=120.0)
             if self.plotter.homes
-            else Question(b"$X\n", "accepted", "ready")
+            else Question(self.unlock, "accepted", "unlock")
         )
-        return Question(RESET, "banner", "ready", 5.0), ready, Question(b"?", "place", "ready")
+        return (
+            Question(self.hold + b"?", "place", "rest", lasts=6.0),
+            Question(RESET, "banner", "reset", lasts=9.0),
+            Question(b"?", "place", "stands"),
+            Question(b"$$\n", "accepted", "settings"),
+            ready,
+            Question(b"?", "place", "ready"),
+        )
 
     def heard(self, line: bytes) -> Reply:
-        """`ok`, `error:N`, `ALARM:N`, the banner, or a status report."""
+        """`ok`, `error:N`, `ALARM:N`, a setting, the banner, or a status report."""
         text = line.decode("ascii", "replace")
         if text == "ok":
             return Reply("accepted")
@@ -106,31 +154,48 @@ class GcodeTongue:
         if found := re.fullmatch(r"ALARM:(\d{1,3})", text):
             number = int(found[1])
             words = ALARMS.get(number, f"alarm {number} of its manual")
-            return Reply("refused", words, lost=number not in _PLACE_KEPT)
-        if re.fullmatch(r"Grbl \S+ \['\$' for help\]", text):
-            return Reply("banner")
+            return Reply("alarm", words, lost=number not in _PLACE_KEPT)
         if found := _REPORT.fullmatch(text):
             return self._report(found[1], found[2])
-        if re.fullmatch(r"\[[A-Za-z]+:[^\]]*\]", text):
+        if found := _SETTING.fullmatch(text):
+            if int(found[1]) == _INCHES:
+                self._unit = _MM_PER_INCH if float(found[2]) else 1.0
+            return Reply("setting", found[2], int(found[1]))
+        if re.fullmatch(r"\[[A-Za-z]+:[^\]]*\]", text) or re.fullmatch(r">.*:ok", text):
             return Reply("note")
-        return Reply("noise")
+        return Reply("banner") if _BANNER.fullmatch(text) else Reply("noise")
 
     def _report(self, state: str, rest: str) -> Reply:
         fields = dict(part.split(":", 1) for part in rest.split("|")[1:])
         try:
-            offset = _numbers(fields["WCO"]) if "WCO" in fields else self._offset
-            x, y, z = _numbers(fields["WPos" if "WPos" in fields else "MPos"])
+            offset = self._numbers(fields["WCO"]) if "WCO" in fields else self._offset
+            x, y, z = self._numbers(fields["WPos" if "WPos" in fields else "MPos"])
             if "WPos" not in fields:
                 x, y, z = x - offset[0], y - offset[1], z - offset[2]
             pen = z if self.plotter.pen_up[0] == "Z" else float(fields["FS"].split(",")[1])
         except (ValueError, KeyError, IndexError):
             return Reply("noise")
         self._offset = offset
+        in_machine = [at + zero for at, zero in zip((x, y, z), offset, strict=True)]
         sound = state in ("Idle", "Run", "Jog", "Home")
-        text = f"{x:.3f},{y:.3f},{pen:.3f}" if sound else f"its state is {state}"
-        # Asleep, its motors are off (interface.md, [MSG:Sleeping]).
-        lost = state in ("Alarm", "Sleep")
-        return Reply("place", text, sound=sound, settled=state == "Idle", lost=lost)
+        return Reply(
+            "place",
+            f"{x:.3f},{y:.3f},{pen:.3f}",
+            sound=sound,
+            state="" if sound else f"its state is {state}",
+            settled=state == "Idle",
+            still=state in _STILL,
+            locked=state == "Alarm",
+            # Asleep, its motors are off (interface.md, [MSG:Sleeping]).
+            lost=state in ("Alarm", "Sleep"),
+            zero=",".join(f"{value:.3f}" for value in offset),
+            newborn=all(abs(value) < _NOTHING for value in in_machine),
+        )
+
+    def _numbers(self, text: str) -> tuple[float, float, float]:
+        """X, Y and Z in mm; some machines report further axes. Raises ValueError, IndexError."""
+        x, y, z = (float(part) * self._unit for part in text.split(",")[:3])
+        return x, y, z
 
     def place(self, point: Point, down: bool) -> str:
         """Millimetres, and the pen's height or servo value."""
@@ -166,9 +231,3 @@ class GcodeTongue:
     def in_words(self, meaning: str, number: int) -> str | None:
         """No error numbers are asked; refusals come in words."""
         return None if number == 0 else f"it reports {meaning} {number}"
-
-
-def _numbers(text: str) -> tuple[float, float, float]:
-    """X, Y and Z; some machines report further axes after them. Raises ValueError, IndexError."""
-    x, y, z = (float(part) for part in text.split(",")[:3])
-    return x, y, z

@@ -10,6 +10,8 @@ import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Protocol
 
+from devices.own_limits import seconds
+
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
@@ -74,21 +76,28 @@ class Pace:
     draw: float
     travel: float
     lift: float
+    acceleration: float | None = None
+    """Units/s2, where the machine tells it: then every line is taken from rest to rest."""
 
     def line(self, points: Sequence[Point]) -> float:
         """Seconds along `points` with the pen down."""
-        return sum(math.dist(a, b) for a, b in itertools.pairwise(points)) / self.draw
+        return sum(
+            seconds(math.dist(a, b), self.draw, self.acceleration)
+            for a, b in itertools.pairwise(points)
+        )
 
     def move(self, start: Point, end: Point) -> float:
         """Seconds to raise the pen, go, and lower it."""
-        return math.dist(start, end) / self.travel + 2 * self.lift
+        return seconds(math.dist(start, end), self.travel, self.acceleration) + 2 * self.lift
 
 
-def pace_of(plotter: Plotter, pens: PensTable) -> Pace:
-    """The pace of `plotter` with the slowest of its pens."""
+def pace_of(plotter: Plotter, pens: PensTable, acceleration: float | None = None) -> Pace:
+    """The pace of `plotter` with the slowest of its pens; `acceleration` in mm/s2."""
     speeds = [pens.named(name).speed for name in ("lines", "heavy", "numerals", "removable")]
     slowest = min([plotter.draw_speed, *(speed for speed in speeds if speed is not None)])
-    return Pace(slowest / plotter.unit, plotter.travel_speed / plotter.unit, plotter.lift_seconds)
+    unit = plotter.unit
+    faster = None if acceleration is None else acceleration / unit
+    return Pace(slowest / unit, plotter.travel_speed / unit, plotter.lift_seconds, faster)
 
 
 def passes(points: Sequence[Point], count: int) -> list[Point]:

@@ -78,8 +78,13 @@ class HpglTongue:
     checkpoint: bytes = b"OA;OS;"
     whereabouts: bytes = b"OA;"
     poll: bytes = b""
+    hold: bytes = b""
     halt: bytes = ESC + b"K"
+    """Page 10-24: drops the instruction half read and all that is buffered; the next is taken at
+    once, so that a pen can be raised right behind it."""
+    unlock: bytes = b""
     raise_pen: bytes = b"PU;"
+    raise_pen_blind: bytes = b"PU;"
     ends: bytes = b"\r"
     status_follows: bool = True
     acknowledges: bool = False
@@ -104,8 +109,23 @@ class HpglTongue:
             Question(ESC + b"E", "number", "ready"),
             # An instruction cut short by the last conversation leaves an error of no concern now;
             # the second reading counts.
-            Question(b"PU;OE;", "number", "ready", 60.0),
-            Question(b"OS;", "number", "since", most=_MOST_STATUS),
+            # It may still draw a long line. Asked in turn, it answers after that; ESC.B at once.
+            Question(
+                b"PU;OE;",
+                "number",
+                "ready",
+                most=max(INSTRUCTION_ERRORS),
+                ping=ESC + b"B",
+                busy=60.0,
+            ),
+            # No error number is as great: of two answers to OE the second is not taken for it.
+            Question(
+                b"OS;",
+                "number",
+                "since",
+                least=max(INSTRUCTION_ERRORS) + 1,
+                most=_MOST_STATUS,
+            ),
             *self._beginning,
             Question(ESC + b"E", "number", "io error"),
             Question(b"OE;", "number", "error"),
@@ -121,7 +141,7 @@ class HpglTongue:
             return (started,)
         # A plotter without OW keeps an error of it, which is of no concern either.
         asked = Question(self.window, "window", "window", spared=True)
-        return started, asked, Question(b"OE;", "number", "ready")
+        return started, asked, Question(b"OE;", "number", "ready", most=max(INSTRUCTION_ERRORS))
 
     @property
     def window(self) -> bytes:
@@ -139,7 +159,8 @@ class HpglTongue:
         line = self.trial.line_seconds(len(fill))
         return (
             Question(fill, "number", "holds", 3.0 + line, most=max(IO_ERRORS), spared=True),
-            Question(self.halt + b"PU;OE;", "number", "ready", 30.0, most=max(INSTRUCTION_ERRORS)),
+            # Put again late: of two answers the second could pass for that to the next trial.
+            Question(self.halt + b"PU;OE;", "number", "ready", 10.0, most=max(INSTRUCTION_ERRORS)),
         )
 
     def shown(self, size: int) -> int:
@@ -198,6 +219,10 @@ class HpglTongue:
     def place(self, point: Point, down: bool) -> str:
         """As OA writes it: integers, no plus sign."""
         return f"{point[0]},{point[1]},{int(down)}"
+
+    def raised(self, place: str) -> bool:
+        """Its last figure, page 7-3."""
+        return place.endswith(",0")
 
     def same_place(self, expected: str, reported: str) -> bool:
         """To the unit."""

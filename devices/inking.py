@@ -18,7 +18,7 @@ from devices.machine import device_digest
 from devices.penchange import spent_by_slot, stretches
 from devices.port import DeviceError
 from devices.progress import in_words, verdicts
-from devices.workplace import opened, set_for
+from devices.workplace import opened, set_anew, set_for
 from marking.counts import counted
 from marking.errors import RefusedError
 from marking.record import NotKeptError, layout_hash
@@ -37,7 +37,6 @@ if TYPE_CHECKING:
     from marking.sections import Section
 
 _SHOWN_EVERY = 5.0
-_SWITCHED = "the plotter was switched on, or reset, since it last inked"
 
 
 @dataclass(frozen=True)
@@ -66,13 +65,16 @@ def ink_section(
         return Outcome("not allowed", 0)
     with single_keys():
         link = opened(section, place, port, clock)
-        if earlier and place.job.plotter.kind == "roll" and link.driver.conversation.begun_anew:
-            # A flat bed finds its own corner when it is switched on; a roll begins where it lies.
-            place.record.add_whereabouts(section.id, "lost", _SWITCHED)
-        stance = setdown.found(section, earlier, place, link)
-        if stance is None:
+        if not setdown.has_its_place(section, earlier, place, link):
             return Outcome("not allowed", 0)
-        return _ink(stance, place, port, clock)
+        link.begin()
+        try:
+            stance = setdown.found(section, earlier, place, link)
+            if stance is None:
+                return Outcome("not allowed", 0)
+            return _ink(stance, place, link, clock)
+        finally:
+            link.leave()
 
 
 def _same_device(earlier: Sequence[KeptRun], place: Workplace) -> None:
@@ -87,7 +89,7 @@ def _device(place: Workplace) -> str:
     return device_digest(place.job.plotter, place.job.pens, place.correction)
 
 
-def _ink(stance: Stance, place: Workplace, port: Line, clock: Callable[[], float]) -> Outcome:
+def _ink(stance: Stance, place: Workplace, link: Link, clock: Callable[[], float]) -> Outcome:
     section, record, pens = stance.section, place.record, place.job.pens
     made = set_for(section, place)
     known = verdicts(made.strokes, record.strokes(section.id))
@@ -95,8 +97,8 @@ def _ink(stance: Stance, place: Workplace, port: Line, clock: Callable[[], float
     spent = spent_by_slot(place.plan.sections, pens, record.strokes())
     in_turn = list(stretches(section, todo, pens, spent))
     _refuse_pens_unattended(section, in_turn, place)
-    link = opened(section, place, port, clock)
-    _still_told(link, section, place)
+    link = set_anew(link, section, place)
+    _tell_overstated(link, place)
     if place.outline and todo:
         link.driver.send(link.script.outline(_outline(todo)))
         if not place.person.agrees("That was the outline, pen up. Ink it?"):
@@ -136,15 +138,8 @@ def _cloth_told(section: Section, place: Workplace, strokes: Sequence[Inking]) -
         ) from None
 
 
-def _still_told(link: Link, section: Section, place: Workplace) -> None:
-    """What the second greeting adds to the first, a moment before ink. Raises DeviceError."""
+def _tell_overstated(link: Link, place: Workplace) -> None:
     talk = link.driver.conversation
-    if talk.begun_anew:
-        place.record.add_whereabouts(section.id, "lost", _SWITCHED)
-        raise DeviceError(
-            f"section {section.id}: {_SWITCHED}, a moment ago; nothing was inked now. Run drive "
-            "again and read its marks anew"
-        )
     if talk.overstated is not None:
         place.person.say(
             f"The plotter is said to hold {talk.overstated} bytes and holds fewer: {talk.room} are "

@@ -14,8 +14,11 @@ if TYPE_CHECKING:
 
     from devices.tongue import Question, Reply, Tongue
 
-_MOST_PUT = 3
-"""Times a question is put before the machine counts as silent."""
+_SOON = 0.2
+"""Seconds after which a question is put again whose answer came garbled, or is not the last."""
+_PINGS = 8
+_MOST_GARBLED = 4
+"""Times a question is put whose answers come garbled."""
 _SHORTEST_BUFFER = 24
 """Bytes that the longest instruction takes that cannot be split."""
 
@@ -34,9 +37,22 @@ class Inquiry:
         """The window that the machine says it has."""
         self.times = 0
         """How often the standing question has gone unanswered."""
+        self.settings: dict[int, float] = {}
+        """What the machine says of itself, by number."""
+        self.stands: Reply | None = None
+        """Where it says that it stood when it was first spoken to, brought to rest."""
+        self.lost: str | None = None
+        """Why it may have lost its place since it was last driven."""
         self._questions = deque(questions)
         self._tongue = tongue
         self._put_at: float | None = None
+        self._first_put_at = self._heard_at = 0.0
+        self._again_at = 0.0
+        self._garbled = self._resets = 0
+        self._spoilt = False
+        """Whether a line was garbled of an answer that has several."""
+        self._before: Reply | None = None
+        self._locked = False
 
     @property
     def done(self) -> bool:
@@ -45,51 +61,135 @@ class Inquiry:
 
     def due(self, now: float) -> bytes:
         """The standing question, once; empty while its answer is awaited."""
-        if not self._questions or self._put_at is not None:
+        if not self._questions or self._put_at is not None or now < self._again_at:
             return b""
+        question = self._questions[0]
+        if self.times == 0 and self._again_at == 0.0:
+            self._first_put_at = self._heard_at = now
         self._put_at = now
-        return self._questions[0].data
+        self._spoilt = False
+        self._resets += question.meaning == "reset"
+        # A machine that is busy holds all that it is asked in turn, and its buffer is small.
+        pings = question.ping and self.times > 1 and self.times % _PINGS
+        return question.ping if pings else question.data
 
-    def heard(self, reply: Reply) -> Literal["answer", "refusal", "stray"]:
+    def heard(self, reply: Reply, now: float) -> Literal["answer", "refusal", "stray"]:
         """Takes a reply; a stray one answers nothing that was asked."""
+        self._overhear(reply)
         if not self._questions or self._put_at is None:
             return "stray"
-        if reply.kind == "refused" or (reply.kind == "place" and not reply.sound):
-            return "refusal"
+        self._heard_at = now
         question = self._questions[0]
-        if reply.kind != question.answer or reply.number > question.most:
+        if reply.kind == "setting" and question.meaning == "settings":
+            self.settings[reply.number] = float(reply.text)
+            return "answer"
+        if reply.kind in ("refused", "alarm"):
+            return self._refused(reply, question)
+        if reply.kind != question.answer or not question.least <= reply.number <= question.most:
             return "stray"
+        if reply.kind == "place" and not self._placed(reply, question, now):
+            return "answer" if question.meaning == "rest" else "refusal"
+        if question.meaning == "settings" and self._spoilt:
+            return "answer" if self._asks_soon(now) else "refusal"
         if reply.kind == "number":
             self.said[question.meaning] = reply.number
         if question.meaning == "room":
             self.room = reply.number
         elif question.meaning == "window":
             self.window = reply.text
-        elif (
-            question.meaning in ("io error", "error", "status", "holds") and reply.kind == "number"
-        ):
+        elif question.meaning in ("io error", "error", "status", "holds"):
             words = self._tongue.in_words(question.meaning, reply.number)
             if words is not None:
                 self.findings.append(words)
-        self._questions.popleft()
-        self._put_at, self.times = None, 0
+        self._next()
         return "answer"
 
-    def tick(self, now: float) -> Literal["waiting", "again", "silent"]:
+    def overhear(self, replies: Sequence[Reply]) -> None:
+        """Takes what the machine said before it was asked anything."""
+        for reply in replies:
+            self._overhear(reply)
+
+    def garbled(self, now: float) -> None:
+        """Takes a line that is no answer of the dialect: what it answered is asked again soon."""
+        if not self._questions or self._put_at is None:
+            return
+        question = self._questions[0]
+        self._spoilt = True
+        if question.answer == "place":
+            self._asks_soon(now)
+
+    def tick(self, now: float) -> Literal["waiting", "again", "answer", "silent"]:
         """What the passing of time brings: patience, the question anew, or giving up."""
         if self._put_at is None or not self._questions:
             return "waiting"
-        if now - self._put_at <= self._questions[0].seconds:
+        question = self._questions[0]
+        if now - self._put_at <= question.seconds:
             return "waiting"
-        if self._questions[0].spared:
-            self._questions.popleft()
-            self._put_at, self.times = None, 0
-            return "again"
+        if question.spared:
+            self._next()
+            return "answer"
+        busy = now - self._heard_at <= question.lasts and now - self._first_put_at <= question.busy
+        if now - self._first_put_at > question.lasts and not busy:
+            if question.meaning != "rest":
+                return "silent"
+            # After a limit a machine answers nothing before it is reset (interface.md).
+            self._next()
+            return "answer"
+        if question.meaning == "home":
+            return "waiting"
         self.times += 1
-        if self.times >= _MOST_PUT:
-            return "silent"
         self._put_at = None
         return "again"
+
+    def _overhear(self, reply: Reply) -> None:
+        """What the machine says unasked of having lost its place."""
+        if reply.kind == "banner":
+            self._resets -= 1
+            if self._resets < 0:
+                self._resets = 0
+                self.lost = "it has restarted since it was last driven"
+        elif reply.kind in ("alarm", "place") and reply.lost:
+            self.lost = self.lost or reply.state or reply.text
+        if reply.kind in ("alarm", "place"):
+            self._locked = reply.kind == "alarm" or reply.locked
+
+    def _refused(self, reply: Reply, question: Question) -> Literal["answer", "refusal", "stray"]:
+        if question.meaning == "settings" and reply.kind == "refused":
+            # A machine that does not tell is driven by its profile alone.
+            self._next()
+            return "answer"
+        if reply.kind == "alarm" and question.meaning in ("rest", "reset", "stands"):
+            return "stray"
+        return "refusal"
+
+    def _placed(self, reply: Reply, question: Question, now: float) -> bool:
+        """Whether a place answers what was asked."""
+        if question.meaning == "rest":
+            if not reply.still:
+                self._asks_soon(now, counted=False)
+                return False
+            self._before = reply
+            return True
+        if question.meaning == "stands":
+            self.stands = reply
+            before = self._before
+            if before is not None and not self._tongue.same_place(before.text, reply.text):
+                self.lost = self.lost or "it reports another place than before it was reset"
+            return reply.still
+        return reply.sound
+
+    def _asks_soon(self, now: float, *, counted: bool = True) -> bool:
+        self._garbled += counted
+        if self._garbled > _MOST_GARBLED:
+            return False
+        self._put_at, self._again_at = None, now + _SOON
+        return True
+
+    def _next(self) -> None:
+        self._questions.popleft()
+        self._put_at, self.times, self._garbled, self._again_at = None, 0, 0, 0.0
+        while self._questions and self._questions[0].meaning == "unlock" and not self._locked:
+            self._questions.popleft()
 
 
 def objection(findings: Sequence[str], room: int) -> str | None:

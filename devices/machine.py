@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from devices.bed import Bed
     from devices.correction import Correction
     from devices.hand import Hand, Inking
+    from devices.own_limits import OwnLimits
     from devices.plotter import Plotter
     from devices.tongue import Tongue
     from marking.job import PensTable
@@ -40,15 +41,22 @@ class Setting:
 
 
 def setting(
-    section: Section, plotter: Plotter, pens: PensTable, correction: Correction | None = None
+    section: Section,
+    plotter: Plotter,
+    pens: PensTable,
+    correction: Correction | None = None,
+    own: OwnLimits | None = None,
 ) -> Setting:
     """What it takes to ink `section`, which is already cut for where the device stands.
 
-    Raises RefusedError when a stroke would leave the bed or a pen asks what is not there.
+    `own` is what the machine says of itself, and sets the pace where it is slower. Raises
+    RefusedError when a stroke would leave the bed or a pen asks what is not there.
     """
     check_pens(drawings(section, pens), plotter)
     bed = bed_at(plotter, section.window, correction)
-    pace = pace_of(plotter, pens)
+    if own is not None:
+        plotter = own.slower(plotter)
+    pace = pace_of(plotter, pens, own.acceleration if own is not None else None)
     tongue: Tongue
     hand: Hand
     if plotter.dialect == "hpgl":

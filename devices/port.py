@@ -8,6 +8,7 @@ from __future__ import annotations
 import errno
 import os
 import sys
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -105,6 +106,11 @@ class Port:
             return bool(self._serial.cts if line == "rtscts" else self._serial.dsr)
         except Exception:
             return True
+
+    def forget_unsent(self) -> None:
+        """Drops what was written and has not left yet, where the system can."""
+        with suppress(Exception):
+            self._serial.reset_output_buffer()
 
     def close(self) -> None:
         """Lets go of it; a port that is gone already is no fault."""

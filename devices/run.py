@@ -12,7 +12,7 @@ import time
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal, Protocol
 
-from devices.events import Confirmed, Failed, PlaceLost, Presumed
+from devices.events import AskedAgain, Confirmed, Failed, PlaceLost, Presumed
 from devices.port import DeviceError
 
 if TYPE_CHECKING:
@@ -24,7 +24,6 @@ if TYPE_CHECKING:
     from marking.record import Record, StrokeEvent
 
 Wish = Literal["go on", "pause", "stop"]
-_HALT_SECONDS = 1.0
 
 
 class Line(Protocol):
@@ -40,6 +39,10 @@ class Line(Protocol):
 
     def clear_to_send(self, line: str) -> bool:
         """The hardware line."""
+        ...
+
+    def forget_unsent(self) -> None:
+        """Drops what was written and has not left yet."""
         ...
 
 
@@ -60,12 +63,16 @@ class Driver:
     drawn: Callable[[tuple[str, ...]], None]
     """Told what has been confirmed."""
     clock: Callable[[], float] = time.monotonic
+    say: Callable[[str], None] = lambda _: None
+    """Told what the person should know while the machine is waited for."""
+    stands: str | None = None
+    """Where the machine stood when it was last brought to rest, pen up, if it said so."""
 
     def greet(self) -> None:
         """Opens the conversation. Raises DeviceError when the machine is not ready."""
-        while self.port.read():
-            pass
         self._take(self.conversation.open(self.clock()))
+        while early := self.port.read():
+            self.conversation.overhear(early)
         self._turn_until(lambda: not self.conversation.greeting)
 
     def send(self, program: Iterable[Say]) -> Wish:
@@ -100,14 +107,20 @@ class Driver:
 
     def halt(self) -> None:
         """Stops at once, pen up. What is under way stays unconfirmed."""
-        self.port.write(self.conversation.stop())
+        halt = self.conversation.stop(self.clock())
+        # At 9600 baud a full buffer is a second on its way, and the pen on the cloth.
+        self.port.forget_unsent()
         try:
-            ends = self.clock() + _HALT_SECONDS
-            while self.clock() < ends:
-                self.port.read()
-        finally:
+            while not halt.over:
+                if data := halt.due(self.clock()):
+                    self.port.write(data)
+                self._take(halt.receive(self.port.read(), self.clock()))
+        except BaseException:
             # Also when an impatient person interrupts the waiting.
-            self.port.write(self.tongue.raise_pen)
+            self.port.write(halt.at_once)
+            self._take(halt.given_up())
+            raise
+        self.stands = halt.stands.text if halt.stands is not None else None
 
     def _turn_until(self, done: Callable[[], bool]) -> None:
         while not done():
@@ -133,6 +146,9 @@ class Driver:
                 self.drawn(event.strokes)
             elif isinstance(event, PlaceLost):
                 self.record.add_whereabouts(self.section, "lost", event.why)
+            elif isinstance(event, AskedAgain):
+                if self.conversation.greeting:
+                    self.say(f"The machine has not answered; asked again ({event.times})")
             elif isinstance(event, Failed):
                 raise DeviceError(
                     f"{event.reason}. Look that the pen is up. Everything confirmed is kept; put "

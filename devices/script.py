@@ -40,7 +40,7 @@ class Script:
     """The step, in units, by which a raised pen may stand beside its next start."""
     at: Point = (0, 0)
     held: str | None = None
-    _distinct: Distinct = field(default_factory=Distinct)
+    distinct: Distinct = field(default_factory=Distinct)
     _unasked: int = 0
     """Bytes since the last checkpoint."""
     _drawn: list[str] = field(default_factory=list)
@@ -144,7 +144,7 @@ class Script:
         Returns whether the pen is still down.
         """
         text = self.tongue.place(self.at, True)
-        if lowered and self._distinct.admits(text):
+        if lowered and self.distinct.admits(text):
             yield self._ask(text, down=True)
             return True
         here = self.at
@@ -157,7 +157,7 @@ class Script:
         """Raises the pen over `point`, or a hair beside it, and asks there."""
         low, high = self.hand.bed.low, self.hand.bed.high
         spots = near(point, low, high, self.nudge)
-        admitted = (s for s in spots if self._distinct.admits(self.tongue.place(s, False)))
+        admitted = (s for s in spots if self.distinct.admits(self.tongue.place(s, False)))
         spot = next(admitted, None)
         if spot is None:
             raise RefusedError(
@@ -173,7 +173,7 @@ class Script:
         return self._say(self.hand.hop(point), seconds, end=self.tongue.place(point, False))
 
     def _ask(self, text: str, *, down: bool = False, rests: bool = False) -> Say:
-        self._distinct.take(text)
+        self.distinct.take(text)
         confirms, self._drawn = tuple(self._drawn), []
         self._unasked, self._drawing = 0, 0.0
         light = down and not confirms

@@ -14,7 +14,7 @@ from devices.keys import has_keyboard, key_pressed
 from devices.progress import in_words, verdicts
 from devices.sighting import sight
 from devices.stance import as_set_down, at_pose, from_readings, marks_in_sight, still_to_ink
-from devices.whereabouts import loss, read_anew
+from devices.whereabouts import doubt, loss, read_anew
 from devices.workplace import set_for
 from marking.errors import BadInputError, RefusedError
 from marking.lengths import format_length
@@ -34,6 +34,7 @@ if TYPE_CHECKING:
 
 _SAME_PLACE = 0.2
 """A placement that moves a corner of the window by less than this, in mm, is the same one."""
+_SWITCHED = "the plotter was switched on, or reset, since it last inked"
 _FEWEST = 2
 """Marks that tell where a device stands."""
 
@@ -97,6 +98,57 @@ def refuse_lost_unread(section: Section, earlier: Sequence[KeptRun], place: Work
         "leave --unattended out and read them under the pen. With no mark in its reach, set out "
         "tape marks by canvasrule control"
     )
+
+
+def has_its_place(
+    section: Section, earlier: Sequence[KeptRun], place: Workplace, link: Link
+) -> bool:
+    """Whether the machine may move: it shows that it kept its place, or somebody sees to it.
+
+    Asked before it makes its first move. A machine that finds its zero by switches has found it
+    by then. Raises RefusedError where nobody will read its marks.
+    """
+    talk = link.driver.conversation
+    plotter = place.job.plotter
+    if not earlier or place.rehearsal:
+        return True
+    # A flat bed finds its own corner when it is switched on; a roll begins where it lies.
+    switched = talk.begun_anew and plotter.kind == "roll"
+    if not switched and (not talk.tells_place or plotter.homes):
+        return True
+    why = _SWITCHED if switched else talk.place_doubt
+    if why is None and not place.moved and _lost(section, place) is None:
+        way = _way(section, earlier[-1], place)
+        why = doubt(place.record, section.id, talk.greeted_at, link.set.tongue, way)
+    if why is None:
+        return True
+    # Readings from a file were taken before; the record holds them from now on, as old ones.
+    given = [one for one in place.readings if one.section == section.id]
+    place.record.add_readings(layout_hash(place.layout), given)
+    place.record.add_whereabouts(section.id, "lost", why)
+    if not (place.person.attended and has_keyboard()):
+        # It may have been left with its pen on the cloth.
+        link.driver.halt()
+    refuse_lost_unread(section, earlier, place)
+    return agreed(section, earlier, place)
+
+
+def _way(section: Section, last: KeptRun, place: Workplace) -> list[tuple[float, float]]:
+    """Where a run that ended unseen may have left the pen, in mm of the device."""
+    made = set_for(at_pose(section, pose_from(last.pose)).section, place)
+    kept = place.record.strokes(section.id)
+    known = verdicts(made.strokes, kept)
+    paths = {stroke.id: stroke.path for stroke in made.strokes}
+    sent = list(dict.fromkeys(one.stroke for one in kept if one.event == "sent"))
+    drawn = [name for name in sent if name in known.drawn]
+    under_way = [name for name in sent if name in known.maybe]
+    spots = [made.bed.park]
+    for name in (*drawn[-1:], *under_way):
+        spots += paths[name]
+    spots += [paths[name][0] for name in known.open[:1]]
+    spots.append(made.bed.park)
+    unit = made.bed.unit
+    return [(x * unit, y * unit) for x, y in spots]
 
 
 def _left_out(section: Section, place: Workplace) -> str:

@@ -12,7 +12,18 @@ from typing import TYPE_CHECKING, Literal, Protocol
 if TYPE_CHECKING:
     from devices.bed import Point
 
-Kind = Literal["place", "number", "window", "accepted", "refused", "banner", "note", "noise"]
+Kind = Literal[
+    "place",
+    "number",
+    "window",
+    "accepted",
+    "refused",
+    "alarm",
+    "setting",
+    "banner",
+    "note",
+    "noise",
+]
 
 
 @dataclass(frozen=True)
@@ -27,8 +38,18 @@ class Reply:
     """False when the machine says that something is wrong with it."""
     settled: bool = True
     """Whether it stands still there, everything before done."""
+    state: str = ""
+    """What a machine that does not draw says of itself."""
+    still: bool = False
+    """Whether it stands still, for whatever reason."""
+    locked: bool = False
+    """Whether it does nothing before it is unlocked."""
     lost: bool = False
     """Whether it says thereby that it may have lost its place."""
+    zero: str = ""
+    """Where it says that the program's zero lies for it."""
+    newborn: bool = False
+    """Whether it is where a machine that was just switched on takes itself to be."""
 
 
 @dataclass(frozen=True)
@@ -38,12 +59,34 @@ class Question:
     data: bytes
     answer: Kind
     meaning: Literal[
-        "room", "io error", "error", "status", "ready", "since", "started", "window", "holds"
+        "room",
+        "io error",
+        "error",
+        "status",
+        "ready",
+        "since",
+        "started",
+        "window",
+        "holds",
+        "rest",
+        "reset",
+        "stands",
+        "settings",
+        "home",
+        "unlock",
     ]
-    seconds: float = 3.0
-    """How long the answer may take."""
+    seconds: float = 2.0
+    """After how long without an answer it is asked again."""
     most: int = 999_999
     """The greatest number that answers it; a greater one answers something asked earlier."""
+    least: int = 0
+    """The least number that answers it."""
+    lasts: float = 14.0
+    """After how long without an answer the machine counts as silent."""
+    ping: bytes = b""
+    """What is asked again in its place: answered at once, it shows a machine that is busy."""
+    busy: float = 0.0
+    """How long a machine that answers `ping` may take."""
     spared: bool = False
     """Whether a machine that does not answer it is asked it once only, and may be driven."""
 
@@ -82,8 +125,27 @@ class Tongue(Protocol):
         ...
 
     @property
+    def hold(self) -> bytes:
+        """Brakes without losing the place; empty where `halt` does not lose it."""
+        ...
+
+    @property
+    def unlock(self) -> bytes:
+        """Lets a machine that has locked itself take orders again."""
+        ...
+
+    @property
     def raise_pen(self) -> bytes:
-        """Raises the pen, whatever went before; for a moment after `halt`."""
+        """Raises the pen; right after `halt`."""
+        ...
+
+    @property
+    def raise_pen_blind(self) -> bytes:
+        """Raises the pen of a machine that no longer knows how high it is."""
+        ...
+
+    def raised(self, place: str) -> bool:
+        """Whether a place reported is one with the pen up."""
         ...
 
     @property

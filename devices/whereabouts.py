@@ -6,13 +6,22 @@ how a machine shows that it has lost its place, nor how marks are read.
 
 from __future__ import annotations
 
+import itertools
 from typing import TYPE_CHECKING
+
+import numpy as np
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from devices.tongue import Reply, Tongue
     from marking.readings import MarkReading
     from marking.record import KeptWhereabouts, Record
+
+    Spot = tuple[float, float]
+
+_BESIDE = 1.0
+"""mm: a raised pen is asked where it stands a hair beside the next line, never further."""
 
 
 def loss(record: Record, section: str) -> KeptWhereabouts | None:
@@ -42,3 +51,47 @@ def read_anew(
         return tuple(readings)
     old = {(r.section, r.mark, r.at_bed) for r in record.readings()[: lost.readings]}
     return tuple(one for one in readings if (one.section, one.mark, one.at_bed) not in old)
+
+
+def doubt(
+    record: Record, section: str, shown: Reply | None, tongue: Tongue, way: Sequence[Spot]
+) -> str | None:
+    """Why a machine that was driven for `section` before may not have kept its place since.
+
+    None where it shows that it has: it stands to a hair where it was left; or, when nobody saw
+    the end of the last run, on the `way` of what was sent and not confirmed, in mm. A machine
+    that was switched on, or whose processor was restarted, counts from nothing, and stands at
+    neither but by intent.
+    """
+    driven = [kept for kept in record.whereabouts() if kept.event in ("moving", "resting")]
+    if shown is None:
+        return "it does not tell where it stands"
+    if shown.newborn:
+        return "it reports what a machine does that was just switched on"
+    if not driven:
+        return "nothing is kept of where it was left"
+    last = driven[-1]
+    if last.section != section:
+        return f"it was driven for {last.section} since"
+    left, _, zero = last.detail.rpartition(";")
+    if zero != shown.zero:
+        return f"its zero was at {zero} of its own when it was left, and is at {shown.zero} now"
+    if left and not tongue.same_place(left, shown.text):
+        return f"it was left at {left}, and reports {shown.text} now"
+    if not left and _off(shown.text, way) > _BESIDE:
+        return f"the last run ended unseen, and it reports {shown.text}, where nothing had sent it"
+    return None
+
+
+def _off(place: str, way: Sequence[Spot]) -> float:
+    """mm from a place to the nearest point of a way."""
+    at = np.array([float(value) for value in place.split(",")[:2]])
+    ways = [np.array(spot) for spot in way]
+    return min((_from(at, a, b) for a, b in itertools.pairwise(ways)), default=float("inf"))
+
+
+def _from(at: np.ndarray, start: np.ndarray, end: np.ndarray) -> float:
+    along = end - start
+    length = float(along @ along)
+    share = min(max(float((at - start) @ along) / length, 0.0), 1.0) if length else 0.0
+    return float(np.linalg.norm(at - start - share * along))

@@ -11,8 +11,10 @@ from typing import TYPE_CHECKING
 
 from devices.conversation import Conversation
 from devices.machine import setting
+from devices.own_limits import OwnLimits
 from devices.run import Driver
 from devices.script import Script
+from marking.errors import RefusedError
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -55,19 +57,37 @@ class Link:
     driver: Driver
     script: Script
     set: Setting
+    own: OwnLimits
+    """What the machine says of itself."""
+
+    def begin(self) -> None:
+        """Raises the pen and parks it: the first move of this conversation."""
+        zero = self.driver.conversation.zero
+        self.driver.record.add_whereabouts(self.driver.section, "moving", zero)
+        self.driver.send(self.script.opening())
 
     def go(self, point: Point) -> None:
         """Brings the raised pen over a point."""
         self.driver.send(self.script.hop_to(point))
 
+    def leave(self) -> None:
+        """Keeps where the machine stands, where it says so and nothing is under way."""
+        stands = self.driver.stands or self.driver.conversation.standing
+        if stands is not None:
+            text = f"{stands};{self.driver.conversation.zero}"
+            self.driver.record.add_whereabouts(self.driver.section, "resting", text)
 
-def set_for(section: Section, place: Workplace) -> Setting:
+
+def set_for(section: Section, place: Workplace, own: OwnLimits | None = None) -> Setting:
     """The job's machine, set down for a section that is cut for where it stands."""
-    return setting(section, place.job.plotter, place.job.pens, place.correction)
+    return setting(section, place.job.plotter, place.job.pens, place.correction, own)
 
 
 def opened(section: Section, place: Workplace, port: Line, clock: Callable[[], float]) -> Link:
-    """The machine greeted, its pen raised and parked. Raises DeviceError."""
+    """The machine greeted; nothing has moved yet.
+
+    Raises DeviceError, and RefusedError when it cannot do what its profile supposes.
+    """
     made = set_for(section, place)
     driver = Driver(
         port,
@@ -80,8 +100,27 @@ def opened(section: Section, place: Workplace, port: Line, clock: Callable[[], f
         lambda: "go on",
         lambda _: None,
         clock,
+        place.person.say,
     )
     driver.greet()
+    own = OwnLimits(driver.conversation.settings)
+    zero = [float(value) for value in driver.conversation.zero.split(",") if value]
+    wrong = own.objections(made.bed, zero or (0.0, 0.0))
+    if wrong:
+        raise RefusedError(
+            f"{place.job.plotter.name}: {'; '.join(wrong)}. Nothing was moved, nothing inked"
+        )
+    for remark in own.remarks(place.job.plotter):
+        place.person.say(f"{place.job.plotter.name}: {remark}; it is driven at its own pace")
+    made = set_for(section, place, own)
     script = Script(made.hand, made.tongue, driver.conversation.room, made.nudge)
-    driver.send(script.opening())
-    return Link(driver, script, made)
+    return Link(driver, script, made, own)
+
+
+def set_anew(link: Link, section: Section, place: Workplace) -> Link:
+    """The same conversation, for the section as it must be drawn where the device stands."""
+    made = set_for(section, place, link.own)
+    script = Script(made.hand, made.tongue, link.driver.conversation.room, made.nudge)
+    script.at, script.distinct = link.script.at, link.script.distinct
+    link.driver.send(script.opening())
+    return Link(link.driver, script, made, link.own)

@@ -33,9 +33,9 @@ class StillCloth(Cloth):
         super().__init__()
         self.zero: Spot = (0.0, 0.0)
 
-    def lay(self, pen: int, start: Spot, end: Spot) -> None:
+    def lay(self, pen: int, start: Spot, end: Spot, *when: Any) -> None:
         x, y = self.zero
-        super().lay(pen, (start[0] + x, start[1] + y), (end[0] + x, end[1] + y))
+        super().lay(pen, (start[0] + x, start[1] + y), (end[0] + x, end[1] + y), *when)
 
 
 @dataclass
@@ -72,6 +72,9 @@ class GantryPort:
 
     def clear_to_send(self, line: str) -> bool:
         return True
+
+    def forget_unsent(self) -> None:
+        pass
 
     def close(self) -> None:
         pass

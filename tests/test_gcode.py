@@ -149,7 +149,7 @@ def test_replies_are_read_as_the_firmware_prints_them(tmp_path: Path) -> None:
     tongue = GcodeTongue(load_job(tmp_path / "job", Job).plotter)
     assert tongue.heard(b"ok").kind == "accepted"
     assert tongue.heard(b"error:20").kind == "refused"
-    assert tongue.heard(b"ALARM:1").kind == "refused"
+    assert tongue.heard(b"ALARM:1").kind == "alarm"
     assert tongue.heard(b"Grbl 1.1f ['$' for help]").kind == "banner"
     assert tongue.heard(b"[MSG:'$H'|'$X' to unlock]").kind == "note"
     report = tongue.heard(b"<Idle|MPos:5.529,0.560,7.000|FS:0,0>")

@@ -75,6 +75,9 @@ class SpoiltPort:
     def clear_to_send(self, line: str) -> bool:
         return True
 
+    def forget_unsent(self) -> None:
+        pass
+
     def _count(self, found: re.Match[bytes]) -> bytes:
         self.seen += 1
         spoilt = found[0][:1] + self.garbled + found[0][2:]

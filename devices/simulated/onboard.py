@@ -85,5 +85,8 @@ class OnboardPort:
         """The DTR line of a plotter; a gantry has none."""
         return bool(getattr(self._peer, "clear_to_send", True))
 
+    def forget_unsent(self) -> None:
+        """What is written has left at once."""
+
     def close(self) -> None:
         """Nothing to let go of."""
