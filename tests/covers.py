@@ -31,11 +31,12 @@ class Cover:
     lean: float = 0.0
     """mm that the far line has slid towards the far end."""
 
-    def at(self, place):
-        """Where a place that should lie at `place` has come to lie."""
+    def at(self, place, section=None):
+        """Where a place that should lie at `place` has come to lie, as one section inked it."""
         x, y = place
         for name, (x0, y0, x1, y1) in self.cores.items():
-            if x0 - 1e-6 <= x <= x1 + 1e-6 and y0 - 1e-6 <= y <= y1 + 1e-6:
+            inside = x0 - 1e-6 <= x <= x1 + 1e-6 and y0 - 1e-6 <= y <= y1 + 1e-6
+            if name == section or (section is None and inside):
                 dx, dy, turn = self.poses.get(name, (0.0, 0.0, 0.0))
                 c, s = math.cos(turn), math.sin(turn)
                 x, y = (
@@ -62,17 +63,21 @@ class Cover:
         ahead = (end - zero) / np.hypot(*(end - zero))
         aside = np.array([-ahead[1], ahead[0]])
         found = []
-        for x0, y0, x1, y1 in self.cores.values():
+        for name, (x0, y0, x1, y1) in self.cores.items():
             xs = self.cross[(self.cross >= x0) & (self.cross <= x1)]
             ys = self.long[(self.long >= y0) & (self.long <= y1)]
             low, high = max(y0, self.long[0]), min(y1, self.long[-1])
             first, last = max(x0, self.cross[0]), min(x1, self.cross[-1])
-            for x in xs[[0, -1]] if xs.size else ():
-                for y in (low, high):
-                    found.append((self.at((x, y)) - zero) @ ahead - (x - self.cross[0]))
-            for y in ys[[0, -1]] if ys.size else ():
-                for x in (first, last):
-                    found.append((self.at((x, y)) - zero) @ aside - (y - self.long[0]))
+            found += [
+                (self.at((x, y), name) - zero) @ ahead - (x - self.cross[0])
+                for x in [*xs[:1], *xs[-1:]]
+                for y in (low, high)
+            ]
+            found += [
+                (self.at((x, y), name) - zero) @ aside - (y - self.long[0])
+                for y in [*ys[:1], *ys[-1:]]
+                for x in (first, last)
+            ]
         return np.array(found)
 
     @property

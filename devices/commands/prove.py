@@ -304,8 +304,9 @@ def _in_ten(plan: ProofPlan, job: Job) -> int:
 def _hindrance_lines(plan: ProofPlan, hindrance: Hindrance, job: Job) -> Iterator[str]:
     """Why no number of distances can pass, and what would do."""
     import math
+    from fractions import Fraction
 
-    from marking.lengths import INCH, format_length
+    from marking.lengths import INCH, format_length, tape_fraction
     from marking.tape import tape_of
 
     tape = tape_of(job.tape)
@@ -323,7 +324,11 @@ def _hindrance_lines(plan: ProofPlan, hindrance: Hindrance, job: Job) -> Iterato
         f"{what}: {max(hindrance.by_tape, hindrance.by_reading):.2f} mm, one deviation, at the "
         f"most doubtful line. These {len(plan.distances)} find what is far off, and FAIL it"
     )
-    finer = format_length(tape.division / 2, job.units)
+    finer = (
+        f"{tape_fraction(Fraction(tape.division / 2 / float(INCH)).limit_denominator(256))} in"
+        if job.units == "in"
+        else f"{tape.division / 2:g} mm"
+    )
     for one in hindrance.remedies:
         how = [
             *(["compared with a known length (scale_error under [tape])"] if one.compared else []),
