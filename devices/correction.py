@@ -34,6 +34,11 @@ _TRUST = 3.0
 """Standard deviations past which a run is misread and no longer the tape."""
 _CERTAIN = 2.0
 """Standard deviations past which a scale or a skew is the device's and not the tape's."""
+_ANY_OF_THREE = 2.39
+"""Standard deviations that the largest of three figures stays within 95 times in 100: Bonferroni,
+the normal's 0.9917 quantile (any table of it)."""
+_CLEARLY = 4.0
+"""By how much, in squares of standard deviations, figures must lie nearer to one than to another."""
 _MOST = 0.05
 """More than this off, a run is taken for a slip of the tape or the unit."""
 _LIKELY = 0.01
@@ -216,19 +221,60 @@ def within_reach(plotter: Plotter, correction: Correction | None) -> Plotter:
 
 def correction_lines(check: DeviceCheck) -> list[str]:
     """What the check found, in words with figures."""
-    found = check.correction
-    values = (found.scale_x - 1, found.scale_y - 1, found.skew)
     lines = []
-    for name, value, sd, certain in zip(_NAMES, values, found.sd, check.certain, strict=True):
+    for figure, certain in zip(_figure_lines(check), check.certain, strict=True):
+        what = "corrected" if certain else "no more than the tape's own doubt, so left alone"
+        lines.append(f"{figure}: {what}.")
+    return lines
+
+
+def _figure_lines(check: DeviceCheck) -> list[str]:
+    """Scale along X, scale along Y and skew, each with its doubt."""
+    lines = []
+    figures = zip(_NAMES, _figures(check.correction), check.correction.sd, strict=True)
+    for name, value, sd in figures:
         figure = (
             f"{round(value * 1000, 2) + 0.0:+.2f} mm in a metre"
             if name == "skew"
             else f"{value:+.2%}"
         )
         doubt = f"{sd * 1000:.2f} mm" if name == "skew" else f"{sd:.2%}"
-        what = "corrected" if certain else "no more than the tape's own doubt, so left alone"
-        lines.append(f"{name[0].upper()}{name[1:]} {figure}, give or take {doubt}: {what}.")
+        lines.append(f"{name[0].upper()}{name[1:]} {figure}, give or take {doubt}")
     return lines
+
+
+def still_off(check: DeviceCheck, kept: DeviceCheck) -> tuple[bool, bool, bool]:
+    """Which of scale along X, scale along Y and skew a sheet drawn as `kept` corrects still shows.
+
+    What it shows by chance is both measurings' doubt, and the largest of three. Figures that are
+    clearly nearer to those of the uncorrected sheet than to nothing are the error itself.
+    """
+    found, nothing = _figures(check.correction), np.zeros(3)
+    before = np.where(kept.certain, _figures(kept.correction), nothing)
+    spread = np.array(check.correction.covariance) + np.array(kept.correction.covariance)
+    doubt = _ANY_OF_THREE * np.sqrt(np.diag(spread))
+    uncorrected = _distance(found - before, spread) + _CLEARLY < _distance(found, spread)
+    shown = (np.abs(found) > doubt) | (uncorrected & np.array(kept.certain))
+    return bool(shown[0]), bool(shown[1]), bool(shown[2])
+
+
+def corrected_lines(check: DeviceCheck, kept: DeviceCheck) -> list[str]:
+    """What a sheet drawn with the kept correction still shows, in words with figures."""
+    lines = []
+    for figure, off in zip(_figure_lines(check), still_off(check, kept), strict=True):
+        what = "still there on the corrected sheet" if off else "no more than chance would show"
+        lines.append(f"{figure}: {what}.")
+    return lines
+
+
+def _figures(correction: Correction) -> FloatArray:
+    """(3,): scale along X and along Y less 1, and skew."""
+    return np.array([correction.scale_x - 1, correction.scale_y - 1, correction.skew])
+
+
+def _distance(figures: FloatArray, spread: FloatArray) -> float:
+    """How far figures lie from nothing, in squares of standard deviations."""
+    return float(figures @ np.linalg.solve(spread, figures))
 
 
 def correction_said(correction: Correction | None) -> str:

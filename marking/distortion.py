@@ -27,9 +27,16 @@ edge, how far the far edge has slid along; how far the middle cross lines lie to
 how far the long lines bow in the middle, how much wider the far end is than the zero end."""
 _WHOLE_SD = 25.0
 """mm: as good as unknown."""
-_TURN_SHARE = 0.25
-"""How far a section's turn moves its corner, over its prior shift: less, for it was set to two
-marks far apart."""
+_SLIP_SD = 6.0
+"""mm: how far a section may lie off, whatever its placement promised. A device bumped after its
+marks were read has slipped by anything up to a hand's push, so this is wide enough that a section
+nobody measured never passes, at any tolerance one would ask for. It is not wider, since a cloth
+that stretched evenly is likelier than sections that slipped in step. Our own figure, no source."""
+_TURN_SD = 3.0
+"""mm at a section's corner: how far it may have turned. A bump turns a device about its far end,
+so that its corner moves about its middle by half of what the near end slips. No source."""
+_FEW = 6
+"""Fewer sections than this do not tell an uneven stretch from sections out of place."""
 
 
 @dataclass(frozen=True)
@@ -65,11 +72,8 @@ class Distortion:
         return len(self.prior_sd)
 
 
-def distortion_of(layout: Layout, plan: Plan | None, shift_sd: float) -> Distortion:
-    """The model of `layout`, inked in the sections of `plan`, or as one piece.
-
-    `shift_sd` is how far, in mm and one standard deviation, a section may have been misplaced.
-    """
+def distortion_of(layout: Layout, plan: Plan | None) -> Distortion:
+    """The model of `layout`, inked in the sections of `plan`, or as one piece."""
     grid = layout.grid
     ys = np.array([line.y for line in grid.long_lines])
     rect = (float(grid.cross_x[0]), float(ys[0]), float(grid.cross_x[-1]), float(ys[-1]))
@@ -82,7 +86,7 @@ def distortion_of(layout: Layout, plan: Plan | None, shift_sd: float) -> Distort
             bool(((ys >= core[1]) & (ys <= core[3])).any()),
         )
         patches.append(Patch(section.id, section.row, section.column, core, shows))
-    each = [shift_sd, shift_sd, shift_sd * _TURN_SHARE]
+    each = [_SLIP_SD, _SLIP_SD, _TURN_SD]
     prior = np.array([_WHOLE_SD] * len(WHOLE) + each * len(patches))
     return Distortion(tuple(patches), rect, prior)
 
@@ -98,12 +102,8 @@ def patch_at(model: Distortion, point: tuple[float, float]) -> int:
 
 def effect(model: Distortion, points: FloatArray, patches: IntArray) -> FloatArray:
     """(n, 2, unknowns): how far each unknown moves points (n, 2) that lie in `patches` (n,)."""
-    x0, y0, x1, y1 = model.rect
-    along, across = (points[:, 0] - x0) / (x1 - x0), (points[:, 1] - y0) / (y1 - y0)
-    arch = 4 * along * (1 - along)
     moved = np.zeros((len(points), 2, model.count))
-    moved[:, 0, 0], moved[:, 1, 1], moved[:, 0, 2] = along, across, across
-    moved[:, 0, 3], moved[:, 1, 4], moved[:, 1, 5] = arch, arch, (along - 0.5) * across
+    moved[..., : len(WHOLE)] = _whole_effect(model, points)
     for n, index in enumerate(patches.tolist()):
         if index < 0:
             continue
@@ -116,12 +116,23 @@ def effect(model: Distortion, points: FloatArray, patches: IntArray) -> FloatArr
     return moved
 
 
+def _whole_effect(model: Distortion, points: FloatArray) -> FloatArray:
+    """(n, 2, len(WHOLE))."""
+    x0, y0, x1, y1 = model.rect
+    along, across = (points[:, 0] - x0) / (x1 - x0), (points[:, 1] - y0) / (y1 - y0)
+    arch = 4 * along * (1 - along)
+    moved = np.zeros((len(points), 2, len(WHOLE)))
+    moved[:, 0, 0], moved[:, 1, 1], moved[:, 0, 2] = along, across, across
+    moved[:, 0, 3], moved[:, 1, 4], moved[:, 1, 5] = arch, arch, (along - 0.5) * across
+    return moved
+
+
 @dataclass(frozen=True)
 class LineErrors:
     """How far lines lie from true, as a function of the unknowns: one row for each place."""
 
     rows: FloatArray
-    """(q, unknowns), less the best-fitting shift and turn of the whole cover."""
+    """(q, unknowns), counted from the zero line and the near line."""
     points: FloatArray
     """(q, 2)."""
     axis: IntArray
@@ -130,26 +141,85 @@ class LineErrors:
 
 
 def line_errors(model: Distortion) -> LineErrors:
-    """The errors of the lines in every section, or of those at the four corners of one piece."""
+    """The errors of the lines in every section, or of those at the four corners of one piece.
+
+    Counted as the numerals are: from the crossing of the zero line with the near line, along a
+    thread that joins the two ends of the near line. No shift and no turn is fitted, so that a
+    stretch, a skew and a slipped section each count in full.
+    """
+    at, way, where = _places(model)
+    rows = effect(model, at, where)[np.arange(len(at)), way]
+    x0, y0, x1, _ = model.rect
+    ends = [(x0, y0), (x1, y0)]
+    zero, end = effect(model, np.array(ends), np.array([patch_at(model, one) for one in ends]))
+    turn = (end[1] - zero[1]) / (x1 - x0)
+    lever = np.where(way == 0, y0 - at[:, 1], at[:, 0] - x0)
+    return LineErrors(rows - zero[way] - lever[:, None] * turn, at, way, where)
+
+
+def whole_rows(model: Distortion) -> FloatArray:
+    """(len(WHOLE), unknowns): how much of each of `WHOLE` there is in the lines as they lie.
+
+    The common distortion that fits all lines best; what is left is each section's own.
+    """
+    at, way, where = _places(model)
+    rows = effect(model, at, where)[np.arange(len(at)), way]
+    common = _common(model, at)[np.arange(len(at)), way]
+    found = np.linalg.lstsq(common, rows, rcond=None)[0][: len(WHOLE)]
+    return found.astype(np.float64)
+
+
+def own_rows(model: Distortion) -> FloatArray:
+    """(patches, 2, unknowns): how far each section's middle lies off, along and across.
+
+    From the common distortion of all other sections; nothing where there are no others.
+    """
+    corners = [
+        np.array([(x0, y0), (x1, y0), (x1, y1), (x0, y1)])
+        for x0, y0, x1, y1 in (patch.core for patch in model.patches)
+    ]
+    many = len(model.patches) >= _FEW
+    shapes = [*range(len(WHOLE) if many else 3), len(WHOLE), len(WHOLE) + 1, len(WHOLE) + 2]
+    moved = [effect(model, at, np.full(4, n)).reshape(8, -1) for n, at in enumerate(corners)]
+    fitted = [_common(model, at)[..., shapes].reshape(8, -1) for at in corners]
+    own = np.zeros((len(model.patches), 2, model.count))
+    for n, patch in enumerate(model.patches):
+        others = [k for k in range(len(model.patches)) if k != n]
+        if not others:
+            continue
+        middle = np.array([patch.middle])
+        common = np.concatenate([fitted[k] for k in others])
+        fit = np.linalg.lstsq(common, np.concatenate([moved[k] for k in others]), rcond=None)[0]
+        own[n] = (
+            effect(model, middle, np.array([n]))[0] - _common(model, middle)[0][:, shapes] @ fit
+        )
+    return own
+
+
+def _common(model: Distortion, points: FloatArray) -> FloatArray:
+    """(n, 2, len(WHOLE) + 3): what each of `WHOLE`, a shift and a turn do to points."""
+    x0, y0, x1, y1 = model.rect
+    reach = np.hypot(x1 - x0, y1 - y0) / 2
+    moved = np.zeros((len(points), 2, len(WHOLE) + 3))
+    moved[..., : len(WHOLE)] = _whole_effect(model, points)
+    moved[:, 0, -3] = moved[:, 1, -2] = 1.0
+    moved[:, 0, -1] = ((y0 + y1) / 2 - points[:, 1]) / reach
+    moved[:, 1, -1] = (points[:, 0] - (x0 + x1) / 2) / reach
+    return moved
+
+
+def _places(model: Distortion) -> tuple[FloatArray, IntArray, IntArray]:
+    """Corners and middle of every section, (q, 2), once for each axis that a line shows there."""
     points: list[tuple[float, float]] = []
     axes: list[int] = []
     patches: list[int] = []
     whole = Patch("", 1, 1, model.rect, (True, True))
     for index, patch in enumerate(model.patches or (whole,)):
         x0, y0, x1, y1 = patch.core
-        middle = [patch.middle]
-        for point in [(x0, y0), (x1, y0), (x1, y1), (x0, y1), *middle]:
+        for point in [(x0, y0), (x1, y0), (x1, y1), (x0, y1), patch.middle]:
             for axis in (0, 1):
                 if patch.shows[axis]:
                     points.append(point)
                     axes.append(axis)
                     patches.append(index if model.patches else -1)
-    at, way, where = np.array(points), np.array(axes), np.array(patches)
-    rows = effect(model, at, where)[np.arange(len(at)), way]
-    # A cover that lies true but turned or shifted on the table is a true cover.
-    centre = at.mean(axis=0)
-    rigid = np.stack(
-        [way == 0, way == 1, np.where(way == 0, centre[1] - at[:, 1], at[:, 0] - centre[0])], 1
-    ).astype(float)
-    rows = rows - rigid @ np.linalg.lstsq(rigid, rows, rcond=None)[0]
-    return LineErrors(rows, at, way, where)
+    return np.array(points), np.array(axes), np.array(patches)

@@ -1,57 +1,50 @@
 """The verdict on a finished cover, from distances measured on it and adjusted by least squares.
 
 Table frame, millimetres. It knows the tape's own uncertainty and counts it: where the tape is too
-coarse to say, it says so.
+coarse to say, it says so. It takes no placement's word for where a section lies.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from statistics import NormalDist
 from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
-from marking.distortion import WHOLE, effect, line_errors
+from marking.distortion import WHOLE, effect, line_errors, own_rows, patch_at, whole_rows
 from marking.entries import Columns, read_rows
 from marking.errors import BadInputError
 from marking.lengths import format_length
-from marking.proofplan import SURE, computed, design
+from marking.proofgeometry import computed, design, prior_sd
 from marking.tape import true_length
+from marking.verdict import furthest, in_doubt, many_lines
 
 if TYPE_CHECKING:
-    from collections.abc import Collection, Mapping
+    from collections.abc import Collection, Mapping, Sequence
     from pathlib import Path
 
     from numpy.typing import NDArray
 
     from marking.distortion import Distortion
     from marking.lengths import Units
-    from marking.proofplan import Distance, ProofPlan
+    from marking.proofgeometry import Sheet
+    from marking.proofplaces import Distance
     from marking.tape import Tape
+    from marking.verdict import Furthest, Outcome
 
     FloatArray = NDArray[np.float64]
 
 AxisName = Literal["along", "across"]
-Outcome = Literal["pass", "fail", "cannot tell", "measure again"]
+TWO_SIDED = 1.96
+"""Standard deviations on either side that hold 95 of 100 (NIST/SEMATECH e-Handbook 1.3.6.7.1)."""
 _COLUMNS = Columns("measured", ("id",), ("length",), pairs=True)
 _AXES: tuple[AxisName, AxisName] = ("along", "across")
 _MISREAD = 4.5
 """Standard deviations past which a distance is misread."""
-_MISPLACED = 4.0
-"""Standard deviations past which a section lies outside all that its placement allows."""
-_CLEARLY = 4.0
-"""How much more, in squares of standard deviations, a misplaced section must explain than a
-misread distance before it is believed; one distance alone cannot tell the two apart."""
 _SLIP, _STRETCHED = 12.0, 0.003
 """mm, and a share of the length: further off than both, the wrong line was measured to."""
-_ANYWHERE = 25.0
-"""mm: the prior of a section that is known to be misplaced."""
 _FEW = 4
 """So many distances that cannot be are no slips of the tape."""
-
-
-_Row = tuple[tuple[str, ...], AxisName, "FloatArray"]
 
 
 @dataclass(frozen=True)
@@ -61,9 +54,20 @@ class Estimate:
     value: float
     sd: float
 
-    def certain(self, sds: float = SURE) -> bool:
+    def certain(self, sds: float = TWO_SIDED) -> bool:
         """Whether it differs from nothing by more than its doubt."""
         return abs(self.value) > sds * self.sd
+
+
+@dataclass(frozen=True)
+class Line:
+    """The line furthest off, and the section that holds it, if there are sections."""
+
+    section: str | None
+    axis: AxisName
+    estimate: Estimate
+    """Counted from the zero line and the near line; plus is to the far end or the far edge."""
+    limits: Furthest
 
 
 @dataclass(frozen=True)
@@ -73,7 +77,13 @@ class Step:
     sections: tuple[str, ...]
     axis: AxisName
     estimate: Estimate
-    certain: bool
+    doubt: float
+    """mm: as many figures of this kind as the cover has lie all within theirs, 95 times in 100."""
+
+    @property
+    def certain(self) -> bool:
+        """Whether it is more than chance would show somewhere on a true cover."""
+        return abs(self.estimate.value) > self.doubt
 
 
 @dataclass(frozen=True)
@@ -85,21 +95,26 @@ class Verdict:
     """Each of `WHOLE`, in mm at its worst place."""
     size: tuple[float, float]
     """Along and across, first line to last, in mm."""
-    worst_line: Step
-    """The line error nearest to, or furthest past, the tolerance."""
+    worst_line: Line
+    own: tuple[Step, ...]
+    """Each section's own error along and across, from the common distortion of all others."""
     worst_section: Step | None
     worst_seam: Step | None
     in_doubt: tuple[str, ...]
     """Sections whose lines the tape cannot pass or fail."""
+    untold: tuple[str, ...]
+    """Sections that no measured distance touches."""
+    missing: tuple[str, ...]
+    """Ids of distances on the sheet that were not measured."""
     again: tuple[str, ...]
-    """Ids of distances that do not fit the others."""
+    """Ids of distances that do not fit the others, or that alone speak against the cover."""
     tolerance: float
     measured: Mapping[str, float]
     """True lengths in mm by id."""
 
 
 def read_measured(
-    path: Path, plan: ProofPlan, units: Units, confirmed: Collection[str] = ()
+    path: Path, sheet: Sheet, units: Units, confirmed: Collection[str] = ()
 ) -> dict[str, float]:
     """What the tape showed, in mm by id, from a TOML or CSV file with `id` and `length`.
 
@@ -107,7 +122,7 @@ def read_measured(
     message for each fault: unknown ids, ids given twice, lengths that are no reading of theirs
     and are not among the `confirmed`; one message where the file is for another sheet.
     """
-    known = {distance.id: distance for distance in plan.distances}
+    known = {distance.id: distance for distance in sheet.distances}
     shown: dict[str, float] = {}
     faults = []
     rows = read_rows(path, _COLUMNS)
@@ -128,7 +143,7 @@ def read_measured(
     for row in rows:
         name, length = row.text["id"], row.lengths["length"]
         if name not in known:
-            faults.append(f"{row.where}: {name}: not on the sheet; it has {_range(plan)}")
+            faults.append(f"{row.where}: {name}: not on the sheet; it has {_range(sheet)}")
         elif name in shown:
             faults.append(f"{row.where}: {name}: measured twice; keep the one you trust")
         else:
@@ -140,8 +155,8 @@ def read_measured(
     return shown
 
 
-def _range(plan: ProofPlan) -> str:
-    return f"{plan.distances[0].id} to {plan.distances[-1].id}"
+def _range(sheet: Sheet) -> str:
+    return f"{sheet.distances[0].id} to {sheet.distances[-1].id}"
 
 
 def _not_of(distance: Distance, length: float, where: str, units: Units) -> list[str]:
@@ -156,7 +171,7 @@ def _not_of(distance: Distance, length: float, where: str, units: Units) -> list
 
 
 def prove(
-    plan: ProofPlan,
+    sheet: Sheet,
     shown: Mapping[str, float],
     tape: Tape,
     tolerance: float,
@@ -164,45 +179,55 @@ def prove(
 ) -> Verdict:
     """The verdict on what `tape` showed, in mm by id.
 
-    Least squares with the tape's covariance and each unknown's prior, by Gauss-Newton. A section
-    that lies where no placement would leave it is set free; a distance that nothing else bears
-    out is to be measured again, unless it is among the `confirmed`, which were. Raises
-    BadInputError when too little is measured to say anything.
+    Least squares with the tape's covariance and each unknown's wide prior, by Gauss-Newton. A
+    section that no measured distance touches never passes. A distance that contradicts the
+    others, or that alone fails the cover, is to be measured again, unless it is among the
+    `confirmed`, which were. Raises BadInputError when too little is measured to say anything.
     """
-    distances = [distance for distance in plan.distances if distance.id in shown]
+    distances = [distance for distance in sheet.distances if distance.id in shown]
     if len(distances) < len(WHOLE):
         raise BadInputError(
-            f"measured: {len(distances)} of the sheet's {len(plan.distances)} distances; at "
+            f"measured: {len(distances)} of the sheet's {len(sheet.distances)} distances; at "
             f"least {len(WHOLE)} are needed, and all of them to know most"
         )
     measured = np.array([true_length(shown[d.id], tape) for d in distances])
-    model = plan.model
-    unknowns, covariance, again = _adjusted(model, distances, measured, tape, confirmed)
-    whole = {
-        name: Estimate(float(unknowns[n]), float(np.sqrt(covariance[n, n])))
-        for n, name in enumerate(WHOLE)
-    }
+    model = sheet.model
+    solved = _solved(model, distances, measured, tape)
     errors = line_errors(model)
-    values = errors.rows @ unknowns
-    sds = np.sqrt(np.maximum(np.einsum("ij,jk,ik->i", errors.rows, covariance, errors.rows), 0.0))
-    outcome, worst, doubted = _judged(values, sds, tolerance)
+    values, sds = _figures(errors.rows, solved)
+    many = many_lines(errors.rows, solved.covariance)
+    limits = furthest(values, sds, many)
+    outcome = limits.outcome(tolerance)
+    trusted = np.array([distance.id in confirmed for distance in distances])
+    suspects = _misread(solved, trusted)
+    if outcome == "fail" and not suspects:
+        suspects = _alone_against(solved, errors.rows, (values, sds, many), trusted, tolerance)
+    untold = _untouched(model, distances)
+    if untold and outcome == "pass":
+        outcome = "cannot tell"
     ids = [patch.id for patch in model.patches]
-    named = [ids[n] for n in errors.patch[doubted]] if ids else []
+    doubted = np.flatnonzero(in_doubt(values, sds, many, tolerance)).tolist()
     x0, y0, x1, y1 = model.rect
+    own, seams = _own_errors(model, solved), _seam_steps(model, solved)
+    line = limits.line
+    whole = zip(WHOLE, *map(np.ndarray.tolist, _figures(whole_rows(model), solved)), strict=True)
     return Verdict(
-        "measure again" if again else outcome,
-        whole,
+        "measure again" if suspects else outcome,
+        {name: Estimate(value, sd) for name, value, sd in whole},
         (x1 - x0, y1 - y0),
-        Step(
-            (ids[errors.patch[worst]],) if ids else (),
-            "across" if errors.axis[worst] else "along",
-            Estimate(float(values[worst]), float(sds[worst])),
-            bool(abs(values[worst]) > SURE * sds[worst]),
+        Line(
+            ids[errors.patch[line]] if ids else None,
+            _AXES[errors.axis[line]],
+            Estimate(float(values[line]), float(sds[line])),
+            limits,
         ),
-        _worst_section(model, unknowns, covariance),
-        _worst_seam(model, unknowns, covariance),
-        tuple(dict.fromkeys(named)),
-        again,
+        own,
+        _worst(own),
+        _worst(seams),
+        tuple(dict.fromkeys(ids[errors.patch[n]] for n in doubted)) if ids else (),
+        untold,
+        tuple(distance.id for distance in sheet.distances if distance.id not in shown),
+        tuple(distances[n].id for n in suspects),
         tolerance,
         dict(zip([d.id for d in distances], measured.tolist(), strict=True)),
     )
@@ -210,140 +235,128 @@ def prove(
 
 @dataclass(frozen=True)
 class _Solution:
-    """Unknowns, the last two the tape's; what was to be explained, and its covariance."""
+    """The unknowns and their covariance, without the tape's own, and what they were found by."""
 
     unknowns: FloatArray
     covariance: FloatArray
-    rows: FloatArray
     reduced: FloatArray
+    """(m,): what was to be explained."""
     weight: FloatArray
-
-
-def _adjusted(
-    model: Distortion,
-    distances: list[Distance],
-    measured: FloatArray,
-    tape: Tape,
-    confirmed: Collection[str],
-) -> tuple[FloatArray, FloatArray, tuple[str, ...]]:
-    """Unknowns and their covariance, without the tape's own; ids of misread distances."""
-    prior = np.concatenate([model.prior_sd, [1.0, 1.0]])
-    trusted = np.array([distance.id in confirmed for distance in distances])
-    for _ in range(2 * len(model.patches) + 1):
-        solved = _solved(model, distances, measured, tape, prior)
-        single = _explained(solved, np.eye(len(distances)))
-        single[trusted] = 0.0
-        sections = _explained(solved, solved.rows[:, : model.count])
-        sections[prior[: model.count] >= _ANYWHERE] = 0.0
-        worst = int(sections.argmax())
-        if sections[worst] < max(_MISPLACED**2, single.max() + _CLEARLY):
-            break
-        prior[worst] = _ANYWHERE
-    n = model.count
-    order = np.argsort(-single, kind="stable")
-    again = tuple(distances[k].id for k in order.tolist() if single[k] > _MISREAD**2)
-    return solved.unknowns[:n], solved.covariance[:n, :n], again
+    """(m, m): the inverse of its covariance, priors included."""
+    gain: FloatArray
+    """(m, unknowns): the prior's covariance of the distances with the unknowns."""
 
 
 def _solved(
-    model: Distortion,
-    distances: list[Distance],
-    measured: FloatArray,
-    tape: Tape,
-    prior_sd: FloatArray,
+    model: Distortion, distances: Sequence[Distance], measured: FloatArray, tape: Tape
 ) -> _Solution:
-    prior = prior_sd**2
+    prior = prior_sd(model) ** 2
+    count = model.count
     state = np.zeros(len(prior))
     for _ in range(6):
-        rows, sd = design(model, distances, tape, state[: model.count])
-        expected = computed(model, distances, state[: model.count])
-        reduced = measured - expected + rows[:, : model.count] @ state[: model.count]
+        rows, sd = design(model, distances, tape, state[:count])
+        expected = computed(model, distances, state[:count])
+        reduced = measured - expected + rows[:, :count] @ state[:count]
         spread = (rows * prior) @ rows.T + np.diag(sd**2)
         weight = np.linalg.inv(spread).astype(np.float64)
         state = prior * (rows.T @ (weight @ reduced))
-    gain = rows * prior
-    return _Solution(state, np.diag(prior) - gain.T @ weight @ gain, rows, reduced, weight)
+    gain = (rows * prior)[:, :count]
+    covariance = np.diag(prior[:count]) - gain.T @ weight @ gain
+    return _Solution(state[:count], covariance, reduced, weight, gain)
 
 
-def _explained(solved: _Solution, columns: FloatArray) -> FloatArray:
-    """(k,): by how much the sum of squares falls if each of `columns` (m, k) is set free.
+def _figures(rows: FloatArray, solved: _Solution) -> tuple[FloatArray, FloatArray]:
+    """Values and standard deviations of functions (k, unknowns) of the unknowns."""
+    variance = ((rows @ solved.covariance) * rows).sum(axis=1)
+    return rows @ solved.unknowns, np.sqrt(np.maximum(variance, 0.0))
 
-    One column at a time: the square of Baarda's standardised test of that one blunder.
+
+def _misread(solved: _Solution, trusted: NDArray[np.bool_]) -> list[int]:
+    """Distances that the others contradict, the worst first: Baarda's test of one blunder each."""
+    tested = np.abs(solved.weight @ solved.reduced) / np.sqrt(np.diag(solved.weight))
+    tested[trusted] = 0.0
+    order = np.argsort(-tested, kind="stable")
+    return [n for n in order.tolist() if tested[n] > _MISREAD]
+
+
+def _alone_against(
+    solved: _Solution,
+    rows: FloatArray,
+    found: tuple[FloatArray, FloatArray, float],
+    trusted: NDArray[np.bool_],
+    tolerance: float,
+) -> list[int]:
+    """Distances without which no line that fails would so much as seem to.
+
+    What one distance says that no other bears out may be a slip of the tape as well as of a
+    section.
     """
-    pull = columns.T @ (solved.weight @ solved.reduced)
-    hold = np.einsum("ij,ik,kj->j", columns, solved.weight, columns)
-    free = hold > 1e-9
-    return np.where(free, pull**2 / np.where(free, hold, 1.0), 0.0)
+    values, sds, many = found
+    failing = rows[np.abs(values) - many * sds > tolerance]
+    blunders = solved.weight @ solved.reduced / np.diag(solved.weight)
+    moved = failing @ (solved.gain.T @ solved.weight)
+    without = (failing @ solved.unknowns)[:, None] - moved * blunders
+    most = np.abs(without).max(axis=0)
+    most[trusted] = np.inf
+    order = np.argsort(most, kind="stable")
+    return [n for n in order.tolist() if most[n] <= tolerance]
 
 
-def _judged(
-    values: FloatArray, sds: FloatArray, tolerance: float
-) -> tuple[Outcome, int, NDArray[np.bool_]]:
-    """The outcome, which error is worst, and which can be neither passed nor failed.
-
-    A failure is said only if it would be one in 20 covers that are true everywhere; a line
-    passes if 39 times in 40 it lies within the tolerance.
-    """
-    surely = NormalDist().inv_cdf(1 - 0.025 / len(values))
-    size = np.abs(values)
-    failed = size - surely * sds > tolerance
-    passed = size + SURE * sds <= tolerance
-    worst = int(np.where(failed, size + 1e6, size).argmax())
-    if failed.any():
-        return "fail", worst, ~(passed | failed)
-    return "pass" if passed.all() else "cannot tell", worst, ~passed
+def _untouched(model: Distortion, distances: Sequence[Distance]) -> tuple[str, ...]:
+    """Sections with lines of their own at which no distance ends."""
+    places = {end for d in distances for end in (*d.ends, *(d.thread or ()))}
+    touched = {patch_at(model, place) for place in places}
+    return tuple(
+        patch.id for n, patch in enumerate(model.patches) if n not in touched and any(patch.shows)
+    )
 
 
-def _worst_section(model: Distortion, unknowns: FloatArray, covariance: FloatArray) -> Step | None:
-    """The section furthest off its neighbours' common distortion, in doubts of its own."""
-    steps: list[_Row] = []
-    for index, patch in enumerate(model.patches):
-        for axis, name in enumerate(_AXES):
-            if patch.shows[axis]:
-                row = np.zeros(model.count)
-                row[len(WHOLE) + 3 * index + axis] = 1.0
-                steps.append(((patch.id,), name, row))
-    return _worst(steps, unknowns, covariance)
+def _own_errors(model: Distortion, solved: _Solution) -> tuple[Step, ...]:
+    """How far each section lies off the common distortion of all others."""
+    if len(model.patches) < 2:
+        return ()
+    own = own_rows(model)
+    shown = [(n, k) for n, patch in enumerate(model.patches) for k in (0, 1) if patch.shows[k]]
+    named = [((model.patches[n].id,), _AXES[k]) for n, k in shown]
+    return _steps(named, np.array([own[n, k] for n, k in shown]), solved)
 
 
-def _worst_seam(model: Distortion, unknowns: FloatArray, covariance: FloatArray) -> Step | None:
-    """The largest step between two sections at the middle of their seam."""
+def _seam_steps(model: Distortion, solved: _Solution) -> tuple[Step, ...]:
+    """The steps between sections, each at the middle of its seam."""
     at = {(patch.row, patch.column): n for n, patch in enumerate(model.patches)}
-    steps: list[_Row] = []
+    named: list[tuple[tuple[str, ...], AxisName]] = []
+    rows: list[FloatArray] = []
     for (row, column), first in at.items():
         for neighbour in ((row, column + 1), (row + 1, column)):
             second = at.get(neighbour)
             if second is None:
                 continue
             one, two = model.patches[first], model.patches[second]
-            middle = np.array(
-                [
-                    [
-                        (max(one.core[k], two.core[k]) + min(one.core[k + 2], two.core[k + 2])) / 2
-                        for k in (0, 1)
-                    ]
-                ]
-                * 2
-            )
-            moved = effect(model, middle, np.array([first, second]))
+            middle = [
+                (max(one.core[k], two.core[k]) + min(one.core[k + 2], two.core[k + 2])) / 2
+                for k in (0, 1)
+            ]
+            moved = effect(model, np.array([middle] * 2), np.array([first, second]))
             for axis, name in enumerate(_AXES):
                 if one.shows[axis] and two.shows[axis]:
-                    steps.append(((one.id, two.id), name, moved[1, axis] - moved[0, axis]))
-    return _worst(steps, unknowns, covariance)
+                    named.append(((one.id, two.id), name))
+                    rows.append(moved[1, axis] - moved[0, axis])
+    return _steps(named, np.array(rows), solved)
 
 
-def _worst(
-    steps: list[_Row],
-    unknowns: FloatArray,
-    covariance: FloatArray,
-) -> Step | None:
+def _steps(
+    named: Sequence[tuple[tuple[str, ...], AxisName]], rows: FloatArray, solved: _Solution
+) -> tuple[Step, ...]:
+    if not named:
+        return ()
+    values, sds = _figures(rows, solved)
+    many = many_lines(rows, solved.covariance)
+    return tuple(
+        Step(sections, axis, Estimate(value, sd), many * sd)
+        for (sections, axis), value, sd in zip(named, values.tolist(), sds.tolist(), strict=True)
+    )
+
+
+def _worst(steps: Sequence[Step]) -> Step | None:
     """The one most certainly not nothing."""
-    if not steps:
-        return None
-    rows = np.array([row for _, _, row in steps])
-    values = rows @ unknowns
-    sds = np.sqrt(np.einsum("ij,jk,ik->i", rows, covariance, rows))
-    worst = int((np.abs(values) / sds).argmax())
-    surely = NormalDist().inv_cdf(1 - 0.025 / len(steps))
-    estimate = Estimate(float(values[worst]), float(sds[worst]))
-    return Step(steps[worst][0], steps[worst][1], estimate, estimate.certain(surely))
+    return max(steps, key=lambda step: abs(step.estimate.value) / step.doubt, default=None)

@@ -15,7 +15,8 @@ if TYPE_CHECKING:
 
     from marking.lengths import Units
     from marking.page import Paper
-    from marking.proofplan import Distance, ProofPlan
+    from marking.proofplaces import Distance
+    from marking.proofplan import ProofPlan
     from marking.tape import Tape
 
 _EDGE = 13.0
@@ -26,8 +27,10 @@ _NOTES = (
     "one, down from the far one. Where no long line runs, keep the tape level by eye.",
     "Measure to the middle of each line, with one tape drawn taut and flat, from a printed mark "
     "and not the hook. Write down what the tape shows, without correction.",
-    "Thread: stretch one along the line between its two ends; measure from it to the line at the "
-    "place named, plus towards the far edge, minus towards the near one.",
+    "Thread: stretch one along the long line between its two ends; measure from it to the line at "
+    "the place named, plus towards the far edge, minus towards the near one. Along a number: "
+    "stretch it along that cross line, near line to far; plus towards the far end, minus "
+    "towards the zero end.",
     "Reach in from the edges or measure with two people. Nobody climbs on the table.",
 )
 

@@ -102,13 +102,18 @@ USUAL_TAPE = Tape()
 
 def tape_of(table: TapeTable) -> Tape:
     """The tape that a job names. An error that was measured is good to half a division in 3 m."""
-    return Tape(
+    tape = Tape(
         table.accuracy,
         table.division,
         temperature=table.temperature_c,
         scale_error=table.scale_error,
-        scale_sd=table.division / 2 / _COMPARED if table.scale_error else None,
     )
+    return compared_to(tape) if table.scale_error else tape
+
+
+def compared_to(tape: Tape) -> Tape:
+    """`tape` as sure as a comparison with a known length makes it: half a division in 3 m."""
+    return replace(tape, scale_sd=tape.division / 2 / _COMPARED)
 
 
 def true_length(reading: float, tape: Tape) -> float:

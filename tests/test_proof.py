@@ -34,7 +34,7 @@ def plan(millrace, millrace_layout, make_job):
         {"table": {"length": "150 in", "width": "64 in"}, "plotter": {"profile": "flatbed-24x36"}}
     )
     sections = cut_into_sections(millrace_layout, millrace, job.plotter.zone)
-    return plan_proof(millrace_layout, sections, Tape(), SIXTEENTH, "in", shift_sd=PLACED)
+    return plan_proof(millrace_layout, sections, Tape(), SIXTEENTH, "in")
 
 
 def cover(plan, along=0.0, across=0.0, skew=0.0, moved=None, noise=None, tape=None):

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict
+from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -20,13 +20,17 @@ from devices.commands.shared import (
 
 if TYPE_CHECKING:
     import argparse
-    from collections.abc import Iterator
+    from collections.abc import Iterator, Mapping
 
     from devices.job import Job
     from marking.layout import Layout
-    from marking.proof import Estimate
+    from marking.proofforecast import Hindrance
+    from marking.proofgeometry import Sheet
+    from marking.proofplaces import Distance
     from marking.proofplan import ProofPlan
+    from marking.prooftext import Since
     from marking.record import KeptCheck, Record
+    from marking.sections import Plan
 
 
 _FEWEST, _MOST = 12, 300
@@ -58,8 +62,8 @@ def add_options(verb: argparse.ArgumentParser) -> None:
         "--distances",
         metavar="N",
         type=int,
-        help="how many the sheet may ask for (default: two a section, at most 60); more leave "
-        "fewer sections in doubt",
+        help="how many the sheet asks for (default: the fewest on which a cover without any error "
+        "can pass)",
     )
     verb.epilog = (
         "Without --measured it writes the sheet, out/proof.svg and out/proof.pdf.\n\n"
@@ -89,118 +93,122 @@ def _write_sheet(options: argparse.Namespace, job: Job) -> int:
     from devices.commands.write import OUTPUT
     from marking.files import replace_file
     from marking.page import page_svg, pages_pdf, paper_for
+    from marking.proofplaces import distances_record
+    from marking.proofplan import plan_proof
     from marking.proofsheet import proof_pages
     from marking.record import layout_hash, open_record
-    from marking.standing import COVER
+    from marking.standing import COVER, plan_hash
     from marking.tape import tape_of
 
     tape = tape_of(job.tape)
     kept: dict[str, Any] = {
         "zone": options.zone,
         "slack": options.slack,
-        "shift_sd": _placed_sd(options.job, job) if options.zone == "plotter" else None,
         "tape": asdict(tape),
         "tolerance": job.tolerance,
-        "most": options.distances,
     }
-    plan, layout = _plan(options.job, job, kept)
+    cover = _cover(options.job, job, kept)
+    plan = plan_proof(
+        *(cover.lying, cover.plan, tape, job.tolerance, job.units),
+        most=options.distances,
+        begun=_begun(options.job, cover, kept),
+    )
     pages = proof_pages(plan, tape, job.title, job.units, paper_for(job.units))
     files = {"proof.svg": page_svg(pages[0]), "proof.pdf": pages_pdf(pages)}
     with open_record(options.job) as record:
         record.add_check(
-            layout_hash(layout), "proof sheet", COVER, {**kept, "distances": _digest(plan)}
+            layout_hash(cover.layout),
+            "proof sheet",
+            COVER,
+            {
+                **kept,
+                "division": plan_hash(cover.plan),
+                "distances": distances_record(plan.distances),
+            },
         )
     for name, data in files.items():
         replace_file(options.job / OUTPUT / name, data)
     paths = [options.job / OUTPUT / name for name in files]
     if options.json:
-        print_json(_sheet_record(plan, paths))
+        print_json(_sheet_record(plan, job.tolerance, paths))
     else:
         print_lines(_sheet_lines(plan, job))
         say(f"wrote {', '.join(map(str, paths))}")
     return 0
 
 
-def _plan(folder: Path, job: Job, kept: dict[str, Any]) -> tuple[ProofPlan, Layout]:
-    """The distances that `kept` stands for, and the layout as the job's record knows it."""
+@dataclass(frozen=True)
+class _Cover:
+    """The cover that is proved: as it was laid out, and as it lies when it is measured."""
+
+    layout: Layout
+    lying: Layout
+    plan: Plan
+
+
+def _cover(folder: Path, job: Job, kept: Mapping[str, Any]) -> _Cover:
     from marking.job import ClothTable
     from marking.layout import lay_out
-    from marking.proofplan import plan_proof
-    from marking.tape import Tape
 
     layout = lay_out(job)
     # A cover marked slack is proved as it lies on the table, unless a person says otherwise.
     stretched = job if kept["slack"] else job.model_copy(update={"cloth": ClothTable()})
     lying = lay_out(stretched)
-    cut = plan_for(kept["zone"], lying, stretched, kept_correction(folder, job))
-    plan = plan_proof(
-        lying,
-        cut,
-        Tape(**kept["tape"]),
-        kept["tolerance"],
-        job.units,
-        shift_sd=kept["shift_sd"],
-        most=kept["most"],
+    return _Cover(
+        layout, lying, plan_for(kept["zone"], lying, stretched, kept_correction(folder, job))
     )
-    return plan, layout
 
 
-def _digest(plan: ProofPlan) -> str:
-    """SHA-256 of which id stands for which distance, so that no figure goes to another."""
-    from marking.files import digest
+def _begun(folder: Path, cover: _Cover, kept: Mapping[str, Any]) -> tuple[Distance, ...]:
+    """The distances of the last sheet, where it was for this cover: they keep their names."""
+    from marking.proofplaces import distances_from
 
-    return digest("\n".join(f"{d.id} {' '.join(d.between)}" for d in plan.distances).encode())
+    last = _last_sheet(folder)
+    if last is None or _other_cover(last, cover):
+        return ()
+    if any(last.result.get(key) != kept[key] for key in ("zone", "slack")):
+        return ()
+    return distances_from(last.result["distances"])
 
 
-def _placed_sd(folder: Path, job: Job) -> float | None:
-    """How well the placements say the sections lie, in mm; None unless all of them are inked."""
-    import numpy as np
-
-    from marking.adjustment import adjust
-    from marking.errors import RefusedError
-    from marking.layout import lay_out
+def _last_sheet(folder: Path) -> KeptCheck | None:
     from marking.record import open_record
-    from marking.standing import standing
+    from marking.standing import COVER
 
     if not has_record(folder):
         return None
-    layout = lay_out(job)
-    plan = plan_for("plotter", layout, job, kept_correction(folder, job))
     with open_record(folder) as record:
-        if not record.ink():
-            return None
-        try:
-            stands = standing(record, layout, plan, job.units)
-        except RefusedError:
-            return None
-    if len(stands.setups) < len(plan.sections):
-        return None
-    state = adjust(stands.sights.targets.values(), stands.setups).network
-    # What the tape and the square shift all sections by, the proof finds as scale and skew.
-    blocks = [
-        state.by_tape[state.places[s.section], state.places[s.section]] for s in stands.setups
-    ]
-    means = [state.mean[state.places[s.section]] for s in stands.setups]
-    # What the readings say the ink is off counts as much as what they leave open.
-    squares = [np.diag(b)[:2] + m[:2] ** 2 for b, m in zip(blocks, means, strict=True)]
-    return float(np.sqrt(np.mean(squares)))
+        checks = record.checks("proof sheet", COVER)
+    return checks[-1] if checks else None
+
+
+def _other_cover(sheet: KeptCheck, cover: _Cover) -> bool:
+    """Whether a kept sheet is for another layout or division, or keeps no distances."""
+    from marking.record import layout_hash
+    from marking.standing import plan_hash
+
+    return (
+        sheet.layout != layout_hash(cover.layout)
+        or sheet.result.get("division") != plan_hash(cover.plan)
+        or not isinstance(sheet.result.get("distances"), list)
+    )
 
 
 def _judge(options: argparse.Namespace, job: Job) -> int:
     from marking.errors import RefusedError
     from marking.proof import prove, read_measured
-    from marking.prooftext import proof_lines, proof_record, since, since_lines
+    from marking.prooftext import proof_lines, proof_record, since, since_lines, since_record
     from marking.record import layout_hash, open_record
     from marking.standing import COVER
     from marking.tape import tape_of
 
     path = given_file("--measured", options.measured, options.job)
-    kept, plan, layout = _kept_plan(options.job, job)
-    shown = read_measured(path, plan, job.units, options.confirmed)
+    kept, sheet, layout = _kept_sheet(options.job, job)
+    shown = read_measured(path, sheet, job.units, options.confirmed)
     _check_confirmed(options.confirmed, shown)
-    verdict = prove(plan, shown, tape_of(job.tape), job.tolerance, options.confirmed)
+    verdict = prove(sheet, shown, tape_of(job.tape), job.tolerance, options.confirmed)
     named = layout_hash(layout)
-    changes: dict[str, Estimate] = {}
+    changes: Since | None = None
     with open_record(options.job) as record:
         earlier = _earlier_proof(record, named, slack=bool(kept["slack"]))
         if earlier is not None and verdict.outcome != "measure again":
@@ -208,42 +216,40 @@ def _judge(options: argparse.Namespace, job: Job) -> int:
         result = {**proof_record(verdict), "slack": kept["slack"], "confirmed": options.confirmed}
         record.add_check(named, "proof", COVER, result)
     if options.json:
-        moved = {name: {"mm": one.value, "sd": one.sd} for name, one in changes.items()}
-        print_json({**result, "since": moved if earlier is not None else None})
+        print_json({**result, "since": since_record(changes) if changes is not None else None})
     else:
         print_lines(proof_lines(verdict, job.units))
-        if changes:
+        if changes is not None:
             print_lines(since_lines(changes))
     return 0 if verdict.outcome == "pass" else RefusedError.exit_code
 
 
-def _kept_plan(folder: Path, job: Job) -> tuple[dict[str, Any], ProofPlan, Layout]:
-    """The last sheet's parameters and the same distances made of them again.
+def _kept_sheet(folder: Path, job: Job) -> tuple[Mapping[str, Any], Sheet, Layout]:
+    """What the last sheet was written for, and its distances as they were kept.
 
-    Raises RefusedError when no sheet was written, or its ids no longer stand for the same.
+    Raises RefusedError when no sheet was written, or it is for another cover.
     """
+    from marking.distortion import distortion_of
     from marking.errors import RefusedError
-    from marking.record import open_record
-    from marking.standing import COVER
+    from marking.proofgeometry import Sheet
+    from marking.proofplaces import distances_from
 
-    checks: tuple[KeptCheck, ...] = ()
-    if has_record(folder):
-        with open_record(folder) as record:
-            checks = record.checks("proof sheet", COVER)
-    if not checks:
+    last = _last_sheet(folder)
+    if last is None:
         raise RefusedError(
             f"{folder}: no proof sheet was written for this job, so the ids stand for nothing; "
             "run canvasrule prove without --measured, and measure what it asks"
         )
-    kept = checks[-1].result
-    plan, layout = _plan(folder, job, kept)
-    if _digest(plan) != kept["distances"]:
+    kept = last.result
+    cover = _cover(folder, job, kept)
+    if _other_cover(last, cover):
         raise RefusedError(
             f"{folder}: the ids of the last proof sheet no longer stand for the same distances, "
-            "since the job or its plotter has changed. Put it back as it was, or write a new "
-            "sheet and measure that"
+            "since the job or its plotter has changed, or an earlier version of canvasrule wrote "
+            "it. Put back what was changed, or write a new sheet and measure that"
         )
-    return kept, plan, layout
+    model = distortion_of(cover.lying, cover.plan)
+    return kept, Sheet(distances_from(kept["distances"]), model), cover.layout
 
 
 def _check_confirmed(confirmed: list[str], shown: dict[str, float]) -> None:
@@ -269,7 +275,6 @@ def _earlier_proof(record: Record, layout: str, *, slack: bool) -> KeptCheck | N
 
 
 def _sheet_lines(plan: ProofPlan, job: Job) -> Iterator[str]:
-    from marking.proofplan import SURE
     from marking.tape import as_taped, tape_of, tape_reading
 
     tape = tape_of(job.tape)
@@ -278,23 +283,64 @@ def _sheet_lines(plan: ProofPlan, job: Job) -> Iterator[str]:
         yield f"{distance.id}  {distance.kind:<9} {' to '.join(distance.between):<44} {nominal}"
     yield ""
     yield f"As well as these tell, any line is known to {plan.worst_sd:.2f} mm (one deviation)"
-    if not plan.could_pass(job.tolerance):
-        more = min(2 * len(plan.distances), _MOST)
+    if plan.hindrance is not None:
+        yield from _hindrance_lines(plan, plan.hindrance, job)
+    else:
         yield (
-            f"Even a perfect cover could not pass on them: that takes "
-            f"{job.tolerance / SURE:.2f} mm. "
-            + (
-                f"--distances {more} asks for more, and keeps the names of these"
-                if more > len(plan.distances)
-                else "Use a finer tape"
-            )
+            f"A cover without any error passes on them {_in_ten(plan, job)} times in 10 with this "
+            "tape; one with errors less often"
         )
+        if not plan.could_pass(job.tolerance):
+            yield f"{plan.fewest} are the fewest that can pass; without --distances they are asked"
     if plan.untold:
         more_of_them = f" and {len(plan.untold) - 8} more" if len(plan.untold) > 8 else ""
         yield f"Least is told of {', '.join(plan.untold[:8])}{more_of_them}"
 
 
-def _sheet_record(plan: ProofPlan, paths: list[Path]) -> dict[str, Any]:
+def _in_ten(plan: ProofPlan, job: Job) -> int:
+    return int(10 * plan.forecast.chance(job.tolerance))
+
+
+def _hindrance_lines(plan: ProofPlan, hindrance: Hindrance, job: Job) -> Iterator[str]:
+    """Why no number of distances can pass, and what would do."""
+    import math
+    from fractions import Fraction
+
+    from marking.lengths import INCH, format_length, tape_fraction
+    from marking.tape import tape_of
+
+    tape = tape_of(job.tape)
+    by_tape = hindrance.by_tape > hindrance.by_reading
+    what = (
+        f"how long the tape itself is (class {tape.tape_class}"
+        f"{', not compared with a known length' if tape.scale_sd is None else ''})"
+        if by_tape
+        else f"reading the tape (to {format_length(tape.division, job.units)}, class "
+        f"{tape.tape_class})"
+    )
+    yield (
+        f"No number of distances can pass a cover within {format_length(job.tolerance, job.units)}"
+        f" with this tape, not even one without any error. Most of the doubt is "
+        f"{what}: {max(hindrance.by_tape, hindrance.by_reading):.2f} mm, one deviation, at the "
+        f"most doubtful line. These {len(plan.distances)} find what is far off, and FAIL it"
+    )
+    finer = (
+        f"{tape_fraction(Fraction(tape.division / 2 / float(INCH)).limit_denominator(256))} in"
+        if job.units == "in"
+        else f"{tape.division / 2:g} mm"
+    )
+    for one in hindrance.remedies:
+        how = [
+            *(["compared with a known length (scale_error under [tape])"] if one.compared else []),
+            *([f'read to {finer} (division = "{finer}")'] if one.finer else []),
+        ]
+        yield f"What would do: a tape {' and '.join(how)}: about {one.distances} distances"
+    step = float(INCH) / 32 if job.units == "in" else 0.1
+    enough = math.ceil(hindrance.tolerance / step) * step
+    yield f"What would do: a tolerance of {format_length(enough, job.units)}"
+
+
+def _sheet_record(plan: ProofPlan, tolerance: float, paths: list[Path]) -> dict[str, Any]:
     return {
         "schema": 1,
         "distances": [
@@ -310,5 +356,7 @@ def _sheet_record(plan: ProofPlan, paths: list[Path]) -> dict[str, Any]:
         "told": plan.told,
         "untold": list(plan.untold),
         "worst_sd": plan.worst_sd,
+        "chance": plan.forecast.chance(tolerance),
+        "fewest": plan.fewest,
         "files": [path.as_posix() for path in paths],
     }

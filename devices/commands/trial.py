@@ -9,6 +9,7 @@ from devices.commands.history import device_name, has_record, kept_check, kept_c
 from devices.commands.shared import (
     add_job_option,
     given_file,
+    plan_for,
     print_json,
     print_lines,
     read_job,
@@ -19,7 +20,7 @@ if TYPE_CHECKING:
     import argparse
     from collections.abc import Iterator
 
-    from devices.correction import DeviceCheck
+    from devices.correction import Correction, DeviceCheck
     from devices.job import Job
     from devices.scrap import ScrapSheet
 
@@ -136,7 +137,7 @@ def _sheet_lines(sheet: ScrapSheet, job: Job, path: Path) -> Iterator[str]:
 
 
 def _solve(options: argparse.Namespace, job: Job) -> int:
-    from devices.correction import check_record, correction_lines, solve_square
+    from devices.correction import solve_square
     from devices.scrap import scrap_sheet
     from marking.tape import tape_of
 
@@ -145,18 +146,78 @@ def _solve(options: argparse.Namespace, job: Job) -> int:
     path = given_file("--measured", options.measured, options.job)
     check = solve_square(_measured(path), side, tape_of(job.tape), job.units)
     before = kept_check(options.job, job)
-    if not options.corrected:
-        _check_no_ink(options)
-        _check_meant(options, check, before)
-        _keep(options.job, job, check)
+    if options.corrected:
+        return _judge_corrected(options, check, before)
+    _check_no_ink(options)
+    _check_meant(options, check, before)
+    return _keep_and_say(options, job, check, before)
+
+
+def _judge_corrected(
+    options: argparse.Namespace, check: DeviceCheck, kept: DeviceCheck | None
+) -> int:
+    """Says whether the kept correction helps; exit code 1 where the error is still there."""
+    from devices.correction import check_record, corrected_lines, still_off
+    from marking.errors import RefusedError
+
+    if kept is None or kept.applied is None:
+        raise RefusedError(
+            f"{options.job}: no correction is kept for this plotter, so no sheet was drawn with "
+            "one; measure out/trial.hpgl without --corrected"
+        )
+    off = any(still_off(check, kept))
     if options.json:
-        print_json({"schema": 1, "kept": not options.corrected, **check_record(check)})
+        print_json({"schema": 1, "kept": False, "holds": not off, **check_record(check)})
+    else:
+        print_lines(corrected_lines(check, kept))
+    say("measured on a corrected sheet: nothing was kept")
+    if not off:
+        say("the correction helps: the corrected sheet is true as far as these figures can tell")
+        return 0
+    say(
+        "the correction does not help: the corrected sheet is not true. See that it was "
+        "out/trial-corrected.hpgl that was plotted and measured; else plot out/trial.hpgl anew, "
+        "measure it, and keep its figures with --replace"
+    )
+    return RefusedError.exit_code
+
+
+def _keep_and_say(
+    options: argparse.Namespace, job: Job, check: DeviceCheck, before: DeviceCheck | None
+) -> int:
+    """Keeps a check, and says what it corrects and how many sections that makes."""
+    from devices.correction import check_record, correction_lines
+
+    sections = _sections(job, before.applied if before is not None else None, check.applied)
+    _keep(options.job, job, check)
+    if options.json:
+        print_json(
+            {
+                "schema": 1,
+                "kept": True,
+                "sections": dict(zip(("before", "after"), sections, strict=True)),
+                **check_record(check),
+            }
+        )
     else:
         print_lines(correction_lines(check))
-        _say_what_now(options, job, check, before)
-    if not options.corrected:
-        _take_stale_away(options.job, check, before)
+        _say_what_now(job, check, before)
+    if sections[0] != sections[1]:
+        more = "less" if sections[1] > sections[0] else "more"
+        say(
+            f"the cover takes {sections[1]} sections now, {sections[0]} before: corrected like "
+            f"this, the plotter reaches {more}"
+        )
+    _take_stale_away(options.job, check, before)
     return 0
+
+
+def _sections(job: Job, *corrections: Correction | None) -> list[int]:
+    """How many sections the cover takes with each of these corrections."""
+    from marking.layout import lay_out
+
+    layout = lay_out(job)
+    return [len(plan_for("plotter", layout, job, one).sections) for one in corrections]
 
 
 def _keep(folder: Path, job: Job, check: DeviceCheck) -> None:
@@ -221,14 +282,9 @@ def _check_meant(
         raise RefusedError(f"{unlikely}. Nothing was kept; --confirmed keeps it all the same")
 
 
-def _say_what_now(
-    options: argparse.Namespace, job: Job, check: DeviceCheck, before: DeviceCheck | None
-) -> None:
+def _say_what_now(job: Job, check: DeviceCheck, before: DeviceCheck | None) -> None:
     from devices.correction import correction_said
 
-    if options.corrected:
-        say("measured on a corrected sheet: nothing was kept")
-        return
     if check.applied is None:
         say("the plotter draws true as far as this tape can tell; sections are drawn as they are")
     else:
