@@ -14,7 +14,7 @@ import numpy as np
 from devices import setdown
 from devices.keys import single_keys
 from devices.machine import device_digest
-from devices.penchange import spent_by_slot, stretches
+from devices.penchange import last_by_slot, spent_by_slot, stretches
 from devices.progress import verdicts
 from devices.workplace import opened, set_for
 from marking.counts import counted
@@ -85,7 +85,8 @@ def _ink(stance: Stance, place: Workplace, port: Line, clock: Callable[[], float
     known = verdicts(made.strokes, record.strokes(section.id))
     todo = [stroke for stroke in made.strokes if stroke.id in known.to_ink]
     spent = spent_by_slot(place.plan.sections, pens, record.strokes())
-    in_turn = list(stretches(section, todo, pens, spent))
+    last = last_by_slot(place.plan.sections, pens, record.strokes())
+    in_turn = list(stretches(section, todo, pens, spent, last))
     _refuse_pens_unattended(section, in_turn, place)
     link = opened(section, place, port, clock)
     if place.outline and todo:
