@@ -186,7 +186,9 @@ def _covers(errors: Errors) -> FloatArray:
     """Errors of all sections of many imagined covers (covers, 3 sections)."""
     values, vectors = np.linalg.eigh(errors.covariance)
     normal = np.random.default_rng(_SEED).standard_normal((_COVERS, len(values)))
-    drawn: FloatArray = normal @ (vectors * np.sqrt(np.maximum(values, 0))).T
+    # The symmetric root is the covariance's alone. Eigenvectors by themselves may point either
+    # way, or anywhere where values are equal: another processor would imagine other covers.
+    drawn: FloatArray = normal @ ((vectors * np.sqrt(np.maximum(values, 0))) @ vectors.T)
     return drawn
 
 
