@@ -15,6 +15,7 @@ import numpy as np
 from marking.distortion import WHOLE, distortion_of, effect, line_errors, patch_at
 from marking.lengths import format_length
 from marking.tape import independent_sd, shared_sds
+from marking.ties import first_of_greatest
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -112,7 +113,7 @@ def plan_proof(
         gain = ((targets @ (after @ rows.T)) ** 2).sum(axis=0)
         gain /= sd**2 + ((rows @ after) * rows).sum(axis=1)
         gain[picked] = -1.0
-        best = int(gain.argmax())
+        best = first_of_greatest(gain)
         picked.append(best)
         after = _after(after, rows[[best]], sd[[best]])
     # Two digits however many there are: a longer sheet keeps the names of a shorter one.
