@@ -25,8 +25,14 @@ from interpreters import (
     plain_hpgl,
     pygcode_draws,
 )
+from kills import made as setting_of
+from kills import make_job
 from tee import teed_plotter
 
+from devices.commands import main
+from devices.port import DeviceError
+from devices.simulated.cloth import Cloth
+from devices.simulated.onboard import OnboardPort, simulated
 from marking.record import open_record
 
 if TYPE_CHECKING:
@@ -35,8 +41,11 @@ if TYPE_CHECKING:
     from conftest import RunCli
     from interpreters import Drawn, FloatArray
 
+    from devices.plotter import Plotter
+
 SHIFT, TURN = np.array([1.6, -1.1]), 0.002
 """Where the device stands beside its place, in mm and radians: more than any line may be off."""
+DEVICE_FAILED = 3
 PASSES = {"lines": 1, "heavy": 2, "numerals": 1, "removable": 1}
 """The design's [pens]; `removable` has holder 2 and the rest holder 1."""
 
@@ -192,3 +201,32 @@ def test_the_very_bytes_that_are_sent_draw_the_layout_carried_by_the_kept_placem
     with open_record(bench.folder) as record:
         pose = record.placements("r1c1")[-1].pose
     assert_drawn(bench, bytes(tee.sent), pose, tmp_path)
+
+
+class Cut(OnboardPort):
+    """A port whose cable is cut at the first byte that would lower the pen."""
+
+    def write(self, data: bytes) -> None:
+        """Sends, up to there."""
+        if b"PD" in data or b"G1X" in data:
+            raise DeviceError("the cable is cut")
+        super().write(data)
+
+
+@pytest.mark.parametrize("profile", ["flatbed-a3", "gantry-gcode"])
+def test_a_stroke_is_known_as_sent_before_its_first_byte_leaves(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, profile: str
+) -> None:
+    """Else a run that ends there would not know that its ink may lie on the cloth."""
+    make_job(tmp_path / "job", profile)
+
+    def opened(_: str, plotter: Plotter) -> Cut:
+        made = setting_of(tmp_path / "job")
+        return Cut(simulated(plotter, made.bed, Cloth()), 2000)
+
+    monkeypatch.setattr("devices.port.open_port", opened)
+    words = ["drive", "--job", str(tmp_path / "job"), "--section", "r1c1", "--unattended"]
+    assert main([*words, "--ink-anyway", "a trial", "--port", "any"]) == DEVICE_FAILED
+    with open_record(tmp_path / "job") as record:
+        events = {kept.event for kept in record.strokes("r1c1")}
+    assert events == {"sent"}
