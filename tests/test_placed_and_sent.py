@@ -206,11 +206,26 @@ def test_the_very_bytes_that_are_sent_draw_the_layout_carried_by_the_kept_placem
 class Cut(OnboardPort):
     """A port whose cable is cut at the first byte that would lower the pen."""
 
+    sent = b""
+
     def write(self, data: bytes) -> None:
         """Sends, up to there."""
+        self.sent += data
         if b"PD" in data or b"G1X" in data:
             raise DeviceError("the cable is cut")
         super().write(data)
+
+
+def plug_in(monkeypatch: pytest.MonkeyPatch, job: Path) -> list[Cut]:
+    """Gives drive such ports to open; those that it has opened."""
+    ports: list[Cut] = []
+
+    def opened(_: str, plotter: Plotter) -> Cut:
+        ports.append(Cut(simulated(plotter, setting_of(job).bed, Cloth()), 2000))
+        return ports[-1]
+
+    monkeypatch.setattr("devices.port.open_port", opened)
+    return ports
 
 
 @pytest.mark.parametrize("profile", ["flatbed-a3", "gantry-gcode"])
@@ -219,14 +234,28 @@ def test_a_stroke_is_known_as_sent_before_its_first_byte_leaves(
 ) -> None:
     """Else a run that ends there would not know that its ink may lie on the cloth."""
     make_job(tmp_path / "job", profile)
-
-    def opened(_: str, plotter: Plotter) -> Cut:
-        made = setting_of(tmp_path / "job")
-        return Cut(simulated(plotter, made.bed, Cloth()), 2000)
-
-    monkeypatch.setattr("devices.port.open_port", opened)
+    plug_in(monkeypatch, tmp_path / "job")
     words = ["drive", "--job", str(tmp_path / "job"), "--section", "r1c1", "--unattended"]
     assert main([*words, "--ink-anyway", "a trial", "--port", "any"]) == DEVICE_FAILED
     with open_record(tmp_path / "job") as record:
         events = {kept.event for kept in record.strokes("r1c1")}
     assert events == {"sent"}
+
+
+def test_a_line_that_moved_under_a_begun_section_stops_the_next_drive_before_any_byte(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    job = tmp_path / "job"
+    make_job(job, "flatbed-a3")
+    words = ["drive", "--job", str(job), "--section", "r1c1", "--unattended"]
+    words += ["--ink-anyway", "a trial", "--port", "any"]
+    plug_in(monkeypatch, job)
+    assert main(words) == DEVICE_FAILED
+    text = (job / "job.toml").read_text()
+    (job / "job.toml").write_text(text + '[grid]\nmargin = "1 1/8 in"\n')
+    ports = plug_in(monkeypatch, job)
+    assert main(words) == REFUSED
+    assert not any(port.sent for port in ports)
+    (job / "job.toml").write_text(text)
+    assert main(words) == DEVICE_FAILED
+    assert any(port.sent for port in ports)
