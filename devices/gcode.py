@@ -1,4 +1,4 @@
-"""Writes a section, or a run piece by piece, as G-code of the NIST RS-274 standard.
+"""Writes a section, a test sheet, or a run piece by piece, as G-code of the NIST RS-274 standard.
 
 Words as in Kramer, Proctor, Messina: The NIST RS274NGC Interpreter, Version 3 (NISTIR 6556,
 2000): G0 and G1 moves, G4 dwell in seconds, G21 millimetres, G90 absolute, G94 feed a minute,
@@ -7,17 +7,18 @@ M3 S spindle speed, M5 spindle stop, M2 end. It writes bytes and knows no port.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from devices.bed import Bed, Point, bed_at
-from devices.hand import Pace, inkings, pace_of
-from marking.errors import RefusedError
+from devices.hand import Inking, Pace, inkings, pace_of, passes
+from devices.holders import check_holders
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
+    from collections.abc import Iterable, Iterator, Sequence
 
     from devices.correction import Correction
+    from devices.hpgl import Drawing
     from devices.plotter import Plotter
     from marking.job import PensTable
     from marking.sections import Section
@@ -32,27 +33,50 @@ def program(
     pen asks for a holder that the machine does not have.
     """
     bed = bed_at(plotter, section.window, correction)
-    strokes = inkings(section, pens, bed)
     hand = GcodeHand(plotter, pens, bed, pace_of(plotter, pens))
+    return _program(hand, ((hand, stroke) for stroke in inkings(section, pens, bed))), bed
+
+
+def written(
+    drawings: Sequence[Drawing], plotter: Plotter, pens: PensTable, bed: Bed, what: str
+) -> bytes:
+    """The G-code program that draws these on `bed`, in their order, each at its own pen's speed.
+
+    Raises as `program` does.
+    """
+    check_holders({drawing.name: drawing.pen for drawing in drawings}, plotter)
+    hand = GcodeHand(plotter, pens, bed, pace_of(plotter, pens))
+    strokes = []
+    in_units = bed.units_of([drawing.points for drawing in drawings], what)
+    for drawing, points in zip(drawings, in_units, strict=True):
+        speed = min(plotter.draw_speed, drawing.pen.speed or plotter.draw_speed)
+        paced = replace(hand, pace=replace(hand.pace, draw=speed / plotter.unit))
+        path = tuple(passes(points, drawing.pen.passes))
+        strokes.append((paced, Inking(what, drawing.name, path, drawing.joined)))
+    return _program(hand, strokes)
+
+
+def _program(hand: GcodeHand, strokes: Iterable[tuple[GcodeHand, Inking]]) -> bytes:
+    """A whole program: every stroke by the hand beside it, which sets its pace."""
     parts = [*hand.opening()]
     held: str | None = None
     lowered = False
-    for stroke in strokes:
+    for drawing_hand, stroke in strokes:
         if stroke.pen != held:
-            parts += hand.settings(stroke.pen, held)
+            parts += drawing_hand.settings(stroke.pen, held)
             held, lowered = stroke.pen, False
         if not (lowered and stroke.joined):
-            parts.append(hand.hop(stroke.path[0]))
+            parts.append(drawing_hand.hop(stroke.path[0]))
             lowered = False
         rest = stroke.path[1:] or stroke.path
         while rest:
-            data, count = hand.draw(rest, lowered, plotter.longest_instruction)
+            data, count = drawing_hand.draw(rest, lowered, hand.plotter.longest_instruction)
             parts.append(data)
             rest, lowered = rest[count:], True
-    parts += [hand.hop(bed.park), *hand.closing()]
+    parts += [hand.hop(hand.bed.park), *hand.closing()]
     if hand.rests_unpowered:
         parts.append(b"M2\n")
-    return b"".join(parts), bed
+    return b"".join(parts)
 
 
 @dataclass(frozen=True)
@@ -71,12 +95,7 @@ class GcodeHand:
 
     def settings(self, pen: str, held: str | None) -> Iterator[bytes]:
         """Nothing to write; refuses a holder that the machine does not have."""
-        slot = self.pens.named(pen).slot
-        if slot > self.plotter.slots:
-            raise RefusedError(
-                f"pens.{pen}.slot = {slot}: {self.plotter.name} has {self.plotter.slots} pen "
-                f"holder{'s' if self.plotter.slots > 1 else ''}; give a slot it has"
-            )
+        check_holders({pen: self.pens.named(pen)}, self.plotter)
         return iter(())
 
     def hop(self, point: Point) -> bytes:

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 
 from devices.bed import Bed, Point, bed_at
 from devices.hand import passes
+from devices.holders import check_holders
 from marking.errors import RefusedError
 
 if TYPE_CHECKING:
@@ -100,12 +101,8 @@ def _body(drawings: Sequence[Drawing], plotter: Plotter, bed: Bed, what: str) ->
 def check_pens(drawn: Sequence[Drawing], plotter: Plotter) -> None:
     """What the pens ask must be there before anything is written."""
     used = dict(sorted({drawing.name: drawing.pen for drawing in drawn}.items()))
+    check_holders(used, plotter)
     for name, pen in used.items():
-        if pen.slot > plotter.slots:
-            raise RefusedError(
-                f"pens.{name}.slot = {pen.slot}: {plotter.name} has {plotter.slots} pen "
-                f"holder{'s' if plotter.slots > 1 else ''}; give a slot it has"
-            )
         slowest = 10 * plotter.speeds[0]
         if "VS" in plotter.instructions and pen.speed is not None and pen.speed < slowest:
             raise RefusedError(

@@ -15,7 +15,7 @@ import numpy as np
 from devices import setdown
 from devices.keys import single_keys
 from devices.machine import device_digest
-from devices.penchange import spent_by_slot, stretches
+from devices.penchange import last_by_slot, spent_by_slot, stretches
 from devices.port import DeviceError
 from devices.progress import in_words, verdicts
 from devices.workplace import opened, set_anew, set_for
@@ -95,7 +95,8 @@ def _ink(stance: Stance, place: Workplace, link: Link, clock: Callable[[], float
     known = verdicts(made.strokes, record.strokes(section.id))
     todo = [stroke for stroke in made.strokes if stroke.id in known.to_ink]
     spent = spent_by_slot(place.plan.sections, pens, record.strokes())
-    in_turn = list(stretches(section, todo, pens, spent))
+    last = last_by_slot(place.plan.sections, pens, record.strokes())
+    in_turn = list(stretches(section, todo, pens, spent, last))
     _refuse_pens_unattended(section, in_turn, place)
     link = set_anew(link, section, place)
     _tell_overstated(link, place)

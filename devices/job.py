@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from pydantic import Field
+from pydantic import Field, model_validator
 
 from devices.plotter import Plotter
 from devices.projector import Projector
@@ -14,3 +14,16 @@ class Job(MarkingJob):
 
     plotter: Plotter = Field(json_schema_extra={"profile": "flatbed-a3"})
     projector: Projector = Field(json_schema_extra={"profile": "ceiling-1080p"})
+
+    @model_validator(mode="after")
+    def _pens_stand_in_the_machine(self) -> Job:
+        """The default removable pen has a holder of its own only where the machine has a second.
+
+        A holder that job.toml names stays as it is named; `devices.holders` refuses it where the
+        machine lacks it.
+        """
+        if self.plotter.slots > 1 or "removable" in self.pens.model_fields_set:
+            return self
+        removable = self.pens.removable.model_copy(update={"slot": 1})
+        pens = self.pens.model_copy(update={"removable": removable})
+        return self.model_copy(update={"pens": pens})

@@ -45,9 +45,18 @@ _MILLIMETRES = {
 
 
 def job_text(
-    title: str, units: Units, table: str | None, length: str, width: str, plotter: str
+    title: str,
+    units: Units,
+    table: str | None,
+    length: str,
+    width: str,
+    plotter: str,
+    removable: int,
 ) -> str:
-    """A commented job.toml for a stock table, or for a length and a width as people write them."""
+    """A commented job.toml for a stock table, or for a length and a width as people write them.
+
+    `removable` is the holder that the removable pen stands in, on this plotter.
+    """
     words = _INCHES if units == "in" else _MILLIMETRES
     top = (
         f"profile = {_text(table)}   # {length} by {width}"
@@ -60,6 +69,7 @@ def job_text(
         units=units,
         top=top,
         plotter=_text(plotter),
+        removable=removable,
         schema_file=SCHEMA_FILE,
         per_line=1,
         length_hint=length.replace('"', '\\"'),
@@ -144,7 +154,7 @@ stretch_width = "0 %"
 lines = {{ slot = 1, width = "1 mm" }}
 heavy = {{ slot = 1, width = "1 mm", passes = 2 }}
 numerals = {{ slot = 1, width = "0.8 mm" }}
-removable = {{ slot = 2, width = "0.5 mm" }}
+removable = {{ slot = {removable}, width = "0.5 mm" }}
 
 [tape]                       # sets out the control marks, and proves the cover
 accuracy = "II"              # the class printed on the tape: "I", "II" or "III"

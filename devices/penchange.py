@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 from devices.progress import inked_by_slot
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator, Sequence
+    from collections.abc import Iterable, Iterator, Mapping, Sequence
 
     from devices.hand import Inking
     from marking.job import PensTable
@@ -32,14 +32,20 @@ class Stretch:
 
 
 def stretches(
-    section: Section, todo: Sequence[Inking], pens: PensTable, spent: dict[int, float]
+    section: Section,
+    todo: Sequence[Inking],
+    pens: PensTable,
+    spent: dict[int, float],
+    last: Mapping[int, str],
 ) -> Iterator[Stretch]:
     """`todo`, pen by pen, cut where a person has to change one.
 
-    `spent` is the mm of line that each holder's pens have drawn in this job.
+    `spent` is the mm of line that each holder's pens have drawn in this job, `last` the pen that
+    drew last out of each (`last_by_slot`).
     """
     left: dict[int, float] = {}
     held: dict[int, _Tip] = {}
+    before = {slot: _tip(name, pens) for slot, name in last.items()}
     lengths = {piece.stroke.id: piece.stroke.length for piece in section.pieces}
     questions: list[str] = []
     strokes: list[Inking] = []
@@ -47,7 +53,9 @@ def stretches(
         pen = pens.named(stroke.pen)
         tip = _tip(stroke.pen, pens)
         asked: list[str] = []
-        if held.get(pen.slot) != tip and _shared(pen.slot, section, pens):
+        # A section of ink alone may come after one that ended with the removable pen.
+        other = _shared(pen.slot, section, pens) or before.get(pen.slot, tip) != tip
+        if held.get(pen.slot) != tip and other:
             asked.append(f"Holder {pen.slot} needs the pen for {stroke.pen}. Is it in?")
         held[pen.slot] = tip
         if pen.ink_length is not None:
@@ -103,6 +111,23 @@ def spent_by_slot(
             for slot, length in inked_by_slot(section, pens, drawn[section.id]).items():
                 spent[slot] = spent.get(slot, 0.0) + length
     return spent
+
+
+def last_by_slot(
+    sections: Iterable[Section], pens: PensTable, kept: Iterable[KeptStroke]
+) -> dict[int, str]:
+    """The pen that drew last out of each holder, by what is kept of the strokes, oldest first."""
+    named = {
+        (section.id, piece.stroke.id): piece.stroke.pen
+        for section in sections
+        for piece in section.pieces
+    }
+    last: dict[int, str] = {}
+    for event in kept:
+        name = named.get((event.section, event.stroke))
+        if name is not None:
+            last[pens.named(name).slot] = name
+    return last
 
 
 def _tip(name: str, pens: PensTable) -> _Tip:

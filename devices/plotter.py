@@ -94,6 +94,8 @@ class Plotter(Table):
                 f'handshake = "{self.handshake}" is for dialect = "hpgl"; a G-code machine '
                 'acknowledges each line: give "barrier", or "timed" if it never answers'
             )
+        if self.slots > 1 and not self.changes_pens:
+            raise ValueError(_one_holder(self))
         if self.pen_up[0] != self.pen_down[0] or self.pen_up == self.pen_down:
             raise ValueError(
                 f'pen_up = "{self.pen_up}" and pen_down = "{self.pen_down}": give two different '
@@ -103,6 +105,11 @@ class Plotter(Table):
             if not 0 < least <= most:
                 raise ValueError(f"{name} = [{least}, {most}]: give the least first, from 1 up")
         return self
+
+    @property
+    def changes_pens(self) -> bool:
+        """Whether a program can tell it to take another pen. One that cannot has one holder."""
+        return self.dialect == "hpgl" and "SP" in self.instructions
 
     @property
     def bed_size(self) -> tuple[float, float]:
@@ -129,3 +136,15 @@ class Plotter(Table):
         if self.kind == "roll":
             feed = 0 if self.axes[0][1] == "x" else 1
         return Zone("plotter", self.window_size, self.set_down, False, pace, home, feed)
+
+
+def _one_holder(plotter: Plotter) -> str:
+    """Why a machine that cannot change pens by itself has one holder, and what would do."""
+    if plotter.dialect == "gcode":
+        why = "a G-code machine has one pen holder, and no program changes its pen"
+    else:
+        why = 'without "SP" among its instructions no program changes its pen'
+    return (
+        f"slots = {plotter.slots}: {why}; all would be drawn with the pen that is in it. Give "
+        "slots = 1, and slot = 1 to every pen: drive then asks for each pen in its turn"
+    )

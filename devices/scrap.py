@@ -11,8 +11,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from devices import gcode, hpgl
 from devices.bed import bed_at
-from devices.hpgl import Drawing, written
+from devices.hpgl import Drawing
 from marking.errors import RefusedError
 from marking.lengths import INCH
 from marking.lettering import letter
@@ -109,7 +110,7 @@ def scrap_program(
     correction: Correction | None = None,
     units: Units = "mm",
 ) -> tuple[bytes, ScrapSheet]:
-    """The sheet as HP-GL in the device's own frame, with a correction to prove that it helps.
+    """The sheet in the device's own dialect and frame, with a correction to prove that it helps.
 
     Raises RefusedError before anything is written when it does not fit or a pen is not there.
     """
@@ -121,7 +122,9 @@ def scrap_program(
         room = np.array(own.bed_size) @ np.abs(correction.true_of_nominal).T
         reach = min(reach, float(room.min()))
     bed = bed_at(own, (0.0, 0.0, reach, reach), correction)
-    return written(sheet.drawings, own, bed, "test sheet"), sheet
+    if own.dialect == "gcode":
+        return gcode.written(sheet.drawings, own, pens, bed, "test sheet"), sheet
+    return hpgl.written(sheet.drawings, own, bed, "test sheet"), sheet
 
 
 def _square(side: float, pens: PensTable) -> Iterator[Drawing]:
@@ -214,10 +217,13 @@ def _samples(side: float, plotter: Plotter, pens: PensTable) -> Iterator[Drawing
 
 
 def _speeds(pen: Pen, plotter: Plotter) -> list[Pen]:
-    if "VS" not in plotter.instructions:
-        return [pen]
     full = min(pen.speed or plotter.draw_speed, plotter.draw_speed)
-    slow = max(full / 2, 10.0 * plotter.speeds[0])
+    if plotter.dialect == "gcode":
+        slow = full / 2
+    elif "VS" in plotter.instructions:
+        slow = max(full / 2, 10.0 * plotter.speeds[0])
+    else:
+        return [pen]
     return [pen.model_copy(update={"speed": speed}) for speed in dict.fromkeys((full, slow))]
 
 

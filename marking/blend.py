@@ -15,6 +15,7 @@ import numpy as np
 from marking.network import ink_error, misfit, seam_step, with_inked
 from marking.pose import PARAMETERS, changed, effect
 from marking.regions import radius_95
+from marking.ties import first_of_greatest
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -93,12 +94,12 @@ def inked(
     after = with_inked(gained, setup, misfit(gained.network, setup.pose, setup.readings).ravel())
     mean, spread = ink_error(after, setup.section, points)
     radii = radius_95(spread, mean)
-    worst = int(radii.argmax())
+    worst = first_of_greatest(radii)
     found = []
     for beside, crossings in seams.items():
         mean, spread = seam_step(after, setup.section, beside, crossings)
         steps = radius_95(spread, mean)
-        most = int(steps.argmax())
+        most = first_of_greatest(steps)
         found.append(
             SeamError(beside, _pair(crossings[most]), _pair(mean[most]), float(steps[most]))
         )

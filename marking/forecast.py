@@ -17,6 +17,7 @@ from marking.errors import RefusedError
 from marking.network import Reading, Setup, gain, known, only, with_inked
 from marking.pose import as_planned, effect
 from marking.regions import radius_95
+from marking.ties import first_of_greatest
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -113,7 +114,7 @@ def forecast(
         points = outermost_ink(sections[name])
         at, spread = _at(errors, name, points)
         radii = radius_95(spread)
-        worst = int(radii.argmax())
+        worst = first_of_greatest(radii)
         sd = float(np.sqrt(np.trace(spread[worst])))
         place = float(points[worst, 0]), float(points[worst, 1])
         read = len(seen.seen[name]) * repeats
@@ -186,7 +187,9 @@ def _covers(errors: Errors) -> FloatArray:
     """Errors of all sections of many imagined covers (covers, 3 sections)."""
     values, vectors = np.linalg.eigh(errors.covariance)
     normal = np.random.default_rng(_SEED).standard_normal((_COVERS, len(values)))
-    drawn: FloatArray = normal @ (vectors * np.sqrt(np.maximum(values, 0))).T
+    # The symmetric root is the covariance's alone. Eigenvectors by themselves may point either
+    # way, or anywhere where values are equal: another processor would imagine other covers.
+    drawn: FloatArray = normal @ ((vectors * np.sqrt(np.maximum(values, 0))) @ vectors.T)
     return drawn
 
 
@@ -214,7 +217,7 @@ def _seams(
         )
         spread = both @ errors.covariance[np.ix_(index, index)] @ both.transpose(0, 2, 1)
         radii = radius_95(spread)
-        most = int(radii.argmax())
+        most = first_of_greatest(radii)
         place = float(points[most, 0]), float(points[most, 1])
         found.append(SeamForecast(butt.sections, place, float(radii[most])))
         worst = np.maximum(worst, _longest(drawn[:, index], both))

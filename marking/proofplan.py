@@ -15,6 +15,7 @@ from marking.distortion import WHOLE, distortion_of, line_errors, whole_rows
 from marking.proofforecast import fewest, forecast_proof, hindrance
 from marking.proofgeometry import Sheet, design, prior_sd
 from marking.proofplaces import always_measured, choices
+from marking.ties import first_of_greatest
 from marking.verdict import SURE
 
 if TYPE_CHECKING:
@@ -169,7 +170,7 @@ class _Search:
         weight = np.maximum(self._variance, 0.0) ** 2
         gain = weight @ self._told**2 / (self._spread + self._sd**2)
         gain[self.picked] = -1.0
-        return int(gain.argmax())
+        return first_of_greatest(gain)
 
     def _take(self, one: int) -> None:
         """Counts on one more distance."""

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 import pytest
+from interpreters import pygcode_draws
 from kills import SECTION, make_job
 from line import Line
 from pygcode import Line as GcodeLine
@@ -32,20 +33,6 @@ ROUNDING = 0.0051
 """mm: half the profile's unit of 0.01 mm, and what decimals lose."""
 
 
-def read_by_pygcode(data: bytes) -> list[tuple[tuple[float, float], tuple[float, float]]]:
-    """Every move below Z 1 mm, in mm."""
-    machine = Machine()
-    drawn = []
-    for text in data.decode().splitlines():
-        before = machine.pos
-        machine.process_block(GcodeLine(text).block)
-        after = machine.pos
-        start, end = (before.X, before.Y), (after.X, after.Y)
-        if before.Z < 1 and after.Z < 1 and start != end:
-            drawn.append((start, end))
-    return drawn
-
-
 def test_a_written_file_ends_with_the_pen_up_and_parked(tmp_path: Path) -> None:
     make_job(tmp_path / "job", "gantry-gcode")
     job = load_job(tmp_path / "job", Job)
@@ -66,7 +53,7 @@ def test_pygcode_draws_every_stroke_where_the_section_has_it(tmp_path: Path) -> 
     plan = cut_into_sections(lay_out(job), job, job.plotter.zone)
     section = next(section for section in plan.sections if section.id == SECTION)
     data, bed = program(section, job.plotter, job.pens)
-    drawn = [line for line in read_by_pygcode(data) if line[0] != line[1]]
+    drawn = pygcode_draws(data)
     wanted = []
     for piece in section.pieces:
         points = (piece.stroke.points - bed.origin_table) @ bed.to_bed.T
@@ -74,7 +61,7 @@ def test_pygcode_draws_every_stroke_where_the_section_has_it(tmp_path: Path) -> 
             path = points[::-1] if done % 2 else points
             wanted += [(a, b) for a, b in itertools.pairwise(path) if np.hypot(*(b - a)) > 0.01]
     assert len(drawn) == len(wanted)
-    assert np.abs(np.array(drawn) - np.array(wanted)).max() <= ROUNDING
+    assert np.abs(drawn - np.array(wanted)).max() <= ROUNDING
     simulated = SimulatedGantry(Gantry(10**6, high=job.plotter.bed_size), Cloth())
     simulated.receive(data, 0.0)
     for second in range(1, 4000):

@@ -6,14 +6,23 @@ The written HP-GL is read by ezdxf's HPGL/2 interpreter, which no one here wrote
 from __future__ import annotations
 
 import json
+from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pytest
+from command_cases import BAD_INPUT, REFUSED, assert_plain
 from ezdxf.addons.hpgl2 import api as hpgl2
 from kills import make_job, plotter_at
 
-from marking.record import open_record
+from devices.hand import inkings
+from devices.job import Job
+from devices.machine import setting
+from devices.penchange import last_by_slot, stretches
+from marking.jobfile import load_job
+from marking.layout import lay_out
+from marking.record import KeptStroke, open_record
+from marking.sections import cut_into_sections
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -107,3 +116,100 @@ def test_nobody_there_to_change_pens_inks_nothing(
     assert (folder / "cloth.ink").read_bytes() == b""
     with open_record(folder) as record:
         assert record.ink() == record.runs() == ()
+
+
+GANTRY = '[table]\nlength = "60 in"\nwidth = "40 in"\n{pens}[plotter]\nprofile = "gantry-gcode"\n'
+
+
+def text_job(folder: Path, text: str) -> Path:
+    folder.mkdir(parents=True, exist_ok=True)
+    (folder / "job.toml").write_text(text, "utf-8")
+    return folder
+
+
+def test_a_gantry_begun_by_its_own_defaults_goes_all_the_way(
+    run_cli: RunCli, tmp_path: Path
+) -> None:
+    folder = tmp_path / "job"
+    words = ["--length", "60 in", "--width", "40 in", "--plotter", "gantry-gcode"]
+    assert run_cli("start", folder, *words).returncode == 0
+    for verb in ("layout", "section", "write", "trial"):
+        done = run_cli(verb, "--job", folder)
+        assert done.returncode == 0, done.stderr
+    written = {path.name for path in (folder / "out" / "sections").iterdir()}
+    assert {"r1c1.gcode", "r1c1-removable.gcode"} <= written
+    assert (folder / "out" / "trial.gcode").exists()
+    driven = run_cli(
+        "drive", "--job", folder, "--simulate", "--unattended", "--pace", "5000", "--json"
+    )
+    assert driven.returncode == 0, driven.stderr
+    ended = [section["ended"] for section in json.loads(driven.stdout)["sections"]]
+    assert ended == ["done"] * 4
+
+
+@pytest.mark.parametrize("pens", ["", '[pens]\nlines = { width = "1 mm" }\n'])
+def test_a_pen_that_nobody_placed_stands_in_the_one_holder(tmp_path: Path, pens: str) -> None:
+    one = load_job(text_job(tmp_path / "one", GANTRY.format(pens=pens)), Job)
+    assert one.pens.removable.slot == 1
+    assert one.pens.removable.width == 0.5
+    two = GANTRY.format(pens=pens).replace("gantry-gcode", "flatbed-a4")
+    assert load_job(text_job(tmp_path / "two", two), Job).pens.removable.slot == 2
+
+
+@pytest.mark.parametrize("verb", ["section", "control", "write", "trial", "drive"])
+def test_a_second_holder_named_for_a_pen_is_refused_where_there_is_one(
+    run_cli: RunCli, tmp_path: Path, verb: str
+) -> None:
+    pens = '[pens]\nremovable = { slot = 2, width = "0.5 mm" }\n'
+    folder = text_job(tmp_path / "job", GANTRY.format(pens=pens))
+    words = ["--simulate", "--unattended", "--pace", "5000"] if verb == "drive" else []
+    done = run_cli(verb, "--job", folder, *words)
+    assert_plain(done, REFUSED, "pens.removable.slot = 2", "one pen holder", "Give slot = 1")
+    assert not list(folder.glob("out/**/*.gcode"))
+    assert not any(path.read_bytes() for path in folder.glob("out/cloth/*"))
+
+
+@pytest.mark.parametrize(
+    ("profile", "keys", "said"),
+    [
+        ("gantry-gcode", "slots = 2", "G-code"),
+        ("flatbed-a3", 'instructions = ["IN", "IW", "PA", "PU", "PD"]', '"SP"'),
+    ],
+)
+def test_a_machine_that_cannot_change_pens_has_one_holder(
+    run_cli: RunCli, tmp_path: Path, profile: str, keys: str, said: str
+) -> None:
+    text = GANTRY.format(pens="").replace('"gantry-gcode"', f'"{profile}"\n{keys}')
+    folder = text_job(tmp_path / "job", text)
+    done = run_cli("write", "--job", folder)
+    assert_plain(done, BAD_INPUT, "plotter", "slots = ", said, "one" if "G" in said else "pen")
+    assert "Give slots = 1" in done.stderr
+    # What the message says would do, does.
+    keys = keys.replace("slots = 2", "") + "\nslots = 1"
+    text = GANTRY.format(pens="").replace('"gantry-gcode"', f'"{profile}"\n{keys}')
+    assert run_cli("write", "--hpgl", "--job", text_job(folder, text)).returncode == 0
+
+
+def test_ink_after_the_removable_pen_is_asked_for_in_a_section_of_ink_alone(
+    tmp_path: Path,
+) -> None:
+    folder = text_job(tmp_path / "job", GANTRY.format(pens=""))
+    job = load_job(folder, Job)
+    plan = cut_into_sections(lay_out(job), job, job.plotter.zone)
+    first, last = plan.sections[0], plan.sections[-1]
+    ticks = [piece.stroke.id for piece in first.pieces if piece.stroke.pen == "removable"]
+    assert ticks
+    assert not any(piece.stroke.pen == "removable" for piece in last.pieces)
+    bed = setting(last, job.plotter, job.pens).bed
+    todo = inkings(last, job.pens, bed)
+
+    def asked(*drawn: str) -> list[str]:
+        kept = [KeptStroke(datetime.now(UTC), 1, first.id, name, "drawn") for name in drawn]
+        held = last_by_slot(plan.sections, job.pens, kept)
+        turns = stretches(last, todo, job.pens, {}, held)
+        return [question for turn in turns for question in turn.questions]
+
+    ink = next(piece.stroke.id for piece in first.pieces if piece.stroke.pen == "lines")
+    assert asked() == asked(ink) == []
+    (question,) = asked(ink, ticks[0])
+    assert "Holder 1 needs the pen for" in question

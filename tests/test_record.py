@@ -174,6 +174,34 @@ def test_a_damaged_database_is_named_and_kept(tmp_path):
     assert path.read_bytes() == bytes(data)
 
 
+def test_a_record_that_lost_rows_without_a_word_from_sqlite_is_refused(tmp_path):
+    """One page tells of half its rows: SQLite reads on, and strokes would be inked twice.
+
+    A page's header has its count of cells in bytes 3 and 4 (SQLite's "Database File Format", 1.6).
+    """
+    drawn = tuple(f"cross-{n}" for n in range(600))
+    with open_record(tmp_path) as record:
+        record.add_strokes(1, "r1c1", drawn, "drawn")
+    path = tmp_path / RECORD_FILE
+    data = bytearray(path.read_bytes())
+    leaf = next(
+        at
+        for at in range(4096, len(data), 4096)
+        if data[at] == 13 and b"cross-77" in data[at : at + 4096]
+    )
+    cells = int.from_bytes(data[leaf + 3 : leaf + 5], "big")
+    data[leaf + 3 : leaf + 5] = (cells // 2).to_bytes(2, "big")
+    path.write_bytes(data)
+    with sqlite3.connect(path) as connection:
+        left = connection.execute("SELECT * FROM stroke ORDER BY id").fetchall()
+    connection.close()
+    assert 0 < len(left) < len(drawn)
+    before = path.read_bytes()
+    with pytest.raises(BadInputError, match="Put back a copy"), open_record(tmp_path):
+        pass
+    assert path.read_bytes() == before
+
+
 def test_another_programs_database_is_not_written_to(tmp_path):
     connection = sqlite3.connect(tmp_path / RECORD_FILE)
     connection.execute("CREATE TABLE orders (id INTEGER)")

@@ -1,11 +1,13 @@
 """A device's own errors: found on a scrap of cloth, and put right in what it is told afterwards.
 
-The sheet's HP-GL is drawn by ezdxf's HPGL/2 interpreter and by hp2xx, which no one here wrote,
-and measured there. Least squares is held against scipy's, the vernier against its textbook rule.
+The sheet's HP-GL is drawn by ezdxf's HPGL/2 interpreter and by hp2xx, its G-code by pygcode, none
+of which anyone here wrote, and measured there. Least squares is held against scipy's, the vernier
+against its textbook rule.
 """
 
 from __future__ import annotations
 
+import re
 import subprocess
 from typing import TYPE_CHECKING
 
@@ -15,6 +17,7 @@ import pytest
 from ezdxf.addons.hpgl2 import api as hpgl2
 from hypothesis import given
 from hypothesis import strategies as st
+from interpreters import differences, pygcode_draws
 from scipy import optimize
 
 from devices.bed import bed_at
@@ -29,6 +32,8 @@ from devices.correction import (
 )
 from devices.hpgl import program
 from devices.scrap import VERNIER_DIVISIONS, scrap_program, scrap_sheet
+from devices.simulated.cloth import Cloth
+from devices.simulated.gcode import Gantry, SimulatedGantry
 from marking.errors import BadInputError, RefusedError
 from marking.record import open_record
 from marking.sections import cut_into_sections
@@ -142,6 +147,60 @@ def test_every_stock_plotter_has_a_sheet_inside_its_bed(make_job, profile):
     points = np.concatenate([d.points for d in sheet.drawings[6:]]) - 4.0
     off = np.abs([points[:, 0] - points[:, 1], points.sum(axis=1) - sheet.side]).min()
     assert off / np.sqrt(2) > 1.0
+
+
+def test_a_gantrys_sheet_is_drawn_measured_and_put_right_in_its_own_dialect(make_job):
+    # Its steps a millimetre are set half a per cent wrong along X, and Y leans by 1 mm in 500.
+    truth = np.array([[0.995, 0.002], [0.0, 1.0]])
+    job = make_job(
+        {
+            "table": {"length": "150 in", "width": "64 in"},
+            "plotter": {"profile": "gantry-gcode"},
+            "pens": {"numerals": {"speed": "40 mm/s"}},
+        }
+    )
+
+    def rehearsed(written):
+        """What lies on the cloth, line by line: the machine draws what it is told, wrongly."""
+        machine = SimulatedGantry(Gantry(10**7, high=job.plotter.bed_size), Cloth())
+        machine.receive(written, 0.0)
+        machine.advance(1e6)
+        assert machine.carriage.at == pytest.approx((0, 0))
+        drawn = [segments(np.array(ink.path), 1) for ink in machine.carriage.cloth.ink]
+        return np.concatenate(drawn) @ truth.T
+
+    def measured(lines, rounding):
+        lengths = [np.hypot(*(end - start)) for start, end in lines[:6]]
+        return {
+            run: float(np.round(length / rounding) * rounding)
+            for run, length in zip(RUNS, lengths, strict=True)
+        }
+
+    written, sheet = scrap_program(job.plotter, job.pens)
+    told = pygcode_draws(written)
+    wanted = [segments(drawing.points, drawing.pen.passes) for drawing in sheet.drawings]
+    assert not differences(np.concatenate(wanted), told, job.plotter.unit / 2 + 1e-6)
+    # Every sample is drawn at the speed that is lettered on it: F is mm a minute.
+    feeds = {float(word) / 60 for word in re.findall(rb"F(\d+)", written)}
+    assert feeds == {80.0, 40.0, 20.0}
+
+    found = solve_square(measured(rehearsed(written), 0.25), sheet.side, RULE)
+    for had, is_so in zip(
+        (found.correction.scale_x, found.correction.scale_y, found.correction.skew),
+        (0.995, 1.0, 0.002),
+        strict=True,
+    ):
+        assert had == pytest.approx(is_so, abs=3e-4)
+    assert found.certain == (True, False, True)
+    after, again = scrap_program(job.plotter, job.pens, found.applied)
+    left = measured(rehearsed(after), 1e-9)
+    for run, length in runs_of(np.eye(2), again.side).items():
+        assert left[run] == pytest.approx(length, abs=0.25)
+
+
+def segments(points, passes):
+    """A polyline's parts (n, 2 ends, 2) in mm, as often as its pen goes over them."""
+    return np.concatenate([np.stack([points[:-1], points[1:]], axis=1)] * passes)
 
 
 def test_a_bed_too_small_for_a_square_worth_measuring_is_refused(plotter, millrace):

@@ -240,6 +240,29 @@ def test_a_slip_where_nothing_checks_a_landing_is_said_to_be_unseen(work):
     assert any("in any one landing would be named" in line for line in every.lines)
 
 
+def test_four_targets_check_nothing_wherever_they_lie():
+    # Eight equations for eight unknowns, by counting: whatever one of them slips, a picture fits.
+    # What is left is rounding, which is another one on every processor.
+    rng = np.random.default_rng(31)
+    for case in range(200):
+        table = TABLE[[0, 2, 6, 8]] + rng.uniform(-150, 150, (4, 2))
+        px = opencv_px(table)
+        table[case % 4] += rng.normal(0, 20, 2)
+        found = calibrate(landings_of(px, table), AXIS, RADIUS)
+        assert np.isinf(found.slip_named).all(), found.slip_named
+        assert not found.checked.any()
+        assert (found.suspicion == 0).all()
+
+
+def test_beside_three_on_a_line_nothing_checks_the_other_two():
+    # Without one of the two, three on a line and a single point off it are left, and those fix no
+    # picture (a homography takes four points, no three of them on a line).
+    found = calibrate(landings_of(opencv_px(five := TABLE[[0, 1, 2, 6, 8]]), five), AXIS, RADIUS)
+    assert found.checked.tolist() == [True, True, True, False, False]
+    assert np.isfinite(found.slip_named).tolist() == found.checked.tolist()
+    assert found.slip_named[found.checked].max() < 20
+
+
 def test_honest_landings_are_seldom_suspected():
     rng = np.random.default_rng(3)
     alarms = 0

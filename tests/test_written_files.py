@@ -2,7 +2,14 @@
 
 from __future__ import annotations
 
+import errno
+import hashlib
+import itertools
 import json
+import os
+import signal
+import subprocess
+import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -139,22 +146,115 @@ def test_what_was_written_is_counted_by_folder(run_cli: RunCli, tmp_path: Path) 
     assert any("report.md" in line for line in lines)
 
 
-def test_a_manifest_cannot_name_files_outside_its_folder(tmp_path: Path):
+@pytest.mark.parametrize(
+    "name",
+    ["../outside.txt", "deep/../../outside.txt", "{outside}"],
+)
+def test_a_manifest_cannot_name_files_outside_its_folder(tmp_path: Path, name: str):
+    """Named with the digest of its very bytes, as a file of ours would be, and so taken away."""
     outside = tmp_path / "outside.txt"
     outside.write_bytes(b"precious")
+    sha = hashlib.sha256(b"precious").hexdigest()
     folder = tmp_path / "out"
-    folder.mkdir()
-    sha = "08ddc2ad1f2eb4b8fc2a8a9ec5bd1a9a6a9b3d9d6b8a7f2e0f0e0d0c0b0a0908"
-    manifest = {"made_from": "one", "files": {"../outside.txt": sha, str(outside): sha}}
-    (folder / "files.json").write_text(json.dumps(manifest))
-    write_set(folder, {"a.txt": b"a"}, "two")
+    (folder / "deep").mkdir(parents=True)
+    (folder / "inside.txt").write_bytes(b"precious")
+    files = {name.format(outside=outside): sha, "inside.txt": sha}
+    (folder / "files.json").write_text(json.dumps({"made_from": "one", "files": files}))
+    done = write_set(folder, {"a.txt": b"a"}, "two")
     assert outside.read_bytes() == b"precious"
+    # It is the digest that tells: what lies inside, of the same bytes, is gone.
+    assert done.removed == ("inside.txt",)
+    assert not (folder / "inside.txt").exists()
 
 
 def test_a_picture_replaces_an_older_one_whole(tmp_path: Path):
     replace_file(tmp_path / "picture.svg", b"old")
     replace_file(tmp_path / "picture.svg", b"new")
     assert (tmp_path / "picture.svg").read_bytes() == b"new"
+    assert [path.name for path in tmp_path.iterdir()] == ["picture.svg"]
+
+
+DYING = """
+import resource, signal, sys
+from pathlib import Path
+from marking.files import {call}
+signal.signal(signal.SIGXFSZ, getattr(signal, {fate!r}))
+resource.setrlimit(resource.RLIMIT_FSIZE, (1000, 1000))
+new = b"new" * 10000
+{statement}
+"""
+"""A command whose disk takes a thousand bytes of a file and no more: POSIX, setrlimit(2). By the
+signal's default the process dies in the middle of the write, else the write is refused there."""
+
+
+@pytest.mark.parametrize("fate", ["SIG_DFL", "SIG_IGN"])
+@pytest.mark.parametrize(
+    ("call", "statement"),
+    [
+        ("replace_file", 'replace_file(Path("r1c1.hpgl"), new)'),
+        ("write_set", 'write_set(Path(), {"r1c1.hpgl": new}, "two")'),
+    ],
+)
+def test_a_write_that_dies_midway_leaves_the_old_file_whole(
+    tmp_path: Path, call: str, statement: str, fate: str
+) -> None:
+    old = b"PD100,100;" * 200
+    write_set(tmp_path, {"r1c1.hpgl": old}, "one")
+    script = DYING.format(call=call, statement=statement, fate=fate)
+    done = subprocess.run([sys.executable, "-c", script], cwd=tmp_path, capture_output=True)
+    assert done.returncode != 0
+    assert (tmp_path / "r1c1.hpgl").read_bytes() == old
+    # What the dead command left behind is in nobody's way.
+    replace_file(tmp_path / "r1c1.hpgl", b"new")
+    assert (tmp_path / "r1c1.hpgl").read_bytes() == b"new"
+
+
+OLD_SET = {"a.hpgl": b"old a", "b.hpgl": b"old b", "gone.hpgl": b"old c"}
+NEW_SET = {"a.hpgl": b"new a", "b.hpgl": b"new b"}
+
+
+def held(folder: Path) -> dict[str, bytes]:
+    """The files of a set, but for its manifest."""
+    return {path.name: path.read_bytes() for path in folder.iterdir() if path.suffix == ".hpgl"}
+
+
+@pytest.mark.parametrize("fails_at", [1, 2, 3])
+def test_a_file_that_cannot_be_replaced_leaves_the_whole_set_as_it_was(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, fails_at: int
+) -> None:
+    """As under Windows, where another program may hold one of them open."""
+    write_set(tmp_path, OLD_SET, "one")
+    manifest = (tmp_path / "files.json").read_bytes()
+    really, calls = os.replace, itertools.count(1)
+
+    def replace(start: Path, end: Path) -> None:
+        if next(calls) == fails_at:
+            raise PermissionError(errno.EACCES, "held open")
+        really(start, end)
+
+    monkeypatch.setattr(os, "replace", replace)
+    with pytest.raises(BadInputError, match="held open"):
+        write_set(tmp_path, NEW_SET, "two")
+    assert held(tmp_path) == OLD_SET
+    assert (tmp_path / "files.json").read_bytes() == manifest
+    assert not list(tmp_path.glob("*.part"))
+
+
+def test_an_interrupt_between_two_files_is_heard_when_all_are_exchanged(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    write_set(tmp_path, OLD_SET, "one")
+    really = os.replace
+
+    def replace(start: Path, end: Path) -> None:
+        really(start, end)
+        if end.name == "a.hpgl":
+            signal.raise_signal(signal.SIGINT)
+
+    monkeypatch.setattr(os, "replace", replace)
+    with pytest.raises(KeyboardInterrupt):
+        write_set(tmp_path, NEW_SET, "two")
+    assert held(tmp_path) == NEW_SET
 
 
 def test_the_demo_leaves_everything_it_lists(demo_folder: Path):

@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     FloatArray = NDArray[np.float64]
+    BoolArray = NDArray[np.bool_]
 
 LEAST_TARGETS = 4
 RADIAL_FROM = 7
@@ -32,6 +33,9 @@ FALSE_ALARMS = 0.008
 """How often nine honest landings may raise a false alarm."""
 _ONE_IN_A_HUNDRED = 2.3263
 """Standard deviations that a normal error exceeds once in a hundred times, on one side."""
+_CHECKED = 1e-6
+"""Least share of a landing's own error, without dimension, that must show in its residuals to call
+it checked. Rounding leaves some 1e-12 where nothing checks it; four targets leave nothing else."""
 _ROUNDS, _STEPS = 4, 40
 
 
@@ -79,6 +83,8 @@ class Calibration:
     """Equations to spare."""
     misfit: float
     """Weighted sum of squares over `spare`; near 1 when targets were set as well as supposed."""
+    checked: BoolArray
+    """(n,): whether the others check a landing, in whichever direction it slips."""
     shown: FloatArray
     """(n, 2, 2) per mm^2: how much of a slip on the table shows in a landing's own suspicion."""
 
@@ -123,10 +129,9 @@ class Calibration:
         in geodetic networks", 1968), in the direction that shows least; infinite where nothing
         checks a landing.
         """
-        least = np.linalg.eigvalsh(self.shown)[:, 0]
-        needed = math.sqrt(self._limit) + _ONE_IN_A_HUNDRED
-        checked = least > 1e-6 * max(1e-12, float(np.linalg.eigvalsh(self.shown).max()))
-        result: FloatArray = np.where(checked, needed / np.sqrt(np.maximum(least, 1e-12)), np.inf)
+        result = np.full(len(self.landings), np.inf)
+        least = np.linalg.eigvalsh(self.shown[self.checked])[:, 0]
+        result[self.checked] = (math.sqrt(self._limit) + _ONE_IN_A_HUNDRED) / np.sqrt(least)
         return result
 
 
@@ -303,19 +308,23 @@ def _judged(
     covariance = inverse(design.T @ design)
     errors = (whiten @ (seen - _computed(unknowns, at))[:, :, None]).reshape(-1)
     spare = len(errors) - free
-    left = np.eye(len(errors)) - design @ covariance @ design.T
+    # By an orthonormal basis, and not by the covariance, whose rounding grows with the design's.
+    spanned = np.linalg.qr(design)[0]
+    left = _own_blocks(np.eye(len(errors)) - spanned @ spanned.T)
+    checked = np.linalg.eigvalsh(left)[:, 0] > _CHECKED
     by_table = whiten @ mapping.jacobian(table) / mapping.radius_px
     return Calibration(
         mapping,
         tuple(landings),
         px - mapping.to_px(table),
         table - mapping.to_table(px),
-        _suspicion(errors, left),
+        _suspicion(errors, left, checked),
         covariance,
         to_normal,
         spare,
         float(errors @ errors) / spare if spare else 1.0,
-        by_table.transpose(0, 2, 1) @ _own_blocks(left) @ by_table,
+        checked,
+        by_table.transpose(0, 2, 1) @ left @ by_table,
     )
 
 
@@ -327,15 +336,14 @@ def _own_blocks(left: FloatArray) -> FloatArray:
     return result
 
 
-def _suspicion(errors: FloatArray, left: FloatArray) -> FloatArray:
+def _suspicion(errors: FloatArray, left: FloatArray, checked: BoolArray) -> FloatArray:
     """Leave-one-out statistics: by how much the sum of squares falls without each landing.
 
-    `left` is the cofactor matrix of the residuals; its blocks say how much of a landing's own
-    error shows in them (Baarda's data snooping, in two dimensions).
+    `left` (n, 2, 2) are the landings' own blocks of the residuals' cofactor matrix: how much of
+    each one's error shows in its residuals (Baarda's data snooping, in two dimensions).
     """
-    pairs = errors.reshape(-1, 2)
-    found = np.zeros(len(pairs))
-    for index, (pair, shown) in enumerate(zip(pairs, _own_blocks(left), strict=True)):
-        if np.linalg.eigvalsh(shown)[0] > 1e-6:
-            found[index] = pair @ np.linalg.solve(shown, pair)
+    pairs = errors.reshape(-1, 2, 1)[checked]
+    alone = np.linalg.solve(left[checked], pairs)
+    found = np.zeros(len(left))
+    found[checked] = (pairs * alone).sum(axis=(1, 2))
     return found

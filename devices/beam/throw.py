@@ -15,6 +15,7 @@ import numpy as np
 
 from devices.beam.mapping import Mapping, apply, inverse
 from marking.errors import RefusedError
+from marking.ties import first_of_greatest
 from marking.zones import Pace, Zone
 
 if TYPE_CHECKING:
@@ -151,7 +152,7 @@ def largest_upright(corners: FloatArray, deepest: float | None = None) -> Box:
         (left0, right0), (left1, right1) = _sides(corners, y0), _sides(corners, y1)
         left, right = np.maximum(left0, left1), np.minimum(right0, right1)
         area = np.maximum(right - left, 0) * np.maximum(y1 - y0, 0)
-        at = int(area.argmax())
+        at = first_of_greatest(area)
         best = (float(left[at]), float(y0[at]), float(right[at]), float(y1[at]))
         step = float(bottoms[1] - bottoms[0])
         bottoms = np.linspace(max(low, best[1] - step), min(high, best[1] + step), _STEPS)

@@ -109,7 +109,11 @@ def read_job(folder: Path) -> Job:
 
 
 def plan_for(zone: str, layout: Layout, job: Job, correction: Correction | None = None) -> Plan:
-    """The sections of `layout` for the zone named; a corrected plotter's may reach less."""
+    """The sections of `layout` for the zone named; a corrected plotter's may reach less.
+
+    Raises RefusedError when a pen that they need has no holder on the plotter: late in a job,
+    with marks set out and ink laid, is no time to hear of it.
+    """
     from marking.sections import cut_into_sections
     from marking.zones import reach_zone
 
@@ -119,36 +123,41 @@ def plan_for(zone: str, layout: Layout, job: Job, correction: Correction | None 
         return cut_into_sections(layout, job, beam_zone(job, job.projector))
     if zone == "reach":
         return cut_into_sections(layout, job, reach_zone(job))
+    from devices.holders import check_holders
+
     plotter = job.plotter
     if correction is not None:
         from devices.correction import within_reach
 
         plotter = within_reach(plotter, correction)
-    return cut_into_sections(layout, job, plotter.zone)
+    plan = cut_into_sections(layout, job, plotter.zone)
+    used = sorted({piece.stroke.pen for section in plan.sections for piece in section.pieces})
+    check_holders({name: job.pens.named(name) for name in used}, plotter)
+    return plan
 
 
-def _writer(plotter: Plotter) -> tuple[Callable[..., tuple[bytes, Bed]], str]:
-    """The writer of a section's program in the plotter's dialect, and its file's ending."""
+def _writer(plotter: Plotter) -> Callable[..., tuple[bytes, Bed]]:
+    """The writer of a section's program in the plotter's dialect."""
     if plotter.dialect == "hpgl":
         from devices import hpgl
 
-        return hpgl.program, "hpgl"
+        return hpgl.program
     from devices import gcode
 
-    return gcode.program, "gcode"
+    return gcode.program
 
 
 def program_files(
     section: Section, job: Job, correction: Correction | None
 ) -> dict[str, tuple[bytes, Bed]]:
-    """A section's programs in the plotter's dialect, by file name, each with its bed.
+    """A section's programs, by file name that ends in the plotter's dialect, each with its bed.
 
     Where removable strokes need the holder of the ink, they are a second file: in one, they
     would be inked for good.
     """
     from devices.penchange import parted
 
-    program, ending = _writer(job.plotter)
+    program, ending = _writer(job.plotter), job.plotter.dialect
     ink, removable = parted(section, job.pens)
     files = {f"{section.id}.{ending}": program(ink, job.plotter, job.pens, correction)}
     if removable is not None:

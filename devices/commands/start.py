@@ -60,7 +60,10 @@ def run(options: argparse.Namespace) -> int:
         )
     length, width, units = _table(options)
     title = options.title or _title_of(options.folder)
-    text = job_text(title, units, options.table, length, width, options.plotter)
+    # Where the removable pen stands by default depends on the machine.
+    plain = {"table": {"length": length, "width": width}, "plotter": {"profile": options.plotter}}
+    holder = check_job(plain, options.folder, Job).pens.removable.slot
+    text = job_text(title, units, options.table, length, width, options.plotter, holder)
     # Nothing is written that would not read back.
     check_job(tomllib.loads(text), options.folder, Job)
     write_new(path, text.encode())

@@ -45,7 +45,7 @@ def add_options(verb: argparse.ArgumentParser) -> None:
     which.add_argument(
         "--replace",
         action="store_true",
-        help="the sheet measured is out/trial.hpgl, drawn without correction: its figures take "
+        help="the sheet measured is out/trial, drawn without correction: its figures take "
         "the place of the correction kept before",
     )
     verb.add_argument(
@@ -81,17 +81,12 @@ def _write_sheet(options: argparse.Namespace, job: Job) -> int:
     from marking.errors import RefusedError
     from marking.files import replace_file
 
-    if job.plotter.dialect != "hpgl":
-        raise RefusedError(
-            f"{job.plotter.name}: the test sheet is written as HP-GL alone; set the steps a "
-            "millimetre in the machine's own settings"
-        )
     correction = kept_correction(options.job, job) if options.corrected else None
     if options.corrected and correction is None:
         raise RefusedError("no correction is kept for this plotter; draw the sheet as it is first")
     data, sheet = scrap_program(job.plotter, job.pens, correction, job.units)
-    name = "trial-corrected.hpgl" if options.corrected else "trial.hpgl"
-    path = options.job / OUTPUT / name
+    name = "trial-corrected" if options.corrected else "trial"
+    path = options.job / OUTPUT / f"{name}.{job.plotter.dialect}"
     replace_file(path, data)
     if options.json:
         print_json({"schema": 1, "file": path.as_posix(), **_sheet_record(sheet)})
@@ -131,6 +126,10 @@ def _sheet_lines(sheet: ScrapSheet, job: Job, path: Path) -> Iterator[str]:
     for one in sheet.verniers:
         yield f"  {one.name}: {one.pitch / 10:.2f} mm a division, {one.question}"
     yield "The samples show each pen, at its speed and at half of it: take what reads best."
+    removable = job.pens.removable.slot
+    if removable in (job.pens.lines.slot, job.pens.heavy.slot, job.pens.numerals.slot):
+        yield f"Holder {removable} takes the removable pen too, and no file waits for a change: to"
+        yield "see its sample, R, plot the sheet once more with that pen in it, on other scrap."
     yield ""
     yield "Keep fingers, hair and sleeves clear of the plotter, and know how to stop it."
     yield f'Then: canvasrule trial --job "{path.parent.parent}" --measured FILE'
@@ -273,8 +272,8 @@ def _check_meant(
             return
         raise RefusedError(
             f"{options.job}: a correction is kept already ({correction_said(before.applied)}). Say "
-            "which sheet was measured: --corrected if it is out/trial-corrected.hpgl, drawn with "
-            "that correction (nothing is kept); --replace if it is out/trial.hpgl, drawn without: "
+            "which sheet was measured: --corrected if it is out/trial-corrected, drawn with "
+            "that correction (nothing is kept); --replace if it is out/trial, drawn without: "
             "then these figures take the place of the kept ones. Nothing was kept"
         )
     unlikely = suspicion(check)
