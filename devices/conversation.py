@@ -512,7 +512,7 @@ class Conversation:
     # -- time ----------------------------------------------------------------------------------
 
     def _overdue(self) -> list[Event]:
-        if not self._open and self.state is not State.HELD:
+        if self._watch.waits and not self._open and self.state is not State.HELD:
             return [AskedAgain(1)] if self._watch.unheard() else self._fail(LOST_ANSWER)
         if self.state is State.HELD:
             return self._ask_last(
