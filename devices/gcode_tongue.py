@@ -134,8 +134,8 @@ class GcodeTongue:
             else Question(self.unlock, "accepted", "unlock")
         )
         return (
-            Question(self.hold + b"?", "place", "rest", lasts=6.0),
-            Question(RESET, "banner", "reset", lasts=9.0),
+            Question(self.hold + b"?", "place", "rest", lasts=4.0),
+            Question(RESET, "banner", "reset", lasts=7.0),
             Question(b"?", "place", "stands"),
             Question(b"$$\n", "accepted", "settings"),
             ready,

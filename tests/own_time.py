@@ -1,7 +1,7 @@
 """A simulated gantry as the very port that `drive` opens, in the machine's own time, with faults.
 
-Nothing waits for a real clock. The gantry's zero is where it was switched on or set, so what it
-inks lies at its own coordinates plus that zero; the cloth here stands still under all of it.
+Nothing waits for a real clock. The cloth stands still: the gantry's own coordinates count from
+where it was switched on, or where a person has set its zero since.
 """
 
 from __future__ import annotations
@@ -26,24 +26,12 @@ LOOK = 0.01
 BANNER = b"Grbl 1.1f ['$' for help]\r\n"
 
 
-class StillCloth(Cloth):
-    """A cloth that knows where the machine's zero lies on it."""
-
-    def __init__(self) -> None:
-        super().__init__()
-        self.zero: Spot = (0.0, 0.0)
-
-    def lay(self, pen: int, start: Spot, end: Spot, *when: Any) -> None:
-        x, y = self.zero
-        super().lay(pen, (start[0] + x, start[1] + y), (end[0] + x, end[1] + y), *when)
-
-
 @dataclass
 class GantryPort:
     """The machine and its line; `before_write` and `before_read` may do something to either."""
 
     gantry: Gantry = field(default_factory=Gantry)
-    cloth: StillCloth = field(default_factory=StillCloth)
+    cloth: Cloth = field(default_factory=Cloth)
     now: float = 0.0
     written: list[tuple[float, bytes]] = field(default_factory=list)
     before_write: Callable[[bytes], None] = lambda data: None
@@ -53,7 +41,6 @@ class GantryPort:
 
     def __post_init__(self) -> None:
         self.machine = SimulatedGantry(self.gantry, self.cloth)
-        self._said = b""
 
     def clock(self) -> float:
         return self.now
@@ -67,8 +54,7 @@ class GantryPort:
         self.now += LOOK
         self.before_read()
         self.machine.advance(self.now)
-        said, self._said = self._said + self.answered(self.machine.reply()), b""
-        return said
+        return self.answered(self.machine.reply())
 
     def clear_to_send(self, line: str) -> bool:
         return True
@@ -80,12 +66,10 @@ class GantryPort:
         pass
 
     def power_cycle(self, zero: Spot) -> None:
-        """Power goes and comes back; the machine's zero now lies at `zero` of the cloth."""
-        self.machine.advance(self.now)
-        self.cloth.zero = zero
-        self.machine = SimulatedGantry(self.gantry, self.cloth)
-        self.machine._clock = self.machine.carriage.free_at = self.now
-        self._said += BANNER
+        """Power goes and comes back; a person sets its zero at `zero` of the cloth."""
+        self.machine.lose_power(self.now)
+        self.machine.restore_power(self.now)
+        self.machine.carriage.slip = zero
 
 
 @contextmanager

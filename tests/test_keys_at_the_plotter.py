@@ -301,7 +301,7 @@ def test_a_paused_section_is_gone_on_with_at_the_terminal_once_the_pen_hangs_ove
     assert max(cloth_faults(job, made(job))) <= SAMPLING
 
 
-@pytest.mark.parametrize("end", ["s", CONTROL_C, CONTROL_Z + "s", "SIGTERM", "hang up"])
+@pytest.mark.parametrize("end", ["s", CONTROL_C, CONTROL_Z + "s", "SIGTERM", "SIGQUIT", "hang up"])
 def test_whatever_ends_a_run_at_the_keyboard_the_pen_is_raised_and_the_job_is_free(
     job: Path, end: str
 ) -> None:
@@ -313,8 +313,8 @@ def test_whatever_ends_a_run_at_the_keyboard_the_pen_is_raised_and_the_job_is_fr
         running = inking(job, "--port", f"socket://127.0.0.1:{port}")
         if end == "hang up":
             code = running.hang_up()
-        elif end == "SIGTERM":
-            running.send_signal(signal.SIGTERM)
+        elif end.startswith("SIG"):
+            running.send_signal(getattr(signal, end))
             code = running.ended()
         else:
             running.type(end)

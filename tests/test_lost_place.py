@@ -13,13 +13,20 @@ from own_time import GantryPort, driven_at
 from scipy.spatial import cKDTree
 
 from devices.bed import bed_at
+from devices.conversation import Conversation
 from devices.job import Job
+from devices.machine import setting
+from devices.port import DeviceError
+from devices.run import Driver
+from devices.script import Script
+from devices.workplace import Link
 from marking.jobfile import load_job
 from marking.layout import lay_out
 from marking.record import open_record
 from marking.sections import cut_into_sections
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
     from pathlib import Path
 
     from devices.simulated.cloth import Spot
@@ -86,23 +93,12 @@ def begun(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Begun:
     return Begun(folder, job, next(one for one in plan.sections if one.id == SECOND))
 
 
-def power_goes_in_mid_stroke(port: GantryPort, zero: Spot, after: int = 12) -> None:
-    """The power goes once, in the stroke of this number; the zero is set anew at `zero`."""
-
-    def look() -> None:
-        if len(port.cloth.ink) > after and port.machine.carriage.down:
-            port.before_read = lambda: None
-            port.power_cycle(zero)
-
-    port.before_read = look
-
-
 def test_after_a_power_loss_in_mid_run_only_marks_read_anew_let_it_ink(
     begun: Begun, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     port = GantryPort()
     zero = (2.0, 1.5)
-    power_goes_in_mid_stroke(port, zero)
+    in_mid_stroke(port, 12, lambda: port.power_cycle(zero))
     before = begun.readings("before.csv")
     with driven_at(port, monkeypatch) as drive:
         assert drive(*begun.words, *before) == DEVICE_FAILED
@@ -116,6 +112,170 @@ def test_after_a_power_loss_in_mid_run_only_marks_read_anew_let_it_ink(
             assert len(port.cloth.ink) == laid, "it inked without its place"
         assert drive(*begun.words, *begun.readings("anew.csv", zero)) == DONE
     assert max(begun.faults(port)) <= SAMPLING
+
+
+def test_a_run_that_was_stopped_shows_at_the_next_that_its_place_is_kept(
+    begun: Begun, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """SIGTERM in mid-move: braked, reset at rest, the pen up; nothing needs to be read again."""
+    port = GantryPort()
+    with driven_at(port, monkeypatch) as drive:
+        for after in (5, 9, 14):
+            in_mid_stroke(port, after, _interrupt)
+            assert drive(*begun.words, *(begun.readings("r.csv") if after == 5 else [])) == 130
+            assert not port.machine.carriage.down
+        assert drive(*begun.words) == DONE
+    assert max(begun.faults(port)) <= SAMPLING
+    assert not [event for event in kept_events(begun) if event == "lost"]
+
+
+def _interrupt() -> None:
+    raise KeyboardInterrupt
+
+
+def kept_events(begun: Begun) -> list[str]:
+    with open_record(begun.folder) as record:
+        return [kept.event for kept in record.whereabouts()]
+
+
+def in_mid_stroke(port: GantryPort, after: int, happens: Callable[[], None]) -> None:
+    """Something happens once, with the pen down, after so many strokes of ink."""
+
+    def look() -> None:
+        if len(port.cloth.ink) > after and port.machine.carriage.down:
+            port.before_read = lambda: None
+            happens()
+
+    port.before_read = look
+
+
+@pytest.mark.parametrize("after", [4, 13])
+def test_a_command_that_was_killed_goes_on_where_the_machine_shows_that_nothing_happened(
+    begun: Begun, monkeypatch: pytest.MonkeyPatch, after: int
+) -> None:
+    port = GantryPort()
+    with driven_at(port, monkeypatch) as drive:
+        killed_in_mid_stroke(port, after, monkeypatch, drive, begun)
+        assert "resting" not in kept_events(begun)[-1:], "the end of the run was seen"
+        assert drive(*begun.words) == DONE
+    assert max(begun.faults(port)) <= SAMPLING
+    assert "lost" not in kept_events(begun)
+
+
+def killed_in_mid_stroke(
+    port: GantryPort,
+    after: int,
+    monkeypatch: pytest.MonkeyPatch,
+    drive: Callable[..., int],
+    begun: Begun,
+) -> None:
+    """As by SIGKILL: no byte is sent and no row kept after it; the machine works on alone."""
+    with monkeypatch.context() as patched:
+        patched.setattr(Driver, "halt", lambda self: None)
+        patched.setattr(Link, "leave", lambda self: None)
+        in_mid_stroke(port, after, _interrupt)
+        assert drive(*begun.words, *begun.readings("r.csv")) == 130
+    for _ in range(30):
+        port.read()
+
+
+@pytest.mark.parametrize("killed", [True, False])
+def test_a_power_loss_between_two_runs_is_seen_and_nothing_is_inked(
+    begun: Begun,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+    killed: bool,
+) -> None:
+    """Nobody was listening: no banner is heard, and the machine says that it is idle."""
+    port, zero = GantryPort(), (1.5, 1.0)
+    with driven_at(port, monkeypatch) as drive:
+        if killed:
+            killed_in_mid_stroke(port, 12, monkeypatch, drive, begun)
+        else:
+            in_mid_stroke(port, 12, _interrupt)
+            assert drive(*begun.words, *begun.readings("r.csv")) == 130
+        port.power_cycle(zero)
+        port.read()
+        laid = len(port.cloth.ink)
+        capsys.readouterr()
+        for words in ([], begun.readings("r.csv")):
+            assert drive(*begun.words, *words) == REFUSED
+            assert "may have lost its place" in capsys.readouterr().err
+        assert len(port.cloth.ink) == laid
+        assert not port.machine.carriage.down, "the pen was left on the cloth"
+        assert drive(*begun.words, *begun.readings("anew.csv", zero)) == DONE
+    # A pen that sank when the power went leaves its mark on the stroke.
+    assert max(begun.faults(port)) <= SAMPLING
+
+
+def test_readings_taken_before_a_board_that_restarts_when_opened_place_nothing(
+    begun: Begun, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    port = GantryPort()
+    with driven_at(port, monkeypatch) as drive:
+        in_mid_stroke(port, 12, _interrupt)
+        assert drive(*begun.words, *begun.readings("r.csv")) == 130
+        laid = len(port.cloth.ink)
+        for name in ("", "one.csv", "two.csv"):
+            # Its banner comes while the port is being opened.
+            port.machine.lose_power(port.now)
+            port.machine.restore_power(port.now)
+            words = begun.readings(name, (0.3, 0.1 * len(name))) if name else []
+            assert drive(*begun.words, "--moved", *words) == REFUSED
+        assert len(port.cloth.ink) == laid
+    assert "may have lost its place" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("number", [1, 3])
+def test_an_alarm_by_which_the_place_may_be_lost_ends_the_run_and_is_kept(
+    begun: Begun,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+    number: int,
+) -> None:
+    port = GantryPort()
+
+    def alarm() -> None:
+        if number == 1:
+            port.machine.hit_limit(port.now)
+        else:
+            port.machine.receive(b"\x18", port.now)
+
+    in_mid_stroke(port, 12, alarm)
+    with driven_at(port, monkeypatch) as drive:
+        assert drive(*begun.words, *begun.readings("r.csv")) == DEVICE_FAILED
+        laid = len(port.cloth.ink)
+        assert not port.machine.carriage.down
+        assert drive(*begun.words) == REFUSED
+        assert "may have lost its place" in capsys.readouterr().err
+        assert len(port.cloth.ink) == laid
+
+
+def test_a_restart_that_nobody_heard_between_two_stretches_is_noticed_before_any_ink(
+    tmp_path: Path,
+) -> None:
+    """As when a person looks for the marks, or changes pens, and the banner is lost as noise."""
+    make_job(tmp_path / "job", "gantry-gcode")
+    job = load_job(tmp_path / "job", Job)
+    plan = cut_into_sections(lay_out(job), job, job.plotter.zone)
+    made = setting(plan.sections[0], job.plotter, job.pens)
+    port = GantryPort()
+    with open_record(tmp_path / "job") as record:
+        talk = Conversation(made.tongue, made.limits)
+        driver = Driver(
+            port, talk, made.tongue, "barrier", record, 1, FIRST, lambda: "go on", print, port.clock
+        )
+        driver.greet()
+        script = Script(made.hand, made.tongue, talk.room, made.nudge)
+        driver.send(script.opening())
+        driver.send(script.hop_to((20000, 30000)))
+        port.power_cycle((200.0, 300.0))
+        port.read()
+        with pytest.raises(DeviceError, match="no longer stands where it was left"):
+            driver.send(script.ink(made.strokes))
+        assert [kept.event for kept in record.whereabouts()] == ["lost"]
+    # A pen that sank when the power went out is all there is.
+    assert len(port.cloth.ink) <= 1
 
 
 def test_a_place_is_lost_for_every_section_and_found_for_each_by_its_own_marks(
