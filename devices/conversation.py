@@ -23,10 +23,10 @@ from devices.events import (
     Presumed,
     Say,
 )
-from devices.greeting import Greeting
+from devices.free_space import FreeSpace
 from devices.halt import Halt
 from devices.hpgl_tongue import XOFF, XON
-from devices.inquiry import Inquiry, fault, silence
+from devices.interview import Came, Interview
 from devices.limits import line_by_line, usable_bytes
 from devices.restarts import LOST_ANSWER, RESTARTED, Watch
 from devices.transitions import TRANSITIONS, Signal, State
@@ -40,8 +40,6 @@ if TYPE_CHECKING:
 
 _MOST_ASKED = 2
 """Times a question is put again before giving up; the buffer keeps room for one."""
-_SECONDS_A_BYTE = 0.01
-"""By the clock, on top of the estimate: reading, and starting and stopping at every point."""
 _LONGEST_REPLY = 200
 _TOO_MUCH_NOISE = 4096
 
@@ -59,12 +57,8 @@ class Conversation:
         self._rests = self._pausing = False
         """Whether the last piece sent may be the last for now, and whether it is to be."""
         self._open = UnderWay()
-        self._inquiry = Inquiry((), tongue)
-        """What is asked before the program, or about a fault."""
-        self._greeting = Greeting(tongue, limits.buffer_bytes)
+        self._interview = Interview(tongue, limits.buffer_bytes)
         self._watch = Watch()
-        self._suspected: str | None = None
-        """What is told of a machine that falls silent, unless it says what is wrong."""
         self._asked_times = 0
         self._line = bytearray()
         self._noise = 0
@@ -73,9 +67,7 @@ class Conversation:
         self._elsewhere_told = False
         """Whether the place just reported is none that was asked for."""
         self._now = self._quiet_since = self._polled_at = 0.0
-        self._space: tuple[int, int] | None = None
-        """Free bytes the machine last reported, and what had been sent then."""
-        self._space_asked: int | None = None
+        self._space = FreeSpace(limits.buffer_bytes)
         self._out = bytearray()
         self._line_low = False
         self._alarmed = self._restarted = False
@@ -91,13 +83,12 @@ class Conversation:
         """Begins the greeting."""
         self._now = self._quiet_since = now
         self._signal(Signal.OPEN)
-        self._inquiry = self._greeting.first()
-        return self._inquired() if self._inquiry.done else []
+        return self._came(self._interview.begin())
 
     @property
     def settings(self) -> Mapping[int, float]:
         """What the machine said of itself in the greeting, by number."""
-        return self._inquiry.settings
+        return self._interview.settings
 
     @property
     def tells_place(self) -> bool:
@@ -107,12 +98,13 @@ class Conversation:
     @property
     def greeted_at(self) -> Reply | None:
         """Where it stood when it was greeted, brought to rest, where it tells."""
-        return self._inquiry.stands
+        return self._interview.stands
 
     @property
     def zero(self) -> str:
         """Where the program's zero lies for the machine, in its words; empty if it never said."""
-        return self._inquiry.stands.zero if self._inquiry.stands is not None else ""
+        stands = self._interview.stands
+        return stands.zero if stands is not None else ""
 
     @property
     def standing(self) -> str | None:
@@ -122,7 +114,7 @@ class Conversation:
     @property
     def place_doubt(self) -> str | None:
         """Why the machine may have lost its place before it was greeted."""
-        return self._inquiry.lost
+        return self._interview.lost
 
     def feed(self, program: Iterable[Say]) -> None:
         """Gives the next stretch of program, taken piece by piece as there is room."""
@@ -145,12 +137,12 @@ class Conversation:
     @property
     def overstated(self) -> int | None:
         """Bytes that the machine is said to hold, where the greeting has shown that it does not."""
-        return self._greeting.overstated
+        return self._interview.greeting.overstated
 
     @property
     def begun_anew(self) -> bool:
         """Whether the machine was switched on or reset since it was last spoken to."""
-        return self._greeting.restarted
+        return self._interview.greeting.restarted
 
     @property
     def greeting(self) -> bool:
@@ -166,7 +158,7 @@ class Conversation:
         """What to send now; None when it has to wait."""
         self._now = max(now, self._now)
         if self.state in (State.GREETING, State.DIAGNOSING):
-            self._out += self._inquiry.due(self._now)
+            self._out += self._interview.due(self._now)
         begins: list[str] = []
         self._ask_window()
         while self._may_go_on() and self._next is not None and self._fits(self._next):
@@ -221,13 +213,14 @@ class Conversation:
 
     def overhear(self, data: bytes) -> None:
         """Takes what came before anything was asked: it answers nothing, but may be a banner."""
-        self._inquiry.overhear([self._tongue.heard(line) for line in data.splitlines()])
+        self._interview.overhear(data)
 
     def tick(self, now: float) -> list[Event]:
         """What the passing of time brings."""
         self._now = max(now, self._now)
         if self.state in (State.GREETING, State.DIAGNOSING):
-            return self._question_overdue()
+            garbled = bool(self._noise or self._line)
+            return self._came(self._interview.tick(self._now, garbled=garbled))
         if self.state not in (State.STREAMING, State.HELD, State.ASKING):
             return []
         if not self._tongue.greeting:
@@ -260,7 +253,7 @@ class Conversation:
                 return False
         elif self._open.bytes + len(say.data) > self._room:
             return False
-        if self._tongue.room and not self._space_allows(len(say.data)):
+        if self._tongue.room and not self._space.allows(len(say.data), self._open):
             return False
         if not say.begins or self._open.strokes_begun < 2 or not self._open.asks:
             # A stroke is never left half sent for the sake of a soon pause, and the one after it
@@ -268,20 +261,14 @@ class Conversation:
             return True
         return self._open.seconds + say.seconds <= self._limits.ahead_seconds
 
-    def _space_allows(self, count: int) -> bool:
-        if not self._open:
-            return True
-        if self._space is None:
-            return False
-        free, sent_then = self._space
-        return self._open.sent - sent_then + count <= free
-
     def _ask_window(self) -> None:
         """Asks for the window, in turn with the program, as soon as it has room."""
         asked = self._tongue.window
         if self.state is not State.STREAMING or not self._watch.wants:
             return
-        if self._open.bytes + len(asked) <= self._room and self._space_allows(len(asked)):
+        if self._open.bytes + len(asked) <= self._room and (
+            not self._tongue.room or self._space.allows(len(asked), self._open)
+        ):
             self._watch.ask(self._open.sent)
             self._out += asked
             self._open.sent += len(asked)
@@ -301,8 +288,8 @@ class Conversation:
         if self._now - self._polled_at < self._limits.poll_seconds:
             return
         if self._tongue.room and self.state is State.STREAMING and self._next and self._open:
-            if self._space_asked is None or self._now - self._polled_at > 1.0:
-                self._space_asked = self._open.sent
+            if not self._space.awaited or self._now - self._polled_at > 1.0:
+                self._space.ask(self._open.sent)
                 self._out += self._tongue.room
                 self._polled_at = self._now
         elif self._unsure or (
@@ -317,7 +304,7 @@ class Conversation:
         reply = self._tongue.heard(line)
         if reply.kind == "noise":
             self._matched = None
-            self._inquiry.garbled(self._now)
+            self._interview.garbled(self._now)
             return self._noted(line)
         if reply.kind == "note":
             return []
@@ -398,7 +385,7 @@ class Conversation:
     def _number(self, number: int, line: bytes) -> list[Event]:
         follows, self._elsewhere_told = self._elsewhere_told, False
         if self._matched is not None or follows:
-            told = self._space_asked is None
+            told = not self._space.awaited
             if told and self._tongue.began_anew(number):
                 return self._fail(RESTARTED, place_lost=True)
             if self._matched is not None and self._tongue.healthy(number):
@@ -406,12 +393,9 @@ class Conversation:
             self._matched = None
             if told and (not follows or self._tongue.faulty(number)):
                 return self._ask_last(self._tongue.diagnosis, None)
-        if self._space_asked is not None:
-            least = self._limits.buffer_bytes - (self._space_asked - self._open.freed)
-            if least - len(self._tongue.checkpoint) * self._asked_times <= number:
-                free = min(number, self._limits.buffer_bytes)
-                self._space = free, self._space_asked
-            self._space_asked = None
+        if self._space.awaited:
+            slack = len(self._tongue.checkpoint) * self._asked_times
+            self._space.takes(number, self._open.freed, slack)
             return []
         return self._noted(line)
 
@@ -451,26 +435,22 @@ class Conversation:
     # -- greeting and diagnosis ----------------------------------------------------------------
 
     def _answered(self, reply: Reply, line: bytes) -> list[Event]:
-        heard = self._inquiry.heard(reply, self._now)
-        if heard == "stray":
+        came = self._interview.heard(reply, self._now)
+        if came.kind == "stray":
             return self._noted(line)
-        if heard == "refusal":
-            return self._fail(f"the machine is not ready: {reply.state or reply.text}")
         self._quiet_since = self._now
-        return self._inquired() if self._inquiry.done else []
+        return self._came(came)
 
-    def _inquired(self) -> list[Event]:
-        if self.state is State.DIAGNOSING:
-            return self._found(silent=False)
-        greeting = self._greeting
-        asked = greeting.after(self._inquiry)
-        if asked is not None:
-            self._inquiry = asked
-            return []
+    def _came(self, came: Came) -> list[Event]:
+        if came.kind == "again":
+            return [AskedAgain(self._interview.times)]
+        if came.kind == "fault":
+            return self._fail(came.why, place_lost=came.place_lost)
+        return self._greeted() if came.kind == "greeted" else []
+
+    def _greeted(self) -> list[Event]:
+        greeting = self._interview.greeting
         self._room = greeting.room
-        reason = greeting.objection
-        if reason is not None:
-            return self._fail(reason)
         self._watch = Watch(
             tells=greeting.tells_restarts,
             own_window=self._tongue.own_window,
@@ -481,38 +461,16 @@ class Conversation:
 
     def _ask_last(self, questions: Sequence[Question], suspected: str | None) -> list[Event]:
         """What is wrong, before giving up; `suspected` is told when the machine does not say."""
-        if not questions:
-            return self._fail(suspected or fault((), silent=False))
-        self._suspected = suspected
+        came = self._interview.ask_last(questions, suspected, self._watch)
+        if came is not None:
+            return self._came(came)
         self._signal(Signal.UNSOUND)
-        self._inquiry = Inquiry(questions, self._tongue)
         return []
-
-    def _found(self, *, silent: bool) -> list[Event]:
-        status = self._inquiry.said.get("status", 0)
-        if self._tongue.began_anew(status) or self._watch.undone(self._inquiry.window):
-            return self._fail(RESTARTED, place_lost=True)
-        found = self._inquiry.findings
-        if self._suspected is not None and not found:
-            return self._fail(self._suspected)
-        return self._fail(fault(found, silent=silent))
-
-    def _question_overdue(self) -> list[Event]:
-        came = self._inquiry.tick(self._now)
-        if came == "waiting":
-            return []
-        if came == "answer":
-            return self._inquired() if self._inquiry.done else []
-        if came == "again":
-            return [AskedAgain(self._inquiry.times)]
-        if self.state is State.DIAGNOSING:
-            return self._found(silent=True)
-        return self._fail(silence(garbled=bool(self._noise or self._line)))
 
     # -- time ----------------------------------------------------------------------------------
 
     def _overdue(self) -> list[Event]:
-        if not self._open and self.state is not State.HELD:
+        if self._watch.waits and not self._open and self.state is not State.HELD:
             return [AskedAgain(1)] if self._watch.unheard() else self._fail(LOST_ANSWER)
         if self.state is State.HELD:
             return self._ask_last(
@@ -542,17 +500,9 @@ class Conversation:
 
     def _by_the_clock(self) -> list[Event]:
         """For a machine that never answers: what should be done by now counts as done."""
-        strokes: list[str] = []
-        while (first := self._open.first) is not None:
-            seconds = 1.1 * first.seconds + _SECONDS_A_BYTE * len(first.data)
-            if self._now - self._quiet_since < seconds:
-                break
-            self._quiet_since += seconds
-            strokes += self._open.done(1)
-            # A line done needs no acknowledgement any more; a silent machine never gives one.
-            while len(self._open.unanswered) > len(self._open):
-                self._open.unanswered.popleft()
-        return [Presumed(tuple(strokes))] if strokes else []
+        strokes, seconds = self._open.done_by_the_clock(self._now - self._quiet_since)
+        self._quiet_since += seconds
+        return [Presumed(strokes)] if strokes else []
 
     def _wait_is_stale(self) -> None:
         """Its buffer is empty, so an Xoff without end is noise; a line held low is not."""

@@ -14,6 +14,9 @@ if TYPE_CHECKING:
 
     from devices.events import Say
 
+_SECONDS_A_BYTE = 0.01
+"""By the clock, on top of the estimate: reading, and starting and stopping at every point."""
+
 
 class UnderWay:
     """Pieces in the order in which they were sent; false when there are none."""
@@ -96,3 +99,21 @@ class UnderWay:
             if say.checkpoint is not None:
                 strokes += say.checkpoint.confirms
         return tuple(strokes)
+
+    def done_by_the_clock(self, elapsed: float) -> tuple[tuple[str, ...], float]:
+        """Takes as done what should be after so many seconds without a word from the machine.
+
+        Returns the strokes that this makes probable, and the seconds that they took.
+        """
+        strokes: list[str] = []
+        spent = 0.0
+        while (first := self.first) is not None:
+            seconds = 1.1 * first.seconds + _SECONDS_A_BYTE * len(first.data)
+            if elapsed - spent < seconds:
+                break
+            spent += seconds
+            strokes += self.done(1)
+            # A line done needs no acknowledgement any more; a silent machine never gives one.
+            while len(self.unanswered) > len(self):
+                self.unanswered.popleft()
+        return tuple(strokes), spent
