@@ -38,7 +38,7 @@ _ANY_OF_THREE = 2.39
 """Standard deviations that the largest of three figures stays within 95 times in 100: Bonferroni,
 the normal's 0.9917 quantile (any table of it)."""
 _CLEARLY = 4.0
-"""By how much, in squares of standard deviations, figures must lie nearer to one than to another."""
+"""Squares of standard deviations by which figures must lie nearer to one than to another."""
 _MOST = 0.05
 """More than this off, a run is taken for a slip of the tape or the unit."""
 _LIKELY = 0.01

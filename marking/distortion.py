@@ -209,14 +209,14 @@ def _common(model: Distortion, points: FloatArray) -> FloatArray:
 
 
 def _places(model: Distortion) -> tuple[FloatArray, IntArray, IntArray]:
-    """Corners and middle of every section, (q, 2), once for each axis that a line shows there."""
+    """Corners of every section, (q, 2), once for each axis that a line shows there."""
     points: list[tuple[float, float]] = []
     axes: list[int] = []
     patches: list[int] = []
     whole = Patch("", 1, 1, model.rect, (True, True))
     for index, patch in enumerate(model.patches or (whole,)):
         x0, y0, x1, y1 = patch.core
-        for point in [(x0, y0), (x1, y0), (x1, y1), (x0, y1), patch.middle]:
+        for point in [(x0, y0), (x1, y0), (x1, y1), (x0, y1)]:
             for axis in (0, 1):
                 if patch.shows[axis]:
                     points.append(point)

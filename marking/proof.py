@@ -15,7 +15,7 @@ from marking.distortion import WHOLE, effect, line_errors, own_rows, patch_at, w
 from marking.entries import Columns, read_rows
 from marking.errors import BadInputError
 from marking.lengths import format_length
-from marking.proofgeometry import computed, design, prior_sd
+from marking.proofgeometry import computed, design, moved_by, prior_sd
 from marking.tape import true_length
 from marking.verdict import furthest, in_doubt, many_lines
 
@@ -43,6 +43,8 @@ _MISREAD = 4.5
 """Standard deviations past which a distance is misread."""
 _SLIP, _STRETCHED = 12.0, 0.003
 """mm, and a share of the length: further off than both, the wrong line was measured to."""
+_STEPS, _STILL = 8, 1e-7
+"""Steps of Gauss and Newton at the most, and the change in mm that ends them."""
 _FEW = 4
 """So many distances that cannot be are no slips of the tape."""
 
@@ -253,13 +255,16 @@ def _solved(
     prior = prior_sd(model) ** 2
     count = model.count
     state = np.zeros(len(prior))
-    for _ in range(6):
-        rows, sd = design(model, distances, tape, state[:count])
-        expected = computed(model, distances, state[:count])
+    moved = moved_by(model, distances)
+    for _ in range(_STEPS):
+        rows, sd = design(model, distances, tape, state[:count], moved)
+        expected = computed(moved, state[:count])
         reduced = measured - expected + rows[:, :count] @ state[:count]
         spread = (rows * prior) @ rows.T + np.diag(sd**2)
         weight = np.linalg.inv(spread).astype(np.float64)
-        state = prior * (rows.T @ (weight @ reduced))
+        before, state = state, prior * (rows.T @ (weight @ reduced))
+        if np.abs(state - before).max() < _STILL:
+            break
     gain = (rows * prior)[:, :count]
     covariance = np.diag(prior[:count]) - gain.T @ weight @ gain
     return _Solution(state[:count], covariance, reduced, weight, gain)

@@ -39,59 +39,85 @@ def prior_sd(model: Distortion) -> FloatArray:
     return np.concatenate([model.prior_sd, [1.0, 1.0]])
 
 
+@dataclass(frozen=True)
+class Moved:
+    """How a cover's unknowns move what each of its distances runs between."""
+
+    ends: FloatArray
+    """(m, 2 ends, 2), on a true cover."""
+    by_end: FloatArray
+    """(m, 2 ends, 2, unknowns)."""
+    threads: NDArray[np.intp]
+    """Which of the distances are offsets from a thread."""
+    off_thread: FloatArray
+    """(threads, unknowns): how far each of those moves away from its thread."""
+
+    @property
+    def between(self) -> FloatArray:
+        """(m, 2, unknowns): how the second end moves from the first."""
+        apart: FloatArray = self.by_end[:, 1] - self.by_end[:, 0]
+        return apart
+
+    def runs(self, unknowns: FloatArray) -> FloatArray:
+        """(m, 2): from the first end to the second."""
+        run: FloatArray = self.ends[:, 1] - self.ends[:, 0] + self.between @ unknowns
+        return run
+
+
+def moved_by(model: Distortion, distances: Sequence[Distance]) -> Moved:
+    """How `model` moves `distances`."""
+    ends = np.array([distance.ends for distance in distances])
+    by_end = _effect(model, ends.reshape(-1, 2)).reshape(len(distances), 2, 2, model.count)
+    threads = [n for n, distance in enumerate(distances) if distance.thread is not None]
+    rows = [_thread_row(model, distances[n]) for n in threads]
+    return Moved(
+        ends, by_end, np.array(threads, dtype=np.intp), np.array(rows).reshape(-1, model.count)
+    )
+
+
 def design(
     model: Distortion,
     distances: Sequence[Distance],
     tape: Tape,
     unknowns: FloatArray | None = None,
+    moved: Moved | None = None,
 ) -> tuple[FloatArray, FloatArray]:
     """(m, unknowns + 2) derivatives of each distance, the last two the tape's; and (m,) its sd.
 
-    Taken at `unknowns`, or on the true cover.
+    Taken at `unknowns`, or on the true cover; `moved` where it is known already.
     """
-    moved = _ends_effect(model, distances)
+    moved = moved if moved is not None else moved_by(model, distances)
     rows = np.zeros((len(distances), model.count + 2))
-    ends = np.array([distance.ends for distance in distances])
-    at = unknowns if unknowns is not None else np.zeros(model.count)
-    run = ends[:, 1] - ends[:, 0] + (moved[:, 1] - moved[:, 0]) @ at
-    threads = np.array([distance.thread is not None for distance in distances])
+    run = moved.runs(unknowns if unknowns is not None else np.zeros(model.count))
     length = np.hypot(run[:, 0], run[:, 1])
-    unit = run / np.where(threads, 1.0, length)[:, None]
-    rows[:, : model.count] = np.einsum("ij,ijk->ik", unit, moved[:, 1] - moved[:, 0])
-    for n in np.flatnonzero(threads).tolist():
-        rows[n, : model.count] = _thread_row(model, distances[n])
+    length[moved.threads] = 1.0
+    rows[:, : model.count] = np.einsum("ij,ijk->ik", run / length[:, None], moved.between)
+    rows[moved.threads, : model.count] = moved.off_thread
     nominal = np.array([distance.nominal for distance in distances])
     rows[:, model.count :] = shared_sds(nominal, tape).T
     return rows, independent_sd(nominal, tape)
 
 
-def computed(model: Distortion, distances: Sequence[Distance], unknowns: FloatArray) -> FloatArray:
+def computed(moved: Moved, unknowns: FloatArray) -> FloatArray:
     """(m,) what each distance would be, in mm, on a cover with these unknowns."""
-    moved = _ends_effect(model, distances)
-    ends = np.array([distance.ends for distance in distances])
-    run = ends[:, 1] - ends[:, 0] + (moved[:, 1] - moved[:, 0]) @ unknowns
+    run = moved.runs(unknowns)
     lengths: FloatArray = np.hypot(run[:, 0], run[:, 1])
-    for n, distance in enumerate(distances):
-        if distance.thread is not None:
-            lengths[n] = _thread_row(model, distance) @ unknowns
+    lengths[moved.threads] = moved.off_thread @ unknowns
     return lengths
 
 
-def _ends_effect(model: Distortion, distances: Sequence[Distance]) -> FloatArray:
-    """(m, 2 ends, 2, unknowns)."""
-    points = np.array([end for distance in distances for end in distance.ends])
+def _effect(model: Distortion, points: FloatArray) -> FloatArray:
+    """(n, 2, unknowns)."""
     patches = np.array([patch_at(model, (float(x), float(y))) for x, y in points])
-    return effect(model, points, patches).reshape(len(distances), 2, 2, model.count)
+    return effect(model, points, patches)
 
 
 def _thread_row(model: Distortion, distance: Distance) -> FloatArray:
     """How far the crossing lies from the thread between its line's ends, square to it."""
     assert distance.thread is not None
     point, (first, last) = distance.ends[0], distance.thread
-    points = np.array([point, first, last])
-    patches = np.array([patch_at(model, (float(px), float(py))) for px, py in points])
     away = distance.thread_axis
-    own, start, end = effect(model, points, patches)[:, away]
+    own, start, end = _effect(model, np.array([point, first, last]))[:, away]
     share = (point[1 - away] - first[1 - away]) / (last[1 - away] - first[1 - away])
     row: FloatArray = own - (1 - share) * start - share * end
     return row

@@ -54,9 +54,10 @@ class ProofPlan(Sheet):
     """Sections whose lines these distances leave in doubt."""
     forecast: Forecast
     fewest: int | None
-    """How many distances can pass a cover; None where no number up to `MOST` can."""
+    """How many distances can pass a cover; None where no number up to `MOST` can, or where their
+    number was given."""
     hindrance: Hindrance | None
-    """Why none can, where that is so."""
+    """Why none can, where that was found."""
 
     @property
     def worst_sd(self) -> float:
@@ -92,20 +93,15 @@ def plan_proof(
     fixed = _joined(begun, always)
     pool = _joined(fixed, choices(layout, model.patches, units))
     search = _Search(model, pool, tape, len(fixed))
-    enough = None
-    while enough is None and search.add(_STRIDE, MOST):
-        if len(search.picked) >= len(always) and SURE * search.worst_sd <= tolerance:
-            enough = fewest(model, [pool[n] for n in search.picked], tape, tolerance)
-    if enough is not None:
-        enough = max(enough, len(always))
-    hinders = None
-    if enough is None:
-        hinders = hindrance(model, [pool[n] for n in search.picked], tape, tolerance)
+    enough, hinders = None, None
+    if most is None:
+        enough = _fewest(search, len(always), tolerance)
+        if enough is None:
+            hinders = hindrance(model, search.taken, tape, tolerance)
     count = most or enough or search.nearly()
-    while len(search.picked) < count and search.add(1, count):
-        pass
+    search.add(count - len(search.picked))
     # Two digits however many there are: a longer sheet keeps the names of a shorter one.
-    named = tuple(replace(pool[n], id=f"p{k:02}") for k, n in enumerate(search.picked[:count], 1))
+    named = tuple(replace(one, id=f"p{k:02}") for k, one in enumerate(search.taken[:count], 1))
     forecast = forecast_proof(model, named, tape)
     doubted = line_errors(model).patch[forecast.doubt > _TELLS * tolerance]
     whole = whole_rows(model)
@@ -119,6 +115,16 @@ def plan_proof(
         enough,
         hinders,
     )
+
+
+def _fewest(search: _Search, least: int, tolerance: float) -> int | None:
+    """How many distances, `least` or more, can pass; None if no number up to `MOST` can."""
+    while len(search.picked) < MOST and search.add(min(_STRIDE, MOST - len(search.picked))):
+        if len(search.picked) >= least and SURE * search.worst_sd <= tolerance:
+            enough = fewest(search.model, search.taken, search.tape, tolerance)
+            if enough is not None:
+                return max(enough, least)
+    return None
 
 
 def _joined(*lists: Sequence[Distance]) -> list[Distance]:
@@ -137,6 +143,8 @@ class _Search:
 
     def __init__(self, model: Distortion, pool: Sequence[Distance], tape: Tape, fixed: int) -> None:
         """The first `fixed` of the pool are taken as they come."""
+        self.model, self.tape = model, tape
+        self._pool = pool
         self._rows, self._sd = design(model, pool, tape)
         self._fixed = fixed
         self.picked: list[int] = []
@@ -158,10 +166,15 @@ class _Search:
         """How many of those picked leave hardly more doubt than all of them."""
         return 1 + next(n for n, sd in enumerate(self._worst) if sd <= _NEARLY * self._worst[-1])
 
-    def add(self, more: int, most: int) -> bool:
-        """Takes so many more, up to `most` in all; False when there was none left to take."""
+    @property
+    def taken(self) -> list[Distance]:
+        """Those picked, in order."""
+        return [self._pool[n] for n in self.picked]
+
+    def add(self, more: int) -> bool:
+        """Takes so many more; False when there was none left to take."""
         count = len(self.picked)
-        for n in range(count, min(count + more, most, len(self._sd))):
+        for n in range(count, min(count + more, len(self._sd))):
             self._take(n if n < self._fixed else self._best())
         return len(self.picked) > count
 

@@ -291,7 +291,7 @@ def _sheet_lines(plan: ProofPlan, job: Job) -> Iterator[str]:
             "tape; one with errors less often"
         )
         if not plan.could_pass(job.tolerance):
-            yield f"{plan.fewest} are the fewest that can pass; without --distances they are asked"
+            yield "Without --distances it asks for the fewest that can pass, or says why none can"
     if plan.untold:
         more_of_them = f" and {len(plan.untold) - 8} more" if len(plan.untold) > 8 else ""
         yield f"Least is told of {', '.join(plan.untold[:8])}{more_of_them}"
