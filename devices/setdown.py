@@ -8,12 +8,11 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-import numpy as np
-
 from devices.keys import has_keyboard, key_pressed
 from devices.progress import in_words, verdicts
 from devices.sighting import sight
 from devices.stance import as_set_down, at_pose, from_readings, marks_in_sight, still_to_ink
+from devices.standstill import inking_pose, refuse_old_readings, still_there
 from devices.workplace import set_for
 from marking.errors import BadInputError, RefusedError
 from marking.lengths import format_length
@@ -26,13 +25,10 @@ if TYPE_CHECKING:
 
     from devices.stance import Stance
     from devices.workplace import Link, Workplace
-    from marking.pose import Pose
     from marking.record import KeptRun
     from marking.sections import Section
     from marking.witness import Mark
 
-_SAME_PLACE = 0.2
-"""A placement that moves a corner of the window by less than this, in mm, is the same one."""
 _FEWEST = 2
 """Marks that tell where a device stands."""
 
@@ -79,12 +75,15 @@ def found(
     """Where the device stands, by the record, by readings or as planned; None if not allowed."""
     readings = [one for one in place.readings if one.section == section.id]
     if earlier and not place.moved:
-        return _as_it_stood(section, pose_from(earlier[-1].pose), readings, place, link)
+        return _as_it_stood(section, earlier[-1], readings, place, link)
+    if earlier:
+        refuse_old_readings(section, readings, place.record)
     if not readings and place.person.attended and _readable(section, place):
         readings = _sighted(section, place, link)
     if readings:
         stance = _by(section, readings, place)
-        place.record.add_readings(layout_hash(place.layout), readings)
+        if not earlier:
+            place.record.add_readings(layout_hash(place.layout), readings)
     else:
         stance = _unread(section, place)
     place.person.say(f"{section.id}: {stance.advice}")
@@ -98,15 +97,28 @@ def found(
         return None
     if not stance.allowed:
         place.person.say(f"It is inked all the same, and recorded why: {place.ink_anyway}")
+    if earlier:
+        # What did not place a device that was moved may be given again, with a reason.
+        place.record.add_readings(layout_hash(place.layout), readings)
     _keep(stance, place)
     return stance
 
 
 def _as_it_stood(
-    section: Section, pose: Pose, readings: Sequence[MarkReading], place: Workplace, link: Link
+    section: Section,
+    last: KeptRun,
+    readings: Sequence[MarkReading],
+    place: Workplace,
+    link: Link,
 ) -> Stance | None:
+    """The place it inked from before, held against new readings where there are any."""
+    kept = place.record.placements(section.id)
+    # A placement is kept before its run begins: the last one is where the device was left.
+    pose = inking_pose(kept[-1]) if kept else pose_from(last.pose)
     if readings:
-        _refuse_other_pose(section, _by(section, readings, place).pose, pose)
+        said = still_there(section, readings, _by(section, readings, place), place.record)
+        place.record.add_readings(layout_hash(place.layout), readings)
+        place.person.say(f"{section.id}: {said}")
     stance = at_pose(section, pose)
     if _hangs_over_its_line(stance, place, link):
         return stance
@@ -167,18 +179,6 @@ def _keep(stance: Stance, place: Workplace) -> None:
         [] if placed is None else placed.covariance.tolist(),
         detail if placed is None else {**detail, **setup_record(placed.inking.setup)},
     )
-
-
-def _refuse_other_pose(section: Section, read: Pose, kept: Pose) -> None:
-    x0, y0, x1, y1 = section.window
-    corners = np.array([(x0, y0), (x1, y0), (x1, y1), (x0, y1)])
-    off = float(np.linalg.norm(read(corners) - kept(corners), axis=1).max())
-    if off > _SAME_PLACE:
-        raise RefusedError(
-            f"section {section.id} was begun {off:.1f} mm from where these readings put the "
-            "device; nothing was inked. If it was moved, say so with --moved; if not, leave the "
-            "readings out"
-        )
 
 
 def _hangs_over_its_line(stance: Stance, place: Workplace, link: Link) -> bool:

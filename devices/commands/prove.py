@@ -175,7 +175,7 @@ def _placed_sd(folder: Path, job: Job) -> float | None:
             return None
     if len(stands.setups) < len(plan.sections):
         return None
-    state = adjust(stands.sights.targets.values(), stands.setups).network
+    state = adjust(stands.sights.targets.values(), stands.laid).network
     # What the tape and the square shift all sections by, the proof finds as scale and skew.
     blocks = [
         state.by_tape[state.places[s.section], state.places[s.section]] for s in stands.setups
