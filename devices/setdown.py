@@ -11,7 +11,15 @@ from typing import TYPE_CHECKING
 from devices.keys import has_keyboard, key_pressed
 from devices.progress import in_words, verdicts
 from devices.sighting import sight
-from devices.stance import as_set_down, at_pose, from_readings, marks_in_sight, still_to_ink
+from devices.slips import foreseen, slip_report
+from devices.stance import (
+    as_set_down,
+    at_pose,
+    from_readings,
+    ground_of,
+    marks_in_sight,
+    still_to_ink,
+)
 from devices.standstill import inking_pose, refuse_old_readings, still_there
 from devices.workplace import set_for
 from marking.errors import BadInputError, RefusedError
@@ -23,7 +31,7 @@ from marking.standing import keep_placement, pose_from, pose_record, setup_recor
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from devices.stance import Stance
+    from devices.stance import Ground, Stance
     from devices.workplace import Link, Workplace
     from marking.record import KeptRun
     from marking.sections import Section
@@ -87,6 +95,7 @@ def found(
     else:
         stance = _unread(section, place)
     place.person.say(f"{section.id}: {stance.advice}")
+    _say_slips(stance, place)
     if not stance.fits:
         place.person.say("Nothing was inked, and no reason helps here: do what it says")
         return None
@@ -102,6 +111,18 @@ def found(
         place.record.add_readings(layout_hash(place.layout), readings)
     _keep(stance, place)
     return stance
+
+
+def _say_slips(stance: Stance, place: Workplace) -> None:
+    """What the readings would have shown of a slip, and what to read to see smaller ones."""
+    placed = stance.placed
+    if placed is None or stance.ground is None or placed.doubts or not stance.fits:
+        return
+    section = next(one for one in place.plan.sections if one.id == stance.section.id)
+    in_sight = [mark.id for mark in _readable(section, place)]
+    report = slip_report(stance.ground, section, placed.inking.setup.readings, in_sight)
+    for line in report.lines:
+        place.person.say(f"{section.id}: {line}")
 
 
 def _as_it_stood(
@@ -154,6 +175,10 @@ def _by(section: Section, readings: Sequence[MarkReading], place: Workplace) -> 
     )
 
 
+def _ground(section: Section, place: Workplace) -> Ground:
+    return ground_of(section, place.plan, place.layout, place.job, place.record, place.correction)
+
+
 def _marks(section: Section, place: Workplace) -> tuple[Mark, ...]:
     return marks_in_sight(section, place.plan, place.layout, place.job, place.record)
 
@@ -202,11 +227,15 @@ def _sighted(section: Section, place: Workplace, link: Link) -> list[MarkReading
             "keyboard here; give --readings FILE"
         )
     marks = _readable(section, place)
+    report = foreseen(_ground(section, place), section, [mark.id for mark in marks])
+    for line in () if report is None else report.lines:
+        place.person.say(f"{section.id}: {line}")
     taken = sight(marks, link.set.bed, link.go, key_pressed, place.person.say)
     if taken is None:
         raise RefusedError(f"section {section.id}: no marks were read, so nothing was inked")
     unit = link.set.bed.unit
+    # A mark read twice with the pen on the very same step tells nothing more.
     return [
         MarkReading(section.id, one.mark, (one.at[0] * unit, one.at[1] * unit), READING_SD, "drive")
-        for one in taken
+        for one in dict.fromkeys(taken)
     ]

@@ -53,6 +53,8 @@ class Stance:
     """What the readings gave, where any were taken."""
     by_control: bool = False
     """Whether it is by control marks, and so what the verb `place` builds on."""
+    ground: Ground | None = None
+    """What it was placed by."""
     begun_as: str | None = None
     """The name, in the network that `placed` leaves, of the ink laid from where it stood before."""
 
@@ -89,11 +91,7 @@ def from_readings(
     readings cannot tell where the device stands.
     """
     by_control = control_is_set_out(record, layout)
-    ground = (
-        by_control_marks(section, record, layout, plan, job)
-        if by_control
-        else _by_witness(section, plan, layout, job, record, correction)
-    )
+    ground = ground_of(section, plan, layout, job, record, correction)
     placement = placed_on(ground, section, readings, job, correction)
     pose = placement.inking.setup.pose
     fits = placement.move is None
@@ -104,6 +102,7 @@ def from_readings(
         placement.advice,
         placement,
         by_control,
+        ground,
         ground.own,
     )
 
@@ -159,6 +158,20 @@ def placed_on(
         weight=weight,
         bed_origin=bed.origin_table,
     )
+
+
+def ground_of(
+    section: Section,
+    plan: Plan,
+    layout: Layout,
+    job: Job,
+    record: Record,
+    correction: Correction | None,
+) -> Ground:
+    """What is known round `section`: from control marks where they are set out."""
+    if control_is_set_out(record, layout):
+        return by_control_marks(section, record, layout, plan, job)
+    return _by_witness(section, plan, layout, job, record, correction)
 
 
 def _ground(

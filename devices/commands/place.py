@@ -26,6 +26,8 @@ if TYPE_CHECKING:
 
     from devices.correction import Correction
     from devices.job import Job
+    from devices.slips import SlipReport
+    from devices.stance import Ground
     from marking.layout import Layout
     from marking.placement import Placement
     from marking.readings import MarkReading
@@ -167,15 +169,41 @@ def _place(
     record.add_readings(layout_hash(layout), readings)
     keep_placement(record, layout, plan, placed, accepted=options.accept)
     paths = _write_placed(options, job, placed, correction)
+    report = _slips(placed, ground, section, record, job, layout, plan)
     if options.json:
-        print_json(placement_record(placed, paths))
+        print_json(
+            {
+                **placement_record(placed, paths),
+                "slip": None if report is None else report.record,
+            }
+        )
         return _exit_code(placed, options)
-    print_lines(placement_lines(placed))
+    print_lines([*placement_lines(placed), *(() if report is None else report.lines)])
     for path in paths:
         say(f"wrote {path}")
     if paths:
         say(f'once it is inked: canvasrule place --job "{options.job}" --inked {section.id}')
     return _exit_code(placed, options)
+
+
+def _slips(
+    placed: Placement,
+    ground: Ground,
+    section: Section,
+    record: Record,
+    job: Job,
+    layout: Layout,
+    plan: Plan,
+) -> SlipReport | None:
+    """How far the readings check each other; None where they contradict each other already."""
+    from devices.slips import slip_report
+    from devices.stance import marks_in_sight
+
+    if placed.doubts or placed.move is not None:
+        return None
+    in_sight = [mark.id for mark in marks_in_sight(section, plan, layout, job, record)]
+    setup = placed.inking.setup
+    return slip_report(ground, section, setup.readings, in_sight, setup.kind)
 
 
 def _exit_code(placed: Placement, options: argparse.Namespace) -> int:
