@@ -50,14 +50,13 @@ def read(targets: list[Target], sd: float = 0.25) -> list[Reading]:
 
 
 def test_a_slip_of_3_mm_is_named_once_what_is_asked_for_is_read_and_good_readings_pass() -> None:
-    told = score("flatbed-a4", 76.2, 2, 30, step=4, most=8)
-    assert told.sections == 8
+    told = score("flatbed-a4", 76.2, 2, 25, step=9, most=4)
+    assert (told.sections, told.slips) == (4, 100)
     assert told.worst_told <= WANTED
-    # At least 99 in 100: fewer than 233 of 240 has odds of 1 in 300.
-    assert told.slips == 240
-    assert told.named >= 233
-    # At most 1 in 100: more than 7 of 240 has odds of less than 1 in 100.
-    assert told.doubted <= 7
+    # At least 99 in 100: fewer than 96 has odds of 1 in 290, by the binomial distribution.
+    assert told.named >= 96
+    # At most 1 in 100, likewise.
+    assert told.doubted <= 4
 
 
 def test_what_is_told_is_no_less_than_baardas_figure_for_marks_far_from_each_other() -> None:
@@ -66,7 +65,8 @@ def test_what_is_told_is_no_less_than_baardas_figure_for_marks_far_from_each_oth
     found = slips(known(targets), read(targets), ABOUT, INK)
     critical = math.sqrt(chi2.ppf(1 - FALSE_ALARM / 24, 2))
     baarda = (critical + norm.ppf(0.99)) * math.hypot(0.4, 0.25)
-    assert baarda < found.worst < 1.15 * baarda
+    # It counts in all that another mark may be named instead, by a bound that is on the safe side.
+    assert baarda < found.worst < 1.25 * baarda
 
 
 def test_three_readings_name_no_slip_and_two_none_at_all() -> None:
@@ -79,12 +79,14 @@ def test_two_readings_that_may_both_be_wrong_are_both_named() -> None:
     targets = taped(3, 0.1)
     network = known(targets)
     readings = read(targets)
-    x, y = readings[0].at
-    readings[0] = Reading("m0", (x - 4.0, y), 0.25)
+    (x, y), (far_x, far_y) = readings[0].at, readings[2].at
+    # Square to the way to m2: only the distance to m1 is wrong, and either end of it may be.
+    way = np.array([y - far_y, far_x - x]) / math.hypot(far_x - x, far_y - y)
+    slipped = (float(x + 4.0 * way[0]), float(y + 4.0 * way[1]))
+    readings[0] = Reading("m0", slipped, 0.25)
     found = doubts(network, resect(network, readings, ABOUT), (0.0, 0.0))
     assert len(found) == 1
-    assert "m0" in found[0].marks
-    assert len(found[0].marks) > 1
+    assert set(found[0].marks) == {"m0", "m1"}
     assert "they do not tell which" in found[0].message
     assert "one mark more" in found[0].message
 
