@@ -8,12 +8,19 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-import numpy as np
-
 from devices.keys import has_keyboard, key_pressed
 from devices.progress import in_words, verdicts
 from devices.sighting import sight
-from devices.stance import as_set_down, at_pose, from_readings, marks_in_sight, still_to_ink
+from devices.slips import foreseen, slip_report
+from devices.stance import (
+    as_set_down,
+    at_pose,
+    from_readings,
+    ground_of,
+    marks_in_sight,
+    still_to_ink,
+)
+from devices.standstill import inking_pose, refuse_old_readings, still_there
 from devices.whereabouts import doubt, loss, read_anew
 from devices.workplace import set_for
 from marking.errors import BadInputError, RefusedError
@@ -25,15 +32,12 @@ from marking.standing import keep_placement, pose_from, pose_record, setup_recor
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from devices.stance import Stance
+    from devices.stance import Ground, Stance
     from devices.workplace import Link, Workplace
-    from marking.pose import Pose
     from marking.record import KeptRun, KeptWhereabouts
     from marking.sections import Section
     from marking.witness import Mark
 
-_SAME_PLACE = 0.2
-"""A placement that moves a corner of the window by less than this, in mm, is the same one."""
 _SWITCHED = "the plotter was switched on, or reset, since it last inked"
 _FEWEST = 2
 """Marks that tell where a device stands."""
@@ -183,15 +187,19 @@ def found(
     if old := _left_out(section, place):
         place.person.say(f"{section.id}: {old.strip()}")
     if earlier and not place.moved and lost is None:
-        return _as_it_stood(section, pose_from(earlier[-1].pose), readings, place, link)
+        return _as_it_stood(section, earlier[-1], readings, place, link)
+    if earlier and lost is None:
+        refuse_old_readings(section, readings, place.record)
     if not readings and place.person.attended and _readable(section, place):
         readings = _sighted(section, place, link)
     if readings:
         stance = _by(section, readings, place)
-        place.record.add_readings(layout_hash(place.layout), readings)
+        if not earlier:
+            place.record.add_readings(layout_hash(place.layout), readings)
     else:
         stance = _unread(section, place, lost if earlier else None)
     place.person.say(f"{section.id}: {stance.advice}")
+    _say_slips(stance, place)
     if not stance.fits:
         place.person.say("Nothing was inked, and no reason helps here: do what it says")
         return None
@@ -202,17 +210,42 @@ def found(
         return None
     if not stance.allowed:
         place.person.say(f"It is inked all the same, and recorded why: {place.ink_anyway}")
+    if earlier:
+        # What did not place a device that was moved may be given again, with a reason.
+        place.record.add_readings(layout_hash(place.layout), readings)
     _keep(stance, place)
     if lost is not None and stance.placed is not None:
         place.record.add_whereabouts(section.id, "found")
     return stance
 
 
+def _say_slips(stance: Stance, place: Workplace) -> None:
+    """What the readings would have shown of a slip, and what to read to see smaller ones."""
+    placed = stance.placed
+    if placed is None or stance.ground is None or placed.doubts or not stance.fits:
+        return
+    section = next(one for one in place.plan.sections if one.id == stance.section.id)
+    in_sight = [mark.id for mark in _readable(section, place)]
+    report = slip_report(stance.ground, section, placed.inking.setup.readings, in_sight)
+    for line in report.lines:
+        place.person.say(f"{section.id}: {line}")
+
+
 def _as_it_stood(
-    section: Section, pose: Pose, readings: Sequence[MarkReading], place: Workplace, link: Link
+    section: Section,
+    last: KeptRun,
+    readings: Sequence[MarkReading],
+    place: Workplace,
+    link: Link,
 ) -> Stance | None:
+    """The place it inked from before, held against new readings where there are any."""
+    kept = place.record.placements(section.id)
+    # A placement is kept before its run begins: the last one is where the device was left.
+    pose = inking_pose(kept[-1]) if kept else pose_from(last.pose)
     if readings:
-        _refuse_other_pose(section, _by(section, readings, place).pose, pose)
+        said = still_there(section, readings, _by(section, readings, place), place.record)
+        place.record.add_readings(layout_hash(place.layout), readings)
+        place.person.say(f"{section.id}: {said}")
     stance = at_pose(section, pose)
     if _hangs_over_its_line(stance, place, link):
         return stance
@@ -254,6 +287,10 @@ def _by(section: Section, readings: Sequence[MarkReading], place: Workplace) -> 
     )
 
 
+def _ground(section: Section, place: Workplace) -> Ground:
+    return ground_of(section, place.plan, place.layout, place.job, place.record, place.correction)
+
+
 def _marks(section: Section, place: Workplace) -> tuple[Mark, ...]:
     return marks_in_sight(section, place.plan, place.layout, place.job, place.record)
 
@@ -281,18 +318,6 @@ def _keep(stance: Stance, place: Workplace) -> None:
     )
 
 
-def _refuse_other_pose(section: Section, read: Pose, kept: Pose) -> None:
-    x0, y0, x1, y1 = section.window
-    corners = np.array([(x0, y0), (x1, y0), (x1, y1), (x0, y1)])
-    off = float(np.linalg.norm(read(corners) - kept(corners), axis=1).max())
-    if off > _SAME_PLACE:
-        raise RefusedError(
-            f"section {section.id} was begun {off:.1f} mm from where these readings put the "
-            "device; nothing was inked. If it was moved, say so with --moved; if not, leave the "
-            "readings out"
-        )
-
-
 def _hangs_over_its_line(stance: Stance, place: Workplace, link: Link) -> bool:
     """One check by eye: the pen, raised, over the beginning of a line that is surely drawn."""
     made = set_for(stance.section, place)
@@ -314,11 +339,15 @@ def _sighted(section: Section, place: Workplace, link: Link) -> list[MarkReading
             "keyboard here; give --readings FILE"
         )
     marks = _readable(section, place)
+    report = foreseen(_ground(section, place), section, [mark.id for mark in marks])
+    for line in () if report is None else report.lines:
+        place.person.say(f"{section.id}: {line}")
     taken = sight(marks, link.set.bed, link.go, key_pressed, place.person.say)
     if taken is None:
         raise RefusedError(f"section {section.id}: no marks were read, so nothing was inked")
     unit = link.set.bed.unit
+    # A mark read twice with the pen on the very same step tells nothing more.
     return [
         MarkReading(section.id, one.mark, (one.at[0] * unit, one.at[1] * unit), READING_SD, "drive")
-        for one in taken
+        for one in dict.fromkeys(taken)
     ]

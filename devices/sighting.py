@@ -26,8 +26,8 @@ STEPS = {"1": 0.1, "2": 1.0, "3": 10.0}
 _LOOK_SECONDS = 0.02
 _WAYS = {"left": (-1, 0), "right": (1, 0), "down": (0, -1), "up": (0, 1)}
 HELP = (
-    "arrow keys move the pen (1: by 0.1 mm, 2: by 1 mm, 3: by 10 mm), Enter reads, Backspace "
-    "goes back to the mark before, q gives up"
+    "arrow keys move the pen (1: by 0.1 mm, 2: by 1 mm, 3: by 10 mm), Enter reads, r reads and "
+    "brings the pen back to read it once more, Backspace goes back to the mark before, q gives up"
 )
 
 
@@ -52,16 +52,20 @@ def sight(
     `go` returns once the pen stands at the point, and `key` gives the next key pressed, or None.
     """
     taken: list[Sighted] = []
-    while len(taken) < len(marks):
-        mark = marks[len(taken)]
+    to_read = list(marks)
+    while len(taken) < len(to_read):
+        mark = to_read[len(taken)]
         say(f"mark {mark.id}: the pen goes to where it was planned")
         read = _bring_over(mark, bed, go, key, say)
         if read == "q":
             return None
         if isinstance(read, str):
             del taken[-1:]
-        else:
-            taken.append(Sighted(mark.id, read))
+            continue
+        at, again = read
+        taken.append(Sighted(mark.id, at))
+        if again:
+            to_read.insert(len(taken), mark)
     return tuple(taken)
 
 
@@ -71,7 +75,8 @@ def _bring_over(
     go: Callable[[Point], None],
     key: Callable[[], str | None],
     say: Callable[[str], None],
-) -> Point | str:
+) -> tuple[Point, bool] | str:
+    """Where the pen was read and whether it is to be read again, or the key that left it."""
     planned = at = bed.units_of([_one(mark)], f"mark {mark.id}")[0][0]
     step = 1.0
     pressed = _arrived(at, go, [], key, say)
@@ -82,8 +87,8 @@ def _bring_over(
             pressed = _waiting(key)
             continue
         first, *pressed = pressed
-        if first == "enter":
-            return at
+        if first in ("enter", "r"):
+            return at, first == "r"
         if first in ("backspace", "q"):
             return first
         if first in STEPS:
@@ -116,13 +121,13 @@ def _arrived(
 ) -> list[str]:
     """Goes there, and returns what still counts of the keys pressed before it stood there.
 
-    Enter and Backspace do not: whoever pressed them saw the pen elsewhere, or pressed twice.
+    Enter, r and Backspace do not: whoever pressed them saw the pen elsewhere, or pressed twice.
     """
     go(at)
     pressed = [*before, *_waiting(key)]
     if "enter" in pressed:
         say("  that Enter came before the pen stood: look where it stands, then press it again")
-    return [one for one in pressed if one not in ("enter", "backspace")]
+    return [one for one in pressed if one not in ("enter", "r", "backspace")]
 
 
 def _waiting(key: Callable[[], str | None]) -> list[str]:

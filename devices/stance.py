@@ -2,13 +2,19 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from itertools import groupby
 from typing import TYPE_CHECKING
+
+import numpy as np
 
 from devices.bed import bed_at
 from marking.butts import butts, window_middle
+from marking.datum import EXACT
+from marking.errors import BadInputError
+from marking.laid import attributed, butts_as_laid, set_apart, stances
 from marking.limits import Limits
-from marking.network import Reading, Setup, Target, ink, known
+from marking.network import Reading, Setup, Target
 from marking.placement import network_for, place
 from marking.pose import Pose, as_planned
 from marking.recut import carried
@@ -17,14 +23,18 @@ from marking.standing import control_is_set_out, pose_from, setup_from, standing
 from marking.witness import Mark
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
 
     from devices.bed import Bed
     from devices.correction import Correction
     from devices.job import Job
+    from marking.butts import Butt
+    from marking.datum import Datum
+    from marking.laid import Laid
     from marking.layout import Layout
     from marking.network import Network
     from marking.placement import Placement
+    from marking.pose import PoseKind
     from marking.readings import MarkReading
     from marking.record import KeptPlacement, Record
     from marking.sections import Plan, Section
@@ -43,6 +53,10 @@ class Stance:
     """What the readings gave, where any were taken."""
     by_control: bool = False
     """Whether it is by control marks, and so what the verb `place` builds on."""
+    ground: Ground | None = None
+    """What it was placed by."""
+    begun_as: str | None = None
+    """The name, in the network that `placed` leaves, of the ink laid from where it stood before."""
 
     @property
     def fits(self) -> bool:
@@ -71,25 +85,14 @@ def from_readings(
 ) -> Stance:
     """The placement by `readings`, weighed with all earlier ones.
 
-    Where control marks are set out, it is the very one that the verb `place` would make. Raises
-    RefusedError or BadInputError when they cannot tell where the device stands.
+    Where control marks are set out, it is the very one that the verb `place` would make. A
+    section begun already is placed by what others inked and by the tape; its own ink stands
+    beside, under the name that the stance gives. Raises RefusedError or BadInputError when the
+    readings cannot tell where the device stands.
     """
-    bed = bed_at(job.plotter, section.window, correction)
-    taken = _carried_to_table(bed, [(r.mark, r.at_bed, r.sd) for r in readings])
     by_control = control_is_set_out(record, layout)
-    known_so_far = (
-        _by_control(section, record, layout, plan, job)
-        if by_control
-        else _network(section, plan, layout, job, record, correction)
-    )
-    placement = place(
-        known_so_far,
-        section,
-        taken,
-        butts(plan.sections),
-        Limits(job.tolerance),
-        bed_origin=bed.origin_table,
-    )
+    ground = ground_of(section, plan, layout, job, record, correction)
+    placement = placed_on(ground, section, readings, job, correction)
     pose = placement.inking.setup.pose
     fits = placement.move is None
     return Stance(
@@ -99,14 +102,95 @@ def from_readings(
         placement.advice,
         placement,
         by_control,
+        ground,
+        ground.own,
     )
 
 
-def _by_control(section: Section, record: Record, layout: Layout, plan: Plan, job: Job) -> Network:
-    """What is known of the marks near `section`, where control marks are set out."""
+@dataclass(frozen=True)
+class Ground:
+    """What is known round one section before it is placed."""
+
+    network: Network
+    joints: tuple[Butt, ...]
+    own: str | None
+    """The section's own last ink in the network, where it is begun."""
+    mixed: Mapping[str, str]
+    """Marks of lines that may lie there twice since a device was moved, with their section."""
+
+
+def by_control_marks(
+    section: Section, record: Record, layout: Layout, plan: Plan, job: Job
+) -> Ground:
+    """What is known round `section`, where control marks are set out. Raises RefusedError."""
     stands = standing(record, layout, plan, job.units)
     targets = tuple(stands.sights.targets.values())
-    return network_for(section, targets, stands.setups, butts(plan.sections), stands.datum)
+    return _ground(section, plan, targets, stands.laid, stands.begun, stands.mixed, stands.datum)
+
+
+def placed_on(
+    ground: Ground,
+    section: Section,
+    readings: Sequence[MarkReading],
+    job: Job,
+    correction: Correction | None,
+    *,
+    kind: PoseKind = "rigid",
+    weight: float | None = None,
+) -> Placement:
+    """The placement of `section` by `readings`. Raises RefusedError and BadInputError."""
+    for reading in readings:
+        if reading.mark in ground.mixed:
+            raise BadInputError(
+                f"mark {reading.mark}: a line of it may lie there twice, inked by "
+                f"{ground.mixed[reading.mark]} before its device was moved and again after that, "
+                "so it tells no place; leave it out, and read another mark"
+            )
+    bed = bed_at(job.plotter, section.window, correction)
+    taken = _carried_to_table(bed, [(r.mark, r.at_bed, r.sd) for r in readings])
+    return place(
+        ground.network,
+        section,
+        taken,
+        ground.joints,
+        Limits(job.tolerance),
+        kind=kind,
+        weight=weight,
+        bed_origin=bed.origin_table,
+    )
+
+
+def ground_of(
+    section: Section,
+    plan: Plan,
+    layout: Layout,
+    job: Job,
+    record: Record,
+    correction: Correction | None,
+) -> Ground:
+    """What is known round `section`: from control marks where they are set out."""
+    if control_is_set_out(record, layout):
+        return by_control_marks(section, record, layout, plan, job)
+    return _by_witness(section, plan, layout, job, record, correction)
+
+
+def _ground(
+    section: Section,
+    plan: Plan,
+    targets: Sequence[Target],
+    setups: Sequence[Setup],
+    begun: Mapping[str, Sequence[Laid]],
+    mixed: Mapping[str, str],
+    datum: Datum = EXACT,
+) -> Ground:
+    """The network near `section`, its own ink set apart from what is still to be inked."""
+    others = {name: several for name, several in begun.items() if name != section.id}
+    joints = butts_as_laid(butts(plan.sections), plan.sections, others)
+    own = None
+    if section.id in begun:
+        targets, setups, own = set_apart(section.id, targets, setups, begun[section.id])
+    network = network_for(section, targets, setups, joints, datum, mixed)
+    return Ground(network, joints, own if own in network.setups else None, mixed)
 
 
 def marks_in_sight(
@@ -114,7 +198,9 @@ def marks_in_sight(
 ) -> tuple[Mark, ...]:
     """The marks to bring the pen onto: witness marks, and control marks where they are set out."""
     if not control_is_set_out(record, layout):
-        return section.witness
+        of_tape = sights(plan, layout.grid, ()).targets
+        _, mixed = attributed(of_tape, plan.sections, stances(record))
+        return tuple(mark for mark in section.witness if mark.id not in mixed)
     seen = standing(record, layout, plan, job.units).sights
     return tuple(seen.targets[name].mark for name in seen.seen[section.id])
 
@@ -137,52 +223,68 @@ def _carried_to_table(
     )
 
 
-def _network(
+def _by_witness(
     section: Section,
     plan: Plan,
     layout: Layout,
     job: Job,
     record: Record,
     correction: Correction | None,
-) -> Network:
-    """What is known of the marks, from the placements of the sections inked before."""
-    sections = {other.id: other for other in plan.sections if other.id != section.id}
-    lasts = {run.section: run for run in record.runs() if run.section in sections}
-    placed = {
-        name: [one for one in record.placements(name) if one.at <= run.at][-1]
-        for name, run in lasts.items()
-    }
-    taped = {
-        name: _set_down_by_tape(sections[name], job)
-        for name in lasts
-        if not placed[name].covariance
-    }
-    targets = [*sights(plan, layout.grid, ()).targets.values()]
-    targets += [target for pairs in taped.values() for target, _ in pairs]
-    state = known(targets)
-    for name, kept in placed.items():
-        if name in taped:
-            corners = tuple(reading for _, reading in taped[name])
-            state = ink(state, Setup(name, pose_from(kept.pose), corners))
+) -> Ground:
+    """What is known round `section` from the placements of the sections driven before."""
+    sections = {other.id: other for other in plan.sections}
+    driven = {run.section for run in record.runs()}
+    begun = {name: several for name, several in stances(record).items() if name in sections}
+    targets, mixed = attributed(sights(plan, layout.grid, ()).targets, plan.sections, begun)
+    corners: list[Target] = []
+    setups: list[tuple[int, Setup]] = []
+    for one in (one for several in begun.values() for one in several):
+        kept, at = one.placement, sections[one.section]
+        if kept is None or one.section not in driven:
+            continue
+        if not kept.covariance:
+            taped = _set_down_by_tape(one.name, at, job)
+            corners += [target for target, _ in taped]
+            readings = tuple(reading for _, reading in taped)
+            setup = Setup(one.name, pose_from(kept.pose), readings)
         elif "readings" in kept.detail:
-            state = ink(state, setup_from(kept))
+            setup = replace(setup_from(kept), section=one.name)
         else:
-            bed = bed_at(job.plotter, sections[name].window, correction)
-            state = ink(state, Setup(name, pose_from(kept.pose), _read_for(kept, record, bed)))
-    return state
+            bed = bed_at(job.plotter, at.window, correction)
+            readings = _read_for(kept, record, bed, targets)
+            setup = Setup(one.name, pose_from(kept.pose), readings)
+        setups.append((kept.id, setup))
+    in_order = [setup for _, setup in sorted(setups, key=lambda pair: pair[0])]
+    return _ground(section, plan, [*targets.values(), *corners], in_order, begun, mixed)
 
 
-def _read_for(kept: KeptPlacement, record: Record, bed: Bed) -> tuple[Reading, ...]:
-    """The readings of a placement in an older record, which does not name them."""
-    latest = {one.mark: one for one in record.readings(kept.section) if one.at <= kept.at}
-    return _carried_to_table(bed, [(mark, r.at_bed, r.sd) for mark, r in latest.items()])
+def _read_for(
+    kept: KeptPlacement, record: Record, bed: Bed, targets: Mapping[str, Target]
+) -> tuple[Reading, ...]:
+    """The readings of a placement in an older record, which does not name them.
+
+    Of the sets of readings that were kept together, the one that fits it best.
+    """
+    pose = pose_from(kept.pose)
+    together = [list(rows) for _, rows in groupby(record.readings(kept.section), lambda r: r.at)]
+    sets = [
+        _carried_to_table(bed, [(r.mark, r.at_bed, r.sd) for r in rows if r.mark in targets])
+        for rows in together
+    ]
+
+    def misfit(readings: Sequence[Reading]) -> float:
+        at = np.array([targets[reading.mark].mark.at_table for reading in readings])
+        off = pose(np.array([reading.at for reading in readings])) - at
+        return float(np.hypot(off[:, 0], off[:, 1]).mean())
+
+    return min((readings for readings in reversed(sets) if readings), key=misfit, default=())
 
 
-def _set_down_by_tape(section: Section, job: Job) -> list[tuple[Target, Reading]]:
+def _set_down_by_tape(name: str, section: Section, job: Job) -> list[tuple[Target, Reading]]:
     """A device set down by tape alone, as if two corners of its bed had been read."""
     x0, y0, x1, y1 = section.window
     pairs = []
     for end, corner in (("a", (x0, y0)), ("b", (x1, y1))):
-        mark = Mark(f"{section.id}-corner-{end}", corner, "control")
+        mark = Mark(f"{name}-corner-{end}", corner, "control")
         pairs.append((Target(mark), Reading(mark.id, corner, max(job.plotter.set_down, 0.5))))
     return pairs

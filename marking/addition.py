@@ -92,7 +92,7 @@ def _tries(
 ) -> Iterator[tuple[Inking, Target | None, bool]]:
     read = {reading.mark for reading in inking.setup.readings}
     for target in network.targets.values():
-        ready = target.inked_by is None or target.inked_by in network.places
+        ready = all(by in network.places for by, _ in target.inkers)
         if target.mark.id not in read and ready and _inside(target.mark.at_table, section):
             yield _with(network, pose, inking, points, seams, [target]), target, True
     again = [network.targets[reading.mark] for reading in inking.setup.readings]

@@ -135,7 +135,7 @@ def _laid_out(network: Network, setups: Sequence[Setup]) -> Network:
     for setup in setups:
         for reading in setup.readings:
             target = network.targets.get(reading.mark)
-            if target is None or (target.inked_by is not None and target.inked_by not in inked):
+            if target is None or any(by not in inked for by, _ in target.inkers):
                 raise BadInputError(
                     f"section {setup.section} reads mark {reading.mark}, which no section here "
                     "has inked and no tape has set"
@@ -205,8 +205,8 @@ def _reading_row(network: Network, setup: Setup, mark: str, at: FloatArray) -> F
     row = np.zeros((2, network.mean.size))
     row[:, network.places[setup.section]] += effect(setup.kind, at, setup.pose.about)[0]
     target = network.targets[mark]
-    if target.inked_by is not None:
-        row[:, network.places[target.inked_by]] -= section_effect(network, target.inked_by, at)[0]
+    for by, axes in target.inkers:
+        row[axes, network.places[by]] -= section_effect(network, by, at)[0][axes]
     if target.sd:
         row[:, network.places[f"mark {mark}"]] -= np.eye(2)
     return row

@@ -26,10 +26,12 @@ if TYPE_CHECKING:
 
     FloatArray = NDArray[np.float64]
 
-FALSE_ALARM = 0.004
+FALSE_ALARM = 0.008
 """How often all good readings of a placement may be doubted for one that stands out."""
 FALSE_ALARM_TOTAL = 0.001
 """The same, for readings that disagree in sum though none stands out."""
+LIKELIER = 5.0
+"""How many times likelier a slip in one reading must be than in another to be put down to it."""
 _SECOND = 8.0
 """One blunder is likelier than two: the rest must disagree as much more clearly."""
 _UNITS = {25.4: "inches", 10.0: "centimetres", 1 / 25.4: "mm for inches"}
@@ -176,11 +178,42 @@ def _misread(
         fewer = _again(network, found, rest)
         if fewer is None or fewer.degrees < 1:
             break
-        named.append(doubt)
+        rivals = _as_likely(left, worst)
+        if rivals and not named and doubt.fault == "misread" and agrees(fewer, _SECOND):
+            return (_either(left, (worst, *rivals)),)
+        if doubt.marks not in [one.marks for one in named]:
+            named.append(doubt)
         left = fewer
     if agrees(left, _SECOND) and 2 * len(named) < len(found.readings):
         return tuple(named)
     return _scale(network, found) or _disagree(found)
+
+
+def _as_likely(found: Resection, worst: int) -> tuple[int, ...]:
+    """Readings of other marks that may be wrong almost as well as `worst`.
+
+    Taking a reading out lessens the sum of squares by its own `in_sds` squared, which is twice
+    the logarithm of how much likelier that makes the rest.
+    """
+    least = found.in_sds[worst] ** 2 - 2 * np.log(LIKELIER)
+    own = found.readings[worst].mark
+    return tuple(
+        count
+        for count, (reading, in_sds) in enumerate(zip(found.readings, found.in_sds, strict=True))
+        if reading.mark != own and in_sds**2 > least
+    )
+
+
+def _either(found: Resection, counts: Sequence[int]) -> Doubt:
+    """One slip that more than one reading may have: nobody can tell which."""
+    by_mark = {found.readings[count].mark: found.off_others[count] for count in reversed(counts)}
+    offs = [f"{mark} by {float(np.hypot(*off)):.1f} mm" for mark, off in reversed(by_mark.items())]
+    return Doubt(
+        "misread",
+        tuple(reversed(by_mark)),
+        f"one of these reads off the others, and they do not tell which: {' or '.join(offs)}. "
+        "Read them again, and one mark more",
+    )
 
 
 def _named(found: Resection, worst: int, bed_origin: tuple[float, float]) -> Doubt:

@@ -43,6 +43,17 @@ class Target:
     sd: float = TAPE_SD
     """Its own error in mm per axis: the tape's without what the datum shifts all marks by, or the
     pen's scatter about its section."""
+    crossed_by: str | None = None
+    """What inked its line along the table, where that is another: `inked_by` then tells x alone."""
+
+    @property
+    def inkers(self) -> tuple[tuple[str, slice], ...]:
+        """Whose error it shares, and in which of x and y; nothing for one set by tape."""
+        if self.inked_by is None:
+            return ()
+        if self.crossed_by in (None, self.inked_by):
+            return ((self.inked_by, slice(0, 2)),)
+        return ((self.inked_by, slice(0, 1)), (str(self.crossed_by), slice(1, 2)))
 
 
 @dataclass(frozen=True)
@@ -276,9 +287,8 @@ def _last_use(
     uses = [(count, r.mark) for count, setup in enumerate(setups) for r in setup.readings]
     for count, mark in (*uses, *((len(setups), mark) for mark in marks)):
         last[_own(mark)] = count
-        target = targets.get(mark)
-        if target is not None and target.inked_by is not None:
-            last[target.inked_by] = count
+        for by, _ in targets[mark].inkers if mark in targets else ():
+            last[by] = count
     return {**last, **{section: len(setups) for section in sections}}
 
 
@@ -337,10 +347,10 @@ def only_for(network: Network, marks: Iterable[str]) -> Network:
     """The network without what does not move `marks`."""
     blocks: dict[str, None] = {}
     for mark in marks:
-        target = network.targets.get(mark)
-        for place in (_own(mark), target.inked_by if target else None):
+        inkers = network.targets[mark].inkers if mark in network.targets else ()
+        for place in (_own(mark), *(by for by, _ in inkers)):
             if place in network.places:
-                blocks[str(place)] = None
+                blocks[place] = None
     return only(network, list(blocks))
 
 
@@ -351,10 +361,10 @@ def _carried(network: Network, marks: Sequence[str]) -> tuple[Network, FloatArra
     carrier = np.zeros((len(marks), 2, len(network.by_tape)))
     for row, mark in enumerate(marks):
         target = network.targets[mark]
-        if target.inked_by is not None:
-            at = np.array([target.mark.at_table])
-            block = network.places[target.inked_by]
-            carrier[row, :, block] = section_effect(network, target.inked_by, at)[0]
+        at = np.array([target.mark.at_table])
+        for by, axes in target.inkers:
+            moved = section_effect(network, by, at)[0]
+            carrier[row, axes, network.places[by]] = moved[axes]
         if _own(mark) in network.places:
             carrier[row, :, network.places[_own(mark)]] = np.eye(2)
     return network, carrier.reshape(2 * len(marks), -1)
@@ -372,10 +382,11 @@ def _met(network: Network, mark: str) -> Network:
             f"mark {mark} is not known; the marks here, the likest first, are "
             f"{_listed(network.targets, mark)}"
         )
-    if target.inked_by is not None and target.inked_by not in network.setups:
-        raise BadInputError(
-            f"mark {mark} is not inked yet: section {target.inked_by} inks it. Read another mark"
-        )
+    for by, _ in target.inkers:
+        if by not in network.setups:
+            raise BadInputError(
+                f"mark {mark} is not inked yet: section {by} inks it. Read another mark"
+            )
     if _own(mark) in network.places or not target.sd:
         return network
     size = len(network.by_tape)

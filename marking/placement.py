@@ -26,13 +26,14 @@ from marking.blunders import Doubt, doubts
 from marking.butts import outermost_ink, window_middle
 from marking.datum import EXACT
 from marking.errors import BadInputError, RefusedError
+from marking.laid import section_of
 from marking.network import Setup, concerning
 from marking.pose import FEWEST_MARKS
 from marking.recut import Move, carried, needed_move
 from marking.resection import resect
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Container, Sequence
 
     from numpy.typing import NDArray
 
@@ -157,10 +158,12 @@ def network_for(
     setups: Sequence[Setup],
     joints: Sequence[Butt],
     datum: Datum = EXACT,
+    unreadable: Container[str] = (),
 ) -> Network:
     """The network that `place` needs for `section`, from a job's `setups` as they were inked.
 
-    It knows the marks in and near the section's window, and the ink the section butts against.
+    It knows the marks in and near the section's window, and the ink the section butts against,
+    its own among it where it was begun from another place.
     """
     x0, y0, x1, y1 = section.window
     inked = {setup.section for setup in setups}
@@ -169,9 +172,12 @@ def network_for(
         for target in targets
         if x0 - _NEARBY <= target.mark.at_table[0] <= x1 + _NEARBY
         and y0 - _NEARBY <= target.mark.at_table[1] <= y1 + _NEARBY
+        and target.mark.id not in unreadable
     ]
     beside = [name for butt in joints if section.id in butt.sections for name in butt.sections]
-    return concerning(targets, setups, near, [name for name in beside if name in inked], datum)
+    own = [name for name in inked if section_of(name) == section.id]
+    wanted = [*own, *(name for name in beside if name in inked)]
+    return concerning(targets, setups, near, wanted, datum)
 
 
 def _check(
@@ -244,13 +250,14 @@ def _earlier_seams(
     network: Network, section: Section, joints: Sequence[Butt]
 ) -> dict[str, FloatArray]:
     """Where the section's lines meet ink that lies already, by the section that inked it."""
-    seams = {}
+    seams: dict[str, FloatArray] = {}
     for butt in joints:
         if section.id in butt.sections:
             one, two = butt.sections
             beside = two if one == section.id else one
             if beside in network.places:
-                seams[beside] = butt.points_table
+                before = seams.get(beside, np.zeros((0, 2)))
+                seams[beside] = np.concatenate([before, butt.points_table])
     return seams
 
 

@@ -7,7 +7,7 @@ the plan, no machine and no file. Table frame, millimetres.
 from __future__ import annotations
 
 import hashlib
-from dataclasses import asdict, dataclass, replace
+from dataclasses import asdict, dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -15,6 +15,7 @@ import numpy as np
 from marking.butts import window_middle
 from marking.control import control_datum, set_out
 from marking.errors import BadInputError, RefusedError
+from marking.laid import attributed, section_of, stances
 from marking.network import Reading, Setup
 from marking.pose import Pose
 from marking.record import layout_hash
@@ -28,6 +29,7 @@ if TYPE_CHECKING:
 
     from marking.control import Control, ControlMark
     from marking.datum import Datum
+    from marking.laid import Laid
     from marking.layout import Layout
     from marking.lengths import Units
     from marking.placement import Placement
@@ -49,11 +51,22 @@ class Standing:
     control: Control
     sights: Sights
     """Each control mark with its own deviation by this tape, without what the datum adds."""
-    setups: tuple[Setup, ...]
-    """Of the inked sections, in inking order."""
+    laid: tuple[Setup, ...]
+    """All ink, in the order it was placed: a section inked from several places has one for each,
+    as `marking.laid` names them."""
     left_out: tuple[str, ...]
     """Sections inked under another layout or cut, or placed otherwise than by `keep_placement`:
     nothing here is joined to them."""
+    begun: Mapping[str, tuple[Laid, ...]] = field(default_factory=dict)
+    """Where the device of each section begun stood, first to last."""
+    mixed: Mapping[str, str] = field(default_factory=dict)
+    """Marks of lines that may lie there twice since a device was moved, with their section: they
+    cannot be read."""
+
+    @property
+    def setups(self) -> tuple[Setup, ...]:
+        """Of each inked section the last, in inking order."""
+        return tuple(setup for setup in self.laid if setup.section == section_of(setup.section))
 
     @property
     def datum(self) -> Datum:
@@ -110,10 +123,9 @@ def replaced(record: Record, layout: Layout, units: Units, control: Control) -> 
 
 
 def _inked_placements(record: Record, named: str) -> list[KeptPlacement]:
-    """The placement by which each section was inked, for the layout named."""
-    inked = {ink.section for ink in record.ink()}
-    last = {placed.section: placed for placed in record.placements() if placed.layout == named}
-    return [placed for section, placed in last.items() if section in inked]
+    """The placements by which all ink was laid, for the layout named."""
+    laid = [one.placement for several in stances(record).values() for one in several]
+    return [placed for placed in laid if placed is not None and placed.layout == named]
 
 
 def _readings_of(placed: KeptPlacement) -> Sequence[Sequence[Any]]:
@@ -151,12 +163,18 @@ def standing(record: Record, layout: Layout, plan: Plan, units: Units) -> Standi
     control = _kept_control(record, layout, plan, units)
     seen = sights(plan, layout.grid, [mark.mark for mark in control.marks])
     sds = {mark.mark.id: mark.sd for mark in control.marks}
-    targets = {
+    taped = {
         name: replace(target, sd=sds[name]) if name in sds else target
         for name, target in seen.targets.items()
     }
-    setups, left_out = _inked(record, layout, plan)
-    return Standing(control, Sights(seen.order, targets, seen.seen), setups, left_out)
+    begun = stances(record)
+    setups, left_out = _inked(begun, layout, plan)
+    targets, mixed = attributed(taped, plan.sections, begun)
+    marks = {
+        name: tuple(mark for mark in of_one if mark not in mixed)
+        for name, of_one in seen.seen.items()
+    }
+    return Standing(control, Sights(seen.order, targets, marks), setups, left_out, begun, mixed)
 
 
 def _kept_control(record: Record, layout: Layout, plan: Plan, units: Units) -> Control:
@@ -229,18 +247,21 @@ def guard_cut(record: Record, layout: Layout, plan: Plan) -> None:
         )
 
 
-def _inked(record: Record, layout: Layout, plan: Plan) -> tuple[tuple[Setup, ...], tuple[str, ...]]:
+def _inked(
+    begun: Mapping[str, Sequence[Laid]], layout: Layout, plan: Plan
+) -> tuple[tuple[Setup, ...], tuple[str, ...]]:
     named, cut = layout_hash(layout), plan_hash(plan)
-    begun = dict.fromkeys(ink.section for ink in record.ink())
-    last: dict[str, KeptPlacement] = {p.section: p for p in record.placements()}
-    setups, left_out = [], []
-    for section in begun:
-        placed = last.get(section)
-        if placed is None or not belongs(placed, named, cut):
-            left_out.append(section)
-        else:
-            setups.append(setup_from(placed))
-    return tuple(setups), tuple(left_out)
+    setups: list[tuple[int, Setup]] = []
+    left_out = []
+    for several in begun.values():
+        for one in several:
+            if one.placement is None or not belongs(one.placement, named, cut):
+                left_out.append(one.name)
+            else:
+                setup = replace(setup_from(one.placement), section=one.name)
+                setups.append((one.placement.id, setup))
+    # What a placement read was inked by then, so it was placed before.
+    return tuple(setup for _, setup in sorted(setups, key=lambda pair: pair[0])), tuple(left_out)
 
 
 def belongs(placed: KeptPlacement, layout: str, cut: str) -> bool:

@@ -27,6 +27,7 @@ from inking import (
     set_out_by_tape,
 )
 from patterns import SettingOut, control_marks, inking_order
+from slipping import score
 
 from marking.adjustment import adjust
 from marking.blunders import agrees, doubts
@@ -312,6 +313,25 @@ def by_place_with_tape_and_square(tables):
     line("good readings doubted", f"{np.mean(doubted):.2%}", "under 1%", np.mean(doubted) < 0.01)
 
 
+def slips_named(runs):
+    """A 3 mm slip in one of six or more readings, once what is asked for is read as well."""
+    print("\nA 3 mm slip in one reading of sections with six and more, on the stock benches")
+    for profile, spacing, every in (
+        ("flatbed-a4", 76.2, 2),
+        ("flatbed-a3", 76.2, 2),
+        ("flatbed-24x36", 152.4, 0),
+    ):
+        for what, follow in (("read once each", False), ("with what is asked for", True)):
+            told = score(profile, spacing, every, runs, follow=follow, step=5)
+            print(f"  {profile}, {what}: {told.sections} sections, {told.asked} asked for more")
+            line("largest slip that is named, as told", f"{told.worst_told:.2f} mm")
+            line("found", f"{told.found / told.slips:.1%}")
+            share, alarms = told.named / told.slips, told.doubted / told.good
+            goal = "at least 99%" if follow else "(for comparison)"
+            line("named, and it alone", f"{share:.1%}", goal, share >= 0.99 if follow else None)
+            line("good readings doubted", f"{alarms:.2%}", "at most 1%", alarms <= 0.01)
+
+
 def speed():
     """One placement when a hundred and more sections are inked already."""
     layout, plan = millrace("flatbed-a4")
@@ -353,6 +373,7 @@ def main():
     for profile, limits in BEDS.items():
         bed(profile, limits, runs)
     blunders(runs)
+    slips_named(max(20, runs // 40))
     for_real(max(20, runs // 10))
     with_tape_and_square("flatbed-a3", 76.2, 2, runs)
     with_tape_and_square("flatbed-24x36", 152.4, 0, runs)

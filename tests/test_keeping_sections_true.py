@@ -144,7 +144,8 @@ def walk(run_cli: RunCli, tmp_path_factory: pytest.TempPathFactory) -> Walk:
             blunder = next(mark for mark in spoilt if mark.startswith("w"))
             spoilt[blunder] = spoilt[blunder] + (6.0, 0.0)
             file = readings_file(folder, name, spoilt)
-            answers["blunder"] = blunder, ask(run_cli, folder, "place", "--readings", file)
+            again = ask(run_cli, folder, "place", "--readings", file, code=REFUSED)
+            answers["blunder"] = blunder, again
             answers["placed after blunder"] = (folder / "out" / "placed" / "r1c3.hpgl").exists()
         file = readings_file(folder, name, read[name])
         answers[f"place {name}"] = ask(run_cli, folder, "place", "--readings", file)
@@ -381,7 +382,8 @@ def test_inches_typed_as_millimetres_are_suspected_from_the_residuals(
         for mark in walk.answers["control"]["marks"]
         if ((np.array(mark["at"]) > low + 2) & (np.array(mark["at"]) < high - 2)).all()
     }
-    answer = ask(run_cli, inked, "place", "--readings", readings_file(inked, "r1c5", typed))
+    file = readings_file(inked, "r1c5", typed)
+    answer = ask(run_cli, inked, "place", "--readings", file, code=REFUSED)
     assert answer["verdict"] == "read again"
     assert "inches" in answer["advice"]
     assert answer["file"] is None

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from contextlib import nullcontext
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -25,6 +26,8 @@ if TYPE_CHECKING:
 
     from devices.correction import Correction
     from devices.job import Job
+    from devices.slips import SlipReport
+    from devices.stance import Ground
     from marking.layout import Layout
     from marking.placement import Placement
     from marking.readings import MarkReading
@@ -79,7 +82,8 @@ def add_options(verb: argparse.ArgumentParser) -> None:
     )
     verb.epilog = (
         "A section that may be inked is written to out/placed/SECTION.hpgl, drawn for where\n"
-        "the device really stands: do not move it before it is inked.\n\n"
+        "the device really stands: do not move it before it is inked. It ends with 0 only then:\n"
+        "for INK, and for ADD A MARK taken with --accept; with 1 for every other verdict.\n\n"
         "example:\n  canvasrule place --job my-bench --section r1c2 --readings r1c2.csv"
     )
 
@@ -133,52 +137,117 @@ def _place(
     plan: Plan,
     correction: Correction | None,
 ) -> int:
-    from devices.bed import bed_at
     from devices.commands.placed import placement_lines, placement_record
-    from marking.butts import butts
+    from devices.stance import by_control_marks, placed_on
     from marking.errors import BadInputError
-    from marking.limits import Limits
-    from marking.network import Reading
-    from marking.placement import network_for, place
     from marking.record import layout_hash
     from marking.standing import keep_placement, standing
 
     section, readings = _readings(options.readings, options.section, plan)
-    stands = standing(record, layout, plan, job.units)
-    _note_left_out(stands.left_out)
-    if section.id in stands.left_out:
+    left_out = standing(record, layout, plan, job.units).left_out
+    _note_left_out(left_out)
+    if section.id in left_out:
         raise BadInputError(
             f"section {section.id} is inked already, and not as this layout and cut place it"
         )
-    bed = bed_at(job.plotter, section.window, correction)
-    at_table = bed.table_of([reading.at_bed for reading in readings]).tolist()
-    carried = [
-        Reading(reading.mark, (x, y), reading.sd)
-        for reading, (x, y) in zip(readings, at_table, strict=True)
-    ]
-    joints = butts(plan.sections)
-    targets = tuple(stands.sights.targets.values())
-    placed = place(
-        network_for(section, targets, stands.setups, joints, stands.datum),
+    if any(ink.section == section.id and ink.event == "done" for ink in record.ink()):
+        raise BadInputError(
+            f"section {section.id} is inked already; readings for it would place nothing"
+        )
+    if record.runs(section.id):
+        return _begun(options, section, readings, record, job, layout, plan, correction)
+    ground = by_control_marks(section, record, layout, plan, job)
+    placed = placed_on(
+        ground,
         section,
-        carried,
-        joints,
-        Limits(job.tolerance),
+        readings,
+        job,
+        correction,
         kind=options.kind,
         weight=options.weight,
-        bed_origin=bed.origin_table,
     )
     record.add_readings(layout_hash(layout), readings)
     keep_placement(record, layout, plan, placed, accepted=options.accept)
     paths = _write_placed(options, job, placed, correction)
+    report = _slips(placed, ground, section, record, job, layout, plan)
     if options.json:
-        print_json(placement_record(placed, paths))
-        return 0
-    print_lines(placement_lines(placed))
+        print_json(
+            {
+                **placement_record(placed, paths),
+                "slip": None if report is None else report.record,
+            }
+        )
+        return _exit_code(placed, options)
+    print_lines([*placement_lines(placed), *(() if report is None else report.lines)])
     for path in paths:
         say(f"wrote {path}")
     if paths:
         say(f'once it is inked: canvasrule place --job "{options.job}" --inked {section.id}')
+    return _exit_code(placed, options)
+
+
+def _slips(
+    placed: Placement,
+    ground: Ground,
+    section: Section,
+    record: Record,
+    job: Job,
+    layout: Layout,
+    plan: Plan,
+) -> SlipReport | None:
+    """How far the readings check each other; None where they contradict each other already."""
+    from devices.slips import slip_report
+    from devices.stance import marks_in_sight
+
+    if placed.doubts or placed.move is not None:
+        return None
+    in_sight = [mark.id for mark in marks_in_sight(section, plan, layout, job, record)]
+    setup = placed.inking.setup
+    return slip_report(ground, section, setup.readings, in_sight, setup.kind)
+
+
+def _exit_code(placed: Placement, options: argparse.Namespace) -> int:
+    """0 where the section may be inked as it is; 1 where something is to be done first."""
+    return 0 if _may_be_inked(placed.verdict, accepted=options.accept) else 1
+
+
+def _may_be_inked(verdict: str, *, accepted: bool) -> bool:
+    return verdict == "ink" or (accepted and verdict == "add a mark")
+
+
+def _begun(
+    options: argparse.Namespace,
+    section: Section,
+    readings: tuple[MarkReading, ...],
+    record: Record,
+    job: Job,
+    layout: Layout,
+    plan: Plan,
+    correction: Correction | None,
+) -> int:
+    """Whether the device of a section that `drive` has begun still stands where it inked.
+
+    It keeps and writes nothing: what is left of the section is for `drive` to ink.
+    """
+    from devices.commands.placed import placement_lines, placement_record
+    from devices.stance import from_readings
+    from devices.standstill import still_there
+
+    stance = from_readings(section, readings, plan, layout, job, record, correction)
+    if stance.placed is not None and stance.placed.doubts:
+        if options.json:
+            print_json(placement_record(stance.placed, []))
+        else:
+            print_lines(placement_lines(stance.placed))
+        return 1
+    said = still_there(section, readings, stance, record)
+    if options.json:
+        print_json(
+            {"schema": 1, "section": section.id, "verdict": "ink", "advice": said, "begun": True}
+        )
+    else:
+        print_lines([f"{section.id}: INK", f"  {said}"])
+        say(f'go on with it: canvasrule drive --job "{options.job}" --section {section.id}')
     return 0
 
 
@@ -234,7 +303,7 @@ def _write_placed(
     for part in ("", REMOVABLE):
         for old in folder.glob(f"{placed.section.id}{part}.*"):
             old.unlink()
-    if placed.verdict != "ink" and not (options.accept and placed.verdict == "add a mark"):
+    if not _may_be_inked(placed.verdict, accepted=options.accept):
         return []
     files = program_files(placed.recut, job, correction)
     for name, (data, _) in files.items():
@@ -264,7 +333,7 @@ def _take_as_inked(options: argparse.Namespace, record: Record, layout: Layout, 
         )
     verdict = last.detail["verdict"]
     accepted = options.accept or last.detail["accepted"]
-    if verdict != "ink" and not (accepted and verdict == "add a mark"):
+    if not _may_be_inked(verdict, accepted=accepted):
         raise RefusedError(
             f"section {name} was not to be inked as it was last placed ({verdict}): "
             f"{last.detail['advice']}"
@@ -284,15 +353,16 @@ def _adjust_all(
     from devices.commands.placed import adjusted_lines, adjusted_record
     from marking.adjustment import adjust
     from marking.errors import RefusedError
+    from marking.laid import section_of
     from marking.standing import standing
 
     stands = standing(record, layout, plan, job.units)
     _note_left_out(stands.left_out)
     if not stands.setups:
         raise RefusedError("no section is inked yet, so there is nothing to adjust")
-    adjusted = adjust(stands.sights.targets.values(), stands.setups, stands.datum)
+    adjusted = adjust(stands.sights.targets.values(), stands.laid, stands.datum)
     sections = {section.id: section for section in plan.sections}
-    inked = [sections[setup.section] for setup in stands.setups]
+    inked = [replace(sections[section_of(one.section)], id=one.section) for one in stands.laid]
     if options.json:
         print_json(adjusted_record(adjusted, inked))
     else:
