@@ -142,3 +142,44 @@ def test_an_inch_jobs_square_is_a_whole_number_of_inches_and_fits(
     assert not re.search(r"in [+-] \d", said)
     (job / "job.toml").write_text('units = "mm"\n' + TABLE, "utf-8")
     assert side_of(run_cli, job) % 1 == 0
+
+
+def test_a_corrected_sheet_that_still_shows_the_error_is_not_called_corrected(
+    run_cli: RunCli, job: Path
+) -> None:
+    kept(run_cli, job, 0.9941)
+    same = square(job, side_of(run_cli, job), 0.9941)
+    done = run_cli("trial", "--measured", same, "--corrected", "--job", job)
+    assert done.returncode == REFUSED
+    assert "-0.59%" in done.stdout
+    assert "still there on the corrected sheet" in done.stdout
+    assert ": corrected." not in done.stdout
+    assert "the correction does not help" in done.stderr
+    assert "--replace" in done.stderr
+    plain = run_cli("trial", "--measured", same, "--corrected", "--json", "--job", job)
+    assert plain.returncode == REFUSED
+    assert json.loads(plain.stdout)["holds"] is False
+    true = square(job, side_of(run_cli, job), 1.0)
+    helped = run_cli("trial", "--measured", true, "--corrected", "--job", job)
+    assert helped.returncode == 0
+    assert "the correction helps" in helped.stderr
+    assert ": corrected." not in helped.stdout
+
+
+def test_a_corrected_sheet_is_not_judged_where_no_correction_is_kept(
+    run_cli: RunCli, job: Path
+) -> None:
+    true = square(job, side_of(run_cli, job), 1.0)
+    done = run_cli("trial", "--measured", true, "--corrected", "--job", job)
+    assert_plain(done, REFUSED, "no correction is kept")
+
+
+def test_a_correction_that_takes_more_sections_says_how_many(run_cli: RunCli, job: Path) -> None:
+    def sections() -> int:
+        return len(json.loads(run_cli("section", "--json", "--job", job).stdout)["sections"])
+
+    before = sections()
+    done = kept(run_cli, job, 0.9941)
+    after = sections()
+    assert after > before
+    assert f"the cover takes {after} sections now, {before} before" in done.stderr
