@@ -54,7 +54,7 @@ class Campaign:
         options: argparse.Namespace,
     ) -> None:
         self.folder, self.models, self.seed = folder, models, options.seed
-        self.reads_once = options.reads_once
+        self.reads_once, self.kinds = options.reads_once, options.kind
         self.terminal = Terminal(checkout, folder, python)
         self._sheets: dict[str, Sheet] = {}
 
@@ -76,6 +76,7 @@ class Campaign:
             f"{self.seed} {number}",
         )
         one.reads_once = self.reads_once
+        one.kinds = self.kinds or one.kinds
         try:
             one.run(ends, PACE)
         finally:
@@ -147,6 +148,7 @@ def main() -> int:
     words.add_argument("--seed", type=int, default=1)
     words.add_argument("--only", type=int, metavar="K", help="this cover alone, with all it said")
     words.add_argument("--model", action="append", choices=list(MODELS))
+    words.add_argument("--kind", action="append", help="only ends of this kind; may be repeated")
     words.add_argument("--all-models", action="store_true", help="weak machines too")
     words.add_argument("--workers", type=int, default=2)
     words.add_argument("--checkout", type=Path, default=HERE)

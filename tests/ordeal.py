@@ -149,6 +149,8 @@ class Ordeal:
         self.at = StandingMachine(machine, self.cloth, 1.0, self.random.randrange(10**6))
         self.reads_once = False
         """Whether the person leaves the readings out once a section is begun."""
+        self.kinds = [*ANY_MACHINE, *model.ends]
+        """What may end a run."""
         self._begun: set[str] = set()
         self._blind = 0
         """How many paths of ink are judged already."""
@@ -300,7 +302,7 @@ class Ordeal:
         asked = happened = idle = 0
         while True:
             self.at.pace = pace
-            kind = self.random.choice((*ANY_MACHINE, *self.model.ends)) if happened < ends else ""
+            kind = self.random.choice(self.kinds) if happened < ends else ""
             outcome = self._let_happen(kind, pace) if kind else Outcome("", "")
             typed_at = time.monotonic()
             code, said = self._command(self.words(section, *more))
