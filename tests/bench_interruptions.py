@@ -51,17 +51,18 @@ class Campaign:
         checkout: Path,
         python: str,
         models: list[str],
-        options: argparse.Namespace,
+        seed: int,
     ) -> None:
-        self.folder, self.models, self.seed = folder, models, options.seed
-        self.reads_once, self.kinds = options.reads_once, options.kind
+        self.folder, self.models, self.seed = folder, models, seed
+        self.kinds: list[str] | None = None
+        self.reads_once = False
         self.terminal = Terminal(checkout, folder, python)
         self._sheets: dict[str, Sheet] = {}
 
     def close(self) -> None:
         self.terminal.close()
 
-    def cover(self, number: int, ends: int = ENDS) -> Tried:
+    def cover(self, number: int, ends: int = ENDS, *, times_rests: bool = True) -> Tried:
         name = self.models[number % len(self.models)]
         model = MODELS[name]
         template = self.folder / f"template{list(MODELS).index(name)}"
@@ -75,7 +76,7 @@ class Campaign:
             self.terminal,
             f"{self.seed} {number}",
         )
-        one.reads_once = self.reads_once
+        one.reads_once, one.times_rests = self.reads_once, times_rests
         one.kinds = self.kinds or one.kinds
         try:
             one.run(ends, PACE)
@@ -84,11 +85,18 @@ class Campaign:
         return Tried(number, name, one.outcomes, one.log)
 
 
+def campaign_of(options: argparse.Namespace, folder: Path) -> Campaign:
+    """The campaign that was asked for."""
+    models = options.model or list(MODELS if options.all_models else STOCK)
+    one = Campaign(folder, options.checkout, options.python, models, options.seed)
+    one.kinds, one.reads_once = options.kind, options.reads_once
+    return one
+
+
 def share(options: argparse.Namespace, worker: int, workers: int) -> Iterator[Tried]:
     """Every `workers`-th cover, until as many ends have come as this worker has to see."""
-    models = options.model or list(MODELS if options.all_models else STOCK)
     with tempfile.TemporaryDirectory() as name:
-        campaign = Campaign(Path(name), options.checkout, options.python, models, options)
+        campaign = campaign_of(options, Path(name))
         try:
             number, seen = worker, 0
             while seen < options.ends / workers:
@@ -159,9 +167,8 @@ def main() -> int:
     words.add_argument("--verbose", action="store_true")
     options = words.parse_args()
     if options.only is not None:
-        models = options.model or list(MODELS if options.all_models else STOCK)
         with tempfile.TemporaryDirectory() as name:
-            campaign = Campaign(Path(name), options.checkout, options.python, models, options)
+            campaign = campaign_of(options, Path(name))
             tried = [campaign.cover(options.only)]
             campaign.close()
         report(tried[0], True)

@@ -149,6 +149,8 @@ class Ordeal:
         self.at = StandingMachine(machine, self.cloth, 1.0, self.random.randrange(10**6))
         self.reads_once = False
         """Whether the person leaves the readings out once a section is begun."""
+        self.times_rests = True
+        """Whether a pen that stands on the cloth for too long is a fault."""
         self.kinds = [*ANY_MACHINE, *model.ends]
         """What may end a run."""
         self._begun: set[str] = set()
@@ -192,13 +194,15 @@ class Ordeal:
             job += ["--readings", str(self.folder / "readings.csv")]
         return [*job, "--unattended", "--port", self.at.port, *more]
 
-    def switched_on_again(self) -> None:
+    def switched_on_again(self, pace: float) -> None:
         """Power and cable are back, the door is shut."""
         self.at.plug_in()
         if not self.at.machine.powered:
             self.at.do("restore_power")
         if hasattr(self.at.machine, "close_door"):
             self.at.machine.close_door()
+        self.at.settle(6.0)
+        self.at.pace = pace
         self.at.settle(60.0)
 
     def brought_to_zero(self) -> None:
@@ -212,14 +216,17 @@ class Ordeal:
 
     def follow(self, section: str, said: str) -> list[str] | None:
         """What the words ask for is done; the words to add to the command, None for nothing."""
+        if self.reads_once:
+            return []
         low = said.lower()
-        machine = self.at.machine
         if "does not fit" in low or "move the device" in low or "no longer fits" in low:
-            if self.model.gcode and machine.gantry.homing is False and any(machine.carriage.slip):
+            if self._counts_from_where_it_is and any(self.at.machine.carriage.slip):
                 self.brought_to_zero()
             self.set_down(section)
             self.read_marks(section)
             return ["--moved"]
+        if "its zero" in low and self._counts_from_where_it_is:
+            self.brought_to_zero()
         if "--moved" in low:
             self.read_marks(section)
             return ["--moved"]
@@ -227,6 +234,14 @@ class Ordeal:
             self.read_marks(section)
             return []
         return None
+
+    @property
+    def _counts_from_where_it_is(self) -> bool:
+        """Whether it has no switches to find its zero by."""
+        machine = self.at.machine
+        if self.model.gcode:
+            return machine.gantry.homing is False
+        return not machine.build.finds_its_zero
 
     # -- what may end a run ------------------------------------------------------------------------
 
@@ -266,12 +281,12 @@ class Ordeal:
 
     _all_bytes, _all_seconds = 3000, 60.0
 
-    def _afterwards(self, kind: str, section: str) -> list[str]:
+    def _afterwards(self, kind: str, section: str, pace: float) -> list[str]:
         """What the world does between two runs, and what the person adds to the same command."""
         if kind == "off between":
             self.at.do("lose_power")
             self.at.do("restore_power")
-        self.switched_on_again()
+        self.switched_on_again(pace)
         if kind.startswith("bump"):
             self.set_down(section)
             self.read_marks(section)
@@ -317,7 +332,7 @@ class Ordeal:
             elif not self.outcomes:
                 self.outcomes.append(outcome)
             mine = self.outcomes[-1]
-            more = self._afterwards(kind, section) if came else []
+            more = self._afterwards(kind, section, pace) if came else []
             self._check(section, mine, code, said, came)
             if self.failed:
                 return happened
@@ -389,7 +404,7 @@ class Ordeal:
             outcome.faults.append("the pen is left down")
             return
         outcome.rested = max(rests, default=0.0)
-        if outcome.rested > RESTS_AT_MOST:
+        if self.times_rests and outcome.rested > RESTS_AT_MOST:
             outcome.faults.append(f"the pen rests for {outcome.rested:.2f} s")
 
     def _check_whole(self, section: str, outcome: Outcome) -> None:
