@@ -41,7 +41,7 @@ class Terminal:
         request = {"words": words, "out": str(self._said)}
         self._server.stdin.write(json.dumps(request).encode() + b"\n")
         self._server.stdin.flush()
-        self.pid = self._answer(60.0)["pid"]
+        self.pid = self._answer(300.0)["pid"]
 
     def ended(self, seconds: float) -> int | None:
         """Its exit code, if it ends within so many seconds."""
@@ -75,7 +75,7 @@ class Terminal:
         self.send(signal.SIGKILL)
         assert self._server.stdin is not None
         self._server.stdin.close()
-        self._server.wait(30)
+        self._server.wait(300)
 
     def _answer(self, seconds: float) -> Any:
         assert self._server.stdout is not None

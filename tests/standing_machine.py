@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
     from devices.simulated.table import Stand, TableCloth
 
-_TURN = 0.001
+_TURN = 0.002
 _LONGEST_STEP = 0.5
 """Seconds of machine time between two looks at it: a busy computer slows the machine down."""
 
