@@ -325,7 +325,9 @@ class Ordeal:
             self.at.never_mind()
             took = time.monotonic() - typed_at
             happens = f"{kind if came else '-'} [{outcome.at}] {more} -> {code}"
-            self.log.append(f"{took:.1f} s {section} {happens}: {said[-600:]}")
+            slip = "{:.2f}, {:.2f}".format(*self.at.machine.carriage.slip)
+            self.log.append(f"{took:.1f} s {section} {happens} (slip {slip}): {said[-600:]}")
+            self.log += [f"{at:.3f} {way} {data!r}" for at, way, data in tuple(self.at.line)]
             if came:
                 happened += 1
                 self.outcomes.append(outcome)

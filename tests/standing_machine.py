@@ -12,6 +12,7 @@ import select
 import socket
 import threading
 import time
+from collections import deque
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -47,6 +48,8 @@ class StandingMachine:
         """How many have come since the port was opened last."""
         self.opened_at = 0.0
         self.opened = 0
+        self.line: deque[tuple[float, str, bytes]] = deque(maxlen=30)
+        """What went over the line last, and when: `>` to the machine, `<` from it."""
         self._random = random.Random(seed)
         self._due: _Due | None = None
         self._plugged = True
@@ -158,6 +161,7 @@ class StandingMachine:
         if not data:
             self._hang_up()
             return
+        self.line.append((self.now, ">", data))
         due = self._due
         if due is not None and due.bytes is not None and self.bytes + len(data) >= due.bytes:
             first = max(due.bytes - self.bytes, 0)
@@ -183,6 +187,7 @@ class StandingMachine:
                 if self._random.random() < self.garbles:
                     data[index] ^= 1 << self._random.randrange(7)
         if data and self._caller is not None:
+            self.line.append((self.now, "<", bytes(data)))
             with contextlib.suppress(OSError):
                 self._caller.sendall(data)
 
