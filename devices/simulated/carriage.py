@@ -65,7 +65,8 @@ class Carriage:
         self._travel = travel
         self._move: _Move | None = None
         self._cut_short: _Move | None = None
-        self._resting_since: float | None = None
+        self.resting_since: float | None = None
+        """Since when the pen stands still on the cloth."""
 
     @property
     def real(self) -> Spot:
@@ -87,15 +88,15 @@ class Carriage:
         if down == self.down:
             return
         if down:
-            self._resting_since = now
+            self.resting_since = now
         else:
             self._rested(now)
         self.down = down
 
     def _rested(self, until: float) -> None:
-        if self._resting_since is not None and self.pen != STOWED:
-            self.cloth.rest(self.pen, self.real, self._resting_since, until)
-        self._resting_since = None
+        if self.resting_since is not None and self.pen != STOWED:
+            self.cloth.rest(self.pen, self.real, self.resting_since, until)
+        self.resting_since = None
 
     def go(self, end: Spot, speed: float, now: float, inks: bool) -> None:
         """Starts a move at `speed` mm/s; nothing else may be under way."""
@@ -125,8 +126,8 @@ class Carriage:
             self.cloth.lay(self.pen, came_from, self.real, min(now, move.begins + move.lasts))
         if done >= 1:
             self._move = None
-            if self.down and self._resting_since is None:
-                self._resting_since = move.begins + move.lasts
+            if self.down and self.resting_since is None:
+                self.resting_since = move.begins + move.lasts
 
     def _stall(self) -> None:
         """At the end of its travel the motors go on and the carriage does not."""
@@ -150,8 +151,8 @@ class Carriage:
             self._stall()
             if move.inks and self.pen != STOWED:
                 self.cloth.lay(self.pen, came_from, self.real, now)
-        if self.down and self._resting_since is None:
-            self._resting_since = now
+        if self.down and self.resting_since is None:
+            self.resting_since = now
 
     def brake(self, now: float, deceleration: float) -> None:
         """Comes to rest along its line; `resume` goes on from there."""

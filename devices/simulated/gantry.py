@@ -36,6 +36,8 @@ class Gantry:
     """Whether the pen sinks onto the cloth when the Z motor has no power."""
     resets_when_opened: bool = False
     """Whether opening its port restarts it, as the DTR line does on many boards."""
+    boot_seconds: float = 1.5
+    """How long it is deaf after power-up, while its boot loader waits (from memory)."""
     alarm_seconds: float = 0.5
     """How long it is deaf after an alarm, while the alarm's line is sent (report.c)."""
     reset_seconds: float = 0.002

@@ -425,7 +425,7 @@ class SimulatedGantry:
         self._z_slip = height - self._z
         self._stuck = self._door_ajar = False
         self._state = "Alarm" if self.gantry.homing else "Idle"
-        self._wakes_at = now + self.gantry.reset_seconds
+        self._wakes_at = now + self.gantry.boot_seconds
 
 
 _RESET, _DOOR = 0x18, 0x84

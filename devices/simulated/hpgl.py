@@ -54,6 +54,8 @@ class Build:
     """Whether the pen comes down onto the cloth when the power goes."""
     stows_pen: bool = False
     """Whether it puts the pen away at power-up."""
+    start_seconds: float = 4.0
+    """How long it tests itself at power-up and hears nothing (from memory: some seconds)."""
     coast: float = 0.4
     """mm that a moving carriage runs on when its power goes."""
 
@@ -67,6 +69,7 @@ class SimulatedPlotter:
         low, high = self._mm(build.low), self._mm(build.high)
         self.carriage = Carriage(cloth, low, build.lift_seconds, Travel(low, high))
         self.powered = True
+        self._hears_from = 0.0
         self.out_of_limits = 0
         self.starved = 0.0
         """Seconds without anything to do since the first instruction."""
@@ -84,7 +87,7 @@ class SimulatedPlotter:
     def receive(self, data: bytes, now: float) -> None:
         """Bytes arriving; escape sequences act at once, all else waits in the buffer."""
         self.advance(now)
-        for byte in data if self.powered else b"":
+        for byte in data if self.powered and now >= self._hears_from else b"":
             if self._line.take(byte):
                 self._begin()
         self.advance(now)
@@ -147,6 +150,7 @@ class SimulatedPlotter:
         """The power is back: the pen goes up, and the carriage finds its zero if it can."""
         carriage, low = self.carriage, self._mm(self.build.low)
         self.powered = True
+        self._hears_from = now + self.build.start_seconds
         self._clock = now
         carriage.press(False, now)
         if self.build.stows_pen:
@@ -157,6 +161,7 @@ class SimulatedPlotter:
         else:
             carriage.believe(low)
         self._line.power_up()
+        carriage.wait(self.build.start_seconds, now)
         self._initialise(power_up=True)
         self._commanded = self.build.low
 

@@ -73,6 +73,8 @@ class TableCloth(Cloth):
     def __init__(self, stand: Stand, diary: BinaryIO | None = None) -> None:
         super().__init__()
         self.stand = stand
+        self.dragged: list[tuple[Spot, Spot]] = []
+        """What a pen that was down drew when the machine was pushed: no ink that anyone meant."""
         self._diary = diary
 
     def lay(self, pen: int, start: Spot, end: Spot, now: float = 0.0) -> None:
@@ -91,7 +93,7 @@ class TableCloth(Cloth):
         """The machine is pushed to another stand; a pen that is down draws the way it goes."""
         before, self.stand = self.stand.table_of(at), stand
         if pen is not None:
-            super().lay(pen, before, stand.table_of(at), now)
+            self.dragged.append((before, stand.table_of(at)))
             self._write(["dragged", pen, *before, *stand.table_of(at), now])
 
     def _write(self, row: list[str | int | float]) -> None:
