@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -62,8 +61,3 @@ def setting(
     room = usable_bytes(plotter.buffer_bytes, tongue)
     strokes = tuple(inkings(section, pens, bed))
     return Setting(tongue, hand, bed, strokes, limits, room, nudge)
-
-
-def device_digest(plotter: Plotter, pens: PensTable, correction: Correction | None) -> str:
-    """Tells one plotter, set of pens and measured correction from another."""
-    return hashlib.sha256(f"{plotter!r} {pens!r} {correction!r}".encode()).hexdigest()

@@ -14,7 +14,7 @@ from devices.keys import has_keyboard, key_pressed
 from devices.progress import in_words, verdicts
 from devices.sighting import sight
 from devices.stance import as_set_down, at_pose, from_readings, marks_in_sight, still_to_ink
-from devices.workplace import set_for
+from devices.workplace import begin, set_for
 from marking.errors import BadInputError, RefusedError
 from marking.lengths import format_length
 from marking.readings import READING_SD, MarkReading
@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     from devices.stance import Stance
     from devices.workplace import Link, Workplace
     from marking.pose import Pose
-    from marking.record import KeptRun
+    from marking.rows import KeptRun
     from marking.sections import Section
     from marking.witness import Mark
 
@@ -84,6 +84,7 @@ def found(
         readings = _sighted(section, place, link)
     if readings:
         stance = _by(section, readings, place)
+        begin(place)
         place.record.add_readings(layout_hash(place.layout), readings)
     else:
         stance = _unread(section, place)
@@ -154,6 +155,7 @@ def _readable(section: Section, place: Workplace) -> list[Mark]:
 
 def _keep(stance: Stance, place: Workplace) -> None:
     """Keeps the placement, by control marks just as the verb `place` does."""
+    begin(place)
     placed = stance.placed
     if placed is not None and stance.by_control:
         accepted = place.ink_anyway is not None

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from devices.bed import bed_at
 from marking.butts import butts, window_middle
+from marking.inked import done_sections
 from marking.limits import Limits
 from marking.network import Reading, Setup, Target, ink, known
 from marking.placement import network_for, place
@@ -26,7 +27,8 @@ if TYPE_CHECKING:
     from marking.network import Network
     from marking.placement import Placement
     from marking.readings import MarkReading
-    from marking.record import KeptPlacement, Record
+    from marking.record import Record
+    from marking.rows import KeptPlacement
     from marking.sections import Plan, Section
 
 
@@ -121,7 +123,7 @@ def marks_in_sight(
 
 def still_to_ink(section: Section, plan: Plan, layout: Layout, record: Record) -> dict[str, str]:
     """Witness marks of `section` that no ink shows yet, each with the section that will."""
-    done = {kept.section for kept in record.ink() if kept.event == "done"}
+    done = done_sections(record, layout, plan)
     targets = sights(plan, layout.grid, ()).targets
     inkers = {mark.id: targets[mark.id].inked_by for mark in section.witness}
     return {mark: by for mark, by in inkers.items() if by is not None and by not in done}

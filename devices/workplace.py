@@ -10,9 +10,11 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from devices.conversation import Conversation
+from devices.division import division_settings
 from devices.machine import setting
 from devices.run import Driver
 from devices.script import Script
+from marking.begun import keep_begun
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -59,6 +61,12 @@ class Link:
     def go(self, point: Point) -> None:
         """Brings the raised pen over a point."""
         self.driver.send(self.script.hop_to(point))
+
+
+def begin(place: Workplace) -> None:
+    """Keeps what the job is begun with, before anything is read or inked."""
+    settings = division_settings("plotter", place.job, place.correction)
+    keep_begun(place.record, place.job, place.layout, place.plan, settings)
 
 
 def set_for(section: Section, place: Workplace) -> Setting:

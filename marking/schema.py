@@ -48,6 +48,13 @@ MIGRATIONS = (
     ALTER TABLE ink ADD COLUMN plan TEXT NOT NULL DEFAULT '';
     ALTER TABLE run ADD COLUMN plan TEXT NOT NULL DEFAULT '';
     """,
+    """
+    CREATE TABLE layout (id INTEGER PRIMARY KEY, at TEXT NOT NULL, hash TEXT NOT NULL,
+        begun_with TEXT NOT NULL, data BLOB NOT NULL);
+    CREATE TABLE division (id INTEGER PRIMARY KEY, at TEXT NOT NULL, hash TEXT NOT NULL,
+        layout TEXT NOT NULL, zone TEXT NOT NULL, begun_with TEXT NOT NULL, data BLOB NOT NULL);
+    ALTER TABLE beam ADD COLUMN division TEXT NOT NULL DEFAULT '';
+    """,
 )
 """One step a version; a released step is never edited, only followed by another."""
 

@@ -27,13 +27,14 @@ from devices.simulated.onboard import OnboardPort, simulated
 from devices.stance import from_readings
 from devices.workplace import Workplace
 from marking.errors import RefusedError
+from marking.inked import guard_cut
 from marking.jobfile import JOB_FILE, load_job
 from marking.layout import lay_out
 from marking.readings import MarkReading
 from marking.record import RECORD_FILE, open_record
 from marking.schema import MIGRATIONS, migrate
 from marking.sections import cut_into_sections
-from marking.standing import guard_cut, plan_hash
+from marking.standing import plan_hash
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence

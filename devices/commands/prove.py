@@ -6,12 +6,12 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from devices.commands.begun import layout_of, plan_of
 from devices.commands.history import has_record, kept_correction
 from devices.commands.shared import (
     add_job_option,
     add_zone_option,
     given_file,
-    plan_for,
     print_json,
     print_lines,
     read_job,
@@ -26,7 +26,8 @@ if TYPE_CHECKING:
     from marking.layout import Layout
     from marking.proof import Estimate
     from marking.proofplan import ProofPlan
-    from marking.record import KeptCheck, Record
+    from marking.record import Record
+    from marking.rows import KeptCheck
 
 
 _FEWEST, _MOST = 12, 300
@@ -123,16 +124,19 @@ def _write_sheet(options: argparse.Namespace, job: Job) -> int:
 
 def _plan(folder: Path, job: Job, kept: dict[str, Any]) -> tuple[ProofPlan, Layout]:
     """The distances that `kept` stands for, and the layout as the job's record knows it."""
+    from devices.division import divided
     from marking.job import ClothTable
     from marking.layout import lay_out
     from marking.proofplan import plan_proof
     from marking.tape import Tape
 
-    layout = lay_out(job)
-    # A cover marked slack is proved as it lies on the table, unless a person says otherwise.
-    stretched = job if kept["slack"] else job.model_copy(update={"cloth": ClothTable()})
-    lying = lay_out(stretched)
-    cut = plan_for(kept["zone"], lying, stretched, kept_correction(folder, job))
+    layout, correction = layout_of(folder, job), kept_correction(folder, job)
+    lying, cut = layout, plan_of(folder, kept["zone"], job, layout, correction)
+    if layout.slack != (1.0, 1.0) and not kept["slack"]:
+        # A cover marked slack is proved as it lies on the table, unless a person says otherwise.
+        stretched = job.model_copy(update={"cloth": ClothTable()})
+        lying = lay_out(stretched)
+        cut = divided(kept["zone"], lying, stretched, correction)
     plan = plan_proof(
         lying,
         cut,
@@ -158,14 +162,13 @@ def _placed_sd(folder: Path, job: Job) -> float | None:
 
     from marking.adjustment import adjust
     from marking.errors import RefusedError
-    from marking.layout import lay_out
     from marking.record import open_record
     from marking.standing import standing
 
     if not has_record(folder):
         return None
-    layout = lay_out(job)
-    plan = plan_for("plotter", layout, job, kept_correction(folder, job))
+    layout = layout_of(folder, job)
+    plan = plan_of(folder, "plotter", job, layout, kept_correction(folder, job))
     with open_record(folder) as record:
         if not record.ink():
             return None

@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from devices.commands.begun import layout_of
 from devices.commands.history import device_name, has_record, kept_check, kept_correction
 from devices.commands.shared import (
     add_job_option,
@@ -161,10 +162,9 @@ def _solve(options: argparse.Namespace, job: Job) -> int:
 
 def _keep(folder: Path, job: Job, check: DeviceCheck) -> None:
     from devices.correction import check_record
-    from marking.layout import lay_out
     from marking.record import layout_hash, open_record
 
-    layout = lay_out(job)
+    layout = layout_of(folder, job)
     with open_record(folder) as record:
         record.add_check(
             layout_hash(layout), "device", device_name(job.plotter), check_record(check)
