@@ -49,14 +49,15 @@ def layout_in_force(record: Record, job: MarkingJob, *, accept: bool | None) -> 
     for one in kept:
         if _lines_of(job, one) == layout_hash(layout):
             return unpacked_layout(one.data)
+    if record.standing_layout() in (None, layout_hash(layout)):
+        return layout
     try:
         record.guard_layout(layout, accept=bool(accept))
     except RefusedError as fault:
         how = "" if accept is None else ": --despite-ink says so"
         why = [in_words(changes(one.begun_with, now), job.units) for one in kept]
         raise RefusedError(f"{fault}{how}. {why[0] if why else TO_FINISH}") from None
-    if record.standing_layout() is not None:
-        _keep_layout(record, job, layout)
+    _keep_layout(record, job, layout)
     return layout
 
 

@@ -163,6 +163,14 @@ def standing(record: Record, layout: Layout, plan: Plan, units: Units) -> Standi
 
 def _kept_control(record: Record, layout: Layout, plan: Plan, units: Units) -> Control:
     result = _last_control(record, layout)
+    if result is None and record.checks("control", COVER):
+        raise RefusedError(
+            "the control marks that are set out are for another layout: job.toml has changed "
+            "since, or version 0.1 set them out and this version lays the job out otherwise. Put "
+            "job.toml back as it was; or finish with that version (pip install "
+            "canvasrule==0.1.0, in an environment of its own); or run canvasrule control again, "
+            "and take the marks of before off the cover"
+        )
     if result is None:
         raise RefusedError(
             "no control marks are set out for this layout; run canvasrule control, and set them "

@@ -13,7 +13,8 @@ from devices.beam.desk import Desk, TrueUp, begun
 from devices.beam.targets import Target
 from devices.beam.trueup import Trued, from_kept, kept
 from devices.division import division_settings
-from marking.begun import keep_begun
+from marking.begun import TO_FINISH, keep_begun
+from marking.errors import RefusedError
 from marking.inked import ink_name
 
 if TYPE_CHECKING:
@@ -60,6 +61,24 @@ def remembered(record: Record, work: Work) -> Desk:
         trued=_trued_of(rows),
         true_up=_true_up_of(under_way) if under_way else None,
     )
+
+
+def refuse_unknown_lines(record: Record, work: Work) -> None:
+    """Refuses to go on where version 0.1 kept lines as traced that this division does not have.
+
+    It kept no division with them, so what they are called is all that tells. Raises RefusedError.
+    """
+    for subject, lines in record.beam(work.layout_hash, work.division).items():
+        kind, _, section = subject.partition(" ")
+        if kind != "traced" or not lines:
+            continue
+        known = work.line_ids(section, "all") if section in work.section_ids else []
+        if not set(lines) <= set(known):
+            raise RefusedError(
+                f"{section}: lines were traced here as another division has it; going on would "
+                "light some twice and leave others out. The projector or the reach has changed "
+                f"since: put it back as it was. {TO_FINISH}"
+            )
 
 
 def _trued_of(rows: dict[str, Any]) -> dict[str, Trued]:

@@ -73,6 +73,7 @@ def _serve(options: argparse.Namespace, work: object, listening: socket.socket) 
     import uvicorn
 
     from devices.beam.house import House
+    from devices.beam.memory import refuse_unknown_lines
     from devices.beam.pairing import Pairing
     from devices.beam.points import control_points
     from devices.beam.server import application
@@ -89,6 +90,7 @@ def _serve(options: argparse.Namespace, work: object, listening: socket.socket) 
     with claimed(options.job, "beam"), open_record(options.job) as record:
         record.guard_layout(work.layout)
         guard_division(record, work.job, work.layout, work.plan, None)
+        refuse_unknown_lines(record, work)
         work = replace(work, control=control_points(record, work))
         _say_what_is_inked(record)
         house = House(work, record, pairing, remote_url)

@@ -77,8 +77,13 @@ def guard_division(
     guard_cut(record, layout, plan, settings, job.units, Job)
 
 
-def guard_sections(folder: Path, job: Job, layout: Layout, *, despite_ink: bool) -> None:
-    """Refuses to write sections of another division than the inked one, unless a person says so."""
+def guard_sections(
+    folder: Path, job: Job, layout: Layout, *, despite_ink: bool, otherwise: str
+) -> None:
+    """Refuses to go by another division than the inked one, unless a person says so.
+
+    `otherwise` is what the verb does then.
+    """
     if despite_ink or not has_record(folder):
         return
     from marking.errors import RefusedError
@@ -93,9 +98,7 @@ def guard_sections(folder: Path, job: Job, layout: Layout, *, despite_ink: bool)
         try:
             guard_division(record, job, layout, plan, correction)
         except RefusedError as fault:
-            raise RefusedError(
-                f"{fault}. --despite-ink goes by the new division all the same"
-            ) from None
+            raise RefusedError(f"{fault}. --despite-ink {otherwise} all the same") from None
 
 
 def begin(

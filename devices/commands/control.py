@@ -91,7 +91,13 @@ def run(options: argparse.Namespace) -> int:
     layout = layout_of(options.job, job, despite_ink=options.despite_ink)
     plan = plan_of(options.job, "plotter", job, layout, kept_correction(options.job, job))
     if not options.only_look:
-        guard_sections(options.job, job, layout, despite_ink=options.despite_ink)
+        guard_sections(
+            options.job,
+            job,
+            layout,
+            despite_ink=options.despite_ink,
+            otherwise="chooses marks for the new cut",
+        )
     task = Task(layout, plan, tape_of(job.tape), job.units, Limits(job.tolerance))
     done = _chosen(options, task)
     found: tuple[Work, ...] = ()

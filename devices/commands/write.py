@@ -87,7 +87,13 @@ def run(options: argparse.Namespace) -> int:
     layout = layout_of(options.job, job, despite_ink=options.despite_ink)
     correction = kept_correction(options.job, job)
     if "hpgl" in kinds:
-        guard_sections(options.job, job, layout, despite_ink=options.despite_ink)
+        guard_sections(
+            options.job,
+            job,
+            layout,
+            despite_ink=options.despite_ink,
+            otherwise="writes the new cut",
+        )
     light = _light_files(job, options.job) if options.overlay else {}
     plan = plan_of(options.job, options.zone, job, layout, correction)
     record = write(job, layout, plan, folder, kinds, correction, light, job_folder=options.job)
