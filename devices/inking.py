@@ -46,11 +46,6 @@ class Outcome:
     drawn: int
 
 
-def is_done(section: Section, place: Workplace) -> bool:
-    """Whether the record says that this section of this division is inked."""
-    return section.id in done_sections(place.record, place.layout, place.plan)
-
-
 def ink_section(
     section: Section, place: Workplace, port: Line, clock: Callable[[], float]
 ) -> Outcome:
@@ -169,6 +164,7 @@ class _Shown:
         self._all = len(todo) + done
         self._next = 0.0
         self._began = clock()
+        self._sections = len(done_sections(place.record, place.layout, place.plan))
         self._drawn_now = 0
 
     def drawn(self, strokes: tuple[str, ...]) -> None:
@@ -181,9 +177,8 @@ class _Shown:
             return
         self._next = now + _SHOWN_EVERY
         pace = (now - self._began) / max(self._drawn_now, 1)
-        done_sections = sum(kept.event == "done" for kept in self._place.record.ink())
         self._place.person.say(
             f"{self._section.id}: {self.done} of {counted(self._all, 'stroke')}, about "
-            f"{pace * self.left / 60:.0f} min left here; {done_sections} of "
+            f"{pace * self.left / 60:.0f} min left here; {self._sections} of "
             f"{counted(len(self._place.plan.sections), 'section')} done"
         )

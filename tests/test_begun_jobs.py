@@ -112,6 +112,7 @@ ASKED = (
     ("control", "--spacing", "3 in", "--json", "--only-look"),
     ("write", "--hpgl", "--svg", "--json"),
     ("place", "--all", "--json"),
+    ("prove", "--json"),
 )
 
 

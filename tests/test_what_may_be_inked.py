@@ -21,7 +21,7 @@ from scipy.spatial import cKDTree
 
 from devices.bed import bed_at
 from devices.correction import Correction
-from devices.inking import ink_section, is_done
+from devices.inking import ink_section
 from devices.job import Job
 from devices.moves_ink import device_settings, what_moves_ink
 from devices.person import Person
@@ -30,7 +30,7 @@ from devices.simulated.onboard import OnboardPort, simulated
 from devices.stance import from_readings
 from devices.workplace import Workplace
 from marking.errors import RefusedError
-from marking.inked import guard_cut, runs_of
+from marking.inked import done_sections, guard_cut, runs_of
 from marking.jobfile import JOB_FILE, load_job
 from marking.layout import lay_out
 from marking.readings import MarkReading
@@ -265,13 +265,14 @@ def test_a_correction_and_a_pen_stay_in_mid_section_and_are_named(begun: Table) 
 
 
 def test_a_section_of_the_same_name_in_another_division_is_not_done(begun: Table) -> None:
-    assert is_done(begun.section(SECTION), begun.place)
+    record, layout = begun.place.record, begun.place.layout
+    assert done_sections(record, layout, begun.plan) == {SECTION}
     zone = replace(begun.job.plotter.zone, size=(200.0, 150.0))
-    other = cut_into_sections(begun.place.layout, begun.job, zone)
-    section = next(one for one in other.sections if one.id == SECTION)
-    assert not is_done(section, replace(begun.place, plan=other))
-    assert runs_of(begun.place.record, SECTION, other) == ()
-    assert runs_of(begun.place.record, SECTION, begun.plan) != ()
+    other = cut_into_sections(layout, begun.job, zone)
+    assert SECTION in {section.id for section in other.sections}
+    assert done_sections(record, layout, other) == frozenset()
+    assert runs_of(record, SECTION, other) == ()
+    assert runs_of(record, SECTION, begun.plan) != ()
 
 
 def test_ink_is_not_kept_without_its_division(begun: Table) -> None:
@@ -467,7 +468,7 @@ def test_a_record_of_before_the_cut_was_kept_is_known_by_where_its_windows_lay(
     with open_record(folder) as record:
         assert {kept.plan for kept in (*record.ink(), *record.runs())} == {""}
         guard_cut(record, layout, plan)
-        assert is_done(begun.section(SECTION), replace(begun.place, record=record))
+        assert done_sections(record, layout, plan) == {SECTION}
     other = begun.job.plotter.model_copy(update={"x_size": 200.0})
     with open_record(folder) as record, pytest.raises(RefusedError, match="another layout or cut"):
         guard_cut(record, layout, cut_into_sections(layout, begun.job, other.zone))

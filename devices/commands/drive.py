@@ -122,7 +122,7 @@ def _driven(
     sections: Sequence[Section], place: Workplace, options: argparse.Namespace
 ) -> dict[str, Outcome]:
     """Inks what is not done, one section after another, up to the first that is not finished."""
-    from devices.inking import is_done
+    from marking.inked import done_sections
 
     place.record.guard_layout(place.layout)
     guard_division(place.record, place.job, place.layout, place.plan, place.correction)
@@ -134,7 +134,8 @@ def _driven(
         )
     if place.rehearsal:
         say("A rehearsal: the plotter and the cloth are simulated")
-    todo = [section for section in sections if not is_done(section, place)]
+    done = done_sections(place.record, place.layout, place.plan)
+    todo = [section for section in sections if section.id not in done]
     outcomes: dict[str, Outcome] = {}
     for section in todo[: options.most]:
         outcomes[section.id] = _inked(section, place, options)
