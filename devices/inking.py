@@ -14,13 +14,14 @@ import numpy as np
 
 from devices import setdown
 from devices.keys import single_keys
-from devices.machine import device_digest
+from devices.moves_ink import device_settings, what_moves_ink
 from devices.penchange import last_by_slot, spent_by_slot, stretches
 from devices.port import DeviceError
 from devices.progress import in_words, verdicts
-from devices.workplace import opened, set_anew, set_for
+from devices.workplace import begin, opened, set_anew, set_for
 from marking.counts import counted
 from marking.errors import RefusedError
+from marking.inked import done_sections, runs_of
 from marking.record import NotKeptError, layout_hash
 from marking.standing import plan_hash, pose_record
 
@@ -33,7 +34,7 @@ if TYPE_CHECKING:
     from devices.run import Line, Wish
     from devices.stance import Stance
     from devices.workplace import Link, Workplace
-    from marking.record import KeptRun
+    from marking.rows import KeptRun
     from marking.sections import Section
 
 _SHOWN_EVERY = 5.0
@@ -47,16 +48,11 @@ class Outcome:
     drawn: int
 
 
-def is_done(section: Section, place: Workplace) -> bool:
-    """Whether the record says that a section is inked."""
-    return any(kept.section == section.id and kept.event == "done" for kept in place.record.ink())
-
-
 def ink_section(
     section: Section, place: Workplace, port: Line, clock: Callable[[], float]
 ) -> Outcome:
     """Inks what the record does not know as drawn. Raises RefusedError and DeviceError."""
-    earlier = place.record.runs(section.id)
+    earlier = runs_of(place.record, section.id, place.plan)
     _same_device(earlier, place)
     if not earlier:
         setdown.refuse_out_of_turn(section, place)
@@ -78,15 +74,12 @@ def ink_section(
 
 
 def _same_device(earlier: Sequence[KeptRun], place: Workplace) -> None:
-    if earlier and earlier[-1].device != _device(place):
+    differ = what_moves_ink(earlier[-1].device, place.job, place.correction) if earlier else None
+    if differ is not None:
         raise RefusedError(
-            f"section {earlier[-1].section} was begun with other [plotter] or [pens] settings; put "
-            "them back until this section is done, then change them"
+            f"section {earlier[-1].section} was begun with other settings: {differ}. Put them back "
+            "until this section is done, then change them; nothing was inked"
         )
-
-
-def _device(place: Workplace) -> str:
-    return device_digest(place.job.plotter, place.job.pens, place.correction)
 
 
 def _ink(stance: Stance, place: Workplace, link: Link, clock: Callable[[], float]) -> Outcome:
@@ -185,12 +178,13 @@ def _stretch_by_stretch(
 
 def _begun(stance: Stance, place: Workplace) -> int:
     """Keeps that the next byte may be ink; returns the run's number."""
+    begin(place)
     section, cut = stance.section.id, plan_hash(place.plan)
     place.record.add_ink(place.layout, section, "begun", cut)
     return place.record.add_run(
         layout_hash(place.layout),
         section,
-        _device(place),
+        device_settings(place.job, place.correction),
         pose_record(stance.pose),
         place.ink_anyway or stance.advice,
         cut,
@@ -220,6 +214,7 @@ class _Shown:
         self._all = len(todo) + done
         self._next = 0.0
         self._began = clock()
+        self._sections = len(done_sections(place.record, place.layout, place.plan))
         self._drawn_now = 0
 
     def drawn(self, strokes: tuple[str, ...]) -> None:
@@ -232,9 +227,8 @@ class _Shown:
             return
         self._next = now + _SHOWN_EVERY
         pace = (now - self._began) / max(self._drawn_now, 1)
-        done_sections = sum(kept.event == "done" for kept in self._place.record.ink())
         self._place.person.say(
             f"{self._section.id}: {self.done} of {counted(self._all, 'stroke')}, about "
-            f"{pace * self.left / 60:.0f} min left here; {done_sections} of "
+            f"{pace * self.left / 60:.0f} min left here; {self._sections} of "
             f"{counted(len(self._place.plan.sections), 'section')} done"
         )

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -83,8 +82,3 @@ def _hpgl_tongue(plotter: Plotter, bed: Bed) -> HpglTongue:
         own_window=f"{x0},{y0},{x1},{y1}" if "IW" in plotter.instructions else "",
         trial=buffer_trial(plotter, bed),
     )
-
-
-def device_digest(plotter: Plotter, pens: PensTable, correction: Correction | None) -> str:
-    """Tells one plotter, set of pens and measured correction from another."""
-    return hashlib.sha256(f"{plotter!r} {pens!r} {correction!r}".encode()).hexdigest()

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
     from devices.hand import Inking
     from marking.job import PensTable
-    from marking.record import KeptStroke
+    from marking.rows import KeptStroke
     from marking.sections import Section
 
 _Tip = tuple[int, bool]

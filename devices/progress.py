@@ -14,7 +14,8 @@ if TYPE_CHECKING:
 
     from devices.hand import Inking
     from marking.job import PensTable
-    from marking.record import KeptStroke, Record
+    from marking.record import Record
+    from marking.rows import KeptStroke
     from marking.sections import Section
 
 

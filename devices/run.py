@@ -21,7 +21,8 @@ if TYPE_CHECKING:
     from devices.conversation import Conversation
     from devices.events import Event, Say
     from devices.tongue import Tongue
-    from marking.record import Record, StrokeEvent
+    from marking.record import Record
+    from marking.rows import StrokeEvent
 
 Wish = Literal["go on", "pause", "stop"]
 

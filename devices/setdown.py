@@ -22,7 +22,7 @@ from devices.stance import (
 )
 from devices.standstill import inking_pose, refuse_old_readings, still_there
 from devices.whereabouts import doubt, loss, read_anew
-from devices.workplace import set_for
+from devices.workplace import begin, set_for
 from marking.errors import BadInputError, RefusedError
 from marking.lengths import format_length
 from marking.readings import READING_SD, MarkReading
@@ -34,7 +34,7 @@ if TYPE_CHECKING:
 
     from devices.stance import Ground, Stance
     from devices.workplace import Link, Workplace
-    from marking.record import KeptRun, KeptWhereabouts
+    from marking.rows import KeptRun, KeptWhereabouts
     from marking.sections import Section
     from marking.witness import Mark
 
@@ -194,6 +194,7 @@ def found(
         readings = _sighted(section, place, link)
     if readings:
         stance = _by(section, readings, place)
+        begin(place)
         if not earlier:
             place.record.add_readings(layout_hash(place.layout), readings)
     else:
@@ -303,6 +304,7 @@ def _readable(section: Section, place: Workplace) -> list[Mark]:
 
 def _keep(stance: Stance, place: Workplace) -> None:
     """Keeps the placement, by control marks just as the verb `place` does."""
+    begin(place)
     placed = stance.placed
     if placed is not None and stance.by_control:
         accepted = place.ink_anyway is not None

@@ -12,6 +12,7 @@ from devices.bed import bed_at
 from marking.butts import butts, window_middle
 from marking.datum import EXACT
 from marking.errors import BadInputError
+from marking.inked import done_sections
 from marking.laid import attributed, butts_as_laid, set_apart, stances
 from marking.limits import Limits
 from marking.network import Reading, Setup, Target
@@ -36,7 +37,8 @@ if TYPE_CHECKING:
     from marking.placement import Placement
     from marking.pose import PoseKind
     from marking.readings import MarkReading
-    from marking.record import KeptPlacement, Record
+    from marking.record import Record
+    from marking.rows import KeptPlacement
     from marking.sections import Plan, Section
 
 
@@ -207,7 +209,7 @@ def marks_in_sight(
 
 def still_to_ink(section: Section, plan: Plan, layout: Layout, record: Record) -> dict[str, str]:
     """Witness marks of `section` that no ink shows yet, each with the section that will."""
-    done = {kept.section for kept in record.ink() if kept.event == "done"}
+    done = done_sections(record, layout, plan)
     targets = sights(plan, layout.grid, ()).targets
     inkers = {mark.id: targets[mark.id].inked_by for mark in section.witness}
     return {mark: by for mark, by in inkers.items() if by is not None and by not in done}

@@ -17,7 +17,8 @@ if TYPE_CHECKING:
     from devices.stance import Stance
     from marking.pose import Pose
     from marking.readings import MarkReading
-    from marking.record import KeptPlacement, Record
+    from marking.record import Record
+    from marking.rows import KeptPlacement
     from marking.sections import Section
     from marking.unmoved import SeenMove
 

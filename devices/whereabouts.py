@@ -16,7 +16,8 @@ if TYPE_CHECKING:
 
     from devices.tongue import Reply, Tongue
     from marking.readings import MarkReading
-    from marking.record import KeptWhereabouts, Record
+    from marking.record import Record
+    from marking.rows import KeptWhereabouts
 
     Spot = tuple[float, float]
 

@@ -10,10 +10,12 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from devices.conversation import Conversation
+from devices.division import division_settings
 from devices.machine import setting
 from devices.own_limits import OwnLimits
 from devices.run import Driver
 from devices.script import Script
+from marking.begun import keep_begun
 from marking.errors import RefusedError
 
 if TYPE_CHECKING:
@@ -76,6 +78,12 @@ class Link:
         if stands is not None:
             text = f"{stands};{self.driver.conversation.zero}"
             self.driver.record.add_whereabouts(self.driver.section, "resting", text)
+
+
+def begin(place: Workplace) -> None:
+    """Keeps what the job is begun with, before anything is read or inked."""
+    settings = division_settings("plotter", place.job, place.correction)
+    keep_begun(place.record, place.job, place.layout, place.plan, settings)
 
 
 def set_for(section: Section, place: Workplace, own: OwnLimits | None = None) -> Setting:

@@ -37,10 +37,11 @@ def _text_schema(*examples: str) -> WithJsonSchema:
     return WithJsonSchema({"type": "string", "examples": list(examples)})
 
 
-_LENGTHS = _text_schema("8 1/4 in", "5' 4\"", "38 mm", "1.2 m")
-Length = Annotated[float, BeforeValidator(_positive(parse_length, "a length here")), _LENGTHS]
+IS_LENGTH = _text_schema("8 1/4 in", "5' 4\"", "38 mm", "1.2 m")
+"""Noted on every field that holds a length."""
+Length = Annotated[float, BeforeValidator(_positive(parse_length, "a length here")), IS_LENGTH]
 """Millimetres, more than zero, from text with a unit."""
-Clearance = Annotated[float, BeforeValidator(parse_length), _LENGTHS]
+Clearance = Annotated[float, BeforeValidator(parse_length), IS_LENGTH]
 """Millimetres, zero or more, from text with a unit."""
 Run = Annotated[
     float, BeforeValidator(_positive(parse_run, "a pen's ink")), _text_schema("300 m", "900 ft")

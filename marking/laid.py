@@ -20,7 +20,8 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from marking.network import Setup, Target
-    from marking.record import KeptPlacement, KeptRun, Record
+    from marking.record import Record
+    from marking.rows import KeptPlacement, KeptRun
     from marking.sections import Section
 
     FloatArray = NDArray[np.float64]

@@ -10,14 +10,24 @@ import hashlib
 import json
 import sqlite3
 from contextlib import closing, contextmanager
-from dataclasses import dataclass
 from datetime import UTC, datetime
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from marking.errors import BadInputError, CanvasruleError, RefusedError
 from marking.jobfile import RECORD_FILE
+from marking.rows import (
+    KeptCheck,
+    KeptDivision,
+    KeptInk,
+    KeptLayout,
+    KeptPlacement,
+    KeptReading,
+    KeptRun,
+    KeptStroke,
+    KeptWhereabouts,
+)
 from marking.schema import APPLICATION_ID, MIGRATIONS, migrate, version
 
 if TYPE_CHECKING:
@@ -26,13 +36,8 @@ if TYPE_CHECKING:
 
     from marking.layout import Layout
     from marking.readings import MarkReading
+    from marking.rows import CheckKind, InkEvent, StrokeEvent, WhereaboutsEvent
 
-CheckKind = Literal["proof", "device", "control", "proof sheet"]
-InkEvent = Literal["begun", "done"]
-StrokeEvent = Literal["sent", "drawn", "presumed"]
-"""`drawn` is confirmed by the machine; `presumed` is by the clock alone."""
-WhereaboutsEvent = Literal["moving", "resting", "lost", "found"]
-"""A machine set going, at rest where it says, perhaps without its place, its marks read anew."""
 _PATIENCE_SECONDS = 5.0
 _LEAST_MOVE = 0.001
 _OFF_CENTRE = 0.3183
@@ -73,107 +78,56 @@ def utc_now() -> datetime:
     return datetime.now(UTC)
 
 
-@dataclass(frozen=True)
-class KeptReading:
-    """A reading as it was taken. Bed frame, mm."""
-
-    at: datetime
-    layout: str
-    section: str
-    mark: str
-    at_bed: tuple[float, float]
-    sd: float
-    source: str
-
-
-@dataclass(frozen=True)
-class KeptPlacement:
-    """A solved pose, its covariance and whatever else was said, as plain data."""
-
-    id: int
-    at: datetime
-    layout: str
-    section: str
-    pose: Any
-    covariance: Any
-    detail: Any
-
-
-@dataclass(frozen=True)
-class KeptCheck:
-    """A proof of the cover, a check of the device named by `subject`, or what was set out for
-    either, as plain data."""
-
-    id: int
-    at: datetime
-    layout: str
-    kind: CheckKind
-    subject: str
-    result: Any
-
-
-@dataclass(frozen=True)
-class KeptInk:
-    """A section whose inking has begun or is done."""
-
-    at: datetime
-    layout: str
-    section: str
-    event: InkEvent
-    plan: str = ""
-    """Hash of the cut that the section is one of; empty where none was kept."""
-
-
-@dataclass(frozen=True)
-class KeptRun:
-    """One start of a device on a section: what was driven, where it stood, who allowed it."""
-
-    id: int
-    at: datetime
-    layout: str
-    section: str
-    device: str
-    """Digest of what the device was told it is."""
-    pose: Any
-    remark: str
-    plan: str = ""
-    """Hash of the cut that the section is one of; empty where none was kept."""
-
-
-@dataclass(frozen=True)
-class KeptStroke:
-    """Something known of one stroke."""
-
-    at: datetime
-    run: int
-    section: str
-    stroke: str
-    event: StrokeEvent
-
-
-@dataclass(frozen=True)
-class KeptWhereabouts:
-    """Something known of whether a machine still has its place."""
-
-    at: datetime
-    section: str
-    """The one it was driven for."""
-    event: WhereaboutsEvent
-    detail: str
-    """Why the place may be lost, or the place in the machine's own words."""
-    readings: int
-    """How many readings of marks, of all sections, were kept before."""
-
-
 class Record:
     """An open `job.db`. Every adding method is one transaction: whole on the disk, or not there."""
 
     def __init__(
-        self, path: Path, connection: sqlite3.Connection, clock: Callable[[], datetime]
+        self,
+        path: Path,
+        connection: sqlite3.Connection,
+        clock: Callable[[], datetime],
+        older: sqlite3.Connection | None = None,
     ) -> None:
+        """`older` is the file itself where `connection` is a copy of it, brought up to date.
+
+        A file of an older version stays as it is, and usable by that version, until the first
+        thing is to be kept.
+        """
         self.path = path
         self._connection = connection
         self._clock = clock
+        self._older = older
+
+    def close(self) -> None:
+        """Closes what is open."""
+        self._connection.close()
+        if self._older is not None:
+            self._older.close()
+
+    def add_layout(self, named: str, begun_with: Any, data: bytes) -> None:
+        """Keeps a layout, by its hash."""
+        self._add("layout", "hash, begun_with, data", [(named, _json(begun_with), data)])
+
+    def layouts(self) -> tuple[KeptLayout, ...]:
+        """The layouts that work was begun with, oldest first."""
+        return tuple(
+            KeptLayout(named, json.loads(begun_with), data)
+            for _, _, named, begun_with, data in self._rows("layout")
+        )
+
+    def add_division(
+        self, named: str, layout: str, zone: str, begun_with: Any, data: bytes
+    ) -> None:
+        """Keeps a division of the layout with the hash `layout`, by its own hash."""
+        row = (named, layout, zone, _json(begun_with), data)
+        self._add("division", "hash, layout, zone, begun_with, data", [row])
+
+    def divisions(self) -> tuple[KeptDivision, ...]:
+        """The divisions that work was begun with, oldest first."""
+        return tuple(
+            KeptDivision(named, layout, zone, json.loads(begun_with), data)
+            for _, _, named, layout, zone, begun_with, data in self._rows("division")
+        )
 
     def add_readings(self, layout: str, readings: Sequence[MarkReading]) -> None:
         """Keeps `readings` taken under the layout with this hash: all of them, or none."""
@@ -218,27 +172,35 @@ class Record:
             for number, at, layout, _, named, result in rows
         )
 
-    def add_beam(self, layout: str, subject: str, value: Any) -> None:
-        """Keeps what holds from now on of a `subject` of the projector's work, plain data."""
-        self._add("beam", "layout, subject, value", [(layout, subject, _json(value))])
+    def add_beam(self, layout: str, subject: str, value: Any, division: str) -> None:
+        """Keeps what holds from now on of a `subject` of the projector's work, plain data.
 
-    def beam(self, layout: str) -> dict[str, Any]:
-        """The last value of each subject of the projector's work under the layout of this hash."""
+        `division` is the hash of the division that it is under.
+        """
+        row = (layout, division, subject, _json(value))
+        self._add("beam", "layout, division, subject, value", [row])
+
+    def beam(self, layout: str, division: str) -> dict[str, Any]:
+        """The last value of each subject of the projector's work under layout and division.
+
+        What version 0.1 kept, without a division, is the one in which it fits: who asks checks it.
+        """
         with _explained(self.path):
             rows = self._connection.execute(
-                "SELECT subject, value FROM beam WHERE id IN "
-                "(SELECT MAX(id) FROM beam WHERE layout = ? GROUP BY subject) ORDER BY id",
-                (layout,),
+                "SELECT subject, value FROM beam WHERE id IN (SELECT MAX(id) FROM beam "
+                "WHERE layout = ? AND division IN ('', ?) GROUP BY subject) ORDER BY id",
+                (layout, division),
             ).fetchall()
         return {subject: json.loads(value) for subject, value in rows}
 
-    def add_ink(self, layout: Layout, section: str, event: InkEvent, plan: str = "") -> None:
+    def add_ink(self, layout: Layout, section: str, event: InkEvent, plan: str) -> None:
         """Keeps that inking a section has begun, before the first byte is sent, or is done.
 
-        `plan` is the hash of the cut, by which a section of that id is told from another one.
-
-        Raises RefusedError, keeping nothing, when ink stands under another layout.
+        `plan` is the hash of the division, by which a section of that id is told from another
+        one. Raises RefusedError, keeping nothing, when ink stands under another layout.
         """
+        if not plan:
+            raise ValueError("ink without its division is the ink of no section")
         named = layout_hash(layout)
         with self._writing() as at:
             self._check_standing(named)
@@ -254,14 +216,14 @@ class Record:
         )
 
     def add_run(
-        self, layout: str, section: str, device: str, pose: Any, remark: str, plan: str = ""
+        self, layout: str, section: str, device: Any, pose: Any, remark: str, plan: str
     ) -> int:
-        """Keeps that a device is about to ink a section; returns the run's number."""
-        self._add(
-            "run",
-            "layout, section, device, pose, remark, plan",
-            [(layout, section, device, _json(pose), remark, plan)],
-        )
+        """Keeps that a device is about to ink a section; returns the run's number.
+
+        `device` is what of it moves ink, plain data; `plan` the hash of the division.
+        """
+        row = (layout, section, _json(device), _json(pose), remark, plan)
+        self._add("run", "layout, section, device, pose, remark, plan", [row])
         return self.runs()[-1].id
 
     def runs(self, section: str | None = None) -> tuple[KeptRun, ...]:
@@ -341,6 +303,7 @@ class Record:
     def _writing(self) -> Iterator[str]:
         """One transaction, and its time as text."""
         with _explained(self.path):
+            self._bring_up()
             self._connection.execute("BEGIN IMMEDIATE")
             try:
                 yield _text(self._clock())
@@ -349,6 +312,14 @@ class Record:
                 if self._connection.in_transaction:
                     self._connection.execute("ROLLBACK")
                 raise
+
+    def _bring_up(self) -> None:
+        """Brings an older file up to this version's tables, and goes on in it."""
+        if self._older is None:
+            return
+        _set_up(self._older)
+        self._connection.close()
+        self._connection, self._older = self._older, None
 
     def _add(self, table: str, columns: str, rows: Iterable[Sequence[Any]]) -> None:
         with self._writing() as at:
@@ -386,12 +357,25 @@ def open_record(folder: Path, clock: Callable[[], datetime] = utc_now) -> Iterat
     try:
         with _explained(path):
             _check_ours(connection, path)
-            connection.execute("PRAGMA journal_mode = WAL")
-            connection.execute("PRAGMA synchronous = FULL")
-            migrate(connection, MIGRATIONS)
-        yield Record(path, connection, clock)
-    finally:
+            older = 0 < version(connection) < len(MIGRATIONS)
+            if older:
+                shown = sqlite3.connect(":memory:", isolation_level=None)
+                connection.backup(shown)
+                migrate(shown, MIGRATIONS)
+            else:
+                _set_up(connection)
+    except BaseException:
         connection.close()
+        raise
+    record = Record(path, shown, clock, connection) if older else Record(path, connection, clock)
+    with closing(record):
+        yield record
+
+
+def _set_up(connection: sqlite3.Connection) -> None:
+    connection.execute("PRAGMA journal_mode = WAL")
+    connection.execute("PRAGMA synchronous = FULL")
+    migrate(connection, MIGRATIONS)
 
 
 def _check_ours(connection: sqlite3.Connection, path: Path) -> None:

@@ -53,6 +53,13 @@ MIGRATIONS = (
         event TEXT NOT NULL CHECK (event IN ('moving', 'resting', 'lost', 'found')),
         detail TEXT NOT NULL, readings INTEGER NOT NULL);
     """,
+    """
+    CREATE TABLE layout (id INTEGER PRIMARY KEY, at TEXT NOT NULL, hash TEXT NOT NULL,
+        begun_with TEXT NOT NULL, data BLOB NOT NULL);
+    CREATE TABLE division (id INTEGER PRIMARY KEY, at TEXT NOT NULL, hash TEXT NOT NULL,
+        layout TEXT NOT NULL, zone TEXT NOT NULL, begun_with TEXT NOT NULL, data BLOB NOT NULL);
+    ALTER TABLE beam ADD COLUMN division TEXT NOT NULL DEFAULT '';
+    """,
 )
 """One step a version; a released step is never edited, only followed by another."""
 

@@ -12,11 +12,11 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from marking.butts import window_middle
 from marking.control import control_datum, set_out
 from marking.errors import BadInputError, RefusedError
 from marking.laid import attributed, section_of, stances
 from marking.network import Reading, Setup
+from marking.plaindata import from_plain, plain
 from marking.pose import Pose
 from marking.record import layout_hash
 from marking.sights import Sights, sights
@@ -33,7 +33,8 @@ if TYPE_CHECKING:
     from marking.layout import Layout
     from marking.lengths import Units
     from marking.placement import Placement
-    from marking.record import KeptPlacement, Record
+    from marking.record import Record
+    from marking.rows import KeptPlacement
     from marking.sections import Plan
 
     FloatArray = NDArray[np.float64]
@@ -148,6 +149,7 @@ def keep_control(record: Record, layout: Layout, plan: Plan, control: Control) -
         "heights": [y0 + row.up.length for row in control.rows],
         "tape": asdict(control.tape),
         "plan": plan_hash(plan),
+        "control": plain(control),
     }
     last = record.checks("control", COVER)
     named = layout_hash(layout)
@@ -179,6 +181,14 @@ def standing(record: Record, layout: Layout, plan: Plan, units: Units) -> Standi
 
 def _kept_control(record: Record, layout: Layout, plan: Plan, units: Units) -> Control:
     result = _last_control(record, layout)
+    if result is None and record.checks("control", COVER):
+        raise RefusedError(
+            "the control marks that are set out are for another layout: job.toml has changed "
+            "since, or version 0.1 set them out and this version lays the job out otherwise. Put "
+            "job.toml back as it was; or finish with that version (pip install "
+            "canvasrule==0.1.0, in an environment of its own); or run canvasrule control again, "
+            "and take the marks of before off the cover"
+        )
     if result is None:
         raise RefusedError(
             "no control marks are set out for this layout; run canvasrule control, and set them "
@@ -206,45 +216,12 @@ def _last_control(record: Record, layout: Layout) -> Mapping[str, Any] | None:
 
 
 def _set_out(result: Mapping[str, Any], layout: Layout, units: Units) -> Control:
+    if "control" in result:
+        kept: Control = from_plain(result["control"])
+        return kept
+    # Version 0.1 kept only what they come from.
     tape, heights = Tape(**result["tape"]), result["heights"]
     return set_out(layout, float(result["spacing"]), tape, units, heights=heights)
-
-
-def guard_cut(record: Record, layout: Layout, plan: Plan) -> None:
-    """Refuses to go on where sections were inked as another layout or cut has them.
-
-    A section's id then names other lines than those inked under it. Raises RefusedError.
-    """
-    named, cut = layout_hash(layout), plan_hash(plan)
-    sections = {section.id: section for section in plan.sections}
-    other = [
-        ink.section
-        for ink in record.ink()
-        if (ink.plan or ink.section in sections)
-        and (ink.layout != named or ink.plan not in ("", cut))
-    ]
-    # Records of before the cut was kept still tell where a section's window lay.
-    other += [
-        run.section
-        for run in record.runs()
-        if not run.plan
-        and (
-            run.section not in sections
-            or not np.allclose(
-                run.pose["about"], window_middle(sections[run.section]), atol=_SAME_WINDOW
-            )
-        )
-    ]
-    if other:
-        named_first = list(dict.fromkeys(other))
-        shown = ", ".join(named_first[:4]) + (", …" if len(named_first) > 4 else "")
-        raise RefusedError(
-            f"{shown}: inked as another layout or cut has it. Since then job.toml, the plotter or "
-            "its measured correction has changed, and going on would leave lines out and ink "
-            "others twice; nothing was done. Put them back as they were (a correction by "
-            "canvasrule trial --measured --replace --despite-ink, with the figures it came from); "
-            "for a new cover, make a job in a folder of its own"
-        )
 
 
 def _inked(

@@ -121,10 +121,13 @@ from pathlib import Path
 import devices.hpgl, marking.svg
 from devices.commands.shared import read_job
 from devices.commands.write import write
+from devices.division import divided
 from marking.layout import lay_out
 job = read_job(Path(sys.argv[1]))
 start = time.perf_counter()
-write(job, lay_out(job), Path(sys.argv[1]) / "out", ["svg", "hpgl"], "plotter")
+layout = lay_out(job)
+plan = divided("plotter", layout, job, None)
+write(job, layout, plan, Path(sys.argv[1]) / "out", ["svg", "hpgl"])
 print(time.perf_counter() - start, resource.getrusage(resource.RUSAGE_SELF).ru_maxrss)
 """
 

@@ -314,6 +314,7 @@ def test_a_true_up_under_way_of_an_earlier_version_is_read(desk, work, tmp_path)
                 "at": "1",
                 "quick": False,
             },
+            "",
         )
         under_way = remembered(record, work).true_up
     assert under_way.landed["1"].at_table == (25.4, 25.4)

@@ -21,7 +21,8 @@ from devices.machine import setting
 from devices.penchange import last_by_slot, stretches
 from marking.jobfile import load_job
 from marking.layout import lay_out
-from marking.record import KeptStroke, open_record
+from marking.record import open_record
+from marking.rows import KeptStroke
 from marking.sections import cut_into_sections
 
 if TYPE_CHECKING:

@@ -103,20 +103,20 @@ def test_before_any_ink_the_layout_may_change_freely(tmp_path, small, moved):
 
 def test_once_inked_a_moved_line_is_refused_until_the_person_says_so(tmp_path, small, moved):
     with open_record(tmp_path) as record:
-        record.add_ink(small, "r1c1", "begun")
-        record.add_ink(small, "r1c1", "done")
+        record.add_ink(small, "r1c1", "begun", "a division")
+        record.add_ink(small, "r1c1", "done", "a division")
         record.guard_layout(small)
         with pytest.raises(RefusedError, match=r"1 section \(r1c1\)"):
             record.guard_layout(moved)
         with pytest.raises(RefusedError, match="already inked"):
-            record.add_ink(moved, "r1c2", "begun")
+            record.add_ink(moved, "r1c2", "begun", "a division")
         assert [(ink.section, ink.event) for ink in record.ink()] == [
             ("r1c1", "begun"),
             ("r1c1", "done"),
         ]
         record.guard_layout(moved, accept=True)
         record.guard_layout(moved)
-        record.add_ink(moved, "r1c2", "begun")
+        record.add_ink(moved, "r1c2", "begun", "a division")
         with pytest.raises(RefusedError):
             record.guard_layout(small)
 

@@ -7,6 +7,7 @@ nothing with the placement.
 
 from __future__ import annotations
 
+import json
 import math
 import sqlite3
 from contextlib import closing
@@ -19,21 +20,24 @@ from kills import SECTION, make_job, plotter_at, samples, start_driver, unconfir
 from scipy.spatial import cKDTree
 
 from devices.bed import bed_at
-from devices.inking import ink_section, is_done
+from devices.correction import Correction
+from devices.inking import ink_section
 from devices.job import Job
+from devices.moves_ink import device_settings, what_moves_ink
 from devices.person import Person
 from devices.simulated.cloth import Cloth
 from devices.simulated.onboard import OnboardPort, simulated
 from devices.stance import from_readings
 from devices.workplace import Workplace
 from marking.errors import RefusedError
+from marking.inked import done_sections, guard_cut, runs_of
 from marking.jobfile import JOB_FILE, load_job
 from marking.layout import lay_out
 from marking.readings import MarkReading
 from marking.record import RECORD_FILE, open_record
 from marking.schema import MIGRATIONS, migrate
 from marking.sections import cut_into_sections
-from marking.standing import guard_cut, plan_hash
+from marking.standing import plan_hash
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
@@ -194,6 +198,86 @@ def test_a_device_that_was_moved_in_mid_section_goes_on_where_its_marks_say_it_s
     assert outcome.ended == "done", said
     # A unit is 0.025 mm; the readings are exact.
     assert max(begun.faults(BESIDE)) <= SAMPLING
+
+
+def with_plotter(table: Table, **settings: object) -> Table:
+    """The same table, some keys of [plotter] changed."""
+    job = table.job.model_copy(update={"plotter": table.job.plotter.model_copy(update=settings)})
+    return replace(table, job=job, place=replace(table.place, job=job))
+
+
+def test_how_a_device_is_told_may_change_in_mid_section_as_the_messages_advise(
+    begun: Table,
+) -> None:
+    section = begun.section(BESIDE)
+    stood = Stood(section)
+    begun.inked(stood, stood.reads(begun.job, section.witness), stops_after=6)
+    half = len(begun.drawn(BESIDE))
+    assert 0 < half < len(section.pieces)
+    other = with_plotter(
+        begun,
+        baud=19200,
+        buffer_bytes=600,
+        handshake="xonxoff",
+        draw_speed=40.0,
+        travel_speed=90.0,
+        name="the same, by another cable",
+    )
+    outcome, said = other.inked(stood)
+    assert outcome.ended == "done", said
+    assert max(other.faults(BESIDE)) <= SAMPLING
+
+
+@pytest.mark.parametrize(
+    ("changed", "said"),
+    [
+        ({"unit": 0.02488}, "plotter.unit was "),
+        ({"axes": ("-x", "+y")}, 'plotter.axes was ["+x", "+y"], is ["-x", "+y"]'),
+        ({"origin": "centre"}, 'plotter.origin was "corner", is "centre"'),
+        ({"y_size": 180.0}, "plotter.y_size was "),
+    ],
+)
+def test_what_moves_ink_stays_in_mid_section_and_is_named(
+    begun: Table, changed: dict[str, object], said: str
+) -> None:
+    section = begun.section(BESIDE)
+    stood = Stood(section)
+    begun.inked(stood, stood.reads(begun.job, section.witness), stops_after=6)
+    laid = len(begun.ink[BESIDE])
+    with pytest.raises(RefusedError) as refused:
+        with_plotter(begun, **changed).inked(stood)
+    assert said in str(refused.value)
+    assert len(begun.ink[BESIDE]) == laid
+
+
+def test_a_correction_and_a_pen_stay_in_mid_section_and_are_named(begun: Table) -> None:
+    kept = json.dumps(dict(device_settings(begun.job, None)))
+    drawn_large = Correction(1.002, 1.0, 0.0, ((0.0,) * 3,) * 3)
+    assert what_moves_ink(kept, begun.job, None) is None
+    found = what_moves_ink(kept, begun.job, drawn_large)
+    assert found == "correction.scale_x was 1, is 1.002"
+    wide = begun.job.pens.lines.model_copy(update={"width": 2.0, "speed": 30.0})
+    pens = begun.job.pens.model_copy(update={"lines": wide})
+    found = what_moves_ink(kept, begun.job.model_copy(update={"pens": pens}), None)
+    assert found is not None
+    assert found.startswith("pens.lines.width was ")
+    assert "speed" not in found
+
+
+def test_a_section_of_the_same_name_in_another_division_is_not_done(begun: Table) -> None:
+    record, layout = begun.place.record, begun.place.layout
+    assert done_sections(record, layout, begun.plan) == {SECTION}
+    zone = replace(begun.job.plotter.zone, size=(200.0, 150.0))
+    other = cut_into_sections(layout, begun.job, zone)
+    assert SECTION in {section.id for section in other.sections}
+    assert done_sections(record, layout, other) == frozenset()
+    assert runs_of(record, SECTION, other) == ()
+    assert runs_of(record, SECTION, begun.plan) != ()
+
+
+def test_ink_is_not_kept_without_its_division(begun: Table) -> None:
+    with pytest.raises(ValueError, match="without its division"):
+        begun.place.record.add_ink(begun.place.layout, BESIDE, "begun", "")
 
 
 def test_a_device_that_was_moved_and_not_read_anew_inks_nothing_whatever_the_reason(
@@ -384,7 +468,7 @@ def test_a_record_of_before_the_cut_was_kept_is_known_by_where_its_windows_lay(
     with open_record(folder) as record:
         assert {kept.plan for kept in (*record.ink(), *record.runs())} == {""}
         guard_cut(record, layout, plan)
-        assert is_done(begun.section(SECTION), replace(begun.place, record=record))
+        assert done_sections(record, layout, plan) == {SECTION}
     other = begun.job.plotter.model_copy(update={"x_size": 200.0})
     with open_record(folder) as record, pytest.raises(RefusedError, match="another layout or cut"):
         guard_cut(record, layout, cut_into_sections(layout, begun.job, other.zone))

@@ -12,6 +12,10 @@ from devices.beam.calibration import Landing
 from devices.beam.desk import Desk, TrueUp, begun
 from devices.beam.targets import Target
 from devices.beam.trueup import Trued, from_kept, kept
+from devices.division import division_settings
+from marking.begun import TO_FINISH, keep_begun
+from marking.errors import RefusedError
+from marking.inked import ink_name
 
 if TYPE_CHECKING:
     from devices.beam.work import Work
@@ -34,7 +38,7 @@ _PLAIN = (
 
 def remembered(record: Record, work: Work) -> Desk:
     """The desk as last kept for this layout; a new one where there is none."""
-    rows = record.beam(work.layout_hash)
+    rows = record.beam(work.layout_hash, work.division)
     desk = begun(work)
     plain = {key: value for key, value in rows.get("desk", {}).items() if key in _PLAIN}
     known = set(work.section_ids)
@@ -59,6 +63,24 @@ def remembered(record: Record, work: Work) -> Desk:
     )
 
 
+def refuse_unknown_lines(record: Record, work: Work) -> None:
+    """Refuses to go on where version 0.1 kept lines as traced that this division does not have.
+
+    It kept no division with them, so what they are called is all that tells. Raises RefusedError.
+    """
+    for subject, lines in record.beam(work.layout_hash, work.division).items():
+        kind, _, section = subject.partition(" ")
+        if kind != "traced" or not lines:
+            continue
+        known = work.line_ids(section, "all") if section in work.section_ids else []
+        if not set(lines) <= set(known):
+            raise RefusedError(
+                f"{section}: lines were traced here as another division has it; going on would "
+                "light some twice and leave others out. The projector or the reach has changed "
+                f"since: put it back as it was. {TO_FINISH}"
+            )
+
+
 def _trued_of(rows: dict[str, Any]) -> dict[str, Trued]:
     return {
         subject.removeprefix("trued "): from_kept(value)
@@ -76,19 +98,22 @@ def keep(record: Record, work: Work, before: Desk, after: Desk) -> None:
         had = before.traced.get(section, frozenset())
         if lines == had:
             continue
+        keep_begun(
+            record, work.job, work.layout, work.plan, division_settings("beam", work.job, None)
+        )
         if lines and not had:
-            record.add_ink(work.layout, f"beam {section}", "begun")
+            record.add_ink(work.layout, ink_name(section, "beam"), "begun", work.division)
         if lines >= set(work.line_ids(section, "all")):
-            record.add_ink(work.layout, f"beam {section}", "done")
-        record.add_beam(work.layout_hash, f"traced {section}", sorted(lines))
+            record.add_ink(work.layout, ink_name(section, "beam"), "done", work.division)
+        record.add_beam(work.layout_hash, f"traced {section}", sorted(lines), work.division)
     for section, trued in after.trued.items():
         if trued is not before.trued.get(section):
-            record.add_beam(work.layout_hash, f"trued {section}", kept(trued))
+            record.add_beam(work.layout_hash, f"trued {section}", kept(trued), work.division)
     if after.true_up is not before.true_up:
-        record.add_beam(work.layout_hash, "true-up", _plain_true_up(after.true_up))
+        record.add_beam(work.layout_hash, "true-up", _plain_true_up(after.true_up), work.division)
     plain = {key: getattr(after, key) for key in _PLAIN}
     if plain != {key: getattr(before, key) for key in _PLAIN}:
-        record.add_beam(work.layout_hash, "desk", plain)
+        record.add_beam(work.layout_hash, "desk", plain, work.division)
 
 
 def _plain_true_up(true_up: TrueUp | None) -> Any:

@@ -13,7 +13,6 @@ from devices.beam.targets import suggest
 from devices.beam.throw import beam_zone, lens_over, nominal, raised_by, throw
 from devices.beam.trueup import SET_BY_HAND, error_95
 from marking.errors import RefusedError
-from marking.layout import lay_out
 from marking.lengths import format_length
 from marking.sections import cut_into_sections
 from marking.tape import tape_of
@@ -45,9 +44,8 @@ class Height:
     """Within the job's tolerance."""
 
 
-def heights(job: Job) -> list[Height]:
+def heights(job: Job, layout: Layout) -> list[Height]:
     """The projector at its own height and round it."""
-    layout = lay_out(job)
     return [
         _height(job, layout, job.projector.model_copy(update={"distance": share * own}))
         for own in (job.projector.distance,)
@@ -93,7 +91,7 @@ def _expected_error(job: Job, projector: Projector, plan: Plan) -> float:
     return float(error_95(solved, corners, tape).max())
 
 
-def plan_record(job: Job) -> dict[str, Any]:
+def plan_record(job: Job, layout: Layout) -> dict[str, Any]:
     """`beam --plan --json`."""
     thrown = throw(job.projector, job.reach.depth)
     return {
@@ -107,14 +105,14 @@ def plan_record(job: Job) -> dict[str, Any]:
             "keystone": thrown.keystone,
             "finest_line": thrown.finest_line,
         },
-        "heights": [asdict(height) for height in heights(job)],
-        "lens": [{"section": name, "at": [x, y]} for name, x, y in lens_places(job)],
+        "heights": [asdict(height) for height in heights(job, layout)],
+        "lens": [{"section": name, "at": [x, y]} for name, x, y in lens_places(job, layout)],
     }
 
 
-def finer_tapes(job: Job) -> Iterator[tuple[str, float]]:
+def finer_tapes(job: Job, layout: Layout) -> Iterator[tuple[str, float]]:
     """What finding the targets' points by a better tape would give: what to do, and mm."""
-    plan = cut_into_sections(lay_out(job), job, beam_zone(job, job.projector))
+    plan = cut_into_sections(layout, job, beam_zone(job, job.projector))
     half = f"read the tape to half of {format_length(job.tape.division, job.units)}"
     finer = {"division": job.tape.division / 2}
     best = {"accuracy": "I"}
@@ -127,13 +125,13 @@ def finer_tapes(job: Job) -> Iterator[tuple[str, float]]:
         yield advice, _expected_error(with_it, job.projector, plan)
 
 
-def lens_places(job: Job) -> list[tuple[str, float, float]]:
+def lens_places(job: Job, layout: Layout) -> list[tuple[str, float, float]]:
     """For each section at the projector's own height: where to hang the lens. Table frame, mm.
 
     Empty when the picture is too small to cut the marking into.
     """
     try:
-        plan = cut_into_sections(lay_out(job), job, beam_zone(job, job.projector))
+        plan = cut_into_sections(layout, job, beam_zone(job, job.projector))
     except RefusedError:
         return []
     return [
@@ -142,7 +140,7 @@ def lens_places(job: Job) -> list[tuple[str, float, float]]:
     ]
 
 
-def plan_lines(job: Job) -> Iterator[str]:
+def plan_lines(job: Job, layout: Layout) -> Iterator[str]:
     """What `beam --plan` prints."""
     projector, units = job.projector, job.units
     thrown = throw(projector, job.reach.depth)
@@ -172,7 +170,7 @@ def plan_lines(job: Job) -> Iterator[str]:
     yield ""
     yield "| lens over the cover | picture | pixel | set-downs | expected error | |"
     yield "|---|---|---|---|---|---|"
-    round_it = heights(job)
+    round_it = heights(job, layout)
     for height in round_it:
         picture = " by ".join(format_length(side, units) for side in height.picture)
         verdict = "will do" if height.fits else "not within tolerance"
@@ -192,10 +190,10 @@ def plan_lines(job: Job) -> Iterator[str]:
     own = round_it[_SHARES.index(1.0)]
     if own.set_downs and not own.fits:
         yield f"To come within {format_length(job.tolerance, units)} at its own height:"
-        for advice, error in finer_tapes(job):
+        for advice, error in finer_tapes(job, layout):
             outcome = "will do" if error <= job.tolerance else "not enough by itself"
             yield f"- {advice}: {error:.2f} mm, {outcome}"
-    places = lens_places(job)
+    places = lens_places(job, layout)
     if places:
         yield ""
         yield "| set-down | lens over: along | across |"

@@ -7,10 +7,11 @@ from functools import cached_property
 from typing import TYPE_CHECKING
 
 from devices.beam.points import Point, by_tape
-from devices.beam.throw import beam_zone, lens_over, nominal
+from devices.beam.throw import lens_over, nominal
+from devices.division import divided
 from marking.layout import lay_out
 from marking.record import layout_hash
-from marking.sections import cut_into_sections
+from marking.standing import plan_hash
 from marking.tape import tape_of, tape_reading
 
 if TYPE_CHECKING:
@@ -44,6 +45,11 @@ class Work:
     def layout_hash(self) -> str:
         """What the record keeps with every row."""
         return layout_hash(self.layout)
+
+    @cached_property
+    def division(self) -> str:
+        """The hash of its sections, which the record keeps with what is traced."""
+        return plan_hash(self.plan)
 
     @cached_property
     def section_ids(self) -> list[str]:
@@ -107,9 +113,9 @@ class Work:
 
 
 def work_for(job: Job) -> Work:
-    """`job` laid out and cut for its projector's beam. Raises RefusedError."""
+    """`job` laid out and cut for its projector's beam, with nothing begun. Raises RefusedError."""
     layout = lay_out(job)
-    return Work(job, layout, cut_into_sections(layout, job, beam_zone(job, job.projector)))
+    return Work(job, layout, divided("beam", layout, job, None))
 
 
 def line_name(piece: Piece) -> str:

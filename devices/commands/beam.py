@@ -9,6 +9,7 @@ import sys
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
+from devices.commands.begun import guard_division, layout_of, work_of
 from devices.commands.shared import add_job_option, print_json, print_lines, read_job, say
 
 if TYPE_CHECKING:
@@ -51,19 +52,18 @@ def add_options(verb: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Serves the pages until interrupted; with `--plan`, says what the projector can do."""
-    from devices.beam.work import work_for
-
     job = read_job(options.job)
     if options.plan:
         from devices.beam.plan import plan_lines, plan_record
 
+        layout = layout_of(options.job, job)
         if options.json:
-            print_json(plan_record(job))
+            print_json(plan_record(job, layout))
         else:
-            print_lines(plan_lines(job))
+            print_lines(plan_lines(job, layout))
             print_lines(["", *(f"- {caution}" for caution in CAUTIONS)])
         return 0
-    work = work_for(job)
+    work = work_of(options.job, job)
     with _bound(options.port, lan=options.lan) as listening:
         _serve(options, work, listening)
     return 0
@@ -73,6 +73,7 @@ def _serve(options: argparse.Namespace, work: object, listening: socket.socket) 
     import uvicorn
 
     from devices.beam.house import House
+    from devices.beam.memory import refuse_unknown_lines
     from devices.beam.pairing import Pairing
     from devices.beam.points import control_points
     from devices.beam.server import application
@@ -88,6 +89,8 @@ def _serve(options: argparse.Namespace, work: object, listening: socket.socket) 
     stage_url = f"http://{_LOOPBACK}:{port}/stage?key={pairing.stage_key}"
     with claimed(options.job, "beam"), open_record(options.job) as record:
         record.guard_layout(work.layout)
+        guard_division(record, work.job, work.layout, work.plan, None)
+        refuse_unknown_lines(record, work)
         work = replace(work, control=control_points(record, work))
         _say_what_is_inked(record)
         house = House(work, record, pairing, remote_url)

@@ -6,12 +6,12 @@ import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from devices.commands.history import add_ink_option, guard, kept_correction
+from devices.commands.begun import begin, guard_sections, layout_of, plan_of
+from devices.commands.history import add_ink_option, kept_correction
 from devices.commands.shared import (
     add_job_option,
     check_picture_name,
     length_option,
-    plan_for,
     print_json,
     print_lines,
     read_job,
@@ -81,7 +81,6 @@ def add_options(verb: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Chooses the marks, writes the sheet and prints the readings, or JSON."""
-    from marking.layout import lay_out
     from marking.limits import Limits
     from marking.remedies import Task, remedies
     from marking.tape import tape_of
@@ -89,9 +88,16 @@ def run(options: argparse.Namespace) -> int:
     if options.map is not None:
         check_picture_name("--map", options.map)
     job = read_job(options.job)
-    layout = lay_out(job)
-    guard(options.job, layout, despite_ink=options.despite_ink)
-    plan = plan_for("plotter", layout, job, kept_correction(options.job, job))
+    layout = layout_of(options.job, job, despite_ink=options.despite_ink)
+    plan = plan_of(options.job, "plotter", job, layout, kept_correction(options.job, job))
+    if not options.only_look:
+        guard_sections(
+            options.job,
+            job,
+            layout,
+            despite_ink=options.despite_ink,
+            otherwise="chooses marks for the new cut",
+        )
     task = Task(layout, plan, tape_of(job.tape), job.units, Limits(job.tolerance))
     done = _chosen(options, task)
     found: tuple[Work, ...] = ()
@@ -149,6 +155,7 @@ def _keep(options: argparse.Namespace, job: Job, task: Task, done: Work) -> list
                 "the same"
             )
         files = _write_sheet(options.job, done, task.layout, job)
+        begin(record, job, task.layout, task.plan, kept_correction(options.job, job))
         keep_control(record, task.layout, task.plan, done.control)
     if undone.gone:
         say(

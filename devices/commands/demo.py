@@ -5,7 +5,8 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from devices.commands.history import guard, kept_correction
+from devices.commands.begun import layout_of, plan_of
+from devices.commands.history import kept_correction
 from devices.commands.shared import add_json_option, print_json, print_lines, read_job, say
 
 if TYPE_CHECKING:
@@ -31,17 +32,16 @@ def run(options: argparse.Namespace) -> int:
     from devices.commands.write import KINDS, OUTPUT, write
     from marking.files import write_new
     from marking.jobfile import JOB_FILE
-    from marking.layout import lay_out
     from marking.stock import stock
 
     path = options.folder / JOB_FILE
     if not path.exists():
         write_new(path, stock().joinpath("demo", "millrace", JOB_FILE).read_bytes())
     job = read_job(options.folder)
-    layout = lay_out(job)
-    guard(options.folder, layout, despite_ink=False)
+    layout = layout_of(options.folder, job)
     correction = kept_correction(options.folder, job)
-    record = write(job, layout, options.folder / OUTPUT, list(KINDS), "plotter", correction)
+    plan = plan_of(options.folder, "plotter", job, layout, correction)
+    record = write(job, layout, plan, options.folder / OUTPUT, list(KINDS), correction)
     if options.json:
         print_json(record)
         return 0

@@ -6,11 +6,11 @@ from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from devices.commands.begun import guard_division, layout_of, plan_of
 from devices.commands.history import has_record, kept_correction
 from devices.commands.shared import (
     add_job_option,
     check_pace,
-    plan_for,
     print_json,
     print_lines,
     read_job,
@@ -86,7 +86,6 @@ def run(options: argparse.Namespace) -> int:
     from devices.person import Person
     from devices.workplace import Workplace
     from marking.errors import BadInputError
-    from marking.layout import lay_out
     from marking.readings import read_readings
 
     check_pace(options.pace)
@@ -95,9 +94,9 @@ def run(options: argparse.Namespace) -> int:
     job = read_job(options.job)
     if options.csv:
         return _print_record(options.job)
-    layout = lay_out(job)
+    layout = layout_of(options.job, job)
     correction = kept_correction(options.job, job)
-    plan = plan_for("plotter", layout, job, correction)
+    plan = plan_of(options.job, "plotter", job, layout, correction)
     sections = _asked_for(plan, options.section)
     readings = read_readings(options.readings) if options.readings else ()
     with ended_as_by_hand(), claimed(options.job, "drive"), _record(options) as record:
@@ -123,11 +122,10 @@ def _driven(
     sections: Sequence[Section], place: Workplace, options: argparse.Namespace
 ) -> dict[str, Outcome]:
     """Inks what is not done, one section after another, up to the first that is not finished."""
-    from devices.inking import is_done
-    from marking.standing import guard_cut
+    from marking.inked import done_sections
 
     place.record.guard_layout(place.layout)
-    guard_cut(place.record, place.layout, place.plan)
+    guard_division(place.record, place.job, place.layout, place.plan, place.correction)
     traced = sorted({ink.section for ink in place.record.ink() if ink.section.startswith("beam ")})
     if traced:
         say(
@@ -136,7 +134,8 @@ def _driven(
         )
     if place.rehearsal:
         say("A rehearsal: the plotter and the cloth are simulated")
-    todo = [section for section in sections if not is_done(section, place)]
+    done = done_sections(place.record, place.layout, place.plan)
+    todo = [section for section in sections if section.id not in done]
     outcomes: dict[str, Outcome] = {}
     for count, section in enumerate(todo[: options.most]):
         most = None if options.most is None else options.most - count

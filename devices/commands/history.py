@@ -1,4 +1,4 @@
-"""What the verbs ask of a job's record: whether ink allows this layout, and the kept correction.
+"""What the verbs ask of a job's record: the kept correction, and what it adds to a plan.
 
 A job without a record has no history; reading it never makes one.
 """
@@ -9,7 +9,6 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     import argparse
-    from collections.abc import Callable
     from pathlib import Path
 
     from devices.correction import Correction, DeviceCheck
@@ -35,39 +34,6 @@ def has_record(folder: Path) -> bool:
     from marking.jobfile import RECORD_FILE
 
     return (folder / RECORD_FILE).exists()
-
-
-def guard(folder: Path, layout: Layout, *, despite_ink: bool) -> None:
-    """Refuses a layout that moves a line once ink has been laid, unless a person says so."""
-    if not has_record(folder):
-        return
-    from marking.errors import RefusedError
-    from marking.record import open_record
-
-    with open_record(folder) as record:
-        try:
-            record.guard_layout(layout, accept=despite_ink)
-        except RefusedError as fault:
-            raise RefusedError(f"{fault}: --despite-ink says so") from None
-
-
-def guard_sections(
-    folder: Path, layout: Layout, plan_of: Callable[[], Plan], *, despite_ink: bool
-) -> None:
-    """Refuses a cut that is not the one sections are inked by, unless a person says so."""
-    if despite_ink or not has_record(folder):
-        return
-    from marking.errors import RefusedError
-    from marking.record import open_record
-    from marking.standing import guard_cut
-
-    with open_record(folder) as record:
-        if not record.ink():
-            return
-        try:
-            guard_cut(record, layout, plan_of())
-        except RefusedError as fault:
-            raise RefusedError(f"{fault}. --despite-ink writes the new cut all the same") from None
 
 
 def device_name(plotter: Plotter) -> str:

@@ -5,7 +5,8 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from devices.commands.history import add_ink_option, guard
+from devices.commands.begun import layout_of
+from devices.commands.history import add_ink_option
 from devices.commands.shared import (
     add_job_option,
     check_picture_name,
@@ -35,14 +36,12 @@ def add_options(verb: argparse.ArgumentParser) -> None:
 def run(options: argparse.Namespace) -> int:
     """Lays out the job and prints the fit report, or JSON."""
     from marking.interchange import layout_record
-    from marking.layout import lay_out
     from marking.report import markdown
 
     if options.picture is not None:
         check_picture_name("--picture", options.picture)
     job = read_job(options.job)
-    layout = lay_out(job)
-    guard(options.job, layout, despite_ink=options.despite_ink)
+    layout = layout_of(options.job, job, despite_ink=options.despite_ink)
     if options.picture is not None:
         _write_picture(options.picture, layout, job)
     if options.json:

@@ -7,13 +7,13 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from devices.commands.history import add_ink_option, guard, has_record, kept_correction
+from devices.commands.begun import begin, guard_division, layout_of, plan_of
+from devices.commands.history import add_ink_option, has_record, kept_correction
 from devices.commands.shared import (
     REMOVABLE,
     add_job_option,
     given_file,
     pen_note,
-    plan_for,
     print_json,
     print_lines,
     program_files,
@@ -92,15 +92,13 @@ def run(options: argparse.Namespace) -> int:
     """Places a section, takes one as inked, or adjusts everything."""
     from devices.claim import claimed
     from marking.errors import RefusedError
-    from marking.layout import lay_out
 
     job = read_job(options.job)
     if options.readings is not None:
         given_file("--readings", options.readings, options.job)
-    layout = lay_out(job)
-    guard(options.job, layout, despite_ink=options.despite_ink)
+    layout = layout_of(options.job, job, despite_ink=options.despite_ink)
     correction = kept_correction(options.job, job)
-    plan = plan_for("plotter", layout, job, correction)
+    plan = plan_of(options.job, "plotter", job, layout, correction)
     if not has_record(options.job):
         raise RefusedError(
             f"{options.job}: no control marks are set out in this job; run canvasrule control, "
@@ -123,6 +121,8 @@ def _with_record(
 
     with open_record(options.job) as record:
         if options.inked is not None:
+            guard_division(record, job, layout, plan, correction)
+            begin(record, job, layout, plan, correction)
             return _take_as_inked(options, record, layout, plan)
         if options.all:
             return _adjust_all(options, record, job, layout, plan)
@@ -166,6 +166,7 @@ def _place(
         kind=options.kind,
         weight=options.weight,
     )
+    begin(record, job, layout, plan, correction)
     record.add_readings(layout_hash(layout), readings)
     keep_placement(record, layout, plan, placed, accepted=options.accept)
     paths = _write_placed(options, job, placed, correction)
@@ -316,12 +317,12 @@ def _write_placed(
 
 def _take_as_inked(options: argparse.Namespace, record: Record, layout: Layout, plan: Plan) -> int:
     from marking.errors import BadInputError, RefusedError
+    from marking.inked import done_sections
     from marking.record import layout_hash
-    from marking.standing import belongs, guard_cut, plan_hash
+    from marking.standing import belongs, plan_hash
 
     name, cut = section_named(plan, options.inked).id, plan_hash(plan)
-    guard_cut(record, layout, plan)
-    if any(ink.section == name and ink.event == "done" for ink in record.ink()):
+    if name in done_sections(record, layout, plan):
         raise BadInputError(f"section {name} is inked already, and was kept as inked")
     placements = record.placements(name)
     if not placements:
@@ -338,8 +339,8 @@ def _take_as_inked(options: argparse.Namespace, record: Record, layout: Layout, 
             f"section {name} was not to be inked as it was last placed ({verdict}): "
             f"{last.detail['advice']}"
         )
-    record.add_ink(layout, name, "begun")
-    record.add_ink(layout, name, "done")
+    record.add_ink(layout, name, "begun", cut)
+    record.add_ink(layout, name, "done", cut)
     if options.json:
         print_json({"schema": 1, "section": name, "inked": True})
     else:

@@ -6,12 +6,12 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from devices.commands.begun import layout_of, plan_of
 from devices.commands.history import has_record, kept_correction
 from devices.commands.shared import (
     add_job_option,
     add_zone_option,
     given_file,
-    plan_for,
     print_json,
     print_lines,
     read_job,
@@ -29,7 +29,8 @@ if TYPE_CHECKING:
     from marking.proofplaces import Distance
     from marking.proofplan import ProofPlan
     from marking.prooftext import Since
-    from marking.record import KeptCheck, Record
+    from marking.record import Record
+    from marking.rows import KeptCheck
     from marking.sections import Plan
 
 
@@ -147,16 +148,17 @@ class _Cover:
 
 
 def _cover(folder: Path, job: Job, kept: Mapping[str, Any]) -> _Cover:
+    from devices.division import divided
     from marking.job import ClothTable
     from marking.layout import lay_out
 
-    layout = lay_out(job)
+    layout, correction = layout_of(folder, job), kept_correction(folder, job)
+    if kept["slack"] or layout.slack == (1.0, 1.0):
+        return _Cover(layout, layout, plan_of(folder, kept["zone"], job, layout, correction))
     # A cover marked slack is proved as it lies on the table, unless a person says otherwise.
-    stretched = job if kept["slack"] else job.model_copy(update={"cloth": ClothTable()})
+    stretched = job.model_copy(update={"cloth": ClothTable()})
     lying = lay_out(stretched)
-    return _Cover(
-        layout, lying, plan_for(kept["zone"], lying, stretched, kept_correction(folder, job))
-    )
+    return _Cover(layout, lying, divided(kept["zone"], lying, stretched, correction))
 
 
 def _begun(folder: Path, cover: _Cover, kept: Mapping[str, Any]) -> tuple[Distance, ...]:

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from devices.commands.history import add_ink_option, guard, in_force, kept_correction
+from devices.commands.begun import layout_of, plan_of
+from devices.commands.history import add_ink_option, in_force, kept_correction
 from devices.commands.shared import (
     add_job_option,
     add_zone_option,
-    plan_for,
     print_json,
     print_lines,
     read_job,
@@ -30,13 +30,12 @@ def add_options(verb: argparse.ArgumentParser) -> None:
 def run(options: argparse.Namespace) -> int:
     """Cuts the job's layout and prints the sections, or JSON."""
     from marking.interchange import plan_record
-    from marking.layout import lay_out
     from marking.report import ink_lines, mark_table, section_table
 
     job = read_job(options.job)
-    layout = lay_out(job)
-    guard(options.job, layout, despite_ink=options.despite_ink)
-    plan = plan_for(options.zone, layout, job, kept_correction(options.job, job))
+    layout = layout_of(options.job, job, despite_ink=options.despite_ink)
+    correction = kept_correction(options.job, job)
+    plan = plan_of(options.job, options.zone, job, layout, correction)
     kept = in_force(options.job, job, layout, plan)
     if options.json:
         record = plan_record(plan)

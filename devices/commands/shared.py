@@ -15,8 +15,7 @@ if TYPE_CHECKING:
     from devices.correction import Correction
     from devices.job import Job
     from devices.plotter import Plotter
-    from marking.layout import Layout
-    from marking.sections import Plan, Section
+    from marking.sections import Section
 
 ZONES = ("plotter", "reach", "beam")
 REMOVABLE = "-removable"
@@ -106,34 +105,6 @@ def read_job(folder: Path) -> Job:
     from marking.jobfile import load_job
 
     return load_job(folder, Job)
-
-
-def plan_for(zone: str, layout: Layout, job: Job, correction: Correction | None = None) -> Plan:
-    """The sections of `layout` for the zone named; a corrected plotter's may reach less.
-
-    Raises RefusedError when a pen that they need has no holder on the plotter: late in a job,
-    with marks set out and ink laid, is no time to hear of it.
-    """
-    from marking.sections import cut_into_sections
-    from marking.zones import reach_zone
-
-    if zone == "beam":
-        from devices.beam.throw import beam_zone
-
-        return cut_into_sections(layout, job, beam_zone(job, job.projector))
-    if zone == "reach":
-        return cut_into_sections(layout, job, reach_zone(job))
-    from devices.holders import check_holders
-
-    plotter = job.plotter
-    if correction is not None:
-        from devices.correction import within_reach
-
-        plotter = within_reach(plotter, correction)
-    plan = cut_into_sections(layout, job, plotter.zone)
-    used = sorted({piece.stroke.pen for section in plan.sections for piece in section.pieces})
-    check_holders({name: job.pens.named(name) for name in used}, plotter)
-    return plan
 
 
 def _writer(plotter: Plotter) -> Callable[..., tuple[bytes, Bed]]:

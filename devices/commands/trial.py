@@ -5,11 +5,11 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from devices.commands.begun import layout_of
 from devices.commands.history import device_name, has_record, kept_check, kept_correction
 from devices.commands.shared import (
     add_job_option,
     given_file,
-    plan_for,
     print_json,
     print_lines,
     read_job,
@@ -213,18 +213,18 @@ def _keep_and_say(
 
 def _sections(job: Job, *corrections: Correction | None) -> list[int]:
     """How many sections the cover takes with each of these corrections."""
+    from devices.division import divided
     from marking.layout import lay_out
 
     layout = lay_out(job)
-    return [len(plan_for("plotter", layout, job, one).sections) for one in corrections]
+    return [len(divided("plotter", layout, job, one).sections) for one in corrections]
 
 
 def _keep(folder: Path, job: Job, check: DeviceCheck) -> None:
     from devices.correction import check_record
-    from marking.layout import lay_out
     from marking.record import layout_hash, open_record
 
-    layout = lay_out(job)
+    layout = layout_of(folder, job)
     with open_record(folder) as record:
         record.add_check(
             layout_hash(layout), "device", device_name(job.plotter), check_record(check)

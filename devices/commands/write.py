@@ -8,19 +8,13 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
-from devices.commands.history import (
-    add_ink_option,
-    guard,
-    guard_sections,
-    in_force,
-    kept_correction,
-)
+from devices.commands.begun import guard_sections, layout_of, plan_of, work_of
+from devices.commands.history import add_ink_option, in_force, kept_correction
 from devices.commands.shared import (
     REMOVABLE,
     add_job_option,
     add_zone_option,
     pen_note,
-    plan_for,
     print_json,
     print_lines,
     program_files,
@@ -73,7 +67,6 @@ def add_options(verb: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Writes the kinds asked for and lists what was written."""
-    from marking.layout import lay_out
 
     job = read_job(options.job)
     kinds = [kind for kind in (*KINDS, "overlay") if getattr(options, kind)] or list(KINDS)
@@ -91,20 +84,19 @@ def run(options: argparse.Namespace) -> int:
 
         raise BadInputError("write --overlay lights the projector's sections: add --for beam")
     folder = options.out or options.job / OUTPUT
-    layout = lay_out(job)
-    guard(options.job, layout, despite_ink=options.despite_ink)
+    layout = layout_of(options.job, job, despite_ink=options.despite_ink)
     correction = kept_correction(options.job, job)
     if "hpgl" in kinds:
         guard_sections(
             options.job,
+            job,
             layout,
-            lambda: plan_for("plotter", layout, job, correction),
             despite_ink=options.despite_ink,
+            otherwise="writes the new cut",
         )
     light = _light_files(job, options.job) if options.overlay else {}
-    record = write(
-        job, layout, folder, kinds, options.zone, correction, light, job_folder=options.job
-    )
+    plan = plan_of(options.job, options.zone, job, layout, correction)
+    record = write(job, layout, plan, folder, kinds, correction, light, job_folder=options.job)
     if record["removed"]:
         say(f"note: {_taken_away(record['removed'], options.job)}")
     if options.json:
@@ -143,26 +135,25 @@ def _folder(path: str) -> str:
 def write(
     job: Job,
     layout: Layout,
+    plan: Plan,
     folder: Path,
     kinds: list[str],
-    zone: str,
     correction: Correction | None = None,
     more: Mapping[str, bytes] = MappingProxyType({}),
     *,
     job_folder: Path | None = None,
 ) -> dict[str, Any]:
-    """Cuts and writes, `more` files too; returns what `write --json` prints.
+    """Writes, `more` files too; returns what `write --json` prints.
 
     The report tells what the record in `job_folder` adds.
     """
     from marking import files
 
-    plan = plan_for(zone, layout, job, correction)
     kept = in_force(job_folder, job, layout, plan) if job_folder is not None else None
     contents, origins = _contents(job, layout, plan, kinds, correction)
     if "report" in kinds:
         contents = {**contents, **_report_files(job, layout, plan, kept)}
-    made_from = files.digest(_source(zone, layout, job, correction))
+    made_from = files.digest(_source(plan.zone.name, layout, job, correction))
     done = files.write_set(folder, {**contents, **more}, made_from)
     for warning in (*layout.warnings, *plan.warnings):
         say(f"note: {warning}")
@@ -210,11 +201,10 @@ def _light_files(job: Job, job_folder: Path) -> dict[str, bytes]:
     from devices.beam.memory import remembered
     from devices.beam.overlay import overlay
     from devices.beam.sheet import Look, sheet_png, sheet_svg
-    from devices.beam.work import work_for
     from marking.errors import RefusedError
     from marking.record import open_record
 
-    work = work_for(job)
+    work = work_of(job_folder, job)
     with open_record(job_folder) as record:
         desk = remembered(record, work)
     known = [section for section in work.plan.sections if section.id in desk.trued]

@@ -1,0 +1,111 @@
+"""How every verb comes by layout and division: those the job was begun with, else made anew.
+
+It brings the record and the machines together; a job without a record is laid out as it is, and
+looking never writes.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from devices.commands.history import has_record, kept_correction
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from devices.beam.work import Work
+    from devices.correction import Correction
+    from devices.job import Job
+    from marking.layout import Layout
+    from marking.record import Record
+    from marking.sections import Plan
+    from marking.zones import ZoneName
+
+
+def layout_of(folder: Path, job: Job, *, despite_ink: bool | None = None) -> Layout:
+    """The job's layout. Raises RefusedError when it moves a line once ink has been laid.
+
+    `despite_ink` says that a person takes it all the same; None where a verb has no such option.
+    """
+    if not has_record(folder):
+        from marking.layout import lay_out
+
+        return lay_out(job)
+    from marking.begun import layout_in_force
+    from marking.record import open_record
+
+    with open_record(folder) as record:
+        return layout_in_force(record, job, accept=despite_ink)
+
+
+def plan_of(
+    folder: Path, zone: ZoneName, job: Job, layout: Layout, correction: Correction | None
+) -> Plan:
+    """The sections of the job's layout for the zone named."""
+    from devices.division import divided, division_settings
+
+    def divide() -> Plan:
+        return divided(zone, layout, job, correction)
+
+    if not has_record(folder):
+        return divide()
+    from marking.begun import division_in_force
+    from marking.record import open_record
+
+    settings = division_settings(zone, job, correction)
+    with open_record(folder) as record:
+        return division_in_force(record, layout, zone, settings, divide)
+
+
+def work_of(folder: Path, job: Job) -> Work:
+    """What the projector's page works on. Raises RefusedError."""
+    from devices.beam.work import Work
+
+    layout = layout_of(folder, job)
+    return Work(job, layout, plan_of(folder, "beam", job, layout, None))
+
+
+def guard_division(
+    record: Record, job: Job, layout: Layout, plan: Plan, correction: Correction | None
+) -> None:
+    """Refuses a division that is not the one sections are inked by, naming what has changed."""
+    from devices.division import division_settings
+    from devices.job import Job
+    from marking.inked import guard_cut
+
+    settings = division_settings(plan.zone.name, job, correction)
+    guard_cut(record, layout, plan, settings, job.units, Job)
+
+
+def guard_sections(
+    folder: Path, job: Job, layout: Layout, *, despite_ink: bool, otherwise: str
+) -> None:
+    """Refuses to go by another division than the inked one, unless a person says so.
+
+    `otherwise` is what the verb does then.
+    """
+    if despite_ink or not has_record(folder):
+        return
+    from marking.errors import RefusedError
+    from marking.record import open_record
+
+    with open_record(folder) as record:
+        if not record.ink():
+            return
+    correction = kept_correction(folder, job)
+    plan = plan_of(folder, "plotter", job, layout, correction)
+    with open_record(folder) as record:
+        try:
+            guard_division(record, job, layout, plan, correction)
+        except RefusedError as fault:
+            raise RefusedError(f"{fault}. --despite-ink {otherwise} all the same") from None
+
+
+def begin(
+    record: Record, job: Job, layout: Layout, plan: Plan, correction: Correction | None
+) -> None:
+    """Keeps what the job is begun with, before anything is set out, read or inked."""
+    from devices.division import division_settings
+    from marking.begun import keep_begun
+
+    keep_begun(record, job, layout, plan, division_settings(plan.zone.name, job, correction))

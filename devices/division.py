@@ -1,0 +1,85 @@
+"""What a division is made for: the zone of one of the job's machines, and the keys it comes from.
+
+It holds which settings of a machine cut sections; it must not know what was inked.
+"""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+from typing import TYPE_CHECKING, Any
+
+from devices.holders import check_holders
+from marking.sections import cut_into_sections
+from marking.settings import flat
+from marking.zones import reach_zone
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from devices.correction import Correction
+    from devices.job import Job
+    from marking.layout import Layout
+    from marking.sections import Plan
+    from marking.zones import Zone, ZoneName
+
+_PLOTTER = ("kind", "unit", "x_size", "y_size", "origin", "axes", "coordinate_limit", "set_down")
+_PROJECTOR = (
+    "pixels",
+    "throw_ratio",
+    "offset",
+    "distance",
+    "picture_width",
+    "tilt",
+    "turn",
+    "set_down",
+)
+
+
+def zone_of(name: ZoneName, job: Job, correction: Correction | None) -> Zone:
+    """What one set-down reaches; a corrected plotter's may be less."""
+    if name == "beam":
+        from devices.beam.throw import beam_zone
+
+        return beam_zone(job, job.projector)
+    if name == "reach":
+        return reach_zone(job)
+    if correction is None:
+        return job.plotter.zone
+    from devices.correction import within_reach
+
+    return within_reach(job.plotter, correction).zone
+
+
+def divided(name: ZoneName, layout: Layout, job: Job, correction: Correction | None) -> Plan:
+    """The sections of `layout` for the zone named, as this version makes them.
+
+    Raises RefusedError when a pen that they need has no holder on the plotter: late in a job,
+    with marks set out and ink laid, is no time to hear of it.
+    """
+    plan = cut_into_sections(layout, job, zone_of(name, job, correction))
+    if name == "plotter":
+        used = sorted({piece.stroke.pen for section in plan.sections for piece in section.pieces})
+        check_holders({pen: job.pens.named(pen) for pen in used}, job.plotter)
+    return plan
+
+
+def division_settings(name: ZoneName, job: Job, correction: Correction | None) -> Mapping[str, Any]:
+    """The keys that cut sections for the zone named, by dotted key; lengths in mm."""
+    if name == "reach":
+        keys = job.model_dump(mode="json", include={"reach": {"depth", "span"}})
+    elif name == "beam":
+        keys = job.model_dump(
+            mode="json", include={"projector": set(_PROJECTOR), "reach": {"depth"}}
+        )
+    else:
+        keys = job.model_dump(mode="json", include={"plotter": set(_PLOTTER)})
+        keys["correction"] = corrected(correction)
+    return flat(keys)
+
+
+def corrected(correction: Correction | None) -> dict[str, float]:
+    """What a correction does, as plain data; without one, what draws true."""
+    if correction is None:
+        return {"scale_x": 1.0, "scale_y": 1.0, "skew": 0.0}
+    kept = asdict(correction)
+    return {name: kept[name] for name in ("scale_x", "scale_y", "skew")}

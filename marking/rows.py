@@ -1,0 +1,131 @@
+"""What the record gives back: one frozen class for each kind of row.
+
+It holds what was kept as it was kept; it must not know how it is stored, nor what it means.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, Literal
+
+if TYPE_CHECKING:
+    from datetime import datetime
+
+CheckKind = Literal["proof", "device", "control", "proof sheet"]
+InkEvent = Literal["begun", "done"]
+StrokeEvent = Literal["sent", "drawn", "presumed"]
+"""`drawn` is confirmed by the machine; `presumed` is by the clock alone."""
+WhereaboutsEvent = Literal["moving", "resting", "lost", "found"]
+"""A machine set going, at rest where it says, perhaps without its place, its marks read anew."""
+
+
+@dataclass(frozen=True)
+class KeptReading:
+    """A reading as it was taken. Bed frame, mm."""
+
+    at: datetime
+    layout: str
+    section: str
+    mark: str
+    at_bed: tuple[float, float]
+    sd: float
+    source: str
+
+
+@dataclass(frozen=True)
+class KeptPlacement:
+    """A solved pose, its covariance and whatever else was said, as plain data."""
+
+    id: int
+    at: datetime
+    layout: str
+    section: str
+    pose: Any
+    covariance: Any
+    detail: Any
+
+
+@dataclass(frozen=True)
+class KeptCheck:
+    """A proof of the cover, a check of the device named by `subject`, or what was set out for
+    either, as plain data."""
+
+    id: int
+    at: datetime
+    layout: str
+    kind: CheckKind
+    subject: str
+    result: Any
+
+
+@dataclass(frozen=True)
+class KeptInk:
+    """A section whose inking has begun or is done."""
+
+    at: datetime
+    layout: str
+    section: str
+    event: InkEvent
+    plan: str
+    """Hash of the division that the section is one of; version 0.1 left it empty now and then."""
+
+
+@dataclass(frozen=True)
+class KeptRun:
+    """One start of a device on a section: what was driven, where it stood, who allowed it."""
+
+    id: int
+    at: datetime
+    layout: str
+    section: str
+    device: str
+    """What of the device moves ink, as JSON; of version 0.1, a digest of all its settings."""
+    pose: Any
+    remark: str
+    plan: str
+    """Hash of the division that the section is one of; empty where none was kept."""
+
+
+@dataclass(frozen=True)
+class KeptLayout:
+    """A layout that work was begun with, and the settings that it came from."""
+
+    hash: str
+    begun_with: Any
+    data: bytes
+
+
+@dataclass(frozen=True)
+class KeptDivision:
+    """A division that work was begun with, and the settings of the machine that it is for."""
+
+    hash: str
+    layout: str
+    zone: str
+    begun_with: Any
+    data: bytes
+
+
+@dataclass(frozen=True)
+class KeptStroke:
+    """Something known of one stroke."""
+
+    at: datetime
+    run: int
+    section: str
+    stroke: str
+    event: StrokeEvent
+
+
+@dataclass(frozen=True)
+class KeptWhereabouts:
+    """Something known of whether a machine still has its place."""
+
+    at: datetime
+    section: str
+    """The one it was driven for."""
+    event: WhereaboutsEvent
+    detail: str
+    """Why the place may be lost, or the place in the machine's own words."""
+    readings: int
+    """How many readings of marks, of all sections, were kept before."""
