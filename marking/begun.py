@@ -29,8 +29,8 @@ if TYPE_CHECKING:
 
 TO_FINISH = (
     "If job.toml and its profiles are as they were, the job was begun by version 0.1, and this "
-    "version marks it out otherwise. Then finish it with that one (pip install canvasrule==0.1.0, "
-    "in an environment of its own), or draw the rest by hand. Its job.db was left as it is"
+    "version marks it out otherwise. Then finish it with that one, installed in an environment of "
+    "its own, or draw the rest by hand. Its job.db was left as it is"
 )
 
 

@@ -140,6 +140,7 @@ def _place(
     from devices.commands.placed import placement_lines, placement_record
     from devices.stance import by_control_marks, placed_on
     from marking.errors import BadInputError
+    from marking.inked import done_sections, runs_of
     from marking.record import layout_hash
     from marking.standing import keep_placement, standing
 
@@ -150,11 +151,11 @@ def _place(
         raise BadInputError(
             f"section {section.id} is inked already, and not as this layout and cut place it"
         )
-    if any(ink.section == section.id and ink.event == "done" for ink in record.ink()):
+    if section.id in done_sections(record, layout, plan):
         raise BadInputError(
             f"section {section.id} is inked already; readings for it would place nothing"
         )
-    if record.runs(section.id):
+    if runs_of(record, section.id, plan):
         return _begun(options, section, readings, record, job, layout, plan, correction)
     ground = by_control_marks(section, record, layout, plan, job)
     placed = placed_on(
