@@ -52,6 +52,8 @@ IO_ERRORS = {
 """ESC.E."""
 
 _MOST_STATUS = 63
+_WINDOW_LASTS = 5.0
+"""Seconds of silence after which a plotter counts as one that has no OW."""
 _PLACE = re.compile(rb"(-?\d{1,8}),(-?\d{1,8}),([01])")
 _WINDOW = re.compile(rb"-?\d{1,8}(,-?\d{1,8}){3}")
 _NUMBER = re.compile(rb"\d{1,6}")
@@ -140,13 +142,22 @@ class HpglTongue:
         if not self.own_window:
             return (started,)
         # A plotter without OW keeps an error of it, which is of no concern either.
-        asked = Question(self.window, "window", "window", spared=True)
-        return started, asked, Question(b"OE;", "number", "ready", most=max(INSTRUCTION_ERRORS))
+        return (
+            started,
+            *self._window_asked,
+            Question(b"OE;", "number", "ready", most=max(INSTRUCTION_ERRORS)),
+        )
 
     @property
     def window(self) -> bytes:
         """OW, page 2-9: only switching on and IN undo the window that was set."""
         return b"OW;" if self.starts and self.own_window else b""
+
+    @property
+    def _window_asked(self) -> tuple[Question, ...]:
+        if not self.window:
+            return ()
+        return (Question(self.window, "window", "window", lasts=_WINDOW_LASTS, spared=True),)
 
     def holds(self, size: int) -> tuple[Question, ...]:
         """Fills the buffer with raised moves and asks whether it overflowed (ESC.E, page 10-27).
@@ -158,7 +169,9 @@ class HpglTongue:
         fill = self.trial.program(size) + ESC + b"E"
         line = self.trial.line_seconds(len(fill))
         return (
-            Question(fill, "number", "holds", 3.0 + line, most=max(IO_ERRORS), spared=True),
+            Question(
+                fill, "number", "holds", 3.0 + line, most=max(IO_ERRORS), lasts=0.0, spared=True
+            ),
             # Put again late: of two answers the second could pass for that to the next trial.
             Question(self.halt + b"PU;OE;", "number", "ready", 10.0, most=max(INSTRUCTION_ERRORS)),
         )
@@ -185,7 +198,7 @@ class HpglTongue:
                 most=max(INSTRUCTION_ERRORS),
             ),
             Question(ESC + b"E", "number", "io error"),
-            *((Question(self.window, "window", "window", spared=True),) if self.window else ()),
+            *self._window_asked,
         )
 
     @property
@@ -197,8 +210,9 @@ class HpglTongue:
             self.halt + self.raise_pen + b"OS;",
             "number",
             "status",
-            10.0,
+            5.0,
             most=_MOST_STATUS,
+            lasts=10.0,
             spared=True,
         )
         return status, *self.diagnosis

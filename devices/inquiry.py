@@ -125,12 +125,9 @@ class Inquiry:
         question = self._questions[0]
         if now - self._put_at <= question.seconds:
             return "waiting"
-        if question.spared:
-            self._next()
-            return "answer"
         busy = now - self._heard_at <= question.lasts and now - self._first_put_at <= question.busy
         if now - self._first_put_at > question.lasts and not busy:
-            if question.meaning != "rest":
+            if question.meaning != "rest" and not question.spared:
                 return "silent"
             # After a limit a machine answers nothing before it is reset (interface.md).
             self._next()

@@ -88,7 +88,7 @@ class Question:
     busy: float = 0.0
     """How long a machine that answers `ping` may take."""
     spared: bool = False
-    """Whether a machine that does not answer it is asked it once only, and may be driven."""
+    """Whether the next question is asked, and the machine driven, when it does not answer it."""
 
 
 class Tongue(Protocol):

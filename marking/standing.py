@@ -185,8 +185,8 @@ def _kept_control(record: Record, layout: Layout, plan: Plan, units: Units) -> C
         raise RefusedError(
             "the control marks that are set out are for another layout: job.toml has changed "
             "since, or version 0.1 set them out and this version lays the job out otherwise. Put "
-            "job.toml back as it was; or finish with that version, installed in an "
-            "environment of its own; or run canvasrule control again, and take the marks of before off the cover"
+            "job.toml back as it was; or finish with that version, installed in an environment "
+            "of its own; or run canvasrule control again, and take the earlier marks off the cover"
         )
     if result is None:
         raise RefusedError(
