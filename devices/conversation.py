@@ -30,15 +30,14 @@ from devices.transitions import TRANSITIONS, Signal, State
 from devices.underway import UnderWay
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator, Mapping
+    from collections.abc import Iterable, Iterator
 
+    from devices.inquiry import Told
     from devices.limits import Limits
     from devices.tongue import Reply, Tongue
 
 _MOST_ASKED = 2
 """Times a question is put again before giving up; the buffer keeps room for one."""
-_SECONDS_A_BYTE = 0.01
-"""By the clock, on top of the estimate: reading, and starting and stopping at every point."""
 _LONGEST_REPLY = 200
 _RESTARTED = "the machine has restarted by itself (power, or its reset button)"
 _TOO_MUCH_NOISE = 4096
@@ -87,34 +86,14 @@ class Conversation:
         return self._inquired() if self._inquiry.done else []
 
     @property
-    def settings(self) -> Mapping[int, float]:
-        """What the machine said of itself in the greeting, by number."""
-        return self._inquiry.settings
-
-    @property
-    def tells_place(self) -> bool:
-        """Whether the machine was asked in the greeting where it stands, or should have been."""
-        return bool(self._tongue.poll)
-
-    @property
-    def greeted_at(self) -> Reply | None:
-        """Where it stood when it was greeted, brought to rest, where it tells."""
-        return self._inquiry.stands
-
-    @property
-    def zero(self) -> str:
-        """Where the program's zero lies for the machine, in its words; empty if it never said."""
-        return self._inquiry.stands.zero if self._inquiry.stands is not None else ""
+    def told(self) -> Told:
+        """What the machine said of itself in the greeting."""
+        return self._inquiry.told
 
     @property
     def standing(self) -> str | None:
         """Where the pen stands, in its words, when nothing is under way and it has said so."""
         return self._stands if self.drained else None
-
-    @property
-    def place_doubt(self) -> str | None:
-        """Why the machine may have lost its place before it was greeted."""
-        return self._inquiry.lost
 
     def feed(self, program: Iterable[Say]) -> None:
         """Gives the next stretch of program, taken piece by piece as there is room."""
@@ -149,7 +128,7 @@ class Conversation:
         if self.state in (State.GREETING, State.DIAGNOSING):
             self._out += self._inquiry.due(self._now)
         begins: list[str] = []
-        while self._may_go_on() and self._next is not None and self._fits(self._next):
+        while self._next is not None and self._fits(self._next):
             begins += self._next.begins
             self._send(self._next)
             self._rests, self._next = self._next.rests, next(self._feed, None)
@@ -214,28 +193,22 @@ class Conversation:
             return self._by_the_clock()
         if self.state is State.HELD and not self._open:
             self._wait_is_stale()
-        waiting = bool(self._open) or self._unsure or self.state is State.HELD
-        if not waiting:
+        if not (self._open or self._unsure or self.state is State.HELD):
             self._quiet_since = self._now
-            return []
         allowed = self._limits.patience + 2 * self._open.seconds
-        if self._now - self._quiet_since <= allowed:
-            return []
-        return self._overdue()
+        return self._overdue() if self._now - self._quiet_since > allowed else []
 
     # -- sending -------------------------------------------------------------------------------
 
-    def _may_go_on(self) -> bool:
-        return self.state is State.STREAMING and not self._unsure
-
     def _fits(self, say: Say) -> bool:
+        if self.state is not State.STREAMING or self._unsure:
+            return False
         if self._tongue.acknowledges:
             # The pen's place is asked out of turn, so it must stand still there until asked.
             # And a line that was refused is followed by none that relies on it: a pen is not
             # lowered where a lost move left it, nor dragged on because raising it was lost.
-            if self._open.ends_in_question or self._open.unanswered:
-                return False
-            if len(say.data) > self._room:
+            waits = self._open.ends_in_question or self._open.unanswered
+            if waits or len(say.data) > self._room:
                 return False
         elif self._open.bytes + len(say.data) > self._room:
             return False
@@ -248,10 +221,8 @@ class Conversation:
         return self._open.seconds + say.seconds <= self._limits.ahead_seconds
 
     def _space_allows(self, count: int) -> bool:
-        if not self._open:
-            return True
-        if self._space is None:
-            return False
+        if not self._open or self._space is None:
+            return not self._open
         free, sent_then = self._space
         return self._open.sent - sent_then + count <= free
 
@@ -297,18 +268,16 @@ class Conversation:
             return self._at(reply, line)
         if reply.kind == "number":
             return self._number(reply.number, line)
-        if reply.kind == "accepted":
-            if self._open.unanswered:
-                self._open.unanswered.popleft()
-                # It works the program off, however slowly: that is no silence.
-                self._quiet_since = self._now
-                return []
+        if reply.kind == "accepted" and self._open.unanswered:
+            self._open.unanswered.popleft()
+            # It works the program off, however slowly: that is no silence.
+            self._quiet_since = self._now
+            return []
+        if reply.kind in ("accepted", "setting"):
             return self._noted(line)
         if reply.kind == "banner":
             self._restarted = True
             return self._fail(_RESTARTED, place_lost=True)
-        if reply.kind == "setting":
-            return self._noted(line)
         self._alarmed = reply.kind == "alarm"
         said = "has stopped with an alarm" if self._alarmed else "refused a line"
         return self._fail(f"the machine {said}: {reply.text}", place_lost=reply.lost)
@@ -450,31 +419,20 @@ class Conversation:
         if self._asked_times >= _MOST_ASKED or full:
             return self._fail(
                 "the machine no longer says where its pen stands, or stands elsewhere than sent: "
-                "look whether it is paused or stuck, and at the cable"
+                "look whether it is paused or stuck, and at the cable",
+                place_lost=bool(self._tongue.poll),
             )
         self._asked_times += 1
         self._quiet_since = self._now
         self._signal(Signal.OVERDUE)
-        if self._tongue.poll:
-            self._out += self._tongue.poll
-        else:
-            self._out += self._tongue.checkpoint
-            self._open.sent += len(self._tongue.checkpoint)
+        self._out += self._tongue.poll or self._tongue.checkpoint
+        self._open.sent += 0 if self._tongue.poll else len(self._tongue.checkpoint)
         return [AskedAgain(self._asked_times)]
 
     def _by_the_clock(self) -> list[Event]:
         """For a machine that never answers: what should be done by now counts as done."""
-        strokes: list[str] = []
-        while (first := self._open.first) is not None:
-            seconds = 1.1 * first.seconds + _SECONDS_A_BYTE * len(first.data)
-            if self._now - self._quiet_since < seconds:
-                break
-            self._quiet_since += seconds
-            strokes += self._open.done(1)
-            # A line done needs no acknowledgement any more; a silent machine never gives one.
-            while len(self._open.unanswered) > len(self._open):
-                self._open.unanswered.popleft()
-        return [Presumed(tuple(strokes))] if strokes else []
+        strokes, self._quiet_since = self._open.by_the_clock(self._quiet_since, self._now)
+        return [Presumed(strokes)] if strokes else []
 
     def _wait_is_stale(self) -> None:
         """Its buffer is empty, so an Xoff without end is noise; a line held low is not."""
