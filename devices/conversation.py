@@ -33,8 +33,9 @@ from devices.transitions import TRANSITIONS, Signal, State
 from devices.underway import UnderWay
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator, Mapping, Sequence
+    from collections.abc import Iterable, Iterator, Sequence
 
+    from devices.inquiry import Told
     from devices.limits import Limits
     from devices.tongue import Question, Reply, Tongue
 
@@ -86,35 +87,14 @@ class Conversation:
         return self._came(self._interview.begin())
 
     @property
-    def settings(self) -> Mapping[int, float]:
-        """What the machine said of itself in the greeting, by number."""
-        return self._interview.settings
-
-    @property
-    def tells_place(self) -> bool:
-        """Whether the machine was asked in the greeting where it stands, or should have been."""
-        return bool(self._tongue.poll)
-
-    @property
-    def greeted_at(self) -> Reply | None:
-        """Where it stood when it was greeted, brought to rest, where it tells."""
-        return self._interview.stands
-
-    @property
-    def zero(self) -> str:
-        """Where the program's zero lies for the machine, in its words; empty if it never said."""
-        stands = self._interview.stands
-        return stands.zero if stands is not None else ""
+    def told(self) -> Told:
+        """What the machine said of itself in the greeting."""
+        return self._interview.told
 
     @property
     def standing(self) -> str | None:
         """Where the pen stands, in its words, when nothing is under way and it has said so."""
         return self._stands if self.drained else None
-
-    @property
-    def place_doubt(self) -> str | None:
-        """Why the machine may have lost its place before it was greeted."""
-        return self._interview.lost
 
     def feed(self, program: Iterable[Say]) -> None:
         """Gives the next stretch of program, taken piece by piece as there is room."""
@@ -161,7 +141,7 @@ class Conversation:
             self._out += self._interview.due(self._now)
         begins: list[str] = []
         self._ask_window()
-        while self._may_go_on() and self._next is not None and self._fits(self._next):
+        while self._next is not None and self._fits(self._next):
             begins += self._next.begins
             self._send(self._next)
             self._rests, self._next = self._next.rests, next(self._feed, None)
@@ -228,28 +208,22 @@ class Conversation:
         if self.state is State.HELD and not self._open:
             self._wait_is_stale()
         waits = self._watch.waits or self._unsure
-        waiting = bool(self._open) or waits or self.state is State.HELD
-        if not waiting:
+        if not (self._open or waits or self.state is State.HELD):
             self._quiet_since = self._now
-            return []
         allowed = self._limits.patience + 2 * self._open.seconds
-        if self._now - self._quiet_since <= allowed:
-            return []
-        return self._overdue()
+        return self._overdue() if self._now - self._quiet_since > allowed else []
 
     # -- sending -------------------------------------------------------------------------------
 
-    def _may_go_on(self) -> bool:
-        return self.state is State.STREAMING and not self._unsure
-
     def _fits(self, say: Say) -> bool:
+        if self.state is not State.STREAMING or self._unsure:
+            return False
         if self._tongue.acknowledges:
             # The pen's place is asked out of turn, so it must stand still there until asked.
             # And a line that was refused is followed by none that relies on it: a pen is not
             # lowered where a lost move left it, nor dragged on because raising it was lost.
-            if self._open.ends_in_question or self._open.unanswered:
-                return False
-            if len(say.data) > self._room:
+            waits = self._open.ends_in_question or self._open.unanswered
+            if waits or len(say.data) > self._room:
                 return False
         elif self._open.bytes + len(say.data) > self._room:
             return False
@@ -459,11 +433,13 @@ class Conversation:
         self._signal(Signal.ANSWERED_ALL)
         return [Greeted(self._room)]
 
-    def _ask_last(self, questions: Sequence[Question], suspected: str | None) -> list[Event]:
+    def _ask_last(
+        self, questions: Sequence[Question], suspected: str | None, *, place_lost: bool = False
+    ) -> list[Event]:
         """What is wrong, before giving up; `suspected` is told when the machine does not say."""
         came = self._interview.ask_last(questions, suspected, self._watch)
         if came is not None:
-            return self._came(came)
+            return self._fail(came.why, place_lost=place_lost)
         self._signal(Signal.UNSOUND)
         return []
 
@@ -491,17 +467,13 @@ class Conversation:
         self._asked_times += 1
         self._quiet_since = self._now
         self._signal(Signal.OVERDUE)
-        if self._tongue.poll:
-            self._out += self._tongue.poll
-        else:
-            self._out += self._tongue.checkpoint
-            self._open.sent += len(self._tongue.checkpoint)
+        self._out += self._tongue.poll or self._tongue.checkpoint
+        self._open.sent += 0 if self._tongue.poll else len(self._tongue.checkpoint)
         return [AskedAgain(self._asked_times)]
 
     def _by_the_clock(self) -> list[Event]:
         """For a machine that never answers: what should be done by now counts as done."""
-        strokes, seconds = self._open.done_by_the_clock(self._now - self._quiet_since)
-        self._quiet_since += seconds
+        strokes, self._quiet_since = self._open.by_the_clock(self._quiet_since, self._now)
         return [Presumed(strokes)] if strokes else []
 
     def _wait_is_stale(self) -> None:

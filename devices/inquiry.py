@@ -7,10 +7,11 @@ not know the program, how much of it is under way, nor what follows from what wa
 from __future__ import annotations
 
 from collections import deque
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
 
     from devices.tongue import Question, Reply, Tongue
 
@@ -21,6 +22,23 @@ _MOST_GARBLED = 4
 """Times a question is put whose answers come garbled."""
 _SHORTEST_BUFFER = 24
 """Bytes that the longest instruction takes that cannot be split."""
+
+
+@dataclass(frozen=True)
+class Told:
+    """What a machine said of itself before the program."""
+
+    settings: Mapping[int, float]
+    """By number, where it tells them."""
+    stands: Reply | None
+    """Where it stood when it was first spoken to, brought to rest, where it tells."""
+    doubt: str | None
+    """Why it may have lost its place since it was last driven."""
+
+    @property
+    def zero(self) -> str:
+        """Where the program's zero lies for it, in its words; empty if it never said."""
+        return self.stands.zero if self.stands is not None else ""
 
 
 class Inquiry:
@@ -37,12 +55,9 @@ class Inquiry:
         """The window that the machine says it has."""
         self.times = 0
         """How often the standing question has gone unanswered."""
-        self.settings: dict[int, float] = {}
-        """What the machine says of itself, by number."""
-        self.stands: Reply | None = None
-        """Where it says that it stood when it was first spoken to, brought to rest."""
-        self.lost: str | None = None
-        """Why it may have lost its place since it was last driven."""
+        self._settings: dict[int, float] = {}
+        self._stands: Reply | None = None
+        self._lost: str | None = None
         self._questions = deque(questions)
         self._tongue = tongue
         self._put_at: float | None = None
@@ -53,6 +68,11 @@ class Inquiry:
         """Whether a line was garbled of an answer that has several."""
         self._before: Reply | None = None
         self._locked = False
+
+    @property
+    def told(self) -> Told:
+        """What the answers say of the machine itself."""
+        return Told(self._settings, self._stands, self._lost)
 
     @property
     def done(self) -> bool:
@@ -81,7 +101,7 @@ class Inquiry:
         self._heard_at = now
         question = self._questions[0]
         if reply.kind == "setting" and question.meaning == "settings":
-            self.settings[reply.number] = float(reply.text)
+            self._settings[reply.number] = float(reply.text)
             return "answer"
         if reply.kind in ("refused", "alarm"):
             return self._refused(reply, question)
@@ -144,9 +164,9 @@ class Inquiry:
             self._resets -= 1
             if self._resets < 0:
                 self._resets = 0
-                self.lost = "it has restarted since it was last driven"
+                self._lost = "it has restarted since it was last driven"
         elif reply.kind in ("alarm", "place") and reply.lost:
-            self.lost = self.lost or reply.state or reply.text
+            self._lost = self._lost or reply.state or reply.text
         if reply.kind in ("alarm", "place"):
             self._locked = reply.kind == "alarm" or reply.locked
 
@@ -168,10 +188,10 @@ class Inquiry:
             self._before = reply
             return True
         if question.meaning == "stands":
-            self.stands = reply
+            self._stands = reply
             before = self._before
             if before is not None and not self._tongue.same_place(before.text, reply.text):
-                self.lost = self.lost or "it reports another place than before it was reset"
+                self._lost = self._lost or "it reports another place than before it was reset"
             return reply.still
         return reply.sound
 

@@ -14,8 +14,9 @@ from devices.inquiry import Inquiry, fault, silence
 from devices.restarts import RESTARTED, Watch
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Sequence
 
+    from devices.inquiry import Told
     from devices.tongue import Question, Reply, Tongue
 
 
@@ -49,19 +50,9 @@ class Interview:
         return self._inquiry.times
 
     @property
-    def settings(self) -> Mapping[int, float]:
-        """What the machine said of itself, by number."""
-        return self._inquiry.settings
-
-    @property
-    def stands(self) -> Reply | None:
-        """Where it stood when it was greeted, brought to rest, where it tells."""
-        return self._inquiry.stands
-
-    @property
-    def lost(self) -> str | None:
-        """Why it may have lost its place before it was greeted."""
-        return self._inquiry.lost
+    def told(self) -> Told:
+        """What the machine said of itself in the greeting."""
+        return self._inquiry.told
 
     def begin(self) -> Came:
         """The greeting."""

@@ -112,18 +112,17 @@ def has_its_place(
     Asked before it makes its first move. A machine that finds its zero by switches has found it
     by then. Raises RefusedError where nobody will read its marks.
     """
-    talk = link.driver.conversation
-    plotter = place.job.plotter
+    talk, tongue = link.driver.conversation, link.set.tongue
     if not earlier or place.rehearsal:
         return True
     # A flat bed finds its own corner when it is switched on; a roll begins where it lies.
-    switched = talk.begun_anew and plotter.kind == "roll"
-    if not switched and (not talk.tells_place or plotter.homes):
+    switched = talk.begun_anew and place.job.plotter.kind == "roll"
+    if not switched and (not tongue.poll or place.job.plotter.homes):
         return True
-    why = _SWITCHED if switched else talk.place_doubt
+    why = _SWITCHED if switched else talk.told.doubt
     if why is None and not place.moved and _lost(section, place) is None:
         way = _way(section, earlier[-1], place)
-        why = doubt(place.record, section.id, talk.greeted_at, link.set.tongue, way)
+        why = doubt(place.record, section.id, talk.told.stands, tongue, way)
     if why is None:
         return True
     # Readings from a file were taken before; the record holds them from now on, as old ones.
@@ -146,11 +145,12 @@ def _way(section: Section, last: KeptRun, place: Workplace) -> list[tuple[float,
     sent = list(dict.fromkeys(one.stroke for one in kept if one.event == "sent"))
     drawn = [name for name in sent if name in known.drawn]
     under_way = [name for name in sent if name in known.maybe]
-    spots = [made.bed.park]
+    # Parked it stands where a machine's own zero is, and so does one that has restarted: only
+    # a run of which nothing is under way may have ended there.
+    spots = [] if under_way else [made.bed.park]
     for name in (*drawn[-1:], *under_way):
         spots += paths[name]
     spots += [paths[name][0] for name in known.open[:1]]
-    spots.append(made.bed.park)
     unit = made.bed.unit
     return [(x * unit, y * unit) for x, y in spots]
 

@@ -1,7 +1,7 @@
 """What has been sent and is not known to be done: the pieces of program, and the bytes they fill.
 
-It owns the count of what the machine may still hold; it must not know what is sent next, how the
-machine answers, or what time it is.
+It owns the count of what the machine may still hold; it must not know what is sent next, how
+the machine answers, or what time it is.
 """
 
 from __future__ import annotations
@@ -13,6 +13,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable
 
     from devices.events import Say
+
 
 _SECONDS_A_BYTE = 0.01
 """By the clock, on top of the estimate: reading, and starting and stopping at every point."""
@@ -100,20 +101,16 @@ class UnderWay:
                 strokes += say.checkpoint.confirms
         return tuple(strokes)
 
-    def done_by_the_clock(self, elapsed: float) -> tuple[tuple[str, ...], float]:
-        """Takes as done what should be after so many seconds without a word from the machine.
-
-        Returns the strokes that this makes probable, and the seconds that they took.
-        """
+    def by_the_clock(self, since: float, now: float) -> tuple[tuple[str, ...], float]:
+        """Takes as done what should be by `now`, begun at `since`; its strokes, and till when."""
         strokes: list[str] = []
-        spent = 0.0
         while (first := self.first) is not None:
             seconds = 1.1 * first.seconds + _SECONDS_A_BYTE * len(first.data)
-            if elapsed - spent < seconds:
+            if now - since < seconds:
                 break
-            spent += seconds
+            since += seconds
             strokes += self.done(1)
             # A line done needs no acknowledgement any more; a silent machine never gives one.
             while len(self.unanswered) > len(self):
                 self.unanswered.popleft()
-        return tuple(strokes), spent
+        return tuple(strokes), since

@@ -15,6 +15,7 @@ from devices.machine import setting
 from devices.own_limits import OwnLimits
 from devices.run import Driver
 from devices.script import Script
+from devices.transitions import State
 from marking.begun import keep_begun
 from marking.errors import RefusedError
 
@@ -64,7 +65,7 @@ class Link:
 
     def begin(self) -> None:
         """Raises the pen and parks it: the first move of this conversation."""
-        zero = self.driver.conversation.zero
+        zero = self.driver.conversation.told.zero
         self.driver.record.add_whereabouts(self.driver.section, "moving", zero)
         self.driver.send(self.script.opening())
 
@@ -73,10 +74,15 @@ class Link:
         self.driver.send(self.script.hop_to(point))
 
     def leave(self) -> None:
-        """Keeps where the machine stands, where it says so and nothing is under way."""
-        stands = self.driver.stands or self.driver.conversation.standing
-        if stands is not None:
-            text = f"{stands};{self.driver.conversation.zero}"
+        """Keeps where the machine stands, if it was heard to the end.
+
+        Of one that failed it is not kept, since it may have restarted unheard: where it stands
+        then has to fit what was sent.
+        """
+        talk = self.driver.conversation
+        stands = self.driver.stands or talk.standing
+        if stands is not None and talk.state is not State.FAILED:
+            text = f"{stands};{self.driver.conversation.told.zero}"
             self.driver.record.add_whereabouts(self.driver.section, "resting", text)
 
 
@@ -111,8 +117,8 @@ def opened(section: Section, place: Workplace, port: Line, clock: Callable[[], f
         place.person.say,
     )
     driver.greet()
-    own = OwnLimits(driver.conversation.settings)
-    zero = [float(value) for value in driver.conversation.zero.split(",") if value]
+    own = OwnLimits(driver.conversation.told.settings)
+    zero = [float(value) for value in driver.conversation.told.zero.split(",") if value]
     wrong = own.objections(made.bed, zero or (0.0, 0.0))
     if wrong:
         raise RefusedError(

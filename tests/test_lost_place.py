@@ -12,13 +12,16 @@ from kills import make_job, samples
 from own_time import GantryPort, driven_at
 from scipy.spatial import cKDTree
 
+from devices import setdown
 from devices.bed import bed_at
 from devices.conversation import Conversation
 from devices.job import Job
 from devices.machine import setting
+from devices.person import Person
 from devices.port import DeviceError
 from devices.run import Driver
 from devices.script import Script
+from devices.sighting import Sighted
 from devices.workplace import Link
 from marking.jobfile import load_job
 from marking.layout import lay_out
@@ -26,11 +29,13 @@ from marking.record import open_record
 from marking.sections import cut_into_sections
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Sequence
     from pathlib import Path
 
+    from devices.bed import Bed
     from devices.simulated.cloth import Spot
     from marking.sections import Section
+    from marking.witness import Mark
 
 DONE, REFUSED, DEVICE_FAILED = 0, 1, 3
 FIRST, SECOND = "r1c1", "r1c2"
@@ -58,13 +63,19 @@ class Begun:
     def readings(self, name: str, zero: Spot = (0.0, 0.0)) -> list[Any]:
         """Exact readings of the section's marks by a machine whose zero lies at `zero`."""
         rows = ["section,mark,x_mm,y_mm"]
-        bed = bed_at(self.job.plotter, self.section.window)
-        for mark in self.section.witness:
-            at = np.subtract(mark.at_table, STANDS_OFF) - bed.origin_table
-            x, y = at @ bed.to_bed.T - zero
-            rows.append(f"{SECOND},{mark.id},{x:.3f},{y:.3f}")
+        for mark, (x, y) in self.bed_of_marks(zero).items():
+            rows.append(f"{SECOND},{mark},{x:.3f},{y:.3f}")
         (self.folder / name).write_text("\n".join(rows) + "\n", "utf-8")
         return ["--readings", self.folder / name]
+
+    def bed_of_marks(self, zero: Spot) -> dict[str, Any]:
+        """Where the machine sees each mark, in mm of its own."""
+        bed = bed_at(self.job.plotter, self.section.window)
+        return {
+            mark.id: (np.subtract(mark.at_table, STANDS_OFF) - bed.origin_table) @ bed.to_bed.T
+            - zero
+            for mark in self.section.witness
+        }
 
     def faults(self, port: GantryPort) -> tuple[float, float]:
         """mm: the furthest point of a stroke from ink, and of ink from any stroke."""
@@ -205,6 +216,37 @@ def test_a_power_loss_between_two_runs_is_seen_and_nothing_is_inked(
         assert not port.machine.carriage.down, "the pen was left on the cloth"
         assert drive(*begun.words, *begun.readings("anew.csv", zero)) == DONE
     # A pen that sank when the power went leaves its mark on the stroke.
+    assert max(begun.faults(port)) <= SAMPLING
+
+
+def test_a_person_reads_the_marks_anew_under_the_pen_before_any_move_is_trusted(
+    begun: Begun, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    port, zero = GantryPort(), (2.0, 1.5)
+    before, read = begun.readings("before.csv"), begun.bed_of_marks(zero)
+    asked: list[tuple[str, int]] = []
+
+    def agrees(person: Person, question: str) -> bool:
+        asked.append((question, sum(b"G0" in data for _, data in port.written)))
+        return True
+
+    def under_the_pen(marks: Sequence[Mark], bed: Bed, *_: Any) -> tuple[Sighted, ...]:
+        at = {one.id: read[one.id] / bed.unit for one in marks}
+        return tuple(Sighted(name, (round(x), round(y))) for name, (x, y) in at.items())
+
+    monkeypatch.setattr(setdown, "has_keyboard", lambda: True)
+    monkeypatch.setattr(setdown, "sight", under_the_pen)
+    monkeypatch.setattr(Person, "agrees", agrees)
+    with driven_at(port, monkeypatch) as drive:
+        in_mid_stroke(port, 12, lambda: port.power_cycle(zero))
+        assert drive(*begun.words, *before) == DEVICE_FAILED
+        moves = sum(b"G0" in data for _, data in port.written)
+        asked.clear()
+        capsys.readouterr()
+        attended = [word for word in begun.words if word != "--unattended"]
+        assert drive(*attended, *before) == DONE
+    assert asked[0] == ("Does it stand at its zero, the device and cover unmoved?", moves)
+    assert "place nothing now" in capsys.readouterr().err
     assert max(begun.faults(port)) <= SAMPLING
 
 
