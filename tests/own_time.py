@@ -66,10 +66,11 @@ class GantryPort:
         pass
 
     def power_cycle(self, zero: Spot) -> None:
-        """Power goes and comes back; a person sets its zero at `zero` of the cloth."""
+        """Power goes and comes back; a person sets its zero at `zero` of the cloth, once it hears."""
         self.machine.lose_power(self.now)
         self.machine.restore_power(self.now)
         self.machine.carriage.slip = zero
+        self.now += self.gantry.boot_seconds
 
 
 @contextmanager
