@@ -164,7 +164,12 @@ class Tally:
     runs: int = 0
 
 
-def drive_with_kills(folder: Path, rng: random.Random, most_kills: int) -> Tally:
+def drive_with_kills(
+    folder: Path,
+    rng: random.Random,
+    most_kills: int,
+    kinds: tuple[str, ...] = ("driver", "plotter", "cable"),
+) -> Tally:
     """Drives the section to its end, killing something at random up to so many times."""
     tally = Tally()
     plotter_port = free_port()
@@ -173,7 +178,7 @@ def drive_with_kills(folder: Path, rng: random.Random, most_kills: int) -> Tally
     try:
         for _ in range(20 * most_kills + 20):
             driver = start_driver(folder, cable.port)
-            kind = rng.choice(["driver", "plotter", "cable"])
+            kind = rng.choice(kinds)
             if tally.kills >= most_kills:
                 kind = "none"
             if kind == "cable":
