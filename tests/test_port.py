@@ -130,7 +130,7 @@ def begun(folder: Path) -> bool:
     if not (folder / RECORD_FILE).exists():
         return False
     with open_record(folder) as record:
-        return bool(record.strokes(SECTION))
+        return any(kept.event == "drawn" for kept in record.strokes(SECTION))
 
 
 def test_a_section_begun_on_one_plotter_is_not_gone_on_with_on_another(
