@@ -205,7 +205,7 @@ class Ordeal:
                 self.terminal.send(SIGNALS["kill" if self.random.random() < 0.5 else "terminate"])
             elif kind in SIGNALS:
                 at.pace = 1.0 if kind != "kill" else pace
-                outcome.rested = at.now
+                outcome.rested, at.late = at.now, 0.0
                 self.terminal.send(SIGNALS[kind])
             elif kind == "unplug":
                 at.unplug()
@@ -360,7 +360,8 @@ class Ordeal:
             return
         outcome.rested = max(rests, default=0.0)
         if self.times_rests and outcome.rested > RESTS_AT_MOST:
-            outcome.faults.append(f"the pen rests for {outcome.rested:.2f} s")
+            late = f"this computer was up to {self.at.late:.2f} s late"
+            outcome.faults.append(f"the pen rests for {outcome.rested:.2f} s ({late})")
 
     def _check_whole(self, section: str, outcome: Outcome) -> None:
         ink = Ink([path.path for path in self.cloth.ink])
