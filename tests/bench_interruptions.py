@@ -20,8 +20,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from forked import Terminal
+from job_sheet import Sheet, prepared
 from machine_models import MODELS, STOCK
-from ordeal import Ordeal, Outcome, Sheet, prepared
+from ordeal import Ordeal, Outcome
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

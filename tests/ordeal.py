@@ -8,14 +8,13 @@ from __future__ import annotations
 
 import csv
 import io
-import json
 import random
 import re
 import shutil
 import signal
 import time
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from cloth_checks import Ink, samples
 from standing_machine import StandingMachine
@@ -25,8 +24,11 @@ from devices.simulated.table import Stand, TableCloth
 if TYPE_CHECKING:
     from pathlib import Path
 
+    import numpy as np
     from forked import Terminal
+    from job_sheet import Sheet
     from machine_models import Model
+    from numpy.typing import NDArray
 
     Spot = tuple[float, float]
 
@@ -70,58 +72,6 @@ class Outcome:
     """mm that ink lies off which was on its way when the machine started anew."""
 
 
-@dataclass(frozen=True)
-class Sheet:
-    """What the command says of a job: all of it public."""
-
-    strokes: dict[str, dict[str, Any]]
-    """By section, then by stroke: its points on the table."""
-    origins: dict[str, Spot]
-    windows: dict[str, tuple[float, float, float, float]]
-    marks: dict[str, Spot]
-    seen: dict[str, list[str]]
-
-
-def prepared(model: Model, folder: Path, terminal: Terminal) -> Sheet:
-    """Makes the model's job with its control marks set out, and reads what it says of it."""
-    folder.mkdir(parents=True)
-    (folder / "job.toml").write_text(model.job(), "utf-8")
-    job = ["--job", str(folder)]
-    terminal.start(["control", *job, "--spacing", "3 in"])
-    terminal.ended(120.0)
-    control = _json(terminal.run(["control", *job, "--spacing", "3 in", "--only-look", "--json"]))
-    plan = _json(terminal.run(["section", *job, "--json"]))
-    listed = terminal.run(["section", *job])
-    files = _json(terminal.run(["write", *job, "--hpgl", "--json"]))["files"]
-    marks = {mark["id"]: tuple(mark["at"]) for mark in control["marks"]}
-    for section in plan["sections"]:
-        marks |= {mark["id"]: tuple(mark["at"]) for mark in section["witness"]}
-    return Sheet(
-        {
-            one["id"]: {stroke["id"]: stroke["points"] for stroke in one["strokes"]}
-            for one in plan["sections"]
-        },
-        {file["section"]: tuple(file["origin"]) for file in files if "origin" in file},
-        {one["id"]: tuple(one["window"]) for one in plan["sections"]},
-        marks,
-        _seen(listed, marks),
-    )
-
-
-def _json(said: str) -> Any:
-    """The result among what was said."""
-    return json.loads(next(line for line in said.splitlines() if line.startswith("{")))
-
-
-def _seen(listed: str, marks: dict[str, Spot]) -> dict[str, list[str]]:
-    """The marks that the list of sections names for each."""
-    rows = [line.split("|") for line in listed.splitlines() if re.match(r"\| \d+ \| r\d", line)]
-    return {
-        row[2].strip(): [word for word in re.findall(r"\w+", f"{row[5]} {row[6]}") if word in marks]
-        for row in rows
-    }
-
-
 class Ordeal:
     """One job, one machine, one person."""
 
@@ -154,8 +104,8 @@ class Ordeal:
         self.kinds = [*ANY_MACHINE, *model.ends]
         """What may end a run."""
         self._begun: set[str] = set()
-        self._blind = 0
-        """How many paths of ink are judged already."""
+        self._judged = 0
+        """How many paths of ink are told of already."""
         self.outcomes: list[Outcome] = []
         self.log: list[str] = []
 
@@ -255,7 +205,7 @@ class Ordeal:
                 self.terminal.send(SIGNALS["kill" if self.random.random() < 0.5 else "terminate"])
             elif kind in SIGNALS:
                 at.pace = 1.0 if kind != "kill" else pace
-                outcome.rested = at.now
+                outcome.rested, at.late = at.now, 0.0
                 self.terminal.send(SIGNALS[kind])
             elif kind == "unplug":
                 at.unplug()
@@ -370,16 +320,19 @@ class Ordeal:
             outcome.faults.append(f"neither went on nor ended in {GIVES_UP:.0f} s: {_last(said)}")
         elif code not in (0, 1, 2, 3, 130) and not (came and outcome.kind not in ("", "Ctrl C")):
             outcome.faults.append(f"exit code {code}: {_last(said)}")
-        ink = Ink([path.path for path in self.cloth.ink])
-        off, where = ink.displaced(self._wanted)
-        if off > DISPLACED:
-            outcome.faults.append(
-                f"ink {off:.1f} mm off its line, at {where[0]:.0f},{where[1]:.0f}"
-            )
+        if "is begun" in said:
+            self._begun.add(section)
+        laid = [path.path for path in self.cloth.ink]
+        off, where = Ink(laid[self._judged :]).displaced(self._wanted)
+        if off > DISPLACED and came and self._drew_blind(outcome, code):
+            outcome.blind, self._judged = off, len(laid)
+        elif off > DISPLACED:
+            spot = f"{where[0]:.0f},{where[1]:.0f}"
+            outcome.faults.append(f"ink {off:.1f} mm off its line, at {spot}")
+        ink, drawn = Ink(laid), self._recorded(section)
+        strokes = self.sheet.strokes[section]
         false = [
-            name
-            for name, path in self.sheet.strokes[section].items()
-            if name in self._recorded(section) and ink.missing(path) > DISPLACED
+            name for name in strokes if name in drawn and ink.missing(strokes[name]) > DISPLACED
         ]
         if false:
             outcome.faults.append(f"{len(false)} strokes falsely drawn: {false[0]}")
@@ -407,7 +360,8 @@ class Ordeal:
             return
         outcome.rested = max(rests, default=0.0)
         if self.times_rests and outcome.rested > RESTS_AT_MOST:
-            outcome.faults.append(f"the pen rests for {outcome.rested:.2f} s")
+            late = f"this computer was up to {self.at.late:.2f} s late"
+            outcome.faults.append(f"the pen rests for {outcome.rested:.2f} s ({late})")
 
     def _check_whole(self, section: str, outcome: Outcome) -> None:
         ink = Ink([path.path for path in self.cloth.ink])
@@ -425,7 +379,7 @@ class Ordeal:
         }
 
     @property
-    def _wanted(self) -> Any:
+    def _wanted(self) -> NDArray[np.float64]:
         return samples(path for strokes in self.sheet.strokes.values() for path in strokes.values())
 
 

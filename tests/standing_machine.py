@@ -47,7 +47,8 @@ class StandingMachine:
         self.bytes = 0
         """How many have come since the port was opened last."""
         self.opened_at = 0.0
-        self.opened = 0
+        self.late = 0.0
+        """The longest, in s, that this computer left the machine waiting for its turn of late."""
         self.line: deque[tuple[float, str, bytes]] = deque(maxlen=30)
         """What went over the line last, and when: `>` to the machine, `<` from it."""
         self._random = random.Random(seed)
@@ -133,6 +134,7 @@ class StandingMachine:
             ready = select.select(watched, [], [], _TURN)[0]
             with self._lock:
                 before, looked_at = looked_at, time.monotonic()
+                self.late = max(self.late, looked_at - before - _TURN)
                 self.now += min((looked_at - before) * self.pace, _LONGEST_STEP)
                 if self._server in ready:
                     self._answer_call()
@@ -149,7 +151,6 @@ class StandingMachine:
             return
         caller.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
         self._caller, self.bytes, self.opened_at = caller, 0, self.now
-        self.opened += 1
         if hasattr(self.machine, "opened"):
             self.machine.opened(self.now)
 
