@@ -66,7 +66,7 @@ class GantryPort:
         pass
 
     def power_cycle(self, zero: Spot) -> None:
-        """Power goes and comes back; once it is up, a person sets its zero at `zero` of the cloth."""
+        """Power goes and comes back; once it is up, its zero is set at `zero` of the cloth."""
         self.machine.lose_power(self.now)
         self.machine.restore_power(self.now)
         self.machine.carriage.slip = zero
