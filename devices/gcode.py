@@ -10,7 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from devices.bed import Bed, Point, bed_at
+from devices.bed import Bed, Point, bed_of
 from devices.hand import Pace, inkings, pace_of
 from marking.errors import RefusedError
 
@@ -31,7 +31,7 @@ def program(
     Raises RefusedError before anything is written when a stroke would leave the usable area or a
     pen asks for a holder that the machine does not have.
     """
-    bed = bed_at(plotter, section.window, correction)
+    bed = bed_of(section, plotter, correction)
     strokes = inkings(section, pens, bed)
     hand = GcodeHand(plotter, pens, bed, pace_of(plotter, pens))
     parts = [*hand.opening()]

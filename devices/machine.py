@@ -6,7 +6,7 @@ import hashlib
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from devices.bed import bed_at
+from devices.bed import bed_of
 from devices.gcode import GcodeHand
 from devices.gcode_tongue import GcodeTongue
 from devices.hand import inkings, pace_of
@@ -46,7 +46,7 @@ def setting(
     Raises RefusedError when a stroke would leave the bed or a pen asks what is not there.
     """
     check_pens(drawings(section, pens), plotter)
-    bed = bed_at(plotter, section.window, correction)
+    bed = bed_of(section, plotter, correction)
     pace = pace_of(plotter, pens)
     tongue: Tongue
     hand: Hand

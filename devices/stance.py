@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from devices.bed import bed_at
+from devices.bed import bed_of
 from marking.butts import butts, window_middle
 from marking.limits import Limits
 from marking.network import Reading, Setup, Target, ink, known
@@ -74,7 +74,7 @@ def from_readings(
     Where control marks are set out, it is the very one that the verb `place` would make. Raises
     RefusedError or BadInputError when they cannot tell where the device stands.
     """
-    bed = bed_at(job.plotter, section.window, correction)
+    bed = bed_of(section, job.plotter, correction)
     taken = _carried_to_table(bed, [(r.mark, r.at_bed, r.sd) for r in readings])
     by_control = control_is_set_out(record, layout)
     known_so_far = (
@@ -167,7 +167,7 @@ def _network(
         elif "readings" in kept.detail:
             state = ink(state, setup_from(kept))
         else:
-            bed = bed_at(job.plotter, sections[name].window, correction)
+            bed = bed_of(sections[name], job.plotter, correction)
             state = ink(state, Setup(name, pose_from(kept.pose), _read_for(kept, record, bed)))
     return state
 

@@ -214,7 +214,7 @@ def _upright_x(plot: Plot, cross_line: str) -> set[float]:
     (stroke,) = [s for s in plot.strokes if s["of"] == cross_line]
     lines = np.concatenate(list(by_ezdxf(plot).values()))
     exact = (plot.device_mm(stroke["points"]) / plot.unit)[0]
-    axis = [axis[1] for axis in plot.facts.get("axes", ("+x", "+y"))].index("x")
+    axis = [axis[1] for axis in plot.axes].index("x")
     near = (np.abs(lines[:, :, axis] - exact[axis]) <= 1).all(axis=1)
     return set(lines[near][:, :, axis].ravel().tolist())
 

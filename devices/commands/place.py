@@ -133,7 +133,7 @@ def _place(
     plan: Plan,
     correction: Correction | None,
 ) -> int:
-    from devices.bed import bed_at
+    from devices.bed import bed_of
     from devices.commands.placed import placement_lines, placement_record
     from marking.butts import butts
     from marking.errors import BadInputError
@@ -150,7 +150,7 @@ def _place(
         raise BadInputError(
             f"section {section.id} is inked already, and not as this layout and cut place it"
         )
-    bed = bed_at(job.plotter, section.window, correction)
+    bed = bed_of(section, job.plotter, correction)
     at_table = bed.table_of([reading.at_bed for reading in readings]).tolist()
     carried = [
         Reading(reading.mark, (x, y), reading.sd)
