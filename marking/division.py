@@ -98,13 +98,14 @@ def _check_goes_through(layout: Layout, job: MarkingJob, zone: Zone, carriage: A
         return
     shown = [format_length(length, job.units) for length in (takes, cover, inks, ink)]
     why = (
-        f"takes canvas {shown[0]} wide, and this cover is {shown[1]} wide"
+        f"takes canvas {shown[0]} wide, and this cover is {shown[1]} wide, with what wraps over "
+        f"the table's edges still to come. Use a carriage that takes {shown[1]} and the wrap"
         if cover > takes
-        else f"inks {shown[2]} of the canvas's width, and this marking is {shown[3]} wide"
+        else f"inks {shown[2]} of the canvas's width, and this marking is {shown[3]} wide. Use a "
+        f"carriage that inks {shown[3]}, or wider margins at the edges along it"
     )
     raise RefusedError(
-        f"plotter: loose canvas is fed through it, and its carriage {why}, with what wraps over "
-        f"the table's edges still to come. Use a carriage that takes {shown[1]} and the wrap, or a "
+        f"plotter: loose canvas is fed through it, and its carriage {why}, or a "
         'flat bed that is set down on the stretched cover (plotter.profile = "flatbed-24x36"), or '
         "mark it by hand (--for reach)"
     )

@@ -252,17 +252,33 @@ def _set_down_corner(picture: Picture, section: Section) -> str:
     """The low corner of a section's window, drawn so that it can be taken for no neighbour's.
 
     The corner lies on the neighbour's ground, so its arms run along the window's own edges and an
-    arrow leads from it into the section that the device is set down for.
+    arrow leads from it into the section that the device is set down for: straight along the edge
+    where numerals stand in the way.
     """
-    (x, y), arm = section.window[:2], 1.5 * picture.letters
+    (x, y), letters = section.window[:2], picture.letters
     x0, y0, x1, y1 = section.core
     # Well into the section, as far as a small one has room; its name stands in the middle.
-    tip = np.array([max(x, x0) + min(arm, (x1 - x0) / 4), max(y, y0) + min(arm, (y1 - y0) / 4)])
+    tip = np.array([max(x, x0) + min(1.5 * letters, (x1 - x0) / 4), y])
+    level = _clear_above(picture.layout, (x, tip[0] + letters), y) - letters / 5
+    arm = min(1.5 * letters, level)
+    inside = max(y, y0) + min(1.5 * letters, (y1 - y0) / 4)
+    if inside + letters / 5 - y < level:
+        tip[1] = inside
     way = (tip - (x, y)) / np.hypot(*(tip - (x, y)))
-    back, aside = tip - 0.7 * picture.letters * way, 0.35 * picture.letters * way[::-1] * (-1, 1)
+    aside = min(0.35 * letters, level) * np.array([-way[1], way[0]])
+    back = tip - 0.7 * letters * way
     corner = np.array([(x + arm, y), (x, y), (x, y + arm)])
     shaft, head = np.array([(x, y), tip]), np.array([back + aside, tip, back - aside])
     return "".join(picture.sheet.path(line) for line in (corner, shaft, head))
+
+
+def _clear_above(layout: Layout, along: tuple[float, float], y: float) -> float:
+    """How far above `y` the first numeral's ink stands between two places along the table."""
+    boxes = (placed.numeral.box_table for placed in layout.numerals)
+    return min(
+        (box[1] - y for box in boxes if box[3] > y and box[0] < along[1] and box[2] > along[0]),
+        default=math.inf,
+    )
 
 
 def _write_plate(picture: Picture, plates: Any, names: Any, section: Section) -> None:

@@ -93,11 +93,14 @@ def _numeral_lines(layout: Layout, job: MarkingJob) -> Iterator[str]:
     )
     far_off = format_length(legibility.view_from, job.units)
     angle = legibility.arc_minutes
-    read = "easily read" if angle >= 20 else "readable" if angle >= 16 else "hard to read"
-    yield f"- From {far_off} they are {read}."
     near = legibility.neighbours
+    together = near is not None and legibility.height > near.apart_height
+    read = "readable" if angle >= 16 else "hard to read"
+    if angle >= 20:
+        read = "large enough, but see their gaps" if together else "easily read"
+    yield f"- From {far_off} they are {read}."
     if near is not None:
-        yield _gap_line(near, together=legibility.height > near.apart_height)
+        yield _gap_line(near, together=together)
     ratio = legibility.height_to_stroke
     weight = "heavy" if ratio < 10 else "light" if ratio > 14 else "as bold as lettering should be"
     yield f"- They are {weight}, {ratio:.1f} pen widths high."

@@ -106,13 +106,13 @@ def test_a_job_once_refused_or_divided_badly_has_the_fewest_sections(
 @st.composite
 def lines_by_lot(draw: st.DrawFn) -> tuple[Axis, float]:
     """A few lines of different ink at uneven places, and a bed that may be too small for them."""
-    gaps = draw(st.lists(st.integers(3, 60), min_size=2, max_size=7))
+    gaps = draw(st.lists(st.integers(3, 60), min_size=2, max_size=5))
     places = np.cumsum([10.0, *gaps]).tolist()
     lines = [(at, draw(st.sampled_from([0.2, 0.5, 1.2]))) for at in places]
     boxes = [(at - 2.0, at + 1.9) for at in places[:: draw(st.integers(1, 3))]]
     ticks = draw(st.booleans())
     start, end = places[0] - draw(st.integers(0, 9)), places[-1] + draw(st.integers(0, 9))
-    pitch = draw(st.sampled_from([8.0, 25.0, 60.0]))
+    pitch = draw(st.sampled_from([25.0, 60.0]))
     marked = places[:: draw(st.integers(1, 2))]
     along = axis((start, end), lines, pitch, marked, [] if ticks else boxes, ticks_between=ticks)
     return along, float(draw(st.integers(5, math.ceil(end - start) + 5)))
@@ -132,7 +132,7 @@ def fewest_of_every_choice(along: Axis, size: float) -> tuple[int, float] | None
     return None
 
 
-@settings(max_examples=100)
+@settings(max_examples=80)
 @given(case=lines_by_lot())
 def test_joins_lie_midway_and_evenly_where_that_takes_no_more_of_them(
     case: tuple[Axis, float],
