@@ -232,4 +232,4 @@ def test_twelve_inches_are_12251_units_of_0_02488_mm(written: Written) -> None:
     """By hand: 12 x 25.4 / 0.02488 = 12250.80; at 0.025 mm they would be 12192."""
     plot = written("units of 0.02488 mm and four pens")[1][0]
     (zero,), (twelve,) = _upright_x(plot, "cross-0"), _upright_x(plot, "cross-12")
-    assert twelve - zero == pytest.approx(12250.80, abs=2 * HALF_UNIT)
+    assert abs(twelve - zero) == pytest.approx(12250.80, abs=2 * HALF_UNIT)
