@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 
     from devices.correction import Correction
     from devices.plotter import Plotter
+    from marking.sections import Section
     from marking.witness import Box
 
     FloatArray = NDArray[np.float64]
@@ -82,6 +83,14 @@ class Bed:
     def park(self) -> tuple[int, int]:
         """Where the pen waits, in units: the corner where both coordinates are least."""
         return self.low
+
+
+def bed_of(section: Section, plotter: Plotter, correction: Correction | None = None) -> Bed:
+    """The bed of `plotter` set down for `section`, turned where its division has it turned.
+
+    Raises as `bed_at` does.
+    """
+    return bed_at(plotter.standing(turned=section.turned), section.window, correction)
 
 
 def bed_at(plotter: Plotter, window: Box, correction: Correction | None = None) -> Bed:

@@ -10,7 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from devices.bed import Bed, Point, bed_at
+from devices.bed import Bed, Point, bed_of
 from devices.hand import Inking, Pace, inkings, pace_of, passes
 from devices.holders import check_holders
 
@@ -32,7 +32,7 @@ def program(
     Raises RefusedError before anything is written when a stroke would leave the usable area or a
     pen asks for a holder that the machine does not have.
     """
-    bed = bed_at(plotter, section.window, correction)
+    bed = bed_of(section, plotter, correction)
     hand = GcodeHand(plotter, pens, bed, pace_of(plotter, pens))
     return _program(hand, ((hand, stroke) for stroke in inkings(section, pens, bed))), bed
 

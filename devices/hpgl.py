@@ -11,7 +11,7 @@ import itertools
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from devices.bed import Bed, Point, bed_at
+from devices.bed import Bed, Point, bed_of
 from devices.hand import passes
 from devices.holders import check_holders
 from marking.errors import RefusedError
@@ -50,7 +50,7 @@ def program(
     Raises RefusedError before anything is written when a stroke would leave the usable area or a
     pen asks for what the plotter does not have.
     """
-    bed = bed_at(plotter, section.window, correction)
+    bed = bed_of(section, plotter, correction)
     return written(drawings(section, pens), plotter, bed, section.id), bed
 
 
@@ -73,9 +73,11 @@ def opening(plotter: Plotter, bed: Bed) -> Iterator[str]:
     """Initialises the plotter and closes it to all but the usable area."""
     if "IN" in plotter.instructions:
         yield "IN;"
-    if "IW" in plotter.instructions:
-        # IN resets the window to the hard-clip limits, so IW has to follow it.
-        yield f"IW{bed.low[0]},{bed.low[1]},{bed.high[0]},{bed.high[1]};"
+    window = f"IW{bed.low[0]},{bed.low[1]},{bed.high[0]},{bed.high[1]};"
+    if "IW" in plotter.instructions and len(window) <= plotter.longest_instruction:
+        # IN resets the window to the hard-clip limits, so IW has to follow it. It cannot be sent in
+        # parts; a machine that cannot take it whole is held in its area by `Bed.units` alone.
+        yield window
     yield "PU;PA;"
 
 

@@ -139,7 +139,7 @@ cross_folds = false          # extra fold lines also as cross lines, for bottom 
 
 [numerals]
 sides = ["near", "far"]
-height = "auto"              # the greatest that fits, or a length over the ink
+height = "auto"              # the greatest that reads and lets a join pass, or a length
 every = {every}                    # number every n-th cross line
 per_line = {per_line}                 # what one pitch counts for
 clear = "{clear}"              # least gap between neighbours and to any line or edge

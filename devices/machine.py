@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from devices.bed import bed_at
+from devices.bed import bed_of
 from devices.buffer_trial import buffer_trial
 from devices.gcode import GcodeHand
 from devices.gcode_tongue import GcodeTongue
@@ -52,7 +52,7 @@ def setting(
     RefusedError when a stroke would leave the bed or a pen asks what is not there.
     """
     check_pens(drawings(section, pens), plotter)
-    bed = bed_at(plotter, section.window, correction)
+    bed = bed_of(section, plotter, correction)
     if own is not None:
         plotter = own.slower(plotter)
     pace = pace_of(plotter, pens, own.acceleration if own is not None else None)

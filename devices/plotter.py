@@ -10,11 +10,19 @@ from typing import Annotated, Literal
 from pydantic import BeforeValidator, Field, StringConstraints, model_validator
 
 from marking.job import Clearance, Count, Length, Speed, Switch, Table
-from marking.zones import Pace, Zone
+from marking.zones import Corner, Pace, Zone
 
 Axis = Literal["+x", "-x", "+y", "-y"]
 Instruction = Literal["IN", "IW", "SP", "VS", "FS", "PA", "PU", "PD"]
 Handshake = Literal["xonxoff", "rtscts", "dtrdsr", "space", "barrier", "timed"]
+_QUARTER: dict[Axis, Axis] = {"+x": "+y", "+y": "-x", "-x": "-y", "-y": "+x"}
+"""Table directions turned a quarter anticlockwise."""
+_TOWARDS: dict[Axis, str] = {
+    "+x": "far end",
+    "-x": "zero end",
+    "+y": "far edge",
+    "-y": "near edge",
+}
 PenWord = Annotated[str, StringConstraints(pattern=r"^[ZS]-?\d{1,5}(\.\d{1,3})?$")]
 """Where a gantry's pen is: a height `Z4`, or a spindle value `S30` for a servo."""
 
@@ -24,11 +32,13 @@ def _unlimited(value: object) -> object:
 
 
 class Plotter(Table):
-    """A pen plotter set down on the cover, or fed the cover from a roll."""
+    """A pen plotter set down on the cover, or one that the loose canvas is fed through."""
 
     name: str = Field(max_length=100, description="What people call it")
     kind: Literal["flat", "roll"] = Field(
-        default="flat", description="A flat bed, or a carriage that the cloth is fed through"
+        default="flat",
+        description="A flat bed set down on the cover, or a carriage that the loose canvas is fed "
+        "through before it is stretched on",
     )
     dialect: Literal["hpgl", "gcode"] = Field(
         default="hpgl", description="The language it is driven in"
@@ -38,6 +48,9 @@ class Plotter(Table):
         description='Usable travel along the device\'s X; a roll may say "unlimited"'
     )
     y_size: Length = Field(description="Usable travel along the device's Y")
+    cloth_width: Length | None = Field(
+        default=None, description="A roll: the widest cloth its carriage takes; y_size if not given"
+    )
     origin: Literal["corner", "centre"] = Field(
         default="corner", description="Where the device counts from"
     )
@@ -77,6 +90,8 @@ class Plotter(Table):
             raise ValueError(
                 f'axes = {list(self.axes)} are one line; give one of each: ["+x", "+y"]'
             )
+        if self.cloth_width is not None and self.kind == "flat":
+            raise ValueError('cloth_width is for kind = "roll"; a flat bed lies on the cover')
         missing = {"PA", "PU", "PD"} - set(self.instructions)
         if missing:
             raise ValueError(
@@ -123,19 +138,49 @@ class Plotter(Table):
         along_x, along_y = self.bed_size
         return (along_x, along_y) if self.axes[0][1] == "x" else (along_y, along_x)
 
+    def standing(self, *, turned: bool) -> Plotter:
+        """This plotter as it stands at a section: as its profile has it, or turned a quarter.
+
+        Anticlockwise, seen from above: what pointed along the table then points across it.
+        """
+        if not turned:
+            return self
+        x, y = (_QUARTER[axis] for axis in self.axes)
+        return self.model_copy(update={"axes": (x, y)})
+
+    def pointing(self, *, turned: bool) -> str:
+        """Where its own X and Y point when it stands at the table, in words."""
+        x, y = (_TOWARDS[axis] for axis in self.standing(turned=turned).axes)
+        return f"its X towards the {x} and its Y towards the {y}"
+
     @property
     def zone(self) -> Zone:
         """What one set-down of this plotter reaches."""
-        pace = Pace(self.draw_speed, self.travel_speed, self.lift_seconds)
-        signs = {axis[1]: axis[0] for axis in self.axes}
-        home: tuple[Literal[0, 1], Literal[0, 1]] = (
-            0 if signs["x"] == "+" else 1,
-            0 if signs["y"] == "+" else 1,
-        )
         feed: Literal[0, 1] | None = None
         if self.kind == "roll":
             feed = 0 if self.axes[0][1] == "x" else 1
-        return Zone("plotter", self.window_size, self.set_down, False, pace, home, feed)
+        return Zone(
+            "plotter",
+            self.window_size,
+            self.set_down,
+            False,
+            Pace(self.draw_speed, self.travel_speed, self.lift_seconds),
+            self._home,
+            feed,
+            widest_cloth=self.widest_cloth,
+            turned_home=self.standing(turned=True)._home,
+        )
+
+    @property
+    def _home(self) -> Corner:
+        """The corner of the window where both its coordinates are least."""
+        signs = {axis[1]: axis[0] for axis in self.axes}
+        return 0 if signs["x"] == "+" else 1, 0 if signs["y"] == "+" else 1
+
+    @property
+    def widest_cloth(self) -> float | None:
+        """The widest cloth that its carriage takes, in mm; None for a bed."""
+        return None if self.kind == "flat" else self.cloth_width or self.y_size
 
 
 def _one_holder(plotter: Plotter) -> str:

@@ -12,7 +12,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from devices.bed import bed_at
+from devices.bed import bed_of
 from devices.simulated.cloth import Cloth, Ink, cloth_svg, read_cloth
 from devices.simulated.onboard import OnboardPort, simulated
 from marking.files import replace_file
@@ -52,7 +52,7 @@ def rehearsal_port(
     folder: Path, job: Job, section: Section, correction: Correction | None, pace: float
 ) -> Iterator[OnboardPort]:
     """The simulated plotter set down for one section, its time running `pace` times faster."""
-    bed = bed_at(job.plotter, section.window, correction)
+    bed = bed_of(section, job.plotter, correction)
     with (folder / CLOTH / f"{section.id}.ink").open("ab") as file:
         yield OnboardPort(simulated(job.plotter, bed, Cloth(file)), pace)
 
@@ -66,7 +66,7 @@ def picture(folder: Path, job: Job, plan: Plan, correction: Correction | None) -
         path = folder / CLOTH / f"{section.id}.ink"
         if not path.exists():
             continue
-        bed = bed_at(job.plotter, section.window, correction)
+        bed = bed_of(section, job.plotter, correction)
         for line in read_cloth(path):
             points = bed.table_of(line.path).tolist()
             ink.append(Ink(line.pen, tuple((float(x), float(y)) for x, y in points)))

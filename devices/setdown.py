@@ -65,10 +65,19 @@ def agreed(section: Section, earlier: Sequence[KeptRun], place: Workplace) -> bo
         return False
     units = place.job.units
     x, y = section.window[:2]
+    if place.plan.zone.feed is not None:
+        fed = (x, y)[place.plan.zone.feed]
+        place.person.say(
+            f"{section.id}: feed the loose canvas, squared to a drawn thread, until the pen's "
+            f"reach begins {format_length(fed, units)} from the canvas's zero corner"
+        )
+        return place.person.agrees(f"Is the canvas fed in for {section.id}?")
+    turned = ", turned a quarter from its profile," if section.turned else ""
     place.person.say(
-        f"{section.id}: set the device down with its low corner {format_length(x, units)} along "
-        f"from the zero end and {format_length(y, units)} across from the near edge, by tape "
-        "from the zero corner"
+        f"{section.id}: set the device down{turned} with "
+        f"{place.job.plotter.pointing(turned=section.turned)}, the corner of its reach nearest the "
+        f"zero corner {format_length(x, units)} along from the zero end and "
+        f"{format_length(y, units)} across from the near edge, by tape from the zero corner"
     )
     return place.person.agrees(f"Is the device set down for {section.id}?")
 

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from devices.bed import bed_at
+from devices.bed import bed_of
 from marking.butts import butts, window_middle
 from marking.datum import EXACT
 from marking.errors import BadInputError
@@ -148,7 +148,7 @@ def placed_on(
                 f"{ground.mixed[reading.mark]} before its device was moved and again after that, "
                 "so it tells no place; leave it out, and read another mark"
             )
-    bed = bed_at(job.plotter, section.window, correction)
+    bed = bed_of(section, job.plotter, correction)
     taken = _carried_to_table(bed, [(r.mark, r.at_bed, r.sd) for r in readings])
     return place(
         ground.network,
@@ -252,7 +252,7 @@ def _by_witness(
         elif "readings" in kept.detail:
             setup = replace(setup_from(kept), section=one.name)
         else:
-            bed = bed_at(job.plotter, at.window, correction)
+            bed = bed_of(at, job.plotter, correction)
             readings = _read_for(kept, record, bed, targets)
             setup = Setup(one.name, pose_from(kept.pose), readings)
         setups.append((kept.id, setup))

@@ -6,7 +6,7 @@ It knows a lattice of seams and polylines; table frame, millimetres.
 from __future__ import annotations
 
 import itertools
-from bisect import bisect_right
+from bisect import bisect_left, bisect_right
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -30,7 +30,8 @@ def cut(
 ) -> Iterator[tuple[Cell, FloatArray]]:
     """The pieces of a polyline in drawing order, each with the cell it lies in.
 
-    Neighbouring pieces share their cut point to the last bit, and it lies on the seam exactly.
+    Neighbouring pieces share their cut point to the last bit, and it lies on the seam exactly, or
+    at a corner of the polyline that lies there but for rounding. No piece is a dot.
     """
     low, high = points.min(axis=0).tolist(), points.max(axis=0).tolist()
     cell = bisect_right(x_seams, low[0]), bisect_right(y_seams, low[1])
@@ -64,9 +65,8 @@ def _crossings(
         if run[axis] == 0:
             continue
         low, high = sorted((start[axis], end[axis]))
-        for seam in seams[bisect_right(seams, low) : bisect_right(seams, high)]:
-            if seam == high:
-                continue
+        # A segment that ends on a seam, but for rounding, leaves no dot beyond it.
+        for seam in seams[bisect_right(seams, low + _SAME) : bisect_left(seams, high - _SAME)]:
             share = (seam - start[axis]) / run[axis]
             x, y = start[0] + share * run[0], start[1] + share * run[1]
             found.append((share, (x, seam) if axis else (seam, y)))

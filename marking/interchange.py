@@ -85,6 +85,7 @@ def plan_record(plan: Plan) -> dict[str, Any]:
     return {
         "schema": SCHEMA,
         "zone": plan.zone.name,
+        "turned": plan.zone.turned,
         "sections": [_section(section) for section in plan.sections],
         "bound": {"columns": plan.bound[0], "rows": plan.bound[1]},
         "unreached": [
@@ -103,6 +104,7 @@ def _section(section: Section) -> dict[str, Any]:
         "order": section.order,
         "core": list(section.core),
         "window": list(section.window),
+        "turned": section.turned,
         "strokes": [_piece(piece) for piece in section.pieces],
         "witness": [
             {"id": mark.id, "at": list(mark.at_table), "kind": mark.kind}

@@ -19,6 +19,8 @@ from marking.survey import Top, survey_top
 from marking.tape import tape_of
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from numpy.typing import NDArray
 
     from marking.hems import FoldLine
@@ -119,9 +121,6 @@ def lay_out(job: MarkingJob) -> Layout:
     cross_x = lines.cross_positions(job, rect)
     long_lines, warnings = lines.long_lines(job, rect)
     fold_x = lines.cross_fold_positions(job, cross_x)
-    legibility = numerals.fit(job, cross_x, rect) if job.numerals.sides else None
-    placed = numerals.place(job, cross_x, rect, legibility.height) if legibility else []
-
     firsts = [line.y for line in long_lines if line.offset == job.grid.margin]
     ys = (min(firsts), max(firsts))
     ticks = lines.tick_lines(job, cross_x, fold_x, ys)
@@ -134,6 +133,11 @@ def lay_out(job: MarkingJob) -> Layout:
             for number in dict.fromkeys(job.grid.bias)
         ),
     ]
+    legibility = None
+    placed: list[Numeral] = []
+    if job.numerals.sides:
+        legibility = numerals.fit(job, cross_x, rect, uprights(strokes, job))
+        placed = numerals.place(job, cross_x, rect, legibility.height)
     lettered = [_numeral_strokes(numeral) for numeral in placed]
     strokes += [stroke for drawn in lettered for stroke in drawn]
     folds = hems.fold_lines(job, long_lines, _numbered(cross_x, fold_x))
@@ -159,6 +163,16 @@ def lay_out(job: MarkingJob) -> Layout:
     )
     _check_on_top(layout, job)
     return _slackened(layout, job)
+
+
+def uprights(strokes: Sequence[Stroke], job: MarkingJob) -> list[tuple[float, float]]:
+    """Every upright line or tick, rising: its x, and half its own ink in mm."""
+    ink: dict[float, float] = {}
+    for stroke in strokes:
+        if stroke.layer in ("cross", "hem", "tick") and stroke.points[0, 0] == stroke.points[1, 0]:
+            x, half = float(stroke.points[0, 0]), job.pens.named(stroke.pen).width / 2
+            ink[x] = max(half, ink.get(x, 0.0))
+    return sorted(ink.items())
 
 
 def _cross_strokes(
@@ -240,10 +254,9 @@ def _warnings(
         )
     if legibility is not None and legibility.arc_minutes < 16:
         warnings.append(
-            f"Numerals {legibility.height:.1f} mm high subtend "
-            f"{legibility.arc_minutes:.0f} minutes of arc from "
-            f"{format_length(job.numerals.view_from, job.units)}; under 16 they are "
-            "hard to read."
+            f"Numerals {legibility.height:.1f} mm high are hard to read from "
+            f"{format_length(job.numerals.view_from, job.units)} off: "
+            f"{legibility.height * 16 / legibility.arc_minutes:.1f} mm would be readable."
         )
     if legibility is not None and legibility.height_to_stroke < 7:
         warnings.append(
@@ -253,10 +266,10 @@ def _warnings(
     near = legibility.neighbours if legibility is not None else None
     if near is not None and near.ratio < _TWO_NUMBERS:
         warnings.append(
-            f"{near.values[0]} and {near.values[1]} stand {near.gap:.1f} mm apart, hardly further "
-            "than their own digits, and will read as one long number; up to "
-            f"{math.floor(near.apart_height * 10) / 10:.1f} mm high numerals stand a digit's "
-            "width apart."
+            f"{near.values[0]} and {near.values[1]} would read as one number: they stand "
+            f"{near.gap:.1f} mm apart, hardly further than their own digits. Up to "
+            f"{math.floor(near.apart_height * 10) / 10:.1f} mm high, a digit's width of cloth "
+            "shows between them."
         )
     missed = job.grid.pitch - (rect[2] - job.grid.end_margin - float(cross_x[-1]))
     if missed < job.grid.pitch / 8:

@@ -7,10 +7,12 @@ and the pen's width.
 from __future__ import annotations
 
 import math
+from bisect import bisect_left
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
+from marking import seams
 from marking.errors import RefusedError
 from marking.lengths import format_length
 from marking.lettering import Lettered, digit_gap, letter_numeral
@@ -109,8 +111,18 @@ def numeral_values(job: MarkingJob, lines: int) -> list[int]:
     return [n * job.numerals.per_line for n in range(0, lines, job.numerals.every)]
 
 
-def fit(job: MarkingJob, xs: FloatArray, rect: tuple[float, float, float, float]) -> Legibility:
+def fit(
+    job: MarkingJob,
+    xs: FloatArray,
+    rect: tuple[float, float, float, float],
+    upright: Sequence[tuple[float, float]],
+) -> Legibility:
     """The height that numerals get, and how well it reads.
+
+    `upright` are the x of all upright lines, rising, each with half its ink: between them a join
+    must be able to pass from one numeral to the next. "auto" is the greatest height that fits, at
+    which neighbours read as two numbers and every join can pass; where none does all of that,
+    joins come before reading as two.
 
     Raises RefusedError when the height asked for does not fit, with the largest that does and
     the first numeral that would touch; or when none fits.
@@ -120,41 +132,120 @@ def fit(job: MarkingJob, xs: FloatArray, rect: tuple[float, float, float, float]
     room = _room(job, xs, rect)
     limits = _limits(room, values, lettered)
     tightest = min(limits, key=lambda limit: limit.height)
-    greatest = math.floor(tightest.height / _STEP) * _STEP
+    greatest = _rounded_down(tightest.height)
     if greatest < 2 * room.pen:
         raise RefusedError(
             f"numerals: none fit; {tightest.what}, and that leaves less than two pen widths. "
-            f"{_remedies(job, xs, rect, 2 * room.pen)}"
+            f"{_remedies(job, xs, rect, upright, 2 * room.pen)}"
         )
     wanted = job.numerals.height
-    if wanted != "auto" and wanted < 2 * room.pen:
+    if wanted == "auto":
+        chosen = _clearest(job, room, xs, values, lettered, upright, tightest)
+    else:
+        _check_fits(job, xs, rect, upright, room, limits, wanted)
+        chosen = Limit(wanted, None, tightest.what)
+    return Legibility(
+        chosen.height,
+        chosen.height - room.pen,
+        chosen.what,
+        60 * math.degrees(2 * math.atan(chosen.height / 2 / job.numerals.view_from)),
+        job.numerals.view_from,
+        chosen.height / room.pen,
+        _neighbours(job, room, values, lettered, chosen.height),
+        tuple(_larger(job, xs, rect, upright, chosen.height if wanted == "auto" else greatest)),
+    )
+
+
+def _clearest(
+    job: MarkingJob,
+    room: _Room,
+    xs: FloatArray,
+    values: Sequence[int],
+    lettered: Sequence[Lettered],
+    upright: Sequence[tuple[float, float]],
+    fits: Limit,
+) -> Limit:
+    """The height of "auto", with what keeps larger ones out."""
+    parted = _parted(job, xs[:: job.numerals.every], values, lettered, upright)
+    near = _neighbours(job, room, values, lettered, fits.height)
+    apart = Limit(math.inf, None, "")
+    if near is not None:
+        first, second = near.values
+        apart = Limit(near.apart_height, first, f"{first} and {second} would read as one number")
+    for limits in ((fits, apart, parted), (fits, parted), (fits,)):
+        least = min(limits, key=lambda limit: limit.height)
+        if _rounded_down(least.height) >= 2 * room.pen:
+            return Limit(_rounded_down(least.height), least.value, least.what)
+    raise AssertionError("what fits is two pen widths high")
+
+
+def _parted(
+    job: MarkingJob,
+    xs: FloatArray,
+    values: Sequence[int],
+    lettered: Sequence[Lettered],
+    upright: Sequence[tuple[float, float]],
+) -> Limit:
+    """The greatest height at which a join can pass between every two neighbouring numerals.
+
+    On slack cloth places and numerals lie closer by the stretch, and the pen is as wide as ever.
+    """
+    slack, pen = 1 / (1 + job.cloth.stretch_length), job.pens.numerals.width
+    tallest = max(text.height for text in lettered)
+    bare = [
+        cloth for _, _, cloth in seams.between_lines([(x * slack, half) for x, half in upright])
+    ]
+    keep = pen / 2 + seams.OFF_BOX + _STEP
+
+    def height(room_beside: float, width: float) -> float:
+        """Of numerals whose halves, `width` face units wide in all, have that much room."""
+        return (room_beside / slack) / width * tallest + pen if width else math.inf
+
+    best = Limit(math.inf, None, "")
+    for n, (left, right) in enumerate(pairwise((xs * slack).tolist())):
+        this, after = lettered[n].width / 2, lettered[n + 1].width / 2
+        between = height(right - left - 2 * keep, this + after)
+        passing = [
+            min(between, height(high - left - keep, this), height(right - low - keep, after))
+            for low, high in bare[bisect_left(bare, (left,)) : bisect_left(bare, (right,))]
+        ]
+        greatest = max(passing, default=math.inf)
+        if greatest < best.height:
+            what = f"no join between sections could pass between {values[n]} and {values[n + 1]}"
+            best = Limit(greatest, values[n], what)
+    return best
+
+
+def _check_fits(
+    job: MarkingJob,
+    xs: FloatArray,
+    rect: tuple[float, float, float, float],
+    upright: Sequence[tuple[float, float]],
+    room: _Room,
+    limits: Sequence[Limit],
+    wanted: float,
+) -> None:
+    """Refuses a height asked for that does not fit, or whose insides would fill."""
+    greatest = _rounded_down(min(limit.height for limit in limits))
+    if wanted < 2 * room.pen:
         raise RefusedError(
             f"numerals.height = {format_length(wanted, job.units)} ({wanted:.2f} mm) is less than "
             f"two widths of the numerals' pen ({room.pen:.2f} mm), so their insides would fill. "
             f'Ask for {2 * room.pen:.2f} mm or more, or "auto", or take a finer pen'
         )
-    if wanted != "auto" and wanted > tightest.height:
-        touched = min(
-            (limit for limit in limits if limit.height < wanted),
-            key=lambda limit: -1 if limit.value is None else limit.value,
-        )
+    touching = [limit for limit in limits if limit.height < wanted]
+    if touching:
+        touched = min(touching, key=lambda limit: -1 if limit.value is None else limit.value)
         first = "every numeral" if touched.value is None else f"numeral {touched.value} first"
         raise RefusedError(
             f"numerals.height = {format_length(wanted, job.units)} ({wanted:.2f} mm) does not fit: "
             f"{first}, since {touched.what}. The largest that fits is {greatest:.2f} mm "
-            f"({format_length(greatest, job.units)}). {_remedies(job, xs, rect, greatest)}"
+            f"({format_length(greatest, job.units)}). {_remedies(job, xs, rect, upright, greatest)}"
         )
-    height = greatest if wanted == "auto" else wanted
-    return Legibility(
-        height,
-        height - room.pen,
-        tightest.what,
-        60 * math.degrees(2 * math.atan(height / 2 / job.numerals.view_from)),
-        job.numerals.view_from,
-        height / room.pen,
-        _neighbours(job, room, values, lettered, height),
-        tuple(_larger(job, xs, rect, greatest)),
-    )
+
+
+def _rounded_down(height: float) -> float:
+    return math.floor(height / _STEP) * _STEP
 
 
 def _room(job: MarkingJob, xs: FloatArray, rect: tuple[float, float, float, float]) -> _Room:
@@ -189,11 +280,20 @@ def _limits(room: _Room, values: Sequence[int], lettered: Sequence[Lettered]) ->
     return limits
 
 
-def _greatest(job: MarkingJob, xs: FloatArray, rect: tuple[float, float, float, float]) -> float:
+def _allowed(
+    job: MarkingJob,
+    xs: FloatArray,
+    rect: tuple[float, float, float, float],
+    upright: Sequence[tuple[float, float]],
+) -> float:
+    """The greatest height that fits; for "auto" the one it would choose. 0 when none does."""
     values = numeral_values(job, len(xs))
     lettered = [letter_numeral(str(value), job.numerals.face) for value in values]
-    limits = _limits(_room(job, xs, rect), values, lettered)
-    return math.floor(min(limit.height for limit in limits) / _STEP) * _STEP
+    room = _room(job, xs, rect)
+    tightest = min(_limits(room, values, lettered), key=lambda limit: limit.height)
+    if job.numerals.height != "auto" or _rounded_down(tightest.height) < 2 * room.pen:
+        return _rounded_down(tightest.height)
+    return _clearest(job, room, xs, values, lettered, upright, tightest).height
 
 
 def _neighbours(
@@ -226,7 +326,11 @@ def _neighbours(
 
 
 def _larger(
-    job: MarkingJob, xs: FloatArray, rect: tuple[float, float, float, float], now: float
+    job: MarkingJob,
+    xs: FloatArray,
+    rect: tuple[float, float, float, float],
+    upright: Sequence[tuple[float, float]],
+    now: float,
 ) -> list[tuple[str, float]]:
     """Single changes that would allow larger numerals, each with the height it gives."""
     numerals, pen = job.numerals, job.pens.numerals
@@ -253,7 +357,8 @@ def _larger(
         ),
     ]
     heights = [
-        (change, _greatest(job.model_copy(update=update), xs, rect)) for change, update in changes
+        (change, _allowed(job.model_copy(update=update), xs, rect, upright))
+        for change, update in changes
     ]
     return sorted(
         ((change, height) for change, height in heights if height > now + 0.05),
@@ -262,9 +367,13 @@ def _larger(
 
 
 def _remedies(
-    job: MarkingJob, xs: FloatArray, rect: tuple[float, float, float, float], now: float
+    job: MarkingJob,
+    xs: FloatArray,
+    rect: tuple[float, float, float, float],
+    upright: Sequence[tuple[float, float]],
+    now: float,
 ) -> str:
-    larger = _larger(job, xs, rect, now)
+    larger = _larger(job, xs, rect, upright, now)
     if not larger:
         return "A wider grid.margin and a larger numerals.every together would allow larger ones"
     return "Larger would be possible with " + ", or ".join(

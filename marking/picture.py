@@ -32,7 +32,7 @@ _LAYER_INK = {
     "bias": "#7a5195",
     "witness": "#c2410c",
 }
-_SEAM, _TABLE, _NOTE = "#c2410c", "#8a7a5c", "#333333"
+_SEAM, _TABLE, _NOTE, _SET_DOWN = "#c2410c", "#8a7a5c", "#333333", "#0f766e"
 PNG_LONGEST = 4200
 
 
@@ -235,20 +235,50 @@ def set_down_readings(section: Section, job: MarkingJob) -> tuple[str, str]:
 
 def _draw_set_downs(picture: Picture, plan: Plan) -> None:
     corners = picture.group(
-        "set-down-points", fill="none", stroke="#0f766e", stroke_width=number(picture.letters / 5)
+        "set-down-points",
+        fill="none",
+        stroke=_SET_DOWN,
+        stroke_width=number(picture.letters / 5),
+        stroke_linejoin="round",
     )
     plates = picture.group("plates", fill="#ffffff", fill_opacity="0.82")
     names = picture.lettering("section-names", _NOTE)
-    arm = 1.2 * picture.letters
     for section in plan.sections:
-        # Its arms run out of the window, away from the numerals that stand in it.
-        x, y = picture.sheet.at(*section.window[:2])
-        corners.add(
-            picture.sheet.drawing.path(
-                d=f"M{number(x - arm)},{number(y)}H{number(x)}V{number(y + arm)}"
-            )
-        )
+        corners.add(picture.sheet.drawing.path(d=_set_down_corner(picture, section)))
         _write_plate(picture, plates, names, section)
+
+
+def _set_down_corner(picture: Picture, section: Section) -> str:
+    """The low corner of a section's window, drawn so that it can be taken for no neighbour's.
+
+    The corner lies on the neighbour's ground, so its arms run along the window's own edges and an
+    arrow leads from it into the section that the device is set down for: straight along the edge
+    where numerals stand in the way.
+    """
+    (x, y), letters = section.window[:2], picture.letters
+    x0, y0, x1, y1 = section.core
+    # Well into the section, as far as a small one has room; its name stands in the middle.
+    tip = np.array([max(x, x0) + min(1.5 * letters, (x1 - x0) / 4), y])
+    level = _clear_above(picture.layout, (x, tip[0] + letters), y) - letters / 5
+    arm = min(1.5 * letters, level)
+    inside = max(y, y0) + min(1.5 * letters, (y1 - y0) / 4)
+    if inside + letters / 5 - y < level:
+        tip[1] = inside
+    way = (tip - (x, y)) / np.hypot(*(tip - (x, y)))
+    aside = min(0.35 * letters, level) * np.array([-way[1], way[0]])
+    back = tip - 0.7 * letters * way
+    corner = np.array([(x + arm, y), (x, y), (x, y + arm)])
+    shaft, head = np.array([(x, y), tip]), np.array([back + aside, tip, back - aside])
+    return "".join(picture.sheet.path(line) for line in (corner, shaft, head))
+
+
+def _clear_above(layout: Layout, along: tuple[float, float], y: float) -> float:
+    """How far above `y` the first numeral's ink stands between two places along the table."""
+    boxes = (placed.numeral.box_table for placed in layout.numerals)
+    return min(
+        (box[1] - y for box in boxes if box[3] > y and box[0] < along[1] and box[2] > along[0]),
+        default=math.inf,
+    )
 
 
 def _write_plate(picture: Picture, plates: Any, names: Any, section: Section) -> None:
@@ -256,13 +286,18 @@ def _write_plate(picture: Picture, plates: Any, names: Any, section: Section) ->
     x0, y0, x1, y1 = section.core
     along, across = set_down_readings(section, picture.job)
     lines = [f"{section.id}   no. {section.order}", f"{along}, {across}"]
+    if section.turned:
+        lines.append("turned a quarter")
     widest = max(letter(line).width for line in lines) / 21 * picture.letters
-    size = min(1.0, (x1 - x0) * 0.8 / widest, (y1 - y0) * 0.8 / (3.9 * picture.letters))
+    tall = 1.9 * len(lines) * picture.letters
+    size = min(1.0, (x1 - x0) * 0.8 / widest, (y1 - y0) * 0.8 / tall)
     x, y, step = (x0 + x1) / 2, (y0 + y1) / 2, 1.7 * picture.letters * size
-    half = widest * size / 2 + step / 3
-    plates.add(rect(picture, (x - half, y - 1.1 * step, x + half, y + 1.1 * step)))
+    half, high = widest * size / 2 + step / 3, (len(lines) / 2 + 0.1) * step
+    name = {"id": f"{section.id}-turned"} if section.turned else {}
+    plates.add(rect(picture, (x - half, y - high, x + half, y + high), **name))
     for place, line in enumerate(lines):
-        picture.write(names, line, x, y + (0.5 - place) * step, align=0.5, size=size)
+        above = (len(lines) - 1) / 2 - place
+        picture.write(names, line, x, y + above * step, align=0.5, size=size)
 
 
 def _draw_folds(picture: Picture) -> None:
@@ -343,6 +378,21 @@ def _heavy(job: MarkingJob) -> str:
     return f"{width} and darker, being drawn {pen.passes} times over the same line"
 
 
+def _set_down_legend(plan: Plan) -> list[str]:
+    """What the green corners and the readings on the plates say."""
+    if plan.zone.feed is not None:
+        reads = "along" if plan.zone.feed == 0 else "across"
+        return [
+            "Green corner: the pen's reach begins here on the loose canvas, which is fed until "
+            f"then: the reading {reads}, from the zero corner."
+        ]
+    what = "device's reach" if plan.zone.name == "plotter" else "reach"
+    return [
+        f"Green corner: the corner of the {what}, which lies over the section that the arrow "
+        "points into; the tape readings under its name, along and across, are from the zero corner."
+    ]
+
+
 def _draw_legend(picture: Picture, plan: Plan | None) -> None:
     layout, job = picture.layout, picture.job
     draw_title(picture, job.title)
@@ -355,15 +405,11 @@ def _draw_legend(picture: Picture, plan: Plan | None) -> None:
     if any(stroke.pen == "heavy" for stroke in layout.strokes):
         lines.append(f"Bold: {_heavy(job)}.")
     if plan is not None:
-        begins = "the device is set down" if plan.zone.name == "plotter" else "its reach begins"
-        lines.append(
-            f"{counted(len(plan.sections), 'section')}, {plan.columns} along by {plan.rows} "
-            f"across, inked in the order of their numbers; dashed: seams. Green corner: {begins} "
-            "here,"
-        )
-        lines.append(
-            "by the tape readings under the section's name, along and across from the zero corner."
-        )
+        joins = f"{counted(len(plan.sections), 'section')}, {plan.columns} along by {plan.rows}"
+        joins += " across, inked in the order of their numbers; dashed: joins."
+        if plan.zone.turned and plan.zone.feed is None:
+            joins += " Turn the device a quarter anticlockwise from its profile."
+        lines += [joins, *_set_down_legend(plan)]
         lines.append(
             "Witness marks: circle = inked crossing, saltire = removable tick, square = mark set "
             "out by tape." + (" Grey: out of everyone's reach." if plan.unreached else "")

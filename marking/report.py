@@ -91,39 +91,41 @@ def _numeral_lines(layout: Layout, job: MarkingJob) -> Iterator[str]:
         f"- Numerals {shown} high, measured over the ink; larger ones are kept out because "
         f"{legibility.limited_by}."
     )
+    far_off = format_length(legibility.view_from, job.units)
     angle = legibility.arc_minutes
     near = legibility.neighbours
     together = near is not None and legibility.height > near.apart_height
-    verdict = "readable" if angle >= 16 else "hard to read"
+    read = "readable" if angle >= 16 else "hard to read"
     if angle >= 20:
-        verdict = "large enough, but see their gaps" if together else "easily read"
-    yield (
-        f"- Seen from {format_length(legibility.view_from, job.units)} they subtend {angle:.0f} "
-        f"minutes of arc: {verdict} (ISO 9241-3 asks for 16 and prefers 20 to 22 on a display)."
-    )
+        read = "large enough, but see their gaps" if together else "easily read"
+    yield f"- From {far_off} they are {read}."
     if near is not None:
         yield _gap_line(near, together=together)
     ratio = legibility.height_to_stroke
-    weight = "heavier than" if ratio < 10 else "lighter than" if ratio > 14 else "between"
-    yield (
-        f"- Their height is {ratio:.1f} pen widths, {weight} the standard weights of ISO 3098 "
-        "(10 for type B, 14 for type A)."
-    )
+    weight = "heavy" if ratio < 10 else "light" if ratio > 14 else "as bold as lettering should be"
+    yield f"- They are {weight}, {ratio:.1f} pen widths high."
     for change, height in legibility.larger:
         yield f"- `{change}` would allow {height:.1f} mm."
+    yield (
+        f"- Held against: ISO 9241-3 (16 minutes of arc at least, better 20 to 22; here {angle:.0f}"
+        f" from {far_off}), NUREG-0700 (a digit's width between words on labels), ISO 3098 (10 pen "
+        "widths for type B, 14 for type A)."
+    )
 
 
 def _gap_line(near: Neighbours, *, together: bool) -> str:
     """Whether neighbouring numerals read as two."""
-    asked = "a digit's width, which NUREG-0700 asks for between words on labels"
-    if not together:
-        return f"- Neighbours stand apart by more than {asked}."
     first, second = near.values
+    if not together:
+        return (
+            f"- Neighbours read as two numbers: between {first} and {second}, the closest, a "
+            f"digit's width of cloth shows ({near.gap:.1f} mm)."
+        )
     largest = math.floor(near.apart_height * 10) / 10
     return (
-        f"- {first} and {second} stand {near.gap:.1f} mm apart, {near.ratio:.1f} times as far as "
-        "their own digits: at a glance they run together. "
-        f'`numerals.height = "{largest:.1f} mm"` leaves {asked}.'
+        f"- {first} and {second} would read as one number: they stand {near.gap:.1f} mm apart, "
+        f"{near.ratio:.1f} times as far as their own digits. "
+        f'`numerals.height = "{largest:.1f} mm"` leaves a digit\'s width of cloth.'
     )
 
 
@@ -189,17 +191,10 @@ def section_table(plan: Plan, job: MarkingJob, kept: InForce = InForce()) -> Ite
     """The sections in inking order, as Markdown."""
     yield "## Sections"
     yield ""
-    where = {
-        "plotter": "Set the device down with the corner of its reach that is nearest the zero "
-        "corner",
-        "reach": "Stand at the long edge nearest to a section, where its reach along the table "
-        "begins",
-        "beam": "Bring the picture over a section so that its usable part begins",
-    }[plan.zone.name]
     yield (
         f"{counted(len(plan.sections), 'section')}, {plan.columns} along by {plan.rows} across "
-        f"(no plan could do with fewer than {plan.bound[0]} by {plan.bound[1]}). {where} at "
-        "the readings, taped from the table's zero corner."
+        f"(no plan could do with fewer than {plan.bound[0]} along or {plan.bound[1]} across). "
+        f"{_set_down(plan)}"
     )
     yield ""
     if kept.correction is not None:
@@ -208,18 +203,24 @@ def section_table(plan: Plan, job: MarkingJob, kept: InForce = InForce()) -> Ite
             "corrected plotter reaches may differ, and with it the number of sections."
         )
         yield ""
-    more = " control marks |" if kept.control else ""
-    yield f"| no. | section | along | across | witness marks |{more} strokes | minutes |"
-    yield "|---|---|---|---|---|---|---|" + ("---|" if kept.control else "")
+    feed = plan.zone.feed
+    places = ("along", "across") if feed is None else ("fed to",)
+    heads = ["no.", "section", *places, "witness marks", *(["control marks"] * bool(kept.control))]
+    yield f"| {' | '.join([*heads, 'strokes', 'minutes'])} |"
+    yield "|---" * (len(heads) + 2) + "|"
     for section in plan.sections:
-        along, across = set_down_readings(section, job)
+        readings = set_down_readings(section, job)
         marks = " ".join(mark.id for mark in section.witness) or "none: by tape"
-        reached = f" {' '.join(kept.control.get(section.id, ())) or 'none'} |"
-        yield (
-            f"| {section.order} | {section.id} | {along} | {across} | {marks} |"
-            f"{reached if kept.control else ''} "
-            f"{len(section.pieces)} | {section.route.seconds / 60:.1f} |"
-        )
+        cells = [
+            f"{section.order}",
+            section.id + (" turned" if section.turned else ""),
+            *(readings if feed is None else readings[feed : feed + 1]),
+            marks,
+        ]
+        if kept.control:
+            cells.append(" ".join(kept.control.get(section.id, ())) or "none")
+        cells += [f"{len(section.pieces)}", f"{section.route.seconds / 60:.1f}"]
+        yield f"| {' | '.join(cells)} |"
     yield ""
     if kept.control:
         yield (
@@ -228,6 +229,38 @@ def section_table(plan: Plan, job: MarkingJob, kept: InForce = InForce()) -> Ite
             "far along a mark is, that is from the table's zero corner."
         )
         yield ""
+
+
+def _set_down(plan: Plan) -> str:
+    """How and where the device, the person or the picture comes to a section."""
+    at = "at the readings, taped from the table's zero corner."
+    if plan.zone.name == "reach":
+        return (
+            "Stand at the long edge nearest to a section, where its reach along the table begins "
+            + at
+        )
+    if plan.zone.name == "beam":
+        return f"Bring the picture over a section so that its usable part begins {at}"
+    if plan.zone.feed is not None:
+        sideways = (
+            " It goes in sideways, its length along the carriage." if plan.zone.turned else ""
+        )
+        return (
+            "The canvas goes through this plotter loose, before it is stretched on: square its end "
+            "to a drawn thread, feed it in along a selvedge or another drawn thread, and for each "
+            "section feed it until the pen's reach begins at the reading from the canvas's zero "
+            "corner. What it stretches by afterwards belongs under [cloth] in job.toml." + sideways
+        )
+    corner = (
+        f"Set the device down with the corner of its reach that is nearest the zero corner {at}"
+    )
+    if not plan.zone.turned:
+        return corner
+    return (
+        "**Turn the device a quarter anticlockwise, seen from above, from how its profile has "
+        "it:** what would lie along the table lies across it, and that takes fewer sections. "
+        + corner
+    )
 
 
 def mark_table(plan: Plan, job: MarkingJob) -> Iterator[str]:
@@ -299,6 +332,7 @@ def record(
         "title": job.title,
         "fit": fit_record(layout),
         "zone": plan.zone.name,
+        "turned": plan.zone.turned,
         "correction": kept.correction,
         "sections": sections,
         "ink_mm_by_pen": ink_by_pen(plan, job),

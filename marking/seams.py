@@ -7,22 +7,47 @@ from __future__ import annotations
 
 import math
 from bisect import bisect_left, bisect_right
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterator, Sequence
 
     from numpy.typing import NDArray
 
     FloatArray = NDArray[np.float64]
 
-GUARD = 1.0
-"""Least cloth, in mm, between a seam and the line beside it, room for a tick to cross the line."""
-_OFF_BOX = 0.1
-"""Millimetres between a seam and a numeral, where nothing is cut."""
+GUARD = 1.25
+"""Cloth, in mm, between a join and the ink of a line beside it: there a tick across the line can
+stand out by a millimetre and still end before the join."""
+_OF_NARROW_CLOTH = 0.4
+"""Where lines stand too close for that: the share of the cloth between them on each side."""
+OFF_BOX = 0.1
+"""Millimetres between a join and a numeral, where nothing is cut."""
+NEAR_TICK = 3.0
+"""How near to a join or a long line a tick may stand, in mm, where that saves a section."""
+_HAIR = 1e-9
+"""mm that arithmetic may add."""
+
+
+@dataclass(frozen=True)
+class Cloth:
+    """Bare cloth in which a join may run, from `low` to `high`, after the line at `line`."""
+
+    low: float
+    high: float
+    line: float
+
+
+@dataclass(frozen=True)
+class Join:
+    """Where two parts meet, and where the part after it sees marks of the one before."""
+
+    at: float
+    behind: float
 
 
 @dataclass(frozen=True)
@@ -32,157 +57,249 @@ class Axis:
     start: float
     end: float
     """The ink's extent, pen width included."""
-    seams: tuple[float, ...]
-    """Where a seam may run, rising."""
-    behind: tuple[float, ...]
-    """For each seam, where the witness marks on the side before it stand."""
+    cloth: tuple[Cloth, ...]
+    """Rising and apart."""
+    plain: tuple[float, ...]
+    """Within `cloth`, where a join is best placed when it may choose: midway, rising."""
+    pitch: float
+    ticks_between: bool
+    """Whether marks may stand between lines, as ticks, or on the lines alone."""
+
+    def part(self, start: float, end: float) -> Axis:
+        """The axis between two of its joins."""
+        cut = self.between(start, end)
+        return replace(
+            cut,
+            start=start,
+            end=end,
+            cloth=tuple(c for c in cut.cloth if c.high > start and c.low < end),
+            plain=tuple(at for at in cut.plain if start < at < end),
+        )
+
+    def between(self, low: float, high: float) -> Axis:
+        """The same extent, parted from `low` to `high` alone."""
+        return replace(
+            self,
+            cloth=tuple(
+                replace(c, low=max(c.low, low), high=min(c.high, high))
+                for c in self.cloth
+                if max(c.low, low) <= min(c.high, high)
+            ),
+            plain=tuple(at for at in self.plain if low <= at <= high),
+        )
+
+    def join(self, at: float, *, near: bool) -> Join:
+        """The join at `at`, with its marks at their best place or, if `near`, at their nearest.
+
+        Best is the last line before it, or half a pitch before it when that is further off than
+        a pitch; the nearest tick keeps `NEAR_TICK` from line and join.
+        """
+        line = self.cloth[bisect_right(self.cloth, at, key=lambda c: c.low) - 1].line
+        if not self.ticks_between:
+            return Join(at, line)
+        if near:
+            off = min(self.pitch / 2, NEAR_TICK)
+            return Join(at, at - off if at - line >= 2 * off else line)
+        return Join(at, line if at - line <= self.pitch else at - self.pitch / 2)
 
 
 def axis(
-    start: float,
-    end: float,
-    lines: FloatArray,
-    half_ink: float,
+    extent: tuple[float, float],
+    lines: Sequence[tuple[float, float]],
     pitch: float,
-    boxes: Sequence[tuple[float, float]],
-    marks: FloatArray,
+    marked: Sequence[float],
+    boxes: Sequence[tuple[float, float]] = (),
+    *,
+    ticks_between: bool,
 ) -> Axis:
-    """The axis for `lines` (rising positions of ink across it) and `boxes` no seam may enter.
+    """The axis for `lines`, each its place across it and half its ink, and `boxes` to keep off.
 
-    Seams run midway between neighbouring lines, or at every half pitch where lines are further
-    apart; a seam that a box stands across moves to the widest gap beside it. Witness marks stand
-    on the last of `marks` before the seam, or half a pitch before it when that is further.
+    `marked` are those places of lines on which marks may stand. All rise. A join is best placed
+    midway between neighbouring lines, or at every half pitch where lines are further apart; where
+    a box stands there, in the middle of the widest cloth beside it.
     """
-    seams: list[float] = []
-    for left, right in zip(lines[:-1].tolist(), lines[1:].tolist(), strict=True):
-        for middle in _middles(left, right, pitch):
-            seam = _clear_of(boxes, middle, left + half_ink, right - half_ink)
-            if seam is not None:
-                seams.append(seam)
-    return Axis(start, end, tuple(seams), tuple(_behind(seam, marks, pitch) for seam in seams))
+    cloth: list[Cloth] = []
+    plain: list[float] = []
+    for (left, _), (right, _), bare in between_lines(lines):
+        after = bisect_right(marked, left)
+        if not after:
+            continue
+        free = [Cloth(low, high, marked[after - 1]) for low, high in _off(boxes, *bare)]
+        cloth += free
+        plain += _plain(free, left, right, pitch)
+    return Axis(*extent, tuple(cloth), tuple(plain), pitch, ticks_between)
 
 
-def _middles(left: float, right: float, pitch: float) -> list[float]:
-    if right - left <= 1.5 * pitch:
-        return [(left + right) / 2]
-    return [left + (k + 0.5) * pitch for k in range(int((right - left) / pitch + 0.5))]
+def between_lines(
+    lines: Sequence[tuple[float, float]],
+) -> Iterator[tuple[tuple[float, float], tuple[float, float], tuple[float, float]]]:
+    """Every two neighbouring `lines` (place, half their ink), and where between a join may run."""
+    for before, after in pairwise(lines):
+        low, high = before[0] + before[1], after[0] - after[1]
+        if low < high:
+            guard = min(GUARD, _OF_NARROW_CLOTH * (high - low))
+            yield before, after, (low + guard, high - guard)
 
 
-def _clear_of(
-    boxes: Sequence[tuple[float, float]], wanted: float, low: float, high: float
-) -> float | None:
-    """`wanted`, or else the middle of the widest gap, between two lines' ink and off every box."""
-    low, high = low + GUARD, high - GUARD
-    edges = [low]
-    for box_low, box_high in _near(boxes, low, high):
-        edges += [box_low - _OFF_BOX, box_high + _OFF_BOX]
-    edges.append(high)
-    free = [
-        (max(gap_low, low), min(gap_high, high))
-        for gap_low, gap_high in zip(edges[::2], edges[1::2], strict=True)
-        if min(gap_high, high) >= max(gap_low, low)
-    ]
-    if not free:
-        return None
-    if any(gap_low <= wanted <= gap_high for gap_low, gap_high in free):
-        return wanted
-    widest = max(free, key=lambda gap: gap[1] - gap[0])
-    return (widest[0] + widest[1]) / 2
+def _plain(free: Sequence[Cloth], left: float, right: float, pitch: float) -> list[float]:
+    """Midway between two lines or at every half pitch; else the middle of the widest cloth."""
+    wanted = [(left + right) / 2]
+    if right - left > 1.5 * pitch:
+        wanted = [left + (k + 0.5) * pitch for k in range(int((right - left) / pitch + 0.5))]
+    inside = [at for at in wanted if any(c.low <= at <= c.high for c in free)]
+    if inside or not free:
+        return inside
+    widest = max(free, key=lambda c: c.high - c.low)
+    return [(widest.low + widest.high) / 2]
 
 
-def _near(
+def _off(
     boxes: Sequence[tuple[float, float]], low: float, high: float
-) -> Sequence[tuple[float, float]]:
-    """The boxes, sorted and apart, that may reach into `low` to `high`."""
-    first = bisect_left(boxes, low, key=lambda box: box[1])
-    last = bisect_right(boxes, high, key=lambda box: box[0])
-    return boxes[first:last]
-
-
-def _behind(seam: float, marks: FloatArray, pitch: float) -> float:
-    before = float(marks[np.searchsorted(marks, seam) - 1]) if marks[0] < seam else -math.inf
-    return before if seam - before <= pitch else seam - pitch / 2
+) -> Iterator[tuple[float, float]]:
+    """What `boxes`, sorted and apart, leave of `low` to `high`."""
+    first = bisect_left(boxes, low, key=lambda box: box[1] + OFF_BOX)
+    last = bisect_right(boxes, high, key=lambda box: box[0] - OFF_BOX)
+    for box_low, box_high in boxes[first:last]:
+        if box_low - OFF_BOX >= low:
+            yield low, box_low - OFF_BOX
+        low = max(low, box_high + OFF_BOX)
+    if low <= high:
+        yield low, high
 
 
 def least_parts(along: Axis, size: float) -> int:
-    """A lower bound on the parts: as if seams could run anywhere, with the narrowest strip."""
+    """A lower bound on the parts: as if joins could run anywhere, with the narrowest strip."""
     extent = along.end - along.start
     if extent <= size:
         return 1
-    strip = min((s - b for s, b in zip(along.seams, along.behind, strict=True)), default=0.0)
-    return 1 + max(1, math.ceil((extent - size) / (size - strip) - 1e-9))
+    strips = (c.low - along.join(c.low, near=True).behind for c in along.cloth)
+    strip = min(strips, default=0.0)
+    if along.ticks_between:
+        strip = min(strip, along.pitch / 2, NEAR_TICK)
+    return 1 + max(1, math.ceil((extent - size) / (size - strip) - 1e-9)) if size > strip else 2
 
 
-def choose(along: Axis, size: float) -> tuple[int, ...] | None:
-    """Indices of the seams that part the axis into the fewest parts a `size` can hold, evenly.
+def choose(along: Axis, size: float) -> tuple[Join, ...] | None:
+    """The joins that part the axis into the fewest parts a `size` can hold, evenly.
 
-    Each part must lie with the witness marks behind its first seam within `size`. Of the plans
-    with fewest parts it is the one with the least sum of squared lengths, the earliest of equals.
-    None when some part cannot be held however it is cut.
+    Each part must lie with the marks behind its first join within `size`. Where the plain places
+    for joins and marks need no more parts than any do, it is they, with the least sum of squared
+    lengths. None when some part cannot be held however it is cut.
     """
     latest = _latest(along, size)
     if latest is None:
         return None
     earliest = _earliest(along, size, len(latest))
-    seams, behind = np.array(along.seams), np.array(along.behind)
-    # Level by level: for each seam that the i-th cut may use, the least cost to get there.
-    options = np.array([-1])
-    cost = np.array([0.0])
-    choices: list[tuple[NDArray[np.intp], NDArray[np.intp]]] = []
-    for first, last in zip(earliest, latest, strict=True):
-        here = np.arange(first, last + 1)
-        cost, best = _step(along, size, options, cost, seams[here], seams, behind)
-        choices.append((here, best))
-        options = here
-    _, best = _step(along, size, options, cost, np.array([along.end]), seams, behind)
-    picked: list[int] = []
-    at = int(best[0])
-    for here, back in reversed(choices):
-        picked.append(int(here[at]))
-        at = int(back[at])
-    return tuple(reversed(picked))
+    ranges = list(zip(earliest, latest, strict=True))
+    ends = (at for c in along.cloth for at in (c.low, c.high))
+    anywhere = sorted({*along.plain, *ends, *latest, *earliest})
+    for places, near in ((along.plain, False), (along.plain, True), (anywhere, True)):
+        picked = _even([along.join(at, near=near) for at in places], along, size, ranges)
+        if picked is not None:
+            break
+    assert picked is not None
+    return tuple(
+        best if end - best.behind <= size else join
+        for join, end in zip(picked, [*(j.at for j in picked[1:]), along.end], strict=False)
+        for best in [along.join(join.at, near=False)]
+    )
 
 
-def _step(
-    along: Axis,
-    size: float,
-    options: NDArray[np.intp],
-    cost: FloatArray,
-    ends: FloatArray,
-    seams: FloatArray,
-    behind: FloatArray,
-) -> tuple[FloatArray, NDArray[np.intp]]:
-    """Least cost to end a part at each of `ends`, and which of `options` it began at."""
-    if options[0] < 0:
-        starts, needed = np.array([along.start]), np.array([along.start])
-    else:
-        starts, needed = seams[options], behind[options]
-    lengths = ends[None, :] - starts[:, None]
-    total = cost[:, None] + lengths**2
-    total[(ends[None, :] - needed[:, None] > size) | (lengths <= 0)] = np.inf
-    best = total.argmin(axis=0)
-    return total[best, np.arange(len(ends))], best
+def fewest(along: Axis, size: float) -> int | None:
+    """How many parts `choose` makes; None when some part cannot be held."""
+    latest = _latest(along, size)
+    return None if latest is None else len(latest) + 1
 
 
-def _latest(along: Axis, size: float) -> list[int] | None:
-    """The furthest each cut can lie, cutting greedily from the start; None when stuck."""
-    cuts: list[int] = []
-    needed = along.start
-    while along.end - needed > size:
-        furthest = bisect_right(along.seams, needed + size) - 1
-        if furthest < 0 or (cuts and furthest <= cuts[-1]):
-            return None
-        cuts.append(furthest)
-        needed = along.behind[furthest]
-    return cuts
+def widest_whole(along: Axis) -> tuple[float, float]:
+    """The widest stretch that one part must hold whole, however the axis is parted.
+
+    From the marks before the last place for a join to the next place, or to an end.
+    """
+    if not along.cloth:
+        return along.start, along.end
+    lows = [along.start, *(along.join(c.high, near=True).behind for c in along.cloth)]
+    highs = [*(c.low for c in along.cloth), along.end]
+    return max(zip(lows, highs, strict=True), key=lambda stretch: stretch[1] - stretch[0])
 
 
-def _earliest(along: Axis, size: float, cuts: int) -> list[int]:
-    """The nearest each of `cuts` cuts can lie and leave the rest feasible."""
-    earliest: list[int] = []
+def furthest(along: Axis, size: float) -> list[float]:
+    """The furthest each join can lie, from the start on, until the rest is held or none can.
+
+    The further a join, the further its marks, so that going furthest needs the fewest parts.
+    """
+    joins: list[float] = []
+    needed = at = along.start
+    while along.end - needed > size + _HAIR:
+        n = bisect_right(along.cloth, needed + size, key=lambda c: c.low) - 1
+        if n < 0 or min(along.cloth[n].high, needed + size) <= at:
+            break
+        at = min(along.cloth[n].high, needed + size)
+        joins.append(at)
+        needed = along.join(at, near=True).behind
+    return joins
+
+
+def _latest(along: Axis, size: float) -> list[float] | None:
+    """The furthest each join can lie; None when some part cannot be held."""
+    joins = furthest(along, size)
+    needed = along.join(joins[-1], near=True).behind if joins else along.start
+    return joins if along.end - needed <= size + _HAIR else None
+
+
+def _earliest(along: Axis, size: float, count: int) -> list[float]:
+    """The nearest each of `count` joins can lie and leave the rest to be held."""
+    joins: list[float] = []
     end = along.end
-    for _ in range(cuts):
-        first = bisect_left(along.behind, end - size)
-        earliest.append(first)
-        end = along.seams[first]
-    return earliest[::-1]
+    for _ in range(count):
+        # No mark stands further back than half a pitch or the line before, so start there.
+        first = bisect_left(along.cloth, end - size, key=lambda c: c.high)
+        end = next(
+            at for c in along.cloth[first:] if (at := _first_seeing(along, c, end - size)) <= c.high
+        )
+        joins.append(end)
+    return joins[::-1]
+
+
+def _first_seeing(along: Axis, cloth: Cloth, wanted: float) -> float:
+    """The nearest a join can lie in `cloth` so that its marks stand at `wanted` or after it."""
+    if cloth.line >= wanted - _HAIR:
+        return cloth.low
+    if not along.ticks_between:
+        return math.inf
+    off = min(along.pitch / 2, NEAR_TICK)
+    return max(cloth.low, cloth.line + 2 * off, wanted + off)
+
+
+def _even(
+    joins: Sequence[Join], along: Axis, size: float, ranges: Sequence[tuple[float, float]]
+) -> list[Join] | None:
+    """Of the ways to make a join in each of `ranges`, the one with the most even parts.
+
+    The least sum of squared lengths, the earliest of equals; None when there is no way.
+    """
+    at = [join.at for join in joins]
+    options = [
+        joins[bisect_left(at, low - _HAIR) : bisect_right(at, high + _HAIR)] for low, high in ranges
+    ]
+    starts = [Join(along.start, along.start)]
+    cost = np.zeros(1)
+    origins: list[NDArray[np.intp]] = []
+    for ends in [*options, [Join(along.end, along.end)]]:
+        if not ends:
+            return None
+        reached = np.array([join.at for join in ends])[None, :]
+        lengths = reached - np.array([[join.at] for join in starts])
+        total = cost[:, None] + lengths**2
+        needed = np.array([[join.behind] for join in starts])
+        total[(reached - needed > size + _HAIR) | (lengths <= 0)] = np.inf
+        origins.append(total.argmin(axis=0))
+        cost, starts = total.min(axis=0), list(ends)
+    if not math.isfinite(cost[0]):
+        return None
+    picked: list[Join] = []
+    here = int(origins[-1][0])
+    for held, origin in zip(reversed(options), reversed(origins[:-1]), strict=True):
+        picked.append(held[here])
+        here = int(origin[here])
+    return picked[::-1]

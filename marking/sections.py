@@ -10,15 +10,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-import numpy as np
-
-from marking import route, seams
+from marking import route
 from marking.counts import counted
 from marking.cutting import cut
+from marking.division import divisions
 from marking.errors import RefusedError
-from marking.layout import Stroke
+from marking.layout import Stroke, uprights
 from marking.lengths import format_length
-from marking.spans import rows_from_both_edges, spans_along, usable
 from marking.witness import (
     Box,
     Kind,
@@ -33,9 +31,11 @@ from marking.witness import (
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
+    import numpy as np
     from numpy.typing import NDArray
 
     from marking.cutting import Cell
+    from marking.division import Division
     from marking.job import MarkingJob
     from marking.layout import Layout
     from marking.route import Route
@@ -69,6 +69,8 @@ class Section:
     """In the order and direction of inking."""
     witness: tuple[Mark, ...]
     route: Route
+    turned: bool = False
+    """Whether its device is set down turned a quarter, anticlockwise, from its profile."""
 
     @property
     def ink(self) -> float:
@@ -92,7 +94,7 @@ class Plan:
     sections: tuple[Section, ...]
     """In inking order."""
     bound: tuple[int, int]
-    """Columns and rows that no plan could do with fewer of."""
+    """Columns and rows that no plan could do with fewer of, whichever way round the bed lies."""
     unreached: tuple[Unreached, ...]
     warnings: tuple[str, ...]
 
@@ -108,20 +110,27 @@ class Plan:
 
 
 def cut_into_sections(layout: Layout, job: MarkingJob, zone: Zone) -> Plan:
-    """The plan with the fewest sections for `zone`.
+    """The plan with the fewest sections for `zone`, its bed turned a quarter where that has fewer.
 
-    Raises RefusedError when the zone is too small for a pitch and the strip with its marks.
+    Raises RefusedError when the zone is too small for what no join can part and the marks before
+    it.
     """
-    along, across = _axes(layout, job)
-    columns = _columns(along, zone, job, layout)
-    if zone.from_both_edges:
-        rows, gap, bound_rows = rows_from_both_edges(across, zone, job, layout)
-    else:
-        rows, gap = spans_along(across, zone, 1, job, layout), None
-        bound_rows = seams.least_parts(across, zone.size[1] - 2 * zone.set_down)
+    ways, bound, across = divisions(layout, job, zone)
+    for division in ways[:-1]:
+        try:
+            return _planned(layout, job, division, bound, across)
+        except RefusedError:
+            # Turned the other way its sections may see the marks that these do not.
+            continue
+    return _planned(layout, job, ways[-1], bound, across)
+
+
+def _planned(
+    layout: Layout, job: MarkingJob, division: Division, bound: tuple[int, int], across: Axis
+) -> Plan:
+    zone, columns, rows, gap = division.zone, division.columns, division.rows, division.gap
     cells = _pieces_by_cell(layout, columns, rows, gap)
     marks, seen = _witness_marks(layout, job, zone, columns, rows, cells)
-    bound_columns = seams.least_parts(along, zone.size[0] - 2 * zone.set_down)
     sections = []
     for order, (row, column) in enumerate(_inking_order(rows, columns), 1):
         window_x, window_y = columns[column].window, rows[row].window
@@ -139,72 +148,17 @@ def cut_into_sections(layout: Layout, job: MarkingJob, zone: Zone) -> Plan:
                 drawn,
                 tuple(marks[at] for at in seen[row, column]),
                 routed,
+                zone.turned,
             )
         )
     unreached = () if gap is None else (_unreached(layout, gap, cells),)
     return Plan(
         zone,
         tuple(sections),
-        (bound_columns, bound_rows),
+        bound,
         unreached,
         tuple(_warnings(unreached, job, zone, across)),
     )
-
-
-def _axes(layout: Layout, job: MarkingJob) -> tuple[Axis, Axis]:
-    x0, y0, x1, y1 = _ink_extent(layout, job)
-    grid = layout.grid
-    side = layout.numerals[0].numeral.side if layout.numerals else None
-    boxes = [
-        (placed.numeral.box_table[0], placed.numeral.box_table[2])
-        for placed in layout.numerals
-        if placed.numeral.side == side
-    ]
-    ys = np.array([line.y for line in grid.long_lines])
-    half_ink = max(job.pens.lines.width, job.pens.heavy.width) / 2
-    across = seams.axis(y0, y1, ys, half_ink, grid.pitch[1], [], ys)
-    return _along(layout, job, (x0, x1), boxes), across
-
-
-def _along(
-    layout: Layout,
-    job: MarkingJob,
-    extent: tuple[float, float],
-    boxes: Sequence[tuple[float, float]],
-) -> Axis:
-    """The axis along the table, with the boxes that no seam may enter."""
-    grid = layout.grid
-    half_ink = max(job.pens.lines.width, job.pens.heavy.width) / 2
-    upright = np.sort(np.concatenate([grid.cross_x, grid.extra_x]))
-    return seams.axis(*extent, upright, half_ink, grid.pitch[0], boxes, grid.cross_x)
-
-
-def _ink_extent(layout: Layout, job: MarkingJob) -> Box:
-    """x0, y0, x1, y1 of all ink, pen width included."""
-    boxes = []
-    for pen in ("lines", "heavy", "numerals"):
-        drawn = [stroke.points for stroke in layout.strokes if stroke.pen == pen]
-        if drawn:
-            points = np.concatenate(drawn)
-            half = job.pens.named(pen).width / 2
-            boxes.append([*(points.min(axis=0) - half), *(points.max(axis=0) + half)])
-    edges = np.array(boxes)
-    low, high = edges[:, :2].min(axis=0), edges[:, 2:].max(axis=0)
-    return float(low[0]), float(low[1]), float(high[0]), float(high[1])
-
-
-def _columns(along: Axis, zone: Zone, job: MarkingJob, layout: Layout) -> list[Span]:
-    """The columns; a refusal blames the numerals when it is they that leave no seam a way."""
-    try:
-        return spans_along(along, zone, 0, job, layout)
-    except RefusedError:
-        without = _along(layout, job, (along.start, along.end), [])
-        if seams.choose(without, usable(without, zone, 0, layout)) is None:
-            raise
-        raise RefusedError(
-            "numerals.clear: the numerals stand so close that no seam passes between enough of "
-            "them; a larger numerals.clear or a smaller numerals.height lets one through"
-        ) from None
 
 
 def _name(row: int, column: int) -> str:
@@ -259,9 +213,9 @@ def _witness_marks(
 
     Raises RefusedError when a section after the first would see fewer than two.
     """
-    half_ink = max(job.pens.lines.width, job.pens.heavy.width) / 2
     rooms = _tick_rooms(layout, columns, zone, job.pens.removable.width / 2)
-    tickable = crossed_by_ticks(layout.grid, half_ink, (rooms[0][0], rooms[-1][1]))
+    ink = dict(uprights(layout.strokes, job))
+    tickable = crossed_by_ticks(layout.grid, ink, (rooms[0][0], rooms[-1][1]))
     kinds: dict[Spot, Kind] = {}
     seen: dict[tuple[int, int], list[Spot]] = {}
     for order, (row, column) in enumerate(_inking_order(rows, columns)):
@@ -365,6 +319,13 @@ def _warnings(
     unreached: Sequence[Unreached], job: MarkingJob, zone: Zone, across: Axis
 ) -> list[str]:
     warnings = []
+    if zone.feed is not None and job.cloth.stretch_length == job.cloth.stretch_width == 0:
+        warnings.append(
+            "The canvas is marked loose, fed through the plotter, and stretched on afterwards, but "
+            "[cloth] says that it stretches by nothing. Measure how much a piece of the same "
+            "canvas gains when it is stretched on, along and across, and give stretch_length and "
+            "stretch_width, or every line will lie off by it."
+        )
     for part in unreached:
         _, low, _, high = part.box
         needed = (across.start + across.end) / 2 + job.grid.pitch

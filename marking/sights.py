@@ -14,6 +14,7 @@ import numpy as np
 from marking.butts import border
 from marking.errors import BadInputError
 from marking.network import TAPE_SD, Target
+from marking.seams import NEAR_TICK
 from marking.witness import Mark, marks_below, marks_beside
 
 if TYPE_CHECKING:
@@ -136,6 +137,9 @@ def _across_seam(
     lines = np.array([line.y for line in grid.long_lines if y0 <= line.y <= y1])
     side = 1.0 if inked.core[1] >= seam[1] - _SAME else -1.0
     y = seam[1] + side * pitch[1] / 2
+    if not y0 <= y <= y1:
+        # Where the plan saves a section by it, ticks stand as near to the join as they may.
+        y = seam[1] + side * min(pitch[1] / 2, NEAR_TICK)
     if lines.size and np.abs(lines - seam[1]).min() <= pitch[1]:
         y = float(lines[np.abs(lines - seam[1]).argmin()])
     crossed = grid.cross_x[(grid.cross_x >= x0 - _SAME) & (grid.cross_x <= x1 + _SAME)]

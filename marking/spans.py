@@ -13,11 +13,13 @@ from typing import TYPE_CHECKING
 from marking import seams
 from marking.errors import RefusedError
 from marking.lengths import INCH, format_length
-from marking.seams import Axis
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator, Sequence
+
     from marking.job import MarkingJob
     from marking.layout import Layout
+    from marking.seams import Axis, Join
     from marking.zones import Zone
 
 
@@ -43,32 +45,46 @@ def usable(along: Axis, zone: Zone, dimension: int, layout: Layout) -> float:
 def spans_along(
     along: Axis, zone: Zone, dimension: int, job: MarkingJob, layout: Layout
 ) -> list[Span]:
-    """The rows or columns of sections along one axis."""
+    """The rows or columns of sections along one axis.
+
+    Raises RefusedError, with the place that no join lets through, when some part cannot be held.
+    """
     rect = layout.top.inscribed
     top = rect[dimension], rect[dimension + 2]
     held = usable(along, zone, dimension, layout)
     size = held + 2 * zone.set_down
-    picked = seams.choose(along, held)
-    if picked is None:
-        raise RefusedError(_too_small(size, zone, dimension, job, layout))
-    cuts = [along.seams[index] for index in picked]
-    behind = [None, *(along.behind[index] for index in picked)]
-    edges = [along.start, *cuts, along.end]
+    joins = seams.choose(along, held)
+    if joins is None:
+        raise RefusedError(_too_small(along, size, zone, dimension, job))
     spans = []
-    for start, end, mark in zip(edges, edges[1:], behind, strict=False):
+    for start, end, mark in _parts(along, joins):
         needed = (start if mark is None else mark, end)
         low = _set_down_at(needed, size, zone.set_down, top, job)
         spans.append(Span((start, end), (low, low + size), mark))
     return spans
 
 
-def _too_small(size: float, zone: Zone, dimension: int, job: MarkingJob, layout: Layout) -> str:
+def _parts(
+    along: Axis, joins: Sequence[Join], seen: float | None = None
+) -> Iterator[tuple[float, float, float | None]]:
+    """Start, end and marks behind of each part; `seen` is what the first sees."""
+    starts = [along.start, *(join.at for join in joins)]
+    ends = [*(join.at for join in joins), along.end]
+    return zip(starts, ends, [seen, *(join.behind for join in joins)], strict=True)
+
+
+def _too_small(along: Axis, size: float, zone: Zone, dimension: int, job: MarkingJob) -> str:
+    """What one setup would have to hold at least, where it first cannot."""
+    low, high = seams.widest_whole(along)
+    way = "across" if dimension else "along"
+    free = f", less {format_length(zone.set_down, 'mm')} each side for setting it down,"
     return (
-        f"{zone.name}: {format_length(size, job.units)} {'across' if dimension else 'along'} "
-        f"the table, less {format_length(zone.set_down, 'mm')} each side for setting it down, "
-        f"cannot hold one pitch ({format_length(layout.grid.pitch[dimension], job.units)}), its "
-        "witness marks and, at the ends, a margin with its numerals; use a larger one, or a "
-        "smaller grid.pitch"
+        f"{zone.name}: {format_length(size, job.units)} {way} the table"
+        f"{free if zone.set_down else ''} is too little. One section must hold all that lies from "
+        f"{format_length(low, job.units)} to {format_length(high, job.units)} {way} it: lines and "
+        "numerals leave no bare cloth there for a join, and each section must see marks before "
+        f"its own. Use one that reaches {format_length(high - low + 2 * zone.set_down, job.units)} "
+        f"or more {way}"
     )
 
 
@@ -111,42 +127,60 @@ def rows_from_both_edges(
     depth, top = zone.depth, layout.top.inscribed[3]
     near_side, far_side = (0.0, depth), (top - depth, top)
     if across.end <= depth:
-        rows = _rows_of_side(across, zone, near_side, job, layout)
+        rows = _rows_of_side(across, zone, near_side, job)
         return rows, None, seams.least_parts(across, zone.size[1])
-    middle = (across.start + across.end) / 2
-    pairs = list(zip(across.seams, across.behind, strict=True))
-    shared = [(s, b) for s, b in pairs if s <= depth and s >= top - depth]
-    if shared:
-        # A seam with marks that both sides see comes first, then the one nearest the middle.
-        seam, behind = min(shared, key=lambda p: (p[1] < top - depth, abs(p[0] - middle), p[0]))
-        seen, gap = behind if behind >= top - depth else None, (seam, seam)
+    shared = _shared_join(across, zone, far_side[0])
+    if shared is not None:
+        seen = shared.behind if shared.behind >= far_side[0] else None
+        gap = (shared.at, shared.at)
     else:
-        near = [s for s, _ in pairs if s <= depth]
-        far = [s for s, _ in pairs if s >= top - depth]
+        near = [c.high for c in across.between(across.start, depth).cloth]
+        far = [c.low for c in across.between(far_side[0], across.end).cloth]
         if not near or not far:
             raise RefusedError(
                 "reach.depth is less than the margin and the first long lines take; "
                 "no line can be inked from the edge"
             )
         seen, gap = None, (near[-1], far[0])
-    near_part = _part(across, across.start, gap[0])
-    far_part = _part(across, gap[1], across.end)
+    near_part = across.part(across.start, gap[0])
+    far_part = across.part(gap[1], across.end)
     rows = [
-        *_rows_of_side(near_part, zone, near_side, job, layout),
-        *_rows_of_side(far_part, zone, far_side, job, layout, seen),
+        *_rows_of_side(near_part, zone, near_side, job),
+        *_rows_of_side(far_part, zone, far_side, job, seen),
     ]
-    bound = sum(seams.least_parts(part, zone.size[1]) for part in (near_part, far_part))
-    return rows, None if shared else gap, bound
+    if shared is None:
+        bound = sum(seams.least_parts(part, zone.size[1]) for part in (near_part, far_part))
+        return rows, gap, bound
+    return rows, None, max(2, math.ceil((across.end - across.start) / zone.size[1] - 1e-9))
 
 
-def _part(across: Axis, start: float, end: float) -> Axis:
-    """The axis between two of its seams."""
-    inside = [
-        (seam, mark)
-        for seam, mark in zip(across.seams, across.behind, strict=True)
-        if start < mark and seam < end
-    ]
-    return Axis(start, end, tuple(s for s, _ in inside), tuple(b for _, b in inside))
+def _shared_join(across: Axis, zone: Zone, far_from: float) -> Join | None:
+    """The join between what is inked from the near and from the far edge.
+
+    Of those with the fewest rows, one whose marks both sides see, the nearest to the middle.
+    """
+    within = across.between(far_from, zone.depth)
+    if not within.cloth:
+        return None
+    near_joins = seams.furthest(across.between(across.start, zone.depth), zone.size[1])
+    ends = [at for c in within.cloth for at in (c.low, c.high)]
+    places = {*within.plain, *ends, *(at for at in near_joins if at >= far_from)}
+    middle = (across.start + across.end) / 2
+    plain = set(within.plain)
+
+    def cost(join: Join) -> tuple[float, bool, bool, float, float, float]:
+        seen = join.behind >= far_from
+        near = seams.fewest(across.part(across.start, join.at), zone.size[1])
+        far = seams.fewest(_held(across.part(join.at, across.end), join, seen), zone.size[1])
+        rows = math.inf if near is None or far is None else near + far
+        return rows, not seen, join.at not in plain, abs(join.at - middle), join.at, join.behind
+
+    return min((across.join(at, near=near) for at in places for near in (False, True)), key=cost)
+
+
+def _held(part: Axis, join: Join, seen: bool) -> Axis:
+    """What the far side's first row has to hold: `part`, and the marks before it if seen."""
+    return replace(part, start=min(join.behind, part.start)) if seen else part
 
 
 def _rows_of_side(
@@ -154,7 +188,6 @@ def _rows_of_side(
     zone: Zone,
     side: tuple[float, float],
     job: MarkingJob,
-    layout: Layout,
     seen: float | None = None,
 ) -> list[Span]:
     """The rows that `part` takes, every window within `side`; the first sees marks at `seen`."""
@@ -162,13 +195,11 @@ def _rows_of_side(
     if size >= side[1] - side[0]:
         return [Span((part.start, part.end), side, seen)]
     held = part if seen is None else replace(part, start=min(seen, part.start))
-    picked = seams.choose(held, size)
-    if picked is None:
-        raise RefusedError(_too_small(size, zone, 1, job, layout))
-    edges = [part.start, *(part.seams[index] for index in picked), part.end]
-    behind = [seen, *(part.behind[index] for index in picked)]
+    joins = seams.choose(held, size)
+    if joins is None:
+        raise RefusedError(_too_small(held, size, zone, 1, job))
     spans = []
-    for start, end, mark in zip(edges, edges[1:], behind, strict=False):
+    for start, end, mark in _parts(part, joins, seen):
         least = max(end - size, side[0])
         most = min(start if mark is None else mark, side[1] - size)
         low = _plain_reading(least, most, (least + most) / 2, job)

@@ -76,8 +76,11 @@ class Standing:
 
 
 def plan_hash(plan: Plan) -> str:
-    """SHA-256 of which sections there are and where, to a hundredth of a millimetre."""
-    lines = [f"{s.id} {np.round([*s.core, *s.window], 2).tolist()}" for s in plan.sections]
+    """SHA-256 of which sections there are, where to a hundredth of a mm, and turned or not."""
+    lines = [
+        f"{s.id} {np.round([*s.core, *s.window], 2).tolist()}{' turned' if s.turned else ''}"
+        for s in plan.sections
+    ]
     return hashlib.sha256("\n".join(lines).encode("ascii")).hexdigest()
 
 

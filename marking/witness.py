@@ -13,6 +13,8 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from numpy.typing import NDArray
 
     from marking.layout import Grid
@@ -69,9 +71,14 @@ def marks_below(
     return [((x, y), seen) for x in dict.fromkeys(lines[[0, -1]].tolist())] if lines.size else []
 
 
-def crossed_by_ticks(grid: Grid, half_ink: float, room: tuple[float, float]) -> FloatArray:
-    """The cross lines with space on both sides, within `room`, for a tick to stand out of them."""
-    least = half_ink + _STANDS_OUT
+def crossed_by_ticks(
+    grid: Grid, half_ink: Mapping[float, float], room: tuple[float, float]
+) -> FloatArray:
+    """The cross lines with space on both sides, within `room`, for a tick to stand out of them.
+
+    `half_ink` is half the ink in mm of the line at each x.
+    """
+    least = np.array([half_ink[x] for x in grid.cross_x.tolist()]) + _STANDS_OUT
     return grid.cross_x[(grid.cross_x - room[0] >= least) & (room[1] - grid.cross_x >= least)]
 
 

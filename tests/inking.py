@@ -39,7 +39,9 @@ def millrace(profile):
         path.write_text(text.replace("flatbed-a3", profile), encoding="utf-8")
         job = load_job(Path(folder), Job)
     layout = lay_out(job)
-    return layout, cut_into_sections(layout, job, job.plotter.zone)
+    # The figures of these tests are those of the bed as its profile has it, turned or not.
+    zone = replace(job.plotter.zone, turned_home=None)
+    return layout, cut_into_sections(layout, job, zone)
 
 
 def set_out_by_tape(profile, spacing, every):

@@ -42,6 +42,10 @@ SAME_PENS = {"lines": (1, 1), "heavy": (1, 2), "numerals": (1, 1), "removable": 
 FOUR_PENS = {"lines": (1, 1), "heavy": (3, 3), "numerals": (2, 1), "removable": (4, 1)}
 
 
+FLIP = {"+": {}, "-": str.maketrans("+-", "-+")}
+"""By an axis's sign: what its turned direction's sign becomes."""
+
+
 @dataclass(frozen=True)
 class Machine:
     """A stock plotter, or one with keys of its own, the pens it holds and what else it draws."""
@@ -51,15 +55,19 @@ class Machine:
     pens: str = ""
     held: tuple[tuple[str, tuple[int, int]], ...] = tuple(SAME_PENS.items())
     grid: str = ""
+    table: str = ""
+    """The `[table]` to mark instead of the Millrace bench's."""
 
 
+NARROW = '[table]\nlength = "150 in"\nwidth = "33 in"\n'
+"""What a 36 in carriage takes."""
 MACHINES = {
     "a3 desk plotter": Machine("flatbed-a3"),
     "60-byte a4 desk plotter": Machine("flatbed-a4"),
     "units of 0.02488 mm and four pens": Machine(
         "flatbed-24x36", pens=PENS, held=tuple(FOUR_PENS.items())
     ),
-    "roll counted from its centre": Machine("roll-36"),
+    "roll counted from its centre": Machine("roll-36", table=NARROW),
     "turned a quarter, with every kind of line": Machine(
         "flatbed-24x36",
         'axes = ["+y", "-x"]\norigin = "centre"',
@@ -82,6 +90,18 @@ class Plot:
     facts: dict[str, Any]
     """The plotter's keys: its stock profile's, and the job's own over them."""
     pens: dict[str, tuple[int, int]]
+    turned: bool = False
+    """Whether `section --json` has the device turned a quarter anticlockwise from its profile."""
+
+    @property
+    def axes(self) -> list[str]:
+        """Table directions of the device's X and Y as it stands."""
+        declared = self.facts.get("axes", ["+x", "+y"])
+        if not self.turned:
+            return list(declared)
+        # Anticlockwise, what pointed along the table points across it, and what pointed across
+        # points back along it.
+        return [{"x": "+y", "y": "-x"}[a[1]].translate(FLIP[a[0]]) for a in declared]
 
     @property
     def unit(self) -> float:
@@ -91,17 +111,14 @@ class Plot:
         """Table points as distances along the device's own axes from its zero."""
         away = np.asarray(points_table, dtype=float) - self.origin
         return np.stack(
-            [
-                (1 if axis[0] == "+" else -1) * away[..., "xy".index(axis[1])]
-                for axis in self.facts.get("axes", ("+x", "+y"))
-            ],
+            [(1 if axis[0] == "+" else -1) * away[..., "xy".index(axis[1])] for axis in self.axes],
             axis=-1,
         )
 
     def on_table(self, units: FloatArray) -> FloatArray:
         """Device units as table points: the inverse of `device_mm`."""
         table = np.empty_like(units)
-        for device, axis in enumerate(self.facts.get("axes", ("+x", "+y"))):
+        for device, axis in enumerate(self.axes):
             sign, along = (1 if axis[0] == "+" else -1), "xy".index(axis[1])
             table[..., along] = self.origin[along] + sign * units[..., device] * self.unit
         return table
@@ -143,9 +160,13 @@ def command_json(*words: str) -> Any:
 def _job_text(machine: Machine) -> str:
     plotter_line, grid_line = 'profile = "flatbed-a3"', "heavy_every = 12"
     assert MILLRACE.count(plotter_line) == MILLRACE.count(grid_line) == 1
+    table = MILLRACE
+    if machine.table:
+        table = f"{MILLRACE[: MILLRACE.index('[table]')]}{machine.table}\n"
+        table += MILLRACE[MILLRACE.index("[grid]") :]
     plotter = f'profile = "{machine.profile}"\n{machine.keys}\n{machine.pens}'
     grid = f"{grid_line}\n{machine.grid}"
-    return MILLRACE.replace(plotter_line, plotter).replace(grid_line, grid)
+    return table.replace(plotter_line, plotter).replace(grid_line, grid)
 
 
 def write_plots(name: str, folder: Path) -> list[Plot]:
@@ -167,6 +188,7 @@ def write_plots(name: str, folder: Path) -> list[Plot]:
             tuple(files[section["id"]]["origin"]),
             facts,
             dict(machine.held),
+            section["turned"],
         )
         for section in sections
     ]

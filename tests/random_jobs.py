@@ -60,12 +60,17 @@ def surveys(draw: st.DrawFn, length: float, width: float) -> dict[str, str]:
 
 @st.composite
 def plotters(draw: st.DrawFn, length: float, width: float) -> dict[str, Any]:
-    """A bed from a few pitches to more than the table, or a roll, set down any way round."""
+    """A bed from a few pitches to more than the table, set down any way round, or a roll.
+
+    A roll's carriage is as wide as the slack canvas and more: nothing narrower takes it.
+    """
     axes = draw(st.sampled_from(AXES))
-    along = math.ceil(length / draw(st.integers(1, 5)) + draw(st.integers(30, 120)))
-    across = math.ceil(width / draw(st.integers(1, 3)) + draw(st.integers(30, 120)))
-    x_size, y_size = (along, across) if axes[0][1] == "x" else (across, along)
     roll = draw(st.booleans())
+    whole_x, whole_y = roll and axes[0][1] == "y", roll and axes[0][1] == "x"
+    along = length * 1.03 if whole_x else length / draw(st.integers(1, 5))
+    across = width * 1.03 if whole_y else width / draw(st.integers(1, 3))
+    along, across = (math.ceil(size + draw(st.integers(30, 120))) for size in (along, across))
+    x_size, y_size = (along, across) if axes[0][1] == "x" else (across, along)
     unlimited = roll and draw(st.booleans())
     return {
         "profile": "flatbed-a3",

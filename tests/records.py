@@ -75,8 +75,19 @@ def ink_width(job: Job, pen: str) -> float:
     return job.pens.named(pen).width
 
 
-def usable(tables: Record, zone: str) -> tuple[float, float]:
+def axes_of(tables: Record, *, turned: bool) -> list[tuple[int, int]]:
+    """For the device's X and Y: which axis of the table, and 1 or -1, turned a quarter or not."""
+    declared = [("xy".index(a[1]), 1 if a[0] == "+" else -1) for a in tables["plotter"]["axes"]]
+    if not turned:
+        return declared
+    # Anticlockwise: what ran along x runs along y, what ran along y runs back along x.
+    return [(1, sign) if axis == 0 else (0, -sign) for axis, sign in declared]
+
+
+def usable(tables: Record, zone: str, *, turned: bool = False) -> tuple[float, float]:
     """How much of the table's x and y one setup may take, from the job's own words."""
+    if turned:
+        return usable(tables, zone)[::-1]
     if zone == "reach":
         return in_mm(tables["reach"]["span"]), in_mm(tables["reach"]["depth"])
     plotter = tables["plotter"]

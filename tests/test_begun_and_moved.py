@@ -19,7 +19,7 @@ from scipy.optimize import least_squares
 from terminal import ENTER, started
 from test_what_may_be_inked import BESIDE, SAMPLING, Silent, Stood, Table, forgiving
 
-from devices.bed import bed_at
+from devices.bed import bed_of
 from devices.job import Job
 from devices.stance import by_control_marks, from_readings, marks_in_sight
 from devices.workplace import Workplace
@@ -266,7 +266,7 @@ def test_the_section_beside_one_that_was_moved_is_placed_as_scipy_places_it(tabl
 
     stands = standing(at.record, at.layout, at.plan, at.job.units)
     setups = {setup.section: setup for setup in stands.laid}
-    bed = bed_at(table.job.plotter, section.window)
+    bed = bed_of(section, table.job.plotter)
     own = [(one.mark, bed.table_of([one.at_bed])[0], one.sd) for one in readings]
     taken = {
         name: [(r.mark, np.array(r.at), r.sd) for r in s.readings] for name, s in setups.items()

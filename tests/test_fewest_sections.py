@@ -1,4 +1,9 @@
-"""No choice of seams has fewer sections, or more even ones: every one is tried."""
+"""No job that can be divided is refused, and none is divided into more sections than it needs.
+
+What can be done is found by trying all (`fewest_parts.py`), from the rules and the JSON alone.
+`python tests/bench_sections.py 5000` holds more jobs against it; here are a score, and those that
+were once refused or divided badly.
+"""
 
 from __future__ import annotations
 
@@ -7,36 +12,119 @@ import math
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from hypothesis import assume, given, settings
+import pytest
+from bench_sections import faults, search
+from fewest_parts import NEVER, Line, parts, rows_by_arm
+from hypothesis import given, settings
 from hypothesis import strategies as st
-from random_jobs import in_mm, jobs
 
-from marking.errors import RefusedError
-from marking.interchange import layout_record, plan_record
+from marking import route
 from marking.layout import lay_out
-from marking.seams import Axis, choose, least_parts
+from marking.seams import axis, choose, least_parts
 from marking.sections import cut_into_sections
-from marking.zones import reach_zone
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from pathlib import Path
 
     from conftest import MakeJob
 
-Span = tuple[float, float]
-OFF_LINES, OFF_NUMERALS = 1.0, 0.1
-"""The program's own rule: least cloth in mm between a seam and a line's ink, or a numeral's."""
+    from marking.seams import Axis
+
+BENCH_60 = {"length": "144 in", "width": "60 in"}
+NAMED: dict[str, tuple[dict[str, Any], int]] = {
+    "a last half pitch before a hem band": (
+        {"table": {"length": "60 in", "width": "58 1/2 in"}, "plotter": {"profile": "flatbed-a3"}},
+        24,
+    ),
+    "a large bed that is turned": (
+        {
+            "table": {"length": "150 in", "width": "64 in"},
+            "plotter": {"profile": "flatbed-24x36"},
+        },
+        14,
+    ),
+    "a small bed that is turned": (
+        {"table": BENCH_60, "plotter": {"profile": "flatbed-a4"}},
+        144,
+    ),
+    "fine lines at a fine pitch beside a few heavy ones": (
+        {
+            "table": {"length": "30 in", "width": "24 in"},
+            "grid": {"pitch": "3.5 mm"},
+            "hems": {"depth": "2 in", "folds": []},
+            "numerals": {"every": 10},
+            "pens": {
+                "lines": {"slot": 1, "width": "0.4 mm"},
+                "heavy": {"slot": 1, "width": "2 mm"},
+            },
+            "plotter": {"profile": "flatbed-a3"},
+        },
+        NEVER,
+    ),
+    "numerals as wide as two lines stand apart": (
+        {
+            "table": {"length": "171 in", "width": "64 in"},
+            "grid": {"margin": "1 1/4 in"},
+            "numerals": {"every": 2, "clear": "1/16 in"},
+            "plotter": {"profile": "flatbed-a3"},
+        },
+        NEVER,
+    ),
+}
+WITH = {"reach": {"depth": "30 in", "span": "48 in"}, "projector": {"profile": "ceiling-1080p"}}
 
 
-def best_by_trying_all(
-    extent: Span, seams: Sequence[float], behind: Sequence[float], size: float
-) -> tuple[int, float] | None:
-    """Fewest parts and their least sum of squared lengths, of every subset of the seams."""
-    for count in range(len(seams) + 1):
+@pytest.fixture
+def unrouted(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The pen's way inside a section changes no division, and takes most of the time."""
+    monkeypatch.setattr(route, "shortest", lambda *_: route.Route((), 0, 0.0, 0.0))
+
+
+@pytest.mark.usefixtures("unrouted")
+def test_no_random_job_is_refused_wrongly_or_divided_into_more_than_trying_all_finds(
+    tmp_path: Path,
+) -> None:
+    good, found = search(25, 20, tmp_path)
+    assert found == []
+    assert sum(good.values()) == 3 * 25
+
+
+@pytest.mark.usefixtures("unrouted")
+@pytest.mark.parametrize("named", NAMED)
+def test_a_job_once_refused_or_divided_badly_has_the_fewest_sections(
+    make_job: MakeJob, tmp_path: Path, named: str
+) -> None:
+    tables, at_most = NAMED[named]
+    assert [fault for _, fault in faults({**WITH, **tables}, tmp_path)] == ["", "", ""]
+    job = make_job(tables)
+    plan = cut_into_sections(lay_out(job), job, job.plotter.zone)
+    assert len(plan.sections) <= at_most
+    assert plan.bound[0] <= plan.columns
+    assert plan.bound[1] <= plan.rows
+
+
+@st.composite
+def lines_by_lot(draw: st.DrawFn) -> tuple[Axis, float]:
+    """A few lines of different ink at uneven places, and a bed that may be too small for them."""
+    gaps = draw(st.lists(st.integers(3, 60), min_size=2, max_size=5))
+    places = np.cumsum([10.0, *gaps]).tolist()
+    lines = [(at, draw(st.sampled_from([0.2, 0.5, 1.2]))) for at in places]
+    boxes = [(at - 2.0, at + 1.9) for at in places[:: draw(st.integers(1, 3))]]
+    ticks = draw(st.booleans())
+    start, end = places[0] - draw(st.integers(0, 9)), places[-1] + draw(st.integers(0, 9))
+    pitch = draw(st.sampled_from([25.0, 60.0]))
+    marked = places[:: draw(st.integers(1, 2))]
+    along = axis((start, end), lines, pitch, marked, [] if ticks else boxes, ticks_between=ticks)
+    return along, float(draw(st.integers(5, math.ceil(end - start) + 5)))
+
+
+def fewest_of_every_choice(along: Axis, size: float) -> tuple[int, float] | None:
+    """Fewest parts, and their least sum of squared lengths, of every choice of plain places."""
+    for count in range(len(along.plain) + 1):
         squares = []
-        for chosen in itertools.combinations(range(len(seams)), count):
-            edges = [extent[0], *(seams[k] for k in chosen), extent[1]]
-            needed = [extent[0], *(behind[k] for k in chosen)]
+        for chosen in itertools.combinations(along.plain, count):
+            edges = [along.start, *chosen, along.end]
+            needed = [along.start, *(along.join(at, near=False).behind for at in chosen)]
             if all(end - need <= size for need, end in zip(needed, edges[1:], strict=True)):
                 squares.append(sum((b - a) ** 2 for a, b in itertools.pairwise(edges)))
         if squares:
@@ -44,154 +132,59 @@ def best_by_trying_all(
     return None
 
 
-@st.composite
-def axes(draw: st.DrawFn) -> tuple[Axis, float]:
-    """A dozen lines at uneven places, seams between them, and a bed that may be too small."""
-    gaps = draw(st.lists(st.integers(3, 60), min_size=2, max_size=12))
-    lines = np.cumsum([10, *gaps]).astype(float)
-    seams, behind = [], []
-    for left, right in itertools.pairwise(lines.tolist()):
-        if draw(st.integers(0, 5)):
-            seams.append(left + (right - left) * draw(st.sampled_from([0.25, 0.5, 0.75])))
-            behind.append(left)
-    start, end = lines[0] - draw(st.integers(0, 9)), lines[-1] + draw(st.integers(0, 9))
-    size = draw(st.integers(5, math.ceil(end - start) + 5))
-    return Axis(float(start), float(end), tuple(seams), tuple(behind)), float(size)
-
-
-@settings(max_examples=300)
-@given(case=axes())
-def test_the_seams_chosen_are_the_fewest_and_most_even(case: tuple[Axis, float]) -> None:
-    along, size = case
-    best = best_by_trying_all((along.start, along.end), along.seams, along.behind, size)
-    picked = choose(along, size)
-    if best is None:
-        assert picked is None
-        return
-    assert picked is not None
-    edges = [along.start, *(along.seams[k] for k in picked), along.end]
-    squares = sum((b - a) ** 2 for a, b in itertools.pairwise(edges))
-    assert (len(picked) + 1, squares) == (best[0], best[1])
-    assert least_parts(along, size) <= best[0]
-
-
-def free_seams(lines: Sequence[float], ink: float, pitch: float, boxes: list[Span]) -> list[float]:
-    """One seam mid-way between neighbouring lines, or every half pitch in a wide gap.
-
-    Where a numeral stands across it, it moves to the middle of the widest cloth beside.
-    """
-    found = []
-    for left, right in itertools.pairwise(lines):
-        wide = right - left > 1.5 * pitch
-        steps = math.floor((right - left) / pitch + 0.5) if wide else 1
-        for k in range(steps):
-            seam = left + (k + 0.5) * pitch if wide else (left + right) / 2
-            numerals = [(low - OFF_NUMERALS, high + OFF_NUMERALS) for low, high in boxes]
-            lines_ink = [(-math.inf, left + ink + OFF_LINES), (right - ink - OFF_LINES, math.inf)]
-            cloth = [
-                (low, high)
-                for low, high in _between([*numerals, *lines_ink])
-                if left <= low < high <= right
-            ]
-            if any(low <= seam <= high for low, high in cloth):
-                found.append(seam)
-            elif cloth:
-                low, high = max(cloth, key=lambda gap: gap[1] - gap[0])
-                found.append((low + high) / 2)
-    return found
-
-
-def _between(taken: list[Span]) -> list[Span]:
-    """The cloth between spans of ink, wherever they lie and however they overlap."""
-    free = []
-    reached = -math.inf
-    for low, high in sorted(taken):
-        if low > reached > -math.inf:
-            free.append((reached, low))
-        reached = max(reached, high)
-    return free
-
-
-def marks_behind(seams: list[float], lines: Sequence[float], pitch: float) -> list[float]:
-    """The last line before each seam, or half a pitch where that is more than a pitch away."""
-    last = [max((x for x in lines if x < seam), default=-math.inf) for seam in seams]
-    return [
-        line if seam - line <= pitch else seam - pitch / 2
-        for seam, line in zip(seams, last, strict=True)
-    ]
-
-
-def uprights(layout: dict[str, Any], axis: int, layers: Sequence[str]) -> list[float]:
-    places = {
-        stroke["points"][0][axis]
-        for stroke in layout["strokes"]
-        if stroke["layer"] in layers
-        and stroke["points"][0][axis] == stroke["points"][1][axis]
-        and len(stroke["points"]) == 2
-    }
-    return sorted(places)
-
-
-@settings(max_examples=150)
-@given(tables=jobs(longest=26, widest=30), zone=st.sampled_from(["plotter", "reach"]))
-def test_a_whole_plan_has_the_fewest_and_most_even_columns_and_rows(
-    make_job: MakeJob, tables: dict[str, Any], zone: str
+@settings(max_examples=80)
+@given(case=lines_by_lot())
+def test_joins_lie_midway_and_evenly_where_that_takes_no_more_of_them(
+    case: tuple[Axis, float],
 ) -> None:
-    tables["grid"]["pitch"] = "50 mm"
-    tables["grid"]["bias"] = []
-    tables["grid"]["half_ticks"] = False
-    tables["hems"]["cross_folds"] = False
-    try:
-        job = make_job(tables)
-        layout = lay_out(job)
-        plan = plan_record(
-            cut_into_sections(layout, job, reach_zone(job) if zone == "reach" else job.plotter.zone)
-        )
-    except RefusedError:
-        assume(False)
-    record = layout_record(layout)
-    size, free = usable(tables, zone)
-    slack = record["fit"]["slack"]
-    half = max(job.pens.lines.width, job.pens.heavy.width) / 2
-    cross = uprights(record, 0, ["cross"])
-    level = uprights(record, 1, ["long", "hem"])
-    for axis, lines, pitch in (
-        (0, cross, 50 * slack["along"]),
-        (1, level, 50 * slack["across"]),
-    ):
-        if axis == 1 and zone == "reach":
-            continue
-        boxes = [(n["box"][0], n["box"][2]) for n in record["numerals"]] if axis == 0 else []
-        seams = free_seams(lines, half, pitch, boxes)
-        extent = ink_extent(record, job, axis)
-        best = best_by_trying_all(
-            extent, seams, marks_behind(seams, lines, pitch), size[axis] - 2 * free
-        )
-        parts = sorted({(s["core"][axis], s["core"][axis + 2]) for s in plan["sections"]})
-        assert best is not None
-        assert len(parts) == best[0]
-        assert math.isclose(sum((b - a) ** 2 for a, b in parts), best[1], rel_tol=1e-9)
-        assert plan["bound"][("columns", "rows")[axis]] <= len(parts)
+    along, size = case
+    picked, plain = choose(along, size), fewest_of_every_choice(along, size)
+    if picked is None:
+        assert plain is None
+        return
+    edges = [along.start, *(join.at for join in picked), along.end]
+    needed = [along.start, *(join.behind for join in picked)]
+    assert all(end - need <= size + 1e-6 for need, end in zip(needed, edges[1:], strict=True))
+    assert least_parts(along, size) <= len(picked) + 1
+    assert plain is None or len(picked) + 1 <= plain[0]
+    if plain is not None and len(picked) + 1 == plain[0]:
+        squares = sum((b - a) ** 2 for a, b in itertools.pairwise(edges))
+        assert squares == pytest.approx(plain[1])
 
 
-def usable(tables: dict[str, Any], zone: str) -> tuple[Span, float]:
-    """What one setup takes along the table's x and y, and what is kept free at each side of it."""
-    if zone == "reach":
-        return (in_mm(tables["reach"]["span"]), in_mm(tables["reach"]["depth"])), 0.0
-    plotter = tables["plotter"]
-    units = plotter["coordinate_limit"] * (2 if plotter["origin"] == "centre" else 1)
-    said = units * in_mm(plotter["unit"])
-    x = said if plotter["x_size"] == "unlimited" else min(said, in_mm(plotter["x_size"]))
-    y = min(said, in_mm(plotter["y_size"]))
-    return (x, y) if plotter["axes"][0][1] == "x" else (y, x), in_mm(plotter["set_down"])
+@settings(max_examples=60)
+@given(
+    places=st.lists(st.integers(1, 60), min_size=1, max_size=5, unique=True),
+    back=st.integers(0, 9),
+    size=st.integers(3, 60),
+    depth=st.integers(5, 60),
+)
+def test_trying_all_finds_what_every_choice_finds(
+    places: list[int], back: int, size: int, depth: int
+) -> None:
+    """The reckoning that the program is held against, against plain enumeration."""
+    places.sort()
+    line = Line(0.0, 61.0, np.array(places, float), np.array(places, float) - back)
 
+    def held(chosen: tuple[int, ...], first: float = 0.0, last: float = 61.0) -> bool:
+        needed, ends = [first, *(at - back for at in chosen)], [*chosen, last]
+        return all(end - need <= size for need, end in zip(needed, ends, strict=True))
 
-def ink_extent(record: dict[str, Any], job: Any, axis: int) -> Span:
-    """From the first ink to the last along one axis, pen width included."""
-    spans = [
-        (min(values) - half, max(values) + half)
-        for stroke in record["strokes"]
-        for half in [job.pens.named(stroke["pen"]).width / 2]
-        for values in [[point[axis] for point in stroke["points"]]]
+    def choices(among: list[int]) -> list[tuple[int, ...]]:
+        return [c for n in range(len(among) + 1) for c in itertools.combinations(among, n)]
+
+    counts = [len(c) + 1 for c in choices(places) if held(c)]
+    assert parts(line, size) == min(counts, default=0)
+
+    far_from = 62.0 - depth
+    rows = [
+        len(low) + len(high) + 2
+        for at in places
+        if far_from <= at <= depth
+        for low in choices([p for p in places if p < at])
+        if held(low, last=at)
+        for high in choices([p for p in places if p > at])
+        if held(high, first=at - back if at - back >= far_from else at)
     ]
-    return min(low for low, _ in spans), max(high for _, high in spans)
+    if rows and depth < line.end:
+        assert rows_by_arm(line, 62.0, depth, size) == min(rows)

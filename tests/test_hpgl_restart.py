@@ -20,7 +20,7 @@ from kills import SECTION, make_job, plotter_at, samples
 from line import Line
 from scipy.spatial import cKDTree
 
-from devices.bed import bed_at
+from devices.bed import bed_of
 from devices.checkpoints import Checkpoint
 from devices.conversation import Conversation
 from devices.events import Confirmed, Event, Failed, PlaceLost, Say
@@ -243,7 +243,7 @@ def second_section(tmp_path: Path) -> tuple[Path, Setting, SimulatedPlotter, Any
     job = load_job(folder, Job)
     plan = cut_into_sections(lay_out(job), job, job.plotter.zone)
     section = next(one for one in plan.sections if one.id == "r1c2")
-    bed = bed_at(job.plotter, section.window)
+    bed = bed_of(section, job.plotter)
 
     def read(name: str, off: float) -> list[str]:
         rows = ["section,mark,x_mm,y_mm"]

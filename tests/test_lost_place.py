@@ -13,7 +13,7 @@ from own_time import GantryPort, driven_at
 from scipy.spatial import cKDTree
 
 from devices import setdown
-from devices.bed import bed_at
+from devices.bed import bed_of
 from devices.conversation import Conversation
 from devices.job import Job
 from devices.machine import setting
@@ -70,7 +70,7 @@ class Begun:
 
     def bed_of_marks(self, zero: Spot) -> dict[str, Any]:
         """Where the machine sees each mark, in mm of its own."""
-        bed = bed_at(self.job.plotter, self.section.window)
+        bed = bed_of(self.section, self.job.plotter)
         return {
             mark.id: (np.subtract(mark.at_table, STANDS_OFF) - bed.origin_table) @ bed.to_bed.T
             - zero
@@ -79,7 +79,7 @@ class Begun:
 
     def faults(self, port: GantryPort) -> tuple[float, float]:
         """mm: the furthest point of a stroke from ink, and of ink from any stroke."""
-        bed = bed_at(self.job.plotter, self.section.window)
+        bed = bed_of(self.section, self.job.plotter)
         wanted = samples([piece.stroke.points for piece in self.section.pieces])
         laid = samples(
             [

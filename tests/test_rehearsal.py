@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from kills import SECTION, cloth_faults, make_job, plotter_at
 
-from devices.bed import bed_at
+from devices.bed import bed_of
 from devices.commands.history import device_name, kept_correction
 from devices.correction import check_record, solve_square, within_reach
 from devices.job import Job
@@ -95,7 +95,7 @@ def test_a_rehearsal_of_a_corrected_plotter_clips_nothing(run_cli: RunCli, job: 
     section = next(section for section in plan.sections if section.id == "r3c1")
     corrected = setting(section, wanted.plotter, wanted.pens, correction)
     furthest = np.concatenate([stroke.path for stroke in corrected.strokes]).max(axis=0)
-    uncorrected = bed_at(wanted.plotter, section.window)
+    uncorrected = bed_of(section, wanted.plotter)
     assert (furthest > uncorrected.high).any(), "no line comes near enough to the edge to tell"
 
     done = run_cli("drive", "--job", job, *REHEARSE, "--section", section.id)

@@ -158,7 +158,7 @@ def test_every_window_fits_the_device_and_holds_what_its_section_inks(
     make_job: MakeJob, tables: Record, zone: str
 ) -> None:
     _, layout, plan, _ = planned(make_job, tables, zone)
-    width, height = usable(tables, zone)
+    width, height = usable(tables, zone, turned=plan["turned"])
     free = in_mm(tables["plotter"]["set_down"]) if zone == "plotter" else 0.0
     top_y = layout["fit"]["top"]["inscribed"][3]
     for section in plan["sections"]:
