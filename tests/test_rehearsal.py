@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from kills import SECTION, cloth_faults, make_job, plotter_at
 
-from devices.bed import bed_at
+from devices.bed import bed_of
 from devices.commands.history import device_name, kept_correction
 from devices.correction import check_record, solve_square, within_reach
 from devices.job import Job
@@ -80,6 +80,8 @@ def test_a_rehearsed_section_bars_no_change_of_the_layout(run_cli: RunCli, job: 
 
 def test_a_rehearsal_of_a_corrected_plotter_clips_nothing(run_cli: RunCli, job: Path) -> None:
     """Where it draws 1.5 % short, it is told more than it covers: here, more than its window."""
+    text = (job / "job.toml").read_text("utf-8")
+    (job / "job.toml").write_text(f'{text}y_size = "165 mm"\n', "utf-8")  # Lines to its edge.
     wanted = load_job(job, Job)
     side = scrap_sheet(wanted.plotter, wanted.pens).side * 0.985
     runs = dict.fromkeys(("AB", "BC", "CD", "DA"), side)
@@ -92,12 +94,19 @@ def test_a_rehearsal_of_a_corrected_plotter_clips_nothing(run_cli: RunCli, job: 
 
     layout = lay_out(wanted)
     plan = cut_into_sections(layout, wanted, within_reach(wanted.plotter, correction).zone)
-    section = next(section for section in plan.sections if section.id == "r3c1")
-    corrected = setting(section, wanted.plotter, wanted.pens, correction)
-    furthest = np.concatenate([stroke.path for stroke in corrected.strokes]).max(axis=0)
-    uncorrected = bed_at(wanted.plotter, section.window)
-    assert (furthest > uncorrected.high).any(), "no line comes near enough to the edge to tell"
-
+    told = {
+        section.id: setting(section, wanted.plotter, wanted.pens, correction)
+        for section in plan.sections
+    }
+    # One whose lines come near enough to the edge to tell.
+    section = next(
+        section
+        for section in plan.sections
+        for uncorrected in [bed_of(section, wanted.plotter)]
+        for paths in [[stroke.path for stroke in told[section.id].strokes]]
+        if (np.concatenate(paths).max(axis=0) > uncorrected.high).any()
+    )
+    corrected = told[section.id]
     done = run_cli("drive", "--job", job, *REHEARSE, "--section", section.id)
     assert done.returncode == 0, done.stderr
     assert max(cloth_faults(job, corrected, f"out/cloth/{section.id}.ink")) <= SAMPLING
