@@ -9,7 +9,7 @@ from command_cases import REFUSED
 from conftest import MILLRACE
 from kills import plotter_at
 
-from devices.bed import bed_at
+from devices.bed import bed_of
 from devices.job import Job
 from devices.stance import marks_in_sight
 from marking.jobfile import load_job
@@ -40,7 +40,7 @@ def test_sections_driven_by_control_marks_are_found_by_the_adjustment_of_all(
     rows = ["section,mark,x_mm,y_mm"]
     with open_record(tmp_path) as record:
         for section in plan.sections[:2]:
-            bed = bed_at(job.plotter, section.window)
+            bed = bed_of(section, job.plotter)
             for mark in marks_in_sight(section, plan, layout, job, record):
                 read = (np.array(mark.at_table) - bed.origin_table) @ bed.to_bed.T
                 x, y = read + (1.2, -0.8) + rng.normal(0, 0.2, 2)

@@ -29,7 +29,7 @@ from terminal import (
     started,
 )
 
-from devices.bed import bed_at
+from devices.bed import bed_of
 from devices.claim import LOCK_FILE
 from devices.job import Job
 from devices.keys import key_of
@@ -92,7 +92,7 @@ def section_of(folder: Path, name: str) -> tuple[Section, Bed]:
     job = load_job(folder, Job)
     plan = cut_into_sections(lay_out(job), job, job.plotter.zone)
     section = next(section for section in plan.sections if section.id == name)
-    return section, bed_at(job.plotter, section.window)
+    return section, bed_of(section, job.plotter)
 
 
 def nudge(running: Terminal, keys: str, shown: str) -> None:

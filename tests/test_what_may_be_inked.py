@@ -18,7 +18,7 @@ import pytest
 from kills import SECTION, make_job, plotter_at, samples, start_driver, unconfirmed
 from scipy.spatial import cKDTree
 
-from devices.bed import bed_at
+from devices.bed import bed_of
 from devices.inking import ink_section, is_done
 from devices.job import Job
 from devices.person import Person
@@ -79,7 +79,7 @@ class Stood:
 
         The first is misread by `slip` mm across the table.
         """
-        bed = bed_at(job.plotter, self.section.window)
+        bed = bed_of(self.section, job.plotter)
         readings = []
         for count, mark in enumerate(marks):
             at = (np.array(mark.at_table) - self.shift - self._middle) @ self._turn + self._middle
@@ -130,7 +130,7 @@ class Table:
         person = Silent(said=said, enough=lambda: len(self.drawn(stood.section.id)) >= stops_after)
         at = self.place
         place = Workplace(at.job, at.layout, at.plan, at.record, person, readings, moved, anyway)
-        cloth, bed = Cloth(), bed_at(self.job.plotter, stood.section.window)
+        cloth, bed = Cloth(), bed_of(stood.section, self.job.plotter)
         peer = simulated(self.job.plotter, bed, cloth)
         port = OnboardPort(peer, 400)
         outcome = ink_section(stood.section, place, port, port.clock)
