@@ -141,8 +141,10 @@ def test_marks_under_the_pen_are_read_by_arrow_keys_and_the_ink_follows_them(
     assert read.keys() == planned.keys()
     for mark, (x, y) in planned.items():
         assert read[mark] == pytest.approx((x * UNIT + 1.1, y * UNIT - 0.1), abs=1e-6)
-    # The marks lie further along in the bed: the device stands that much back on the table.
-    assert placed.pose["shift"] == pytest.approx((-1.1, 0.1), abs=0.02)
+    # The marks lie further along in the bed: the device stands that much back, and as its axes
+    # lie on the table.
+    back = -np.array([1.1, -0.1]) @ bed.to_bed
+    assert placed.pose["shift"] == pytest.approx(tuple(back), abs=0.02)
     # Drawn for where it stands, the ink lies beside the marks as planned: as far off in the bed.
     strokes = [np.array(s) for s in bed.units_of([p.stroke.points for p in section.pieces], BESIDE)]
     ends = np.concatenate(strokes) * UNIT
