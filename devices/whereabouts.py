@@ -60,9 +60,9 @@ def doubt(
     """Why a machine that was driven for `section` before may not have kept its place since.
 
     None where it shows that it has: it stands to a hair where it was left; or, when nobody saw
-    the end of the last run, on the `way` of what was sent and not confirmed, in mm. A machine
-    that was switched on, or whose processor was restarted, counts from nothing, and stands at
-    neither but by intent.
+    the end of the last run, where that began or on the `way` of what was sent since and not
+    confirmed, in mm. A machine that was switched on, or whose processor was restarted, counts from
+    nothing, and stands at none of these but by intent.
     """
     driven = [kept for kept in record.whereabouts() if kept.event in ("moving", "resting")]
     if shown is None:
@@ -77,18 +77,24 @@ def doubt(
     left, _, zero = last.detail.rpartition(";")
     if zero != shown.zero:
         return f"its zero was at {zero} of its own when it was left, and is at {shown.zero} now"
-    if left and not tongue.same_place(left, shown.text):
+    unseen = last.event == "moving"
+    if not unseen and not tongue.same_place(left, shown.text):
         return f"it was left at {left}, and reports {shown.text} now"
-    if not left and _off(shown.text, way) > _BESIDE:
+    if unseen and _off(shown.text, [*([_spot(left)] if left else []), *way]) > _BESIDE:
         return f"the last run ended unseen, and it reports {shown.text}, where nothing had sent it"
     return None
 
 
 def _off(place: str, way: Sequence[Spot]) -> float:
     """mm from a place to the nearest point of a way."""
-    at = np.array([float(value) for value in place.split(",")[:2]])
+    at = np.array(_spot(place))
     ways = [np.array(spot) for spot in way]
     return min((_from(at, a, b) for a, b in itertools.pairwise(ways)), default=float("inf"))
+
+
+def _spot(place: str) -> Spot:
+    x, y, *_ = place.split(",")
+    return float(x), float(y)
 
 
 def _from(at: np.ndarray, start: np.ndarray, end: np.ndarray) -> float:

@@ -65,8 +65,9 @@ class Link:
 
     def begin(self) -> None:
         """Raises the pen and parks it: the first move of this conversation."""
-        zero = self.driver.conversation.told.zero
-        self.driver.record.add_whereabouts(self.driver.section, "moving", zero)
+        told = self.driver.conversation.told
+        stands = told.stands.text if told.stands is not None else ""
+        self.driver.record.add_whereabouts(self.driver.section, "moving", f"{stands};{told.zero}")
         self.driver.send(self.script.opening())
 
     def go(self, point: Point) -> None:

@@ -455,6 +455,6 @@ def test_a_proof_finds_a_stretched_cover_and_later_what_the_cloth_did_since(
     assert done.returncode == REFUSED
     assert "Since the earlier proof" in done.stdout
     unknown = run_cli(
-        *("prove", "--measured", inked / "proof.toml", "--confirmed", "p99", "--job", inked)
+        *("prove", "--measured", inked / "proof.toml", "--confirmed", "p999", "--job", inked)
     )
-    assert_plain(unknown, BAD_INPUT, "p99")
+    assert_plain(unknown, BAD_INPUT, "p999")
