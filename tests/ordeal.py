@@ -232,9 +232,9 @@ class Ordeal:
 
         reach = self.random.random() ** 1.5
         if self.random.random() < 0.5:
-            at.then(happens, bytes=int(reach * self._all_bytes) + 1, seconds=None)
+            at.then(happens, byte=int(reach * self._all_bytes) + 1, second=None)
         else:
-            at.then(happens, bytes=None, seconds=reach * self._all_seconds)
+            at.then(happens, byte=None, second=reach * self._all_seconds)
         return outcome
 
     _all_bytes, _all_seconds = 3000, 60.0
