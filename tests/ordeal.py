@@ -103,6 +103,8 @@ class Ordeal:
         """Whether a pen that stands on the cloth for too long is a fault."""
         self.kinds = [*ANY_MACHINE, *model.ends]
         """What may end a run."""
+        self._left_out: set[str] = set()
+        """Marks that the command said to leave out."""
         self._begun: set[str] = set()
         self._judged = 0
         """How many paths of ink are told of already."""
@@ -132,6 +134,8 @@ class Ordeal:
         """The pen is brought over each mark, and what the machine shows written down."""
         rows = ["section,mark,x_mm,y_mm"]
         for name in self.sheet.seen[section]:
+            if name in self._left_out:
+                continue
             x, y = self.at.shows(self.marks[name])
             x, y = x + self.random.gauss(0, READ_TO), y + self.random.gauss(0, READ_TO)
             rows.append(f"{section},{name},{x:.2f},{y:.2f}")
@@ -175,6 +179,10 @@ class Ordeal:
             self.set_down(section)
             self.read_marks(section)
             return ["--moved"]
+        if left_out := re.search(r"mark (\w+): .*leave it out", said):
+            self._left_out.add(left_out[1])
+            self.read_marks(section)
+            return []
         if "its zero" in low and self._counts_from_where_it_is:
             self.brought_to_zero()
         if "--moved" in low:
@@ -224,9 +232,9 @@ class Ordeal:
 
         reach = self.random.random() ** 1.5
         if self.random.random() < 0.5:
-            at.then(happens, bytes=int(reach * self._all_bytes) + 1, seconds=None)
+            at.then(happens, byte=int(reach * self._all_bytes) + 1, second=None)
         else:
-            at.then(happens, bytes=None, seconds=reach * self._all_seconds)
+            at.then(happens, byte=None, second=reach * self._all_seconds)
         return outcome
 
     _all_bytes, _all_seconds = 3000, 60.0

@@ -69,10 +69,10 @@ class StandingMachine:
         self._hang_up()
         self._server.close()
 
-    def then(self, does: Callable[[], None], *, bytes: int | None, seconds: float | None) -> None:  # noqa: A002
+    def then(self, does: Callable[[], None], *, byte: int | None, second: float | None) -> None:
         """Lets something happen at a byte or a second of the next connection."""
         with self._lock:
-            self._due = _Due(does, bytes, seconds)
+            self._due = _Due(does, byte, second)
 
     @property
     def happened(self) -> bool:

@@ -339,3 +339,13 @@ def test_a_bump_with_the_pen_up_lays_no_ink_and_moves_all_that_follows() -> None
     cloth.bump(cloth.stand.bumped(2.0, -1.0, 0.01, about), None, (0.0, 0.0), bench.now)
     assert not cloth.ink
     assert cloth.stand.table_of(about) == pytest.approx((102.0, 49.0))
+
+
+def test_a_pen_on_its_way_down_does_not_rest_yet() -> None:
+    cloth = Cloth()
+    bench = Bench(SimulatedPlotter(Build(lift_seconds=0.2), cloth))
+    bench.said(b"SP1;PU400,400;", 5.0)
+    bench.said(b"PD;", 0.3)
+    bench.said(b"PU;", 0.5)
+    (rest,) = cloth.rests
+    assert rest.until - rest.since == pytest.approx(0.1, abs=0.02)

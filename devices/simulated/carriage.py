@@ -78,10 +78,11 @@ class Carriage:
         return self._move is not None and self.free_at > now
 
     def lower(self, down: bool, now: float) -> None:
-        """Raises or lowers the pen."""
+        """Raises or lowers the pen: it leaves the cloth as it begins, and meets it at the end."""
         if down != self.down:
-            self.press(down, max(self.free_at, now))
-            self.free_at = max(self.free_at, now) + self._lift
+            begins = max(self.free_at, now)
+            self.free_at = begins + self._lift
+            self.press(down, self.free_at if down else begins)
 
     def press(self, down: bool, now: float) -> None:
         """The pen comes onto the cloth or off it at once, as by a spring."""
