@@ -25,7 +25,7 @@ from devices.events import (
 )
 from devices.free_space import FreeSpace
 from devices.halt import Halt
-from devices.hpgl_tongue import XOFF, XON
+from devices.incoming import Incoming
 from devices.interview import Came, Interview
 from devices.limits import line_by_line, usable_bytes
 from devices.restarts import LOST_ANSWER, RESTARTED, Watch
@@ -41,8 +41,6 @@ if TYPE_CHECKING:
 
 _MOST_ASKED = 2
 """Times a question is put again before giving up; the buffer keeps room for one."""
-_LONGEST_REPLY = 200
-_TOO_MUCH_NOISE = 4096
 
 
 class Conversation:
@@ -61,8 +59,7 @@ class Conversation:
         self._interview = Interview(tongue, limits.buffer_bytes)
         self._watch = Watch()
         self._asked_times = 0
-        self._line = bytearray()
-        self._noise = 0
+        self._incoming = Incoming(tongue.ends)
         self._matched: int | None = None
         """How many open pieces the place just reported would confirm, until a status follows."""
         self._elsewhere_told = False
@@ -178,17 +175,12 @@ class Conversation:
         self._now = max(now, self._now)
         events: list[Event] = []
         for byte in data:
-            if byte in (XON, XOFF):
-                self._signal(Signal.GO_ON if byte == XON else Signal.WAIT)
-            elif byte in self._tongue.ends:
-                line, self._line = bytes(self._line).strip(), bytearray()
-                if line:
-                    events += self._heard(line)
-            else:
-                self._line.append(byte)
-                if len(self._line) > _LONGEST_REPLY:
-                    line, self._line = bytes(self._line), bytearray()
-                    events += self._noted(line)
+            if (goes_on := self._incoming.flow(byte)) is not None:
+                self._signal(Signal.GO_ON if goes_on else Signal.WAIT)
+            elif line := self._incoming.byte(byte):
+                events += self._heard(line)
+            elif endless := self._incoming.endless:
+                events += self._noted(endless)
         return events
 
     def overhear(self, data: bytes) -> None:
@@ -199,7 +191,7 @@ class Conversation:
         """What the passing of time brings."""
         self._now = max(now, self._now)
         if self.state in (State.GREETING, State.DIAGNOSING):
-            garbled = bool(self._noise or self._line)
+            garbled = self._incoming.garbled
             return self._came(self._interview.tick(self._now, garbled=garbled))
         if self.state not in (State.STREAMING, State.HELD, State.ASKING):
             return []
@@ -380,11 +372,12 @@ class Conversation:
             self._open.done(count), all_heard=all_heard, done=self._open.freed
         )
         if strokes is None:
-            return self._fail(LOST_ANSWER)
+            return self._fail(LOST_ANSWER, doubtful=True)
         self._stands = last.end if last is not None and not self._open else self._stands
         if self._tongue.acknowledges:
             self._open.unanswered.clear()
-        self._quiet_since, self._asked_times, self._noise = self._now, 0, 0
+        self._quiet_since, self._asked_times = self._now, 0
+        self._incoming.understood()
         self._signal(Signal.CONFIRMED)
         if not self._open and self.state is State.HELD:
             self._wait_is_stale()
@@ -398,11 +391,12 @@ class Conversation:
         return [Confirmed(strokes)] if strokes else []
 
     def _noted(self, line: bytes) -> list[Event]:
-        self._noise += len(line)
-        if self._noise > _TOO_MUCH_NOISE:
+        self._incoming.note(line)
+        if self._incoming.unreadable:
             return self._fail(
                 "nothing the machine sends can be read any more: check the baud rate "
-                "(plotter.baud) and the cable"
+                "(plotter.baud) and the cable",
+                doubtful=not self.greeting,
             )
         return [Noise(line)]
 
@@ -419,7 +413,8 @@ class Conversation:
         if came.kind == "again":
             return [AskedAgain(self._interview.times)]
         if came.kind == "fault":
-            return self._fail(came.why, place_lost=came.place_lost)
+            doubtful = came.doubtful or (self._incoming.noise > 0 and not self.greeting)
+            return self._fail(came.why, place_lost=came.place_lost, doubtful=doubtful)
         return self._greeted() if came.kind == "greeted" else []
 
     def _greeted(self) -> list[Event]:
@@ -433,13 +428,11 @@ class Conversation:
         self._signal(Signal.ANSWERED_ALL)
         return [Greeted(self._room)]
 
-    def _ask_last(
-        self, questions: Sequence[Question], suspected: str | None, *, place_lost: bool = False
-    ) -> list[Event]:
+    def _ask_last(self, questions: Sequence[Question], suspected: str | None) -> list[Event]:
         """What is wrong, before giving up; `suspected` is told when the machine does not say."""
         came = self._interview.ask_last(questions, suspected, self._watch)
         if came is not None:
-            return self._fail(came.why, place_lost=place_lost)
+            return self._fail(came.why, doubtful=True)
         self._signal(Signal.UNSOUND)
         return []
 
@@ -447,17 +440,17 @@ class Conversation:
 
     def _overdue(self) -> list[Event]:
         if self._watch.waits and not self._open and self.state is not State.HELD:
-            return [AskedAgain(1)] if self._watch.unheard() else self._fail(LOST_ANSWER)
+            return (
+                [AskedAgain(1)] if self._watch.unheard() else self._fail(LOST_ANSWER, doubtful=True)
+            )
         if self.state is State.HELD:
             return self._ask_last(
                 () if self._line_low else self._tongue.last_questions,
                 f"the machine has asked to wait for {self._now - self._quiet_since:.0f} s and "
                 "never said to go on: look whether it is paused, open or out of cloth",
             )
-        full = (
-            self._open.bytes + len(self._tongue.checkpoint) > self._limits.buffer_bytes
-            and not self._tongue.poll
-        )
+        # The greeting may have shown that the buffer is smaller than it is said to be.
+        full = self._open.bytes > self._room and not self._tongue.poll
         if self._asked_times >= _MOST_ASKED or full:
             return self._ask_last(
                 self._tongue.last_questions,
@@ -481,10 +474,13 @@ class Conversation:
         if not self._line_low:
             self._signal(Signal.GO_ON)
 
-    def _fail(self, reason: str, *, place_lost: bool = False) -> list[Event]:
+    def _fail(
+        self, reason: str, *, place_lost: bool = False, doubtful: bool = False
+    ) -> list[Event]:
+        """Ends it; `doubtful` where nobody knows whether the machine has kept its place."""
         self._signal(Signal.FAULT)
         self._out.clear()
-        lost: list[Event] = [PlaceLost(reason)] if place_lost else []
+        lost: list[Event] = [PlaceLost(reason, place_lost)] if place_lost or doubtful else []
         return [*lost, Failed(reason)] if self.state is State.FAILED else lost
 
     def _signal(self, signal: Signal) -> None:

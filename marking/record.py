@@ -15,11 +15,13 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from marking.cells import finite, json_cell, storable, time_cell, time_of
 from marking.errors import BadInputError, CanvasruleError, RefusedError
 from marking.jobfile import RECORD_FILE
 from marking.rows import (
     KeptCheck,
     KeptDivision,
+    KeptGiven,
     KeptInk,
     KeptLayout,
     KeptPlacement,
@@ -106,7 +108,7 @@ class Record:
 
     def add_layout(self, named: str, begun_with: Any, data: bytes) -> None:
         """Keeps a layout, by its hash."""
-        self._add("layout", "hash, begun_with, data", [(named, _json(begun_with), data)])
+        self._add("layout", "hash, begun_with, data", [(named, json_cell(begun_with), data)])
 
     def layouts(self) -> tuple[KeptLayout, ...]:
         """The layouts that work was begun with, oldest first."""
@@ -119,7 +121,7 @@ class Record:
         self, named: str, layout: str, zone: str, begun_with: Any, data: bytes
     ) -> None:
         """Keeps a division of the layout with the hash `layout`, by its own hash."""
-        row = (named, layout, zone, _json(begun_with), data)
+        row = (named, layout, zone, json_cell(begun_with), data)
         self._add("division", "hash, layout, zone, begun_with, data", [row])
 
     def divisions(self) -> tuple[KeptDivision, ...]:
@@ -132,7 +134,7 @@ class Record:
     def add_readings(self, layout: str, readings: Sequence[MarkReading]) -> None:
         """Keeps `readings` taken under the layout with this hash: all of them, or none."""
         rows = [
-            (layout, r.section, r.mark, *map(_finite, r.at_bed), _finite(r.sd), r.where)
+            (layout, r.section, r.mark, *map(finite, r.at_bed), finite(r.sd), r.where)
             for r in readings
         ]
         self._add("reading", "layout, section, mark, x_bed, y_bed, sd, source", rows)
@@ -141,7 +143,7 @@ class Record:
         """All readings, or a section's, in the order they were kept."""
         rows = self._rows("reading", section=section)
         return tuple(
-            KeptReading(_time(at), layout, named, mark, (x, y), sd, source)
+            KeptReading(time_of(at), layout, named, mark, (x, y), sd, source)
             for _, at, layout, named, mark, x, y, sd, source in rows
         )
 
@@ -149,26 +151,26 @@ class Record:
         self, layout: str, section: str, pose: Any, covariance: Any, detail: Any = None
     ) -> None:
         """Keeps a placement; pose, covariance and detail are plain data (arrays as lists)."""
-        row = (layout, section, _json(pose), _json(covariance), _json(detail))
+        row = (layout, section, json_cell(pose), json_cell(covariance), json_cell(detail))
         self._add("placement", "layout, section, pose, covariance, detail", [row])
 
     def placements(self, section: str | None = None) -> tuple[KeptPlacement, ...]:
         """All placements, or a section's, oldest first; a section's last one holds."""
         return tuple(
-            KeptPlacement(number, _time(at), layout, named, *(json.loads(text) for text in texts))
+            KeptPlacement(number, time_of(at), layout, named, *(json.loads(text) for text in texts))
             for number, at, layout, named, *texts in self._rows("placement", section=section)
         )
 
     def add_check(self, layout: str, kind: CheckKind, subject: str, result: Any) -> None:
         """Keeps a check's result, plain data; `subject` names the device, or the cover."""
-        row = (layout, kind, subject, _json(result))
+        row = (layout, kind, subject, json_cell(result))
         self._add("verification", "layout, kind, subject, result", [row])
 
     def checks(self, kind: CheckKind, subject: str | None = None) -> tuple[KeptCheck, ...]:
         """The checks of one kind, and of one subject when it is given, oldest first."""
         rows = self._rows("verification", kind=kind, subject=subject)
         return tuple(
-            KeptCheck(number, _time(at), layout, kind, named, json.loads(result))
+            KeptCheck(number, time_of(at), layout, kind, named, json.loads(result))
             for number, at, layout, _, named, result in rows
         )
 
@@ -177,7 +179,7 @@ class Record:
 
         `division` is the hash of the division that it is under.
         """
-        row = (layout, division, subject, _json(value))
+        row = (layout, division, subject, json_cell(value))
         self._add("beam", "layout, division, subject, value", [row])
 
     def beam(self, layout: str, division: str) -> dict[str, Any]:
@@ -211,7 +213,7 @@ class Record:
     def ink(self) -> tuple[KeptInk, ...]:
         """What has been inked, in order."""
         return tuple(
-            KeptInk(_time(at), layout, section, event, plan)
+            KeptInk(time_of(at), layout, section, event, plan)
             for _, at, layout, section, event, plan in self._rows("ink")
         )
 
@@ -222,14 +224,14 @@ class Record:
 
         `device` is what of it moves ink, plain data; `plan` the hash of the division.
         """
-        row = (layout, section, _json(device), _json(pose), remark, plan)
+        row = (layout, section, json_cell(device), json_cell(pose), remark, plan)
         self._add("run", "layout, section, device, pose, remark, plan", [row])
         return self.runs()[-1].id
 
     def runs(self, section: str | None = None) -> tuple[KeptRun, ...]:
         """All runs, or a section's, oldest first."""
         return tuple(
-            KeptRun(number, _time(at), layout, named, device, json.loads(pose), remark, plan)
+            KeptRun(number, time_of(at), layout, named, device, json.loads(pose), remark, plan)
             for number, at, layout, named, device, pose, remark, plan in self._rows(
                 "run", section=section
             )
@@ -245,7 +247,7 @@ class Record:
     def strokes(self, section: str | None = None) -> tuple[KeptStroke, ...]:
         """What is known of all strokes, or of a section's, oldest first."""
         return tuple(
-            KeptStroke(_time(at), run, named, stroke, event)
+            KeptStroke(time_of(at), run, named, stroke, event)
             for _, at, run, named, stroke, event in self._rows("stroke", section=section)
         )
 
@@ -257,8 +259,22 @@ class Record:
     def whereabouts(self) -> tuple[KeptWhereabouts, ...]:
         """All that is known of where the machine was, oldest first."""
         return tuple(
-            KeptWhereabouts(_time(at), section, event, detail, readings)
-            for _, at, section, event, detail, readings in self._rows("whereabouts")
+            KeptWhereabouts(number, time_of(at), section, event, detail, readings)
+            for number, at, section, event, detail, readings in self._rows("whereabouts")
+        )
+
+    def add_given(self, readings: Sequence[MarkReading]) -> None:
+        """Keeps that `readings` were given to a command, before it does anything with them."""
+        rows = self._rows("whereabouts")
+        last = rows[-1][0] if rows else 0
+        given = [(r.section, r.mark, *map(finite, r.at_bed), last) for r in readings]
+        self._add("given", "section, mark, x_bed, y_bed, whereabouts", given)
+
+    def given(self) -> tuple[KeptGiven, ...]:
+        """All readings that were ever given to a command, oldest first."""
+        return tuple(
+            KeptGiven(section, mark, (x, y), last)
+            for _, _, section, mark, x, y, last in self._rows("given")
         )
 
     def standing_layout(self) -> str | None:
@@ -306,7 +322,7 @@ class Record:
             self._bring_up()
             self._connection.execute("BEGIN IMMEDIATE")
             try:
-                yield _text(self._clock())
+                yield time_cell(self._clock())
                 self._connection.execute("COMMIT")
             except BaseException:
                 if self._connection.in_transaction:
@@ -329,7 +345,7 @@ class Record:
         blanks = ", ".join("?" * (columns.count(",") + 2))
         self._connection.executemany(
             f"INSERT INTO {table} (at, {columns}) VALUES ({blanks})",
-            [(at, *map(_storable, row)) for row in rows],
+            [(at, *map(storable, row)) for row in rows],
         )
 
     def _rows(self, table: str, **equal: str | None) -> list[tuple[Any, ...]]:
@@ -424,35 +440,3 @@ def _explained(path: Path) -> Iterator[None]:
         ) from None
     except sqlite3.DatabaseError as fault:
         raise _broken(path, fault) from None
-
-
-def _finite(value: float) -> float:
-    if not np.isfinite(value):
-        raise BadInputError(f"{value} is not a finite number and was not kept; take it again")
-    return float(value)
-
-
-def _json(value: Any) -> str:
-    try:
-        return json.dumps(value, allow_nan=False, sort_keys=True)
-    except ValueError:
-        raise BadInputError(
-            "a result that is not a finite number was not kept; nothing was changed"
-        ) from None
-
-
-def _storable(value: Any) -> Any:
-    """A file's name may hold a byte that is no UTF-8, which SQLite takes in no text."""
-    if isinstance(value, str):
-        return value.encode("utf-8", "backslashreplace").decode("utf-8")
-    return value
-
-
-def _text(at: datetime) -> str:
-    if at.tzinfo is None:
-        raise ValueError("the clock must tell its time zone")
-    return at.astimezone(UTC).isoformat(timespec="milliseconds")
-
-
-def _time(text: str) -> datetime:
-    return datetime.fromisoformat(text)
