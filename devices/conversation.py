@@ -24,16 +24,19 @@ from devices.events import (
     Say,
 )
 from devices.free_space import FreeSpace
+from devices.going_ahead import GoingAhead
 from devices.halt import Halt
 from devices.incoming import Incoming
+from devices.inquiry import ELSEWHERE, UNREADABLE, told_to_wait
 from devices.interview import Came, Interview
 from devices.limits import line_by_line, usable_bytes
 from devices.restarts import LOST_ANSWER, RESTARTED, Watch
+from devices.stretch import Stretch
 from devices.transitions import TRANSITIONS, Signal, State
 from devices.underway import UnderWay
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator, Sequence
+    from collections.abc import Iterable, Sequence
 
     from devices.inquiry import Told
     from devices.limits import Limits
@@ -51,10 +54,7 @@ class Conversation:
         self._tongue = tongue
         self._limits = limits
         self._room = usable_bytes(limits.buffer_bytes, tongue)
-        self._feed: Iterator[Say] = iter(())
-        self._next: Say | None = None
-        self._rests = self._pausing = False
-        """Whether the last piece sent may be the last for now, and whether it is to be."""
+        self._stretch = Stretch()
         self._open = UnderWay()
         self._interview = Interview(tongue, limits.buffer_bytes)
         self._watch = Watch()
@@ -95,15 +95,13 @@ class Conversation:
 
     def feed(self, program: Iterable[Say]) -> None:
         """Gives the next stretch of program, taken piece by piece as there is room."""
-        self._feed = line_by_line(program) if self._tongue.acknowledges else iter(program)
-        self._next = next(self._feed, None)
-        self._rests = self._pausing = False
+        self._stretch = Stretch(line_by_line(program) if self._tongue.acknowledges else program)
         self._unsure = bool(self._tongue.poll) and self._stands is not None and not self._open
 
     @property
     def drained(self) -> bool:
         """Whether all that was fed is sent and known to be done."""
-        done = self._next is None and not self._open and self._watch.settled
+        done = self._stretch.next is None and not self._open and self._watch.settled
         return done and self.state is State.STREAMING
 
     @property
@@ -138,11 +136,10 @@ class Conversation:
             self._out += self._interview.due(self._now)
         begins: list[str] = []
         self._ask_window()
-        while self._next is not None and self._fits(self._next):
-            begins += self._next.begins
-            self._send(self._next)
-            self._rests, self._next = self._next.rests, next(self._feed, None)
-            self._pause_if_at_rest()
+        while (say := self._stretch.next) is not None and self._fits(say):
+            begins += say.begins
+            self._send(say)
+            self._stretch.sent()
         if self.state in (State.STREAMING, State.HELD, State.ASKING):
             self._poll()
         if not self._out:
@@ -156,8 +153,7 @@ class Conversation:
         A stroke may be half sent, its pen on the cloth: the stretch goes on to the next place
         where the pen is up and all that was begun will be confirmed.
         """
-        self._pausing = True
-        self._pause_if_at_rest()
+        self._stretch.pause()
 
     def stop(self, now: float) -> Halt:
         """Ends at once: the stop that brings the machine to rest with its pen up."""
@@ -207,42 +203,23 @@ class Conversation:
 
     # -- sending -------------------------------------------------------------------------------
 
+    @property
+    def _ahead(self) -> GoingAhead:
+        seconds = self._limits.ahead_seconds
+        return GoingAhead(self._tongue, self._open, self._space, self._room, seconds)
+
     def _fits(self, say: Say) -> bool:
-        if self.state is not State.STREAMING or self._unsure:
-            return False
-        if self._tongue.acknowledges:
-            # The pen's place is asked out of turn, so it must stand still there until asked.
-            # And a line that was refused is followed by none that relies on it: a pen is not
-            # lowered where a lost move left it, nor dragged on because raising it was lost.
-            waits = self._open.ends_in_question or self._open.unanswered
-            if waits or len(say.data) > self._room:
-                return False
-        elif self._open.bytes + len(say.data) > self._room:
-            return False
-        if self._tongue.room and not self._space.allows(len(say.data), self._open):
-            return False
-        if not say.begins or self._open.strokes_begun < 2 or not self._open.asks:
-            # A stroke is never left half sent for the sake of a soon pause, and the one after it
-            # is at hand when it ends. Without a question under way no answer would free a place.
-            return True
-        return self._open.seconds + say.seconds <= self._limits.ahead_seconds
+        return self.state is State.STREAMING and not self._unsure and self._ahead.allows(say)
 
     def _ask_window(self) -> None:
         """Asks for the window, in turn with the program, as soon as it has room."""
         asked = self._tongue.window
-        if self.state is not State.STREAMING or not self._watch.wants:
-            return
-        if self._open.bytes + len(asked) <= self._room and (
-            not self._tongue.room or self._space.allows(len(asked), self._open)
-        ):
+        wants = self.state is State.STREAMING and self._watch.wants
+        if wants and self._ahead.has_room(len(asked)):
             self._watch.ask(self._open.sent)
             self._out += asked
             self._open.sent += len(asked)
             self._quiet_since = self._now
-
-    def _pause_if_at_rest(self) -> None:
-        if self._pausing and self._rests:
-            self._feed, self._next = iter(()), None
 
     def _send(self, say: Say) -> None:
         if not self._open:
@@ -253,7 +230,12 @@ class Conversation:
     def _poll(self) -> None:
         if self._now - self._polled_at < self._limits.poll_seconds:
             return
-        if self._tongue.room and self.state is State.STREAMING and self._next and self._open:
+        if (
+            self._tongue.room
+            and self.state is State.STREAMING
+            and self._stretch.next
+            and self._open
+        ):
             if not self._space.awaited or self._now - self._polled_at > 1.0:
                 self._space.ask(self._open.sent)
                 self._out += self._tongue.room
@@ -393,11 +375,7 @@ class Conversation:
     def _noted(self, line: bytes) -> list[Event]:
         self._incoming.note(line)
         if self._incoming.unreadable:
-            return self._fail(
-                "nothing the machine sends can be read any more: check the baud rate "
-                "(plotter.baud) and the cable",
-                doubtful=not self.greeting,
-            )
+            return self._fail(UNREADABLE, doubtful=not self.greeting)
         return [Noise(line)]
 
     # -- greeting and diagnosis ----------------------------------------------------------------
@@ -446,17 +424,12 @@ class Conversation:
         if self.state is State.HELD:
             return self._ask_last(
                 () if self._line_low else self._tongue.last_questions,
-                f"the machine has asked to wait for {self._now - self._quiet_since:.0f} s and "
-                "never said to go on: look whether it is paused, open or out of cloth",
+                told_to_wait(self._now - self._quiet_since),
             )
         # The greeting may have shown that the buffer is smaller than it is said to be.
         full = self._open.bytes > self._room and not self._tongue.poll
         if self._asked_times >= _MOST_ASKED or full:
-            return self._ask_last(
-                self._tongue.last_questions,
-                "the machine no longer says where its pen stands, or stands elsewhere than sent: "
-                "look whether it is paused or stuck, and at the cable",
-            )
+            return self._ask_last(self._tongue.last_questions, ELSEWHERE)
         self._asked_times += 1
         self._quiet_since = self._now
         self._signal(Signal.OVERDUE)
