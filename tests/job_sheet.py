@@ -29,6 +29,8 @@ class Sheet:
     windows: dict[str, tuple[float, float, float, float]]
     marks: dict[str, Spot]
     seen: dict[str, list[str]]
+    turned: set[str]
+    """Sections for which the device is set down turned a quarter."""
 
 
 def prepared(model: Model, folder: Path, terminal: Terminal) -> Sheet:
@@ -54,6 +56,7 @@ def prepared(model: Model, folder: Path, terminal: Terminal) -> Sheet:
         {one["id"]: tuple(one["window"]) for one in plan["sections"]},
         marks,
         _seen(listed, marks),
+        set(re.findall(r"\| (\w+) turned \|", listed)),
     )
 
 
@@ -66,6 +69,8 @@ def _seen(listed: str, marks: dict[str, Spot]) -> dict[str, list[str]]:
     """The marks that the list of sections names for each."""
     rows = [line.split("|") for line in listed.splitlines() if re.match(r"\| \d+ \| r\d", line)]
     return {
-        row[2].strip(): [word for word in re.findall(r"\w+", f"{row[5]} {row[6]}") if word in marks]
+        row[2].split()[0]: [
+            word for word in re.findall(r"\w+", f"{row[5]} {row[6]}") if word in marks
+        ]
         for row in rows
     }

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import csv
 import io
+import math
 import random
 import re
 import shutil
@@ -122,10 +123,11 @@ class Ordeal:
         x0, y0, x1, y1 = self.sheet.windows[section]
         middle = ((x0 + x1) / 2, (y0 + y1) / 2)
         before = self.cloth.stand
+        quarter = math.pi / 2 if section in self.sheet.turned else 0.0
         while True:
             shift = [self.random.uniform(-2, 2) for _ in range(2)]
             turn = self.random.uniform(-0.003, 0.003)
-            stand = Stand(x, y).bumped(*shift, turn, middle)
+            stand = Stand(x, y, quarter).bumped(*shift, turn, middle)
             if max(abs(stand.x - before.x), abs(stand.y - before.y)) > 0.8:
                 break
         self.at.bump(stand)
