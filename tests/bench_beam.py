@@ -29,7 +29,6 @@ from playwright.sync_api import sync_playwright
 
 from devices.beam.calibration import CHI2_95_OF_TWO, Landing, Setting, calibrate
 from devices.beam.memory import keep, remembered
-from devices.beam.overlay import overlay
 from devices.beam.sheet import Look, sheet_png
 from devices.beam.trueup import Trued
 from marking.record import open_record
@@ -155,10 +154,9 @@ def timed(work, rounds=9):
 
 def pictures(folder):
     work = millrace(folder, (3840, 2160))
-    section = work.section("r1c2")
     mapping = hung_crooked(work, "r1c2")
-    light = overlay(section, mapping, (3840, 2160), "in")
-    carry = timed(lambda: overlay(section, mapping, (3840, 2160), "in"))
+    light = work.light("r1c2", mapping)
+    carry = timed(lambda: work.light("r1c2", mapping))
     whole = timed(lambda: sheet_png(light, Look(), 3.0))
     print(
         f"a section carried into 4K pixels in {carry * 1000:.0f} ms; its PNG in {whole:.2f} s "

@@ -48,6 +48,9 @@ class Landing:
     at_table: tuple[float, float]
     sd: float = 0.0
     """How exactly that point is known, in mm per axis."""
+    rounded: bool = True
+    """Whether its light was brought there by whole pixels; it was not where it was left, and the
+    place that it fell on read from the tape."""
 
 
 @dataclass(frozen=True)
@@ -57,6 +60,7 @@ class Setting:
     table: float = 0.5
     """Millimetres on the table."""
     pixels: float = 0.0
+    """Pixels, of landings that are rounded to them."""
 
 
 USUAL = Setting()
@@ -116,6 +120,12 @@ class Calibration:
         """Landings that fit worse than any honest one of this many would, the worst first."""
         order = np.argsort(-self.suspicion)
         return tuple(int(index) for index in order if self.suspicion[index] > self._limit)
+
+    def agree_without(self, index: int) -> bool:
+        """Whether all other landings agree when that one is left out."""
+        left = self.misfit * self.spare - float(self.suspicion[index])
+        spare = self.spare - 2
+        return spare <= 0 or left <= spare * _chi2_over(spare)
 
     @property
     def _limit(self) -> float:
@@ -260,7 +270,8 @@ def _whitening(
     ).jacobian(table)
     variance = (setting.table**2 + known**2)[:, None, None]
     covariance = variance * (local @ local.transpose(0, 2, 1))
-    covariance = covariance + (setting.pixels / radius_px) ** 2 * np.eye(2)
+    rounded = np.array([landing.rounded for landing in landings])[:, None, None]
+    covariance = covariance + rounded * (setting.pixels / radius_px) ** 2 * np.eye(2)
     result: FloatArray = np.linalg.inv(np.linalg.cholesky(covariance))
     return result
 

@@ -225,20 +225,38 @@ def _check_picture(mapping: Mapping, pixels: tuple[int, int], corners_table: Flo
 
 
 def blunder_lines(solved: Calibration, units: Units) -> list[str]:
-    """One line for each landing that the others contradict, and what the others say of it."""
-    lines = []
-    for index in solved.blunders[:2]:
-        landing = solved.landings[index]
-        rest = [other for other in solved.landings if other is not landing]
-        if len(rest) < LEAST_TARGETS:
-            continue
-        without = calibrate(rest, solved.mapping.axis_px, solved.mapping.radius_px)
-        said = without.mapping.to_table(np.array([landing.at_px]))[0]
-        off = float(np.hypot(*(said - landing.at_table)))
+    """What landings the others contradict: those that explain it alone, the likeliest first.
+
+    A slip shows in its neighbours too, so a landing that fits badly is named only where all
+    others agree without it; where none explains it alone, the two worst are.
+    """
+    suspects = [index for index in solved.blunders if len(solved.landings) > LEAST_TARGETS]
+    alone = [index for index in suspects if solved.agree_without(index)]
+    if not alone:
+        return [
+            f"{_contradiction(solved, index, units)}. More than one landing is off: land this again"
+            for index in suspects[:2]
+        ]
+    likeliest = _contradiction(solved, alone[0], units)
+    lines = [f"{likeliest}. Land it again, or leave it out"]
+    if len(alone) > 1:
+        names = ", then ".join(solved.landings[index].name for index in alone[1:])
         lines.append(
-            f"Target {landing.name} contradicts the others by "
-            f"{format_length(off, units, remainder=True)}: by them it fell at "
-            f"{format_length(said[0], units)} along, {format_length(said[1], units)} across. "
-            "Land it again, or leave it out"
+            f"If that does not help, try {names}: a slip there would look much the same, and one "
+            "of them is enough"
         )
     return lines
+
+
+def _contradiction(solved: Calibration, index: int, units: Units) -> str:
+    """How far a landing lies off what the others say."""
+    landing = solved.landings[index]
+    rest = [other for other in solved.landings if other is not landing]
+    without = calibrate(rest, solved.mapping.axis_px, solved.mapping.radius_px)
+    said = without.mapping.to_table(np.array([landing.at_px]))[0]
+    off = float(np.hypot(*(said - landing.at_table)))
+    return (
+        f"Target {landing.name} contradicts the others by "
+        f"{format_length(off, units, remainder=True)}: by them it fell at "
+        f"{format_length(said[0], units)} along, {format_length(said[1], units)} across"
+    )
