@@ -11,7 +11,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from devices.beam.calibration import LEAST_TARGETS, calibrate
+from devices.beam.calibration import LEAST_TARGETS, calibrate, direct_linear_transform
+from devices.beam.mapping import apply
 from marking.errors import BadInputError, RefusedError
 from marking.lengths import format_length
 
@@ -30,6 +31,8 @@ _FLAT = 0.02
 """Spread across over spread along, under which targets are as good as on one line."""
 _SAME_TARGET = 0.06
 """Of the picture's half diagonal: how far apart one target may be lit for its two landings."""
+_TRIED = 3
+"""Exchanges of two points that are worked out in full: those that fit best at a quick look."""
 _UNIT_RATIOS = {
     25.4: "inches where it should be millimetres",
     2.54: "inches where it should be centimetres",
@@ -190,7 +193,11 @@ def _check_swapped(solved: Calibration, expected: Mapping, setting: Setting) -> 
         return
     landings = solved.landings
     px = np.array([landing.at_px for landing in landings])
-    for left, right, order in _exchanges(px, expected.radius_px):
+    table = np.array([landing.at_table for landing in landings])
+    likely = sorted(
+        _exchanges(px, expected.radius_px), key=lambda exchange: _off(table[exchange[2]], px)
+    )
+    for left, right, order in likely[:_TRIED]:
         exchanged = [
             replace(landing, at_table=landings[place].at_table)
             for landing, place in zip(landings, order, strict=True)
@@ -198,6 +205,12 @@ def _check_swapped(solved: Calibration, expected: Mapping, setting: Setting) -> 
         again = calibrate(exchanged, expected.axis_px, expected.radius_px, setting)
         if again.spare and not again.blunders and again.misfit < solved.misfit / 20:
             raise _swapped(landings[left], landings[right])
+
+
+def _off(table: FloatArray, px: FloatArray) -> float:
+    """How badly points and pixels fit one homography: quick, and enough to put them in order."""
+    found = apply(direct_linear_transform(table, px), table)
+    return float(((found - px) ** 2).sum())
 
 
 def _check_picture(mapping: Mapping, pixels: tuple[int, int], corners_table: FloatArray) -> None:
