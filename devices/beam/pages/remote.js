@@ -337,7 +337,8 @@ function told(message) {
   if (message.type === "refused") { say(message.say); return; }
   const finished = desk && desk.true_up && !message.true_up;
   desk = message;
-  if (finished) scrollTo(0, 0);
+  // What was refused before it is settled, at this remote and at any other.
+  if (finished) { say(""); scrollTo(0, 0); }
   show();
   if (!link.live) showLive(false, link.heardAt);
 }
