@@ -300,8 +300,17 @@ class Record:
             self._connection.backup(copy)
 
     @contextmanager
+    def together(self) -> Iterator[None]:
+        """Makes one transaction of all that is added inside: whole on the disk, or not there."""
+        with self._writing():
+            yield
+
+    @contextmanager
     def _writing(self) -> Iterator[str]:
         """One transaction, and its time as text."""
+        if self._connection.in_transaction:
+            yield _text(self._clock())
+            return
         with _explained(self.path):
             self._bring_up()
             self._connection.execute("BEGIN IMMEDIATE")
