@@ -275,7 +275,9 @@ def _toml_value(value: object) -> str:
 
 def _wanted(keys: Keys, model: type[BaseModel]) -> str:
     """What a missing key is for, with an example where its kind has one."""
-    field = _table_at(model, keys[:-1]).model_fields[str(keys[-1])]
+    field = _table_at(model, keys[:-1]).model_fields.get(str(keys[-1]))
+    if field is None:
+        return "the list is too short"
     if keys in _PROFILE_FOLDERS:
         return f'write [{_dotted(keys)}] with its keys below it, or with profile = "..."'
     purpose = _lower(field.description or "it has to be given")

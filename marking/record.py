@@ -30,7 +30,7 @@ from marking.rows import (
     KeptStroke,
     KeptWhereabouts,
 )
-from marking.schema import MIGRATIONS, migrate, version
+from marking.schema import MIGRATIONS, TABLES, migrate, version
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator, Sequence
@@ -83,6 +83,7 @@ class Record:
         self._connection = connection
         self._clock = clock
         self._older = older
+        self._sound = False
 
     def close(self) -> None:
         """Closes what is open."""
@@ -289,6 +290,7 @@ class Record:
     @contextmanager
     def _writing(self) -> Iterator[str]:
         """One transaction, and its time as text."""
+        self._check_sound()
         with explained(self.path):
             self._bring_up()
             self._connection.execute("BEGIN IMMEDIATE")
@@ -299,6 +301,13 @@ class Record:
                 if self._connection.in_transaction:
                     self._connection.execute("ROLLBACK")
                 raise
+
+    def _check_sound(self) -> None:
+        """Reads every row once, before the first is added: nothing is added to a damaged record."""
+        if not self._sound:
+            for table in TABLES:
+                self._rows(table)
+            self._sound = True
 
     def _bring_up(self) -> None:
         """Brings an older file up to this version's tables, and goes on in it."""

@@ -21,6 +21,8 @@ if TYPE_CHECKING:
     from pathlib import Path
 
 PATIENCE_SECONDS = 5.0
+_SAID = 300
+"""Characters of what is said to be damaged: SQLite may tell of every page."""
 _DAMAGE = ("malformed", "not a database", "decode", "no such table", "no such column", "too big")
 """What SQLite says of a file that is damaged, under the name of an error in using it."""
 _WAL_HEADER, _WAL_MAGIC = 32, 0x377F0682
@@ -46,7 +48,7 @@ class _UnusableRecordError(NotKeptError, BadInputError):
 
 def damaged(path: Path, said: object) -> CanvasruleError:
     """That the record is damaged: where, what of it can still be read, and how to go on."""
-    words = " ".join(str(said).split())
+    words = " ".join("".join(c if c.isprintable() else " " for c in str(said)).split())[:_SAID]
     return _UnusableRecordError(
         f"{path}: damaged ({words})",
         f"{left_in(path)} Put back a copy of the job's folder, or of {path.name} with "
@@ -73,7 +75,7 @@ def explained(path: Path) -> Iterator[None]:
             f"{path}: cannot be used ({said})",
             "See that its folder and disk can be written and have room",
         ) from None
-    except (sqlite3.DatabaseError, OverflowError) as fault:
+    except (sqlite3.DatabaseError, UnicodeDecodeError, OverflowError) as fault:
         raise damaged(path, fault) from None
 
 
@@ -134,7 +136,7 @@ def _check(path: Path) -> None:
             with closing(readable(path, alone=True)) as connection:
                 _check_ours(connection, path)
             return
-        except (sqlite3.Error, CanvasruleError):
+        except (sqlite3.Error, UnicodeDecodeError, CanvasruleError):
             if alone(path):
                 raise
             # Another command has begun to write meanwhile.

@@ -9,7 +9,7 @@ import sqlite3
 from contextlib import closing, suppress
 from typing import TYPE_CHECKING, Any
 
-from marking.errors import BadInputError, CanvasruleError
+from marking.errors import BadInputError, CanvasruleError, shortened
 from marking.keptdata import decoded
 
 if TYPE_CHECKING:
@@ -31,6 +31,8 @@ _MOST_ROWS = 200_000
 _LARGEST_ROW = 64 << 20
 """Bytes: a row past this is damage, and is not taken into memory."""
 _SHOWN = 12
+_UNREADABLE = (sqlite3.Error, ValueError, OverflowError)
+"""What comes of a damaged file: letters that are none are a ValueError."""
 
 
 def readable(path: Path, *, alone: bool = False) -> sqlite3.Connection:
@@ -54,7 +56,7 @@ def left_in(path: Path) -> str:
     try:
         with closing(readable(path, alone=alone(path))) as connection:
             tables = {table: _rows(connection, table) for table in _WORDS}
-    except (sqlite3.Error, OSError, ValueError):
+    except (*_UNREADABLE, OSError):
         return "Nothing of it can be read. What is inked, only the cover tells."
     if all(rows is None for rows in tables.values()):
         return "Nothing of it can be read. What is inked, only the cover tells."
@@ -86,7 +88,7 @@ def _rows(
     found: dict[int, dict[str, Any]] = {}
     last = 0
     for order in ("ASC", "DESC"):
-        with suppress(sqlite3.Error):
+        with suppress(*_UNREADABLE):
             for row in connection.execute(f"SELECT id FROM {table} ORDER BY id {order}"):
                 last = max(last, row[0] if isinstance(row[0], int) else 0)
     try:
@@ -95,13 +97,13 @@ def _rows(
             for _, name, *_ in connection.execute(f"PRAGMA table_info({table})")
             if isinstance(name, str)
         ]
-    except sqlite3.Error:
+    except _UNREADABLE:
         return None
     if "id" not in columns:
         # A table that only a later version has is missing and not damaged.
         return ({}, 0) if table in ("layout", "division", "whereabouts", "beam", "run") else None
     for number in range(1, min(last, _MOST_ROWS) + 1):
-        with suppress(sqlite3.Error, CanvasruleError):
+        with suppress(*_UNREADABLE, CanvasruleError):
             row = connection.execute(f"SELECT * FROM {table} WHERE id = ?", (number,)).fetchone()
             if row is not None:
                 values = decoded(table, columns, row, BadInputError)
@@ -112,8 +114,8 @@ def _rows(
 def _inked(ink: tuple[dict[int, dict[str, Any]], int] | None) -> str:
     rows = list(ink[0].values()) if ink is not None else []
     lost = ink is None or len(ink[0]) < ink[1]
-    done = list(dict.fromkeys(row["section"] for row in rows if row["event"] == "done"))
-    begun = [row["section"] for row in rows if row["section"] not in done]
+    done = list(dict.fromkeys(shortened(row["section"]) for row in rows if row["event"] == "done"))
+    begun = [one for one in (shortened(row["section"]) for row in rows) if one not in done]
     said = [
         f"{', '.join(named[:_SHOWN])}{f' and {len(named) - _SHOWN} more' * (len(named) > _SHOWN)} "
         f"{'is' if len(named) == 1 else 'are'} {what}"

@@ -63,6 +63,11 @@ MIGRATIONS = (
     """,
 )
 """One step a version; a released step is never edited, only followed by another."""
+TABLES = (
+    *("layout", "division", "standing_layout", "reading", "placement", "verification"),
+    *("ink", "run", "stroke", "beam", "whereabouts"),
+)
+"""All that rows are kept in."""
 
 
 def migrate(connection: sqlite3.Connection, steps: Sequence[str]) -> None:
