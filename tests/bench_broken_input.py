@@ -245,12 +245,23 @@ def _cases(kind: str, count: int, seed: int) -> Score:
 
 
 def _messages(count: int, seed: int) -> Score:
-    """Messages to the pages; what is found is told in words."""
+    """Messages to the pages of a run of its own, which judges them by its own clock."""
     from broken_messages import broken_messages
 
-    score = Score()
-    score.failures += [f"message of seed {seed}: {one}" for one in broken_messages(count, seed)]
-    score.answers["message answered"] += count
+    found = broken_messages(count, seed)
+    score = Score(
+        Counter({"message answered": found.sent - len(found.unanswered)}),
+        {"message": found.slowest},
+        round(found.memory_mb * 2**20),
+    )
+    wrong = [f"no answer to {one}" for one in found.unanswered]
+    wrong += [found.said] if found.said else []
+    wrong += [] if found.alive else ["no remote is shown the desk afterwards"]
+    if found.slowest > SECONDS:
+        wrong.append(f"took {found.slowest:.1f} s: {found.slowest_what}")
+    if score.memory > MEMORY:
+        wrong.append(f"took {found.memory_mb:.0f} MB")
+    score.failures += [f"messages of seed {seed}: {one[-800:]}" for one in wrong]
     return score
 
 

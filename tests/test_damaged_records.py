@@ -11,11 +11,9 @@ from contextlib import closing
 from typing import TYPE_CHECKING, Any
 
 import pytest
-from broken_files import begun_job
 from command_cases import BAD_INPUT, assert_plain, contents
 
 from marking.errors import BadInputError
-from marking.plaindata import packed, unpacked_layout
 from marking.readings import MarkReading
 from marking.record import RECORD_FILE, open_record
 
@@ -32,6 +30,8 @@ POSE = {"matrix": [[1.0, 0.0], [0.0, 1.0]], "shift": [0.0, 0.0], "about": [0.0, 
 @pytest.fixture
 def begun(tmp_path: Path) -> Path:
     """A job with a device check, control marks, readings, a section inked and a proof sheet."""
+    from broken_files import begun_job
+
     job, record = begun_job()
     (tmp_path / "job.toml").write_bytes(job)
     (tmp_path / RECORD_FILE).write_bytes(record)
@@ -202,6 +202,8 @@ def test_nothing_is_added_to_a_record_with_a_damaged_row(kept: Path) -> None:
 
 def test_data_made_to_fill_the_memory_is_not_unpacked(small: Layout) -> None:
     import tracemalloc
+
+    from marking.plaindata import packed, unpacked_layout
 
     assert unpacked_layout(packed(small)).warnings == small.warnings
     bomb = zlib.compress(b"[" + b"0," * 20_000_000 + b"0]", 9)
