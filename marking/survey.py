@@ -129,8 +129,9 @@ def taken(survey: SurveyTable, tape: Tape) -> tuple[FloatArray, Taking]:
     square = None
     if survey.square_along is not None and survey.square_across is not None:
         legs = np.array([survey.square_along, survey.square_across])
+        along, across = (legs * tape.true_per_shown).tolist()
         sd = float(tape_sd(legs, survey.reading, tape.tape_class).max())
-        square = Square(*(legs * tape.true_per_shown).tolist(), sd)
+        square = Square(along, across, sd)
     sds = tape_sd(measured, survey.reading, tape.tape_class)
     return measured, Taking(tuple(given), sds, survey.reading / 2, square)
 

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from marking.topfigure import AGAIN, SIDES, Square, Taking, checked_by, with_more
+from marking.topfigure import AGAIN, SIDES, Square, Taking, checked_by, distances, with_more
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -82,7 +82,7 @@ def survey_slips(
     `sd_of` gives the tape's deviations for lengths.
     """
     one_more = _best(taking, unknowns, sd_of)
-    found, names = taking, []
+    found, names = taking, list[str]()
     shows = shown(taking, unknowns)
     while shows.max() > WANTED and len(names) < _MOST:
         best = _best(found, unknowns, sd_of)
@@ -121,8 +121,6 @@ def _taken(
     name: str,
     sd_of: Callable[[FloatArray], FloatArray],
 ) -> Taking:
-    from marking.topfigure import distances
-
     square = taking.square
     if name == "square_between" and square is None:
         square = square_for(float(unknowns[0]), float(unknowns[4]), taking.mark_sd)

@@ -120,7 +120,7 @@ def covariance(taking: Taking, unknowns: FloatArray) -> FloatArray:
     if taking.square is not None:
         edges["along"] = (corners[1] - corners[0], taking.square.sd)
         edges["across"] = (corners[3] - corners[0], taking.square.sd)
-    whole = np.diag(taking.sd**2)
+    whole: FloatArray = np.diag(taking.sd**2)
     for mark, (edge, sd) in edges.items():
         shifts = np.zeros(len(taking.names))
         for row, name in enumerate(taking.names):
@@ -129,7 +129,8 @@ def covariance(taking: Taking, unknowns: FloatArray) -> FloatArray:
                 run = points[end] - points[start]
                 side = 1.0 if mark == end else -1.0
                 shifts[row] = side * float(run @ edge) / np.hypot(*run) / np.hypot(*edge)
-        whole += np.outer(shifts, shifts) * sd**2
+        shared: FloatArray = np.outer(shifts * sd, shifts * sd)
+        whole = whole + shared
     return whole
 
 
