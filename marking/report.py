@@ -10,6 +10,7 @@ from marking.counts import counted
 from marking.interchange import SCHEMA, fit_record
 from marking.lengths import format_length, rough_length
 from marking.picture import set_down_readings
+from marking.surveytext import survey_lines
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
@@ -66,7 +67,7 @@ def fit_lines(layout: Layout, job: MarkingJob) -> Iterator[str]:
         f"- The far margin is {_pair(m.far_at_zero_end, m.far_at_far_end, job)} "
         "(zero end, far end). The grid is true to the near edge and is not bent to the others."
     )
-    yield from _survey_lines(layout, job)
+    yield from survey_lines(layout.top, job)
     if layout.slack != (1.0, 1.0):
         yield (
             f"- Drawn on slack cloth at {layout.slack[0]:.4f} along and {layout.slack[1]:.4f} "
@@ -127,34 +128,6 @@ def _gap_line(near: Neighbours, *, together: bool) -> str:
         f"{near.ratio:.1f} times as far as their own digits. "
         f'`numerals.height = "{largest:.1f} mm"` leaves a digit\'s width of cloth.'
     )
-
-
-def _survey_lines(layout: Layout, job: MarkingJob) -> Iterator[str]:
-    top = layout.top
-    if top.adjustment is None:
-        yield "- No survey: the top is taken as a true rectangle. Measure it before inking."
-        return
-    lean = "outward" if top.out_of_square >= 0 else "inward"
-    wider = "far end" if top.out_of_parallel >= 0 else "zero end"
-    yield (
-        f"- The zero end leans {_small(top.out_of_square, job)} {lean} over its height, and the "
-        f"top is {_small(top.out_of_parallel, job)} wider at the {wider}. Lay a square into the "
-        "zero corner: if the end leans the other way, the two diagonals are exchanged."
-    )
-    yield (
-        f"- The six measurements disagree by {_small(top.adjustment.misclosure, job)} on the "
-        f"diagonal, {top.adjustment.in_sds:.1f} times what the tape explains: "
-        f"{'good' if top.adjustment.in_sds < 2 else 'measure again if you can'}."
-    )
-
-
-def _small(millimetres: float, job: MarkingJob) -> str:
-    """A small difference, without its sign, as the job's tape shows it and in millimetres."""
-    shown = f"{abs(millimetres):.1f} mm"
-    if job.units == "mm":
-        return shown
-    on_tape = format_length(abs(millimetres), job.units)
-    return f"{'under 1/32 in' if on_tape == '0 in' else on_tape} ({shown})"
 
 
 def fold_table(layout: Layout, job: MarkingJob) -> Iterator[str]:

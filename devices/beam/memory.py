@@ -19,6 +19,7 @@ from devices.division import division_settings
 from marking.begun import TO_FINISH, keep_begun
 from marking.errors import RefusedError
 from marking.inked import ink_name
+from marking.keptdata import as_kept
 
 if TYPE_CHECKING:
     from devices.beam.work import Work
@@ -42,6 +43,11 @@ _PLAIN = (
 def remembered(record: Record, work: Work) -> Desk:
     """The desk as last kept for this layout; a new one where there is none."""
     rows = record.beam(work.layout_hash, work.division)
+    with as_kept(rows, "the desk"):
+        return _desk_of(rows, work)
+
+
+def _desk_of(rows: dict[str, Any], work: Work) -> Desk:
     desk = begun(work)
     plain = {key: value for key, value in rows.get("desk", {}).items() if key in _PLAIN}
     known = set(work.section_ids)
