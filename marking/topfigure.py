@@ -143,8 +143,8 @@ def checked_by(taking: Taking, unknowns: FloatArray) -> FloatArray:
     _, design = distances(taking, unknowns)
     weight = np.linalg.inv(covariance(taking, unknowns))
     taken_up = np.linalg.inv(design.T @ weight @ design)
-    checked: FloatArray = weight - weight @ design @ taken_up @ design.T @ weight
-    return checked
+    checked = weight - weight @ design @ taken_up @ design.T @ weight
+    return checked.astype(np.float64)
 
 
 def first_guess(measured: FloatArray) -> FloatArray:
