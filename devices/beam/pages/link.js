@@ -18,6 +18,7 @@ const link = {
   greeted: false,
   live: false,
   heardAt: null,
+  silentFrom: 0,
   waited: 0,
   began: 0,
 };
@@ -81,7 +82,7 @@ function heard(message) {
 
 // In step only while answers come.
 function judge() {
-  const quiet = performance.now() - (link.silentFrom || 0);
+  const quiet = performance.now() - link.silentFrom;
   const live = link.greeted && quiet < SILENT_MS;
   if (live === link.live) return;
   link.live = live;
