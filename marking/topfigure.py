@@ -8,7 +8,7 @@ corners: the near edge's length, then x and y of the far end's and of the zero e
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -120,7 +120,7 @@ def covariance(taking: Taking, unknowns: FloatArray) -> FloatArray:
     if taking.square is not None:
         edges["along"] = (corners[1] - corners[0], taking.square.sd)
         edges["across"] = (corners[3] - corners[0], taking.square.sd)
-    whole: FloatArray = np.diag(taking.sd**2)
+    whole: NDArray[Any] = np.diag(taking.sd**2)
     for mark, (edge, sd) in edges.items():
         shifts = np.zeros(len(taking.names))
         for row, name in enumerate(taking.names):
@@ -129,8 +129,7 @@ def covariance(taking: Taking, unknowns: FloatArray) -> FloatArray:
                 run = points[end] - points[start]
                 side = 1.0 if mark == end else -1.0
                 shifts[row] = side * float(run @ edge) / np.hypot(*run) / np.hypot(*edge)
-        shared: FloatArray = np.outer(shifts * sd, shifts * sd)
-        whole = whole + shared
+        whole = whole + np.outer(shifts * sd, shifts * sd)
     return whole
 
 
