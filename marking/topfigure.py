@@ -8,7 +8,7 @@ corners: the near edge's length, then x and y of the far end's and of the zero e
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -120,7 +120,7 @@ def covariance(taking: Taking, unknowns: FloatArray) -> FloatArray:
     if taking.square is not None:
         edges["along"] = (corners[1] - corners[0], taking.square.sd)
         edges["across"] = (corners[3] - corners[0], taking.square.sd)
-    whole: NDArray[Any] = np.diag(taking.sd**2)
+    whole = np.asarray(np.diag(taking.sd**2), dtype=np.float64)
     for mark, (edge, sd) in edges.items():
         shifts = np.zeros(len(taking.names))
         for row, name in enumerate(taking.names):
@@ -129,7 +129,7 @@ def covariance(taking: Taking, unknowns: FloatArray) -> FloatArray:
                 run = points[end] - points[start]
                 side = 1.0 if mark == end else -1.0
                 shifts[row] = side * float(run @ edge) / np.hypot(*run) / np.hypot(*edge)
-        whole = whole + np.outer(shifts * sd, shifts * sd)
+        whole += np.outer(shifts * sd, shifts * sd)
     return whole
 
 
@@ -140,8 +140,8 @@ def checked_by(taking: Taking, unknowns: FloatArray) -> FloatArray:
     weight, its redundancy number.
     """
     _, design = distances(taking, unknowns)
-    weight = np.linalg.inv(covariance(taking, unknowns))
-    taken_up = np.linalg.inv(design.T @ weight @ design)
+    weight: FloatArray = np.linalg.inv(covariance(taking, unknowns))
+    taken_up: FloatArray = np.linalg.inv(design.T @ weight @ design)
     checked: FloatArray = weight - weight @ design @ taken_up @ design.T @ weight
     return checked
 
