@@ -140,10 +140,10 @@ def checked_by(taking: Taking, unknowns: FloatArray) -> FloatArray:
     weight, its redundancy number.
     """
     _, design = distances(taking, unknowns)
-    weight: FloatArray = np.linalg.inv(covariance(taking, unknowns))
-    taken_up: FloatArray = np.linalg.inv(design.T @ weight @ design)
-    checked: FloatArray = weight - weight @ design @ taken_up @ design.T @ weight
-    return checked
+    weight = np.linalg.inv(covariance(taking, unknowns))
+    taken_up = np.linalg.inv(design.T @ weight @ design)
+    checked = weight - weight @ design @ taken_up @ design.T @ weight
+    return np.asarray(checked, dtype=np.float64)
 
 
 def first_guess(measured: FloatArray) -> FloatArray:
