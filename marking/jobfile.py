@@ -193,7 +193,11 @@ def _faults(fault: ValidationError) -> list[tuple[Keys, Any]]:
     """
     found: dict[Keys, Any] = {}
     for error in fault.errors(include_url=False):
-        keys = tuple(key for key in error["loc"] if not _is_union_tag(key))
+        *above, last = error["loc"] or ("",)
+        keys = tuple(key for key in above if not _is_union_tag(key))
+        if error["type"] == "extra_forbidden" or not _is_union_tag(last):
+            # A key that a person made up may look like a tag of pydantic's.
+            keys = (*keys, last)
         if keys not in found or error["type"] == "value_error":
             found[keys] = error
     return list(found.items())

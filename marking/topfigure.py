@@ -120,7 +120,7 @@ def covariance(taking: Taking, unknowns: FloatArray) -> FloatArray:
     if taking.square is not None:
         edges["along"] = (corners[1] - corners[0], taking.square.sd)
         edges["across"] = (corners[3] - corners[0], taking.square.sd)
-    whole: FloatArray = np.diag(taking.sd**2)
+    whole = np.asarray(np.diag(taking.sd**2), dtype=np.float64)
     for mark, (edge, sd) in edges.items():
         shifts = np.zeros(len(taking.names))
         for row, name in enumerate(taking.names):
@@ -129,8 +129,7 @@ def covariance(taking: Taking, unknowns: FloatArray) -> FloatArray:
                 run = points[end] - points[start]
                 side = 1.0 if mark == end else -1.0
                 shifts[row] = side * float(run @ edge) / np.hypot(*run) / np.hypot(*edge)
-        shared: FloatArray = np.outer(shifts * sd, shifts * sd)
-        whole = whole + shared
+        whole += np.outer(shifts * sd, shifts * sd)
     return whole
 
 
@@ -144,7 +143,7 @@ def checked_by(taking: Taking, unknowns: FloatArray) -> FloatArray:
     weight = np.linalg.inv(covariance(taking, unknowns))
     taken_up = np.linalg.inv(design.T @ weight @ design)
     checked = weight - weight @ design @ taken_up @ design.T @ weight
-    return checked.astype(np.float64)
+    return np.asarray(checked, dtype=np.float64)
 
 
 def first_guess(measured: FloatArray) -> FloatArray:

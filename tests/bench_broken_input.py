@@ -25,6 +25,7 @@ import tempfile
 import time
 import traceback
 from collections import Counter
+from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -265,7 +266,7 @@ def _messages(count: int, seed: int) -> Score:
     return score
 
 
-def _part(job: tuple[int, int]) -> Score:
+def _part(job: tuple[int, int, tuple[str, ...]]) -> Score:
     return search(*job)
 
 
@@ -274,13 +275,18 @@ def run(count: int, seed: int, processes: int) -> Score:
     portions = max(1, count // 1_000)
     # Made once, and there in every process.
     begun_job()
-    jobs = [(count // portions, seed + portion) for portion in range(portions)]
+    files = tuple(kind for kind in SHARES if kind != "message")
+    messages = count * SHARES["message"] // sum(SHARES.values())
+    portions = max(1, (count - messages) // 1_000)
+    jobs = [((count - messages) // portions, seed + n, files) for n in range(portions)]
     score = Score()
-    with multiprocessing.get_context("fork").Pool(processes, maxtasksperchild=4) as pool:
-        for done, part in enumerate(pool.imap_unordered(_part, jobs), 1):
+    fork = multiprocessing.get_context("fork")
+    with ProcessPoolExecutor(processes, mp_context=fork) as pool:
+        for done, part in enumerate(pool.map(_part, jobs), 1):
             score.add(part)
             print(f"\r{done}/{portions}, {len(score.failures)} failures", end="", file=sys.stderr)
     print(file=sys.stderr)
+    score.add(_messages(messages, seed))
     return score
 
 

@@ -124,3 +124,8 @@ def test_a_name_without_end_or_with_a_terminals_codes_is_no_name(tmp_path: Path)
             read_readings(path)
         assert "\x1b" not in str(refused.value)
         assert len(str(refused.value)) < 300
+
+
+def test_an_unknown_key_with_brackets_in_it_is_named(tmp_path: Path) -> None:
+    with pytest.raises(BadInputError, match=r"od\[d\]: unknown key"):
+        load_job(job_in(tmp_path, f"'od[d]' = 1\n{TABLE}"), Job)

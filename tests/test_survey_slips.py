@@ -286,7 +286,7 @@ def test_the_template_tells_every_key_of_the_survey() -> None:
     text = job_text("A bench", "in", None, "150 in", "64 in", "flatbed-a3", 2)
     survey = text.partition("[table.survey]")[2].partition("[grid]")[0]
     for name in SurveyTable.model_fields:
-        assert re.search(rf"(?m)^# {name} = ", survey), name
+        assert re.search(rf"(?m)^##? {name} = ", survey), name
 
 
 def test_the_readmes_figures_are_the_tools_own(make_job: MakeJob) -> None:
