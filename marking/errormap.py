@@ -5,11 +5,10 @@ It draws what `marking.forecast` works out and computes no error of its own. Tab
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from marking.lengths import format_length
 from marking.picture import (
     Picture,
     draw_dimensions,
@@ -139,7 +138,13 @@ def _draw_worst(picture: Picture, found: Forecast) -> None:
     worst = max(found.sections, key=lambda section: section.error)
     x, y = picture.sheet.at(*worst.at_table)
     ring = drawing.circle((number(x), number(y)), number(1.3 * picture.letters))
-    _ringed(picture, "worst-line", past=worst.error > limits.tolerance).add(ring)
+    past = worst.error > limits.tolerance
+    picture.group(
+        "worst-line",
+        fill="none",
+        stroke=_OVER if past else _PLAIN,
+        stroke_width=number(picture.letters / 3),
+    ).add(ring)
     if found.seams:
         x, y = picture.sheet.at(*max(found.seams, key=lambda seam: seam.step).at_table)
         arm = 1.1 * picture.letters
@@ -147,19 +152,13 @@ def _draw_worst(picture: Picture, found: Forecast) -> None:
             d=f"M{number(x - arm)},{number(y)}L{number(x)},{number(y - arm)}"
             f"L{number(x + arm)},{number(y)}L{number(x)},{number(y + arm)}Z"
         )
-        _ringed(picture, "worst-step", past=found.worst_step > limits.step).add(diamond)
-
-
-def _ringed(picture: Picture, name: str, *, past: bool) -> Any:
-    """A layer for one sign: open and plain within its limit, filled with the alarm's colour past
-    it.
-    """
-    return picture.group(
-        name,
-        fill=_OVER if past else "none",
-        stroke=_OVER if past else _PLAIN,
-        stroke_width=number(picture.letters / 3),
-    )
+        past = found.worst_step > limits.step
+        picture.group(
+            "worst-step",
+            fill=_OVER if past else "none",
+            stroke=_OVER if past else _PLAIN,
+            stroke_width=number(picture.letters / 3),
+        ).add(diamond)
 
 
 def _draw_scale(picture: Picture, found: Forecast, highest: float) -> None:
@@ -184,12 +183,16 @@ def _draw_scale(picture: Picture, found: Forecast, highest: float) -> None:
         picture.write(text, f"{error:.1f}", left + 3.7 * letters, height(error))
     picture.write(text, "mm, 95 %", left, high + 2 * letters)
     limits = found.limits
-    shown = format_length(limits.tolerance, picture.job.units)
     past = found.worst_line > limits.tolerance
     # Both captions stand right of the scale, moved apart where their figures are close.
     captions = sorted(
         [
-            (limits.tolerance, "scale-tolerance", _PLAIN, ("tolerance", shown)),
+            (
+                limits.tolerance,
+                "scale-tolerance",
+                _PLAIN,
+                ("tolerance", f"{limits.tolerance:.2f} mm"),
+            ),
             (
                 found.worst_line,
                 "scale-cover",

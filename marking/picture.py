@@ -56,7 +56,8 @@ class Picture:
         self.letters = max(float(high[0] - low[0]) / 210, 4.0)
         # Room for the labels at the four sides and the legend below, in letter heights.
         left, below, right, above = (self.letters * room for room in (18, 14, 38, 9))
-        right = max(right, *(self.letters * 4 + self.width(label) for label in _hem_labels(self)))
+        labels = _hem_labels(layout, job).values()
+        right = max([right, *(self.letters * 4 + self.width(label) for label in labels)])
         box: Box = (
             float(low[0]) - left,
             float(low[1]) - below,
@@ -275,7 +276,7 @@ def _write_plate(picture: Picture, plates: Any, names: Any, section: Section, pl
 def _draw_folds(picture: Picture) -> None:
     """At the far end, which long line serves which fold of the hem schedule."""
     layout, letters = picture.layout, picture.letters
-    labels = _hem_labels(picture)
+    labels = _hem_labels(layout, picture.job)
     group = picture.lettering("hem-folds", _LAYER_INK["hem"])
     leaders = picture.group(
         "hem-leaders", fill="none", stroke=_LAYER_INK["hem"], stroke_width=number(letters / 12)
@@ -293,16 +294,15 @@ def _near_twin(line: LongLine) -> str:
     return line.id.replace("far", "near")
 
 
-def _hem_labels(picture: Picture) -> dict[str, str]:
+def _hem_labels(layout: Layout, job: MarkingJob) -> dict[str, str]:
     """What is written beside a long line that serves folds: by the near line's id."""
     served: dict[str, list[str]] = defaultdict(list)
-    for fold in picture.layout.folds:
+    for fold in layout.folds:
         if fold.edge == "side" and fold.line is not None:
             served[fold.line].append(fold.hem)
-    offsets = {line.id: line.offset for line in picture.layout.grid.long_lines}
+    offsets = {line.id: line.offset for line in layout.grid.long_lines}
     return {
-        name: f"{format_length(offsets[name], picture.job.units)}: "
-        + ", ".join(dict.fromkeys(hems))
+        name: f"{format_length(offsets[name], job.units)}: " + ", ".join(dict.fromkeys(hems))
         for name, hems in served.items()
     }
 

@@ -101,14 +101,19 @@ def test_marks_that_were_read_are_not_replaced_unless_a_person_says_so(
     done = run_cli("section", "--json", "--job", job)
     section = json.loads(done.stdout)["sections"][0]
     at = {mark["id"]: mark["at"] for mark in first["marks"]}
-    x, y = section["window"][:2]
+    x, y, right, _ = section["window"]
     rows = [
-        f"r1c1,{name},{at[name][0] - x:.2f},{at[name][1] - y:.2f}" for name in section["control"]
+        # Turned a quarter anticlockwise, the device's X runs away from the near edge.
+        f"r1c1,{name},{at[name][1] - y:.2f},{right - at[name][0]:.2f}"
+        if section["turned"]
+        else f"r1c1,{name},{at[name][0] - x:.2f},{at[name][1] - y:.2f}"
+        for name in section["control"]
     ]
     assert "r1c1,n6," in "\n".join(rows)
     file = job / "r1c1.csv"
     file.write_text("\n".join(["section,mark,x_mm,y_mm", *rows, ""]), "utf-8")
-    assert run_cli("place", "--readings", file, "--job", job).returncode == 0
+    # Whether the readings are enough is not the question here.
+    assert run_cli("place", "--accept", "--readings", file, "--job", job).returncode == 0
     other = ("control", "--spacing", "12 in", "--job", job)
     assert_plain(run_cli(*other), REFUSED, "n6", "were read already", "--set-out-anew")
     assert (job / "out" / "control.pdf").read_bytes() == sheet

@@ -67,8 +67,15 @@ diagonal_from_zero_far = "158 11/16 in"
 [plotter]
 profile = "flatbed-24x36"
 """
-SMALL = '[table]\nlength = "30 in"\nwidth = "40 in"\n'
-JOBS = {"demo": MILLRACE, "metric": METRIC, "crooked": CROOKED, "small": SMALL}
+SMALL = '[table]\nlength = "30 in"\nwidth = "40 in"\n[hems]\ndepth = "8 in"\nfolds = '
+FOLDS = '["single 3 in", "double 3 in", "double 1 1/2 in", "single 6 in", "double 6 1/2 in"]'
+JOBS = {
+    "demo": MILLRACE,
+    "metric": METRIC,
+    "crooked": CROOKED,
+    "many hems": SMALL + FOLDS,
+    "no hems": SMALL + "[]",
+}
 
 Written = list[tuple[str, tuple[float, float, float, float]]]
 

@@ -271,7 +271,7 @@ def forecast_lines(done: Work, units: Units) -> Iterator[str]:
     yield (
         f"  no line further than {found.worst_line:.2f} mm from true, what the tape and the square "
         f"shift all marks by included ({limits.tolerance:.2f} mm, "
-        f"{format_length(limits.tolerance, units)}, is allowed),"
+        f"{format_length(limits.tolerance, units, remainder=True)}, is allowed),"
     )
     yield (
         f"  and no step at a join over {found.worst_step:.2f} mm ({limits.step:.2f} mm is allowed)."

@@ -319,7 +319,6 @@ def _hindrance_lines(plan: ProofPlan, hindrance: Hindrance, job: Job) -> Iterato
 
     tape = tape_of(job.tape)
     by_tape = hindrance.by_tape > hindrance.by_reading
-    most = max(hindrance.by_tape, hindrance.by_reading)
     what = (
         f"how long the tape itself is (class {tape.tape_class}"
         f"{', not compared with a known length' if tape.scale_sd is None else ''})"
@@ -327,10 +326,17 @@ def _hindrance_lines(plan: ProofPlan, hindrance: Hindrance, job: Job) -> Iterato
         else f"reading the tape (to {format_length(tape.division, job.units)}, class "
         f"{tape.tape_class})"
     )
+    most = max(hindrance.by_tape, hindrance.by_reading)
+    doubt = (
+        f"Most of the doubt is {what}: +/- {TWO_SIDED * most:.2f} mm at the most doubtful line, 95 "
+        "times in 100"
+        if most > plan.worst_sd / 2
+        else "Little of the doubt is the tape's: no distance that can be asked for tells enough of "
+        "the sections named last"
+    )
     yield (
         f"No number of distances can pass a cover within {format_length(job.tolerance, job.units)}"
-        f" with this tape, not even one without any error. Most of the doubt is "
-        f"{what}: +/- {TWO_SIDED * most:.2f} mm at the most doubtful line, 95 times in 100. These "
+        f" with this tape, not even one without any error. {doubt}. These "
         f"{len(plan.distances)} find what is far off, and FAIL it"
     )
     finer = (
