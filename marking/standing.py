@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from marking.control import control_datum, set_out
+from marking.control import ControlRow, TapeRun, control_datum, lettered, set_out
 from marking.errors import RefusedError
 from marking.keptdata import as_kept
 from marking.laid import attributed, section_of, stances
@@ -21,7 +21,7 @@ from marking.plaindata import from_plain, plain
 from marking.pose import PARAMETERS, Pose
 from marking.record import layout_hash
 from marking.sights import Sights, sights
-from marking.tape import Tape
+from marking.tape import Tape, tape_reading
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -40,6 +40,8 @@ if TYPE_CHECKING:
 
     FloatArray = NDArray[np.float64]
 
+_ROWS_OF_0_1 = "abdghijklmopqrstuvxy"
+"""What version 0.1 called rows of control marks: those names are written on the cover."""
 _SAME_WINDOW = 0.01
 """mm that one cut's window may lie off another's and count as the same."""
 COVER = "cover"
@@ -226,7 +228,13 @@ def _set_out(result: Mapping[str, Any], layout: Layout, units: Units) -> Control
             return kept
         # Version 0.1 kept only what they come from.
         tape, heights = Tape(**result["tape"]), result["heights"]
-        return set_out(layout, float(result["spacing"]), tape, units, heights=heights)
+        y0 = layout.grid.long_lines[0].y
+        named = [
+            ControlRow(lettered(place, _ROWS_OF_0_1), TapeRun(y - y0, tape_reading(y - y0, tape)))
+            for place, y in enumerate(heights)
+        ]
+        spacing = float(result["spacing"])
+        return set_out(layout, spacing, tape, units, heights=heights, named=named)
 
 
 def _inked(

@@ -48,5 +48,5 @@ def run(options: argparse.Namespace) -> int:
         say(f"note: {warning}")
     print_lines(section_table(plan, job, kept))
     print_lines(mark_table(plan, job))
-    print_lines(ink_lines(plan, job))
+    print_lines(ink_lines(plan, job, kept))
     return 0
