@@ -15,8 +15,8 @@ from marking.counts import counted
 from marking.lengths import format_length
 from marking.lettering import letter
 from marking.setdowns import set_down_corner, set_down_legend, set_down_readings
-from marking.survey import SIDES
 from marking.svg import Sheet, number
+from marking.topfigure import SIDES
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
