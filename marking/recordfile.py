@@ -106,17 +106,27 @@ def _create(path: Path) -> None:
         with closing(sqlite3.connect(part, isolation_level=None)) as connection:
             set_up(connection)
         with contextlib.suppress(FileExistsError):
-            # Another command may have made one meanwhile: unlike a renaming, a link never
-            # takes the place of a file.
-            os.link(part, path)
+            _put_in_place(part, path)
     except PermissionError as fault:
         raise _UnusableRecordError(
-            f"{path}: cannot be made ({fault.strerror})",
-            "See that its folder can be written, and is on a disk that takes links",
+            f"{path}: cannot be made ({fault.strerror})", "See that its folder can be written"
         ) from None
     finally:
         for made in path.parent.glob(f"{part.name}*"):
             made.unlink()
+
+
+def _put_in_place(part: Path, path: Path) -> None:
+    """Another command may have made a record meanwhile: neither way takes the place of a file."""
+    try:
+        os.link(part, path)
+    except FileExistsError:
+        raise
+    except OSError:
+        # A disk without links, as many a USB stick: whole but for a power cut at this moment.
+        with path.open("xb") as made:
+            made.write(part.read_bytes())
+            os.fsync(made.fileno())
 
 
 def _check(path: Path) -> None:

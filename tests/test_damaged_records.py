@@ -218,3 +218,18 @@ def test_a_layout_that_cannot_be_unpacked_is_named(run_cli: RunCli, begun: Path)
     changed(begun, "UPDATE layout SET data = x'789c'")
     done = run_cli("layout", "--job", begun)
     assert_plain(done, BAD_INPUT, "damaged (layout, row 1: neither a layout nor a division")
+
+
+def test_a_disk_without_links_takes_a_record_too(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """As FAT, on many a USB stick, answers: EPERM."""
+
+    def refused(*_: object) -> None:
+        raise PermissionError(1, "Operation not permitted")
+
+    monkeypatch.setattr("os.link", refused)
+    for _ in range(2):
+        with open_record(tmp_path) as record:
+            assert record.runs() == ()
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["job.db"]
