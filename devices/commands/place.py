@@ -65,7 +65,7 @@ def add_options(verb: argparse.ArgumentParser) -> None:
         "--weight",
         metavar="W",
         type=float,
-        help="0 to be true to the table, 1 to meet the ink at the seam; by default what shows "
+        help="0 to be true to the table, 1 to meet the ink at the join; by default what shows "
         "least",
     )
     verb.add_argument(
