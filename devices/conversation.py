@@ -24,16 +24,19 @@ from devices.events import (
     Say,
 )
 from devices.free_space import FreeSpace
+from devices.going_ahead import GoingAhead
 from devices.halt import Halt
-from devices.hpgl_tongue import XOFF, XON
+from devices.incoming import Incoming
+from devices.inquiry import ELSEWHERE, UNREADABLE, told_to_wait
 from devices.interview import Came, Interview
 from devices.limits import line_by_line, usable_bytes
 from devices.restarts import LOST_ANSWER, RESTARTED, Watch
+from devices.stretch import Stretch
 from devices.transitions import TRANSITIONS, Signal, State
 from devices.underway import UnderWay
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator, Sequence
+    from collections.abc import Iterable, Sequence
 
     from devices.inquiry import Told
     from devices.limits import Limits
@@ -41,8 +44,6 @@ if TYPE_CHECKING:
 
 _MOST_ASKED = 2
 """Times a question is put again before giving up; the buffer keeps room for one."""
-_LONGEST_REPLY = 200
-_TOO_MUCH_NOISE = 4096
 
 
 class Conversation:
@@ -53,16 +54,12 @@ class Conversation:
         self._tongue = tongue
         self._limits = limits
         self._room = usable_bytes(limits.buffer_bytes, tongue)
-        self._feed: Iterator[Say] = iter(())
-        self._next: Say | None = None
-        self._rests = self._pausing = False
-        """Whether the last piece sent may be the last for now, and whether it is to be."""
+        self._stretch = Stretch()
         self._open = UnderWay()
         self._interview = Interview(tongue, limits.buffer_bytes)
         self._watch = Watch()
         self._asked_times = 0
-        self._line = bytearray()
-        self._noise = 0
+        self._incoming = Incoming(tongue.ends)
         self._matched: int | None = None
         """How many open pieces the place just reported would confirm, until a status follows."""
         self._elsewhere_told = False
@@ -98,15 +95,13 @@ class Conversation:
 
     def feed(self, program: Iterable[Say]) -> None:
         """Gives the next stretch of program, taken piece by piece as there is room."""
-        self._feed = line_by_line(program) if self._tongue.acknowledges else iter(program)
-        self._next = next(self._feed, None)
-        self._rests = self._pausing = False
+        self._stretch = Stretch(line_by_line(program) if self._tongue.acknowledges else program)
         self._unsure = bool(self._tongue.poll) and self._stands is not None and not self._open
 
     @property
     def drained(self) -> bool:
         """Whether all that was fed is sent and known to be done."""
-        done = self._next is None and not self._open and self._watch.settled
+        done = self._stretch.next is None and not self._open and self._watch.settled
         return done and self.state is State.STREAMING
 
     @property
@@ -141,11 +136,10 @@ class Conversation:
             self._out += self._interview.due(self._now)
         begins: list[str] = []
         self._ask_window()
-        while self._next is not None and self._fits(self._next):
-            begins += self._next.begins
-            self._send(self._next)
-            self._rests, self._next = self._next.rests, next(self._feed, None)
-            self._pause_if_at_rest()
+        while (say := self._stretch.next) is not None and self._fits(say):
+            begins += say.begins
+            self._send(say)
+            self._stretch.sent()
         if self.state in (State.STREAMING, State.HELD, State.ASKING):
             self._poll()
         if not self._out:
@@ -159,8 +153,7 @@ class Conversation:
         A stroke may be half sent, its pen on the cloth: the stretch goes on to the next place
         where the pen is up and all that was begun will be confirmed.
         """
-        self._pausing = True
-        self._pause_if_at_rest()
+        self._stretch.pause()
 
     def stop(self, now: float) -> Halt:
         """Ends at once: the stop that brings the machine to rest with its pen up."""
@@ -178,17 +171,12 @@ class Conversation:
         self._now = max(now, self._now)
         events: list[Event] = []
         for byte in data:
-            if byte in (XON, XOFF):
-                self._signal(Signal.GO_ON if byte == XON else Signal.WAIT)
-            elif byte in self._tongue.ends:
-                line, self._line = bytes(self._line).strip(), bytearray()
-                if line:
-                    events += self._heard(line)
-            else:
-                self._line.append(byte)
-                if len(self._line) > _LONGEST_REPLY:
-                    line, self._line = bytes(self._line), bytearray()
-                    events += self._noted(line)
+            if (goes_on := self._incoming.flow(byte)) is not None:
+                self._signal(Signal.GO_ON if goes_on else Signal.WAIT)
+            elif line := self._incoming.byte(byte):
+                events += self._heard(line)
+            elif endless := self._incoming.endless:
+                events += self._noted(endless)
         return events
 
     def overhear(self, data: bytes) -> None:
@@ -199,7 +187,7 @@ class Conversation:
         """What the passing of time brings."""
         self._now = max(now, self._now)
         if self.state in (State.GREETING, State.DIAGNOSING):
-            garbled = bool(self._noise or self._line)
+            garbled = self._incoming.garbled
             return self._came(self._interview.tick(self._now, garbled=garbled))
         if self.state not in (State.STREAMING, State.HELD, State.ASKING):
             return []
@@ -215,42 +203,23 @@ class Conversation:
 
     # -- sending -------------------------------------------------------------------------------
 
+    @property
+    def _ahead(self) -> GoingAhead:
+        seconds = self._limits.ahead_seconds
+        return GoingAhead(self._tongue, self._open, self._space, self._room, seconds)
+
     def _fits(self, say: Say) -> bool:
-        if self.state is not State.STREAMING or self._unsure:
-            return False
-        if self._tongue.acknowledges:
-            # The pen's place is asked out of turn, so it must stand still there until asked.
-            # And a line that was refused is followed by none that relies on it: a pen is not
-            # lowered where a lost move left it, nor dragged on because raising it was lost.
-            waits = self._open.ends_in_question or self._open.unanswered
-            if waits or len(say.data) > self._room:
-                return False
-        elif self._open.bytes + len(say.data) > self._room:
-            return False
-        if self._tongue.room and not self._space.allows(len(say.data), self._open):
-            return False
-        if not say.begins or self._open.strokes_begun < 2 or not self._open.asks:
-            # A stroke is never left half sent for the sake of a soon pause, and the one after it
-            # is at hand when it ends. Without a question under way no answer would free a place.
-            return True
-        return self._open.seconds + say.seconds <= self._limits.ahead_seconds
+        return self.state is State.STREAMING and not self._unsure and self._ahead.allows(say)
 
     def _ask_window(self) -> None:
         """Asks for the window, in turn with the program, as soon as it has room."""
         asked = self._tongue.window
-        if self.state is not State.STREAMING or not self._watch.wants:
-            return
-        if self._open.bytes + len(asked) <= self._room and (
-            not self._tongue.room or self._space.allows(len(asked), self._open)
-        ):
+        wants = self.state is State.STREAMING and self._watch.wants
+        if wants and self._ahead.has_room(len(asked)):
             self._watch.ask(self._open.sent)
             self._out += asked
             self._open.sent += len(asked)
             self._quiet_since = self._now
-
-    def _pause_if_at_rest(self) -> None:
-        if self._pausing and self._rests:
-            self._feed, self._next = iter(()), None
 
     def _send(self, say: Say) -> None:
         if not self._open:
@@ -261,7 +230,12 @@ class Conversation:
     def _poll(self) -> None:
         if self._now - self._polled_at < self._limits.poll_seconds:
             return
-        if self._tongue.room and self.state is State.STREAMING and self._next and self._open:
+        if (
+            self._tongue.room
+            and self.state is State.STREAMING
+            and self._stretch.next
+            and self._open
+        ):
             if not self._space.awaited or self._now - self._polled_at > 1.0:
                 self._space.ask(self._open.sent)
                 self._out += self._tongue.room
@@ -380,11 +354,12 @@ class Conversation:
             self._open.done(count), all_heard=all_heard, done=self._open.freed
         )
         if strokes is None:
-            return self._fail(LOST_ANSWER)
+            return self._fail(LOST_ANSWER, doubtful=True)
         self._stands = last.end if last is not None and not self._open else self._stands
         if self._tongue.acknowledges:
             self._open.unanswered.clear()
-        self._quiet_since, self._asked_times, self._noise = self._now, 0, 0
+        self._quiet_since, self._asked_times = self._now, 0
+        self._incoming.understood()
         self._signal(Signal.CONFIRMED)
         if not self._open and self.state is State.HELD:
             self._wait_is_stale()
@@ -398,12 +373,9 @@ class Conversation:
         return [Confirmed(strokes)] if strokes else []
 
     def _noted(self, line: bytes) -> list[Event]:
-        self._noise += len(line)
-        if self._noise > _TOO_MUCH_NOISE:
-            return self._fail(
-                "nothing the machine sends can be read any more: check the baud rate "
-                "(plotter.baud) and the cable"
-            )
+        self._incoming.note(line)
+        if self._incoming.unreadable:
+            return self._fail(UNREADABLE, doubtful=not self.greeting)
         return [Noise(line)]
 
     # -- greeting and diagnosis ----------------------------------------------------------------
@@ -419,7 +391,8 @@ class Conversation:
         if came.kind == "again":
             return [AskedAgain(self._interview.times)]
         if came.kind == "fault":
-            return self._fail(came.why, place_lost=came.place_lost)
+            doubtful = came.doubtful or (self._incoming.noise > 0 and not self.greeting)
+            return self._fail(came.why, place_lost=came.place_lost, doubtful=doubtful)
         return self._greeted() if came.kind == "greeted" else []
 
     def _greeted(self) -> list[Event]:
@@ -433,13 +406,11 @@ class Conversation:
         self._signal(Signal.ANSWERED_ALL)
         return [Greeted(self._room)]
 
-    def _ask_last(
-        self, questions: Sequence[Question], suspected: str | None, *, place_lost: bool = False
-    ) -> list[Event]:
+    def _ask_last(self, questions: Sequence[Question], suspected: str | None) -> list[Event]:
         """What is wrong, before giving up; `suspected` is told when the machine does not say."""
         came = self._interview.ask_last(questions, suspected, self._watch)
         if came is not None:
-            return self._fail(came.why, place_lost=place_lost)
+            return self._fail(came.why, doubtful=True)
         self._signal(Signal.UNSOUND)
         return []
 
@@ -447,23 +418,18 @@ class Conversation:
 
     def _overdue(self) -> list[Event]:
         if self._watch.waits and not self._open and self.state is not State.HELD:
-            return [AskedAgain(1)] if self._watch.unheard() else self._fail(LOST_ANSWER)
+            return (
+                [AskedAgain(1)] if self._watch.unheard() else self._fail(LOST_ANSWER, doubtful=True)
+            )
         if self.state is State.HELD:
             return self._ask_last(
                 () if self._line_low else self._tongue.last_questions,
-                f"the machine has asked to wait for {self._now - self._quiet_since:.0f} s and "
-                "never said to go on: look whether it is paused, open or out of cloth",
+                told_to_wait(self._now - self._quiet_since),
             )
-        full = (
-            self._open.bytes + len(self._tongue.checkpoint) > self._limits.buffer_bytes
-            and not self._tongue.poll
-        )
+        # The greeting may have shown that the buffer is smaller than it is said to be.
+        full = self._open.bytes > self._room and not self._tongue.poll
         if self._asked_times >= _MOST_ASKED or full:
-            return self._ask_last(
-                self._tongue.last_questions,
-                "the machine no longer says where its pen stands, or stands elsewhere than sent: "
-                "look whether it is paused or stuck, and at the cable",
-            )
+            return self._ask_last(self._tongue.last_questions, ELSEWHERE)
         self._asked_times += 1
         self._quiet_since = self._now
         self._signal(Signal.OVERDUE)
@@ -481,10 +447,13 @@ class Conversation:
         if not self._line_low:
             self._signal(Signal.GO_ON)
 
-    def _fail(self, reason: str, *, place_lost: bool = False) -> list[Event]:
+    def _fail(
+        self, reason: str, *, place_lost: bool = False, doubtful: bool = False
+    ) -> list[Event]:
+        """Ends it; `doubtful` where nobody knows whether the machine has kept its place."""
         self._signal(Signal.FAULT)
         self._out.clear()
-        lost: list[Event] = [PlaceLost(reason)] if place_lost else []
+        lost: list[Event] = [PlaceLost(reason, place_lost)] if place_lost or doubtful else []
         return [*lost, Failed(reason)] if self.state is State.FAILED else lost
 
     def _signal(self, signal: Signal) -> None:

@@ -74,6 +74,9 @@ class PlaceLost:
     """The machine may no longer stand where it reports: what was known of its place is void."""
 
     why: str
+    told: bool = True
+    """Whether it has shown so; otherwise it has gone silent, or an answer was lost that may have
+    told of a restart, and nobody knows."""
 
 
 @dataclass(frozen=True)

@@ -60,7 +60,8 @@ def ink_section(
     if not setdown.agreed(section, earlier, place):
         return Outcome("not allowed", 0)
     with single_keys():
-        link = opened(section, place, port, clock)
+        relied = setdown.relies_on_its_place(section, earlier, place)
+        link = opened(section, place, port, clock, relied=relied)
         if not setdown.has_its_place(section, earlier, place, link):
             return Outcome("not allowed", 0)
         link.begin()

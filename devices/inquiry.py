@@ -23,6 +23,15 @@ _MOST_GARBLED = 4
 _SHORTEST_BUFFER = 24
 """Bytes that the longest instruction takes that cannot be split."""
 
+ELSEWHERE = (
+    "the machine no longer says where its pen stands, or stands elsewhere than sent: look whether "
+    "it is paused or stuck, and at the cable"
+)
+UNREADABLE = (
+    "nothing the machine sends can be read any more: check the baud rate (plotter.baud) and the "
+    "cable"
+)
+
 
 @dataclass(frozen=True)
 class Told:
@@ -238,4 +247,12 @@ def silence(*, garbled: bool) -> str:
     return (
         "the machine does not answer: check that it is switched on, not paused or in its "
         "local mode, that the cable is its own kind, and that the port is the right one"
+    )
+
+
+def told_to_wait(seconds: float) -> str:
+    """What is wrong with a machine that has asked to wait for so long."""
+    return (
+        f"the machine has asked to wait for {seconds:.0f} s and never said to go on: look whether "
+        "it is paused, open or out of cloth"
     )

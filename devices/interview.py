@@ -28,6 +28,8 @@ class Came:
     why: str = ""
     """Of a fault, in words."""
     place_lost: bool = False
+    doubtful: bool = False
+    """Whether nothing shows that a machine at fault has not restarted, or been switched off."""
 
 
 _NOTHING = Came("nothing")
@@ -104,7 +106,7 @@ class Interview:
             return _NOTHING
         if self._watch is not None:
             return self._found(self._watch, silent=True)
-        return Came("fault", silence(garbled=garbled))
+        return Came("fault", silence(garbled=garbled), doubtful=not garbled)
 
     def _ended(self) -> Came:
         if self._watch is not None:
@@ -121,6 +123,7 @@ class Interview:
         if self._tongue.began_anew(status) or watch.undone(self._inquiry.window):
             return Came("fault", RESTARTED, place_lost=True)
         found = self._inquiry.findings
+        doubtful = silent or "status" not in self._inquiry.said or not watch.tells
         if self._suspected is not None and not found:
-            return Came("fault", self._suspected)
-        return Came("fault", fault(found, silent=silent))
+            return Came("fault", self._suspected, doubtful=doubtful)
+        return Came("fault", fault(found, silent=silent), doubtful=doubtful)

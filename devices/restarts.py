@@ -43,6 +43,11 @@ class Watch:
         self._times = 0
 
     @property
+    def tells(self) -> bool:
+        """Whether the status tells of a restart, and none is lost that may have told of one."""
+        return self._tells and self._losses == self._excused
+
+    @property
     def settled(self) -> bool:
         """Whether nothing waits for the window."""
         return not self._held_back and self._asked is None and not self.wants

@@ -68,6 +68,9 @@ class Driver:
     """Told what the person should know while the machine is waited for."""
     stands: str | None = None
     """Where the machine stood when it was last brought to rest, pen up, if it said so."""
+    doubts: bool = False
+    """Whether a silence counts as a place lost: a machine that was switched off meanwhile may
+    stand anywhere, unless it finds its own zero, or nothing hangs on where it stood."""
 
     def greet(self) -> None:
         """Opens the conversation. Raises DeviceError when the machine is not ready."""
@@ -145,7 +148,7 @@ class Driver:
                 kind: StrokeEvent = "drawn" if isinstance(event, Confirmed) else "presumed"
                 self.record.add_strokes(self.run, self.section, event.strokes, kind)
                 self.drawn(event.strokes)
-            elif isinstance(event, PlaceLost):
+            elif isinstance(event, PlaceLost) and (event.told or self.doubts):
                 self.record.add_whereabouts(self.section, "lost", event.why)
             elif isinstance(event, AskedAgain):
                 if self.conversation.greeting:

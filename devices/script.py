@@ -43,6 +43,9 @@ class Script:
     distinct: Distinct = field(default_factory=Distinct)
     _unasked: int = 0
     """Bytes since the last checkpoint."""
+    _down: bool = False
+    _known: bool = False
+    """Whether the pen was sent to `at`, so that the machine will report it."""
     _drawn: list[str] = field(default_factory=list)
     _drawing: float = 0.0
     """Seconds that the strokes in `_drawn` take."""
@@ -59,6 +62,7 @@ class Script:
         It asks at the very point, which may be like one just asked at: no stroke hangs on the
         answer, and what asks for strokes later stays apart from this place too.
         """
+        yield from self._room_to_ask(self.hand.hop(point))
         yield self._hop(point)
         yield self._ask(self.tongue.place(point, False))
 
@@ -79,6 +83,7 @@ class Script:
                 if self._drawn:
                     yield from self._hop_and_ask(start, rests=True)
                 if self.at != start or changed:
+                    yield from self._room_to_ask(self.hand.hop(start))
                     yield self._hop(start)
                 lowered = False
             yield from self._line(stroke, lowered)
@@ -89,8 +94,10 @@ class Script:
 
     def closing(self) -> Iterator[Say]:
         """Parks the pen."""
+        yield from self._room_to_ask(self.hand.hop(self.hand.bed.park))
         yield self._hop(self.hand.bed.park)
         for data in self.hand.closing():
+            yield from self._room_to_ask(data)
             yield self._say(data, 8.0)
         self.held = None
         yield from self._hop_and_ask(self.hand.bed.park)
@@ -110,6 +117,7 @@ class Script:
     def _change(self, stroke: Inking) -> Iterator[Say]:
         yield from self._settle()
         for data in self.hand.settings(stroke.pen, self.held):
+            yield from self._room_to_ask(data)
             yield self._say(data, 8.0)
         self.held = stroke.pen
 
@@ -123,9 +131,11 @@ class Script:
             if self._unasked + len(data) > self._enough:
                 lowered = yield from self._ask_on_the_way(lowered)
                 data, count = self.hand.draw(rest, lowered, self._enough - self._unasked)
+            yield from self._room_to_ask(data)
             seconds = self.hand.pace.line(path[done - 1 : done + count])
             self.at = path[done + count - 1]
             yield self._say(data, seconds, begins, self.tongue.place(self.at, True))
+            self._down = True
             lowered, begins, done = True, (), done + count
 
     @property
@@ -153,6 +163,26 @@ class Script:
             yield self._hop(here)
         return False
 
+    def _room_to_ask(self, data: bytes) -> Iterator[Say]:
+        """Asks here and now where `data` and the question after it would not fit any more.
+
+        A machine that is full of what nobody asks about never says that it has room again. The
+        answer confirms no stroke, so its place need not be told apart from the last ones.
+        """
+        if self.tongue.acknowledges or not (self._unasked and self._known):
+            return
+        if self._unasked + len(data) + len(self.tongue.checkpoint) <= self.room:
+            return
+        lift, asks = self.tongue.raise_pen, self.tongue.whereabouts
+        if self._down and self._unasked + len(lift) + len(asks) <= self.room:
+            # It would rest on the cloth till the answer has come.
+            self._down = False
+            yield self._say(lift, 0.0, end=self.tongue.place(self.at, False))
+        text = self.tongue.place(self.at, self._down)
+        self.distinct.take(text)
+        self._unasked = 0
+        yield Say(asks, 0.0, (), Checkpoint(text, (), light=True), text)
+
     def _hop_and_ask(self, point: Point, *, rests: bool = False) -> Iterator[Say]:
         """Raises the pen over `point`, or a hair beside it, and asks there."""
         low, high = self.hand.bed.low, self.hand.bed.high
@@ -164,12 +194,13 @@ class Script:
                 f"no place round {point[0]}, {point[1]} in units can be told apart from the last "
                 "ones by what the machine reports; nothing more was sent"
             )
+        yield from self._room_to_ask(self.hand.hop(spot))
         yield self._hop(spot)
         yield self._ask(self.tongue.place(spot, False), rests=rests)
 
     def _hop(self, point: Point) -> Say:
         seconds = self.hand.pace.move(self.at, point)
-        self.at = point
+        self.at, self._down, self._known = point, False, True
         return self._say(self.hand.hop(point), seconds, end=self.tongue.place(point, False))
 
     def _ask(self, text: str, *, down: bool = False, rests: bool = False) -> Say:

@@ -21,7 +21,7 @@ from devices.stance import (
     still_to_ink,
 )
 from devices.standstill import inking_pose, refuse_old_readings, still_there
-from devices.whereabouts import doubt, loss, read_anew
+from devices.whereabouts import Left, doubt, given_before, last_driven, loss, read_anew
 from devices.workplace import begin, set_for
 from marking.errors import BadInputError, RefusedError
 from marking.lengths import format_length
@@ -32,6 +32,7 @@ from marking.standing import keep_placement, pose_from, pose_record, setup_recor
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from devices.bed import Point
     from devices.stance import Ground, Stance
     from devices.workplace import Link, Workplace
     from marking.rows import KeptRun, KeptWhereabouts
@@ -49,8 +50,9 @@ def agreed(section: Section, earlier: Sequence[KeptRun], place: Workplace) -> bo
     if lost is not None:
         place.person.say(
             f"{section.id}: the machine may have lost its place ({lost.detail}). With its motors "
-            "off, bring it to the corner it counts from, pen raised, and set its zero there, as "
-            "you do before a day's work; its marks are read anew before it inks"
+            "off, bring it to the corner it counts from, pen raised clear of the cloth, and set "
+            "its zero there, as you do before a day's work; its marks are read anew before it "
+            f"inks{_height_too(place)}"
         )
         if earlier and not place.moved:
             return place.person.agrees("Does it stand at its zero, the device and cover unmoved?")
@@ -107,10 +109,31 @@ def refuse_lost_unread(section: Section, earlier: Sequence[KeptRun], place: Work
     raise RefusedError(
         f"section {section.id}: the machine may have lost its place ({lost.detail}), so nobody "
         f"knows where it would ink; nothing was inked. {_left_out(section, place)}Set its zero at "
-        "the corner it counts from, read its marks anew, and give them by --readings FILE, or "
-        "leave --unattended out and read them under the pen. With no mark in its reach, set out "
-        "tape marks by canvasrule control"
+        f"the corner it counts from, pen raised clear of the cloth{_height_too(place)}. Read its "
+        "marks anew, and give them by --readings FILE, or leave --unattended out and read them "
+        "under the pen. With no mark in its reach, set out tape marks by canvasrule control"
     )
+
+
+def keep_given(place: Workplace) -> None:
+    """Keeps the readings given, before anything can fail: whatever is lost later, they are old.
+
+    To be called before the port is opened.
+    """
+    if place.readings and not place.rehearsal:
+        place.record.add_given(place.readings)
+
+
+def relies_on_its_place(section: Section, earlier: Sequence[KeptRun], place: Workplace) -> bool:
+    """Whether ink would go wrong if the machine was switched off since it was last seen.
+
+    A flat pen plotter finds its corner again, as far as is known; what was read of one that is
+    known to have lost its place holds for where it stood then.
+    """
+    if earlier and (place.job.plotter.kind == "roll" or place.job.plotter.dialect == "gcode"):
+        return True
+    placed_anew = not earlier or place.moved or _lost(section, place) is not None
+    return placed_anew and bool(_readings(section, place))
 
 
 def has_its_place(
@@ -121,22 +144,12 @@ def has_its_place(
     Asked before it makes its first move. A machine that finds its zero by switches has found it
     by then. Raises RefusedError where nobody will read its marks.
     """
-    talk, tongue = link.driver.conversation, link.set.tongue
-    if not earlier or place.rehearsal:
+    if place.rehearsal:
         return True
-    # A flat bed finds its own corner when it is switched on; a roll begins where it lies.
-    switched = talk.begun_anew and place.job.plotter.kind == "roll"
-    if not switched and (not tongue.poll or place.job.plotter.homes):
-        return True
-    why = _SWITCHED if switched else talk.told.doubt
-    if why is None and not place.moved and _lost(section, place) is None:
-        way = _way(section, earlier[-1], place)
-        why = doubt(place.record, section.id, talk.told.stands, tongue, way)
+    why = _why_lost(section, earlier, place, link)
     if why is None:
         return True
-    # Readings from a file were taken before; the record holds them from now on, as old ones.
-    given = [one for one in place.readings if one.section == section.id]
-    place.record.add_readings(layout_hash(place.layout), given)
+    # Readings from a file were taken before: they are old from now on.
     place.record.add_whereabouts(section.id, "lost", why)
     if not (place.person.attended and has_keyboard()):
         # It may have been left with its pen on the cloth.
@@ -145,23 +158,73 @@ def has_its_place(
     return agreed(section, earlier, place)
 
 
+def _why_lost(
+    section: Section, earlier: Sequence[KeptRun], place: Workplace, link: Link
+) -> str | None:
+    """Why the machine may not stand as it did when last inked, or when the readings were taken."""
+    talk, tongue = link.driver.conversation, link.set.tongue
+    given = _readings(section, place)
+    again = given_before(given, place.record)
+    if not (earlier or given):
+        return None
+    if place.job.plotter.kind == "roll":
+        # A flat bed finds its own corner when it is switched on; a roll begins where it lies.
+        return _SWITCHED if talk.begun_anew and (earlier or again) else None
+    if not tongue.poll or place.job.plotter.homes:
+        return None
+    told = talk.told
+    if told.doubt is not None:
+        return told.doubt
+    if again and told.stands is not None and told.stands.newborn:
+        return "it was switched on, or reset, since the readings were first given"
+    if not earlier or place.moved or _lost(section, place) is not None:
+        return None
+    way = _way(section, earlier[-1], place)
+    return doubt(place.record, section.id, told.stands, tongue, way)
+
+
 def _way(section: Section, last: KeptRun, place: Workplace) -> list[tuple[float, float]]:
     """Where a run that ended unseen may have left the pen, in mm of the device."""
+    driven = last_driven(place.record)
+    if driven is None:
+        return []
     made = set_for(at_pose(section, pose_from(last.pose)).section, place)
     kept = place.record.strokes(section.id)
+    begun = Left.of(driven.detail)
     known = verdicts(made.strokes, kept)
     paths = {stroke.id: stroke.path for stroke in made.strokes}
-    sent = list(dict.fromkeys(one.stroke for one in kept if one.event == "sent"))
+    sent = [one.stroke for one in kept[begun.strokes :] if one.event == "sent"]
+    under_way = [name for name in dict.fromkeys(sent) if name in known.maybe]
     drawn = [name for name in sent if name in known.drawn]
-    under_way = [name for name in sent if name in known.maybe]
-    # Parked it stands where a machine's own zero is, and so does one that has restarted: only
-    # a run of which nothing is under way may have ended there.
-    spots = [] if under_way else [made.bed.park]
-    for name in (*drawn[-1:], *under_way):
-        spots += paths[name]
-    spots += [paths[name][0] for name in known.open[:1]]
+    # A stroke is kept as sent once the pen is over its start, or on its way there.
+    coming = [one.id for one in made.strokes if one.id in known.to_ink and one.id not in sent]
     unit = made.bed.unit
-    return [(x * unit, y * unit) for x, y in spots]
+
+    def in_mm(*spots: Point) -> list[tuple[float, float]]:
+        return [(x * unit, y * unit) for x, y in spots]
+
+    park = made.bed.park
+    next_start = [paths[name][0] for name in coming[:1]]
+    if not sent:
+        # From where it stood to its park, over a line that is drawn, and to its first stroke.
+        checked = [paths[name][0] for name in known.drawn[:1]]
+        stood = [] if begun.at is None else [begun.at]
+        return [*stood, *in_mm(park, *checked, park, *next_start)]
+    inked = [spot for name in (*drawn[-1:], *under_way) for spot in paths[name]]
+    if under_way:
+        return in_mm(*([] if drawn else [park]), *inked, *next_start)
+    return in_mm(*inked, *next_start, inked[-1], park)
+
+
+def _height_too(place: Workplace) -> str:
+    """A pen that a screw holds counts its height from where it stood when power came."""
+    plotter = place.job.plotter
+    if plotter.dialect != "gcode" or plotter.pen_down[0] != "Z":
+        return ""
+    return (
+        f". Set the pen's height anew too, so that it just inks at {plotter.pen_down} and is clear "
+        f"of the cloth at {plotter.pen_up}: else it may draw in the air, and be told as drawn"
+    )
 
 
 def _left_out(section: Section, place: Workplace) -> str:
@@ -224,7 +287,8 @@ def found(
         # What did not place a device that was moved may be given again, with a reason.
         place.record.add_readings(layout_hash(place.layout), readings)
     _keep(stance, place)
-    if lost is not None and stance.placed is not None:
+    if lost is not None and (stance.placed is not None or not earlier):
+        # Placed by its marks, or set down by a person since, its zero set.
         place.record.add_whereabouts(section.id, "found")
     return stance
 

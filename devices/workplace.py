@@ -16,6 +16,7 @@ from devices.own_limits import OwnLimits
 from devices.run import Driver
 from devices.script import Script
 from devices.transitions import State
+from devices.whereabouts import Left
 from marking.begun import keep_begun
 from marking.errors import RefusedError
 
@@ -67,7 +68,9 @@ class Link:
         """Raises the pen and parks it: the first move of this conversation."""
         told = self.driver.conversation.told
         stands = told.stands.text if told.stands is not None else ""
-        self.driver.record.add_whereabouts(self.driver.section, "moving", f"{stands};{told.zero}")
+        section, record = self.driver.section, self.driver.record
+        left = Left(stands, told.zero, len(record.strokes(section)))
+        record.add_whereabouts(section, "moving", left.detail)
         self.driver.send(self.script.opening())
 
     def go(self, point: Point) -> None:
@@ -83,8 +86,8 @@ class Link:
         talk = self.driver.conversation
         stands = self.driver.stands or talk.standing
         if stands is not None and talk.state is not State.FAILED:
-            text = f"{stands};{self.driver.conversation.told.zero}"
-            self.driver.record.add_whereabouts(self.driver.section, "resting", text)
+            left = Left(stands, talk.told.zero)
+            self.driver.record.add_whereabouts(self.driver.section, "resting", left.detail)
 
 
 def begin(place: Workplace) -> None:
@@ -98,9 +101,12 @@ def set_for(section: Section, place: Workplace, own: OwnLimits | None = None) ->
     return setting(section, place.job.plotter, place.job.pens, place.correction, own)
 
 
-def opened(section: Section, place: Workplace, port: Line, clock: Callable[[], float]) -> Link:
+def opened(
+    section: Section, place: Workplace, port: Line, clock: Callable[[], float], *, relied: bool
+) -> Link:
     """The machine greeted; nothing has moved yet.
 
+    `relied` is whether anything hangs on where it stood before: ink, or readings given.
     Raises DeviceError, and RefusedError when it cannot do what its profile supposes.
     """
     made = set_for(section, place)
@@ -117,7 +123,10 @@ def opened(section: Section, place: Workplace, port: Line, clock: Callable[[], f
         clock,
         place.person.say,
     )
+    finds_its_zero = place.rehearsal or place.job.plotter.homes
+    driver.doubts = relied and not finds_its_zero
     driver.greet()
+    driver.doubts = not finds_its_zero
     own = OwnLimits(driver.conversation.told.settings)
     zero = [float(value) for value in driver.conversation.told.zero.split(",") if value]
     wrong = own.objections(made.bed, zero or (0.0, 0.0))

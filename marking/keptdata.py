@@ -161,6 +161,7 @@ _FORMS: dict[str, Callable[[Any, Tell], Any]] = {
     "device": _device,
     "run": _whole,
     "readings": _whole,
+    "whereabouts": _whole,
     "begun_with": _keys,
     "data": _bytes,
 }

@@ -7,7 +7,6 @@ times, not what a placement or a check means; the tables themselves stand in `ma
 from __future__ import annotations
 
 import hashlib
-import json
 import sqlite3
 from contextlib import closing, contextmanager
 from datetime import UTC, datetime
@@ -15,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from marking.cells import finite, json_cell, storable, time_cell
 from marking.errors import BadInputError, RefusedError
 from marking.jobfile import RECORD_FILE
 from marking.keptdata import decoded
@@ -22,6 +22,7 @@ from marking.recordfile import NotKeptError, damaged, explained, open_file, set_
 from marking.rows import (
     KeptCheck,
     KeptDivision,
+    KeptGiven,
     KeptInk,
     KeptLayout,
     KeptPlacement,
@@ -93,7 +94,7 @@ class Record:
 
     def add_layout(self, named: str, begun_with: Any, data: bytes) -> None:
         """Keeps a layout, by its hash."""
-        self._add("layout", "hash, begun_with, data", [(named, _json(begun_with), data)])
+        self._add("layout", "hash, begun_with, data", [(named, json_cell(begun_with), data)])
 
     def layouts(self) -> tuple[KeptLayout, ...]:
         """The layouts that work was begun with, oldest first."""
@@ -106,7 +107,7 @@ class Record:
         self, named: str, layout: str, zone: str, begun_with: Any, data: bytes
     ) -> None:
         """Keeps a division of the layout with the hash `layout`, by its own hash."""
-        row = (named, layout, zone, _json(begun_with), data)
+        row = (named, layout, zone, json_cell(begun_with), data)
         self._add("division", "hash, layout, zone, begun_with, data", [row])
 
     def divisions(self) -> tuple[KeptDivision, ...]:
@@ -119,7 +120,7 @@ class Record:
     def add_readings(self, layout: str, readings: Sequence[MarkReading]) -> None:
         """Keeps `readings` taken under the layout with this hash: all of them, or none."""
         rows = [
-            (layout, r.section, r.mark, *map(_finite, r.at_bed), _finite(r.sd), r.where)
+            (layout, r.section, r.mark, *map(finite, r.at_bed), finite(r.sd), r.where)
             for r in readings
         ]
         self._add("reading", "layout, section, mark, x_bed, y_bed, sd, source", rows)
@@ -136,7 +137,7 @@ class Record:
         self, layout: str, section: str, pose: Any, covariance: Any, detail: Any = None
     ) -> None:
         """Keeps a placement; pose, covariance and detail are plain data (arrays as lists)."""
-        row = (layout, section, _json(pose), _json(covariance), _json(detail))
+        row = (layout, section, json_cell(pose), json_cell(covariance), json_cell(detail))
         self._add("placement", "layout, section, pose, covariance, detail", [row])
 
     def placements(self, section: str | None = None) -> tuple[KeptPlacement, ...]:
@@ -148,7 +149,7 @@ class Record:
 
     def add_check(self, layout: str, kind: CheckKind, subject: str, result: Any) -> None:
         """Keeps a check's result, plain data; `subject` names the device, or the cover."""
-        row = (layout, kind, subject, _json(result))
+        row = (layout, kind, subject, json_cell(result))
         self._add("verification", "layout, kind, subject, result", [row])
 
     def checks(self, kind: CheckKind, subject: str | None = None) -> tuple[KeptCheck, ...]:
@@ -164,7 +165,7 @@ class Record:
 
         `division` is the hash of the division that it is under.
         """
-        row = (layout, division, subject, _json(value))
+        row = (layout, division, subject, json_cell(value))
         self._add("beam", "layout, division, subject, value", [row])
 
     def beam(self, layout: str, division: str) -> dict[str, Any]:
@@ -210,7 +211,7 @@ class Record:
 
         `device` is what of it moves ink, plain data; `plan` the hash of the division.
         """
-        row = (layout, section, _json(device), _json(pose), remark, plan)
+        row = (layout, section, json_cell(device), json_cell(pose), remark, plan)
         self._add("run", "layout, section, device, pose, remark, plan", [row])
         return self.runs()[-1].id
 
@@ -245,8 +246,22 @@ class Record:
     def whereabouts(self) -> tuple[KeptWhereabouts, ...]:
         """All that is known of where the machine was, oldest first."""
         return tuple(
-            KeptWhereabouts(at, section, event, detail, readings)
-            for _, at, section, event, detail, readings in self._rows("whereabouts")
+            KeptWhereabouts(number, at, section, event, detail, readings)
+            for number, at, section, event, detail, readings in self._rows("whereabouts")
+        )
+
+    def add_given(self, readings: Sequence[MarkReading]) -> None:
+        """Keeps that `readings` were given to a command, before it does anything with them."""
+        rows = self._rows("whereabouts")
+        last = rows[-1][0] if rows else 0
+        given = [(r.section, r.mark, *map(finite, r.at_bed), last) for r in readings]
+        self._add("given", "section, mark, x_bed, y_bed, whereabouts", given)
+
+    def given(self) -> tuple[KeptGiven, ...]:
+        """All readings that were ever given to a command, oldest first."""
+        return tuple(
+            KeptGiven(section, mark, (x, y), last)
+            for _, _, section, mark, x, y, last in self._rows("given")
         )
 
     def standing_layout(self) -> str | None:
@@ -297,14 +312,14 @@ class Record:
     def _writing(self) -> Iterator[str]:
         """One transaction, and its time as text."""
         if self._connection.in_transaction:
-            yield _text(self._clock())
+            yield time_cell(self._clock())
             return
         self._check_sound()
         with explained(self.path):
             self._bring_up()
             self._connection.execute("BEGIN IMMEDIATE")
             try:
-                yield _text(self._clock())
+                yield time_cell(self._clock())
                 self._connection.execute("COMMIT")
             except BaseException:
                 if self._connection.in_transaction:
@@ -334,7 +349,7 @@ class Record:
         blanks = ", ".join("?" * (columns.count(",") + 2))
         self._connection.executemany(
             f"INSERT INTO {table} (at, {columns}) VALUES ({blanks})",
-            [(at, *map(_storable, row)) for row in rows],
+            [(at, *map(storable, row)) for row in rows],
         )
 
     def _rows(self, table: str, **equal: str | None) -> list[list[Any]]:
@@ -382,31 +397,3 @@ def open_record(folder: Path, clock: Callable[[], datetime] = utc_now) -> Iterat
     record = Record(path, shown, clock, connection) if older else Record(path, connection, clock)
     with closing(record):
         yield record
-
-
-def _finite(value: float) -> float:
-    if not np.isfinite(value):
-        raise BadInputError(f"{value} is not a finite number and was not kept; take it again")
-    return float(value)
-
-
-def _json(value: Any) -> str:
-    try:
-        return json.dumps(value, allow_nan=False, sort_keys=True)
-    except ValueError:
-        raise BadInputError(
-            "a result that is not a finite number was not kept; nothing was changed"
-        ) from None
-
-
-def _storable(value: Any) -> Any:
-    """A file's name may hold a byte that is no UTF-8, which SQLite takes in no text."""
-    if isinstance(value, str):
-        return value.encode("utf-8", "backslashreplace").decode("utf-8")
-    return value
-
-
-def _text(at: datetime) -> str:
-    if at.tzinfo is None:
-        raise ValueError("the clock must tell its time zone")
-    return at.astimezone(UTC).isoformat(timespec="milliseconds")

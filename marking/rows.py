@@ -120,9 +120,21 @@ class KeptStroke:
 
 
 @dataclass(frozen=True)
+class KeptGiven:
+    """A reading that was given to a command from a file, whatever came of it. Bed frame, mm."""
+
+    section: str
+    mark: str
+    at_bed: tuple[float, float]
+    whereabouts: int
+    """Number of the last row of whereabouts that was kept before; 0 for none."""
+
+
+@dataclass(frozen=True)
 class KeptWhereabouts:
     """Something known of whether a machine still has its place."""
 
+    id: int
     at: datetime
     section: str
     """The one it was driven for."""

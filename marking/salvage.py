@@ -26,6 +26,7 @@ _WORDS = {
     "stroke": ("stroke", "strokes"),
     "beam": ("note of the light", "notes of the light"),
     "whereabouts": ("place of the machine", "places of the machine"),
+    "given": ("reading given", "readings given"),
 }
 _MOST_ROWS = 200_000
 _LARGEST_ROW = 64 << 20
@@ -101,7 +102,11 @@ def _rows(
         return None
     if "id" not in columns:
         # A table that only a later version has is missing and not damaged.
-        return ({}, 0) if table in ("layout", "division", "whereabouts", "beam", "run") else None
+        return (
+            ({}, 0)
+            if table in ("layout", "division", "whereabouts", "given", "beam", "run")
+            else None
+        )
     for number in range(1, min(last, _MOST_ROWS) + 1):
         with suppress(*_UNREADABLE, CanvasruleError):
             row = connection.execute(f"SELECT * FROM {table} WHERE id = ?", (number,)).fetchone()

@@ -61,6 +61,10 @@ MIGRATIONS = (
         layout TEXT NOT NULL, zone TEXT NOT NULL, begun_with TEXT NOT NULL, data BLOB NOT NULL);
     ALTER TABLE beam ADD COLUMN division TEXT NOT NULL DEFAULT '';
     """,
+    """
+    CREATE TABLE given (id INTEGER PRIMARY KEY, at TEXT NOT NULL, section TEXT NOT NULL,
+        mark TEXT NOT NULL, x_bed REAL NOT NULL, y_bed REAL NOT NULL, whereabouts INTEGER NOT NULL);
+    """,
 )
 """One step a version; a released step is never edited, only followed by another."""
 TABLES = (

@@ -14,6 +14,7 @@ from scipy.spatial import cKDTree
 
 from devices import setdown
 from devices.bed import bed_of
+from devices.commands import main
 from devices.conversation import Conversation
 from devices.job import Job
 from devices.machine import setting
@@ -343,3 +344,101 @@ def test_a_place_is_lost_for_every_section_and_found_for_each_by_its_own_marks(
         assert loss(record, "r1c1") == lost
         record.add_whereabouts("r1c2", "lost", "it was switched off again")
         assert read_anew([old, new], loss(record, "r1c2"), record) == ()
+
+
+def after_an_alarm(begun: Begun, port: GantryPort, drive: Callable[..., int]) -> list[Any]:
+    """A limit was hit; its zero is set again, and its marks are read into the file given."""
+    in_mid_stroke(port, 6, lambda: port.machine.hit_limit(port.now))
+    assert drive(*begun.words, *begun.readings("first.csv")) == DEVICE_FAILED
+    zero = (2.0, 1.5)
+    port.power_cycle(zero)
+    return begun.readings("second.csv", zero)
+
+
+def at_the_first_byte(port: GantryPort, happens: Callable[[], None]) -> None:
+    """Something happens once, as a command begins to greet the machine."""
+
+    def look(data: bytes) -> None:
+        port.before_write = lambda data: None
+        happens()
+
+    port.before_write = look
+
+
+@pytest.mark.parametrize("ends", ["silence", "killed"])
+def test_readings_given_to_a_run_that_ended_in_its_opening_are_old_after_a_power_loss(
+    begun: Begun,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+    ends: str,
+) -> None:
+    port, later = GantryPort(), (3.0, 2.5)
+    with driven_at(port, monkeypatch) as drive:
+        second = after_an_alarm(begun, port, drive)
+        laid = len(port.cloth.ink)
+        if ends == "silence":
+            at_the_first_byte(port, lambda: port.machine.lose_power(port.now))
+            assert drive(*begun.words, *second) == DEVICE_FAILED
+            assert "does not answer" in capsys.readouterr().err
+        else:
+            at_the_first_byte(port, _interrupt)
+            assert drive(*begun.words, *second) == 130
+        port.power_cycle(later)
+        port.read()
+        for words in ([], ["--moved"]):
+            assert drive(*begun.words, *words, *second) == REFUSED
+            assert "place nothing now" in capsys.readouterr().err
+        assert len(port.cloth.ink) == laid
+        assert drive(*begun.words, *begun.readings("third.csv", later)) == DONE
+    assert max(begun.faults(port)) <= SAMPLING
+
+
+def test_readings_given_before_a_section_is_begun_are_old_after_a_silence_too(
+    begun: Begun, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    port, later = GantryPort(), (3.0, 2.5)
+    with driven_at(port, monkeypatch) as drive:
+        first = begun.readings("first.csv")
+        at_the_first_byte(port, lambda: port.machine.lose_power(port.now))
+        assert drive(*begun.words, *first) == DEVICE_FAILED
+        port.power_cycle(later)
+        port.read()
+        assert drive(*begun.words, *first) == REFUSED
+        assert not port.cloth.ink
+        assert drive(*begun.words, *begun.readings("second.csv", later)) == DONE
+    assert max(begun.faults(port)) <= SAMPLING
+
+
+def test_a_port_that_is_not_there_makes_no_reading_old(
+    begun: Begun, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    port = GantryPort()
+    words = [*begun.words, *begun.readings("first.csv")]
+    assert main(["drive", *map(str, words), "--port", "/dev/no-such-port"]) == DEVICE_FAILED
+    with driven_at(port, monkeypatch) as drive:
+        assert drive(*words) == DONE
+    assert "lost" not in kept_events(begun)
+    assert max(begun.faults(port)) <= SAMPLING
+
+
+@pytest.mark.parametrize("attended", [True, False])
+def test_a_pen_that_a_screw_holds_is_set_to_its_height_again_after_a_lost_place(
+    begun: Begun,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+    attended: bool,
+) -> None:
+    """It counts its height from where it stood when its power came: it may draw in the air."""
+    port = GantryPort()
+    in_mid_stroke(port, 12, lambda: port.power_cycle((2.0, 1.5)))
+    with driven_at(port, monkeypatch) as drive:
+        assert drive(*begun.words, *begun.readings("r.csv")) == DEVICE_FAILED
+        capsys.readouterr()
+        monkeypatch.setattr(setdown, "has_keyboard", lambda: True)
+        monkeypatch.setattr(Person, "agrees", lambda person, question: False)
+        left_out = "--unattended" if attended else ""
+        assert drive(*(word for word in begun.words if word != left_out)) == REFUSED
+    said = capsys.readouterr().err
+    assert "pen raised clear of the cloth" in said
+    assert "pen's height anew" in said
+    assert "draw in the air" in said

@@ -19,6 +19,7 @@ from devices.buffer_trial import BufferTrial
 from devices.checkpoints import Checkpoint
 from devices.conversation import Conversation
 from devices.events import Event, Failed, Greeted, Say
+from devices.hand import Inking
 from devices.hpgl_tongue import HpglTongue
 from devices.job import Job
 from devices.limits import Limits
@@ -142,6 +143,29 @@ def test_a_plotter_of_60_bytes_that_says_1024_inks_its_section_true(
     laid = samples([np.array(ink.path) for ink in machine.carriage.cloth.ink])
     assert cKDTree(wanted).query(laid)[0].max() < 0.06
     assert cKDTree(laid).query(wanted)[0].max() < 0.06
+
+
+@pytest.mark.parametrize("holds", [45, 48, 54, 60])
+def test_what_a_small_buffer_is_sent_always_leaves_room_for_the_question_after_it(
+    tmp_path: Path, holds: int
+) -> None:
+    """Three instructions that fill it and are not asked about are waited for in vain."""
+    made, machine = on_the_bench(tmp_path, "flatbed-a3", "", buffer_bytes=holds)
+    line = Line(Conversation(made.tongue, made.limits), machine)
+    line.open()
+    script = Script(made.hand, made.tongue, line.conversation.room, made.nudge)
+    line.run(script.opening())
+    lost = machine.lost_bytes
+    # Far out, where coordinates are longest.
+    x, y = made.bed.high
+    lines = [((x - 9 * n, y - 700), (x - 9 * n, y - 90)) for n in range(1, 9)]
+    pen = made.strokes[0].pen
+    strokes = [Inking(f"far{n}", pen, path, False) for n, path in enumerate(lines)]
+    line.run(script.ink(strokes))
+    line.run(script.closing())
+    assert line.failure is None
+    assert machine.lost_bytes == lost
+    assert line.confirmed == [stroke.id for stroke in strokes]
 
 
 @pytest.mark.parametrize("profile", ["flatbed-a4", "flatbed-a3", "flatbed-24x36", "roll-36"])

@@ -122,6 +122,7 @@ def _driven(
     sections: Sequence[Section], place: Workplace, options: argparse.Namespace
 ) -> dict[str, Outcome]:
     """Inks what is not done, one section after another, up to the first that is not finished."""
+    from devices.setdown import keep_given
     from marking.inked import done_sections
 
     place.record.guard_layout(place.layout)
@@ -136,6 +137,7 @@ def _driven(
         say("A rehearsal: the plotter and the cloth are simulated")
     done = done_sections(place.record, place.layout, place.plan)
     todo = [section for section in sections if section.id not in done]
+    keep_given(place)
     outcomes: dict[str, Outcome] = {}
     for count, section in enumerate(todo[: options.most]):
         most = None if options.most is None else options.most - count
