@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from marking.errors import BadInputError, RefusedError
+from marking.keptdata import as_kept
 from marking.lengths import format_length
 from marking.tape import reading_covariance, true_length
 
@@ -323,7 +324,7 @@ def check_record(check: DeviceCheck) -> dict[str, Any]:
 
 def check_from(record: Mapping[str, Any]) -> DeviceCheck:
     """A check from what `check_record` made of it. Raises BadInputError for anything else."""
-    try:
+    with as_kept(record, "a check of the device", "or check the device again"):
         rows = tuple((float(a), float(b), float(c)) for a, b, c in record["covariance"])
         x, y, skew = (bool(sure) for sure in record["certain"])
         return DeviceCheck(
@@ -334,7 +335,3 @@ def check_from(record: Mapping[str, Any]) -> DeviceCheck:
             {name: float(record["residual"][name]) for name in RUNS},
             (x, y, skew),
         )
-    except (KeyError, TypeError, ValueError) as fault:
-        raise BadInputError(
-            f"the kept device check cannot be read ({fault!r}); check the device again"
-        ) from None

@@ -114,6 +114,7 @@ tolerance = "{tolerance}"      # how far any finished line may lie from true
 {top}
 
 # Measure the real top before inking: four sides and two diagonals, then take away the hashes.
+# "canvasrule layout" says how large a slip of the tape would pass, and what more would show it.
 # [table.survey]
 # near = "{length_hint}"
 # far = "{length_hint}"
@@ -122,6 +123,16 @@ tolerance = "{tolerance}"      # how far any finished line may lie from true
 # diagonal_from_zero_near = ""   # from the corner of zero end and near edge to the one across
 # diagonal_from_zero_far = ""    # from the corner of zero end and far edge to the one across
 # reading = "{reading}"          # how finely the tape was read
+## Each of these is one measurement more, and any may be left out:
+## middle = ""                # across, from the middle of the near edge to that of the far edge
+## half_from_zero_near = ""   # from that corner to the middle of the far edge
+## half_from_far_near = ""    # from that corner to the middle of the far edge
+## half_from_zero_far = ""    # from that corner to the middle of the near edge
+## half_from_far_far = ""     # from that corner to the middle of the near edge
+## square_along = ""          # the zero end's lean, all three: a mark on the near edge, 4 ft or
+## square_across = ""         #   so from the zero corner; one on the zero end, 3 ft from it;
+## square_between = ""        #   and the tape between the two, 5 ft where the corner is square
+## again = {{ zero_end = "", far_end = "" }}   # any of the six, the tape laid out a second time
 
 [grid]
 pitch = "{pitch}"              # from one line to the next

@@ -249,7 +249,7 @@ def _by_witness(
             corners += [target for target, _ in taped]
             readings = tuple(reading for _, reading in taped)
             setup = Setup(one.name, pose_from(kept.pose), readings)
-        elif "readings" in kept.detail:
+        elif "readings" in (kept.detail or {}):
             setup = replace(setup_from(kept), section=one.name)
         else:
             bed = bed_of(at, job.plotter, correction)

@@ -9,7 +9,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from marking.errors import CanvasruleError, RefusedError
+from marking.errors import BadInputError, CanvasruleError, RefusedError
+from marking.keptdata import as_kept
 from marking.layout import lay_out
 from marking.plaindata import packed, unpacked_division, unpacked_layout
 from marking.record import layout_hash
@@ -44,11 +45,11 @@ def layout_in_force(record: Record, job: MarkingJob, *, accept: bool | None) -> 
     now = layout_settings(job)
     for one in kept:
         if not changes(one.begun_with, now):
-            return unpacked_layout(one.data)
+            return _layout_of(record, one)
     layout = lay_out(job)
     for one in kept:
         if _lines_of(job, one) == layout_hash(layout):
-            return unpacked_layout(one.data)
+            return _layout_of(record, one)
     if record.standing_layout() in (None, layout_hash(layout)):
         return layout
     try:
@@ -61,6 +62,20 @@ def layout_in_force(record: Record, job: MarkingJob, *, accept: bool | None) -> 
     return layout
 
 
+def _layout_of(record: Record, kept: KeptLayout) -> Layout:
+    try:
+        return unpacked_layout(kept.data)
+    except BadInputError as fault:
+        raise record.damaged("layout", kept.id, str(fault)) from None
+
+
+def _division_of(record: Record, kept: KeptDivision) -> Plan:
+    try:
+        return unpacked_division(kept.data)
+    except BadInputError as fault:
+        raise record.damaged("division", kept.id, str(fault)) from None
+
+
 def _begun_layouts(record: Record) -> Sequence[KeptLayout]:
     """Those that may be in force, newest first; where there is ink, the one it is under."""
     standing = record.standing_layout()
@@ -70,7 +85,8 @@ def _begun_layouts(record: Record) -> Sequence[KeptLayout]:
 def _lines_of(job: MarkingJob, kept: KeptLayout) -> str | None:
     """The hash of what this version makes of the settings that were kept."""
     try:
-        return layout_hash(lay_out(job_as_begun(job, kept.begun_with)))
+        with as_kept(kept.begun_with, "the job that it was begun with"):
+            return layout_hash(lay_out(job_as_begun(job, kept.begun_with)))
     except CanvasruleError:
         return None
 
@@ -90,10 +106,10 @@ def division_in_force(
     kept = divisions_of(record, layout_hash(layout), zone)
     for one in kept:
         if not changes(one.begun_with, settings):
-            return unpacked_division(one.data)
+            return _division_of(record, one)
     plan = divide()
     same = [one for one in kept if one.hash == plan_hash(plan)]
-    return unpacked_division(same[0].data) if same else plan
+    return _division_of(record, same[0]) if same else plan
 
 
 def divisions_of(record: Record, layout: str, zone: ZoneName) -> Sequence[KeptDivision]:

@@ -1,6 +1,6 @@
-"""What a value becomes in a cell of the record, and back: numbers, plain data, text and times.
+"""What a value becomes in a cell of the record: numbers, plain data, text and times.
 
-It must not know which table a cell is in.
+It must not know which table a cell is in; `marking.keptdata` reads it back.
 """
 
 from __future__ import annotations
@@ -43,8 +43,3 @@ def time_cell(at: datetime) -> str:
     if at.tzinfo is None:
         raise ValueError("the clock must tell its time zone")
     return at.astimezone(UTC).isoformat(timespec="milliseconds")
-
-
-def time_of(text: str) -> datetime:
-    """A time as it was kept."""
-    return datetime.fromisoformat(text)

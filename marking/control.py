@@ -7,8 +7,10 @@ inked. Table frame, millimetres; on a cover marked slack, the cloth as it lies u
 
 from __future__ import annotations
 
+import itertools
 import math
 from dataclasses import dataclass
+from string import ascii_lowercase
 from typing import TYPE_CHECKING, Literal
 
 import numpy as np
@@ -20,7 +22,7 @@ from marking.tape import independent_sd, scale_sd, tape_reading
 from marking.witness import Mark
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterator, Sequence
 
     from numpy.typing import NDArray
 
@@ -33,12 +35,14 @@ if TYPE_CHECKING:
 ControlLine = Literal["near", "far", "zero", "end", "row"]
 """The base line, the first long line at the far edge, the zero line, the last cross line; a row
 of marks between the long edges."""
-_ROW_LETTERS = "abdghijklmopqrstuvxy"
-"""What rows are called: no letter that another mark's id begins with."""
+_ROWS = "j"
+"""What the name of every row begins with: no letter that another mark's id begins with."""
 _WHOLE = {"in": float(INCH), "mm": 10.0}
 """What the sides of the 3-4-5 are whole multiples of: plain figures on the tape."""
 _CLOSE = 0.125
 """Nearer than this to the far line, in pitches, a mark on an end line would add nothing."""
+_SAME_HEIGHT = 0.01
+"""mm that one row may stand off another and count as the same."""
 _SURE = 1.96
 """Standard deviations on either side that hold 95 of 100."""
 
@@ -76,7 +80,7 @@ class ControlRow:
     """A row of marks along a thread, parallel to the base line."""
 
     letter: str
-    """What the ids of its marks begin with."""
+    """Its name, which the ids of its marks begin with: ja, jb, jc from the near edge."""
     up: TapeRun
     """From the base line, on the zero line and on the last cross line."""
 
@@ -134,12 +138,14 @@ def set_out(
     *,
     ends: bool = True,
     heights: Sequence[float] = (),
+    named: Sequence[ControlRow] = (),
 ) -> Control:
     """The control marks of `layout`, at most `spacing` mm apart but never under a pitch.
 
     With `ends` the zero line and the last cross line carry marks too: without them nothing holds
     the middle rows. At each of `heights`, mm from the near edge, stands a row of marks more, on
-    the cross lines that the long edges have them on. Raises RefusedError when the marking is too
+    the cross lines that the long edges have them on. One that stands where one of `named` does
+    keeps its name, since that is written beside it. Raises RefusedError when the marking is too
     small for a 3-4-5 in whole units.
     """
     grid = layout.grid
@@ -160,8 +166,9 @@ def set_out(
             for line, x in cross_lines
             for row in rows
         ]
+    runs = [_run(y - y0, tape) for y in heights]
     rows_between = [
-        ControlRow(_row_letters(place), _run(y - y0, tape)) for place, y in enumerate(heights)
+        ControlRow(name, run) for name, run in zip(_row_names(runs, named), runs, strict=True)
     ]
     for row_line, y in zip(rows_between, heights, strict=True):
         marks += [_in_row(grid, row_line, y, column, tape) for column in columns]
@@ -179,10 +186,27 @@ def set_out(
     )
 
 
-def _row_letters(place: int) -> str:
-    """What the row at `place` is called: a letter, and two or more once those are used up."""
-    before, last = divmod(place, len(_ROW_LETTERS))
-    return (_row_letters(before - 1) if before else "") + _ROW_LETTERS[last]
+def _row_names(runs: Sequence[TapeRun], named: Sequence[ControlRow]) -> Iterator[str]:
+    """What the rows so far up are called: as they are already, else by the next name left."""
+    kept = [next((row.letter for row in named if _as_high(row.up, run)), None) for run in runs]
+    new = (name for name in map(row_name, itertools.count()) if name not in kept)
+    for name in kept:
+        yield name if name is not None else next(new)
+
+
+def _as_high(one: TapeRun, other: TapeRun) -> bool:
+    return abs(one.length - other.length) < _SAME_HEIGHT
+
+
+def row_name(place: int) -> str:
+    """ja, jb, jc and on without a gap; jaa after jz."""
+    return _ROWS + lettered(place, ascii_lowercase)
+
+
+def lettered(place: int, letters: str) -> str:
+    """The letter at `place`; two or more once those are used up."""
+    before, last = divmod(place, len(letters))
+    return (lettered(before - 1, letters) if before else "") + letters[last]
 
 
 def _run(length: float, tape: Tape) -> TapeRun:

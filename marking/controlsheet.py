@@ -113,7 +113,8 @@ def _head(page: Page, title: str, control: Control, units: Units, says: Sequence
         y -= 4
     if says:
         *details, verdict = says
-        page.write(f"Forecast: {verdict}", _EDGE, y - 11, 2.6, colour=ACCENT)
+        alarm = ACCENT if verdict != "HOLDS" else INK
+        page.write(f"Forecast: {verdict}", _EDGE, y - 11, 2.6, colour=alarm)
         wide = page.width - 2 * _EDGE
         y = page.paragraph(" ".join(details), _EDGE, y - 15.2, wide, 1.8) + 10.5
     return y - 12
@@ -184,7 +185,8 @@ def _sketch_rows(page: Page, control: Control, ends: dict[str, tuple[float, floa
         page.line([(x - 0.5, y), (x + 0.5, y)], INK, 0.2)
         page.line([(x, y - 0.5), (x, y + 0.5)], INK, 0.2)
         if mark.place == 0:
-            page.write(mark.mark.id.rstrip("0123456789"), x + 1.2, y + 0.6, 1.5)
+            # Clear above the crosses of its own row, which stand close.
+            page.write(mark.mark.id.rstrip("0123456789"), x + 1.2, y + 1.3, 1.5)
 
 
 def _steps(page: Page, control: Control, units: Units, y: float) -> float:
@@ -207,8 +209,8 @@ def _steps(page: Page, control: Control, units: Units, y: float) -> float:
         f"{n0}; {f_last} likewise from {n_last}, and the far line between them.",
         f"Diagonals {n0}-{f_last} and {f0}-{n_last}: each {shown(diagonals.run.reading)}, and "
         f"within {allowed_apart(diagonals, units)} of each other. If {n0}-{f_last} is the longer, "
-        f"shift the far line towards the zero end by {diagonals.shift_per_difference:.2f} of the "
-        "difference; if the shorter, away from it.",
+        f"shift the far line towards the zero end by {_share(diagonals.shift_per_difference)} "
+        "difference; if the shorter, away from it. Then measure both again.",
         *_row_steps(control, units),
         "Then every mark below, each from the one zero of its own line: near and far marks from "
         "the zero line, zero and end marks from the base line. Never from the mark before.",
@@ -221,6 +223,23 @@ def _steps(page: Page, control: Control, units: Units, y: float) -> float:
         end = start + page.write(f"{name} measured", start, y - 1.5, _TEXT) + 2
         page.line([(end, y - 2), (end + 40, y - 2)])
     return y - 9
+
+
+def _share(share: float) -> str:
+    """How much of something, as a person says it: near enough where it is measured again."""
+    nearest = min(_SHARES, key=lambda said: abs(said - share))
+    return _SHARES[nearest]
+
+
+_SHARES = {
+    1 / 2: "half the",
+    2 / 3: "two thirds of the",
+    3 / 4: "three quarters of the",
+    1.0: "the",
+    1.5: "one and a half times the",
+    2.0: "twice the",
+    3.0: "three times the",
+}
 
 
 def _row_steps(control: Control, units: Units) -> Iterator[str]:

@@ -14,7 +14,7 @@ from marking import seams
 from marking.errors import RefusedError
 from marking.layout import uprights
 from marking.lengths import format_length
-from marking.spans import rows_from_both_edges, spans_along, usable
+from marking.spans import rows_from_both_edges, spans_along
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -76,7 +76,7 @@ def _divided(
 ) -> tuple[Division, tuple[int, int]]:
     if zone.feed is not None:
         _check_goes_through(layout, job, zone, (along, across)[1 - zone.feed])
-    columns = _columns(along, zone, job, layout)
+    columns = spans_along(along, zone, 0, job, layout)
     bound_columns = seams.least_parts(along, zone.size[0] - 2 * zone.set_down)
     if zone.from_both_edges:
         rows, gap, bound_rows = rows_from_both_edges(across, zone, job, layout)
@@ -159,17 +159,3 @@ def _ink_extent(layout: Layout, job: MarkingJob) -> Box:
     edges = np.array(boxes)
     low, high = edges[:, :2].min(axis=0), edges[:, 2:].max(axis=0)
     return float(low[0]), float(low[1]), float(high[0]), float(high[1])
-
-
-def _columns(along: Axis, zone: Zone, job: MarkingJob, layout: Layout) -> list[Span]:
-    """The columns; a refusal blames the numerals when it is they that leave no seam a way."""
-    try:
-        return spans_along(along, zone, 0, job, layout)
-    except RefusedError:
-        without = _along(layout, job, (along.start, along.end), [])
-        if seams.choose(without, usable(without, zone, 0, layout)) is None:
-            raise
-        raise RefusedError(
-            "numerals.clear: the numerals stand so close that no seam passes between enough of "
-            "them; a larger numerals.clear or a smaller numerals.height lets one through"
-        ) from None

@@ -9,19 +9,25 @@ import csv
 import io
 import math
 import re
-import tomllib
+from collections import Counter
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from marking.errors import BadInputError
-from marking.lengths import parse_length
-from marking.tomlfault import toml_fault
+from marking.errors import BadInputError, shortened
+from marking.lengths import LONGEST_MM, parse_length
+from marking.tomlfile import toml_tables
+from marking.writing import read_text
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterator, Sequence
     from pathlib import Path
 
-_LARGEST_FILE = 1_000_000
+_WANTED = "list of lengths"
+_MOST_ROWS = 20_000
+"""Of a CSV file; the readings of a large table are 1,500."""
+_LONGEST_NAME = 100
+_KEY = re.compile(r"\s*[\"']?(?P<name>[^\"'=\s]+)[\"']?\s*=")
+_HEADING = re.compile(r"\s*\[\[\s*(?P<name>[^\[\]\s]+)\s*\]\]")
 _UNIT_COLUMN = re.compile(r"(?P<name>.+)_(?P<unit>in|mm|cm)")
 
 
@@ -65,7 +71,7 @@ def read_rows(path: Path, columns: Columns, given: dict[str, str] | None = None)
     `given` holds text for columns that the file may then leave out. Raises BadInputError with a
     message for each fault, naming file and line and what would do.
     """
-    text = _text_of(path)
+    text = read_text(path, str(path), _WANTED)
     given = dict(given or {})
     faults = _Faults()
     if path.suffix.lower() == ".toml":
@@ -79,20 +85,6 @@ def read_rows(path: Path, columns: Columns, given: dict[str, str] | None = None)
     if not rows:
         raise BadInputError(f"{path}: no {columns.table} in it; {_example(columns)}")
     return rows
-
-
-def _text_of(path: Path) -> str:
-    try:
-        data = path.read_bytes()
-    except OSError as fault:
-        raise BadInputError(f"{path}: cannot be read: {fault.strerror or fault}") from None
-    if len(data) > _LARGEST_FILE:
-        raise BadInputError(f"{path}: {len(data)} bytes is no list of lengths; name another file")
-    try:
-        return data.decode("utf-8-sig")
-    except UnicodeDecodeError as fault:
-        line = data[: fault.start].count(b"\n") + 1
-        raise BadInputError(f"{path}:{line}: not UTF-8; save the file as UTF-8") from None
 
 
 def _example(columns: Columns) -> str:
@@ -111,22 +103,19 @@ def _named(columns: Columns) -> str:
 def _toml_rows(
     path: Path, text: str, columns: Columns, given: dict[str, str], faults: _Faults
 ) -> list[Row]:
-    try:
-        tables = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as fault:
-        raise BadInputError(f"{path}: broken TOML {toml_fault(str(fault), text)}") from None
+    tables = toml_tables(text, str(path), _WANTED)
     written = tables.pop(columns.table, [])
     for name in [key for key in tables if key in columns.text]:
         given[name] = str(tables.pop(name))
     if tables.pop("schema", 1) != 1:
         faults.append(f"{path}: this program reads schema 1; a later one needs a later program")
-    faults.extend(f"{path}: {key}: unknown key; {_example(columns)}" for key in tables)
+    faults.extend(f"{path}: {shortened(key)}: unknown key; {_example(columns)}" for key in tables)
     if columns.pairs and isinstance(written, dict):
         key, value = columns.text[0], columns.lengths[0]
-        lines = _lines(text, rf"^\s*[\"']?({'|'.join(map(re.escape, written)) or '-'})[\"']?\s*=")
+        lines = [line for line, name in _keys(text) if name in written]
         written = [{key: name, value: length} for name, length in written.items()]
     else:
-        lines = _lines(text, rf"^\s*\[\[\s*{re.escape(columns.table)}\s*\]\]")
+        lines = [line for line, name in _headings(text) if name == columns.table]
     if not isinstance(written, list) or not all(isinstance(row, dict) for row in written):
         faults.append(f"{path}: {columns.table} is no list of tables; {_example(columns)}")
         return []
@@ -138,9 +127,21 @@ def _toml_rows(
     return [row for row in rows if row is not None]
 
 
-def _lines(text: str, pattern: str) -> list[int]:
-    """Numbers of the lines that `pattern` begins; TOML's reader does not tell them."""
-    return [n for n, line in enumerate(text.splitlines(), 1) if re.match(pattern, line)]
+def _keys(text: str) -> Iterator[tuple[int, str]]:
+    """Each key that begins a line, with the line's number; TOML's reader does not tell them."""
+    return _found(text, _KEY)
+
+
+def _headings(text: str) -> Iterator[tuple[int, str]]:
+    """Each `[[table]]` that begins a line, with the line's number."""
+    return _found(text, _HEADING)
+
+
+def _found(text: str, pattern: re.Pattern[str]) -> Iterator[tuple[int, str]]:
+    for number, line in enumerate(text.splitlines(), 1):
+        match = pattern.match(line)
+        if match is not None:
+            yield number, match["name"]
 
 
 def _csv_rows(
@@ -157,6 +158,8 @@ def _csv_rows(
             where = f"{path}:{reader.line_num}"
             if not any(cell.strip() for cell in cells) or cells[0].startswith("#"):
                 continue
+            if len(rows) + len(faults) > _MOST_ROWS:
+                raise BadInputError(f"{path}: over {_MOST_ROWS} rows is no {_WANTED}")
             if not header:
                 header, units = _header(where, cells, columns, given, faults)
                 if faults:
@@ -190,11 +193,12 @@ def _header(
         names.append(name)
     wanted = [n for n in (*columns.text, *columns.lengths) if n not in names and n not in given]
     unknown = [name for name in names if name not in columns.every]
-    twice = sorted({name for name in names if names.count(name) > 1})
+    twice = sorted(name for name, count in Counter(names).items() if count > 1)
     for these, said in ((wanted, "missing"), (unknown, "not known"), (twice, "given twice")):
         if these:
+            named = ", ".join(repr(shortened(name)) for name in these[:4])
             faults.append(
-                f"{where}: column {', '.join(repr(n) for n in these)} {said}; the first line "
+                f"{where}: column {named} {said}; the first line "
                 f"names the columns {_named(columns)} (a length may be written x_mm or x_in, "
                 "and then its cells are bare numbers)"
             )
@@ -212,12 +216,17 @@ def _row(
     before = len(faults)
     for name in cells:
         if name not in columns.every:
-            faults.append(f"{where}: {name}: unknown; a {columns.table} has {_named(columns)}")
+            faults.append(
+                f"{where}: {shortened(name)}: unknown; a {columns.table} has {_named(columns)}"
+            )
     text = {}
     for name in columns.text:
         value = cells.get(name, given.get(name))
         if not isinstance(value, str) or not value.strip():
             faults.append(f"{where}: {name}: missing; every {columns.table} needs it, as text")
+            continue
+        if len(value) > _LONGEST_NAME or not value.strip().isprintable():
+            faults.append(f"{where}: {name} = {shortened(value)!r}: no name; write it on one line")
             continue
         text[name] = value.strip()
     lengths = {}
@@ -229,7 +238,7 @@ def _row(
         try:
             lengths[name] = _length(cells[name], units.get(name))
         except ValueError as fault:
-            faults.append(f"{where}: {name} = {cells[name]!r}: {fault}")
+            faults.append(f"{where}: {name} = {shortened(f'{cells[name]!r}')}: {fault}")
     return Row(where, text, lengths) if len(faults) == before else None
 
 
@@ -244,6 +253,8 @@ def _length(value: object, unit: str | None) -> float:
             ) from None
         if not math.isfinite(number):
             raise ValueError("not a finite number; take this one again")
+        if abs(number) > LONGEST_MM:
+            raise ValueError("longer than any tape (100 m); check the column's unit")
         value = f"{number:.12f} {unit}"
     if isinstance(value, float) and not math.isfinite(value):
         raise ValueError("not a finite number; take this one again")

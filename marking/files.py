@@ -18,6 +18,7 @@ from pathlib import Path, PureWindowsPath
 from typing import TYPE_CHECKING, Any
 
 from marking.errors import BadInputError
+from marking.writing import read_text
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
@@ -78,14 +79,15 @@ def write_set(folder: Path, files: Mapping[str, bytes], made_from: str) -> Writt
 def _manifest(folder: Path) -> dict[str, Any]:
     """The last manifest, or an empty one; only names that stay inside `folder` count."""
     try:
-        manifest = json.loads((folder / MANIFEST).read_text("utf-8"))
+        path = folder / MANIFEST
+        manifest = json.loads(read_text(path, str(path), "list of files"))
         files = {
             str(name): str(sha)
             for name, sha in manifest["files"].items()
             if _stays_inside(str(name))
         }
         return {"made_from": manifest["made_from"], "files": files}
-    except (OSError, ValueError, KeyError, AttributeError, TypeError, RecursionError):
+    except (BadInputError, ValueError, KeyError, AttributeError, TypeError, RecursionError):
         return {"files": {}}
 
 

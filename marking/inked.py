@@ -15,7 +15,7 @@ from marking.butts import window_middle
 from marking.errors import RefusedError
 from marking.record import layout_hash
 from marking.settings import changes, in_words
-from marking.standing import plan_hash
+from marking.standing import plan_hash, pose_from
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -121,7 +121,7 @@ def _inked_otherwise(record: Record, layout: Layout, plan: Plan) -> Sequence[Kep
         and (
             run.section not in sections
             or not np.allclose(
-                run.pose["about"], window_middle(sections[run.section]), atol=_SAME_WINDOW
+                pose_from(run.pose).about, window_middle(sections[run.section]), atol=_SAME_WINDOW
             )
         )
     ]

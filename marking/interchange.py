@@ -86,7 +86,7 @@ def plan_record(plan: Plan) -> dict[str, Any]:
         "schema": SCHEMA,
         "zone": plan.zone.name,
         "turned": plan.zone.turned,
-        "sections": [_section(section) for section in plan.sections],
+        "sections": [_section(section, plan) for section in plan.sections],
         "bound": {"columns": plan.bound[0], "rows": plan.bound[1]},
         "unreached": [
             {"box": list(part.box), "strokes": [_piece(piece) for piece in part.pieces]}
@@ -96,7 +96,7 @@ def plan_record(plan: Plan) -> dict[str, Any]:
     }
 
 
-def _section(section: Section) -> dict[str, Any]:
+def _section(section: Section, plan: Plan) -> dict[str, Any]:
     return {
         "id": section.id,
         "row": section.row,
@@ -113,7 +113,7 @@ def _section(section: Section) -> dict[str, Any]:
         "ink_mm": section.ink,
         "lifts": section.route.lifts,
         "travel_mm": section.route.travel,
-        "seconds": section.route.seconds,
+        "seconds": plan.seconds(section),
     }
 
 

@@ -18,6 +18,7 @@ from pydantic import (
     Strict,
     StringConstraints,
     WithJsonSchema,
+    model_validator,
 )
 
 from marking.lengths import Units, parse_length, parse_percent, parse_run, parse_speed
@@ -125,8 +126,19 @@ FoldText = Annotated[
 ]
 
 
+class AgainTable(Table):
+    """Measurements of the survey taken a second time, the tape laid out anew."""
+
+    near: Length | None = Field(default=None, description="The near edge, a second time")
+    far: Length | None = Field(default=None, description="The far edge, a second time")
+    zero_end: Length | None = Field(default=None, description="The zero end, a second time")
+    far_end: Length | None = Field(default=None, description="The far end, a second time")
+    diagonal_from_zero_near: Length | None = Field(default=None, description="A second time")
+    diagonal_from_zero_far: Length | None = Field(default=None, description="A second time")
+
+
 class SurveyTable(Table):
-    """The real top as measured: four sides and two diagonals."""
+    """The real top as measured: four sides, two diagonals, and what more was taken."""
 
     near: Length = Field(description="The near edge, from the zero end to the far end")
     far: Length = Field(description="The far edge")
@@ -142,6 +154,47 @@ class SurveyTable(Table):
         default=parse_length("1/16 in"),
         description='How finely the tape was read, such as "1/16 in"',
     )
+    middle: Length | None = Field(
+        default=None, description="Across, from the middle of the near edge to that of the far one"
+    )
+    half_from_zero_near: Length | None = Field(
+        default=None, description="From the corner of zero end and near edge to the far middle"
+    )
+    half_from_far_near: Length | None = Field(
+        default=None, description="From the corner of far end and near edge to the far middle"
+    )
+    half_from_zero_far: Length | None = Field(
+        default=None, description="From the corner of zero end and far edge to the near middle"
+    )
+    half_from_far_far: Length | None = Field(
+        default=None, description="From the corner of far end and far edge to the near middle"
+    )
+    square_along: Length | None = Field(
+        default=None, description="From the zero corner along the near edge to a mark"
+    )
+    square_across: Length | None = Field(
+        default=None, description="From the zero corner along the zero end to a mark"
+    )
+    square_between: Length | None = Field(
+        default=None, description="Between these two marks; 5 where the others are 4 and 3"
+    )
+    again: AgainTable | None = Field(
+        default=None, description="Any of the six, taken a second time"
+    )
+
+    @model_validator(mode="after")
+    def _square_is_whole(self) -> SurveyTable:
+        legs = (self.square_along, self.square_across, self.square_between)
+        if None in legs and legs != (None, None, None):
+            raise ValueError(
+                "square_along, square_across and square_between are given together: two marks, "
+                "and the tape between them"
+            )
+        if self.square_along and self.square_along > self.near:
+            raise ValueError("square_along is longer than the near edge that it lies on")
+        if self.square_across and self.square_across > self.zero_end:
+            raise ValueError("square_across is longer than the zero end that it lies on")
+        return self
 
 
 class TopTable(Table):

@@ -8,15 +8,14 @@ from __future__ import annotations
 import datetime
 import difflib
 import json
-import tomllib
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, TypeVar, get_args
 
 from pydantic import BaseModel, ValidationError, WithJsonSchema
 
-from marking.errors import BadInputError
+from marking.errors import MOST_SHOWN, BadInputError, shortened
 from marking.stock import stock, stock_names
-from marking.tomlfault import toml_fault
+from marking.tomlfile import read_toml
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -36,7 +35,8 @@ _PROFILE_FOLDERS = {
     ("pens", "numerals"): "pens",
     ("pens", "removable"): "pens",
 }
-_LARGEST_FILE = 1_000_000
+_LONGEST_NAME = 200
+"""Letters of a profile's name; past about this, folders take none."""
 JobT = TypeVar("JobT", bound="MarkingJob")
 Keys = tuple[str | int, ...]
 
@@ -76,7 +76,7 @@ def load_job(folder: Path, model: type[JobT]) -> JobT:
     written = read_toml(path, str(path))
     if written.get("schema", 1) != 1:
         raise BadInputError(
-            f"{path}: schema = {written['schema']!r}: this program reads schema 1; "
+            f"{path}: schema = {shortened(repr(written['schema']))}: this program reads schema 1; "
             "a later one needs a later program"
         )
     return check_job(written, folder, model)
@@ -96,28 +96,6 @@ def check_job(written: dict[str, Any], folder: Path, model: type[JobT]) -> JobT:
     if faults:
         raise BadInputError(*faults)
     return job
-
-
-def read_toml(path: Path, label: str) -> dict[str, Any]:
-    """The tables of a TOML file; BadInputError with line and column when it is broken."""
-    try:
-        data = path.read_bytes()
-        if len(data) > _LARGEST_FILE:
-            raise BadInputError(f"{label}: {len(data)} bytes is no job or profile; name another")
-        return tomllib.loads(data.decode("utf-8-sig"))
-    except tomllib.TOMLDecodeError as fault:
-        raise BadInputError(
-            f"{label}: broken TOML {toml_fault(str(fault), data.decode('utf-8-sig'))}"
-        ) from None
-    except RecursionError:
-        raise BadInputError(f"{label}: nested too deeply to be a job or a profile") from None
-    except UnicodeDecodeError as fault:
-        line = data[: fault.start].count(b"\n") + 1
-        raise BadInputError(f"{label}: line {line} is not UTF-8; save the file as UTF-8") from None
-    except ValueError as fault:
-        raise BadInputError(f"{label}: {_lower(str(fault).partition(';')[0])}") from None
-    except OSError as fault:
-        raise BadInputError(f"{label}: cannot be read: {fault.strerror or fault}") from None
 
 
 def _merge_profiles(
@@ -171,13 +149,16 @@ def _read_profile(name: object, kind: str, where: str, folder: Path) -> tuple[di
         return _without_notes(read_toml(stock().joinpath(kind, f"{name}.toml"), label)), label
     known = f"stock profiles are {', '.join(names)}; or name a .toml file in the job's folder"
     if not isinstance(name, str):
-        raise BadInputError(f"{folder / JOB_FILE}: {where}.profile = {name!r}: not a name; {known}")
+        raise BadInputError(
+            f"{folder / JOB_FILE}: {where}.profile = {shortened(repr(name))}: not a name; {known}"
+        )
     path = folder / name
-    if not (name.endswith(".toml") and path.is_file()):
-        near = difflib.get_close_matches(name, names, n=1)
+    if not (name.endswith(".toml") and len(name) <= _LONGEST_NAME and path.is_file()):
+        near = difflib.get_close_matches(shortened(name), names, n=1)
         hint = f' did you mean "{near[0]}"?' if near else ""
         raise BadInputError(
-            f'{folder / JOB_FILE}: {where}.profile = "{name}": no such profile;{hint} {known}'
+            f'{folder / JOB_FILE}: {where}.profile = "{shortened(name)}": no such profile;{hint} '
+            f"{known}"
         )
     return _without_notes(read_toml(path, str(path))), str(path)
 
@@ -190,8 +171,12 @@ def _without_notes(profile: Mapping[str, Any]) -> dict[str, Any]:
 def _messages(
     fault: ValidationError, path: Path, sources: dict[Keys, _Source], model: type[BaseModel]
 ) -> list[str]:
-    messages = []
+    messages: list[str] = []
     for keys, error in _faults(fault):
+        if len(messages) > MOST_SHOWN:
+            # What the others want of the file need not be found out: they are only counted.
+            messages.append("")
+            continue
         label = str(path)
         for place, source in sources.items():
             if keys[: len(place)] == place and source.gives(keys[len(place) :], error["type"]):
@@ -208,7 +193,11 @@ def _faults(fault: ValidationError) -> list[tuple[Keys, Any]]:
     """
     found: dict[Keys, Any] = {}
     for error in fault.errors(include_url=False):
-        keys = tuple(key for key in error["loc"] if not _is_union_tag(key))
+        *above, last = error["loc"] or ("",)
+        keys = tuple(key for key in above if not _is_union_tag(key))
+        if error["type"] == "extra_forbidden" or not _is_union_tag(last):
+            # A key that a person made up may look like a tag of pydantic's.
+            keys = (*keys, last)
         if keys not in found or error["type"] == "value_error":
             found[keys] = error
     return list(found.items())
@@ -221,7 +210,7 @@ def _is_union_tag(key: str | int) -> bool:
 def _dotted(keys: Keys) -> str:
     shown = ""
     for key in keys:
-        shown += f"[{key}]" if isinstance(key, int) else f".{key}" if shown else key
+        shown += f"[{key}]" if isinstance(key, int) else f"{'.' * bool(shown)}{shortened(key)}"
     return shown
 
 
@@ -255,7 +244,7 @@ def _advice(error: Any, keys: Keys, model: type[BaseModel]) -> str:
     kind, value = error["type"], error["input"]
     if kind == "extra_forbidden":
         known = _known_keys(model, keys[:-1])
-        near = difflib.get_close_matches(str(keys[-1]), known, n=1, cutoff=0.5)
+        near = difflib.get_close_matches(shortened(str(keys[-1])), known, n=1, cutoff=0.5)
         return ": unknown key; " + (
             f'did you mean "{near[0]}"?' if near else f"known here: {', '.join(known)}"
         )
@@ -282,15 +271,17 @@ def _toml_value(value: object) -> str:
     if isinstance(value, bool):
         return str(value).lower()
     if isinstance(value, str):
-        return json.dumps(value, ensure_ascii=False)
+        return json.dumps(shortened(value), ensure_ascii=False)
     if isinstance(value, datetime.date | datetime.time):
         return value.isoformat()
-    return f"{value!r}"
+    return shortened(f"{value!r}")
 
 
 def _wanted(keys: Keys, model: type[BaseModel]) -> str:
     """What a missing key is for, with an example where its kind has one."""
-    field = _table_at(model, keys[:-1]).model_fields[str(keys[-1])]
+    field = _table_at(model, keys[:-1]).model_fields.get(str(keys[-1]))
+    if field is None:
+        return "the list is too short"
     if keys in _PROFILE_FOLDERS:
         return f'write [{_dotted(keys)}] with its keys below it, or with profile = "..."'
     purpose = _lower(field.description or "it has to be given")

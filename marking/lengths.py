@@ -7,6 +7,8 @@ import unicodedata
 from fractions import Fraction
 from typing import Literal
 
+from marking.errors import shortened
+
 Units = Literal["in", "mm"]
 
 INCH = Fraction(254, 10)
@@ -35,6 +37,8 @@ _TERM = re.compile(
     r"\s*(?P<unit>[A-Za-z]+|''|'|\")"
 )
 _NUMBER = re.compile(r"\s*-?[\d\s./]+\s*")
+_LONGEST_TEXT = 1_000
+"""Characters of a written figure: Python's numbers have no end, and a person's do."""
 LONGEST_MM = 100_000
 """No length in a job is longer than the longest tapes made (100 m): past it a unit is wrong."""
 
@@ -49,7 +53,9 @@ def parse_length(text: object) -> float:
     """
     millimetres = _millimetres(text)
     if millimetres > LONGEST_MM:
-        raise ValueError(f"{text} is longer than any tape (100 m) could set out; check the unit")
+        raise ValueError(
+            f"{shortened(str(text))} is longer than any tape (100 m) could set out; check the unit"
+        )
     return float(millimetres)
 
 
@@ -60,11 +66,21 @@ def parse_run(text: object) -> float:
     """
     millimetres = _millimetres(text)
     if millimetres > 1000 * LONGEST_MM:
-        raise ValueError(f"{text} is more than any pen writes (100 km); check the unit")
+        raise ValueError(
+            f"{shortened(str(text))} is more than any pen writes (100 km); check the unit"
+        )
     return float(millimetres)
 
 
+def _check_short(text: object, wanted: str) -> None:
+    if isinstance(text, str) and len(text) > _LONGEST_TEXT:
+        raise ValueError(
+            f"{len(text)} characters are no {wanted}; write only the figure and its unit"
+        )
+
+
 def _millimetres(text: object) -> Fraction:
+    _check_short(text, "length")
     if not isinstance(text, str):
         if isinstance(text, int | float) and not isinstance(text, bool) and 0 < text < LONGEST_MM:
             raise ValueError(f'a bare number has no unit; write "{text:g} in" or "{text:g} mm"')
@@ -73,7 +89,8 @@ def _millimetres(text: object) -> Fraction:
     if plain.strip().startswith("-"):
         raise ValueError("a length cannot be negative")
     if _NUMBER.fullmatch(plain):
-        raise ValueError(f'no unit; write "{text.strip()} in" or "{text.strip()} mm"')
+        shown = shortened(text.strip())
+        raise ValueError(f'no unit; write "{shown} in" or "{shown} mm"')
     return _sum_of_terms(plain, text)
 
 
@@ -95,16 +112,20 @@ def _sum_of_terms(plain: str, text: str) -> Fraction:
     while at < len(plain.rstrip()):
         term = _TERM.match(plain, at)
         if term is None:
-            raise ValueError(f"{text!r} is not a length; write it like {EXAMPLES}")
+            raise ValueError(f"{shortened(text)!r} is not a length; write it like {EXAMPLES}")
         unit = term["unit"].lower()
         unit = _SPELLINGS.get(unit, unit)
         if unit not in _UNIT_MM:
-            raise ValueError(f"unit {term['unit']!r} is not known; use in, ft, mm, cm or m")
+            raise ValueError(
+                f"unit {shortened(term['unit'])!r} is not known; use in, ft, mm, cm or m"
+            )
         total += _number(term) * _UNIT_MM[unit]
         units.append(unit)
         at = term.end()
     if units not in ([u] for u in _UNIT_MM) and units != ["ft", "in"]:
-        raise ValueError(f"{text!r} mixes units; write one unit, or feet and then inches")
+        raise ValueError(
+            f"{shortened(text)!r} mixes units; write one unit, or feet and then inches"
+        )
     return total
 
 
@@ -123,6 +144,7 @@ _SPEED = re.compile(r"\s*(?P<length>.*?)\s*/\s*s(?:ec)?\s*")
 
 def parse_percent(text: object) -> float:
     """`"1.5 %"` as the ratio 0.015; ValueError with advice otherwise."""
+    _check_short(text, "percentage")
     match = _PERCENT.fullmatch(text) if isinstance(text, str) else None
     if match is None:
         raise ValueError('not a percentage; write it like "1.5 %"')
@@ -131,6 +153,7 @@ def parse_percent(text: object) -> float:
 
 def parse_speed(text: object) -> float:
     """`"120 mm/s"` or `"4 in/s"` in mm/s; ValueError with advice otherwise."""
+    _check_short(text, "speed")
     match = _SPEED.fullmatch(text) if isinstance(text, str) else None
     if match is None:
         raise ValueError('not a speed; write it like "120 mm/s" or "4 in/s"')

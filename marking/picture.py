@@ -1,4 +1,4 @@
-"""The whole table as one picture: marking, sections, seams, witness marks and where to set down.
+"""The whole table as one picture: marking, sections, joins, witness marks and where to set down.
 
 Lettering is drawn as strokes, so that the picture needs no font and looks the same everywhere.
 """
@@ -12,13 +12,18 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from marking.counts import counted
-from marking.lengths import format_length, rough_length
+from marking.lengths import format_length
 from marking.lettering import letter
+from marking.setdowns import set_down_corner, set_down_legend, set_down_readings
 from marking.svg import Sheet, number
+from marking.topfigure import SIDES
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from marking.job import MarkingJob
     from marking.layout import Layout
+    from marking.lines import LongLine
     from marking.sections import Plan, Section
     from marking.witness import Box
 
@@ -34,6 +39,8 @@ _LAYER_INK = {
 }
 _SEAM, _TABLE, _NOTE, _SET_DOWN = "#c2410c", "#8a7a5c", "#333333", "#0f766e"
 PNG_LONGEST = 4200
+_CAPITALS = 21.0
+"""Height of a capital in the face's own units."""
 
 
 class Picture:
@@ -49,6 +56,8 @@ class Picture:
         self.letters = max(float(high[0] - low[0]) / 210, 4.0)
         # Room for the labels at the four sides and the legend below, in letter heights.
         left, below, right, above = (self.letters * room for room in (18, 14, 38, 9))
+        labels = _hem_labels(layout, job).values()
+        right = max([right, *(self.letters * 4 + self.width(label) for label in labels)])
         box: Box = (
             float(low[0]) - left,
             float(low[1]) - below,
@@ -72,10 +81,14 @@ class Picture:
         drawn = letter(text)
         if not drawn.strokes:
             return
-        scale = size * self.letters / 21
+        scale = size * self.letters / _CAPITALS
         shift = (x + (0.5 - align) * drawn.width * scale, y)
         path = "".join(self.sheet.path(stroke * scale + shift) for stroke in drawn.strokes)
         group.add(self.sheet.drawing.path(d=path))
+
+    def width(self, text: str, size: float = 1.0) -> float:
+        """How wide `text` is written, in mm."""
+        return letter(text).width * size * self.letters / _CAPITALS
 
     def lettering(self, name: str, colour: str, weight: float = 0.11) -> Any:
         """A layer for text of one colour."""
@@ -224,15 +237,6 @@ def _draw_mark(
         group.add(drawing.path(d=arms, id=name))
 
 
-def set_down_readings(section: Section, job: MarkingJob) -> tuple[str, str]:
-    """Tape readings from the zero corner to the window's corner nearest it, along and across.
-
-    Rounded as a person sets a device down: what is left over the readings of its marks tell.
-    """
-    along, across = (rough_length(reading, job.units) for reading in section.window[:2])
-    return along, across
-
-
 def _draw_set_downs(picture: Picture, plan: Plan) -> None:
     corners = picture.group(
         "set-down-points",
@@ -244,51 +248,20 @@ def _draw_set_downs(picture: Picture, plan: Plan) -> None:
     plates = picture.group("plates", fill="#ffffff", fill_opacity="0.82")
     names = picture.lettering("section-names", _NOTE)
     for section in plan.sections:
-        corners.add(picture.sheet.drawing.path(d=_set_down_corner(picture, section)))
-        _write_plate(picture, plates, names, section)
+        drawn = set_down_corner(section, plan, picture.layout, picture.letters)
+        path = "".join(picture.sheet.path(line) for line in drawn)
+        corners.add(picture.sheet.drawing.path(d=path))
+        _write_plate(picture, plates, names, section, plan)
 
 
-def _set_down_corner(picture: Picture, section: Section) -> str:
-    """The low corner of a section's window, drawn so that it can be taken for no neighbour's.
-
-    The corner lies on the neighbour's ground, so its arms run along the window's own edges and an
-    arrow leads from it into the section that the device is set down for: straight along the edge
-    where numerals stand in the way.
-    """
-    (x, y), letters = section.window[:2], picture.letters
-    x0, y0, x1, y1 = section.core
-    # Well into the section, as far as a small one has room; its name stands in the middle.
-    tip = np.array([max(x, x0) + min(1.5 * letters, (x1 - x0) / 4), y])
-    level = _clear_above(picture.layout, (x, tip[0] + letters), y) - letters / 5
-    arm = min(1.5 * letters, level)
-    inside = max(y, y0) + min(1.5 * letters, (y1 - y0) / 4)
-    if inside + letters / 5 - y < level:
-        tip[1] = inside
-    way = (tip - (x, y)) / np.hypot(*(tip - (x, y)))
-    aside = min(0.35 * letters, level) * np.array([-way[1], way[0]])
-    back = tip - 0.7 * letters * way
-    corner = np.array([(x + arm, y), (x, y), (x, y + arm)])
-    shaft, head = np.array([(x, y), tip]), np.array([back + aside, tip, back - aside])
-    return "".join(picture.sheet.path(line) for line in (corner, shaft, head))
-
-
-def _clear_above(layout: Layout, along: tuple[float, float], y: float) -> float:
-    """How far above `y` the first numeral's ink stands between two places along the table."""
-    boxes = (placed.numeral.box_table for placed in layout.numerals)
-    return min(
-        (box[1] - y for box in boxes if box[3] > y and box[0] < along[1] and box[2] > along[0]),
-        default=math.inf,
-    )
-
-
-def _write_plate(picture: Picture, plates: Any, names: Any, section: Section) -> None:
+def _write_plate(picture: Picture, plates: Any, names: Any, section: Section, plan: Plan) -> None:
     """The section's name, turn and set-down readings, on a plate in its middle."""
     x0, y0, x1, y1 = section.core
-    along, across = set_down_readings(section, picture.job)
+    along, across = set_down_readings(section, plan, picture.job)
     lines = [f"{section.id}   no. {section.order}", f"{along}, {across}"]
     if section.turned:
         lines.append("turned a quarter")
-    widest = max(letter(line).width for line in lines) / 21 * picture.letters
+    widest = max(map(picture.width, lines))
     tall = 1.9 * len(lines) * picture.letters
     size = min(1.0, (x1 - x0) * 0.8 / widest, (y1 - y0) * 0.8 / tall)
     x, y, step = (x0 + x1) / 2, (y0 + y1) / 2, 1.7 * picture.letters * size
@@ -303,70 +276,98 @@ def _write_plate(picture: Picture, plates: Any, names: Any, section: Section) ->
 def _draw_folds(picture: Picture) -> None:
     """At the far end, which long line serves which fold of the hem schedule."""
     layout, letters = picture.layout, picture.letters
-    served: dict[str, list[str]] = defaultdict(list)
-    for fold in layout.folds:
-        if fold.edge == "side" and fold.line is not None:
-            served[fold.line].append(fold.hem)
+    labels = _hem_labels(layout, picture.job)
     group = picture.lettering("hem-folds", _LAYER_INK["hem"])
     leaders = picture.group(
         "hem-leaders", fill="none", stroke=_LAYER_INK["hem"], stroke_width=number(letters / 12)
     )
-    names = {name.replace("near", side): hems for name, hems in served.items() for side in _SIDES}
-    lines = [line for line in layout.grid.long_lines if line.id in names]
+    lines = [line for line in layout.grid.long_lines if _near_twin(line) in labels]
     edge = float(layout.top.corners_table[:, 0].max())
-    for line, y in zip(lines, _spread([line.y for line in lines], 1.5 * letters), strict=True):
+    for line, y in zip(lines, spread([line.y for line in lines], 1.9 * letters), strict=True):
         route = [(layout.grid.cross_x[-1], line.y), (edge, line.y), (edge + 2 * letters, y)]
         leaders.add(picture.sheet.drawing.path(d=picture.sheet.path(np.array(route))))
-        hems = ", ".join(dict.fromkeys(names[line.id]))
-        text = f"{format_length(line.offset, picture.job.units)}: {hems}"
-        picture.write(group, text, edge + 2.5 * letters, y)
+        picture.write(group, labels[_near_twin(line)], edge + 2.5 * letters, y)
 
 
-_SIDES = ("near", "far")
+def _near_twin(line: LongLine) -> str:
+    """Id of the line as far from the near edge as `line` is from its own."""
+    return line.id.replace("far", "near")
 
 
-def _spread(places: list[float], least: float) -> list[float]:
-    """Rising `places` moved apart to at least `least`, each half of them away from the middle."""
-    middle = (places[0] + places[-1]) / 2 if places else 0.0
-    upper = [y for y in places if y > middle]
-    lower = [y for y in places if y <= middle]
-    spread_up: list[float] = []
-    for y in upper:
-        spread_up.append(y if not spread_up else max(y, spread_up[-1] + least))
-    spread_down: list[float] = []
-    for y in reversed(lower):
-        spread_down.append(y if not spread_down else min(y, spread_down[-1] - least))
-    return [*reversed(spread_down), *spread_up]
+def _hem_labels(layout: Layout, job: MarkingJob) -> dict[str, str]:
+    """What is written beside a long line that serves folds: by the near line's id."""
+    served: dict[str, list[str]] = defaultdict(list)
+    for fold in layout.folds:
+        if fold.edge == "side" and fold.line is not None:
+            served[fold.line].append(fold.hem)
+    offsets = {line.id: line.offset for line in layout.grid.long_lines}
+    return {
+        name: f"{format_length(offsets[name], job.units)}: " + ", ".join(dict.fromkeys(hems))
+        for name, hems in served.items()
+    }
+
+
+def spread(places: Sequence[float], least: float) -> list[float]:
+    """Rising `places` moved apart to at least `least`, together by as little as does it.
+
+    Least squares: what stands too close is gathered into blocks that keep their own middle.
+    """
+    blocks: list[list[float]] = []
+    for count, place in enumerate(places):
+        blocks.append([place - count * least])
+        while len(blocks) > 1 and _mean(blocks[-2]) >= _mean(blocks[-1]):
+            last = blocks.pop()
+            blocks[-1] += last
+    moved = [_mean(block) for block in blocks for _ in block]
+    return [place + count * least for count, place in enumerate(moved)]
+
+
+def _mean(numbers: Sequence[float]) -> float:
+    return sum(numbers) / len(numbers)
 
 
 def draw_dimensions(picture: Picture) -> None:
-    """The lengths of the top's four sides, beside them."""
+    """The lengths of the top's four sides, beside them, as the person gave them."""
     layout, units, letters = picture.layout, picture.job.units, picture.letters
     group = picture.lettering("dimensions", _TABLE)
-    corners = layout.top.corners_table
     sides = {
-        "near edge": (corners[1] - corners[0], 0.5, 0.0, -2.4),
-        "far edge": (corners[2] - corners[3], 0.5, 1.0, 1.6),
-        "zero end": (corners[3] - corners[0], 0.0, 0.5, -1.0),
-        "far end": (corners[2] - corners[1], 1.0, 0.5, 1.0),
+        "near edge": (0.5, 0.0, -2.4),
+        "far edge": (0.5, 1.0, 1.6),
+        "zero end": (0.0, 0.5, -1.0),
+        "far end": (1.0, 0.5, 1.0),
     }
-    length, width = corners[2].tolist()
-    for name, (run, along, across, away) in sides.items():
+    length, width = layout.top.corners_table[2].tolist()
+    given = _sides_as_given(picture)
+    for (name, (along, across, away)), side in zip(sides.items(), given, strict=True):
         x, y = length * along, width * across
         end = along != 0.5
         picture.write(
             group,
-            f"{name} {format_length(float(np.hypot(*run)), units)}",
+            f"{name} {format_length(side, units)}",
             x + away * letters * end,
             y + away * letters * (not end),
             align=0.5 if not end else 1.0 - along,
         )
 
 
+def _sides_as_given(picture: Picture) -> Sequence[float]:
+    """Near edge, far edge, zero end and far end as a person measured them, or by the table's size.
+
+    The adjusted top differs from them by what the tape leaves open, and a cover drawn slack by
+    what the cloth will give: figures that nobody has read off a tape.
+    """
+    table = picture.job.table
+    if table.survey is None:
+        return (table.length, table.length, table.width, table.width)
+    return [float(getattr(table.survey, side)) for side in SIDES[:4]]
+
+
 def draw_title(picture: Picture, text: str) -> None:
     """The picture's title, above the table."""
     title = picture.lettering("title", _NOTE, 0.13)
-    picture.write(title, text, 0.0, picture.sheet.box[3] - 2.6 * picture.letters, size=2.0)
+    room = picture.sheet.box[2] - 2 * picture.letters
+    size = min(2.0, room / picture.width(text))
+    picture.write(title, text, 0.0, picture.sheet.box[3] - 2.6 * picture.letters, size=size)
 
 
 def _heavy(job: MarkingJob) -> str:
@@ -375,32 +376,26 @@ def _heavy(job: MarkingJob) -> str:
     width = f"heavy lines, {format_length(pen.width, 'mm')} wide on the cloth"
     if pen.passes == 1:
         return width
-    return f"{width} and darker, being drawn {pen.passes} times over the same line"
+    times = {2: "twice", 3: "three times"}.get(pen.passes, f"{pen.passes} times")
+    return f"{width} and darker, being drawn {times} over the same line"
 
 
-def _set_down_legend(plan: Plan) -> list[str]:
-    """What the green corners and the readings on the plates say."""
-    if plan.zone.feed is not None:
-        reads = "along" if plan.zone.feed == 0 else "across"
-        return [
-            "Green corner: the pen's reach begins here on the loose canvas, which is fed until "
-            f"then: the reading {reads}, from the zero corner."
-        ]
-    what = "device's reach" if plan.zone.name == "plotter" else "reach"
-    return [
-        f"Green corner: the corner of the {what}, which lies over the section that the arrow "
-        "points into; the tape readings under its name, along and across, are from the zero corner."
-    ]
+def _shows(plan: Plan | None) -> str:
+    """What the picture is of, as its title says it."""
+    if plan is None:
+        return "the marking"
+    by = {"plotter": "the plotter", "reach": "drawing by hand", "beam": "the projector"}
+    return f"the sections for {by[plan.zone.name]}"
 
 
 def _draw_legend(picture: Picture, plan: Plan | None) -> None:
     layout, job = picture.layout, picture.job
-    draw_title(picture, job.title)
+    draw_title(picture, f"{job.title}: {_shows(plan)}")
     notes = picture.lettering("legend", _NOTE)
     lines = [
         f"{len(layout.grid.cross_x)} cross lines {format_length(job.grid.pitch, job.units)} apart; "
         "the near edge is at the bottom, the zero end at the left. Hem lines are blue in this "
-        "picture only."
+        "picture only; beside each that is folded to: how far in from its edge, and the hems."
     ]
     if any(stroke.pen == "heavy" for stroke in layout.strokes):
         lines.append(f"Bold: {_heavy(job)}.")
@@ -409,7 +404,7 @@ def _draw_legend(picture: Picture, plan: Plan | None) -> None:
         joins += " across, inked in the order of their numbers; dashed: joins."
         if plan.zone.turned and plan.zone.feed is None:
             joins += " Turn the device a quarter anticlockwise from its profile."
-        lines += [joins, *_set_down_legend(plan)]
+        lines += [joins, *set_down_legend(plan)]
         lines.append(
             "Witness marks: circle = inked crossing, saltire = removable tick, square = mark set "
             "out by tape." + (" Grey: out of everyone's reach." if plan.unreached else "")

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from marking.control import Control, ControlMark, ControlRow, Diagonals, Square, TapeRun
-from marking.errors import BadInputError
+from marking.errors import BadInputError, shortened
 from marking.hems import FoldLine
 from marking.layout import Grid, Layout, Margins, PlacedNumeral, Stroke
 from marking.lines import LongLine
@@ -63,6 +63,9 @@ _NAMES = {form: name for name, form in _FORMS.items()}
 _RENAMED: dict[str, dict[str, str]] = {}
 """By form: what a field is called now, by its name in the data, where the two differ."""
 _FORM, _ARRAY = "is", "array"
+_LARGEST, _MOST_SHRUNK = 64_000_000, 60
+"""Bytes of a layout or a division, and how many of them a byte of what is kept may stand for: a
+bench comes to 1,000,000 and 10, and data that is made to fill the memory to 1,000."""
 
 
 def packed(thing: Layout | Plan) -> bytes:
@@ -123,13 +126,23 @@ def _known(form: type[Any]) -> Iterable[str]:
 
 def _unpacked(data: bytes) -> Any:
     try:
-        return from_plain(json.loads(zlib.decompress(data)))
-    except (KeyError, TypeError, ValueError, zlib.error) as fault:
-        raise _unreadable(repr(fault)) from None
+        return from_plain(json.loads(_inflated(data)))
+    except (LookupError, TypeError, ValueError, AttributeError, RecursionError) as fault:
+        raise _unreadable(shortened(repr(fault))) from None
+
+
+def _inflated(data: bytes) -> bytes:
+    """What was compressed. Raises ValueError for more than any layout comes to."""
+    inflating = zlib.decompressobj()
+    most = min(_LARGEST, _MOST_SHRUNK * len(data) + 100_000)
+    try:
+        whole = inflating.decompress(data, most)
+    except zlib.error as fault:
+        raise ValueError(str(fault)) from None
+    if not inflating.eof:
+        raise ValueError(f"cut short, or over {most} bytes")
+    return whole
 
 
 def _unreadable(said: str) -> BadInputError:
-    return BadInputError(
-        f"job.db: the layout or the division that it keeps cannot be read ({said}); put back a "
-        "copy of the job's folder"
-    )
+    return BadInputError(f"neither a layout nor a division ({said})")

@@ -70,8 +70,13 @@ def _column(
 ) -> None:
     if not distances:
         return
-    for at, heading in ((0.0, "id"), (9.0, "from - to"), (43.0, "if true"), (66.0, "tape shows")):
-        page.write(heading, x + at, y, 1.7, colour=FAINT)
+    for at, heading, align in (
+        (0.0, "id", 0.0),
+        (9.0, "from - to", 0.0),
+        (64.0, "if true", 1.0),
+        (66.0, "tape shows", 0.0),
+    ):
+        page.write(heading, x + at, y, 1.7, align=align, colour=FAINT)
     page.line([(x, y - 1.6), (x + wide, y - 1.6)], INK, 0.3)
     for distance in distances:
         y -= _ROW

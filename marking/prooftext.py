@@ -54,7 +54,8 @@ _OUTCOMES = {
 def proof_lines(verdict: Verdict, units: Units) -> Iterator[str]:
     """The verdict as lines of text, the outcome first."""
     tolerance = format_length(verdict.tolerance, units)
-    yield f"{_OUTCOMES[verdict.outcome]} {tolerance} (a doubt is 95 %, the tape's own included)."
+    yield f"{_OUTCOMES[verdict.outcome]} {tolerance}."
+    yield "What stands after +/- holds 95 times in 100, the tape's own error included."
     if verdict.again:
         yield (
             f"Measure {_few(verdict.again)} again, the first one first. What stands, confirm with "
@@ -74,7 +75,7 @@ def proof_lines(verdict: Verdict, units: Units) -> Iterator[str]:
     if verdict.worst_section is not None:
         yield f"Section most out of place: {_step(verdict.worst_section)}."
     if verdict.worst_seam is not None:
-        yield f"Largest step at a seam: {_step(verdict.worst_seam)}."
+        yield f"Largest step at a join: {_step(verdict.worst_seam)}."
 
 
 def _furthest_lines(verdict: Verdict) -> Iterator[str]:

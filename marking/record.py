@@ -7,7 +7,6 @@ times, not what a placement or a check means; the tables themselves stand in `ma
 from __future__ import annotations
 
 import hashlib
-import json
 import sqlite3
 from contextlib import closing, contextmanager
 from datetime import UTC, datetime
@@ -15,9 +14,11 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from marking.cells import finite, json_cell, storable, time_cell, time_of
-from marking.errors import BadInputError, CanvasruleError, RefusedError
+from marking.cells import finite, json_cell, storable, time_cell
+from marking.errors import BadInputError, RefusedError
 from marking.jobfile import RECORD_FILE
+from marking.keptdata import decoded
+from marking.recordfile import NotKeptError, damaged, explained, open_file, set_up
 from marking.rows import (
     KeptCheck,
     KeptDivision,
@@ -30,17 +31,18 @@ from marking.rows import (
     KeptStroke,
     KeptWhereabouts,
 )
-from marking.schema import APPLICATION_ID, MIGRATIONS, migrate, version
+from marking.schema import MIGRATIONS, TABLES, migrate, version
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator, Sequence
     from pathlib import Path
 
+    from marking.errors import CanvasruleError
     from marking.layout import Layout
     from marking.readings import MarkReading
     from marking.rows import CheckKind, InkEvent, StrokeEvent, WhereaboutsEvent
 
-_PATIENCE_SECONDS = 5.0
+__all__ = ["NotKeptError", "Record", "layout_hash", "open_record", "utc_now"]
 _LEAST_MOVE = 0.001
 _OFF_CENTRE = 0.3183
 """Tape fractions are halves of a micrometre; rounded off centre, they do not hang on a last bit."""
@@ -56,23 +58,6 @@ def layout_hash(layout: Layout) -> str:
         for stroke in layout.strokes
     )
     return hashlib.sha256("\n".join(strokes).encode("ascii")).hexdigest()
-
-
-class NotKeptError(CanvasruleError):
-    """The record took nothing; `why` and `advice` are for those who must say what that means."""
-
-    def __init__(self, why: str, advice: str) -> None:
-        super().__init__(f"{why}; nothing was changed. {advice}")
-        self.why = why
-        self.advice = advice
-
-
-class _BusyRecordError(NotKeptError, RefusedError):
-    exit_code = RefusedError.exit_code
-
-
-class _UnusableRecordError(NotKeptError, BadInputError):
-    exit_code = BadInputError.exit_code
 
 
 def utc_now() -> datetime:
@@ -99,6 +84,7 @@ class Record:
         self._connection = connection
         self._clock = clock
         self._older = older
+        self._sound = False
 
     def close(self) -> None:
         """Closes what is open."""
@@ -113,8 +99,8 @@ class Record:
     def layouts(self) -> tuple[KeptLayout, ...]:
         """The layouts that work was begun with, oldest first."""
         return tuple(
-            KeptLayout(named, json.loads(begun_with), data)
-            for _, _, named, begun_with, data in self._rows("layout")
+            KeptLayout(named, begun_with, data, number)
+            for number, _, named, begun_with, data in self._rows("layout")
         )
 
     def add_division(
@@ -127,8 +113,8 @@ class Record:
     def divisions(self) -> tuple[KeptDivision, ...]:
         """The divisions that work was begun with, oldest first."""
         return tuple(
-            KeptDivision(named, layout, zone, json.loads(begun_with), data)
-            for _, _, named, layout, zone, begun_with, data in self._rows("division")
+            KeptDivision(named, layout, zone, begun_with, data, number)
+            for number, _, named, layout, zone, begun_with, data in self._rows("division")
         )
 
     def add_readings(self, layout: str, readings: Sequence[MarkReading]) -> None:
@@ -143,7 +129,7 @@ class Record:
         """All readings, or a section's, in the order they were kept."""
         rows = self._rows("reading", section=section)
         return tuple(
-            KeptReading(time_of(at), layout, named, mark, (x, y), sd, source)
+            KeptReading(at, layout, named, mark, (x, y), sd, source)
             for _, at, layout, named, mark, x, y, sd, source in rows
         )
 
@@ -157,7 +143,7 @@ class Record:
     def placements(self, section: str | None = None) -> tuple[KeptPlacement, ...]:
         """All placements, or a section's, oldest first; a section's last one holds."""
         return tuple(
-            KeptPlacement(number, time_of(at), layout, named, *(json.loads(text) for text in texts))
+            KeptPlacement(number, at, layout, named, *texts)
             for number, at, layout, named, *texts in self._rows("placement", section=section)
         )
 
@@ -170,7 +156,7 @@ class Record:
         """The checks of one kind, and of one subject when it is given, oldest first."""
         rows = self._rows("verification", kind=kind, subject=subject)
         return tuple(
-            KeptCheck(number, time_of(at), layout, kind, named, json.loads(result))
+            KeptCheck(number, at, layout, kind, named, result)
             for number, at, layout, _, named, result in rows
         )
 
@@ -187,13 +173,14 @@ class Record:
 
         What version 0.1 kept, without a division, is the one in which it fits: who asks checks it.
         """
-        with _explained(self.path):
+        with explained(self.path):
             rows = self._connection.execute(
-                "SELECT subject, value FROM beam WHERE id IN (SELECT MAX(id) FROM beam "
+                "SELECT id, subject, value FROM beam WHERE id IN (SELECT MAX(id) FROM beam "
                 "WHERE layout = ? AND division IN ('', ?) GROUP BY subject) ORDER BY id",
                 (layout, division),
             ).fetchall()
-        return {subject: json.loads(value) for subject, value in rows}
+        kept = (self._decoded("beam", ("id", "subject", "value"), row) for row in rows)
+        return {subject: value for _, subject, value in kept}
 
     def add_ink(self, layout: Layout, section: str, event: InkEvent, plan: str) -> None:
         """Keeps that inking a section has begun, before the first byte is sent, or is done.
@@ -213,7 +200,7 @@ class Record:
     def ink(self) -> tuple[KeptInk, ...]:
         """What has been inked, in order."""
         return tuple(
-            KeptInk(time_of(at), layout, section, event, plan)
+            KeptInk(at, layout, section, event, plan)
             for _, at, layout, section, event, plan in self._rows("ink")
         )
 
@@ -231,7 +218,7 @@ class Record:
     def runs(self, section: str | None = None) -> tuple[KeptRun, ...]:
         """All runs, or a section's, oldest first."""
         return tuple(
-            KeptRun(number, time_of(at), layout, named, device, json.loads(pose), remark, plan)
+            KeptRun(number, at, layout, named, device, pose, remark, plan)
             for number, at, layout, named, device, pose, remark, plan in self._rows(
                 "run", section=section
             )
@@ -247,7 +234,7 @@ class Record:
     def strokes(self, section: str | None = None) -> tuple[KeptStroke, ...]:
         """What is known of all strokes, or of a section's, oldest first."""
         return tuple(
-            KeptStroke(time_of(at), run, named, stroke, event)
+            KeptStroke(at, run, named, stroke, event)
             for _, at, run, named, stroke, event in self._rows("stroke", section=section)
         )
 
@@ -259,7 +246,7 @@ class Record:
     def whereabouts(self) -> tuple[KeptWhereabouts, ...]:
         """All that is known of where the machine was, oldest first."""
         return tuple(
-            KeptWhereabouts(number, time_of(at), section, event, detail, readings)
+            KeptWhereabouts(number, at, section, event, detail, readings)
             for number, at, section, event, detail, readings in self._rows("whereabouts")
         )
 
@@ -312,13 +299,23 @@ class Record:
     def copy_to(self, folder: Path) -> None:
         """Copies all that is kept into a record of its own in `folder`, where none may be yet."""
         path = folder / RECORD_FILE
-        with _explained(path), closing(sqlite3.connect(path)) as copy:
+        with explained(path), closing(sqlite3.connect(path)) as copy:
             self._connection.backup(copy)
+
+    @contextmanager
+    def together(self) -> Iterator[None]:
+        """Makes one transaction of all that is added inside: whole on the disk, or not there."""
+        with self._writing():
+            yield
 
     @contextmanager
     def _writing(self) -> Iterator[str]:
         """One transaction, and its time as text."""
-        with _explained(self.path):
+        if self._connection.in_transaction:
+            yield time_cell(self._clock())
+            return
+        self._check_sound()
+        with explained(self.path):
             self._bring_up()
             self._connection.execute("BEGIN IMMEDIATE")
             try:
@@ -329,11 +326,18 @@ class Record:
                     self._connection.execute("ROLLBACK")
                 raise
 
+    def _check_sound(self) -> None:
+        """Reads every row once, before the first is added: nothing is added to a damaged record."""
+        if not self._sound:
+            for table in TABLES:
+                self._rows(table)
+            self._sound = True
+
     def _bring_up(self) -> None:
         """Brings an older file up to this version's tables, and goes on in it."""
         if self._older is None:
             return
-        _set_up(self._older)
+        set_up(self._older)
         self._connection.close()
         self._connection, self._older = self._older, None
 
@@ -348,13 +352,22 @@ class Record:
             [(at, *map(storable, row)) for row in rows],
         )
 
-    def _rows(self, table: str, **equal: str | None) -> list[tuple[Any, ...]]:
+    def _rows(self, table: str, **equal: str | None) -> list[list[Any]]:
         asked = {column: value for column, value in equal.items() if value is not None}
         where = " AND ".join(f"{column} = ?" for column in asked) or "TRUE"
-        with _explained(self.path):
-            return self._connection.execute(
+        with explained(self.path):
+            found = self._connection.execute(
                 f"SELECT * FROM {table} WHERE {where} ORDER BY id", tuple(asked.values())
-            ).fetchall()
+            )
+            rows, columns = found.fetchall(), [column[0] for column in found.description]
+        return [self._decoded(table, columns, row) for row in rows]
+
+    def _decoded(self, table: str, columns: Sequence[str], row: Sequence[Any]) -> list[Any]:
+        return decoded(table, columns, row, lambda said: self.damaged(table, row[0], said))
+
+    def damaged(self, table: str, row: object, said: str) -> CanvasruleError:
+        """The error that tells that one row cannot be used."""
+        return damaged(self.path, f"{table}, row {row}: {said}")
 
 
 @contextmanager
@@ -368,75 +381,19 @@ def open_record(folder: Path, clock: Callable[[], datetime] = utc_now) -> Iterat
     path = folder / RECORD_FILE
     if not folder.is_dir():
         raise BadInputError(f"{folder}: no such folder, so no record of a job can be kept there")
-    with _explained(path):
-        connection = sqlite3.connect(path, timeout=_PATIENCE_SECONDS, isolation_level=None)
+    connection = open_file(path)
     try:
-        with _explained(path):
-            _check_ours(connection, path)
+        with explained(path):
             older = 0 < version(connection) < len(MIGRATIONS)
             if older:
                 shown = sqlite3.connect(":memory:", isolation_level=None)
                 connection.backup(shown)
                 migrate(shown, MIGRATIONS)
             else:
-                _set_up(connection)
+                set_up(connection)
     except BaseException:
         connection.close()
         raise
     record = Record(path, shown, clock, connection) if older else Record(path, connection, clock)
     with closing(record):
         yield record
-
-
-def _set_up(connection: sqlite3.Connection) -> None:
-    connection.execute("PRAGMA journal_mode = WAL")
-    connection.execute("PRAGMA synchronous = FULL")
-    migrate(connection, MIGRATIONS)
-
-
-def _check_ours(connection: sqlite3.Connection, path: Path) -> None:
-    """Reads only: a file that is not ours, or too new, is left as it is."""
-    tables = connection.execute("SELECT COUNT(*) FROM sqlite_master").fetchone()[0]
-    (named,) = connection.execute("PRAGMA application_id").fetchone()
-    if tables and named != APPLICATION_ID:
-        raise BadInputError(
-            f"{path}: a database, but not a job's record; move it away, and a new record is begun"
-        )
-    have = version(connection)
-    if have > len(MIGRATIONS):
-        raise RefusedError(
-            f"{path}: written by a later version of this program (its format is {have}, this "
-            f"one reads up to {len(MIGRATIONS)}); nothing was changed. Use the later version"
-        )
-    (sound,) = connection.execute("PRAGMA quick_check(1)").fetchone()
-    if sound != "ok":
-        raise _broken(path, sound)
-
-
-def _broken(path: Path, said: object) -> CanvasruleError:
-    return _UnusableRecordError(
-        f"{path}: damaged ({said})",
-        "Put back a copy of the job's folder, or "
-        f"move {path.name}, {path.name}-wal and {path.name}-shm together to a safe place: without "
-        "them the program no longer knows what is inked",
-    )
-
-
-@contextmanager
-def _explained(path: Path) -> Iterator[None]:
-    """SQLite's faults as a colleague would say them."""
-    try:
-        yield
-    except sqlite3.OperationalError as fault:
-        said = str(fault)
-        if "locked" in said or "busy" in said:
-            raise _BusyRecordError(
-                f"{path}: in use by another program for {_PATIENCE_SECONDS:g} s",
-                "End the other command on this job, or wait for it, and try again",
-            ) from None
-        raise _UnusableRecordError(
-            f"{path}: cannot be used ({said})",
-            "See that its folder and disk can be written and have room",
-        ) from None
-    except sqlite3.DatabaseError as fault:
-        raise _broken(path, fault) from None

@@ -17,13 +17,13 @@ from marking.errors import BadInputError, RefusedError
 from marking.forecast import forecast
 from marking.lengths import format_length, parse_length
 from marking.readings import READING_SD
-from marking.settingout import SECONDS_A_MARK, SECONDS_A_READING, row_seams
+from marking.settingout import SettingOut, row_seams
 from marking.sights import sights
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
 
-    from marking.control import Control
+    from marking.control import Control, ControlRow
     from marking.forecast import Forecast
     from marking.layout import Layout
     from marking.lengths import Units
@@ -47,7 +47,7 @@ class Way:
     spacing: float
     """mm from one mark to the next, at most."""
     seam_rows: int = 0
-    """Rows of marks along every n-th seam between rows of sections; 0 for none."""
+    """Rows of marks along every n-th join between rows of sections; 0 for none."""
     repeats: int = 1
     """How often each mark is read."""
 
@@ -68,6 +68,8 @@ class Task:
     tape: Tape
     units: Units
     limits: Limits
+    rows: tuple[ControlRow, ...] = ()
+    """Rows of marks that are set out already: they keep their names."""
 
 
 @dataclass(frozen=True)
@@ -81,8 +83,12 @@ class Work:
     @property
     def minutes(self) -> float:
         """Setting out and reading, by our estimates."""
-        marks = len(self.control.marks) * SECONDS_A_MARK
-        return (marks + self.forecast.readings * SECONDS_A_READING) / 60
+        return self.setting_out.minutes
+
+    @property
+    def setting_out(self) -> SettingOut:
+        """What it asks of a person."""
+        return SettingOut(len(self.control.marks), self.forecast.readings)
 
     @property
     def visible(self) -> float:
@@ -108,10 +114,12 @@ def work(task: Task, way: Way) -> Work:
     """
     if not 0 <= way.seam_rows <= task.plan.rows:
         raise BadInputError(
-            f"--seam-rows {way.seam_rows}: give 1 for each seam, 2 for one in two, or 0"
+            f"--seam-rows {way.seam_rows}: give 1 for each join, 2 for one in two, or 0"
         )
     heights = row_seams(task.plan)[:: way.seam_rows] if way.seam_rows else []
-    control = set_out(task.layout, way.spacing, task.tape, task.units, heights=heights)
+    control = set_out(
+        task.layout, way.spacing, task.tape, task.units, heights=heights, named=task.rows
+    )
     sd = float(np.sqrt(np.mean([mark.sd**2 for mark in control.marks])))
     marks = [mark.mark for mark in control.marks]
     seen = sights(task.plan, task.layout.grid, marks, None, sd)

@@ -9,15 +9,18 @@ from typing import TYPE_CHECKING, Any
 from marking.counts import counted
 from marking.interchange import SCHEMA, fit_record
 from marking.lengths import format_length, rough_length
-from marking.picture import set_down_readings
+from marking.setdowns import set_down_readings
+from marking.surveytext import survey_lines
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
 
+    from marking.hems import FoldLine
     from marking.job import MarkingJob
     from marking.layout import Layout
     from marking.numerals import Neighbours
     from marking.sections import Plan
+    from marking.settingout import SettingOut
 
 CAUTIONS = (
     "Try every pen on a scrap of the same canvas first: for width, bleeding and fastness.",
@@ -66,12 +69,13 @@ def fit_lines(layout: Layout, job: MarkingJob) -> Iterator[str]:
         f"- The far margin is {_pair(m.far_at_zero_end, m.far_at_far_end, job)} "
         "(zero end, far end). The grid is true to the near edge and is not bent to the others."
     )
-    yield from _survey_lines(layout, job)
+    yield from survey_lines(layout.top, job)
     if layout.slack != (1.0, 1.0):
         yield (
             f"- Drawn on slack cloth at {layout.slack[0]:.4f} along and {layout.slack[1]:.4f} "
             "across, to be true when stretched. All positions are those on the slack cloth."
         )
+    yield from _standards_line(layout, job)
     yield ""
 
 
@@ -91,7 +95,7 @@ def _numeral_lines(layout: Layout, job: MarkingJob) -> Iterator[str]:
         f"- Numerals {shown} high, measured over the ink; larger ones are kept out because "
         f"{legibility.limited_by}."
     )
-    far_off = format_length(legibility.view_from, job.units)
+    far_off = rough_length(legibility.view_from, job.units)
     angle = legibility.arc_minutes
     near = legibility.neighbours
     together = near is not None and legibility.height > near.apart_height
@@ -106,10 +110,18 @@ def _numeral_lines(layout: Layout, job: MarkingJob) -> Iterator[str]:
     yield f"- They are {weight}, {ratio:.1f} pen widths high."
     for change, height in legibility.larger:
         yield f"- `{change}` would allow {height:.1f} mm."
+
+
+def _standards_line(layout: Layout, job: MarkingJob) -> Iterator[str]:
+    """What the numerals were held against, for those who know the standards."""
+    legibility = layout.legibility
+    if legibility is None:
+        return
+    angle, far_off = legibility.arc_minutes, rough_length(legibility.view_from, job.units)
     yield (
-        f"- Held against: ISO 9241-3 (16 minutes of arc at least, better 20 to 22; here {angle:.0f}"
-        f" from {far_off}), NUREG-0700 (a digit's width between words on labels), ISO 3098 (10 pen "
-        "widths for type B, 14 for type A)."
+        f"- Held against: for the numerals, ISO 9241-3 (16 minutes of arc at least, better 20 to "
+        f"22; here {angle:.0f} from {far_off}), NUREG-0700 (a digit's width between words on "
+        "labels), ISO 3098 (10 pen widths for type B, 14 for type A)."
     )
 
 
@@ -129,34 +141,6 @@ def _gap_line(near: Neighbours, *, together: bool) -> str:
     )
 
 
-def _survey_lines(layout: Layout, job: MarkingJob) -> Iterator[str]:
-    top = layout.top
-    if top.adjustment is None:
-        yield "- No survey: the top is taken as a true rectangle. Measure it before inking."
-        return
-    lean = "outward" if top.out_of_square >= 0 else "inward"
-    wider = "far end" if top.out_of_parallel >= 0 else "zero end"
-    yield (
-        f"- The zero end leans {_small(top.out_of_square, job)} {lean} over its height, and the "
-        f"top is {_small(top.out_of_parallel, job)} wider at the {wider}. Lay a square into the "
-        "zero corner: if the end leans the other way, the two diagonals are exchanged."
-    )
-    yield (
-        f"- The six measurements disagree by {_small(top.adjustment.misclosure, job)} on the "
-        f"diagonal, {top.adjustment.in_sds:.1f} times what the tape explains: "
-        f"{'good' if top.adjustment.in_sds < 2 else 'measure again if you can'}."
-    )
-
-
-def _small(millimetres: float, job: MarkingJob) -> str:
-    """A small difference, without its sign, as the job's tape shows it and in millimetres."""
-    shown = f"{abs(millimetres):.1f} mm"
-    if job.units == "mm":
-        return shown
-    on_tape = format_length(abs(millimetres), job.units)
-    return f"{'under 1/32 in' if on_tape == '0 in' else on_tape} ({shown})"
-
-
 def fold_table(layout: Layout, job: MarkingJob) -> Iterator[str]:
     """Which line serves which fold, as a Markdown table."""
     yield "## Hem folds"
@@ -167,14 +151,23 @@ def fold_table(layout: Layout, job: MarkingJob) -> Iterator[str]:
     yield "|---|---|---|---|"
     pairs = zip(layout.folds[::2], layout.folds[1::2], strict=True)
     for side, end in pairs:
-        cells = (
-            "none"
-            if fold.line is None
-            else fold.line + (f" ({fold.off_by:+.2f} mm)" if fold.off_by else "")
-            for fold in (side, end)
-        )
-        yield f"| {side.hem} | {format_length(side.distance, job.units)} | {' | '.join(cells)} |"
+        cells = " | ".join(_serving(fold) for fold in (side, end))
+        yield f"| {side.hem} | {format_length(side.distance, job.units)} | {cells} |"
     yield ""
+
+
+_LINE_NAMES = {"long": "first long line", "hem": "hem line", "fold": "line of its own"}
+
+
+def _serving(fold: FoldLine) -> str:
+    """The line that gives a fold, as a person finds it on the cover."""
+    if fold.line is None:
+        return "no line there"
+    kind, _, number = fold.line.partition("-")
+    name = f"cross line {number}" if kind == "cross" else _LINE_NAMES[kind]
+    if not fold.off_by:
+        return name
+    return f"{name} ({abs(fold.off_by):.2f} mm {'further in' if fold.off_by > 0 else 'short'})"
 
 
 @dataclass(frozen=True)
@@ -185,6 +178,8 @@ class InForce:
     """What the sections are cut and drawn with, in words."""
     control: Mapping[str, Sequence[str]] = field(default_factory=dict)
     """Ids of the control marks that each section reaches, by section; empty before any is set."""
+    setting_out: SettingOut | None = None
+    """A person's work on the control marks; None before any is chosen."""
 
 
 def section_table(plan: Plan, job: MarkingJob, kept: InForce = InForce()) -> Iterator[str]:
@@ -192,9 +187,8 @@ def section_table(plan: Plan, job: MarkingJob, kept: InForce = InForce()) -> Ite
     yield "## Sections"
     yield ""
     yield (
-        f"{counted(len(plan.sections), 'section')}, {plan.columns} along by {plan.rows} across "
-        f"(no plan could do with fewer than {plan.bound[0]} along or {plan.bound[1]} across). "
-        f"{_set_down(plan)}"
+        f"{counted(len(plan.sections), 'section')}, {plan.columns} along by {plan.rows} across"
+        f"{_fewest(plan)}. {_set_down(plan)}"
     )
     yield ""
     if kept.correction is not None:
@@ -205,11 +199,14 @@ def section_table(plan: Plan, job: MarkingJob, kept: InForce = InForce()) -> Ite
         yield ""
     feed = plan.zone.feed
     places = ("along", "across") if feed is None else ("fed to",)
+    if plan.zone.name == "reach":
+        places = ("along", "stand at")
     heads = ["no.", "section", *places, "witness marks", *(["control marks"] * bool(kept.control))]
-    yield f"| {' | '.join([*heads, 'strokes', 'minutes'])} |"
-    yield "|---" * (len(heads) + 2) + "|"
+    heads += ["strokes", *(["minutes"] * plan.zone.timed)]
+    yield f"| {' | '.join(heads)} |"
+    yield "|---" * len(heads) + "|"
     for section in plan.sections:
-        readings = set_down_readings(section, job)
+        readings = set_down_readings(section, plan, job)
         marks = " ".join(mark.id for mark in section.witness) or "none: by tape"
         cells = [
             f"{section.order}",
@@ -219,16 +216,30 @@ def section_table(plan: Plan, job: MarkingJob, kept: InForce = InForce()) -> Ite
         ]
         if kept.control:
             cells.append(" ".join(kept.control.get(section.id, ())) or "none")
-        cells += [f"{len(section.pieces)}", f"{section.route.seconds / 60:.1f}"]
+        cells.append(f"{len(section.pieces)}")
+        seconds = plan.seconds(section)
+        if seconds is not None:
+            cells.append(f"{seconds / 60:.1f}")
         yield f"| {' | '.join(cells)} |"
     yield ""
     if kept.control:
         yield (
-            "Control marks are named by the line they stand on, counted from the zero line or "
-            "the base line: n15 is cross line 15 on the near line. Where a table here says how "
-            "far along a mark is, that is from the table's zero corner."
+            "Control marks are named by the line they stand on and counted along it: n15 and f15 "
+            "stand on cross line 15, at the near and the far line; z15 and e15 on the zero line "
+            "and the last cross line, 15 pitches up from the near line; ja15 on cross line 15 in "
+            "the first row along a join. Where a table here says how far along a mark is, that "
+            "is from the table's zero corner."
         )
         yield ""
+
+
+def _fewest(plan: Plan) -> str:
+    """That no plan has fewer, where that is so; else what any plan needs."""
+    if plan.bound == (plan.columns, plan.rows):
+        return ", the fewest there can be"
+    along, across = plan.bound
+    round_ = ", whichever way round the device lies," if plan.zone.ways_round[1:] else ""
+    return f" (any plan{round_} needs at least {along} along and at least {across} across)"
 
 
 def _set_down(plan: Plan) -> str:
@@ -236,8 +247,8 @@ def _set_down(plan: Plan) -> str:
     at = "at the readings, taped from the table's zero corner."
     if plan.zone.name == "reach":
         return (
-            "Stand at the long edge nearest to a section, where its reach along the table begins "
-            + at
+            "For each section stand at the edge named, where the reach along the table begins at "
+            "the reading, taped from the zero end."
         )
     if plan.zone.name == "beam":
         return f"Bring the picture over a section so that its usable part begins {at}"
@@ -279,17 +290,38 @@ def mark_table(plan: Plan, job: MarkingJob) -> Iterator[str]:
     yield ""
 
 
-def ink_lines(plan: Plan, job: MarkingJob) -> Iterator[str]:
+def ink_lines(plan: Plan, job: MarkingJob, kept: InForce = InForce()) -> Iterator[str]:
     """Ink and time, as Markdown."""
     yield "## Ink and time"
     yield ""
     for name, length in ink_by_pen(plan, job).items():
         pen = job.pens.named(name)
         life = f", {length / pen.ink_length:.1f} pens' worth" if pen.ink_length else ""
-        yield f"- {name} (holder {pen.slot}): {length / 1000:.1f} m{life}."
-    hours = sum(section.route.seconds for section in plan.sections) / 3600
-    yield f"- About {hours:.1f} h of drawing, setting down and reading marks not counted."
+        holder = f" (holder {pen.slot})" if plan.zone.name == "plotter" else ""
+        yield f"- {name}{holder}: {length / 1000:.1f} m{life}."
+    yield from _time_lines(plan, kept)
     yield ""
+
+
+def _time_lines(plan: Plan, kept: InForce) -> Iterator[str]:
+    """What is known of the time: the machine's, and a person's with the control marks."""
+    seconds = seconds_of(plan)
+    if seconds is None:
+        yield (
+            "- How long the drawing takes by hand is not told: no times for it are known yet. Time "
+            "the first section, and reckon the others by their ink."
+        )
+    else:
+        yield f"- About {seconds / 3600:.1f} h of drawing, setting down and reading not counted."
+    if kept.setting_out is not None:
+        yield f"- {kept.setting_out.said}"
+
+
+def seconds_of(plan: Plan) -> float | None:
+    """How long inking all sections takes; None where nobody knows the pace yet."""
+    each = [plan.seconds(section) for section in plan.sections]
+    known = [seconds for seconds in each if seconds is not None]
+    return sum(known) if len(known) == len(each) else None
 
 
 def markdown(layout: Layout, job: MarkingJob, plan: Plan | None, kept: InForce = InForce()) -> str:
@@ -303,7 +335,8 @@ def markdown(layout: Layout, job: MarkingJob, plan: Plan | None, kept: InForce =
     if plan is None:
         lines.append(_BEFORE_INKING)
     else:
-        lines += [*section_table(plan, job, kept), *mark_table(plan, job), *ink_lines(plan, job)]
+        lines += [*section_table(plan, job, kept), *mark_table(plan, job)]
+        lines += ink_lines(plan, job, kept)
         lines += ["## Cautions", "", *(f"- {caution}" for caution in CAUTIONS)]
     return "\n".join(lines) + "\n"
 
@@ -323,7 +356,7 @@ def record(
             "ink_mm": section.ink,
             "lifts": section.route.lifts,
             "travel_mm": section.route.travel,
-            "seconds": section.route.seconds,
+            "seconds": plan.seconds(section),
         }
         for section in plan.sections
     ]
@@ -336,7 +369,7 @@ def record(
         "correction": kept.correction,
         "sections": sections,
         "ink_mm_by_pen": ink_by_pen(plan, job),
-        "seconds": sum(section.route.seconds for section in plan.sections),
+        "seconds": seconds_of(plan),
         "warnings": [*layout.warnings, *plan.warnings],
         "cautions": list(CAUTIONS),
     }

@@ -93,6 +93,7 @@ class KeptLayout:
     hash: str
     begun_with: Any
     data: bytes
+    id: int = 0
 
 
 @dataclass(frozen=True)
@@ -104,6 +105,7 @@ class KeptDivision:
     zone: str
     begun_with: Any
     data: bytes
+    id: int = 0
 
 
 @dataclass(frozen=True)

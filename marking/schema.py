@@ -5,6 +5,7 @@ It owns every version of the tables; it must not know what a row says, nor who r
 
 from __future__ import annotations
 
+from contextlib import closing
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
@@ -66,6 +67,11 @@ MIGRATIONS = (
     """,
 )
 """One step a version; a released step is never edited, only followed by another."""
+TABLES = (
+    *("layout", "division", "standing_layout", "reading", "placement", "verification"),
+    *("ink", "run", "stroke", "beam", "whereabouts"),
+)
+"""All that rows are kept in."""
 
 
 def migrate(connection: sqlite3.Connection, steps: Sequence[str]) -> None:
@@ -91,7 +97,30 @@ def migrate(connection: sqlite3.Connection, steps: Sequence[str]) -> None:
 
 
 def version(connection: sqlite3.Connection) -> int:
-    """The schema version of the file; 0 of an empty one."""
-    if not connection.execute("SELECT 1 FROM sqlite_master WHERE name='schema_version'").fetchone():
+    """The schema version of the file; 0 of an empty one. Raises ValueError where it has none."""
+    if not connection.execute("SELECT 1 FROM sqlite_master").fetchone():
         return 0
-    return int(connection.execute("SELECT version FROM schema_version").fetchone()[0])
+    rows = connection.execute("SELECT version FROM schema_version").fetchall()
+    if len(rows) != 1 or not isinstance(rows[0][0], int) or rows[0][0] < 1:
+        raise ValueError(f"{str(rows[0][0])[:20] if rows else 'nothing'} stands for its format")
+    return int(rows[0][0])
+
+
+def columns_in(connection: sqlite3.Connection) -> frozenset[str]:
+    """The columns that the file has, as `table.column`."""
+    tables = connection.execute("SELECT name FROM sqlite_master WHERE type = 'table'").fetchall()
+    return frozenset(
+        f"{table}.{column[1]}"
+        for (table,) in tables
+        for column in connection.execute(f"PRAGMA table_info({table})").fetchall()
+    )
+
+
+def columns_at(number: int) -> frozenset[str]:
+    """The columns that a file of this version has."""
+    import sqlite3
+
+    with closing(sqlite3.connect(":memory:", isolation_level=None)) as empty:
+        if number:
+            migrate(empty, MIGRATIONS[:number])
+        return columns_in(empty)

@@ -98,6 +98,10 @@ class Plan:
     unreached: tuple[Unreached, ...]
     warnings: tuple[str, ...]
 
+    def seconds(self, section: Section) -> float | None:
+        """How long inking a section takes; None where nobody knows the pace yet."""
+        return section.route.seconds if self.zone.timed else None
+
     @property
     def columns(self) -> int:
         """How many sections stand along the table."""

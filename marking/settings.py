@@ -70,13 +70,17 @@ def _left_out(key: str, settings: Settings) -> bool:
 
 def in_words(differ: Sequence[Change], units: Units, model: type[BaseModel] = MarkingJob) -> str:
     """`grid.pitch was 1 in, is 1 1/2 in`, of the first few changes."""
-    shown = [
-        f"{one.key} was {_said(one.was, one.key, units, model)}, "
-        f"is {_said(one.now, one.key, units, model)}"
-        for one in differ[:4]
-    ]
+    shown = [f"{one.key} {_was_and_is(one, units, model)}" for one in differ[:4]]
     more = len(differ) - len(shown)
     return "; ".join(shown) + (f"; and {more} more" if more else "")
+
+
+def _was_and_is(one: Change, units: Units, model: type[BaseModel]) -> str:
+    was, now = (_said(value, one.key, units, model) for value in (one.was, one.now))
+    if was == now and isinstance(one.was, float) and isinstance(one.now, float):
+        # Closer together than a tape shows, as two steps of a plotter are.
+        was, now = (f"{value:.12g} mm" for value in (one.was, one.now))
+    return f"was {was}, is {now}"
 
 
 def _said(value: Any, key: str, units: Units, model: type[BaseModel]) -> str:

@@ -12,15 +12,16 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from marking.control import control_datum, set_out
-from marking.errors import BadInputError, RefusedError
+from marking.control import ControlRow, TapeRun, control_datum, lettered, set_out
+from marking.errors import RefusedError
+from marking.keptdata import as_kept
 from marking.laid import attributed, section_of, stances
 from marking.network import Reading, Setup
 from marking.plaindata import from_plain, plain
-from marking.pose import Pose
+from marking.pose import PARAMETERS, Pose
 from marking.record import layout_hash
 from marking.sights import Sights, sights
-from marking.tape import Tape
+from marking.tape import Tape, tape_reading
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -39,6 +40,8 @@ if TYPE_CHECKING:
 
     FloatArray = NDArray[np.float64]
 
+_ROWS_OF_0_1 = "abdghijklmopqrstuvxy"
+"""What version 0.1 called rows of control marks: those names are written on the cover."""
 _SAME_WINDOW = 0.01
 """mm that one cut's window may lie off another's and count as the same."""
 COVER = "cover"
@@ -135,7 +138,8 @@ def _inked_placements(record: Record, named: str) -> list[KeptPlacement]:
 def _readings_of(placed: KeptPlacement) -> Sequence[Sequence[Any]]:
     detail = placed.detail if isinstance(placed.detail, dict) else {}
     readings: Sequence[Sequence[Any]] = detail.get("readings", ())
-    return readings
+    with as_kept(detail, "readings"):
+        return [(mark, *rest) for mark, *rest in readings]
 
 
 def _alike(one: ControlMark, other: ControlMark) -> bool:
@@ -218,12 +222,19 @@ def _last_control(record: Record, layout: Layout) -> Mapping[str, Any] | None:
 
 
 def _set_out(result: Mapping[str, Any], layout: Layout, units: Units) -> Control:
-    if "control" in result:
-        kept: Control = from_plain(result["control"])
-        return kept
-    # Version 0.1 kept only what they come from.
-    tape, heights = Tape(**result["tape"]), result["heights"]
-    return set_out(layout, float(result["spacing"]), tape, units, heights=heights)
+    with as_kept(result, "control marks"):
+        if "control" in result:
+            kept: Control = from_plain(result["control"])
+            return kept
+        # Version 0.1 kept only what they come from.
+        tape, heights = Tape(**result["tape"]), result["heights"]
+        y0 = layout.grid.long_lines[0].y
+        named = [
+            ControlRow(lettered(place, _ROWS_OF_0_1), TapeRun(y - y0, tape_reading(y - y0, tape)))
+            for place, y in enumerate(heights)
+        ]
+        spacing = float(result["spacing"])
+        return set_out(layout, spacing, tape, units, heights=heights, named=named)
 
 
 def _inked(
@@ -287,7 +298,12 @@ def pose_record(pose: Pose) -> dict[str, Any]:
 
 def pose_from(kept: Mapping[str, Any]) -> Pose:
     """The pose kept as plain data."""
-    return Pose(np.array(kept["matrix"]), np.array(kept["shift"]), np.array(kept["about"]))
+    with as_kept(kept, "a pose"):
+        return Pose(
+            np.array(kept["matrix"], dtype=float).reshape(2, 2),
+            np.array(kept["shift"], dtype=float).reshape(2),
+            np.array(kept["about"], dtype=float).reshape(2),
+        )
 
 
 def setup_record(setup: Setup) -> dict[str, Any]:
@@ -301,15 +317,13 @@ def setup_record(setup: Setup) -> dict[str, Any]:
 
 def setup_from(placed: KeptPlacement) -> Setup:
     """The section as `setup_record` kept it. Raises BadInputError when it was kept otherwise."""
-    try:
-        detail = placed.detail
+    detail = placed.detail
+    with as_kept(detail, "a setup"):
         readings = tuple(
             Reading(str(mark), (float(x), float(y)), float(sd))
             for mark, x, y, sd in detail["readings"]
         )
-        return Setup(placed.section, pose_from(detail["inked_with"]), readings, detail["kind"])
-    except (KeyError, TypeError, ValueError) as fault:
-        raise BadInputError(
-            f"the kept placement of {placed.section} cannot be read ({fault!r}); put back a copy "
-            "of the job's folder"
-        ) from None
+        kind = detail["kind"]
+        if kind not in PARAMETERS:
+            raise ValueError(f"kind {kind!r}")
+        return Setup(placed.section, pose_from(detail["inked_with"]), readings, kind)

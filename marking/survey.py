@@ -1,4 +1,4 @@
-"""The real top from four sides and two diagonals, adjusted by least squares.
+"""The real top from four sides, two diagonals and what more was measured, by least squares.
 
 Table frame throughout: origin at the corner of zero end and near edge, x along the near edge,
 y towards the far edge, millimetres.
@@ -6,48 +6,50 @@ y towards the far edge, millimetres.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from marking.errors import BadInputError, RefusedError
 from marking.lengths import format_length
+from marking.surveyslips import MORE, TRUST, survey_slips
 from marking.tape import USUAL_TAPE, permissible_error
+from marking.topfigure import (
+    AGAIN,
+    NO_TOP,
+    SIDES,
+    Square,
+    Taking,
+    corners_of,
+    covariance,
+    distances,
+    first_guess,
+    unknowns_of,
+)
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from marking.job import TopTable
+    from marking.job import SurveyTable, TopTable
     from marking.lengths import Units
+    from marking.surveyslips import SurveySlips
     from marking.tape import Tape, TapeClass
 
     FloatArray = NDArray[np.float64]
 
-SIDES = (
-    "near",
-    "far",
-    "zero_end",
-    "far_end",
-    "diagonal_from_zero_near",
-    "diagonal_from_zero_far",
-)
+_USUAL_READING = 1.5875
+"""mm: how finely a tape is read where no survey says, a sixteenth of an inch."""
 _OTHER_TABLE, _OTHER_TABLE_LEAST = 0.03, 76.2
 """How far a measured side may lie from the table's own size: a share of it, or so many mm."""
-# Corners in order: zero end near, far end near, far end far, zero end far.
-_ENDS = ((0, 1), (3, 2), (0, 3), (1, 2), (0, 2), (3, 1))
 _TRIANGLES = ((0, 3, 4), (0, 2, 5), (1, 2, 4), (1, 3, 5))
-_NO_TOP = (
-    "table.survey: the six measurements describe a folded figure and no table top; "
-    "check which length was written to which key"
-)
-_TRUST = 3.0
-"""Standard deviations past which a misclosure is a mistake and no longer the tape."""
+_SAME = 0.999
+"""Share of the largest doubt from which on a measurement is as doubtful as the first."""
 
 
 @dataclass(frozen=True)
 class Adjustment:
-    """How well six measurements of one top agree. Arrays in the order of `SIDES`."""
+    """How well the measurements of one top agree. Arrays in the order of `names`."""
 
     measured: FloatArray
     adjusted: FloatArray
@@ -56,9 +58,13 @@ class Adjustment:
     """What each measurement alone would have to change by to close the figure, in mm, to first
     order: good to a part in a thousand for a slip of an inch."""
     misclosure: float
-    """The second diagonal as measured, less as the other five give it, in mm."""
+    """The second diagonal as measured, less as the others give it, in mm."""
     in_sds: float
-    """The misclosure over its standard deviation."""
+    """How many of its standard deviations the most doubtful one is off the others: with six, the
+    misclosure over its own, and the same for each."""
+    names: tuple[str, ...] = SIDES
+    doubt: FloatArray | None = None
+    """Each one's distance from the others over its standard deviation; None where six share one."""
 
 
 @dataclass(frozen=True)
@@ -101,15 +107,51 @@ def survey_top(table: TopTable, units: Units, tape: Tape = USUAL_TAPE) -> Top:
     if table.survey is None:
         length, width = table.length, table.width
         return Top(np.array([[0, 0], [length, 0], [length, width], [0, width]], dtype=float))
-    measured = np.array([getattr(table.survey, side) for side in SIDES])
+    measured, taking = taken(table.survey, tape)
     _check_possible(measured, units)
-    sd = tape_sd(measured, table.survey.reading, tape.tape_class)
-    corners, adjustment = adjust(measured * tape.true_per_shown, sd)
-    if adjustment.in_sds > _TRUST:
-        raise RefusedError(_which_again(adjustment, units))
+    corners, adjustment = adjusted(measured * tape.true_per_shown, taking)
+    if adjustment.in_sds > TRUST:
+        which = _which_again if len(taking.names) == len(SIDES) else _which_of_many
+        raise RefusedError(which(adjustment, units))
     _check_shape(corners)
     _check_is_this_table(measured, table, units)
     return Top(corners, adjustment)
+
+
+def taken(survey: SurveyTable, tape: Tape) -> tuple[FloatArray, Taking]:
+    """What a survey measured, in mm as the tape showed it, and how sure each is."""
+    lengths = {side: getattr(survey, side) for side in SIDES}
+    lengths |= {name: getattr(survey, name) for name in MORE}
+    if survey.again is not None:
+        lengths |= {f"{AGAIN}{side}": getattr(survey.again, side) for side in SIDES}
+    given = {name: length for name, length in lengths.items() if length is not None}
+    measured = np.array(list(given.values()))
+    square = None
+    if survey.square_along is not None and survey.square_across is not None:
+        legs = np.array([survey.square_along, survey.square_across])
+        along, across = (legs * tape.true_per_shown).tolist()
+        sd = float(tape_sd(legs, survey.reading, tape.tape_class).max())
+        square = Square(along, across, sd)
+    sds = tape_sd(measured, survey.reading, tape.tape_class)
+    return measured, Taking(tuple(given), sds, survey.reading / 2, square)
+
+
+def slips_of(table: TopTable, top: Top, tape: Tape = USUAL_TAPE) -> SurveySlips:
+    """How large a slip in each measurement of this very top would show, measured or not yet."""
+    reading = _USUAL_READING
+    taking = None
+    if table.survey is not None:
+        reading = table.survey.reading
+        _, taking = taken(table.survey, tape)
+
+    def sd_of(lengths: FloatArray) -> FloatArray:
+        return tape_sd(lengths, reading, tape.tape_class)
+
+    unknowns = unknowns_of(top.corners_table)
+    if taking is None:
+        six = Taking(SIDES, np.ones(len(SIDES)), reading / 2)
+        taking = replace(six, sd=sd_of(distances(six, unknowns)[0]))
+    return survey_slips(taking, unknowns, sd_of)
 
 
 def tape_sd(lengths: FloatArray, reading: float, tape_class: TapeClass = "II") -> FloatArray:
@@ -122,59 +164,41 @@ def tape_sd(lengths: FloatArray, reading: float, tape_class: TapeClass = "II") -
 
 
 def adjust(measured: FloatArray, sd: FloatArray) -> tuple[FloatArray, Adjustment]:
-    """Corners (4, 2) and residuals of six measurements, by Gauss-Newton on five unknowns."""
-    unknowns = _first_guess(measured)
-    weights = 1 / sd
+    """Corners (4, 2) and residuals of the six of `SIDES`, each with its standard deviation."""
+    return adjusted(measured, Taking(SIDES, sd, 0.0))
+
+
+def adjusted(measured: FloatArray, taking: Taking) -> tuple[FloatArray, Adjustment]:
+    """Corners (4, 2) and residuals of what was `measured`, by Gauss-Newton on five unknowns."""
+    unknowns = first_guess(measured)
+    whiten = np.linalg.inv(np.linalg.cholesky(covariance(taking, unknowns)))
     for _ in range(50):
-        computed, jacobian = _distances(unknowns)
-        step = np.linalg.lstsq(
-            jacobian * weights[:, None], (measured - computed) * weights, rcond=None
-        )[0]
+        computed, jacobian = distances(taking, unknowns)
+        step = np.linalg.lstsq(whiten @ jacobian, whiten @ (measured - computed), rcond=None)[0]
         unknowns = unknowns + step
         if np.abs(step).max() < 1e-10:
             break
-    computed, jacobian = _distances(unknowns)
-    # One measurement more than unknowns: the left null vector of the weighted design is the
-    # one condition the six must meet, and its squares are their shares of the redundancy.
-    null = np.linalg.svd((jacobian * weights[:, None]).T)[2][-1]
-    residual = measured - computed
-    in_sds = abs(float(null @ (residual * weights)))
+    computed, jacobian = distances(taking, unknowns)
+    # The null space of the weighted design holds the conditions that the figures must meet.
+    spare = len(measured) - len(unknowns)
+    null = np.linalg.svd((whiten @ jacobian).T)[2][-spare:]
+    failing = null.T @ (null @ (whiten @ (measured - computed)))
+    doubted = whiten.T @ failing
+    checked = ((null @ whiten) ** 2).sum(axis=0)
     with np.errstate(divide="ignore", invalid="ignore"):
-        closing = -residual / null**2
-    return _corners(unknowns), Adjustment(
-        measured, computed, sd, closing, -float(closing[-1]), in_sds
+        closing = -doubted / checked
+        doubt = np.abs(doubted) / np.sqrt(checked)
+    alone = spare == 1
+    return corners_of(unknowns), Adjustment(
+        measured,
+        computed,
+        taking.sd,
+        closing,
+        -float(closing[5]),
+        float(np.sqrt((failing**2).sum())) if alone else float(np.nanmax(doubt)),
+        taking.names,
+        None if alone else doubt,
     )
-
-
-def _corners(unknowns: FloatArray) -> FloatArray:
-    length, far_x, far_y, zero_x, zero_y = unknowns
-    return np.array([[0.0, 0.0], [length, 0.0], [far_x, far_y], [zero_x, zero_y]])
-
-
-def _distances(unknowns: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """The six distances and their (6, 5) derivatives."""
-    corners = _corners(unknowns)
-    start, end = np.array(_ENDS).T
-    runs = corners[end] - corners[start]
-    lengths = np.hypot(runs[:, 0], runs[:, 1])
-    if not lengths.min() > 0:
-        raise BadInputError(_NO_TOP)
-    directions = runs / lengths[:, None]
-    by_corner = np.zeros((6, 4, 2))
-    rows = np.arange(6)
-    by_corner[rows, end] += directions
-    by_corner[rows, start] -= directions
-    free = by_corner.reshape(6, 8)[:, [2, 4, 5, 6, 7]]
-    return lengths, free
-
-
-def _first_guess(measured: FloatArray) -> FloatArray:
-    near, _, zero_end, far_end, from_near, from_far = measured
-    far_x = (near**2 + from_near**2 - far_end**2) / (2 * near)
-    zero_x = (near**2 + zero_end**2 - from_far**2) / (2 * near)
-    far_y = np.sqrt(from_near**2 - far_x**2)
-    zero_y = np.sqrt(zero_end**2 - zero_x**2)
-    return np.array([near, far_x, far_y, zero_x, zero_y])
 
 
 def _check_possible(measured: FloatArray, units: Units) -> None:
@@ -219,7 +243,7 @@ def _check_shape(corners: FloatArray) -> None:
     after = np.roll(edges, -1, axis=0)
     turns = edges[:, 0] * after[:, 1] - edges[:, 1] * after[:, 0]
     if (turns <= 0).any():
-        raise BadInputError(_NO_TOP)
+        raise BadInputError(NO_TOP)
 
 
 def _which_again(adjustment: Adjustment, units: Units) -> str:
@@ -234,10 +258,29 @@ def _which_again(adjustment: Adjustment, units: Units) -> str:
     return (
         f"table.survey: the six measurements disagree by "
         f"{format_length(abs(adjustment.misclosure), units)} on the diagonal, "
-        f"{adjustment.in_sds:.1f} times what the tape explains ({_TRUST:g} is the limit). "
+        f"{adjustment.in_sds:.1f} times what the tape explains ({TRUST:g} is the limit). "
         f"Measure {SIDES[first]} again: {_should_read(adjustment, first, units)} would close the "
         f"figure with the squarest top. If it stands, measure {SIDES[second]} "
         f"({_should_read(adjustment, second, units)} would close it)"
+    )
+
+
+def _which_of_many(adjustment: Adjustment, units: Units) -> str:
+    """Names the measurement that the others contradict most, and those that may be it as well."""
+    assert adjustment.doubt is not None
+    doubt = np.nan_to_num(adjustment.doubt)
+    ranked = sorted(range(len(doubt)), key=lambda one: (-round(float(doubt[one]), 6), one))
+    likely = [one for one in ranked if doubt[one] > _SAME * doubt[ranked[0]]]
+    # Read twice, one and the same length is measured again, whichever reading was wrong.
+    sides = list(dict.fromkeys(adjustment.names[one].removeprefix(AGAIN) for one in likely))
+    first = ranked[0]
+    fits = f"{_should_read(adjustment, first, units)} would fit all others"
+    rest = f" If it stands, measure {' and '.join(sides[1:])}" if sides[1:] else ""
+    return (
+        f"table.survey: the {len(doubt)} measurements do not agree: {adjustment.names[first]} is "
+        f"{format_length(abs(float(adjustment.closing[first])), units)} off the others, "
+        f"{doubt[first]:.1f} times what the tape explains ({TRUST:g} is the limit). "
+        f"Measure {sides[0]} again: {fits}.{rest}"
     )
 
 

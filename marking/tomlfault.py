@@ -19,6 +19,8 @@ _BARE = re.compile(r"^(?P<key>[\w.-]+)\s*=\s*(?P<value>[^\s\"'\[{#][^#]*?)\s*(?:
 _NOT_CLOSED = re.compile(r"=\s*\"[^\"#]*$")
 _INCH_MARK = re.compile(r"^(?P<key>[\w.-]+)\s*=\s*\"(?P<value>[^\"\\]*\"[^\"\\]*)\"\s*(?:#.*)?$")
 _LONGEST_SHOWN = 60
+_LONGEST_ADVISED = 200
+"""Characters: a longer line is no length that somebody forgot the quotes of."""
 
 
 def toml_fault(said: str, text: str) -> str:
@@ -45,6 +47,8 @@ def _shown(line: str) -> str:
 
 
 def _advice(line: str) -> str | None:
+    if len(line) > _LONGEST_ADVISED:
+        return None
     if _CURLY.search(line):
         return f"these quotes are a word processor's; type straight ones: {_straight(line)}"
     length, bare = _LENGTH.search(line), _BARE.match(line) or _INCH_MARK.match(line)

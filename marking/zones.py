@@ -14,7 +14,7 @@ Corner = tuple[Literal[0, 1], Literal[0, 1]]
 
 @dataclass(frozen=True)
 class Pace:
-    """How fast a zone inks, for estimates. mm/s and seconds."""
+    """How fast a zone inks, for routes and, where it is timed, for estimates. mm/s and seconds."""
 
     draw: float
     travel: float
@@ -45,6 +45,13 @@ class Zone:
     """`home` when it is set down turned a quarter; None when it cannot be."""
     turned: bool = False
     """Whether it is turned a quarter, anticlockwise, from how its profile has it."""
+
+    @property
+    def timed(self) -> bool:
+        """Whether its pace is a machine's own, so that minutes can be told. How long a person
+        takes along a rule or with the light is not known yet: there the pace only orders strokes.
+        """
+        return self.name == "plotter"
 
     @property
     def depth(self) -> float:

@@ -20,6 +20,7 @@ from marking.proofplan import plan_proof
 from marking.tape import Tape
 
 TOLERANCE = 25.4 / 16
+LONG_BED = 'x_size = "154 in"\ny_size = "34 in"\ncoordinate_limit = 8388607\n'
 
 
 def kinds(layout, plan, rng):
@@ -89,10 +90,10 @@ def figures(layout, plan, sheet, count, rng):
 
 def main():
     count = int(sys.argv[1]) if len(sys.argv) > 1 else 200
-    for profile in ("roll-36", "flatbed-24x36"):
-        layout, plan = millrace(profile)
+    for bed, keys in (("a long bed", LONG_BED), ("24 x 36 in", "")):
+        layout, plan = millrace("flatbed-24x36", keys)
         sheet = plan_proof(layout, plan, Tape(), TOLERANCE, "in")
-        print(f"{profile}: {len(plan.sections)} sections, {len(sheet.distances)} distances")
+        print(f"{bed}: {len(plan.sections)} sections, {len(sheet.distances)} distances")
         rng = np.random.default_rng(7)
         for what, draw in kinds(layout, plan, rng).items():
             row(what, [draw() for _ in range(count)], sheet, rng)

@@ -11,7 +11,7 @@ import subprocess
 import sys
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import IO, TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -76,15 +76,15 @@ class Run:
 
 
 @contextlib.contextmanager
-def beam(folder: Path, port: int = 0) -> Iterator[Run]:
-    """`canvasrule beam --json` on a free port, ended as by Ctrl C."""
+def beam(folder: Path, port: int = 0, errors: IO[str] | None = None) -> Iterator[Run]:
+    """`canvasrule beam --json` on a free port, ended as by Ctrl C; `errors` takes its stderr."""
     command = [sys.executable, "-m", "devices.commands", "beam", "--job", str(folder)]
     command += ["--port", str(port), "--no-open", "--json"]
     root = str(Path(__file__).resolve().parent.parent)
     process = subprocess.Popen(
         command,
         stdout=subprocess.PIPE,
-        stderr=subprocess.DEVNULL,
+        stderr=errors or subprocess.DEVNULL,
         text=True,
         env={**os.environ, "PYTHONPATH": root},
     )
@@ -94,9 +94,30 @@ def beam(folder: Path, port: int = 0) -> Iterator[Run]:
         yield Run(said["stage"], said["remote"], said["code"], process)
     finally:
         if process.poll() is None:
+            process.send_signal(signal.SIGCONT)
             process.send_signal(signal.SIGINT)
         process.wait(20)
         process.stdout.close()
+
+
+@contextlib.contextmanager
+def told_by_beam(folder: Path) -> Iterator[str]:
+    """What `canvasrule beam` prints for a person before it serves."""
+    command = [sys.executable, "-m", "devices.commands", "beam", "--job", str(folder)]
+    process = subprocess.Popen(
+        [*command, "--port", "0", "--no-open"],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+        env={**os.environ, "PYTHONPATH": str(Path(__file__).resolve().parent.parent)},
+    )
+    assert process.stderr is not None
+    # The last thing that it says; everything before has been printed by then.
+    for line in process.stderr:
+        if line.startswith("Ctrl C"):
+            break
+    process.send_signal(signal.SIGINT)
+    yield process.communicate(timeout=20)[0]
 
 
 def stage_page(browser: Browser, run: Run, pixels: tuple[int, int]) -> Page:
@@ -121,9 +142,9 @@ def when(page: Page, true: str) -> None:
     raise AssertionError(f"never came true: {true}")
 
 
-def remote_page(browser: Browser, run: Run) -> Page:
+def remote_page(browser: Browser, run: Run, size: tuple[int, int] = (390, 844)) -> Page:
     """A remote the size of a phone, paired by its code."""
-    context = browser.new_context(viewport={"width": 390, "height": 844}, has_touch=True)
+    context = browser.new_context(viewport={"width": size[0], "height": size[1]}, has_touch=True)
     page = context.new_page()
     page.goto(run.remote)
     page.get_by_label("Code").fill(run.code)
@@ -141,8 +162,8 @@ def true_up(remote: Page, work: Work, section: str, real: Mapping) -> None:
         remote.locator("#at").get_by_text(f"Target {number}:").wait_for()
         lit = remote.evaluate(f"desk.true_up.targets[{number - 1}].lit")
         along, across = real.to_table(np.array([lit]))[0]
-        remote.get_by_label("Along from the zero end").fill(f"{along:.3f} mm")
-        remote.get_by_label("Across from the near edge").fill(f"{across:.3f} mm")
+        remote.get_by_label("Along").fill(f"{along:.3f} mm")
+        remote.get_by_label("Across").fill(f"{across:.3f} mm")
         remote.get_by_role("button", name="Landed", exact=True).click()
         remote.get_by_role("button", name=f"Target {number}, landed").wait_for()
     remote.get_by_role("button", name="Work it out").click()

@@ -31,12 +31,12 @@ from marking.tape import Tape
 READING_SD = 0.25
 
 
-def millrace(profile):
-    """Layout and plan of the bench for one stock plotter."""
+def millrace(profile, keys=""):
+    """Layout and plan of the bench for one stock plotter, with what `keys` say of it otherwise."""
     text = stock().joinpath("demo", "millrace", "job.toml").read_text(encoding="utf-8")
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder, "job.toml")
-        path.write_text(text.replace("flatbed-a3", profile), encoding="utf-8")
+        path.write_text(text.replace('"flatbed-a3"', f'"{profile}"\n{keys}'), encoding="utf-8")
         job = load_job(Path(folder), Job)
     layout = lay_out(job)
     # The figures of these tests are those of the bed as its profile has it, turned or not.

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import json
+import re
 from dataclasses import replace
 
 import numpy as np
 import pytest
-from browsers import hung_crooked, millrace
+from browsers import hung_crooked, millrace, told_by_beam
 
 from devices.beam.desk import acted, begun, is_lit
 from devices.beam.memory import keep, remembered
@@ -319,3 +320,26 @@ def test_a_true_up_under_way_of_an_earlier_version_is_read(desk, work, tmp_path)
         under_way = remembered(record, work).true_up
     assert under_way.landed["1"].at_table == (25.4, 25.4)
     assert under_way.targets[0].at_px == (100.0, 900.0)
+
+
+@pytest.mark.parametrize("words", [("section",), ("write", "--report")])
+def test_a_height_that_does_not_hold_the_tolerance_is_told_wherever_it_matters(
+    work, tmp_path, run_cli, words
+):
+    text = (tmp_path / "job.toml").read_text("utf-8")
+    fine = re.sub(r"(?m)^tolerance = .*$", 'tolerance = "1/64 in"', text)
+    assert fine != text
+    (tmp_path / "job.toml").write_text(fine, "utf-8")
+    planned = run_cli("beam", "--plan", "--job", str(tmp_path)).stdout
+    told = next(line for line in planned.splitlines() if "is allowed" in line)
+    done = run_cli(*words, "--for", "beam", "--job", str(tmp_path))
+    assert done.returncode == 0
+    assert f"note: {told}" in done.stderr
+    if "write" in words:
+        assert told in (tmp_path / "out" / "report.md").read_text("utf-8")
+
+
+def test_no_phone_is_offered_an_address_that_it_cannot_open(work, tmp_path):
+    with told_by_beam(tmp_path) as said:
+        assert "on a phone or tablet:" not in said
+        assert "start it again with --lan" in said

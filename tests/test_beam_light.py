@@ -15,13 +15,15 @@ from playwright.sync_api import sync_playwright
 from svgelements import SVG, Line, Path
 
 from devices.beam.calibration import Landing, calibrate
-from devices.beam.desk import acted
+from devices.beam.desk import acted, begun
 from devices.beam.mapping import Mapping
 from devices.beam.memory import keep, remembered
-from devices.beam.overlay import carried, clipped, overlay
+from devices.beam.overlay import carried, clipped
+from devices.beam.scene import geometry
 from devices.beam.sheet import Look, sheet_png, sheet_svg
 from devices.beam.throw import lens_axis, lens_over
 from devices.beam.trueup import Trued
+from devices.beam.work import work_for
 from marking.record import open_record
 
 QUARTER = 0.25
@@ -89,7 +91,7 @@ def off_lines(picture, hung):
 
 
 def light_of(hung):
-    return overlay(hung.work.section(SECTION), hung.mapping, hung.pixels, "in")
+    return hung.work.light(SECTION, hung.mapping)
 
 
 def test_the_written_picture_has_every_line_where_opencv_puts_it(hung):
@@ -195,10 +197,10 @@ def test_a_line_past_the_horizon_is_not_folded_back_into_the_picture():
 
 
 def test_what_falls_outside_the_picture_is_measured_and_not_silent(hung):
-    whole = overlay(hung.work.section(SECTION), hung.mapping, hung.pixels, "in")
+    whole = hung.work.light(SECTION, hung.mapping)
     assert whole.unlit == 0
     aside = hung.mapping.shifted(hung.pixels[0] / 2, 0)
-    half = overlay(hung.work.section(SECTION), aside, hung.pixels, "in")
+    half = hung.work.light(SECTION, aside)
     ink = sum(piece.stroke.length for piece in hung.work.section(SECTION).pieces)
     assert 0.2 * ink < half.unlit < 0.8 * ink
 
@@ -209,6 +211,35 @@ def test_the_scale_bar_measures_what_it_says(hung):
     ends = hung.mapping.to_table(bar.points[[0, -1]])
     assert np.hypot(*(ends[1] - ends[0])) == pytest.approx(light.bar, abs=1e-6)
     assert light.bar == 20 * 25.4
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_the_scale_bar_keeps_half_a_pitch_from_every_line_along_it(make_job, seed):
+    rng = np.random.default_rng(seed)
+    widths = [58.5, *rng.integers(40 * 16, 72 * 16, 3) / 16]
+    for width in widths:
+        # The wider pitches, and long lines over the whole width, leave least room.
+        pitch = rng.choice(["1 in", "3/4 in", "1 1/4 in"])
+        full = rng.choice(["bands", "full"])
+        work = work_for(
+            make_job(
+                f'[table]\nlength = "96 in"\nwidth = "{width} in"\n'
+                f'[grid]\npitch = "{pitch}"\nlong_lines = "{full}"\n'
+            )
+        )
+        along = [s.points for s in work.layout.strokes if s.layer in ("long", "hem")]
+        heights = np.array([points[:, 1].mean() for points in along])
+        for section in work.section_ids:
+            mapping = work.expected(section)
+            desk = replace(
+                begun(work), section=section, trued={section: Trued(mapping, 1, (), True)}
+            )
+            drawn = geometry(desk, work)
+            bar = next(one for one in drawn["aside"] if one["kind"] == "scale")
+            y = mapping.to_table(np.reshape(bar["points"], (-1, 2)))[:, 1]
+            clear = np.abs(heights[:, None] - y).min()
+            # Told to the page in thousandths of a pixel.
+            assert clear >= work.job.grid.pitch / 2 - 0.01, (width, pitch, full, section)
 
 
 def test_registration_targets_stand_round_the_section_s_witness_marks(hung):

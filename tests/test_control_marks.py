@@ -7,6 +7,8 @@ reader and an SVG renderer that are no part of this project, and scipy.
 from __future__ import annotations
 
 import io
+import re
+from dataclasses import asdict
 
 import numpy as np
 import pypdfium2
@@ -18,8 +20,11 @@ from marking.control import control_datum, marks_on, set_out
 from marking.controlsheet import control_pages
 from marking.errors import RefusedError
 from marking.layout import lay_out
-from marking.page import page_svg, pages_pdf
+from marking.page import Page, page_svg, pages_pdf
 from marking.picture import png
+from marking.record import layout_hash, open_record
+from marking.settingout import row_seams
+from marking.standing import COVER, control_set_out, plan_hash
 from marking.tape import Tape
 
 SIX_INCHES = 6 * 25.4
@@ -203,3 +208,98 @@ def test_the_sheet_is_the_same_bytes_every_time(control, millrace_layout, millra
     assert pages_pdf(pages[0]) == pages_pdf(pages[1])
     assert page_svg(pages[0][0]) == page_svg(pages[1][0])
     assert b"CreationDate (D:20000101" in pages_pdf(pages[0])
+
+
+def test_rows_along_joins_are_named_from_the_near_edge_without_a_gap(
+    millrace_layout, millrace_plan
+):
+    heights = row_seams(millrace_plan)
+    control = set_out(millrace_layout, SIX_INCHES, Tape(), "in", heights=heights)
+    names = [row.letter for row in control.rows]
+    # The alphabet as every sewist says it, after what tells a row from the other lines' marks.
+    assert [name[-1] for name in names] == list("abcdef")[: len(heights)]
+    assert len(heights) == 6
+    ids = [mark.mark.id for mark in control.marks]
+    assert len(set(ids)) == len(ids)
+    others = {mark.mark.id[0] for mark in control.marks if mark.line != "row"} | {"w"}
+    assert not {name[0] for name in names} & others
+    many = set_out(millrace_layout, SIX_INCHES, Tape(), "in", heights=np.linspace(50, 1500, 60))
+    assert len({row.letter for row in many.rows}) == 60
+
+
+def test_a_row_that_is_set_out_keeps_the_name_that_is_written_beside_it(
+    millrace_layout, millrace_plan
+):
+    heights = row_seams(millrace_plan)
+    first = set_out(millrace_layout, SIX_INCHES, Tape(), "in", heights=heights[::2])
+    more = set_out(millrace_layout, SIX_INCHES, Tape(), "in", heights=heights, named=first.rows)
+    before = {mark.mark.id: mark.mark.at_table for mark in first.marks}
+    after = {mark.mark.id: mark.mark.at_table for mark in more.marks}
+    assert len(after) > len(before)
+    assert {name: after[name] for name in before} == before
+
+
+def test_rows_that_version_0_1_set_out_keep_its_letters(tmp_path, millrace_layout, millrace_plan):
+    """It kept where rows stand and not their names; they are written on the cover."""
+    heights = row_seams(millrace_plan)
+    with open_record(tmp_path) as record:
+        record.add_check(
+            layout_hash(millrace_layout),
+            "control",
+            COVER,
+            {
+                "spacing": SIX_INCHES,
+                "heights": heights,
+                "tape": asdict(Tape()),
+                "plan": plan_hash(millrace_plan),
+            },
+        )
+        control = control_set_out(record, millrace_layout, "in")
+    assert [row.letter for row in control.rows] == ["a", "b", "d", "g", "h", "i"]
+
+
+SPOKEN = {
+    "half the": 0.5,
+    "two thirds of the": 2 / 3,
+    "three quarters of the": 0.75,
+    "the": 1.0,
+    "one and a half times the": 1.5,
+    "twice the": 2.0,
+    "three times the": 3.0,
+}
+
+
+@pytest.mark.parametrize(
+    ("length", "width"),
+    [("150 in", "64 in"), ("75 in", "64 in"), ("64 in", "64 in"), ("2 m", "3 m")],
+)
+def test_the_far_line_is_shifted_by_a_share_that_a_person_can_take(
+    make_job, monkeypatch, length, width
+):
+    """Taken as the sheet says it, most of the difference is gone, and measuring again shows it.
+
+    By the diagonals of a sheared rectangle themselves, without the rule for small shifts.
+    """
+    job = make_job({"table": {"length": length, "width": width}})
+    layout = lay_out(job)
+    heard = []
+    paragraph = Page.paragraph
+
+    def hear(self, text, *at, **more):
+        heard.append(text)
+        return paragraph(self, text, *at, **more)
+
+    monkeypatch.setattr(Page, "paragraph", hear)
+    control_pages(set_out(layout, SIX_INCHES, Tape(), "in"), layout, job.title, "in", "letter")
+    (step,) = (text for text in heard if text.startswith("Diagonals"))
+    said = re.search(r"zero end by (.+?) difference; .*measure both again", step)
+    assert said is not None, step
+    grid = layout.grid
+    run = float(grid.cross_x[-1] - grid.cross_x[0])
+    rise = grid.long_lines[-1].y - grid.long_lines[0].y
+
+    def difference(lean):
+        return np.hypot(run + lean, rise) - np.hypot(run - lean, rise)
+
+    found = difference(3.0)
+    assert abs(difference(3.0 - SPOKEN[said[1]] * found)) < 0.2 * found

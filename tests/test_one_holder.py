@@ -36,12 +36,16 @@ UNIT = 0.025
 """mm: the A4 flat bed's, from its profile."""
 
 
-def drawn(path: Path, origin: tuple[float, float]) -> list[NDArray[np.float64]]:
-    """What an interpreter draws from a file, on the table; it wants the escape first."""
+def drawn(path: Path, origin: tuple[float, float], *, turned: bool) -> list[NDArray[np.float64]]:
+    """What an interpreter draws from a file, on the table; it wants the escape first.
+
+    A device that is set down `turned` has its X across the table and its Y back along it.
+    """
+    axes = np.array([(0, 1), (-1, 0)] if turned else [(1, 0), (0, 1)])
     data = b"\x1b%1B" + path.read_bytes()
     player = hpgl2.record_plotter_output(data, hpgl2.MergeControl.NONE)
     return [
-        np.array([(at.x, at.y) for at in line.vertices()]) * UNIT + origin
+        np.array([(at.x, at.y) for at in line.vertices()]) @ axes * UNIT + origin
         for _, _, line in player.recordings()
     ]
 
@@ -74,12 +78,12 @@ def test_ticks_that_share_the_holder_of_the_ink_are_files_of_their_own(
         ticks = [one["points"] for one in section["strokes"] if one["pen"] == "removable"]
         name, own = f"sections/{section['id']}.hpgl", f"sections/{section['id']}-removable.hpgl"
         assert (own in files) == bool(ticks)
-        ink = drawn(job / "out" / name, files[name]["origin"])
+        ink = drawn(job / "out" / name, files[name]["origin"], turned=section["turned"])
         assert not any(lies_in(ink, tick) for tick in ticks)
         assert len(ink) > 0
         if ticks:
             assert files[own]["section"] == section["id"]
-            alone = drawn(job / "out" / own, files[own]["origin"])
+            alone = drawn(job / "out" / own, files[own]["origin"], turned=section["turned"])
             assert all(lies_in(alone, tick) for tick in ticks)
             assert len(alone) == len(ticks)
             ticked += 1

@@ -154,9 +154,11 @@ def test_a_section_begun_on_one_plotter_is_not_gone_on_with_on_another(
     with open_record(folder) as record:
         assert record.runs(SECTION)
     text = (folder / "job.toml").read_text()
-    (folder / "job.toml").write_text(text + 'draw_speed = "50 mm/s"\n')
+    (folder / "job.toml").write_text(text + 'unit = "0.0251 mm"\n')
     assert main([*drive, "--simulate"]) == 1
-    assert "put them back" in capsys.readouterr().err
+    err = capsys.readouterr().err
+    assert "plotter.unit was 0.025 mm, is 0.0251 mm" in err
+    assert "Put them back" in err
     (folder / "job.toml").write_text(text.replace('"26 in"', '"25 in"'))
     assert main([*drive, "--simulate"]) == 1
     assert "job.toml" in capsys.readouterr().err

@@ -11,7 +11,7 @@ import re
 import numpy as np
 import pytest
 from covers import Cover, taped
-from scipy import optimize
+from scipy import optimize, stats
 
 from marking.distortion import WHOLE, effect, patch_at, whole_rows
 from marking.errors import BadInputError
@@ -165,7 +165,7 @@ def test_stretch_and_skew_are_each_found_and_not_taken_for_the_other(plan, error
     assert not verdict.worst_section.certain
 
 
-@pytest.mark.parametrize("section", ["r1c2", "r2c3", "r3c4", "r2c1"])
+@pytest.mark.parametrize("section", ["r1c2", "r2c3", "r2c6", "r2c1"])
 def test_a_single_misplaced_section_is_found_named_and_failed(plan, section):
     verdict = prove(plan, cover(plan, moved={section: (4.0, 0.0)}, noise=2), Tape(), SIXTEENTH)
     assert verdict.outcome == "fail"
@@ -225,7 +225,13 @@ def test_the_adjustment_is_scipys_least_squares_with_the_priors_as_observations(
         return np.concatenate([(length - measured) / sd, state / prior])
 
     best = optimize.least_squares(
-        misfit, np.zeros(len(prior)), x_scale=prior, xtol=1e-12, ftol=1e-12, gtol=1e-10
+        misfit,
+        np.zeros(len(prior)),
+        jac="3-point",  # a forward difference ends 0.003 mm short of the least
+        x_scale=prior,
+        xtol=1e-14,
+        ftol=1e-14,
+        gtol=1e-12,
     )
     covariance = np.linalg.inv(best.jac.T @ best.jac)[:-2, :-2]
     verdict = prove(plan, shown, Tape(), SIXTEENTH)
@@ -236,12 +242,13 @@ def test_the_adjustment_is_scipys_least_squares_with_the_priors_as_observations(
 
 def test_the_stated_doubt_holds_the_truth_19_times_in_20(plan):
     inside = []
-    for seed in range(80):
+    for seed in range(120):
         verdict = prove(plan, cover(plan, along=1.0, skew=-1.0, noise=seed), Tape(), SIXTEENTH)
         for name, truth in (("along", 1.0), ("skew", -1.0), ("across", 0.0)):
             estimate = verdict.whole[name]
             inside.append(abs(estimate.value - truth) <= 1.96 * estimate.sd)
-    assert np.mean(inside) >= 0.93
+    # Fewer than chance leaves once in a hundred such tests.
+    assert sum(inside) >= stats.binom.ppf(0.01, len(inside), 0.95)
 
 
 def test_a_later_proof_says_what_the_cloth_has_done_since(plan, tmp_path):

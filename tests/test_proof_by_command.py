@@ -16,12 +16,16 @@ if TYPE_CHECKING:
 
     from conftest import RunCli
 
-ROLL = '[table]\nlength = "150 in"\nwidth = "64 in"\n[plotter]\nprofile = "roll-36"\n'
+LONG_BED = (
+    '[table]\nlength = "150 in"\nwidth = "64 in"\n'
+    '[plotter]\nprofile = "flatbed-24x36"\nx_size = "154 in"\ny_size = "34 in"\n'
+    "coordinate_limit = 8388607\n"
+)
 
 
 @pytest.fixture
 def job(tmp_path: Path) -> Path:
-    return job_in(tmp_path / "bench", ROLL)
+    return job_in(tmp_path / "bench", LONG_BED)
 
 
 def asked(run_cli: RunCli, folder: Path, *words: str) -> Any:
@@ -89,7 +93,7 @@ def test_a_sheet_that_grows_keeps_its_names_and_none_is_asked_for_that_cannot_pa
     assert first["chance"] >= 0.5
     longer = asked(run_cli, job, "--distances", "90")
     assert longer["distances"][: len(first["distances"])] == first["distances"]
-    (job / "job.toml").write_text(ROLL + '[tape]\ndivision = "1/4 in"\n', "utf-8")
+    (job / "job.toml").write_text(LONG_BED + '[tape]\ndivision = "1/4 in"\n', "utf-8")
     done = run_cli("prove", "--job", job)
     assert done.stdout.count("No number of distances can pass") == 1
     assert "What would do: a tolerance of" in done.stdout

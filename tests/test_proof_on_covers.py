@@ -21,21 +21,28 @@ from marking.verdict import furthest
 
 SIXTEENTH = 25.4 / 16
 TABLE = {"length": "150 in", "width": "64 in"}
+LONG_BED = {
+    "profile": "flatbed-24x36",
+    "x_size": "154 in",
+    "y_size": "34 in",
+    "coordinate_limit": 8388607,
+}
+"""Two set-downs, one beside the other."""
 
 
-def bench(millrace_layout, millrace, make_job, profile):
-    job = make_job({"table": TABLE, "plotter": {"profile": profile}})
+def bench(millrace_layout, millrace, make_job, **plotter):
+    job = make_job({"table": TABLE, "plotter": plotter})
     return cut_into_sections(millrace_layout, millrace, job.plotter.zone)
 
 
 @pytest.fixture(scope="module")
-def roll(millrace, millrace_layout, make_job):
-    return bench(millrace_layout, millrace, make_job, "roll-36")
+def long_bed(millrace, millrace_layout, make_job):
+    return bench(millrace_layout, millrace, make_job, **LONG_BED)
 
 
 @pytest.fixture(scope="module")
-def sheet(millrace_layout, roll):
-    return plan_proof(millrace_layout, roll, Tape(), SIXTEENTH, "in")
+def sheet(millrace_layout, long_bed):
+    return plan_proof(millrace_layout, long_bed, Tape(), SIXTEENTH, "in")
 
 
 @pytest.fixture(scope="module")
@@ -89,7 +96,7 @@ def test_three_sections_3_mm_off_never_pass(few, millrace_layout, millrace_plan)
 
 @pytest.mark.parametrize("error", ["stretch", "lean", "width"])
 def test_a_line_too_far_is_told_in_full_from_the_zero_line_and_the_near_line(
-    sheet, millrace_layout, roll, error
+    sheet, millrace_layout, long_bed, error
 ):
     x = millrace_layout.grid.cross_x
     ys = [line.y for line in millrace_layout.grid.long_lines]
@@ -98,19 +105,19 @@ def test_a_line_too_far_is_told_in_full_from_the_zero_line_and_the_near_line(
         "width": {"stretch": (0.0, 2.8 / (ys[-1] - ys[0]))},
         "lean": {"lean": 2.8},
     }[error]
-    verdict = judged(sheet, cover_of(millrace_layout, roll, **errors))
+    verdict = judged(sheet, cover_of(millrace_layout, long_bed, **errors))
     assert verdict.worst_line.estimate.value == pytest.approx(2.8, abs=0.1)
     assert verdict.worst_line.axis == ("across" if error == "width" else "along")
 
 
-def test_verdict_and_figures_never_disagree(sheet, millrace_layout, roll):
+def test_verdict_and_figures_never_disagree(sheet, millrace_layout, long_bed):
     rng = np.random.default_rng(14)
-    names = [section.id for section in roll.sections]
+    names = [section.id for section in long_bed.sections]
     seen = set()
     for _ in range(60):
         cover = cover_of(
             millrace_layout,
-            roll,
+            long_bed,
             poses=knocked(rng, names, rng.choice([0.0, 0.2, 1.0])),
             stretch=tuple(rng.normal(0, rng.choice([0, 0.0002, 0.0006]), 2)),
             lean=rng.normal(0, rng.choice([0, 0.5, 2])),
@@ -142,10 +149,10 @@ def test_the_limits_are_those_of_one_line_where_there_is_but_one():
 
 
 def test_no_more_is_said_to_be_unmoved_than_the_sections_found_out_of_place_allow(
-    sheet, millrace_layout, roll
+    sheet, millrace_layout, long_bed
 ):
-    first = judged(sheet, cover_of(millrace_layout, roll), 1)
-    slipped = cover_of(millrace_layout, roll, poses={"r2c1": (0.0, 2.8, 0.0)})
+    first = judged(sheet, cover_of(millrace_layout, long_bed), 1)
+    slipped = cover_of(millrace_layout, long_bed, poses={"r2c1": (0.0, 2.8, 0.0)})
     later = judged(sheet, slipped, 2)
     said = "\n".join(since_lines(since(proof_record(first), later)))
     assert "The cloth has not moved" not in said
@@ -153,57 +160,59 @@ def test_no_more_is_said_to_be_unmoved_than_the_sections_found_out_of_place_allo
     assert re.search(r"a section by itself: r\dc1, \d\.\d+ \+/- \d\.\d+ mm across", said)
 
 
-def test_one_slip_of_the_tape_fails_nobody_and_is_named(sheet, millrace_layout, roll):
-    shown = taped(cover_of(millrace_layout, roll), sheet)
+def test_one_slip_of_the_tape_fails_nobody_and_is_named(sheet, millrace_layout, long_bed):
+    shown = taped(cover_of(millrace_layout, long_bed), sheet)
     for distance in sheet.distances:
         verdict = prove(sheet, {**shown, distance.id: shown[distance.id] + 8.0}, Tape(), SIXTEENTH)
         assert verdict.outcome == "measure again"
         assert distance.id in verdict.again
 
 
-def test_the_default_sheet_is_the_fewest_that_can_pass(sheet, millrace_layout, roll):
+def test_the_default_sheet_is_the_fewest_that_can_pass(sheet, millrace_layout, long_bed):
     count = len(sheet.distances)
     assert count == sheet.fewest
-    fewer = plan_proof(millrace_layout, roll, Tape(), SIXTEENTH, "in", most=count - 8)
+    fewer = plan_proof(millrace_layout, long_bed, Tape(), SIXTEENTH, "in", most=count - 8)
     assert not fewer.could_pass(SIXTEENTH)
     assert fewer.distances == sheet.distances[: count - 8]
     # As often as the sheet says, by covers and a tape that know nothing of the proof.
-    true = cover_of(millrace_layout, roll)
+    true = cover_of(millrace_layout, long_bed)
     passed = [judged(sheet, true, seed).outcome == "pass" for seed in range(100)]
     chance = sheet.forecast.chance(SIXTEENTH)
     assert np.mean(passed) == pytest.approx(chance, abs=3 * np.sqrt(chance * (1 - chance) / 100))
 
 
-def test_a_grown_sheet_keeps_the_names_of_one_begun_with_another_tape(sheet, millrace_layout, roll):
+def test_a_grown_sheet_keeps_the_names_of_one_begun_with_another_tape(
+    sheet, millrace_layout, long_bed
+):
     finer = Tape("I", 25.4 / 64)
     grown = plan_proof(
-        millrace_layout, roll, finer, SIXTEENTH, "in", most=90, begun=sheet.distances
+        millrace_layout, long_bed, finer, SIXTEENTH, "in", most=90, begun=sheet.distances
     )
     assert grown.distances[: len(sheet.distances)] == sheet.distances
 
 
-def test_where_no_number_is_enough_it_is_said_why_and_what_would_do(millrace_layout, roll):
+def test_where_no_number_is_enough_it_is_said_why_and_what_would_do(millrace_layout, long_bed):
     coarse = Tape(division=25.4 / 8)
-    none = plan_proof(millrace_layout, roll, coarse, SIXTEENTH, "in")
+    none = plan_proof(millrace_layout, long_bed, coarse, SIXTEENTH, "in")
     assert none.fewest is None
     assert not none.could_pass(SIXTEENTH)
     assert none.hindrance.by_reading > none.hindrance.by_tape
     assert none.hindrance.tolerance > SIXTEENTH
-    wider = plan_proof(millrace_layout, roll, coarse, 1.1 * none.hindrance.tolerance, "in")
+    wider = plan_proof(millrace_layout, long_bed, coarse, 1.1 * none.hindrance.tolerance, "in")
     assert wider.fewest is not None
-    short = plan_proof(millrace_layout, roll, Tape(), SIXTEENTH / 2, "in")
+    short = plan_proof(millrace_layout, long_bed, Tape(), SIXTEENTH / 2, "in")
     assert any(one.finer for one in short.hindrance.remedies)
 
 
-def test_false_verdicts_are_as_rare_as_they_are_said_to_be(sheet, millrace_layout, roll):
+def test_false_verdicts_are_as_rare_as_they_are_said_to_be(sheet, millrace_layout, long_bed):
     rng = np.random.default_rng(95)
-    names = [section.id for section in roll.sections]
+    names = [section.id for section in long_bed.sections]
     passed, told, gross = [], [], []
     for _ in range(60):
         poses = knocked(rng, names, 0.2, int(rng.integers(0, 2)), float(rng.uniform(2, 4)))
         stretch = (float(rng.normal(0, 0.0005)), float(rng.normal(0, 0.0005)))
         cover = cover_of(
-            millrace_layout, roll, poses=poses, stretch=stretch, lean=float(rng.normal(0, 1.5))
+            millrace_layout, long_bed, poses=poses, stretch=stretch, lean=float(rng.normal(0, 1.5))
         )
         verdict = judged(sheet, cover, int(rng.integers(1 << 30)))
         limits = verdict.worst_line.limits
@@ -216,5 +225,5 @@ def test_false_verdicts_are_as_rare_as_they_are_said_to_be(sheet, millrace_layou
     assert not any(gross)
     assert np.mean(passed) <= 0.05
     assert np.mean(told) >= 0.93
-    true = cover_of(millrace_layout, roll)
+    true = cover_of(millrace_layout, long_bed)
     assert not any(judged(sheet, true, seed).outcome == "fail" for seed in range(100, 160))

@@ -217,7 +217,7 @@ def test_a_folder_that_is_not_there_is_said_so(tmp_path):
 
 
 def test_a_locked_record_says_who_to_wait_for(tmp_path, monkeypatch):
-    monkeypatch.setattr("marking.record._PATIENCE_SECONDS", 0.05)
+    monkeypatch.setattr("marking.recordfile.PATIENCE_SECONDS", 0.05)
     with open_record(tmp_path) as record:
         other = sqlite3.connect(tmp_path / RECORD_FILE, isolation_level=None)
         other.execute("BEGIN IMMEDIATE")

@@ -42,9 +42,8 @@ def written(monkeypatch: pytest.MonkeyPatch) -> dict[int, list[tuple[str, Box]]]
     return heard
 
 
-def overprinted(texts: list[tuple[str, Box]]) -> list[tuple[str, str]]:
-    """Pairs of texts that come nearer to each other than a third of a millimetre."""
-    near = 1 / 3
+def overprinted(texts: list[tuple[str, Box]], near: float = 1 / 3) -> list[tuple[str, str]]:
+    """Pairs of texts that come nearer to each other than `near`: a third of a millimetre."""
     return [
         (one, other)
         for count, (one, (a0, b0, a1, b1)) in enumerate(texts)

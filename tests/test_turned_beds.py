@@ -23,8 +23,8 @@ from devices.beam.throw import beam_zone
 from devices.bed import bed_of
 from devices.commands import main
 from devices.commands.history import device_name, kept_correction
-from devices.commands.shared import plan_for
 from devices.correction import RUNS, check_record, solve_square
+from devices.division import divided
 from devices.job import Job
 from devices.scrap import scrap_sheet
 from devices.simulated.cloth import Cloth
@@ -138,7 +138,7 @@ def beds(folder: Path, job: Job) -> list[Bed]:
     correction = kept_correction(folder, job)
     assert correction is not None
     assert (correction.scale_x, correction.scale_y, correction.skew) != (1.0, 1.0, 0.0)
-    plan = plan_for("plotter", lay_out(job), job, correction)
+    plan = divided("plotter", lay_out(job), job, correction)
     return [bed_of(section, job.plotter, correction) for section in plan.sections]
 
 

@@ -8,6 +8,7 @@ landings as points, not who made them.
 
 from __future__ import annotations
 
+import itertools
 import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
@@ -48,6 +49,9 @@ class Landing:
     at_table: tuple[float, float]
     sd: float = 0.0
     """How exactly that point is known, in mm per axis."""
+    rounded: bool = True
+    """Whether its light was brought there by whole pixels; it was not where it was left, and the
+    place that it fell on read from the tape."""
 
 
 @dataclass(frozen=True)
@@ -57,6 +61,7 @@ class Setting:
     table: float = 0.5
     """Millimetres on the table."""
     pixels: float = 0.0
+    """Pixels, of landings that are rounded to them."""
 
 
 USUAL = Setting()
@@ -116,6 +121,12 @@ class Calibration:
         """Landings that fit worse than any honest one of this many would, the worst first."""
         order = np.argsort(-self.suspicion)
         return tuple(int(index) for index in order if self.suspicion[index] > self._limit)
+
+    def agree_without(self, index: int) -> bool:
+        """Whether all other landings agree when that one is left out."""
+        left = self.misfit * self.spare - float(self.suspicion[index])
+        spare = self.spare - 2
+        return spare <= 0 or left <= spare * _chi2_over(spare)
 
     @property
     def _limit(self) -> float:
@@ -260,7 +271,8 @@ def _whitening(
     ).jacobian(table)
     variance = (setting.table**2 + known**2)[:, None, None]
     covariance = variance * (local @ local.transpose(0, 2, 1))
-    covariance = covariance + (setting.pixels / radius_px) ** 2 * np.eye(2)
+    rounded = np.array([landing.rounded for landing in landings])[:, None, None]
+    covariance = covariance + rounded * (setting.pixels / radius_px) ** 2 * np.eye(2)
     result: FloatArray = np.linalg.inv(np.linalg.cholesky(covariance))
     return result
 
@@ -305,14 +317,15 @@ def _judged(
     px = np.array([landing.at_px for landing in landings], dtype=float)
     table = np.array([landing.at_table for landing in landings], dtype=float)
     design = (whiten @ _by_unknowns(unknowns, at)[:, :, :free]).reshape(-1, free)
+    by_table = whiten @ mapping.jacobian(table) / mapping.radius_px
     covariance = inverse(design.T @ design)
+    covariance = covariance + covariance @ _shared(landings, design, by_table) @ covariance
     errors = (whiten @ (seen - _computed(unknowns, at))[:, :, None]).reshape(-1)
     spare = len(errors) - free
     # By an orthonormal basis, and not by the covariance, whose rounding grows with the design's.
     spanned = np.linalg.qr(design)[0]
     left = _own_blocks(np.eye(len(errors)) - spanned @ spanned.T)
     checked = np.linalg.eigvalsh(left)[:, 0] > _CHECKED
-    by_table = whiten @ mapping.jacobian(table) / mapping.radius_px
     return Calibration(
         mapping,
         tuple(landings),
@@ -326,6 +339,22 @@ def _judged(
         checked,
         by_table.transpose(0, 2, 1) @ left @ by_table,
     )
+
+
+def _shared(landings: Sequence[Landing], design: FloatArray, by_table: FloatArray) -> FloatArray:
+    """(m, m): what landings brought onto one point add, since its own error is in each of them.
+
+    The solution weighs them as if each had found the point anew; this is what its covariance
+    misses by that.
+    """
+    rows = design.reshape(len(landings), 2, -1)
+    total = np.zeros((design.shape[1], design.shape[1]))
+    for i, j in itertools.permutations(range(len(landings)), 2):
+        one, other = landings[i], landings[j]
+        if one.rounded and other.rounded and one.at_table == other.at_table:
+            both = one.sd * other.sd * (by_table[i] @ by_table[j].T)
+            total += rows[i].T @ both @ rows[j]
+    return total
 
 
 def _own_blocks(left: FloatArray) -> FloatArray:

@@ -23,12 +23,16 @@ if TYPE_CHECKING:
     from devices.beam.points import Point
     from devices.beam.targets import Target
     from devices.beam.work import Work
+    from marking.lengths import Units
 
 TracedLook = Literal["show", "dim", "hide"]
 COLOURS = ("#ffffff", "#7dff9b", "#ffe14d", "#6fd3ff", "#ff9ad5")
 KINDS = ("all", "cross", "long", "hem", "numeral", "tick", "bias", "witness")
 _WIDEST_PX = 12.0
 _LONGEST_NOTE = 4000
+_LONGEST_READING = 40
+_MARKS = "'\"″”′’"
+"""What people write for feet and inches."""
 
 
 @dataclass(frozen=True)
@@ -153,8 +157,9 @@ def _look(desk: Desk, work: Work, command: Mapping[str, Any]) -> Desk:
         desk = replace(desk, width_px=float(width))
     if isinstance(command.get("outlines"), bool):
         desk = replace(desk, outlines=command["outlines"])
-    if command.get("arrows") in range(4):
-        desk = replace(desk, arrows=command["arrows"])
+    arrows = command.get("arrows")
+    if type(arrows) is int and 0 <= arrows < 4:
+        desk = replace(desk, arrows=arrows)
     if command.get("kind") in KINDS:
         desk = replace(desk, kind=command["kind"])
         lines = _open_lines(desk, work) or _lines(desk, work)
@@ -215,7 +220,7 @@ def _target(true_up: TrueUp) -> Target:
 
 
 def _nudged(desk: Desk, work: Work, command: Mapping[str, Any]) -> Desk:
-    asked = command.get("across"), command.get("down")
+    asked = command.get("across", ""), command.get("down", "")
     if not all(isinstance(d, int | float) and abs(d) <= 2000 for d in asked):
         raise BadInputError("a nudge is a number of pixels across and down")
     across, down = _turned(asked, desk.arrows)
@@ -252,7 +257,8 @@ def _picked(desk: Desk, work: Work, command: Mapping[str, Any]) -> Desk:
 def _landed(desk: Desk, work: Work, command: Mapping[str, Any]) -> Desk:
     true_up = _under_way(desk)
     target = _target(true_up)
-    if "along" in command or "across" in command:
+    typed = "along" in command or "across" in command
+    if typed:
         along = _reading(command.get("along"), "along", work)
         across = _reading(command.get("across"), "across", work)
         fell = by_tape(along, across, work.tape)
@@ -264,7 +270,7 @@ def _landed(desk: Desk, work: Work, command: Mapping[str, Any]) -> Desk:
             "type where it fell"
         )
     true_up = _with_target(true_up, target)
-    landing = Landing(target.name, target.at_px, target.at_table, target.sd)
+    landing = Landing(target.name, target.at_px, target.at_table, target.sd, not typed)
     true_up = replace(true_up, landed={**true_up.landed, target.name: landing})
     left = [t.name for t in true_up.targets if t.name not in true_up.landed]
     true_up = replace(true_up, at=left[0] if left else target.name)
@@ -288,8 +294,10 @@ def _rest_relit(true_up: TrueUp, desk: Desk, work: Work) -> TrueUp:
 
 
 def _reading(text: object, which: str, work: Work) -> float:
+    if isinstance(text, str) and len(text) > _LONGEST_READING:
+        raise BadInputError(f"{which}: {len(text)} letters are no reading of a tape; type it again")
     try:
-        value = parse_length(text)
+        value = parse_length(_with_unit(text, work.job.units))
     except ValueError as fault:
         raise BadInputError(f"{which}: {fault}") from None
     size = float(work.layout.top.corners_table[:, 0 if which == "along" else 1].max())
@@ -299,6 +307,14 @@ def _reading(text: object, which: str, work: Work) -> float:
             f"({size:.0f} mm); check the unit"
         )
     return value
+
+
+def _with_unit(text: object, units: Units) -> object:
+    """A typed number with the job's unit, which the page names beside the field."""
+    bare = (
+        isinstance(text, str) and text.strip() and not any(c.isalpha() or c in _MARKS for c in text)
+    )
+    return f"{text} {units}" if bare else text
 
 
 def _lifted(desk: Desk, work: Work, command: Mapping[str, Any]) -> Desk:

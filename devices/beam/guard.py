@@ -1,4 +1,4 @@
-"""Turns away requests that are not from this run's own pages: wrong host, wrong origin.
+"""Turns away requests that are not from this run's own pages: wrong host, wrong origin, too much.
 
 It knows headers, no pages. A page elsewhere can make a browser send requests here; the Host
 header gives away a name pointed at this machine, Origin a page from another place.
@@ -25,6 +25,23 @@ _HEADERS = {
     "x-content-type-options": "nosniff",
 }
 _FOREIGN = 4403
+LONGEST_BODY = 1000
+"""Bytes: what the pages send is a code of six figures."""
+
+
+_CLOSE = {"connection": "close"}
+"""So that a body that was not read is not waited for."""
+
+
+def too_long() -> PlainTextResponse:
+    """The refusal of a body longer than `LONGEST_BODY`."""
+    return PlainTextResponse("That is longer than anything these pages send.", 413, _CLOSE)
+
+
+def _announced(headers: Headers) -> int:
+    """How many bytes the request says will follow; too many where that is no sensible number."""
+    text = headers.get("content-length", "0")
+    return int(text) if text.isascii() and text.isdigit() and len(text) < 10 else LONGEST_BODY + 1
 
 
 class Guard:
@@ -47,8 +64,11 @@ class Guard:
             if scope["type"] == "websocket":
                 await send({"type": "websocket.close", "code": _FOREIGN})
                 return
-            refusal = PlainTextResponse("This address is not one of this page's own.", 403)
+            refusal = PlainTextResponse("This address is not one of this page's own.", 403, _CLOSE)
             await refusal(scope, receive, send)
+            return
+        if scope["type"] == "http" and _announced(headers) > LONGEST_BODY:
+            await too_long()(scope, receive, send)
             return
 
         async def careful(message: Message) -> None:

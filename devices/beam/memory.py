@@ -10,12 +10,16 @@ from typing import TYPE_CHECKING, Any
 
 from devices.beam.calibration import Landing
 from devices.beam.desk import Desk, TrueUp, begun
+from devices.beam.taps import Taps
+from devices.beam.taps import from_kept as taps_from_kept
+from devices.beam.taps import kept as taps_kept
 from devices.beam.targets import Target
 from devices.beam.trueup import Trued, from_kept, kept
 from devices.division import division_settings
 from marking.begun import TO_FINISH, keep_begun
 from marking.errors import RefusedError
 from marking.inked import ink_name
+from marking.keptdata import as_kept
 
 if TYPE_CHECKING:
     from devices.beam.work import Work
@@ -39,6 +43,11 @@ _PLAIN = (
 def remembered(record: Record, work: Work) -> Desk:
     """The desk as last kept for this layout; a new one where there is none."""
     rows = record.beam(work.layout_hash, work.division)
+    with as_kept(rows, "the desk"):
+        return _desk_of(rows, work)
+
+
+def _desk_of(rows: dict[str, Any], work: Work) -> Desk:
     desk = begun(work)
     plain = {key: value for key, value in rows.get("desk", {}).items() if key in _PLAIN}
     known = set(work.section_ids)
@@ -89,6 +98,18 @@ def _trued_of(rows: dict[str, Any]) -> dict[str, Trued]:
     }
 
 
+def remembered_taps(record: Record, work: Work) -> Taps:
+    """The taps answered last; kept with the desk, so that none is done twice after a crash."""
+    return taps_from_kept(record.beam(work.layout_hash, work.division).get("taps", {}))
+
+
+def keep_tap(record: Record, work: Work, before: Desk, after: Desk, taps: Taps) -> None:
+    """Adds what a tap changed and that it was answered, both or neither. Raises as `keep` does."""
+    with record.together():
+        keep(record, work, before, after)
+        record.add_beam(work.layout_hash, "taps", taps_kept(taps), work.division)
+
+
 def keep(record: Record, work: Work, before: Desk, after: Desk) -> None:
     """Adds what changed from `before` to `after`; tracing also counts as ink.
 
@@ -121,9 +142,12 @@ def _plain_true_up(true_up: TrueUp | None) -> Any:
         return None
     return {
         "targets": [
-            [t.name, t.at_px, t.at_table, t.sd, t.what, t.touched] for t in true_up.targets
+            [t.name, t.at_px, t.at_table, t.sd, t.what, t.touched, t.again] for t in true_up.targets
         ],
-        "landed": [[one.name, one.at_px, one.at_table, one.sd] for one in true_up.landed.values()],
+        "landed": [
+            [one.name, one.at_px, one.at_table, one.sd, one.rounded]
+            for one in true_up.landed.values()
+        ],
         "at": true_up.at,
         "quick": true_up.quick,
     }

@@ -6,6 +6,7 @@ colours nor files.
 
 from __future__ import annotations
 
+import itertools
 import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
@@ -34,6 +35,8 @@ _BEND_PX = 0.02
 _ROOM = 0.12
 """Of the picture: how far beyond its edge lines are followed before distortion, so that what
 distortion draws in from outside is there."""
+_EXACT = 1e-6
+"""Millimetres that rounding may take from half a pitch."""
 _BARS = {"in": [20, 12, 10, 6, 4, 2, 1], "mm": [500, 300, 200, 100, 50, 20, 10]}
 
 
@@ -64,8 +67,10 @@ class Overlay:
     """Ink length in mm of the section that falls outside the picture."""
 
 
-def overlay(section: Section, mapping: Mapping, pixels: tuple[int, int], units: Units) -> Overlay:
-    """The light of `section` through `mapping`."""
+def overlay(
+    section: Section, mapping: Mapping, pixels: tuple[int, int], units: Units, pitch: float
+) -> Overlay:
+    """The light of `section` through `mapping`; its lines stand `pitch` mm apart."""
     lights: list[Light] = []
     unlit = 0.0
     for piece in section.pieces:
@@ -78,14 +83,16 @@ def overlay(section: Section, mapping: Mapping, pixels: tuple[int, int], units: 
     for mark in section.witness:
         lights += _lit("witness", mark.id, target_strokes(mark.at_table), mapping, pixels)
     lights += _lit("name", section.id, _name_strokes(section), mapping, pixels)
-    bar = _bar_length(section.core, units)
-    if bar:
-        strokes = _bar_strokes(section.core, bar, units)
+    bar, height = _bar_length(section.core, units), _bar_height(section, pitch)
+    if bar and height is not None:
+        strokes = _bar_strokes(section.core, height, bar, units)
         lights += _lit("scale", "scale", strokes, mapping, pixels)
     x0, y0, x1, y1 = section.core
     middle = np.array([[(x0 + x1) / 2, (y0 + y1) / 2]])
     scale = math.sqrt(abs(float(np.linalg.det(mapping.jacobian(middle)[0]))))
-    return Overlay(section.id, pixels, tuple(lights), scale, bar, unlit)
+    return Overlay(
+        section.id, pixels, tuple(lights), scale, bar if height is not None else 0.0, unlit
+    )
 
 
 def _whole(parts: Sequence[FloatArray], points_table: FloatArray, mapping: Mapping) -> bool:
@@ -145,13 +152,31 @@ def _bar_length(core: Box, units: Units) -> float:
     return next((length for length in lengths if length <= (core[2] - core[0]) / 2), 0.0)
 
 
-def _bar_strokes(core: Box, bar: float, units: Units) -> list[FloatArray]:
-    """A bar to lay a rule along, a third up the section, with its length beside it."""
-    x, y = (core[0] + core[2] - bar) / 2, core[1] + (core[3] - core[1]) / 3
+def _bar_height(section: Section, pitch: float) -> float | None:
+    """y of the bar: where a third up or nearest to it no line along the table is nearer than half
+    a pitch, so that none is traced for another. None when there is no such place."""
+    y0, y1 = section.core[1], section.core[3]
+    lines = {y0, y1}  # a neighbour's line may lie right beyond the edge
+    for piece in section.pieces:
+        points = piece.stroke.points
+        if piece.stroke.layer != "numeral" and np.ptp(points[:, 1]) < np.ptp(points[:, 0]) / 10:
+            lines |= {float(points[:, 1].min()), float(points[:, 1].max())}
+    across = sorted(lines)
+    wanted, half = y0 + (y1 - y0) / 3, pitch / 2 - _EXACT
+    free = [(low + half, high - half) for low, high in itertools.pairwise(across)]
+    places = [min(max(wanted, low), high) for low, high in free if low <= high]
+    return min(places, key=lambda y: abs(y - wanted), default=None)
+
+
+def _bar_strokes(core: Box, y: float, bar: float, units: Units) -> list[FloatArray]:
+    """A bar to lay a rule along, ended by oblique ticks that no line lies along, with its length
+    beside it."""
+    x = (core[0] + core[2] - bar) / 2
     height = min(12.0, (core[3] - core[1]) / 20)
+    lean = height / 2
     return [
         np.array([[x, y], [x + bar, y]]),
-        *(np.array([[end, y - height], [end, y + height]]) for end in (x, x + bar)),
+        *(np.array([[end - lean, y - height], [end + lean, y + height]]) for end in (x, x + bar)),
         *_lettered(format_length(bar, units), x + bar / 2, y + 1.6 * height, height),
     ]
 

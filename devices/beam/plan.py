@@ -91,6 +91,20 @@ def _expected_error(job: Job, projector: Projector, plan: Plan) -> float:
     return float(error_95(solved, corners, tape).max())
 
 
+def height_warnings(job: Job, plan: Plan) -> tuple[str, ...]:
+    """What to know of the projector's height before the beam's sections are worked to: nothing
+    where it holds the tolerance."""
+    error, units = _expected_error(job, job.projector, plan), job.units
+    if error <= job.tolerance:
+        return ()
+    return (
+        f"With the lens {format_length(job.projector.distance, units)} over the cover, light is "
+        f"expected up to {error:.2f} mm off at the worst place, after a true-up with all targets; "
+        f"{format_length(job.tolerance, units)} ({job.tolerance:.2f} mm) is allowed. Hang it "
+        "lower, or find the targets by a better tape: canvasrule beam --plan says what will do",
+    )
+
+
 def plan_record(job: Job, layout: Layout) -> dict[str, Any]:
     """`beam --plan --json`."""
     thrown = throw(job.projector, job.reach.depth)
@@ -189,6 +203,8 @@ def plan_lines(job: Job, layout: Layout) -> Iterator[str]:
     yield ""
     own = round_it[_SHARES.index(1.0)]
     if own.set_downs and not own.fits:
+        plan = cut_into_sections(layout, job, beam_zone(job, job.projector))
+        yield from height_warnings(job, plan)
         yield f"To come within {format_length(job.tolerance, units)} at its own height:"
         for advice, error in finer_tapes(job, layout):
             outcome = "will do" if error <= job.tolerance else "not enough by itself"

@@ -5,7 +5,6 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from devices.beam.desk import COLOURS, is_lit
-from devices.beam.overlay import overlay
 from marking.lengths import format_length
 from marking.tape import tape_reading
 
@@ -20,11 +19,10 @@ _DECIMALS = 3
 
 def geometry(desk: Desk, work: Work) -> dict[str, Any]:
     """A section's light without its shift, which `look` carries so that a nudge is small."""
-    projector = work.job.projector
     if desk.section not in desk.trued:
         return {"type": "geometry", "section": desk.section, "lines": [], "aside": [], "unlit": 0}
     mapping = desk.trued[desk.section].mapping
-    drawn = overlay(work.section(desk.section), mapping, projector.pixels, work.job.units)
+    drawn = work.light(desk.section, mapping)
     shift = mapping.shift_px
     return {
         "type": "geometry",
@@ -86,11 +84,13 @@ def look(desk: Desk, work: Work) -> dict[str, Any]:
 
 def _lit_targets(true_up: TrueUp) -> list[Target]:
     """One target a point, the one being landed before others: a second landing of a point is
-    worth most where the first cannot be seen."""
-    by_point: dict[tuple[float, float], Target] = {}
+    worth most where the first cannot be seen. Where each was typed to have fallen tells no point
+    from another, since the two of one point fall a little apart."""
+    by_point: dict[str, Target] = {}
     for target in true_up.targets:
-        if target.name == true_up.at or target.at_table not in by_point:
-            by_point[target.at_table] = target
+        point = target.again or target.name
+        if target.name == true_up.at or point not in by_point:
+            by_point[point] = target
     return list(by_point.values())
 
 
@@ -104,6 +104,7 @@ def remote(desk: Desk, work: Work, stage: str) -> dict[str, Any]:
     return {
         "type": "desk",
         "title": work.job.title,
+        "units": units,
         "stage": stage,
         "section": desk.section,
         "set_down": [format_length(at, units) for at in section.window[:2]],
@@ -146,7 +147,7 @@ def remote(desk: Desk, work: Work, stage: str) -> dict[str, Any]:
             "shift": list(trued.mapping.shift_px),
         },
         "true_up": _true_up(desk, work),
-        "warnings": list(work.plan.warnings),
+        "warnings": list(work.warnings),
     }
 
 

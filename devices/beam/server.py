@@ -5,7 +5,9 @@ It knows requests and secrets; what is said over the sockets is `devices.beam.ho
 
 from __future__ import annotations
 
+import asyncio
 import contextlib
+import math
 from importlib import resources
 from typing import TYPE_CHECKING
 from urllib.parse import parse_qs
@@ -14,8 +16,9 @@ from starlette.applications import Starlette
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 from starlette.routing import Route, WebSocketRoute
 
-from devices.beam.guard import Guard
-from devices.beam.house import hold_remote, hold_stage, pairing_shown, tell
+from devices.beam.guard import LONGEST_BODY, Guard, too_long
+from devices.beam.house import SECOND, hold_remote, hold_stage, pairing_shown
+from devices.beam.pairing import is_code
 
 if TYPE_CHECKING:
     from collections.abc import Collection
@@ -28,13 +31,17 @@ if TYPE_CHECKING:
 
 PAGES = {
     "stage.css": "text/css",
+    "link.js": "text/javascript",
     "stage.js": "text/javascript",
     "remote.css": "text/css",
     "remote.js": "text/javascript",
 }
 """Every file that is served, by name: there is no folder to look into."""
 _STAGE, _REMOTE = "canvasrule-stage", "canvasrule-remote"
-_STALE, _SECOND = 4401, 4409
+_STALE = 4401
+_BODY_SECONDS = 5.0
+_NOT_THE_CODE = "That is not the code on the table now. Look again."
+_NO_CODE = "The code has six figures. They are lit on the table."
 _STALE_SAID = (
     "This device was paired in an earlier run. Nothing is lost: enter the code shown on the "
     "table now."
@@ -79,41 +86,69 @@ async def _stage_page(request: Request) -> Response:
     if not pairing.is_stage(request.cookies.get(_STAGE)):
         return _plain_page(
             "Not this run's stage",
-            'Open the stage by the address that "canvasrule beam" printed; it is new each run.',
+            "The stage has a new address in each run of canvasrule beam, which prints it behind "
+            '"Stage": open that one. If it has ended, start it again. Nothing is lost: what was '
+            "trued up and traced is kept.",
             403,
         )
     return HTMLResponse(page("stage.html"))
 
 
 async def _remote_page(request: Request) -> Response:
-    house, code = _house(request), request.query_params.get("code")
-    if house.pairing.is_remote(request.cookies.get(_REMOTE)):
+    if _house(request).pairing.is_remote(request.cookies.get(_REMOTE)):
         return HTMLResponse(page("remote.html"))
-    if code is not None:
-        return await _paired(house, code)
-    return _pair_page("" if _REMOTE not in request.cookies else _STALE_SAID)
+    # A code in the address is only filled in: any page elsewhere can make a browser open one, and
+    # what is sent by the button says by its Origin where it comes from.
+    code = request.query_params.get("code", "")
+    return _pair_page("" if _REMOTE not in request.cookies else _STALE_SAID, code=code)
 
 
 async def _pair(request: Request) -> Response:
-    form = parse_qs((await request.body())[:1000].decode("utf-8", "replace"))
-    return await _paired(_house(request), form.get("code", [""])[0])
+    body = await _short_body(request)
+    if body is None:
+        return too_long()
+    code = parse_qs(body.decode("utf-8", "replace")).get("code", [""])[0]
+    return await _paired(_house(request), code, request.client.host if request.client else "")
 
 
-async def _paired(house: House, code: str) -> Response:
-    token = house.pairing.pair(code)
-    # The code may have been replaced, or is no longer needed, on the stage.
+async def _short_body(request: Request) -> bytes | None:
+    """The body; None where it is longer than a page's, or does not come."""
+    body = b""
+    with contextlib.suppress(TimeoutError):
+        async with asyncio.timeout(_BODY_SECONDS):
+            async for part in request.stream():
+                body += part
+                if len(body) > LONGEST_BODY:
+                    return None
+            return body
+    return None
+
+
+async def _paired(house: House, code: str, address: str) -> Response:
+    wait = house.pairing.wait(address)
+    if wait:
+        return _wait_page(wait)
+    token = house.pairing.pair(code, address)
+    if token is None:
+        say = _NOT_THE_CODE if is_code(code.strip()) else _NO_CODE
+        return _pair_page(say, 403)
+    # A code is no longer needed on the stage.
     if house.stage is not None:
-        await tell(house.stage, pairing_shown(house))
-    if token is not None:
-        return _with_cookie(RedirectResponse("/remote", 303), _REMOTE, token)
-    if house.pairing.closed:
-        return _plain_page(
-            "No more codes are taken",
-            "Too many wrong codes were tried, so this run pairs no more devices. Nothing is "
-            'lost: stop "canvasrule beam" and start it again for a new code.',
-            429,
-        )
-    return _pair_page("That is not the code on the table now. Look again; it may be new.", 403)
+        await house.stage.tell(pairing_shown(house))
+    return _with_cookie(RedirectResponse("/remote", 303), _REMOTE, token)
+
+
+def _wait_page(seconds: float) -> Response:
+    whole = math.ceil(seconds)
+    answer = _plain_page(
+        "Wait a little",
+        f"Several wrong codes came from this device, so for {whole} seconds none is taken from "
+        "it. Other devices need not wait. Nothing is lost: go back then, and type the six "
+        "figures that are lit on the table.",
+        429,
+    )
+    answer.headers["Retry-After"] = str(whole)
+    return answer
 
 
 async def _asset(request: Request) -> Response:
@@ -129,13 +164,12 @@ async def _light(socket: WebSocket) -> None:
     if not house.pairing.is_stage(socket.cookies.get(_STAGE)):
         await socket.close(_STALE)
         return
-    if house.stage is not None:
-        if socket.query_params.get("take") != "1":
-            await socket.close(_SECOND)
-            return
-        with contextlib.suppress(RuntimeError):
-            await house.stage.close(_SECOND)
-    house.stage = socket
+    # A stage that does not answer does not keep its place: the window may have been closed.
+    kept = house.stage is not None and not house.stage.quiet
+    same = house.stage is not None and house.stage.page == socket.query_params.get("page")
+    if kept and not same and socket.query_params.get("take") != "1":
+        await socket.close(SECOND)
+        return
     await hold_stage(house, socket)
 
 
@@ -153,8 +187,10 @@ def _with_cookie(response: Response, name: str, value: str) -> Response:
     return response
 
 
-def _pair_page(say: str, status: int = 200) -> Response:
-    return HTMLResponse(page("pair.html").replace("{{say}}", say), status)
+def _pair_page(say: str, status: int = 200, code: str = "") -> Response:
+    filled_in = code if is_code(code) else ""
+    text = page("pair.html").replace("{{say}}", say).replace("{{code}}", filled_in)
+    return HTMLResponse(text, status)
 
 
 def _plain_page(title: str, text: str, status: int) -> Response:

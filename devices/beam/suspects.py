@@ -11,7 +11,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from devices.beam.calibration import LEAST_TARGETS, calibrate
+from devices.beam.calibration import LEAST_TARGETS, calibrate, direct_linear_transform
+from devices.beam.mapping import apply
 from marking.errors import BadInputError, RefusedError
 from marking.lengths import format_length
 
@@ -30,6 +31,8 @@ _FLAT = 0.02
 """Spread across over spread along, under which targets are as good as on one line."""
 _SAME_TARGET = 0.06
 """Of the picture's half diagonal: how far apart one target may be lit for its two landings."""
+_TRIED = 3
+"""Exchanges of two points that are worked out in full: those that fit best at a quick look."""
 _UNIT_RATIOS = {
     25.4: "inches where it should be millimetres",
     2.54: "inches where it should be centimetres",
@@ -190,7 +193,11 @@ def _check_swapped(solved: Calibration, expected: Mapping, setting: Setting) -> 
         return
     landings = solved.landings
     px = np.array([landing.at_px for landing in landings])
-    for left, right, order in _exchanges(px, expected.radius_px):
+    table = np.array([landing.at_table for landing in landings])
+    likely = sorted(
+        _exchanges(px, expected.radius_px), key=lambda exchange: _off(table[exchange[2]], px)
+    )
+    for left, right, order in likely[:_TRIED]:
         exchanged = [
             replace(landing, at_table=landings[place].at_table)
             for landing, place in zip(landings, order, strict=True)
@@ -198,6 +205,12 @@ def _check_swapped(solved: Calibration, expected: Mapping, setting: Setting) -> 
         again = calibrate(exchanged, expected.axis_px, expected.radius_px, setting)
         if again.spare and not again.blunders and again.misfit < solved.misfit / 20:
             raise _swapped(landings[left], landings[right])
+
+
+def _off(table: FloatArray, px: FloatArray) -> float:
+    """How badly points and pixels fit one homography: quick, and enough to put them in order."""
+    found = apply(direct_linear_transform(table, px), table)
+    return float(((found - px) ** 2).sum())
 
 
 def _check_picture(mapping: Mapping, pixels: tuple[int, int], corners_table: FloatArray) -> None:
@@ -225,20 +238,38 @@ def _check_picture(mapping: Mapping, pixels: tuple[int, int], corners_table: Flo
 
 
 def blunder_lines(solved: Calibration, units: Units) -> list[str]:
-    """One line for each landing that the others contradict, and what the others say of it."""
-    lines = []
-    for index in solved.blunders[:2]:
-        landing = solved.landings[index]
-        rest = [other for other in solved.landings if other is not landing]
-        if len(rest) < LEAST_TARGETS:
-            continue
-        without = calibrate(rest, solved.mapping.axis_px, solved.mapping.radius_px)
-        said = without.mapping.to_table(np.array([landing.at_px]))[0]
-        off = float(np.hypot(*(said - landing.at_table)))
+    """What landings the others contradict: those that explain it alone, the likeliest first.
+
+    A slip shows in its neighbours too, so a landing that fits badly is named only where all
+    others agree without it; where none explains it alone, the two worst are.
+    """
+    suspects = [index for index in solved.blunders if len(solved.landings) > LEAST_TARGETS]
+    alone = [index for index in suspects if solved.agree_without(index)]
+    if not alone:
+        return [
+            f"{_contradiction(solved, index, units)}. More than one landing is off: land this again"
+            for index in suspects[:2]
+        ]
+    likeliest = _contradiction(solved, alone[0], units)
+    lines = [f"{likeliest}. Land it again, or leave it out"]
+    if len(alone) > 1:
+        names = ", then ".join(solved.landings[index].name for index in alone[1:])
         lines.append(
-            f"Target {landing.name} contradicts the others by "
-            f"{format_length(off, units, remainder=True)}: by them it fell at "
-            f"{format_length(said[0], units)} along, {format_length(said[1], units)} across. "
-            "Land it again, or leave it out"
+            f"If that does not help, try {names}: a slip there would look much the same, and one "
+            "of them is enough"
         )
     return lines
+
+
+def _contradiction(solved: Calibration, index: int, units: Units) -> str:
+    """How far a landing lies off what the others say."""
+    landing = solved.landings[index]
+    rest = [other for other in solved.landings if other is not landing]
+    without = calibrate(rest, solved.mapping.axis_px, solved.mapping.radius_px)
+    said = without.mapping.to_table(np.array([landing.at_px]))[0]
+    off = float(np.hypot(*(said - landing.at_table)))
+    return (
+        f"Target {landing.name} contradicts the others by "
+        f"{format_length(off, units, remainder=True)}: by them it fell at "
+        f"{format_length(said[0], units)} along, {format_length(said[1], units)} across"
+    )

@@ -46,6 +46,8 @@ class Target:
     """What stands on the point; empty for one to be found by tape."""
     touched: bool = False
     """Whether its light has been nudged, or where it fell been typed."""
+    again: str = ""
+    """Name of the target whose point this lands a second time; empty for a first landing."""
 
 
 def suggest(
@@ -73,7 +75,14 @@ def suggest(
     middle = lit.mean(axis=0)
     lit[NINE:] += ASIDE_PX * np.sign(middle - lit[NINE:])
     return tuple(
-        Target(str(number), (float(px[0]), float(px[1])), point.at, point.sd, point.what)
+        Target(
+            str(number),
+            (float(px[0]), float(px[1])),
+            point.at,
+            point.sd,
+            point.what,
+            again=str(number - NINE) if number > NINE else "",
+        )
         for number, (px, point) in enumerate(zip(lit, points, strict=True), 1)
     )
 

@@ -11,11 +11,11 @@ import numpy as np
 from devices.beam.bump import far_apart, moved, retrued, stirred
 from devices.beam.calibration import CHI2_95_OF_TWO, Landing, Setting
 from devices.beam.mapping import Mapping
-from devices.beam.overlay import overlay
 from devices.beam.suspects import blunder_lines, solve
 from devices.beam.throw import raised_by, throw
 from marking.errors import BadInputError, RefusedError
 from marking.lengths import format_length
+from marking.regions import radius_95
 from marking.tape import shared_sds
 
 if TYPE_CHECKING:
@@ -123,7 +123,7 @@ def carried(work: Work, section: str, held: Trued) -> Trued:
             "that true-up was checked or made otherwise since its targets were landed, so what "
             "it is worth here cannot be told. True up this section itself"
         )
-    light = overlay(work.section(section), held.mapping, work.job.projector.pixels, work.job.units)
+    light = work.light(section, held.mapping)
     if light.unlit > 1:
         raise RefusedError(
             f"as the projector hangs, {light.unlit / 1000:.2f} m of this section's lines fall "
@@ -181,12 +181,15 @@ def _raised(work: Work) -> str:
 
 
 def error_95(calibration: Calibration, spots: FloatArray, tape: Tape) -> FloatArray:
-    """(n,) in mm: long half-axis of the 95 % ellipse, with what the tape shifts all points by."""
+    """(n,) in mm: radius of the circle that the light for a spot falls in, 95 times in 100.
+
+    With what the tape shifts all points by. The half-axis of an ellipse is no such radius: the
+    narrower the ellipse, the more often the light falls within its long half-axis.
+    """
     covariance = calibration.covariance_table(spots)
     for axis in (0, 1):
         covariance[:, axis, axis] += (shared_sds(spots[:, axis], tape) ** 2).sum(axis=0)
-    result: FloatArray = np.sqrt(CHI2_95_OF_TWO * np.linalg.eigvalsh(covariance)[:, -1])
-    return result
+    return radius_95(covariance)
 
 
 def line_sd(trued: Trued) -> float:
@@ -253,7 +256,9 @@ def kept(trued: Trued) -> dict[str, Any]:
         "good": trued.good,
         "error_map": [list(row) for row in trued.error_map],
         "residuals": list(trued.residuals),
-        "landings": [[one.name, one.at_px, one.at_table, one.sd] for one in trued.landings],
+        "landings": [
+            [one.name, one.at_px, one.at_table, one.sd, one.rounded] for one in trued.landings
+        ],
     }
 
 
@@ -268,8 +273,8 @@ def from_kept(data: dict[str, Any]) -> Trued:
     )
     rows = tuple(tuple(row) for row in data["error_map"])
     landings = tuple(
-        Landing(name, (px[0], px[1]), (at[0], at[1]), sd)
-        for name, px, at, sd in data.get("landings", ())
+        Landing(name, (px[0], px[1]), (at[0], at[1]), *known)
+        for name, px, at, *known in data.get("landings", ())
     )
     return Trued(
         mapping,

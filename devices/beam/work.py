@@ -6,6 +6,8 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING
 
+from devices.beam.overlay import overlay
+from devices.beam.plan import height_warnings
 from devices.beam.points import Point, by_tape
 from devices.beam.throw import lens_over, nominal
 from devices.division import divided
@@ -16,6 +18,7 @@ from marking.tape import tape_of, tape_reading
 
 if TYPE_CHECKING:
     from devices.beam.mapping import Mapping
+    from devices.beam.overlay import Overlay
     from devices.job import Job
     from marking.layout import Layout
     from marking.sections import Piece, Plan, Section
@@ -52,6 +55,11 @@ class Work:
         return plan_hash(self.plan)
 
     @cached_property
+    def warnings(self) -> tuple[str, ...]:
+        """What to know before lines are traced."""
+        return (*self.plan.warnings, *height_warnings(self.job, self.plan))
+
+    @cached_property
     def section_ids(self) -> list[str]:
         """In inking order."""
         return [section.id for section in self.plan.sections]
@@ -65,6 +73,11 @@ class Work:
         projector = self.job.projector
         over = lens_over(projector, self.job.reach.depth, self.section(name).window)
         return nominal(projector, over)
+
+    def light(self, name: str, mapping: Mapping) -> Overlay:
+        """All the light of a section through `mapping`."""
+        job = self.job
+        return overlay(self.section(name), mapping, job.projector.pixels, job.units, job.grid.pitch)
 
     @cached_property
     def tape(self) -> Tape:

@@ -33,8 +33,8 @@ def add_options(verb: argparse.ArgumentParser) -> None:
     verb.add_argument(
         "--lan",
         action="store_true",
-        help="also answer on the local network, for a phone or tablet as the remote "
-        "(plain HTTP: only on a network you trust)",
+        help="also answer on the local network, so that a phone or tablet is the remote; without "
+        "it the remote is a window of this computer (plain HTTP: only on a network you trust)",
     )
     verb.add_argument(
         "--port", type=int, default=8617, help="port to serve at; 0 for any free one (default 8617)"
@@ -70,8 +70,7 @@ def run(options: argparse.Namespace) -> int:
 
 
 def _serve(options: argparse.Namespace, work: object, listening: socket.socket) -> None:
-    import uvicorn
-
+    from devices.beam.doorway import server
     from devices.beam.house import House
     from devices.beam.memory import refuse_unknown_lines
     from devices.beam.pairing import Pairing
@@ -85,7 +84,9 @@ def _serve(options: argparse.Namespace, work: object, listening: socket.socket) 
     port = listening.getsockname()[1]
     names = [_LOOPBACK, "localhost", *([_own_address()] if options.lan else [])]
     pairing = Pairing()
-    remote_url = f"http://{names[-1] if options.lan else _LOOPBACK}:{port}/remote"
+    address = names[-1] if options.lan else _LOOPBACK
+    lan = address != _LOOPBACK
+    remote_url = f"http://{address}:{port}/remote"
     stage_url = f"http://{_LOOPBACK}:{port}/stage?key={pairing.stage_key}"
     with claimed(options.job, "beam"), open_record(options.job) as record:
         record.guard_layout(work.layout)
@@ -93,27 +94,36 @@ def _serve(options: argparse.Namespace, work: object, listening: socket.socket) 
         refuse_unknown_lines(record, work)
         work = replace(work, control=control_points(record, work))
         _say_what_is_inked(record)
-        house = House(work, record, pairing, remote_url)
+        house = House(work, record, pairing, remote_url, lan)
         app = application(house, [f"{name}:{port}" for name in names])
         if options.json:
             print_json(
                 {"schema": 1, "stage": stage_url, "remote": remote_url, "code": pairing.code}
             )
         else:
-            print_lines(
-                [
-                    f"Stage, on the projector's screen:  {stage_url}",
-                    f"Remote, on a phone or tablet:      {remote_url}   code {pairing.code}",
-                ]
-            )
-        for caution in CAUTIONS:
-            say(f"note: {caution}")
+            print_lines(_addresses(stage_url, remote_url, pairing.code, lan=lan))
+            if options.lan and not lan:
+                say("note: this computer is on no local network, so no phone can reach it")
+        for note in (*work.warnings, *CAUTIONS):
+            say(f"note: {note}")
         say("Ctrl C ends it; everything is kept in job.db.")
         sys.stdout.flush()
         if not options.no_open:
             _open(stage_url)
-        config = uvicorn.Config(app, log_level="warning", ws="wsproto", lifespan="off")
-        uvicorn.Server(config).run(sockets=[listening])
+        server(app).run(sockets=[listening])
+
+
+def _addresses(stage: str, remote: str, code: str, *, lan: bool) -> list[str]:
+    """Where the pages are opened. What no phone can open is not offered to one."""
+    lines = [f"Stage, on the projector's screen:  {stage}"]
+    if lan:
+        return [*lines, f"Remote, on a phone or tablet:      {remote}   code {code}"]
+    return [
+        *lines,
+        f"Remote, in a window of this computer:  {remote}   code {code}",
+        "To hold the remote in your hand, end this run and start it again with --lan: it then "
+        "answers a phone or tablet on the same local network.",
+    ]
 
 
 def _say_what_is_inked(record: Record) -> None:

@@ -6,6 +6,7 @@ looking never writes.
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from devices.commands.history import has_record, kept_correction
@@ -55,6 +56,15 @@ def plan_of(
     settings = division_settings(zone, job, correction)
     with open_record(folder) as record:
         return division_in_force(record, layout, zone, settings, divide)
+
+
+def warned_of(plan: Plan, job: Job) -> Plan:
+    """The plan with what its device adds to the warnings; it is told so, and not kept so."""
+    if plan.zone.name != "beam":
+        return plan
+    from devices.beam.plan import height_warnings
+
+    return replace(plan, warnings=(*plan.warnings, *height_warnings(job, plan)))
 
 
 def work_of(folder: Path, job: Job) -> Work:

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from devices.commands.begun import begin, guard_sections, layout_of, plan_of
-from devices.commands.history import add_ink_option, kept_correction
+from devices.commands.history import add_ink_option, has_record, kept_correction
 from devices.commands.shared import (
     add_job_option,
     check_picture_name,
@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
     from devices.job import Job
-    from marking.control import TapeRun
+    from marking.control import ControlRow, TapeRun
     from marking.layout import Layout
     from marking.lengths import Units
     from marking.remedies import Task, Work
@@ -47,7 +47,7 @@ def add_options(verb: argparse.ArgumentParser) -> None:
         metavar="N",
         type=int,
         default=0,
-        help="set marks along every N-th seam between rows of sections too: 1 for each, 2 for "
+        help="set marks along every N-th join between rows of sections too: 1 for each, 2 for "
         "one in two (default: none)",
     )
     verb.add_argument(
@@ -98,7 +98,8 @@ def run(options: argparse.Namespace) -> int:
             despite_ink=options.despite_ink,
             otherwise="chooses marks for the new cut",
         )
-    task = Task(layout, plan, tape_of(job.tape), job.units, Limits(job.tolerance))
+    rows = _rows_set_out(options.job, layout, job.units)
+    task = Task(layout, plan, tape_of(job.tape), job.units, Limits(job.tolerance), rows)
     done = _chosen(options, task)
     found: tuple[Work, ...] = ()
     if not done.forecast.holds:
@@ -115,6 +116,18 @@ def run(options: argparse.Namespace) -> int:
         if files:
             say(f"wrote {', '.join(map(str, files))}")
     return 0 if done.forecast.holds else RefusedError.exit_code
+
+
+def _rows_set_out(folder: Path, layout: Layout, units: Units) -> tuple[ControlRow, ...]:
+    """The rows of marks that were chosen for this layout before."""
+    from marking.record import open_record
+    from marking.standing import control_set_out
+
+    if not has_record(folder):
+        return ()
+    with open_record(folder) as record:
+        before = control_set_out(record, layout, units)
+    return before.rows if before is not None else ()
 
 
 def _chosen(options: argparse.Namespace, task: Task) -> Work:
@@ -175,7 +188,7 @@ def _write_sheet(folder: Path, done: Work, layout: Layout, job: Job) -> list[Pat
     from marking.files import replace_file
     from marking.page import page_svg, pages_pdf, paper_for
 
-    says = tuple(line.strip() for line in forecast_lines(done, job.units))
+    says = (done.setting_out.said, *(line.strip() for line in forecast_lines(done, job.units)))
     paper = paper_for(job.units)
     pages = control_pages(done.control, layout, job.title, job.units, paper, says)
     files = {"control.svg": page_svg(pages[0]), "control.pdf": pages_pdf(pages)}
@@ -234,6 +247,7 @@ def _lines(done: Work, found: tuple[Work, ...], job: Job) -> Iterator[str]:
     for reading in reading_rows(control, units):
         yield f"  {reading.reading:>20}  {reading.line:<7} {', '.join(reading.marks)}"
     yield ""
+    yield done.setting_out.said
     yield from forecast_lines(done, units)
     if found:
         yield "What would help, each as canvasrule control with these options forecasts it:"
@@ -253,13 +267,15 @@ def forecast_lines(done: Work, units: Units) -> Iterator[str]:
     found = done.forecast
     limits = found.limits
     times = "once" if done.way.repeats == 1 else "twice"
-    yield f"Forecast, 95 of 100 covers, if every mark that a section sees is read {times}:"
+    yield f"If every mark that a section sees is read {times}, 95 of 100 covers have"
     yield (
-        f"  worst line {found.worst_line:.2f} mm from true, with what the tape and the square "
-        f"shift all marks by together; {limits.tolerance:.2f} mm "
-        f"({format_length(limits.tolerance, units)}) is wanted;"
+        f"  no line further than {found.worst_line:.2f} mm from true, what the tape and the square "
+        f"shift all marks by included ({limits.tolerance:.2f} mm, "
+        f"{format_length(limits.tolerance, units, remainder=True)}, is allowed),"
     )
-    yield f"  worst step at a seam {found.worst_step:.2f} mm; {limits.step:.2f} mm is wanted."
+    yield (
+        f"  and no step at a join over {found.worst_step:.2f} mm ({limits.step:.2f} mm is allowed)."
+    )
     yield "  HOLDS" if found.holds else "  DOES NOT HOLD"
 
 

@@ -51,7 +51,7 @@ def run(options: argparse.Namespace) -> int:
         [
             f"{job.title}: {len(record['files'])} files in {folder}",
             "",
-            f"  {folder / 'picture.png'}   look at this first: the table, its sections and seams",
+            f"  {folder / 'picture.png'}   look at this first: the table, its sections and joins",
             f"  {folder / 'report.md'}     then read this: fit, warnings, where to set down",
             f"  {folder / 'marking.svg'}   the whole marking, true to size",
             f"  {folder / 'sections'}      {sections} sections as SVG and HP-GL",

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     import argparse
+    from collections.abc import Sequence
     from pathlib import Path
 
     from devices.correction import Correction, DeviceCheck
@@ -17,6 +18,8 @@ if TYPE_CHECKING:
     from marking.layout import Layout
     from marking.report import InForce
     from marking.sections import Plan
+    from marking.settingout import SettingOut
+    from marking.witness import Mark
 
 
 def add_ink_option(verb: argparse.ArgumentParser) -> None:
@@ -79,4 +82,16 @@ def in_force(folder: Path, job: Job, layout: Layout, plan: Plan) -> InForce:
         for section in plan.sections
         if marks
     }
-    return InForce(correction_said(correction) if correction is not None else None, reached)
+    said = correction_said(correction) if correction is not None else None
+    return InForce(said, reached, _setting_out(layout, plan, marks) if marks else None)
+
+
+def _setting_out(layout: Layout, plan: Plan, marks: Sequence[Mark]) -> SettingOut:
+    """What setting out and reading `marks` asks of a person; only a plotter's pen reads them."""
+    from marking.settingout import SettingOut
+    from marking.sights import sights
+
+    if plan.zone.name != "plotter":
+        return SettingOut(len(marks))
+    seen = sights(plan, layout.grid, marks).seen
+    return SettingOut(len(marks), sum(map(len, seen.values())))

@@ -65,7 +65,7 @@ def add_options(verb: argparse.ArgumentParser) -> None:
         "--weight",
         metavar="W",
         type=float,
-        help="0 to be true to the table, 1 to meet the ink at the seam; by default what shows "
+        help="0 to be true to the table, 1 to meet the ink at the join; by default what shows "
         "least",
     )
     verb.add_argument(
@@ -334,7 +334,7 @@ def _take_as_inked(options: argparse.Namespace, record: Record, layout: Layout, 
             f"section {name} was placed under another layout or cut; read its marks and place it"
         )
     verdict = last.detail["verdict"]
-    accepted = options.accept or last.detail["accepted"]
+    accepted = options.accept or last.detail["accepted"] is True
     if not _may_be_inked(verdict, accepted=accepted):
         raise RefusedError(
             f"section {name} was not to be inked as it was last placed ({verdict}): "

@@ -69,7 +69,7 @@ def _error_lines(placed: Placement) -> Iterator[str]:
     yield f"95 % error at the worst inked point ({x:.0f}, {y:.0f} mm): {inking.error:.2f} mm"
     for seam in inking.seams:
         yield (
-            f"95 % step at the seam to {seam.beside}: {seam.error:.2f} mm (expected "
+            f"95 % step at the join to {seam.beside}: {seam.error:.2f} mm (expected "
             f"{seam.expected[0]:+.2f} along, {seam.expected[1]:+.2f} across)"
         )
     if len(placed.ways) > 1:
@@ -80,7 +80,7 @@ def _error_lines(placed: Placement) -> Iterator[str]:
         )
         yield (
             f"  true to the table (0): error {table.error:.2f} mm, step {table.step:.2f} mm; "
-            f"meeting the seam (1): error {seam_way.error:.2f} mm, step {seam_way.step:.2f} mm"
+            f"meeting the join (1): error {seam_way.error:.2f} mm, step {seam_way.step:.2f} mm"
         )
 
 

@@ -277,14 +277,19 @@ def _earlier_proof(record: Record, layout: str, *, slack: bool) -> KeptCheck | N
 
 
 def _sheet_lines(plan: ProofPlan, job: Job) -> Iterator[str]:
+    from marking.proof import TWO_SIDED
     from marking.tape import as_taped, tape_of, tape_reading
 
     tape = tape_of(job.tape)
     for distance in plan.distances:
         nominal = as_taped(tape_reading(distance.nominal, tape), tape, job.units)
-        yield f"{distance.id}  {distance.kind:<9} {' to '.join(distance.between):<44} {nominal}"
+        kind = "join" if distance.kind == "seam" else distance.kind
+        yield f"{distance.id}  {kind:<9} {' to '.join(distance.between):<44} {nominal}"
     yield ""
-    yield f"As well as these tell, any line is known to {plan.worst_sd:.2f} mm (one deviation)"
+    yield (
+        "As well as these tell, any line is known to +/- "
+        f"{TWO_SIDED * plan.worst_sd:.2f} mm, 95 times in 100"
+    )
     if plan.hindrance is not None:
         yield from _hindrance_lines(plan, plan.hindrance, job)
     else:
@@ -309,6 +314,7 @@ def _hindrance_lines(plan: ProofPlan, hindrance: Hindrance, job: Job) -> Iterato
     from fractions import Fraction
 
     from marking.lengths import INCH, format_length, tape_fraction
+    from marking.proof import TWO_SIDED
     from marking.tape import tape_of
 
     tape = tape_of(job.tape)
@@ -320,11 +326,18 @@ def _hindrance_lines(plan: ProofPlan, hindrance: Hindrance, job: Job) -> Iterato
         else f"reading the tape (to {format_length(tape.division, job.units)}, class "
         f"{tape.tape_class})"
     )
+    most = max(hindrance.by_tape, hindrance.by_reading)
+    doubt = (
+        f"Most of the doubt is {what}: +/- {TWO_SIDED * most:.2f} mm at the most doubtful line, 95 "
+        "times in 100"
+        if most > plan.worst_sd / 2
+        else "Little of the doubt is the tape's: no distance that can be asked for tells enough of "
+        "the sections named last"
+    )
     yield (
         f"No number of distances can pass a cover within {format_length(job.tolerance, job.units)}"
-        f" with this tape, not even one without any error. Most of the doubt is "
-        f"{what}: {max(hindrance.by_tape, hindrance.by_reading):.2f} mm, one deviation, at the "
-        f"most doubtful line. These {len(plan.distances)} find what is far off, and FAIL it"
+        f" with this tape, not even one without any error. {doubt}. These "
+        f"{len(plan.distances)} find what is far off, and FAIL it"
     )
     finer = (
         f"{tape_fraction(Fraction(tape.division / 2 / float(INCH)).limit_denominator(256))} in"

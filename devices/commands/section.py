@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from devices.commands.begun import layout_of, plan_of
+from devices.commands.begun import layout_of, plan_of, warned_of
 from devices.commands.history import add_ink_option, in_force, kept_correction
 from devices.commands.shared import (
     add_job_option,
@@ -37,6 +37,7 @@ def run(options: argparse.Namespace) -> int:
     correction = kept_correction(options.job, job)
     plan = plan_of(options.job, options.zone, job, layout, correction)
     kept = in_force(options.job, job, layout, plan)
+    plan = warned_of(plan, job)
     if options.json:
         record = plan_record(plan)
         for section in record["sections"]:
@@ -47,5 +48,5 @@ def run(options: argparse.Namespace) -> int:
         say(f"note: {warning}")
     print_lines(section_table(plan, job, kept))
     print_lines(mark_table(plan, job))
-    print_lines(ink_lines(plan, job))
+    print_lines(ink_lines(plan, job, kept))
     return 0

@@ -90,9 +90,9 @@ def _title_of(folder: Path) -> str:
 
 def _table(options: argparse.Namespace) -> tuple[str, str, Units]:
     """Length, width and units, from a stock table, from options or from answers."""
-    from marking.jobfile import read_toml
     from marking.lengths import parse_length
     from marking.stock import stock, stock_names
+    from marking.tomlfile import read_toml
 
     if options.table is not None:
         names = stock_names("tables")

@@ -8,7 +8,7 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
-from devices.commands.begun import guard_sections, layout_of, plan_of, work_of
+from devices.commands.begun import guard_sections, layout_of, plan_of, warned_of, work_of
 from devices.commands.history import add_ink_option, in_force, kept_correction
 from devices.commands.shared import (
     REMOVABLE,
@@ -150,6 +150,7 @@ def write(
     from marking import files
 
     kept = in_force(job_folder, job, layout, plan) if job_folder is not None else None
+    plan = warned_of(plan, job)
     contents, origins = _contents(job, layout, plan, kinds, correction)
     if "report" in kinds:
         contents = {**contents, **_report_files(job, layout, plan, kept)}
@@ -199,7 +200,6 @@ def _section_of(path: str) -> str | None:
 def _light_files(job: Job, job_folder: Path) -> dict[str, bytes]:
     """The overlay of every section that is trued up. Raises RefusedError when none is."""
     from devices.beam.memory import remembered
-    from devices.beam.overlay import overlay
     from devices.beam.sheet import Look, sheet_png, sheet_svg
     from marking.errors import RefusedError
     from marking.record import open_record
@@ -217,7 +217,7 @@ def _light_files(job: Job, job_folder: Path) -> dict[str, bytes]:
     contents: dict[str, bytes] = {}
     for section in known:
         mapping = desk.trued[section.id].mapping
-        light = overlay(section, mapping, job.projector.pixels, job.units)
+        light = work.light(section.id, mapping)
         title = f"{job.title}: the light of section {section.id}"
         numeral_px = job.pens.numerals.width * light.pixels_per_mm
         contents[f"overlay/{section.id}.svg"] = sheet_svg(light, look, numeral_px, title)

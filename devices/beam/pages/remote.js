@@ -10,25 +10,60 @@ const KIND_NAMES = {
   tick: "half ticks", bias: "bias lines", witness: "witness ticks",
 };
 
-let socket = null;
-let waited = 0;
 let desk = null;
 let step = 1;
 let noteTimer = null;
 let shownTarget = null;
 let typed = false;
 
+const WORDS = {
+  done: (command) => `marking ${command.line === desk.line ? desk.line_name : "a line"} as traced`,
+  undone: () => `taking back ${desk.line_name}`,
+  nudge: () => "a nudge",
+  landed: () => `landing target ${desk.true_up ? desk.true_up.at : ""}`,
+  lifted: (command) => `taking back the landing of target ${command.target}`,
+  finish: () => "working it out",
+  notes: () => "keeping your notes",
+  section: (command) => `going to ${command.section}`,
+};
+
 function send(command) {
-  if (socket && socket.readyState === WebSocket.OPEN) {
-    socket.send(JSON.stringify(command));
-    return;
-  }
-  say("Not connected, so nothing was sent. It connects again by itself; then tap once more.");
+  if (!desk) return;
+  const words = command.do in WORDS ? WORDS[command.do](command) : command.do.replaceAll("-", " ");
+  say("");
+  tap(command, words);
 }
 
-function say(text) {
-  at("say").textContent = text;
-  at("say").hidden = !text;
+function say(text, working = false) {
+  at("say").textContent = text.charAt(0).toUpperCase() + text.slice(1);
+  at("answer").hidden = !text;
+  at("answer").classList.toggle("working", working);
+}
+
+// A sign of work at once for what takes its time; the answer comes to the same place.
+function showWaiting() {
+  const slow = link.waiting.some((one) => ["finish", "landed", "use-true-up", "true-up"].includes(one.command.do));
+  const shown = at("answer").classList.contains("working");
+  if (slow) say("Working it out…", true);
+  else if (shown) say("");
+  document.body.setAttribute("aria-busy", Boolean(link.waiting.length));
+}
+
+function undone(words) {
+  say(`Not done, for want of a connection: ${words.join("; ")}. Look what is lit, then tap once more.`);
+}
+
+// What a big button says while nobody answers.
+function showLive(live, heardAt) {
+  document.body.classList.toggle("adrift", !live);
+  at("link").classList.toggle("off", !live);
+  at("link").textContent = live ? "In step" : heardAt ? "Not connected" : "Connecting…";
+  if (live) { if (desk) show(); return; }
+  for (const button of document.querySelectorAll("button.main")) {
+    button.dataset.label ||= button.textContent;
+    button.disabled = true;
+    button.textContent = heardAt ? `Nothing confirmed since ${clock(heardAt)}` : "Connecting…";
+  }
 }
 
 function options(select, pairs, chosen) {
@@ -49,6 +84,11 @@ function items(list, texts) {
 }
 
 function show() {
+  for (const button of document.querySelectorAll("button[data-label]")) {
+    button.textContent = button.dataset.label;
+    button.disabled = false;
+    delete button.dataset.label;
+  }
   at("title").textContent = desk.title;
   at("stage").textContent = desk.stage;
   at("stage").hidden = !desk.stage;
@@ -102,16 +142,24 @@ function showTrueUp() {
     at("use").dataset.section = other.id;
   }
   at("report").hidden = !desk.trued || Boolean(work);
+  const good = Boolean(desk.trued && desk.trued.good && !work);
+  at("onward").hidden = !good;
+  at("begin").classList.toggle("main", !good);
+  at("begin").textContent = desk.trued ? "True up this section anew" : "True up this section";
+  at("turning").hidden = at("pad").hidden;
   at("verdict").hidden = at("report").hidden;
   if (desk.trued) showReport(desk.trued);
   if (!work) { shownTarget = null; return; }
   const target = work.targets.find((one) => one.name === work.at);
   at("at").textContent = `Target ${target.name}: ${target.along} along, ${target.across} across`;
-  at("what").textContent = target.what ? `On the ${target.what}.` : "By tape from the zero corner.";
+  const twice = !work.quick && Number(target.name) > NINE;
+  at("what").textContent = (target.what ? `On the ${target.what}.` : "By tape from the zero corner.")
+    + (twice ? " This corner a second time, brought there afresh: little else would show a slip." : "");
+  for (const unit of document.querySelectorAll(".unit")) unit.textContent = `(${desk.units})`;
+  at("from").textContent = `Along is from the zero end, across from the near edge. A number without a unit is read in ${desk.units === "in" ? "inches" : "millimetres"}.`;
   at("how").textContent = work.quick
     ? "If the light lies on this point, it is landed. If not, bring it there with the arrows; then land both a second time."
     : "Bring the light onto this point with the arrows; or leave it, and type what the tape shows where it fell.";
-  at("twice").hidden = work.quick || Number(target.name) <= NINE;
   const key = `${desk.section} ${target.name} ${target.along} ${target.across}`;
   if (key !== shownTarget) {
     at("along").value = target.along;
@@ -130,6 +178,7 @@ function showTrueUp() {
   const landed = work.targets.filter((one) => one.landed).length;
   at("finish").textContent = `Work it out from ${landed} of ${work.targets.length}`;
   at("finish").disabled = landed < (work.quick ? 2 : 4);
+  at("finish").classList.toggle("all", landed === work.targets.length);
   at("lifted").disabled = !target.landed;
 }
 
@@ -193,7 +242,7 @@ function openTab(name) {
 
 function done() {
   // The line's name goes along: a tap that comes late must not mark another line.
-  if (desk && !at("done").disabled) send({ do: "done", line: desk.line });
+  if (desk && !(link.live && at("done").disabled)) send({ do: "done", line: desk.line });
 }
 
 function land() {
@@ -234,6 +283,8 @@ function wire() {
   at("section").onchange = (event) => send({ do: "section", section: event.target.value });
   at("blank").onclick = () => send({ do: "blank", on: !desk.blank });
   at("check").onclick = () => send({ do: "check", on: !desk.check });
+  at("heard").onclick = () => say("");
+  at("onward").onclick = () => { openTab("trace"); scrollTo(0, 0); };
   at("begin").onclick = () => send({ do: "true-up" });
   at("quick").onclick = () => send({ do: "true-up", quick: true });
   at("use").onclick = () => send({ do: "use-true-up", section: at("use").dataset.section });
@@ -282,30 +333,26 @@ addEventListener("keydown", (event) => {
   act(event.shiftKey ? 10 : 1);
 });
 
-function connect() {
-  socket = new WebSocket(`ws://${location.host}/desk`);
-  socket.onopen = () => { waited = 0; at("link").textContent = "In step"; say(""); };
-  socket.onmessage = (event) => {
-    const message = JSON.parse(event.data);
-    if (message.type === "refused") { say(message.say); return; }
-    const acted = desk && JSON.stringify(message) !== JSON.stringify(desk);
-    const finished = desk && desk.true_up && !message.true_up;
-    desk = message;
-    if (finished) scrollTo(0, 0);
-    if (acted) say("");
-    show();
-  };
-  socket.onclose = (event) => {
-    if (event.code === 4401) { location.reload(); return; }
-    at("link").textContent = "Connecting…";
-    waited = Math.min(waited + 250, 3000);
-    setTimeout(connect, waited);
-  };
+function told(message) {
+  if (message.type === "refused") { say(message.say); return; }
+  const finished = desk && desk.true_up && !message.true_up;
+  desk = message;
+  // What was refused before it is settled, at this remote and at any other.
+  if (finished) { say(""); scrollTo(0, 0); }
+  show();
+  if (!link.live) showLive(false, link.heardAt);
 }
 
-// A phone that wakes may hold a socket that is dead without knowing it.
-document.addEventListener("visibilitychange", () => {
-  if (!document.hidden && socket && socket.readyState !== WebSocket.OPEN) socket.close();
-});
 wire();
-connect();
+join({
+  path: "/desk",
+  told,
+  live: showLive,
+  undone,
+  waiting: showWaiting,
+  opened: () => {},
+  ended: (code) => {
+    if (code === 4401) location.reload();
+    return code === 4401;
+  },
+});

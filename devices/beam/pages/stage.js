@@ -12,8 +12,6 @@ const OPEN_LIGHT = 0.6;
 const TRACED_LIGHT = 0.2;
 const FLASH_MS = 400;
 
-let socket = null;
-let waited = 0;
 let scene = { lines: [], aside: [], numeral_px: 0 };
 let look = null;
 let display = { ok: false, say: "" };
@@ -135,12 +133,16 @@ function told(message) {
     display = message;
     say(message.ok ? "" : message.say);
   } else if (message.type === "pairing") showPairing(message);
+  else if (message.type === "refused") { adrift(message.say); setTimeout(() => adrift(""), 4000); }
   redraw();
 }
 
 function showPairing(message) {
   pairing.hidden = !message.open;
-  document.getElementById("picture").src = message.picture;
+  const picture = document.getElementById("picture");
+  picture.hidden = !message.picture;
+  if (message.picture) picture.src = message.picture;
+  document.getElementById("lan").hidden = message.lan;
   document.getElementById("address").textContent = message.address;
   document.getElementById("code").textContent = message.code;
 }
@@ -158,35 +160,36 @@ function report() {
   canvas.height = innerHeight;
   redraw();
   const scale = window.visualViewport ? window.visualViewport.scale : 1;
-  send({ size, ratio, scale });
+  if (socket && socket.readyState === WebSocket.OPEN) socket.send(JSON.stringify({ size, ratio, scale }));
 }
 
-function send(message) {
-  if (socket && socket.readyState === WebSocket.OPEN) socket.send(JSON.stringify(message));
+function send(command) {
+  tap(command, "what was pressed");
 }
 
-function connect(taking = false) {
-  socket = new WebSocket(`ws://${location.host}/light${taking ? "?take=1" : ""}`);
-  socket.onopen = () => { waited = 0; report(); };
-  socket.onmessage = (event) => told(JSON.parse(event.data));
-  socket.onclose = (event) => {
-    if (event.code === 4409) {
-      display = { ok: false };
-      redraw();
-      return say("Another window is the stage now. Two would light lines twice.", true);
-    }
-    if (event.code === 4401) {
-      display = { ok: false };
-      redraw();
-      return say("This stage is from an earlier run. Open the address that canvasrule beam printed.");
-    }
-    // What is lit stays true while the connection is away, so it stays lit.
-    waited = Math.min(waited + 250, 3000);
-    setTimeout(connect, waited);
-  };
+const ENDED = "This stage belongs to a run of canvasrule beam that has ended. Nothing is lost: what was trued up and traced is kept. Start canvasrule beam again if it does not run, then close this window and open the stage at the new address that it prints.";
+
+function adrift(text) {
+  document.getElementById("adrift").hidden = !text;
+  document.getElementById("adrift").textContent = text;
 }
 
-take.addEventListener("click", () => { say(""); connect(true); });
+// What is lit stays true while the connection is away, so it stays lit.
+function showLive(live, heardAt) {
+  adrift(live || !heardAt ? "" : `No answer since ${clock(heardAt)}: nothing is marked. If canvasrule beam has ended, start it again and open the stage at the address that it prints; nothing is lost.`);
+}
+
+function ended(code) {
+  if (code !== 4409 && code !== 4401) return false;
+  display = { ok: false };
+  redraw();
+  adrift("");
+  if (code === 4401) say(ENDED);
+  else say("Another window is the stage now. Two would light lines twice.", true);
+  return true;
+}
+
+take.addEventListener("click", () => { say(""); connect("&take=1"); });
 addEventListener("resize", report);
 if (window.visualViewport) window.visualViewport.addEventListener("resize", report);
 
@@ -222,4 +225,12 @@ if (navigator.wakeLock) {
   hold();
   document.addEventListener("visibilitychange", () => document.hidden || hold());
 }
-connect();
+join({
+  path: "/light",
+  told,
+  live: showLive,
+  undone: (words) => adrift(`Not done, for want of a connection: ${words.join("; ")}.`),
+  waiting: () => {},
+  opened: report,
+  ended,
+});
