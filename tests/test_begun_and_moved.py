@@ -182,22 +182,23 @@ def test_a_placement_kept_before_its_run_could_begin_is_where_the_device_stands(
     assert max(table.faults(SECTION)) <= SAMPLING
 
 
-def moved_midway(table: Table) -> tuple[Stood, Stood]:
+def moved_midway(table: Table, share: float = 0.5) -> tuple[Stood, Stood]:
     """The first section inked in part, moved, and inked to its end, by readings with scatter."""
     section = table.section(SECTION)
     first, then = Stood(section, (1.5, 1.0), 0.1), Stood(section, (-1.0, 0.5), -0.1)
     readings = read(table, first, 5)
-    outcome, _ = table.inked(first, readings, stops_after=len(section.pieces) // 2)
+    outcome, _ = table.inked(first, readings, stops_after=int(len(section.pieces) * share))
     assert outcome.ended == "stopped"
     outcome, said = table.inked(then, read(table, then, 6), moved=True)
     assert outcome.ended == "done", said
     return first, then
 
 
+@pytest.mark.parametrize("share", [0.6, 0.8])
 def test_each_mark_of_a_section_inked_from_two_places_is_believed_where_its_own_ink_lies(
-    table: Table,
+    table: Table, share: float
 ) -> None:
-    moved_midway(table)
+    moved_midway(table, share)
     at = table.place
     stands = standing(at.record, at.layout, at.plan, at.job.units)
     assert [setup.section for setup in stands.laid] == ["r1c1 stance 1", SECTION]

@@ -141,11 +141,13 @@ def test_a_folder_whose_name_is_no_utf_8_is_driven_by_readings_like_any_other(
     assert main(["section", "--job", str(folder), "--json"]) == 0
     sections = json.loads(capsys.readouterr().out)["sections"]
     second = next(section for section in sections if section["id"] == "r1c2")
-    x0, y0 = second["window"][:2]
-    rows = [
-        f"r1c2,{mark['id']},{mark['at'][0] - x0:.3f} mm,{mark['at'][1] - y0:.3f} mm"
-        for mark in second["witness"]
-    ]
+    x0, y0, x1, _ = second["window"]
+    rows = []
+    for mark in second["witness"]:
+        along, across = mark["at"][0], mark["at"][1] - y0
+        # Turned a quarter, the device's X runs across the table, and its Y back along it.
+        x, y = (across, x1 - along) if second["turned"] else (along - x0, across)
+        rows.append(f"r1c2,{mark['id']},{x:.3f} mm,{y:.3f} mm")
     readings = folder / "readings.csv"
     readings.write_text("\n".join(["section,mark,x,y", *rows, ""]))
     reason = ["--unattended", "--ink-anyway", os.fsdecode(b"caf\xe9")]
