@@ -153,6 +153,8 @@ def test_a_tap_over_a_crash_is_done_once_or_told_as_not_done(browser, work, tmp_
         remote.get_by_role("button", name="Pair").click()
         remote.get_by_text("In step").wait_for()
         when(remote, "link.waiting.length === 0")
+        # What the tap did is shown a moment after it is acknowledged.
+        when(remote, f"{SHIFT} === 1 || document.getElementById('say').innerText !== ''")
         told = remote.locator("#say").inner_text()
         done = remote.evaluate(SHIFT)
         assert (done, "Not done, for want of a connection: a nudge" in told) in [
