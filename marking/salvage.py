@@ -28,6 +28,8 @@ _WORDS = {
     "whereabouts": ("place of the machine", "places of the machine"),
     "given": ("reading given", "readings given"),
 }
+_LATER = ("layout", "division", "whereabouts", "given", "beam", "run")
+"""Tables that an older record has not: there they are missing and not damaged."""
 _MOST_ROWS = 200_000
 _LARGEST_ROW = 64 << 20
 """Bytes: a row past this is damage, and is not taken into memory."""
@@ -101,12 +103,7 @@ def _rows(
     except _UNREADABLE:
         return None
     if "id" not in columns:
-        # A table that only a later version has is missing and not damaged.
-        return (
-            ({}, 0)
-            if table in ("layout", "division", "whereabouts", "given", "beam", "run")
-            else None
-        )
+        return ({}, 0) if table in _LATER else None
     for number in range(1, min(last, _MOST_ROWS) + 1):
         with suppress(*_UNREADABLE, CanvasruleError):
             row = connection.execute(f"SELECT * FROM {table} WHERE id = ?", (number,)).fetchone()
