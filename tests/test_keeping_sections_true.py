@@ -299,7 +299,7 @@ def test_each_section_is_listed_with_the_control_marks_it_reaches(
         assert not outside & set(section["control"])
     said = run_cli("section", "--job", inked).stdout
     assert "| control marks |" in said
-    assert "n15 is cross line 15" in said
+    assert "n15 and f15 stand on cross line 15" in said
     assert run_cli("write", "--report", "--job", inked).returncode == 0
     assert "| control marks |" in (inked / "out" / "report.md").read_text("utf-8")
 
