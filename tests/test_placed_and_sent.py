@@ -86,7 +86,9 @@ class Bench:
 
     @property
     def axes(self) -> FloatArray:
-        return np.array(self.machine.axes)
+        declared = np.array(self.machine.axes)
+        # Set down turned a quarter anticlockwise, what pointed along the table points across it.
+        return declared @ np.array([(0, 1), (-1, 0)]) if self.section["turned"] else declared
 
     @property
     def turn(self) -> FloatArray:
