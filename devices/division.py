@@ -8,19 +8,19 @@ from __future__ import annotations
 from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
-from devices.holders import check_holders
-from marking.sections import cut_into_sections
-from marking.settings import flat
-from marking.zones import reach_zone
+from devices.plotter.holders import check_holders
+from marking.job.settings import flat
+from marking.sections.plan import cut_into_sections
+from marking.sections.zones import reach_zone
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from devices.correction import Correction
     from devices.job import Job
-    from marking.layout import Layout
-    from marking.sections import Plan
-    from marking.zones import Zone, ZoneName
+    from devices.plotter.correction import Correction
+    from marking.layout.layout import Layout
+    from marking.sections.plan import Plan
+    from marking.sections.zones import Zone, ZoneName
 
 _PLOTTER = ("kind", "unit", "x_size", "y_size", "origin", "axes", "coordinate_limit", "set_down")
 _PROJECTOR = (
@@ -38,14 +38,14 @@ _PROJECTOR = (
 def zone_of(name: ZoneName, job: Job, correction: Correction | None) -> Zone:
     """What one set-down reaches; a corrected plotter's may be less."""
     if name == "beam":
-        from devices.beam.throw import beam_zone
+        from devices.projector.light.throw import beam_zone
 
         return beam_zone(job, job.projector)
     if name == "reach":
         return reach_zone(job)
     if correction is None:
         return job.plotter.zone
-    from devices.correction import within_reach
+    from devices.plotter.correction import within_reach
 
     return within_reach(job.plotter, correction).zone
 

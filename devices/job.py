@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from pydantic import Field, model_validator
 
-from devices.plotter import Plotter
-from devices.projector import Projector
-from marking.job import MarkingJob
+from devices.plotter.profile import Plotter
+from devices.projector.profile import Projector
+from marking.job.keys import MarkingJob
 
 
 class Job(MarkingJob):
@@ -19,8 +19,8 @@ class Job(MarkingJob):
     def _pens_stand_in_the_machine(self) -> Job:
         """The default removable pen has a holder of its own only where the machine has a second.
 
-        A holder that job.toml names stays as it is named; `devices.holders` refuses it where the
-        machine lacks it.
+        A holder that job.toml names stays as it is named; `devices.plotter.holders` refuses it
+        where the machine lacks it.
         """
         if self.plotter.slots > 1 or "removable" in self.pens.model_fields_set:
             return self

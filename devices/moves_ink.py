@@ -10,13 +10,13 @@ import json
 from typing import TYPE_CHECKING, Any
 
 from devices.division import corrected
-from marking.settings import changes, flat, in_words
+from marking.job.settings import changes, flat, in_words
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from devices.correction import Correction
     from devices.job import Job
+    from devices.plotter.correction import Correction
 
 _PLOTTER = ("dialect", "kind", "unit", "x_size", "y_size", "origin", "axes", "coordinate_limit")
 _PEN = ("slot", "width")

@@ -28,11 +28,11 @@ from browsers import (
 from playwright.sync_api import sync_playwright
 from taping import held
 
-from devices.beam.calibration import CHI2_95_OF_TWO, Landing, Setting, calibrate
-from devices.beam.memory import keep, remembered
-from devices.beam.sheet import Look, sheet_png
-from devices.beam.trueup import Trued
-from marking.record import open_record
+from devices.projector.desk.memory import keep, remembered
+from devices.projector.light.files import Look, sheet_png
+from devices.projector.trueup.calibration import CHI2_95_OF_TWO, Landing, Setting, calibrate
+from devices.projector.trueup.worth import Trued
+from marking.record.record import open_record
 
 RUNS = 2000
 TRUE_UPS = 1000

@@ -42,17 +42,17 @@ from broken_files import (
 
 from devices.commands import main
 from devices.job import Job
-from marking.entries import Columns, read_rows
 from marking.errors import CanvasruleError
-from marking.jobfile import load_job
-from marking.laid import stances
-from marking.readings import read_readings
-from marking.record import open_record
+from marking.input.rows import Columns, read_rows
+from marking.job.folder import load_job
+from marking.placement.laid_ink import stances
+from marking.record.readings import read_readings
+from marking.record.record import open_record
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
-    from marking.record import Record
+    from marking.record.record import Record
 
 SECONDS, MEMORY = 2.0, 300 << 20
 ADDRESSES = 1 << 30

@@ -14,21 +14,21 @@ from typing import TYPE_CHECKING
 from kills import cloth_faults, drive_with_kills, made, make_job
 from line import Line
 
-from devices.conversation import Conversation
+from devices.conversation.conversation import Conversation
+from devices.driving.machine import setting
+from devices.driving.program import Script
 from devices.job import Job
-from devices.machine import setting
-from devices.script import Script
 from devices.simulated.cloth import Cloth
 from devices.simulated.onboard import simulated
-from marking.jobfile import load_job
-from marking.layout import lay_out
-from marking.sections import cut_into_sections
-from marking.stock import stock
+from marking.job.folder import load_job
+from marking.layout.layout import lay_out
+from marking.sections.plan import cut_into_sections
+from marking.shipped import stock
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from devices.hand import Inking
+    from devices.dialects.writer import Inking
 
 MILLRACE = stock().joinpath("demo", "millrace", "job.toml").read_text("utf-8")
 

@@ -4,9 +4,9 @@
 
 2,000 runs unless given; seeds are fixed, so the same figures come out every time. Each line ends
 with the figure to reach, and `ok` or `MISSED`. Readings have 0.25 mm, tapes 0.4 mm, per axis.
-Runs go through the gains of `marking.network`, all at once; the parts headed so go through
-`marking.placement.place` section by section, with poses and readings as they are in the plane.
-Where the tape's scale and the square are off, both are drawn once for each table.
+Runs go through the gains of `marking.network.network`, all at once; the parts headed so go through
+`marking.placement.placement.place` section by section, with poses and readings as they are in the
+plane. Where the tape's scale and the square are off, both are drawn once for each table.
 """
 
 import math
@@ -29,19 +29,19 @@ from inking import (
 from patterns import SettingOut, control_marks, inking_order
 from slipping import score
 
-from marking.adjustment import adjust
-from marking.blunders import agrees, doubts
-from marking.butts import butts, outermost_ink, window_middle
-from marking.forecast import forecast
-from marking.limits import Limits
-from marking.network import Reading, Target, known, only_for
-from marking.placement import network_for, place
-from marking.pose import rigid
-from marking.remedies import Task, widest
-from marking.resection import resect
-from marking.sights import sights
-from marking.tape import Tape
-from marking.witness import Mark
+from marking.control.choice import Task, widest
+from marking.control.forecast import forecast
+from marking.control.visible_marks import sights
+from marking.measures.tape import Tape
+from marking.network.adjustment import adjust
+from marking.network.allowed import Limits
+from marking.network.network import Reading, Target, known, only_for
+from marking.network.pose import rigid
+from marking.network.resection import resect
+from marking.placement.blunders import agrees, doubts
+from marking.placement.placement import network_for, place
+from marking.sections.locating_marks import Mark
+from marking.sections.neighbours import butts, outermost_ink, window_middle
 
 BEDS = {
     "flatbed-a3": Limits(25.4 / 16, 1.0),

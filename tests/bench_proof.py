@@ -15,9 +15,9 @@ import numpy as np
 from covers import cover_of, knocked, taped
 from inking import millrace
 
-from marking.proof import TWO_SIDED, prove
-from marking.proofplan import plan_proof
-from marking.tape import Tape
+from marking.measures.tape import Tape
+from marking.proof.distances import plan_proof
+from marking.proof.verdict import TWO_SIDED, prove
 
 TOLERANCE = 25.4 / 16
 LONG_BED = 'x_size = "154 in"\ny_size = "34 in"\ncoordinate_limit = 8388607\n'

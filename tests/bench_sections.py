@@ -21,15 +21,15 @@ from conftest import toml
 from fewest_parts import Reach, fewest
 from random_jobs import in_mm
 
-from devices.beam.throw import beam_zone
 from devices.job import Job
-from marking import route
+from devices.projector.light.throw import beam_zone
 from marking.errors import RefusedError
-from marking.interchange import layout_record, plan_record
-from marking.jobfile import JOB_FILE, load_job
-from marking.layout import lay_out
-from marking.sections import cut_into_sections
-from marking.zones import reach_zone
+from marking.job.folder import JOB_FILE, load_job
+from marking.layout.layout import lay_out
+from marking.output.layout_json import layout_record, plan_record
+from marking.sections import route
+from marking.sections.plan import cut_into_sections
+from marking.sections.zones import reach_zone
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence

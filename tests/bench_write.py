@@ -22,10 +22,10 @@ from scipy.optimize import linear_sum_assignment
 from vpype_cli import execute
 
 from devices.job import Job
-from marking.jobfile import load_job
-from marking.layout import lay_out
-from marking.sections import Piece, Plan, cut_into_sections
-from marking.stock import stock
+from marking.job.folder import load_job
+from marking.layout.layout import lay_out
+from marking.sections.plan import Piece, Plan, cut_into_sections
+from marking.shipped import stock
 
 ROUNDS = 9
 PEER_BED = """
@@ -118,11 +118,11 @@ def drawn_points(folder: Path) -> int:
 MEASURE = """
 import resource, sys, time
 from pathlib import Path
-import devices.hpgl, marking.svg
+import devices.dialects.hpgl.instructions, marking.svg
 from devices.commands.shared import read_job
 from devices.commands.write import write
 from devices.division import divided
-from marking.layout import lay_out
+from marking.layout.layout import lay_out
 job = read_job(Path(sys.argv[1]))
 start = time.perf_counter()
 layout = lay_out(job)

@@ -17,8 +17,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from devices.commands import main
-from devices.jobtext import job_text
-from marking.stock import stock
+from devices.job_text import job_text
+from marking.shipped import stock
 
 if TYPE_CHECKING:
     import random

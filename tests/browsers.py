@@ -15,12 +15,12 @@ from typing import IO, TYPE_CHECKING, Any
 
 import numpy as np
 
-from devices.beam.mapping import Mapping
-from devices.beam.throw import lens_axis
-from devices.beam.work import Work, work_for
 from devices.job import Job
-from marking.jobfile import load_job
-from marking.stock import stock
+from devices.projector.desk.work import Work, work_for
+from devices.projector.light.mapping import Mapping
+from devices.projector.light.throw import lens_axis
+from marking.job.folder import load_job
+from marking.shipped import stock
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

@@ -7,7 +7,7 @@ import subprocess
 import sys
 from typing import TYPE_CHECKING
 
-from marking.jobfile import JOB_FILE
+from marking.job.folder import JOB_FILE
 
 if TYPE_CHECKING:
     from collections.abc import Callable

@@ -17,17 +17,17 @@ import pytest
 from hypothesis import HealthCheck, settings
 
 from devices.job import Job
-from marking.jobfile import JOB_FILE, load_job
-from marking.layout import lay_out
-from marking.sections import cut_into_sections
-from marking.stock import stock
+from marking.job.folder import JOB_FILE, load_job
+from marking.layout.layout import lay_out
+from marking.sections.plan import cut_into_sections
+from marking.shipped import stock
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
     from pathlib import Path
 
-    from marking.layout import Layout
-    from marking.sections import Plan
+    from marking.layout.layout import Layout
+    from marking.sections.plan import Plan
 
 # The same examples on every run and machine, and no verdict by the clock.
 settings.register_profile(

@@ -2,9 +2,9 @@
 
 import numpy as np
 
-from marking.network import Reading, Setup, Target
-from marking.pose import changed, rigid
-from marking.witness import Mark
+from marking.network.network import Reading, Setup, Target
+from marking.network.pose import changed, rigid
+from marking.sections.locating_marks import Mark
 
 CENTRES = {"a": (200.0, 130.0), "b": (560.0, 130.0), "c": (200.0, 360.0), "d": (560.0, 360.0)}
 SPOTS = {

@@ -12,21 +12,21 @@ from pathlib import Path
 import numpy as np
 
 from devices.job import Job
-from marking.blend import wanted_change
-from marking.butts import butts, outermost_ink, window_middle
-from marking.control import control_datum, set_out
-from marking.datum import EXACT
-from marking.jobfile import load_job
-from marking.layout import lay_out
-from marking.network import Reading, Setup, gain, known, with_inked
-from marking.placement import place
-from marking.pose import as_planned, effect, rigid
-from marking.regions import CHI_SQUARE_95_POINT, radius_95
-from marking.sections import cut_into_sections
-from marking.settingout import row_seams
-from marking.sights import Sights, sights
-from marking.stock import stock
-from marking.tape import Tape
+from marking.control.marks import control_datum, set_out
+from marking.control.setting_out import row_seams
+from marking.control.visible_marks import Sights, sights
+from marking.job.folder import load_job
+from marking.layout.layout import lay_out
+from marking.measures.tape import Tape
+from marking.network.datum import EXACT
+from marking.network.network import Reading, Setup, gain, known, with_inked
+from marking.network.pose import as_planned, effect, rigid
+from marking.network.regions import CHI_SQUARE_95_POINT, radius_95
+from marking.placement.compromise import wanted_change
+from marking.placement.placement import place
+from marking.sections.neighbours import butts, outermost_ink, window_middle
+from marking.sections.plan import cut_into_sections
+from marking.shipped import stock
 
 READING_SD = 0.25
 
@@ -111,7 +111,7 @@ def ink_many(plan, seen, runs, seed, repeats=1, weight=0.0, datum=EXACT):
 
     Each run has one tape and one square of its own, drawn as `datum` says.
 
-    The gains are those of `marking.network`, applied to all runs at once; `weight` is the
+    The gains are those of `marking.network.network`, applied to all runs at once; `weight` is the
     blend's, 0 for the table.
     """
     rng = np.random.default_rng(seed)

@@ -20,13 +20,13 @@ import numpy as np
 from scipy.spatial import cKDTree
 
 from devices.commands import main
+from devices.driving.machine import Setting, setting
 from devices.job import Job
-from devices.machine import Setting, setting
 from devices.simulated.cloth import read_cloth
-from marking.jobfile import load_job
-from marking.layout import lay_out
-from marking.record import open_record
-from marking.sections import cut_into_sections
+from marking.job.folder import load_job
+from marking.layout.layout import lay_out
+from marking.record.record import open_record
+from marking.sections.plan import cut_into_sections
 
 if TYPE_CHECKING:
     import random

@@ -10,11 +10,11 @@ from collections import deque
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
-from devices.events import Confirmed, Event, Failed
-from devices.transitions import State
+from devices.conversation.events import Confirmed, Event, Failed
+from devices.conversation.states import State
 
 if TYPE_CHECKING:
-    from devices.conversation import Conversation
+    from devices.conversation.conversation import Conversation
 
 
 @dataclass

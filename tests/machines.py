@@ -18,8 +18,8 @@ import numpy as np
 from conftest import MILLRACE
 
 from devices.commands import main
-from marking.jobfile import JOB_FILE
-from marking.stock import stock
+from marking.job.folder import JOB_FILE
+from marking.shipped import stock
 
 if TYPE_CHECKING:
     from pathlib import Path

@@ -7,16 +7,16 @@ from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
-from marking.settingout import row_seams
-from marking.witness import Mark
+from marking.control.setting_out import row_seams
+from marking.sections.locating_marks import Mark
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from numpy.typing import NDArray
 
-    from marking.layout import Grid
-    from marking.sections import Plan, Section
+    from marking.layout.layout import Grid
+    from marking.sections.plan import Plan, Section
 
     FloatArray = NDArray[np.float64]
 

@@ -15,10 +15,10 @@ from hypothesis import assume
 from random_jobs import in_mm
 
 from marking.errors import RefusedError
-from marking.interchange import layout_record, plan_record
-from marking.layout import lay_out
-from marking.sections import cut_into_sections
-from marking.zones import reach_zone
+from marking.layout.layout import lay_out
+from marking.output.layout_json import layout_record, plan_record
+from marking.sections.plan import cut_into_sections
+from marking.sections.zones import reach_zone
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from devices.job import Job
-    from marking.sections import Plan
+    from marking.sections.plan import Plan
 
 Record = dict[str, Any]
 ZONES = ["plotter", "reach"]

@@ -10,12 +10,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 from inking import READING_SD, set_out_by_tape
 
-from marking.blunders import agrees, doubts
-from marking.butts import outermost_ink, window_middle
-from marking.network import Reading, Setup, gain, known, only_for, with_inked
-from marking.pose import as_planned, rigid
-from marking.reliability import more_readings, slips
-from marking.resection import resect
+from marking.network.network import Reading, Setup, gain, known, only_for, with_inked
+from marking.network.pose import as_planned, rigid
+from marking.network.resection import resect
+from marking.placement.blunders import agrees, doubts
+from marking.placement.slips import more_readings, slips
+from marking.sections.neighbours import outermost_ink, window_middle
 
 SLIP = 3.0
 """mm."""

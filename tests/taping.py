@@ -12,14 +12,14 @@ from typing import TYPE_CHECKING
 import numpy as np
 from browsers import hung_crooked
 
-from devices.beam.calibration import Landing
-from devices.beam.points import by_tape
-from devices.beam.targets import suggest
-from devices.beam.trueup import solved
+from devices.projector.trueup.calibration import Landing
+from devices.projector.trueup.points import by_tape
+from devices.projector.trueup.targets import suggest
+from devices.projector.trueup.worth import solved
 from marking.errors import RefusedError
 
 if TYPE_CHECKING:
-    from devices.beam.work import Work
+    from devices.projector.desk.work import Work
 
 CLASS_II = (0.3, 0.2)
 """mm, and mm per metre begun, that a tape of class II may be wrong by (UK SI 2016/1153, schedule

@@ -16,7 +16,7 @@ from command_cases import (
     without_privilege,
 )
 
-from marking.jobfile import JOB_FILE
+from marking.job.folder import JOB_FILE
 
 if TYPE_CHECKING:
     from pathlib import Path

@@ -164,10 +164,10 @@ def test_a_tap_over_a_crash_is_done_once_or_told_as_not_done(browser, work, tmp_
 
 
 def test_what_was_done_before_a_crash_is_not_done_again_after_it(work, tmp_path):
-    from devices.beam.desk import acted, begun
-    from devices.beam.memory import keep_tap, remembered, remembered_taps
-    from devices.beam.taps import Answer, Taps
-    from marking.record import open_record
+    from devices.projector.desk.desk import acted, begun
+    from devices.projector.desk.memory import keep_tap, remembered, remembered_taps
+    from devices.serving.taps import Answer, Taps
+    from marking.record.record import open_record
 
     desk = acted(begun(work), work, {"do": "blank", "on": True})
     with open_record(tmp_path) as record:

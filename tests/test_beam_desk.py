@@ -10,16 +10,16 @@ import numpy as np
 import pytest
 from browsers import hung_crooked, millrace, told_by_beam
 
-from devices.beam.desk import acted, begun, is_lit
-from devices.beam.memory import keep, remembered
-from devices.beam.points import control_points
-from devices.beam.scene import look
-from devices.beam.targets import ASIDE_PX
-from devices.beam.throw import beam_zone
-from devices.beam.trueup import Trued
-from devices.beam.work import line_name
+from devices.projector.desk.desk import acted, begun, is_lit
+from devices.projector.desk.memory import keep, remembered
+from devices.projector.desk.scene import look
+from devices.projector.desk.work import line_name
+from devices.projector.light.throw import beam_zone
+from devices.projector.trueup.points import control_points
+from devices.projector.trueup.targets import ASIDE_PX
+from devices.projector.trueup.worth import Trued
 from marking.errors import BadInputError, RefusedError
-from marking.record import open_record
+from marking.record.record import open_record
 
 
 @pytest.fixture
@@ -122,9 +122,9 @@ def test_a_layout_that_moves_lines_is_refused_once_one_is_traced(desk, work, tmp
     moved = text.replace('margin = "1 in"\n', 'margin = "1 1/4 in"\n', 1)
     assert moved != text
     (tmp_path / "job.toml").write_text(moved, "utf-8")
-    from devices.beam.work import work_for
     from devices.job import Job
-    from marking.jobfile import load_job
+    from devices.projector.desk.work import work_for
+    from marking.job.folder import load_job
 
     other = work_for(load_job(tmp_path, Job))
     with open_record(tmp_path) as record, pytest.raises(RefusedError, match="already inked"):
@@ -231,11 +231,11 @@ def targets_there(desk, work, section):
 
 
 def test_control_marks_that_are_set_out_are_what_targets_are_brought_onto(desk, work, tmp_path):
-    from marking.control import set_out
-    from marking.layout import lay_out
-    from marking.sections import cut_into_sections
-    from marking.standing import keep_control
-    from marking.tape import Tape
+    from marking.begun.on_the_cover import keep_control
+    from marking.control.marks import set_out
+    from marking.layout.layout import lay_out
+    from marking.measures.tape import Tape
+    from marking.sections.plan import cut_into_sections
 
     layout = lay_out(work.job)
     control = set_out(layout, 152.4, Tape(), "in")

@@ -11,7 +11,7 @@ from urllib.parse import urlsplit
 import pytest
 from browsers import beam, millrace
 
-from devices.beam.pairing import Pairing
+from devices.serving.pairing import Pairing
 
 
 @pytest.fixture

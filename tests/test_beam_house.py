@@ -8,9 +8,9 @@ import threading
 
 from browsers import millrace
 
-from devices.beam import house as houses
-from devices.beam.pairing import Pairing
-from marking.record import open_record
+from devices.projector import house as houses
+from devices.serving.pairing import Pairing
+from marking.record.record import open_record
 
 
 def test_the_page_is_answered_while_a_true_up_is_worked_out(tmp_path, monkeypatch):

@@ -14,17 +14,17 @@ from PIL import Image
 from playwright.sync_api import sync_playwright
 from svgelements import SVG, Line, Path
 
-from devices.beam.calibration import Landing, calibrate
-from devices.beam.desk import acted, begun
-from devices.beam.mapping import Mapping
-from devices.beam.memory import keep, remembered
-from devices.beam.overlay import carried, clipped
-from devices.beam.scene import geometry
-from devices.beam.sheet import Look, sheet_png, sheet_svg
-from devices.beam.throw import lens_axis, lens_over
-from devices.beam.trueup import Trued
-from devices.beam.work import work_for
-from marking.record import open_record
+from devices.projector.desk.desk import acted, begun
+from devices.projector.desk.memory import keep, remembered
+from devices.projector.desk.scene import geometry
+from devices.projector.desk.work import work_for
+from devices.projector.light.files import Look, sheet_png, sheet_svg
+from devices.projector.light.mapping import Mapping
+from devices.projector.light.overlay import carried, clipped
+from devices.projector.light.throw import lens_axis, lens_over
+from devices.projector.trueup.calibration import Landing, calibrate
+from devices.projector.trueup.worth import Trued
+from marking.record.record import open_record
 
 QUARTER = 0.25
 SECTION = "r1c2"

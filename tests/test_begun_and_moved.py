@@ -19,19 +19,19 @@ from scipy.optimize import least_squares
 from terminal import ENTER, started
 from test_what_may_be_inked import BESIDE, SAMPLING, Silent, Stood, Table, forgiving
 
-from devices.bed import bed_of
 from devices.job import Job
-from devices.stance import by_control_marks, from_readings, marks_in_sight
-from devices.workplace import Workplace
-from marking.control import set_out
+from devices.plotter.bed import bed_of
+from devices.session.session import Workplace
+from devices.setting_down.where_it_stands import by_control_marks, from_readings, marks_in_sight
+from marking.begun.on_the_cover import keep_control, standing
+from marking.control.marks import set_out
 from marking.errors import BadInputError, RefusedError
-from marking.jobfile import load_job
-from marking.laid import section_of
-from marking.layout import lay_out
-from marking.record import open_record
-from marking.sections import cut_into_sections
-from marking.standing import keep_control, standing
-from marking.tape import Tape
+from marking.job.folder import load_job
+from marking.layout.layout import lay_out
+from marking.measures.tape import Tape
+from marking.placement.laid_ink import section_of
+from marking.record.record import open_record
+from marking.sections.plan import cut_into_sections
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
@@ -39,9 +39,9 @@ if TYPE_CHECKING:
 
     from conftest import RunCli
 
-    from marking.readings import MarkReading
-    from marking.sections import Section
-    from marking.witness import Mark
+    from marking.record.readings import MarkReading
+    from marking.sections.locating_marks import Mark
+    from marking.sections.plan import Section
 
 SPACING = 101.6
 """mm: 4 in from one control mark to the next."""
@@ -122,7 +122,7 @@ def test_a_device_that_nobody_touched_is_seldom_taken_for_moved_and_one_that_was
     section = table.section(SECTION)
     stood = Stood(section)
     begin(table, stood, read(table, stood, 1))
-    from devices.standstill import still_there
+    from devices.setting_down.standstill import still_there
 
     def said(readings: Sequence[MarkReading]) -> str:
         at = table.place
@@ -171,7 +171,7 @@ def test_a_placement_kept_before_its_run_could_begin_is_where_the_device_stands(
     first, then = Stood(section, (1.5, 1.0)), Stood(section, (-1.0, 0.5))
     begin(table, first, read(table, first))
     at = table.place
-    from devices.setdown import _keep
+    from devices.setting_down.set_down import _keep
 
     # The power goes after the placement was kept, and before a stroke was sent.
     readings = read(table, then)

@@ -21,17 +21,17 @@ import pytest
 from command_cases import limited, without_privilege
 from kills import SECTION, make_job, plotter_at
 
-import marking.numerals
+import marking.layout.numerals
 from devices.commands import main
 from devices.division import divided
 from devices.job import Job
-from devices.plotter import Plotter
+from devices.plotter.profile import Plotter
+from marking.begun.on_the_cover import plan_hash
 from marking.errors import RefusedError
-from marking.jobfile import JOB_FILE, RECORD_FILE, load_job
-from marking.layout import lay_out
-from marking.record import layout_hash, open_record
-from marking.schema import MIGRATIONS
-from marking.standing import plan_hash
+from marking.job.folder import JOB_FILE, RECORD_FILE, load_job
+from marking.layout.layout import lay_out
+from marking.record.record import layout_hash, open_record
+from marking.record.schema import MIGRATIONS
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -116,7 +116,7 @@ class AnotherVersion:
 
     def __init__(self, patch: pytest.MonkeyPatch) -> None:
         own: Any = Plotter.__dict__["zone"].fget
-        patch.setattr(marking.numerals, "_STEP", 1.7)
+        patch.setattr(marking.layout.numerals, "_STEP", 1.7)
         patch.setattr(
             Plotter, "zone", property(lambda self: replace(own(self), set_down=self.set_down + 9))
         )
@@ -283,8 +283,8 @@ def test_control_marks_that_version_0_1_set_out_go_on_placing(
 def test_what_version_0_1_traced_by_light_is_still_traced_or_left_to_that_version(
     tmp_path: Path,
 ) -> None:
-    from devices.beam.memory import keep, refuse_unknown_lines, remembered
     from devices.commands.begun import work_of
+    from devices.projector.desk.memory import keep, refuse_unknown_lines, remembered
 
     folder = folder_of_0_1("traced-beam", tmp_path)
     if not comes_out(folder, "beam"):
@@ -305,8 +305,8 @@ def test_what_version_0_1_traced_by_light_is_still_traced_or_left_to_that_versio
 def test_light_goes_on_under_its_own_division_alone(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    from devices.beam.memory import keep, remembered
     from devices.commands.begun import work_of
+    from devices.projector.desk.memory import keep, remembered
 
     folder = tmp_path / "beam"
     make_job(folder, "flatbed-a3")
@@ -392,10 +392,10 @@ def test_a_rehearsal_in_a_folder_of_an_older_version_leaves_its_record_alone(
 BEGINNER = """
 import sys
 from pathlib import Path
-from marking.readings import MarkReading
-from marking.record import layout_hash, open_record
-from marking.schema import MIGRATIONS
-from marking.standing import plan_hash
+from marking.record.readings import MarkReading
+from marking.record.record import layout_hash, open_record
+from marking.record.schema import MIGRATIONS
+from marking.begun.on_the_cover import plan_hash
 folder, name = Path(sys.argv[1]), sys.argv[2]
 with open_record(folder) as record:
     record.ink()

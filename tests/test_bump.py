@@ -9,15 +9,15 @@ import pytest
 from browsers import hung_crooked, millrace
 from skimage.transform import EuclideanTransform
 
-from devices.beam.bump import check_targets, moved, retrued, stirred
-from devices.beam.calibration import Landing
-from devices.beam.mapping import apply
-from devices.beam.targets import relit, suggest
-from devices.beam.trueup import SET_BY_HAND, carried, checked, from_kept, kept, solved
-from devices.beam.work import work_for
 from devices.job import Job
+from devices.projector.desk.work import work_for
+from devices.projector.light.mapping import apply
+from devices.projector.trueup.bump import check_targets, moved, retrued, stirred
+from devices.projector.trueup.calibration import Landing
+from devices.projector.trueup.targets import relit, suggest
+from devices.projector.trueup.worth import SET_BY_HAND, carried, checked, from_kept, kept, solved
 from marking.errors import BadInputError, RefusedError
-from marking.jobfile import load_job
+from marking.job.folder import load_job
 
 SD = SET_BY_HAND
 SPOTS = np.array([[x, y] for y in np.linspace(20, 740, 5) for x in np.linspace(20, 1280, 7)])

@@ -11,14 +11,14 @@ import pytest
 from command_cases import REFUSED, TABLE, assert_plain, job_in
 
 from devices.job import Job
-from marking.errormap import error_map_svg
-from marking.jobfile import load_job
-from marking.layout import lay_out
-from marking.limits import Limits
-from marking.picture import Picture
-from marking.remedies import Task, Way, work
-from marking.sections import cut_into_sections
-from marking.tape import Tape
+from marking.control.choice import Task, Way, work
+from marking.job.folder import load_job
+from marking.layout.layout import lay_out
+from marking.measures.tape import Tape
+from marking.network.allowed import Limits
+from marking.output.error_map import error_map_svg
+from marking.output.table_picture import Picture
+from marking.sections.plan import cut_into_sections
 
 if TYPE_CHECKING:
     from pathlib import Path

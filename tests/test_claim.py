@@ -11,7 +11,7 @@ import pytest
 from kills import SECTION, make_job
 from terminal import Terminal, started
 
-from devices.claim import LOCK_FILE, claimed
+from devices.session.claim import LOCK_FILE, claimed
 from marking.errors import BadInputError, RefusedError
 
 if TYPE_CHECKING:
@@ -95,7 +95,7 @@ def test_a_folder_that_is_not_there_or_shut_is_named(tmp_path: Path) -> None:
 IN_TURN = """
 import sys
 from pathlib import Path
-from devices.claim import claimed
+from devices.session.claim import claimed
 from marking.errors import RefusedError
 folder, times = Path(sys.argv[1]), int(sys.argv[2])
 while times:

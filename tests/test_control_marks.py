@@ -16,16 +16,16 @@ import pytest
 from PIL import Image
 from scipy import stats
 
-from marking.control import control_datum, marks_on, set_out
-from marking.controlsheet import control_pages
+from marking.begun.on_the_cover import COVER, control_set_out, plan_hash
+from marking.control.marks import control_datum, marks_on, set_out
+from marking.control.setting_out import row_seams
+from marking.drawing.page import Page, page_svg, pages_pdf
 from marking.errors import RefusedError
-from marking.layout import lay_out
-from marking.page import Page, page_svg, pages_pdf
-from marking.picture import png
-from marking.record import layout_hash, open_record
-from marking.settingout import row_seams
-from marking.standing import COVER, control_set_out, plan_hash
-from marking.tape import Tape
+from marking.layout.layout import lay_out
+from marking.measures.tape import Tape
+from marking.output.table_picture import png
+from marking.output.tape_sheet import control_pages
+from marking.record.record import layout_hash, open_record
 
 SIX_INCHES = 6 * 25.4
 

@@ -9,20 +9,20 @@ import pytest
 from kills import SECTION, make_job
 from line import Line
 
-from devices.checkpoints import Distinct, within_edits
-from devices.conversation import Conversation
-from devices.events import Confirmed, Failed, Greeted
-from devices.hpgl_tongue import HpglTongue
+from devices.conversation.ahead import Limits
+from devices.conversation.checkpoints import Distinct, within_edits
+from devices.conversation.conversation import Conversation
+from devices.conversation.events import Confirmed, Failed, Greeted
+from devices.conversation.states import TRANSITIONS, Signal, State
+from devices.dialects.hpgl.answers import HpglTongue
+from devices.driving.machine import Setting, setting
+from devices.driving.program import Script
 from devices.job import Job
-from devices.limits import Limits
-from devices.machine import Setting, setting
-from devices.script import Script
 from devices.simulated.cloth import Cloth
 from devices.simulated.onboard import simulated
-from devices.transitions import TRANSITIONS, Signal, State
-from marking.jobfile import load_job
-from marking.layout import lay_out
-from marking.sections import cut_into_sections
+from marking.job.folder import load_job
+from marking.layout.layout import lay_out
+from marking.sections.plan import cut_into_sections
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -160,8 +160,8 @@ def test_an_xoff_that_never_ends_is_a_clear_stop() -> None:
         talk.due(0.0)
         talk.receive(reply.encode() + b"\r", 0.0)
     assert talk.state is State.STREAMING
-    from devices.checkpoints import Checkpoint
-    from devices.events import Say
+    from devices.conversation.checkpoints import Checkpoint
+    from devices.conversation.events import Say
 
     talk.feed([Say(b"PU1,1;OA;OS;", 0.1, (), Checkpoint("1,1,0", ()))] * 2)
     assert talk.due(0.0)

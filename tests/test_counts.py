@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from marking.counts import counted
+from marking.measures.counts import counted
 
 if TYPE_CHECKING:
     from pathlib import Path

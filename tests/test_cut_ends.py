@@ -10,10 +10,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from devices.hpgl import program
-from marking.cutting import cut
-from marking.layout import lay_out
-from marking.sections import cut_into_sections
+from devices.dialects.hpgl.instructions import program
+from marking.layout.layout import lay_out
+from marking.sections.cutting import cut
+from marking.sections.plan import cut_into_sections
 
 if TYPE_CHECKING:
     from conftest import MakeJob

@@ -14,15 +14,15 @@ import pytest
 from command_cases import BAD_INPUT, assert_plain, contents
 
 from marking.errors import BadInputError
-from marking.readings import MarkReading
-from marking.record import RECORD_FILE, open_record
+from marking.record.readings import MarkReading
+from marking.record.record import RECORD_FILE, open_record
 
 if TYPE_CHECKING:
     from pathlib import Path
 
     from conftest import RunCli
 
-    from marking.layout import Layout
+    from marking.layout.layout import Layout
 
 POSE = {"matrix": [[1.0, 0.0], [0.0, 1.0]], "shift": [0.0, 0.0], "about": [0.0, 0.0]}
 
@@ -55,7 +55,7 @@ def kept(tmp_path: Path, small: Layout) -> Path:
 
 @pytest.fixture(scope="module")
 def small(make_job: Any) -> Layout:
-    from marking.layout import lay_out
+    from marking.layout.layout import lay_out
 
     return lay_out(make_job({"table": {"length": "30 in", "width": "24 in"}}))
 
@@ -203,7 +203,7 @@ def test_nothing_is_added_to_a_record_with_a_damaged_row(kept: Path) -> None:
 def test_data_made_to_fill_the_memory_is_not_unpacked(small: Layout) -> None:
     import tracemalloc
 
-    from marking.plaindata import packed, unpacked_layout
+    from marking.begun.plain_data import packed, unpacked_layout
 
     assert unpacked_layout(packed(small)).warnings == small.warnings
     bomb = zlib.compress(b"[" + b"0," * 20_000_000 + b"0]", 9)

@@ -16,13 +16,13 @@ import statsmodels.api as sm
 from four_sections import CENTRES, SEEN, SPOTS, setups, targets
 from inking import READING_SD, coverage, ink_many, ink_once, set_out_by_tape
 
-from marking.adjustment import adjust
-from marking.butts import butts
-from marking.datum import EXACT, Datum
-from marking.forecast import forecast
-from marking.limits import Limits
-from marking.network import Reading, gain, ink, ink_error, known, misfit
-from marking.placement import place
+from marking.control.forecast import forecast
+from marking.network.adjustment import adjust
+from marking.network.allowed import Limits
+from marking.network.datum import EXACT, Datum
+from marking.network.network import Reading, gain, ink, ink_error, known, misfit
+from marking.placement.placement import place
+from marking.sections.neighbours import butts
 
 DATUM = Datum((20.0, 20.0), 0.8e-3, 1.1e-3)
 """On a cloth of 0.7 m as bad as a tape and a square are on one of 5 m."""

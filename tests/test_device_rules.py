@@ -15,7 +15,7 @@ from records import (
     planned,
 )
 
-from devices.hpgl import program
+from devices.dialects.hpgl.instructions import program
 
 if TYPE_CHECKING:
     from conftest import MakeJob

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
 from devices.commands import main
-from marking.record import RECORD_FILE, open_record
+from marking.record.record import RECORD_FILE, open_record
 
 KILLS = 17
 HEMS = '[hems]\ndepth = "3 in"\nfolds = ["single 2 in"]\n'

@@ -9,13 +9,13 @@ from command_cases import REFUSED
 from conftest import MILLRACE
 from kills import plotter_at
 
-from devices.bed import bed_of
 from devices.job import Job
-from devices.stance import marks_in_sight
-from marking.jobfile import load_job
-from marking.layout import lay_out
-from marking.record import open_record
-from marking.sections import cut_into_sections
+from devices.plotter.bed import bed_of
+from devices.setting_down.where_it_stands import marks_in_sight
+from marking.job.folder import load_job
+from marking.layout.layout import lay_out
+from marking.record.record import open_record
+from marking.sections.plan import cut_into_sections
 
 if TYPE_CHECKING:
     from pathlib import Path

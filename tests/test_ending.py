@@ -8,7 +8,7 @@ import threading
 
 import pytest
 
-from devices.ending import CLOSED, LOGGED_OFF, SHUT_DOWN, ConsoleWatch, ended_as_by_hand
+from devices.session.ending import CLOSED, LOGGED_OFF, SHUT_DOWN, ConsoleWatch, ended_as_by_hand
 
 CTRL_C_EVENT, CTRL_BREAK_EVENT = 0, 1
 """wincon.h, as CLOSED and the others are."""

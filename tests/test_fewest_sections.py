@@ -18,17 +18,17 @@ from fewest_parts import NEVER, Line, parts, rows_by_arm
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from marking import route
-from marking.layout import lay_out
-from marking.seams import axis, choose, least_parts
-from marking.sections import cut_into_sections
+from marking.layout.joins import axis, choose, least_parts
+from marking.layout.layout import lay_out
+from marking.sections import route
+from marking.sections.plan import cut_into_sections
 
 if TYPE_CHECKING:
     from pathlib import Path
 
     from conftest import MakeJob
 
-    from marking.seams import Axis
+    from marking.layout.joins import Axis
 
 BENCH_60 = {"length": "144 in", "width": "60 in"}
 NAMED: dict[str, tuple[dict[str, Any], int]] = {

@@ -9,10 +9,10 @@ import pytest
 from command_cases import BAD_INPUT, TABLE, assert_plain, job_in, limited
 
 from devices.job import Job
-from marking.entries import Columns, read_rows
 from marking.errors import BadInputError
-from marking.jobfile import load_job
-from marking.readings import read_readings
+from marking.input.rows import Columns, read_rows
+from marking.job.folder import load_job
+from marking.record.readings import read_readings
 
 if TYPE_CHECKING:
     from pathlib import Path

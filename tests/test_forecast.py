@@ -15,15 +15,15 @@ from inking import (
 )
 from patterns import ORDERS, SettingOut, control_marks, inking_order
 
-from marking.butts import butts, outermost_ink
+from marking.control.choice import Task, Way, remedies, widest, work, written
+from marking.control.forecast import forecast, ink_errors
+from marking.control.visible_marks import sights
 from marking.errors import BadInputError, RefusedError
-from marking.forecast import forecast, ink_errors
-from marking.limits import Limits
-from marking.pose import effect
-from marking.regions import radius_95
-from marking.remedies import Task, Way, remedies, widest, work, written
-from marking.sights import sights
-from marking.tape import Tape
+from marking.measures.tape import Tape
+from marking.network.allowed import Limits
+from marking.network.pose import effect
+from marking.network.regions import radius_95
+from marking.sections.neighbours import butts, outermost_ink
 
 A3 = "flatbed-a3"
 LARGE = "flatbed-24x36"
@@ -186,7 +186,7 @@ def test_every_order_inks_all_sections_with_marks_that_lie_by_then(profile, orde
 
 
 def test_in_the_plans_order_the_geometry_finds_what_the_plan_laid():
-    from marking.sights import _in_order
+    from marking.control.visible_marks import _in_order
 
     layout, plan = bench(LARGE)
     found = _in_order(plan.sections, layout.grid, plan.zone.set_down, {})

@@ -14,17 +14,17 @@ from pygcode import Line as GcodeLine
 from pygcode import Machine
 
 from devices.commands import main
-from devices.conversation import Conversation
-from devices.gcode import program
-from devices.gcode_tongue import GcodeTongue
+from devices.conversation.conversation import Conversation
+from devices.dialects.gcode.answers import GcodeTongue
+from devices.dialects.gcode.writer import program
+from devices.driving.machine import setting
+from devices.driving.program import Script
 from devices.job import Job
-from devices.machine import setting
-from devices.script import Script
 from devices.simulated.cloth import Cloth
 from devices.simulated.gcode import Gantry, SimulatedGantry
-from marking.jobfile import load_job
-from marking.layout import lay_out
-from marking.sections import cut_into_sections
+from marking.job.folder import load_job
+from marking.layout.layout import lay_out
+from marking.sections.plan import cut_into_sections
 
 if TYPE_CHECKING:
     from pathlib import Path

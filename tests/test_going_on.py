@@ -14,7 +14,7 @@ from kills import SECTION, cloth_faults, made, make_job, plotter_at
 
 from devices.commands import main
 from devices.commands.typed import typed
-from marking.record import open_record
+from marking.record.record import open_record
 
 if TYPE_CHECKING:
     from pathlib import Path

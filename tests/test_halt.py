@@ -13,27 +13,27 @@ import pytest
 from kills import SECTION, make_job
 from own_time import BANNER, GantryPort
 
-from devices.conversation import Conversation
-from devices.events import Event, PlaceLost
-from devices.gcode_tongue import GcodeTongue
-from devices.halt import Halt
-from devices.hpgl_tongue import HpglTongue
+from devices.conversation.conversation import Conversation
+from devices.conversation.events import Event, PlaceLost
+from devices.conversation.halt import Halt
+from devices.dialects.gcode.answers import GcodeTongue
+from devices.dialects.hpgl.answers import HpglTongue
+from devices.driving.driver import Driver
+from devices.driving.machine import setting
+from devices.driving.program import Script
 from devices.job import Job
-from devices.machine import setting
-from devices.run import Driver
-from devices.script import Script
 from devices.simulated.cloth import Cloth
 from devices.simulated.gantry import Gantry
 from devices.simulated.onboard import simulated
-from marking.jobfile import load_job
-from marking.layout import lay_out
-from marking.record import open_record
-from marking.sections import cut_into_sections
+from marking.job.folder import load_job
+from marking.layout.layout import lay_out
+from marking.record.record import open_record
+from marking.sections.plan import cut_into_sections
 
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from devices.run import Line, Wish
+    from devices.driving.driver import Line, Wish
 
 AT_MOST_DOWN = 0.15
 """Seconds that the pen may stand on the cloth after a stop, on a machine that obeys at once."""

@@ -14,10 +14,10 @@ import numpy as np
 import pytest
 from machines import MACHINES, Plot, write_plots
 
-from devices.hpgl import program
+from devices.dialects.hpgl.instructions import program
 from marking.errors import RefusedError
-from marking.layout import lay_out
-from marking.sections import cut_into_sections
+from marking.layout.layout import lay_out
+from marking.sections.plan import cut_into_sections
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

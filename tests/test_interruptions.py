@@ -21,7 +21,7 @@ from command_cases import (
 )
 from conftest import MILLRACE
 
-from marking.jobfile import JOB_FILE
+from marking.job.folder import JOB_FILE
 
 if TYPE_CHECKING:
     from pathlib import Path

@@ -13,11 +13,11 @@ import jsonschema
 import pytest
 
 from devices.job import Job
-from devices.jobtext import job_schema
+from devices.job_text import job_schema
 from marking.errors import BadInputError
-from marking.jobfile import JOB_FILE, load_job
-from marking.lengths import parse_length
-from marking.stock import stock, stock_names
+from marking.job.folder import JOB_FILE, load_job
+from marking.measures.lengths import parse_length
+from marking.shipped import stock, stock_names
 
 if TYPE_CHECKING:
     from conftest import MakeJob, RunCli

@@ -20,7 +20,7 @@ from command_cases import BAD_INPUT, REFUSED, assert_plain, contents
 from conftest import MILLRACE
 from scipy.spatial import cKDTree
 
-from marking.jobfile import JOB_FILE
+from marking.job.folder import JOB_FILE
 
 if TYPE_CHECKING:
     from pathlib import Path

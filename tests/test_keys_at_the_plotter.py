@@ -29,15 +29,15 @@ from terminal import (
     started,
 )
 
-from devices.bed import bed_of
-from devices.claim import LOCK_FILE
 from devices.job import Job
-from devices.keys import key_of
+from devices.plotter.bed import bed_of
+from devices.session.claim import LOCK_FILE
+from devices.session.keys import key_of
 from devices.simulated.cloth import read_cloth
-from marking.jobfile import load_job
-from marking.layout import lay_out
-from marking.record import open_record
-from marking.sections import cut_into_sections
+from marking.job.folder import load_job
+from marking.layout.layout import lay_out
+from marking.record.record import open_record
+from marking.sections.plan import cut_into_sections
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -46,8 +46,8 @@ if TYPE_CHECKING:
     from conftest import RunCli
     from numpy.typing import NDArray
 
-    from devices.bed import Bed
-    from marking.sections import Section
+    from devices.plotter.bed import Bed
+    from marking.sections.plan import Section
 
 BESIDE = "r1c2"
 """The section beside the first: it sees the first one's witness marks."""

@@ -17,10 +17,10 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pytest
 
-from devices.beam.throw import largest_upright
-from marking import forecast
-from marking.survey import SIDES, Adjustment, _which_again
-from marking.ties import first_of_greatest
+from devices.projector.light.throw import largest_upright
+from marking.control import forecast
+from marking.layout.survey import SIDES, Adjustment, _which_again
+from marking.measures.ties import first_of_greatest
 
 if TYPE_CHECKING:
     from pathlib import Path

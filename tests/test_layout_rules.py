@@ -19,7 +19,7 @@ from records import (
 )
 
 from marking.errors import RefusedError
-from marking.layout import lay_out
+from marking.layout.layout import lay_out
 
 if TYPE_CHECKING:
     from conftest import MakeJob

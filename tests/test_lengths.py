@@ -8,7 +8,13 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from marking.lengths import format_length, parse_length, parse_percent, parse_speed, tape_fraction
+from marking.measures.lengths import (
+    format_length,
+    parse_length,
+    parse_percent,
+    parse_speed,
+    tape_fraction,
+)
 
 MM = {"in": Fraction(254, 10), "ft": Fraction(3048, 10), "mm": 1, "cm": 10, "m": 1000}
 """1 in = 25.4 mm and 1 ft = 12 in exactly (international yard and pound agreement, 1959)."""

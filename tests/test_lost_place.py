@@ -12,31 +12,31 @@ from kills import make_job, samples
 from own_time import GantryPort, driven_at
 from scipy.spatial import cKDTree
 
-from devices import setdown
-from devices.bed import bed_of
 from devices.commands import main
-from devices.conversation import Conversation
+from devices.conversation.conversation import Conversation
+from devices.driving.driver import Driver
+from devices.driving.machine import setting
+from devices.driving.port import DeviceError
+from devices.driving.program import Script
 from devices.job import Job
-from devices.machine import setting
-from devices.person import Person
-from devices.port import DeviceError
-from devices.run import Driver
-from devices.script import Script
-from devices.sighting import Sighted
-from devices.workplace import Link
-from marking.jobfile import load_job
-from marking.layout import lay_out
-from marking.record import open_record
-from marking.sections import cut_into_sections
+from devices.plotter.bed import bed_of
+from devices.session.person import Person
+from devices.session.session import Link
+from devices.setting_down import set_down as setdown
+from devices.setting_down.read_marks import Sighted
+from marking.job.folder import load_job
+from marking.layout.layout import lay_out
+from marking.record.record import open_record
+from marking.sections.plan import cut_into_sections
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
     from pathlib import Path
 
-    from devices.bed import Bed
+    from devices.plotter.bed import Bed
     from devices.simulated.cloth import Spot
-    from marking.sections import Section
-    from marking.witness import Mark
+    from marking.sections.locating_marks import Mark
+    from marking.sections.plan import Section
 
 DONE, REFUSED, DEVICE_FAILED = 0, 1, 3
 FIRST, SECOND = "r1c1", "r1c2"
@@ -324,8 +324,8 @@ def test_a_restart_that_nobody_heard_between_two_stretches_is_noticed_before_any
 def test_a_place_is_lost_for_every_section_and_found_for_each_by_its_own_marks(
     tmp_path: Path,
 ) -> None:
-    from devices.whereabouts import loss, read_anew
-    from marking.readings import MarkReading
+    from devices.session.whereabouts import loss, read_anew
+    from marking.record.readings import MarkReading
 
     old = MarkReading("r1c2", "k1", (10.0, 20.0), 0.25, "a file")
     new = MarkReading("r1c2", "k1", (10.0, math.nextafter(20.0, 21)), 0.25, "a file")

@@ -9,9 +9,9 @@ import statsmodels.api as sm
 from four_sections import CENTRES, SEEN, SPOTS, setups, targets
 from scipy import stats
 
-from marking.adjustment import adjust, solve
 from marking.errors import BadInputError, RefusedError
-from marking.network import (
+from marking.network.adjustment import adjust, solve
+from marking.network.network import (
     Reading,
     Setup,
     gain,
@@ -22,8 +22,8 @@ from marking.network import (
     misfit,
     seam_step,
 )
-from marking.pose import as_planned, effect
-from marking.regions import (
+from marking.network.pose import as_planned, effect
+from marking.network.regions import (
     CHI_SQUARE_95_POINT,
     chi_square_quantile,
     radius_95,

@@ -15,15 +15,15 @@ from command_cases import BAD_INPUT, REFUSED, assert_plain
 from ezdxf.addons.hpgl2 import api as hpgl2
 from kills import make_job, plotter_at
 
-from devices.hand import inkings
+from devices.dialects.writer import inkings
+from devices.driving.machine import setting
+from devices.inking.pen_change import last_by_slot, stretches
 from devices.job import Job
-from devices.machine import setting
-from devices.penchange import last_by_slot, stretches
-from marking.jobfile import load_job
-from marking.layout import lay_out
-from marking.record import open_record
-from marking.rows import KeptStroke
-from marking.sections import cut_into_sections
+from marking.job.folder import load_job
+from marking.layout.layout import lay_out
+from marking.record.record import open_record
+from marking.record.rows import KeptStroke
+from marking.sections.plan import cut_into_sections
 
 if TYPE_CHECKING:
     from pathlib import Path

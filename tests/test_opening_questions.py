@@ -12,14 +12,14 @@ import pytest
 from kills import make_job
 from own_time import BANNER, GantryPort, driven_at
 
-from devices.conversation import Conversation
-from devices.events import AskedAgain, Failed, Greeted, PlaceLost
-from devices.gcode_tongue import GcodeTongue
-from devices.hpgl_tongue import HpglTongue
+from devices.conversation.ahead import Limits
+from devices.conversation.conversation import Conversation
+from devices.conversation.events import AskedAgain, Failed, Greeted, PlaceLost
+from devices.dialects.gcode.answers import GcodeTongue
+from devices.dialects.hpgl.answers import HpglTongue
 from devices.job import Job
-from devices.limits import Limits
 from devices.simulated.gantry import Gantry, settings_lines
-from marking.jobfile import load_job
+from marking.job.folder import load_job
 
 if TYPE_CHECKING:
     from collections.abc import Callable

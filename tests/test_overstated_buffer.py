@@ -15,22 +15,22 @@ from kills import SECTION, make_job, samples
 from line import Line
 from scipy.spatial import cKDTree
 
-from devices.buffer_trial import BufferTrial
-from devices.checkpoints import Checkpoint
-from devices.conversation import Conversation
-from devices.events import Event, Failed, Greeted, Say
-from devices.hand import Inking
-from devices.hpgl_tongue import HpglTongue
+from devices.conversation.ahead import Limits
+from devices.conversation.checkpoints import Checkpoint
+from devices.conversation.conversation import Conversation
+from devices.conversation.events import Event, Failed, Greeted, Say
+from devices.dialects.hpgl.answers import HpglTongue
+from devices.dialects.hpgl.buffer_trial import BufferTrial
+from devices.dialects.writer import Inking
+from devices.driving.machine import Setting, setting
+from devices.driving.program import Script
 from devices.job import Job
-from devices.limits import Limits
-from devices.machine import Setting, setting
-from devices.script import Script
 from devices.simulated.cloth import Cloth
 from devices.simulated.hpgl import SimulatedPlotter
 from devices.simulated.onboard import simulated
-from marking.jobfile import load_job
-from marking.layout import lay_out
-from marking.sections import cut_into_sections
+from marking.job.folder import load_job
+from marking.layout.layout import lay_out
+from marking.sections.plan import cut_into_sections
 
 if TYPE_CHECKING:
     from pathlib import Path

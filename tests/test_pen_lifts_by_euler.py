@@ -17,18 +17,18 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from marking import route
-from marking.job import PensTable
-from marking.layout import Stroke
-from marking.sections import cut_into_sections
-from marking.zones import Pace, reach_zone
+from marking.job.keys import PensTable
+from marking.layout.layout import Stroke
+from marking.sections import route
+from marking.sections.plan import cut_into_sections
+from marking.sections.zones import Pace, reach_zone
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
     from devices.job import Job
-    from marking.layout import Layout
-    from marking.sections import Plan, Section
+    from marking.layout.layout import Layout
+    from marking.sections.plan import Plan, Section
 
 ONE_POINT = 5
 """Decimals of a millimetre to which stroke ends are one point: far below a plotter unit, far

@@ -13,16 +13,16 @@ from typing import TYPE_CHECKING
 import pytest
 from svgelements import SVG, Group
 
-from marking.lengths import rough_length
-from marking.picture import picture_svg
-from marking.report import CAUTIONS, markdown
+from marking.measures.lengths import rough_length
+from marking.output.report import CAUTIONS, markdown
+from marking.output.table_picture import picture_svg
 
 if TYPE_CHECKING:
     from conftest import MakeJob, RunCli
 
     from devices.job import Job
-    from marking.layout import Layout
-    from marking.sections import Plan
+    from marking.layout.layout import Layout
+    from marking.sections.plan import Plan
 
 FINER_THAN_A_HAND = re.compile(r"\d in [+-] 0\.\d mm|\d/32 in")
 
@@ -48,8 +48,8 @@ def test_nothing_is_drawn_over_a_numeral(
 
 def test_a_device_is_set_down_to_a_sixteenth_and_no_finer(make_job: MakeJob) -> None:
     """Its marks are read afterwards; nobody tapes a tenth of a millimetre beside a plotter."""
-    from marking.layout import lay_out
-    from marking.sections import cut_into_sections
+    from marking.layout.layout import lay_out
+    from marking.sections.plan import cut_into_sections
 
     job = make_job(
         '[table]\nlength = "1537 mm"\nwidth = "1011 mm"\n[grid]\npitch = "23.7 mm"\n'
@@ -89,7 +89,7 @@ def test_small_differences_are_shown_as_the_jobs_tape_reads_them(
 
 def test_a_lean_comes_with_the_way_to_see_diagonals_that_were_exchanged(make_job: MakeJob) -> None:
     """Exchanged diagonals close as well as right ones do, and turn the lean about."""
-    from marking.layout import lay_out
+    from marking.layout.layout import lay_out
 
     sides = (
         '[table]\nlength = "150 in"\nwidth = "64 in"\n[table.survey]\nnear = "150 in"\n'

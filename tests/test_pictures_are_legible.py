@@ -18,24 +18,24 @@ from conftest import MILLRACE
 from PIL import Image
 from test_sheets_are_legible import overprinted
 
-from devices.beam.throw import beam_zone
-from marking.errormap import error_map_svg
-from marking.forecast import Forecast, SeamForecast, SectionForecast
-from marking.layout import lay_out
-from marking.lettering import letter
-from marking.limits import Limits
-from marking.picture import Picture, picture_svg, png
-from marking.report import markdown
-from marking.sections import cut_into_sections
-from marking.witness import Mark
-from marking.zones import reach_zone
+from devices.projector.light.throw import beam_zone
+from marking.control.forecast import Forecast, SeamForecast, SectionForecast
+from marking.layout.layout import lay_out
+from marking.lettering.glyphs import letter
+from marking.network.allowed import Limits
+from marking.output.error_map import error_map_svg
+from marking.output.report import markdown
+from marking.output.table_picture import Picture, picture_svg, png
+from marking.sections.locating_marks import Mark
+from marking.sections.plan import cut_into_sections
+from marking.sections.zones import reach_zone
 
 if TYPE_CHECKING:
     from conftest import MakeJob
 
     from devices.job import Job
-    from marking.layout import Layout
-    from marking.sections import Plan
+    from marking.layout.layout import Layout
+    from marking.sections.plan import Plan
 
 ALARM = "#c2410c"
 NEAR = 0.12

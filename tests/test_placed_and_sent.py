@@ -30,10 +30,10 @@ from kills import make_job
 from tee import teed_plotter
 
 from devices.commands import main
-from devices.port import DeviceError
+from devices.driving.port import DeviceError
 from devices.simulated.cloth import Cloth
 from devices.simulated.onboard import OnboardPort, simulated
-from marking.record import open_record
+from marking.record.record import open_record
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -41,7 +41,7 @@ if TYPE_CHECKING:
     from conftest import RunCli
     from interpreters import Drawn, FloatArray
 
-    from devices.plotter import Plotter
+    from devices.plotter.profile import Plotter
 
 SHIFT, TURN = np.array([1.6, -1.1]), 0.002
 """Where the device stands beside its place, in mm and radians: more than any line may be off."""
@@ -226,7 +226,7 @@ def plug_in(monkeypatch: pytest.MonkeyPatch, job: Path) -> list[Cut]:
         ports.append(Cut(simulated(plotter, setting_of(job).bed, Cloth()), 2000))
         return ports[-1]
 
-    monkeypatch.setattr("devices.port.open_port", opened)
+    monkeypatch.setattr("devices.driving.port.open_port", opened)
     return ports
 
 

@@ -9,18 +9,18 @@ import pytest
 from inking import READING_SD, ink_once, millrace, read_marks
 from patterns import SettingOut, control_marks
 
-from marking.adjustment import adjust
-from marking.blunders import agrees, doubts
-from marking.butts import butts, outermost_ink, window_middle
+from marking.control.visible_marks import sights
 from marking.errors import BadInputError, RefusedError
-from marking.limits import Limits
-from marking.network import Reading, Target, known, only_for
-from marking.placement import network_for, place
-from marking.pose import Pose, rigid
-from marking.recut import carried, needed_move
-from marking.resection import resect
-from marking.sights import sights
-from marking.witness import Mark
+from marking.network.adjustment import adjust
+from marking.network.allowed import Limits
+from marking.network.network import Reading, Target, known, only_for
+from marking.network.pose import Pose, rigid
+from marking.network.resection import resect
+from marking.placement.blunders import agrees, doubts
+from marking.placement.placement import network_for, place
+from marking.placement.recut import carried, needed_move
+from marking.sections.locating_marks import Mark
+from marking.sections.neighbours import butts, outermost_ink, window_middle
 
 LIMITS = Limits(25.4 / 16)
 NAME = "r7c5"

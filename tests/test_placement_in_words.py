@@ -7,13 +7,13 @@ from inking import READING_SD, ink_once, millrace
 from patterns import SettingOut, control_marks
 
 from devices.commands.placed import adjusted_lines, placement_lines
-from marking.adjustment import adjust
-from marking.butts import butts
+from marking.control.visible_marks import sights
 from marking.errors import BadInputError
-from marking.limits import Limits
-from marking.network import Reading, known
-from marking.placement import place
-from marking.sights import sights
+from marking.network.adjustment import adjust
+from marking.network.allowed import Limits
+from marking.network.network import Reading, known
+from marking.placement.placement import place
+from marking.sections.neighbours import butts
 
 LIMITS = Limits(25.4 / 16)
 

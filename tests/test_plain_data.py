@@ -11,16 +11,16 @@ from hypothesis import HealthCheck, given, settings
 from random_jobs import jobs
 from records import planned
 
-from marking.control import set_out
-from marking.layout import lay_out
-from marking.plaindata import from_plain, packed, plain, unpacked_division, unpacked_layout
-from marking.settings import changes, job_as_begun, layout_settings
-from marking.tape import Tape
+from marking.begun.plain_data import from_plain, packed, plain, unpacked_division, unpacked_layout
+from marking.control.marks import set_out
+from marking.job.settings import changes, job_as_begun, layout_settings
+from marking.layout.layout import lay_out
+from marking.measures.tape import Tape
 
 if TYPE_CHECKING:
     from conftest import MakeJob
 
-    from marking.layout import Layout
+    from marking.layout.layout import Layout
 
 
 def alike(one: Any, other: Any) -> bool:

@@ -12,16 +12,16 @@ import pytest
 from kills import SECTION, cloth_faults, free_port, made, make_job, start_plotter
 
 from devices.commands import main
+from devices.driving.port import DeviceError, chosen, open_port, permission_advice
 from devices.job import Job
-from devices.port import DeviceError, chosen, open_port, permission_advice
 from marking.errors import BadInputError
-from marking.jobfile import RECORD_FILE, load_job
-from marking.record import open_record
+from marking.job.folder import RECORD_FILE, load_job
+from marking.record.record import open_record
 
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from devices.plotter import Plotter
+    from devices.plotter.profile import Plotter
 
 COMMAND = [sys.executable, "-m", "devices.commands"]
 
@@ -197,13 +197,13 @@ def test_a_profile_with_a_wrong_handshake_or_no_buffer_is_refused(
 def test_a_disk_that_fills_stops_the_run_with_the_pen_up(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    from devices.inking import ink_section
-    from devices.person import Person
+    from devices.inking.section import ink_section
+    from devices.session.person import Person
+    from devices.session.session import Workplace
     from devices.simulated.cloth import Cloth
     from devices.simulated.onboard import OnboardPort, simulated
-    from devices.workplace import Workplace
-    from marking.layout import lay_out
-    from marking.sections import cut_into_sections
+    from marking.layout.layout import lay_out
+    from marking.sections.plan import cut_into_sections
 
     folder = tmp_path / "job"
     make_job(folder, "flatbed-a4")

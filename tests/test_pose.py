@@ -8,7 +8,7 @@ from scipy.spatial.transform import Rotation
 from skimage.transform import AffineTransform, EuclideanTransform, SimilarityTransform
 
 from marking.errors import RefusedError
-from marking.pose import as_planned, changed, effect, fit, refine, rigid, turned_over
+from marking.network.pose import as_planned, changed, effect, fit, refine, rigid, turned_over
 
 PEERS = {
     "rigid": EuclideanTransform,

@@ -13,17 +13,17 @@ import pytest
 from covers import Cover, taped
 from scipy import optimize, stats
 
-from marking.distortion import WHOLE, effect, patch_at, whole_rows
+from marking.drawing.page import pages_pdf
 from marking.errors import BadInputError
-from marking.page import pages_pdf
-from marking.proof import prove, read_measured
-from marking.proofgeometry import design
-from marking.proofplan import plan_proof
-from marking.proofsheet import proof_pages
-from marking.prooftext import proof_lines, proof_record, since, since_lines
-from marking.record import open_record
-from marking.sections import cut_into_sections
-from marking.tape import Tape, tape_reading
+from marking.measures.tape import Tape, tape_reading
+from marking.output.proof_sheet import proof_pages
+from marking.proof.distances import plan_proof
+from marking.proof.distortion import WHOLE, effect, patch_at, whole_rows
+from marking.proof.geometry import design
+from marking.proof.verdict import prove, read_measured
+from marking.proof.words import proof_lines, proof_record, since, since_lines
+from marking.record.record import open_record
+from marking.sections.plan import cut_into_sections
 
 SIXTEENTH = 25.4 / 16
 

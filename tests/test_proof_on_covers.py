@@ -12,12 +12,12 @@ import numpy as np
 import pytest
 from covers import cover_of, knocked, taped
 
-from marking.proof import prove
-from marking.proofplan import plan_proof
-from marking.prooftext import proof_lines, proof_record, since, since_lines
-from marking.sections import cut_into_sections
-from marking.tape import Tape
-from marking.verdict import furthest
+from marking.measures.tape import Tape
+from marking.proof.distances import plan_proof
+from marking.proof.outcome import furthest
+from marking.proof.verdict import prove
+from marking.proof.words import proof_lines, proof_record, since, since_lines
+from marking.sections.plan import cut_into_sections
 
 SIXTEENTH = 25.4 / 16
 TABLE = {"length": "150 in", "width": "64 in"}

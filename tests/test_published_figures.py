@@ -16,13 +16,13 @@ from xml.etree import ElementTree
 import numpy as np
 import pytest
 
-from devices.bed import bed_at
+from devices.plotter.bed import bed_at
 from marking.errors import RefusedError
-from marking.layout import lay_out
-from marking.lengths import INCH, parse_length
-from marking.lettering import letter_numeral
-from marking.report import markdown
-from marking.sections import cut_into_sections
+from marking.layout.layout import lay_out
+from marking.lettering.glyphs import letter_numeral
+from marking.measures.lengths import INCH, parse_length
+from marking.output.report import markdown
+from marking.sections.plan import cut_into_sections
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -30,8 +30,8 @@ if TYPE_CHECKING:
     from conftest import MakeJob
 
     from devices.job import Job
-    from marking.layout import Layout
-    from marking.numerals import Legibility
+    from marking.layout.layout import Layout
+    from marking.layout.numerals import Legibility
 
 BENCH = {"table": {"length": "150 in", "width": "64 in"}}
 """64 x 150 in with every default: 1 in pitch, 1/8 in clear, 0.8 mm numeral pen."""

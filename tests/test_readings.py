@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from marking.errors import BadInputError
-from marking.readings import READING_SD, read_readings
+from marking.record.readings import READING_SD, read_readings
 
 TOML = """\
 schema = 1

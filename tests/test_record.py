@@ -13,10 +13,10 @@ from datetime import UTC, datetime, timedelta, timezone
 import pytest
 
 from marking.errors import BadInputError, RefusedError
-from marking.layout import lay_out
-from marking.readings import MarkReading
-from marking.record import RECORD_FILE, layout_hash, open_record
-from marking.schema import MIGRATIONS, migrate
+from marking.layout.layout import lay_out
+from marking.record.readings import MarkReading
+from marking.record.record import RECORD_FILE, layout_hash, open_record
+from marking.record.schema import MIGRATIONS, migrate
 
 NOON = datetime(2026, 3, 4, 12, 0, 0, tzinfo=UTC)
 SMALL = {"table": {"length": "30 in", "width": "24 in"}}
@@ -217,7 +217,7 @@ def test_a_folder_that_is_not_there_is_said_so(tmp_path):
 
 
 def test_a_locked_record_says_who_to_wait_for(tmp_path, monkeypatch):
-    monkeypatch.setattr("marking.recordfile.PATIENCE_SECONDS", 0.05)
+    monkeypatch.setattr("marking.record.file.PATIENCE_SECONDS", 0.05)
     with open_record(tmp_path) as record:
         other = sqlite3.connect(tmp_path / RECORD_FILE, isolation_level=None)
         other.execute("BEGIN IMMEDIATE")
@@ -231,8 +231,8 @@ def test_a_locked_record_says_who_to_wait_for(tmp_path, monkeypatch):
 WRITER = """
 import sys
 from pathlib import Path
-from marking.readings import MarkReading
-from marking.record import open_record
+from marking.record.readings import MarkReading
+from marking.record.record import open_record
 folder, name = Path(sys.argv[1]), sys.argv[2]
 with open_record(folder) as record:
     for n in range(20):
@@ -258,8 +258,8 @@ def test_several_commands_at_once_lose_nothing_and_break_nothing(tmp_path):
 KILLED = """
 import os, sys
 from pathlib import Path
-from marking.record import open_record
-from marking.readings import MarkReading
+from marking.record.record import open_record
+from marking.record.readings import MarkReading
 folder = Path(sys.argv[1])
 with open_record(folder) as record:
     record.add_readings("abc", [MarkReading("kept", "w", (0, 0), 0.25, "")])

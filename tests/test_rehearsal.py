@@ -10,17 +10,17 @@ import numpy as np
 import pytest
 from kills import SECTION, cloth_faults, make_job, plotter_at
 
-from devices.bed import bed_of
 from devices.commands.history import device_name, kept_correction
-from devices.correction import check_record, solve_square, within_reach
+from devices.driving.machine import setting
 from devices.job import Job
-from devices.machine import setting
-from devices.scrap import scrap_sheet
-from marking.jobfile import load_job
-from marking.layout import lay_out
-from marking.record import RECORD_FILE, open_record
-from marking.sections import cut_into_sections
-from marking.tape import Tape
+from devices.plotter.bed import bed_of
+from devices.plotter.correction import check_record, solve_square, within_reach
+from devices.trial.sheet import scrap_sheet
+from marking.job.folder import load_job
+from marking.layout.layout import lay_out
+from marking.measures.tape import Tape
+from marking.record.record import RECORD_FILE, open_record
+from marking.sections.plan import cut_into_sections
 
 if TYPE_CHECKING:
     from pathlib import Path

@@ -6,17 +6,17 @@ from typing import TYPE_CHECKING, Any
 
 import pytest
 
-from devices.hpgl import program
+from devices.dialects.hpgl.instructions import program
 from marking.errors import RefusedError
-from marking.layout import lay_out
-from marking.report import section_table
-from marking.sections import cut_into_sections
+from marking.layout.layout import lay_out
+from marking.output.report import section_table
+from marking.sections.plan import cut_into_sections
 
 if TYPE_CHECKING:
     from conftest import MakeJob
 
     from devices.job import Job
-    from marking.sections import Plan
+    from marking.sections.plan import Plan
 
 ROLL = {"profile": "roll-36"}
 

@@ -10,10 +10,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from marking.job import Pen, PensTable
-from marking.layout import Stroke
-from marking.route import Route, shortest
-from marking.zones import Pace
+from marking.job.keys import Pen, PensTable
+from marking.layout.layout import Stroke
+from marking.sections.route import Route, shortest
+from marking.sections.zones import Pace
 
 PACE = Pace(draw=80.0, travel=400.0, lift=0.0)
 PENS = PensTable(

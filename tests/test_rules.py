@@ -27,10 +27,10 @@ from records import (
 )
 
 from marking.errors import RefusedError
-from marking.interchange import plan_record
-from marking.layout import lay_out
-from marking.sections import cut_into_sections
-from marking.zones import reach_zone
+from marking.layout.layout import lay_out
+from marking.output.layout_json import plan_record
+from marking.sections.plan import cut_into_sections
+from marking.sections.zones import reach_zone
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

@@ -20,8 +20,9 @@ from hypothesis import strategies as st
 from interpreters import differences, pygcode_draws
 from scipy import optimize
 
-from devices.bed import bed_at
-from devices.correction import (
+from devices.dialects.hpgl.instructions import program
+from devices.plotter.bed import bed_at
+from devices.plotter.correction import (
     RUNS,
     Correction,
     check_from,
@@ -30,14 +31,13 @@ from devices.correction import (
     solve_square,
     within_reach,
 )
-from devices.hpgl import program
-from devices.scrap import VERNIER_DIVISIONS, scrap_program, scrap_sheet
 from devices.simulated.cloth import Cloth
 from devices.simulated.gcode import Gantry, SimulatedGantry
+from devices.trial.sheet import VERNIER_DIVISIONS, scrap_program, scrap_sheet
 from marking.errors import BadInputError, RefusedError
-from marking.record import open_record
-from marking.sections import cut_into_sections
-from marking.tape import Tape, reading_covariance
+from marking.measures.tape import Tape, reading_covariance
+from marking.record.record import open_record
+from marking.sections.plan import cut_into_sections
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

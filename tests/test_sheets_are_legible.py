@@ -8,15 +8,15 @@ from typing import TYPE_CHECKING, Any
 import pytest
 from conftest import MILLRACE
 
-from marking.control import set_out
-from marking.controlsheet import control_pages
-from marking.layout import lay_out
-from marking.page import Page
-from marking.proofplan import plan_proof
-from marking.proofsheet import proof_pages
-from marking.sections import cut_into_sections
-from marking.settingout import row_seams
-from marking.tape import Tape
+from marking.control.marks import set_out
+from marking.control.setting_out import row_seams
+from marking.drawing.page import Page
+from marking.layout.layout import lay_out
+from marking.measures.tape import Tape
+from marking.output.proof_sheet import proof_pages
+from marking.output.tape_sheet import control_pages
+from marking.proof.distances import plan_proof
+from marking.sections.plan import cut_into_sections
 
 if TYPE_CHECKING:
     from conftest import MakeJob

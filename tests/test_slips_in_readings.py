@@ -18,12 +18,12 @@ from scipy.stats import chi2, norm
 from slipping import score
 from test_begun_and_moved import readings_file, table_with_marks
 
-from marking.blunders import FALSE_ALARM, doubts
-from marking.jobfile import JOB_FILE
-from marking.network import Reading, Target, known
-from marking.reliability import WANTED, more_readings, slips
-from marking.resection import resect
-from marking.witness import Mark
+from marking.job.folder import JOB_FILE
+from marking.network.network import Reading, Target, known
+from marking.network.resection import resect
+from marking.placement.blunders import FALSE_ALARM, doubts
+from marking.placement.slips import WANTED, more_readings, slips
+from marking.sections.locating_marks import Mark
 
 if TYPE_CHECKING:
     from pathlib import Path

@@ -16,28 +16,28 @@ import pytest
 from kills import SECTION, make_job, samples
 from scipy.spatial import cKDTree
 
-from devices.conversation import Conversation
-from devices.events import Confirmed, Failed
-from devices.hpgl_tongue import HpglTongue
+from devices.conversation.ahead import Limits
+from devices.conversation.conversation import Conversation
+from devices.conversation.events import Confirmed, Failed
+from devices.conversation.states import State
+from devices.dialects.hpgl.answers import HpglTongue
+from devices.driving.driver import Driver, Wish
+from devices.driving.machine import Setting, setting
+from devices.driving.port import DeviceError
+from devices.driving.program import Script
 from devices.job import Job
-from devices.limits import Limits
-from devices.machine import Setting, setting
-from devices.port import DeviceError
-from devices.run import Driver, Wish
-from devices.script import Script
 from devices.simulated.cloth import Cloth
 from devices.simulated.onboard import simulated
-from devices.transitions import State
-from marking.jobfile import load_job
-from marking.layout import lay_out
-from marking.record import open_record
-from marking.sections import cut_into_sections
+from marking.job.folder import load_job
+from marking.layout.layout import lay_out
+from marking.record.record import open_record
+from marking.sections.plan import cut_into_sections
 
 if TYPE_CHECKING:
     from collections.abc import Callable
     from pathlib import Path
 
-    from marking.record import Record
+    from marking.record.record import Record
 
 LOOK = 0.01
 """Seconds of the machine's time between two looks at it."""
@@ -215,8 +215,8 @@ def test_a_machine_that_never_answers_is_driven_by_the_clock_to_its_end(
 def test_a_status_still_on_its_way_is_not_taken_for_the_number_of_a_fault() -> None:
     # HP 7470A manual, page 7-8: status 48 is ready (16) with an error (32); page 7-5: OE gives 1
     # for an instruction not recognised.
-    from devices.checkpoints import Checkpoint
-    from devices.events import Say
+    from devices.conversation.checkpoints import Checkpoint
+    from devices.conversation.events import Say
 
     talk = Conversation(HpglTongue("barrier"), Limits(255))
     talk.open(0.0)

@@ -7,24 +7,24 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pytest
 
-from marking.adjustment import adjust
-from marking.butts import butts, window_middle
-from marking.control import control_datum, set_out
-from marking.datum import EXACT
-from marking.limits import Limits
-from marking.network import Reading, Setup, ink, known
-from marking.placement import network_for, place
-from marking.pose import as_planned
-from marking.record import open_record
-from marking.sights import sights
-from marking.standing import Standing, keep_control, standing
-from marking.tape import Tape
+from marking.begun.on_the_cover import Standing, keep_control, standing
+from marking.control.marks import control_datum, set_out
+from marking.control.visible_marks import sights
+from marking.measures.tape import Tape
+from marking.network.adjustment import adjust
+from marking.network.allowed import Limits
+from marking.network.datum import EXACT
+from marking.network.network import Reading, Setup, ink, known
+from marking.network.pose import as_planned
+from marking.placement.placement import network_for, place
+from marking.record.record import open_record
+from marking.sections.neighbours import butts, window_middle
 
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from marking.layout import Layout
-    from marking.sections import Plan
+    from marking.layout.layout import Layout
+    from marking.sections.plan import Plan
 
 INKED = 12
 LIMITS = Limits(25.4 / 16)

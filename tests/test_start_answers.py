@@ -17,7 +17,7 @@ from command_cases import (
     job_in,
 )
 
-from marking.jobfile import JOB_FILE
+from marking.job.folder import JOB_FILE
 
 if TYPE_CHECKING:
     from pathlib import Path

@@ -15,16 +15,16 @@ from line import Line
 from scipy.spatial import cKDTree
 
 from devices.commands import main
-from devices.conversation import Conversation
+from devices.conversation.conversation import Conversation
+from devices.driving.machine import setting
+from devices.driving.program import Script
 from devices.job import Job
-from devices.machine import setting
-from devices.script import Script
 from devices.simulated.cloth import Cloth
 from devices.simulated.onboard import simulated
-from marking.jobfile import load_job
-from marking.layout import lay_out
-from marking.sections import cut_into_sections
-from marking.stock import stock
+from marking.job.folder import load_job
+from marking.layout.layout import lay_out
+from marking.sections.plan import cut_into_sections
+from marking.shipped import stock
 
 if TYPE_CHECKING:
     from pathlib import Path

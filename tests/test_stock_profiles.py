@@ -7,9 +7,9 @@ from typing import TYPE_CHECKING, Any
 import pytest
 
 from devices.job import Job
-from marking.layout import lay_out
-from marking.sections import cut_into_sections
-from marking.stock import stock_names
+from marking.layout.layout import lay_out
+from marking.sections.plan import cut_into_sections
+from marking.shipped import stock_names
 
 if TYPE_CHECKING:
     from conftest import MakeJob

@@ -13,9 +13,9 @@ from hypothesis import strategies as st
 from scipy.optimize import brentq, least_squares
 
 from marking.errors import BadInputError, RefusedError
-from marking.job import SurveyTable, TopTable
-from marking.survey import SIDES, adjust, survey_top, tape_sd
-from marking.tape import Tape
+from marking.job.keys import SurveyTable, TopTable
+from marking.layout.survey import SIDES, adjust, survey_top, tape_sd
+from marking.measures.tape import Tape
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

@@ -16,13 +16,13 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.optimize import least_squares
 
-from devices.jobtext import job_text
+from devices.job_text import job_text
 from marking.errors import BadInputError, RefusedError
-from marking.job import SurveyTable, TopTable
-from marking.survey import adjusted, slips_of, survey_top, taken, tape_sd
-from marking.surveyslips import MORE, TRUST, shown
-from marking.tape import USUAL_TAPE
-from marking.topfigure import AGAIN, SIDES, Taking, unknowns_of
+from marking.job.keys import SurveyTable, TopTable
+from marking.layout.survey import adjusted, slips_of, survey_top, taken, tape_sd
+from marking.layout.survey_slips import MORE, TRUST, shown
+from marking.layout.top_figure import AGAIN, SIDES, Taking, unknowns_of
+from marking.measures.tape import USUAL_TAPE
 
 if TYPE_CHECKING:
     from conftest import MakeJob
@@ -291,8 +291,8 @@ def test_the_template_tells_every_key_of_the_survey() -> None:
 
 def test_the_readmes_figures_are_the_tools_own(make_job: MakeJob) -> None:
     """What it says of its own sample: the sizes from which a slip shows in six and in nine."""
-    from marking.layout import lay_out
-    from marking.surveytext import survey_lines
+    from marking.layout.layout import lay_out
+    from marking.output.survey_words import survey_lines
 
     text = README.read_text("utf-8")
     sample = text.partition("### 2. Measure the top")[2].partition("```toml\n")[2].partition("```")

@@ -22,7 +22,7 @@ from PIL import Image
 from svgelements import SVG
 from svgelements import Path as SvgPath
 
-from marking.svg import strokes_sheet
+from marking.drawing.sheet import strokes_sheet
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
@@ -31,8 +31,8 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from devices.job import Job
-    from marking.layout import Layout, Stroke
-    from marking.sections import Plan, Section
+    from marking.layout.layout import Layout, Stroke
+    from marking.sections.plan import Plan, Section
 
     FloatArray = NDArray[np.float64]
     Box = tuple[float, float, float, float]

@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from marking import survey
 from marking.errors import BadInputError
-from marking.tape import (
+from marking.layout import survey
+from marking.measures.tape import (
     Tape,
     celsius,
     compared,

@@ -7,8 +7,8 @@ import pytest
 from browsers import millrace
 from shapely.geometry import Polygon, box
 
-from devices.beam.mapping import apply
-from devices.beam.throw import (
+from devices.projector.light.mapping import apply
+from devices.projector.light.throw import (
     beam_zone,
     largest_upright,
     lens_over,
@@ -18,7 +18,7 @@ from devices.beam.throw import (
     throw_ratio,
 )
 from marking.errors import RefusedError
-from marking.sections import cut_into_sections
+from marking.sections.plan import cut_into_sections
 
 
 @pytest.fixture(scope="module")

@@ -13,10 +13,10 @@ from typing import TYPE_CHECKING
 import pytest
 from command_cases import TABLE, job_in
 
-from marking.interchange import plan_record
-from marking.report import markdown, record
-from marking.sections import cut_into_sections
-from marking.zones import reach_zone
+from marking.output.layout_json import plan_record
+from marking.output.report import markdown, record
+from marking.sections.plan import cut_into_sections
+from marking.sections.zones import reach_zone
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -24,15 +24,15 @@ if TYPE_CHECKING:
     from conftest import RunCli
 
     from devices.job import Job
-    from marking.layout import Layout
-    from marking.sections import Plan
+    from marking.layout.layout import Layout
+    from marking.sections.plan import Plan
 
 A_MACHINES = re.compile(r"holder|minutes \||\d h of drawing")
 
 
 @pytest.fixture(params=["reach", "beam"])
 def by_hand(request: pytest.FixtureRequest, millrace: Job, millrace_layout: Layout) -> Plan:
-    from devices.beam.throw import beam_zone
+    from devices.projector.light.throw import beam_zone
 
     zone = reach_zone(millrace)
     if request.param == "beam":
@@ -98,7 +98,7 @@ def test_the_sheet_to_carry_tells_the_hours(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     from devices.commands import main
-    from marking.page import Page
+    from marking.drawing.page import Page
 
     folder = job_in(tmp_path, TABLE)
     heard: list[str] = []

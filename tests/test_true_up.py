@@ -13,18 +13,18 @@ from browsers import hung_crooked, millrace
 from skimage.transform import ProjectiveTransform
 from taping import held
 
-from devices.beam.calibration import (
+from devices.projector.light.mapping import Mapping, apply
+from devices.projector.light.throw import lens_axis
+from devices.projector.trueup.calibration import (
     CHI2_95_OF_TWO,
     Landing,
     Setting,
     calibrate,
     direct_linear_transform,
 )
-from devices.beam.mapping import Mapping, apply
-from devices.beam.suspects import blunder_lines, solve
-from devices.beam.targets import suggest
-from devices.beam.throw import lens_axis
-from devices.beam.trueup import SET_BY_HAND, from_kept, kept, solved
+from devices.projector.trueup.suspects import blunder_lines, solve
+from devices.projector.trueup.targets import suggest
+from devices.projector.trueup.worth import SET_BY_HAND, from_kept, kept, solved
 from marking.errors import BadInputError, RefusedError
 
 PIXELS = (1920, 1080)

@@ -19,27 +19,27 @@ from kills import samples
 from machines import command_json
 from scipy.spatial import cKDTree
 
-from devices.beam.throw import beam_zone
-from devices.bed import bed_of
 from devices.commands import main
 from devices.commands.history import device_name, kept_correction
-from devices.correction import RUNS, check_record, solve_square
 from devices.division import divided
 from devices.job import Job
-from devices.scrap import scrap_sheet
+from devices.plotter.bed import bed_of
+from devices.plotter.correction import RUNS, check_record, solve_square
+from devices.projector.light.throw import beam_zone
 from devices.simulated.cloth import Cloth
 from devices.simulated.onboard import simulated
-from marking.interchange import plan_record
-from marking.jobfile import load_job
-from marking.layout import lay_out
-from marking.picture import picture_svg
-from marking.record import open_record
-from marking.report import record as report_record
-from marking.report import section_table
-from marking.sections import cut_into_sections
-from marking.standing import plan_hash
-from marking.tape import Tape
-from marking.zones import reach_zone
+from devices.trial.sheet import scrap_sheet
+from marking.begun.on_the_cover import plan_hash
+from marking.job.folder import load_job
+from marking.layout.layout import lay_out
+from marking.measures.tape import Tape
+from marking.output.layout_json import plan_record
+from marking.output.report import record as report_record
+from marking.output.report import section_table
+from marking.output.table_picture import picture_svg
+from marking.record.record import open_record
+from marking.sections.plan import cut_into_sections
+from marking.sections.zones import reach_zone
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -47,9 +47,9 @@ if TYPE_CHECKING:
     from conftest import MakeJob
     from numpy.typing import NDArray
 
-    from devices.bed import Bed
-    from marking.layout import Layout
-    from marking.sections import Plan
+    from devices.plotter.bed import Bed
+    from marking.layout.layout import Layout
+    from marking.sections.plan import Plan
 
     FloatArray = NDArray[np.float64]
 

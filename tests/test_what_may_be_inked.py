@@ -19,25 +19,25 @@ import pytest
 from kills import SECTION, make_job, plotter_at, samples, start_driver, unconfirmed
 from scipy.spatial import cKDTree
 
-from devices.bed import bed_of
-from devices.correction import Correction
-from devices.inking import ink_section
+from devices.inking.section import ink_section
 from devices.job import Job
 from devices.moves_ink import device_settings, what_moves_ink
-from devices.person import Person
+from devices.plotter.bed import bed_of
+from devices.plotter.correction import Correction
+from devices.session.person import Person
+from devices.session.session import Workplace
+from devices.setting_down.where_it_stands import from_readings
 from devices.simulated.cloth import Cloth
 from devices.simulated.onboard import OnboardPort, simulated
-from devices.stance import from_readings
-from devices.workplace import Workplace
+from marking.begun.inked import done_sections, guard_cut, runs_of
+from marking.begun.on_the_cover import plan_hash
 from marking.errors import RefusedError
-from marking.inked import done_sections, guard_cut, runs_of
-from marking.jobfile import JOB_FILE, load_job
-from marking.layout import lay_out
-from marking.readings import MarkReading
-from marking.record import RECORD_FILE, open_record
-from marking.schema import MIGRATIONS, migrate
-from marking.sections import cut_into_sections
-from marking.standing import plan_hash
+from marking.job.folder import JOB_FILE, load_job
+from marking.layout.layout import lay_out
+from marking.record.readings import MarkReading
+from marking.record.record import RECORD_FILE, open_record
+from marking.record.schema import MIGRATIONS, migrate
+from marking.sections.plan import cut_into_sections
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
@@ -46,10 +46,10 @@ if TYPE_CHECKING:
     from conftest import RunCli
     from numpy.typing import NDArray
 
-    from devices.inking import Outcome
-    from devices.run import Wish
-    from marking.sections import Plan, Section
-    from marking.witness import Mark
+    from devices.driving.driver import Wish
+    from devices.inking.section import Outcome
+    from marking.sections.locating_marks import Mark
+    from marking.sections.plan import Plan, Section
 
 BESIDE = "r1c2"
 SAMPLING = 0.06

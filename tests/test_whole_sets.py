@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from marking.errors import BadInputError
-from marking.files import write_set
+from marking.output.files import write_set
 
 FIRST = {"sections/a.hpgl": b"IN;a1", "sections/b.hpgl": b"IN;b1", "gone.md": b"old"}
 SECOND = {"sections/a.hpgl": b"IN;a2", "sections/b.hpgl": b"IN;b2", "sections/c.hpgl": b"IN;c2"}

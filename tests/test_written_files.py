@@ -15,14 +15,14 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from devices.hpgl import program
+from devices.dialects.hpgl.instructions import program
 from devices.job import Job
+from marking.drawing.sheet import strokes_sheet
 from marking.errors import BadInputError
-from marking.files import replace_file, write_set
-from marking.jobfile import load_job
-from marking.layout import lay_out
-from marking.sections import cut_into_sections
-from marking.svg import strokes_sheet
+from marking.job.folder import load_job
+from marking.layout.layout import lay_out
+from marking.output.files import replace_file, write_set
+from marking.sections.plan import cut_into_sections
 
 if TYPE_CHECKING:
     from conftest import MakeJob, RunCli
@@ -177,7 +177,7 @@ def test_a_picture_replaces_an_older_one_whole(tmp_path: Path):
 DYING = """
 import resource, signal, sys
 from pathlib import Path
-from marking.files import {call}
+from marking.output.files import {call}
 signal.signal(signal.SIGXFSZ, getattr(signal, {fate!r}))
 resource.setrlimit(resource.RLIMIT_FSIZE, (1000, 1000))
 new = b"new" * 10000

@@ -15,7 +15,7 @@ from devices.commands.shared import add_job_option, print_json, print_lines, rea
 if TYPE_CHECKING:
     import argparse
 
-    from marking.record import Record
+    from marking.record.record import Record
 
 _LOOPBACK = "127.0.0.1"
 CAUTIONS = (
@@ -54,7 +54,7 @@ def run(options: argparse.Namespace) -> int:
     """Serves the pages until interrupted; with `--plan`, says what the projector can do."""
     job = read_job(options.job)
     if options.plan:
-        from devices.beam.plan import plan_lines, plan_record
+        from devices.projector.trueup.forecast import plan_lines, plan_record
 
         layout = layout_of(options.job, job)
         if options.json:
@@ -70,15 +70,15 @@ def run(options: argparse.Namespace) -> int:
 
 
 def _serve(options: argparse.Namespace, work: object, listening: socket.socket) -> None:
-    from devices.beam.doorway import server
-    from devices.beam.house import House
-    from devices.beam.memory import refuse_unknown_lines
-    from devices.beam.pairing import Pairing
-    from devices.beam.points import control_points
-    from devices.beam.server import application
-    from devices.beam.work import Work
-    from devices.claim import claimed
-    from marking.record import open_record
+    from devices.projector.desk.memory import refuse_unknown_lines
+    from devices.projector.desk.work import Work
+    from devices.projector.pages.connections import House
+    from devices.projector.pages.server import application
+    from devices.projector.trueup.points import control_points
+    from devices.serving.doorway import server
+    from devices.serving.pairing import Pairing
+    from devices.session.claim import claimed
+    from marking.record.record import open_record
 
     assert isinstance(work, Work)
     port = listening.getsockname()[1]

@@ -14,13 +14,13 @@ from devices.commands.history import has_record, kept_correction
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from devices.beam.work import Work
-    from devices.correction import Correction
     from devices.job import Job
-    from marking.layout import Layout
-    from marking.record import Record
-    from marking.sections import Plan
-    from marking.zones import ZoneName
+    from devices.plotter.correction import Correction
+    from devices.projector.desk.work import Work
+    from marking.layout.layout import Layout
+    from marking.record.record import Record
+    from marking.sections.plan import Plan
+    from marking.sections.zones import ZoneName
 
 
 def layout_of(folder: Path, job: Job, *, despite_ink: bool | None = None) -> Layout:
@@ -29,11 +29,11 @@ def layout_of(folder: Path, job: Job, *, despite_ink: bool | None = None) -> Lay
     `despite_ink` says that a person takes it all the same; None where a verb has no such option.
     """
     if not has_record(folder):
-        from marking.layout import lay_out
+        from marking.layout.layout import lay_out
 
         return lay_out(job)
-    from marking.begun import layout_in_force
-    from marking.record import open_record
+    from marking.begun.layout_and_division import layout_in_force
+    from marking.record.record import open_record
 
     with open_record(folder) as record:
         return layout_in_force(record, job, accept=despite_ink)
@@ -50,8 +50,8 @@ def plan_of(
 
     if not has_record(folder):
         return divide()
-    from marking.begun import division_in_force
-    from marking.record import open_record
+    from marking.begun.layout_and_division import division_in_force
+    from marking.record.record import open_record
 
     settings = division_settings(zone, job, correction)
     with open_record(folder) as record:
@@ -62,14 +62,14 @@ def warned_of(plan: Plan, job: Job) -> Plan:
     """The plan with what its device adds to the warnings; it is told so, and not kept so."""
     if plan.zone.name != "beam":
         return plan
-    from devices.beam.plan import height_warnings
+    from devices.projector.trueup.forecast import height_warnings
 
     return replace(plan, warnings=(*plan.warnings, *height_warnings(job, plan)))
 
 
 def work_of(folder: Path, job: Job) -> Work:
     """What the projector's page works on. Raises RefusedError."""
-    from devices.beam.work import Work
+    from devices.projector.desk.work import Work
 
     layout = layout_of(folder, job)
     return Work(job, layout, plan_of(folder, "beam", job, layout, None))
@@ -81,7 +81,7 @@ def guard_division(
     """Refuses a division that is not the one sections are inked by, naming what has changed."""
     from devices.division import division_settings
     from devices.job import Job
-    from marking.inked import guard_cut
+    from marking.begun.inked import guard_cut
 
     settings = division_settings(plan.zone.name, job, correction)
     guard_cut(record, layout, plan, settings, job.units, Job)
@@ -97,7 +97,7 @@ def guard_sections(
     if despite_ink or not has_record(folder):
         return
     from marking.errors import RefusedError
-    from marking.record import open_record
+    from marking.record.record import open_record
 
     with open_record(folder) as record:
         if not record.ink():
@@ -116,6 +116,6 @@ def begin(
 ) -> None:
     """Keeps what the job is begun with, before anything is set out, read or inked."""
     from devices.division import division_settings
-    from marking.begun import keep_begun
+    from marking.begun.layout_and_division import keep_begun
 
     keep_begun(record, job, layout, plan, division_settings(plan.zone.name, job, correction))

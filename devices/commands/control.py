@@ -24,10 +24,10 @@ if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
     from devices.job import Job
-    from marking.control import ControlRow, TapeRun
-    from marking.layout import Layout
-    from marking.lengths import Units
-    from marking.remedies import Task, Work
+    from marking.control.choice import Task, Work
+    from marking.control.marks import ControlRow, TapeRun
+    from marking.layout.layout import Layout
+    from marking.measures.lengths import Units
 
 _FEW_REMEDIES = 4
 
@@ -81,9 +81,9 @@ def add_options(verb: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Chooses the marks, writes the sheet and prints the readings, or JSON."""
-    from marking.limits import Limits
-    from marking.remedies import Task, remedies
-    from marking.tape import tape_of
+    from marking.control.choice import Task, remedies
+    from marking.measures.tape import tape_of
+    from marking.network.allowed import Limits
 
     if options.map is not None:
         check_picture_name("--map", options.map)
@@ -120,8 +120,8 @@ def run(options: argparse.Namespace) -> int:
 
 def _rows_set_out(folder: Path, layout: Layout, units: Units) -> tuple[ControlRow, ...]:
     """The rows of marks that were chosen for this layout before."""
-    from marking.record import open_record
-    from marking.standing import control_set_out
+    from marking.begun.on_the_cover import control_set_out
+    from marking.record.record import open_record
 
     if not has_record(folder):
         return ()
@@ -132,7 +132,7 @@ def _rows_set_out(folder: Path, layout: Layout, units: Units) -> tuple[ControlRo
 
 def _chosen(options: argparse.Namespace, task: Task) -> Work:
     """The widest spacing whose forecast holds, or the best; only `--spacing` when it is given."""
-    from marking.remedies import Way, widest, work
+    from marking.control.choice import Way, widest, work
 
     repeats = 2 if options.read_twice else 1
 
@@ -148,8 +148,8 @@ def _chosen(options: argparse.Namespace, task: Task) -> Work:
 
 def _keep(options: argparse.Namespace, job: Job, task: Task, done: Work) -> list[Path]:
     """Writes the sheet and keeps the marks, unless those set out before have to stay."""
-    from marking.record import open_record
-    from marking.standing import keep_control, replaced
+    from marking.begun.on_the_cover import keep_control, replaced
+    from marking.record.record import open_record
 
     with open_record(options.job) as record:
         undone = replaced(record, task.layout, job.units, done.control)
@@ -184,9 +184,9 @@ def _few(names: Sequence[str]) -> str:
 
 def _write_sheet(folder: Path, done: Work, layout: Layout, job: Job) -> list[Path]:
     from devices.commands.write import OUTPUT
-    from marking.controlsheet import control_pages
-    from marking.files import replace_file
-    from marking.page import page_svg, pages_pdf, paper_for
+    from marking.drawing.page import page_svg, pages_pdf, paper_for
+    from marking.output.files import replace_file
+    from marking.output.tape_sheet import control_pages
 
     says = (done.setting_out.said, *(line.strip() for line in forecast_lines(done, job.units)))
     paper = paper_for(job.units)
@@ -198,9 +198,9 @@ def _write_sheet(folder: Path, done: Work, layout: Layout, job: Job) -> list[Pat
 
 
 def _write_map(path: Path, job: Job, task: Task, done: Work) -> None:
-    from marking.errormap import error_map_svg
-    from marking.files import replace_file
-    from marking.picture import png
+    from marking.output.error_map import error_map_svg
+    from marking.output.files import replace_file
+    from marking.output.table_picture import png
 
     marks = [mark.mark for mark in done.control.marks]
     svg = error_map_svg(task.layout, job, task.plan, done.forecast, marks)
@@ -213,10 +213,10 @@ def _progress(message: str) -> None:
 
 
 def _lines(done: Work, found: tuple[Work, ...], job: Job) -> Iterator[str]:
-    from marking.controlsheet import allowed_apart, reading_rows
-    from marking.counts import counted
-    from marking.lengths import format_length
-    from marking.tape import as_taped
+    from marking.measures.counts import counted
+    from marking.measures.lengths import format_length
+    from marking.measures.tape import as_taped
+    from marking.output.tape_sheet import allowed_apart, reading_rows
 
     control, units = done.control, job.units
 
@@ -262,7 +262,7 @@ def _lines(done: Work, found: tuple[Work, ...], job: Job) -> Iterator[str]:
 
 def forecast_lines(done: Work, units: Units) -> Iterator[str]:
     """The forecast in words, the verdict last: 95 of 100 covers have less."""
-    from marking.lengths import format_length
+    from marking.measures.lengths import format_length
 
     found = done.forecast
     limits = found.limits

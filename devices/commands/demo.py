@@ -30,9 +30,9 @@ def add_options(verb: argparse.ArgumentParser) -> None:
 def run(options: argparse.Namespace) -> int:
     """Makes the Millrace job (or takes the one there) and writes everything it can."""
     from devices.commands.write import KINDS, OUTPUT, write
-    from marking.files import write_new
-    from marking.jobfile import JOB_FILE
-    from marking.stock import stock
+    from marking.job.folder import JOB_FILE
+    from marking.output.files import write_new
+    from marking.shipped import stock
 
     path = options.folder / JOB_FILE
     if not path.exists():

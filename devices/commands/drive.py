@@ -22,11 +22,11 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
     from contextlib import AbstractContextManager
 
-    from devices.inking import Outcome
-    from devices.run import Line
-    from devices.workplace import Workplace
-    from marking.record import Record
-    from marking.sections import Plan, Section
+    from devices.driving.driver import Line
+    from devices.inking.section import Outcome
+    from devices.session.session import Workplace
+    from marking.record.record import Record
+    from marking.sections.plan import Plan, Section
 
 _SCALE = 60.0
 _EXIT_CODES = {"done": 0, "not allowed": 1, "paused": 130, "stopped": 130}
@@ -81,12 +81,12 @@ def add_options(verb: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Drives what is not yet done, in order; returns 0 when all asked for is done."""
-    from devices.claim import claimed
-    from devices.ending import ended_as_by_hand
-    from devices.person import Person
-    from devices.workplace import Workplace
+    from devices.session.claim import claimed
+    from devices.session.ending import ended_as_by_hand
+    from devices.session.person import Person
+    from devices.session.session import Workplace
     from marking.errors import BadInputError
-    from marking.readings import read_readings
+    from marking.record.readings import read_readings
 
     check_pace(options.pace)
     if options.most is not None and options.most < 1:
@@ -122,8 +122,8 @@ def _driven(
     sections: Sequence[Section], place: Workplace, options: argparse.Namespace
 ) -> dict[str, Outcome]:
     """Inks what is not done, one section after another, up to the first that is not finished."""
-    from devices.setdown import keep_given
-    from marking.inked import done_sections
+    from devices.setting_down.set_down import keep_given
+    from marking.begun.inked import done_sections
 
     place.record.guard_layout(place.layout)
     guard_division(place.record, place.job, place.layout, place.plan, place.correction)
@@ -145,7 +145,7 @@ def _driven(
         if outcomes[section.id].ended != "done":
             break
     if place.rehearsal:
-        from devices.rehearsal import picture
+        from devices.inking.rehearsal import picture
 
         shown = picture(options.job, place.job, place.plan, place.correction)
         say(f"A rehearsal: no cloth was inked, and nothing of it is kept; look at {shown}")
@@ -153,9 +153,9 @@ def _driven(
 
 
 def _print_record(folder: Path) -> int:
-    from devices.progress import record_csv
+    from devices.session.progress import record_csv
     from marking.errors import BadInputError
-    from marking.record import open_record
+    from marking.record.record import open_record
 
     if not has_record(folder):
         raise BadInputError(f"{folder}: nothing was ever driven here, so there is no record")
@@ -166,10 +166,10 @@ def _print_record(folder: Path) -> int:
 
 def _record(options: argparse.Namespace) -> AbstractContextManager[Record]:
     if options.simulate:
-        from devices.rehearsal import rehearsal_record
+        from devices.inking.rehearsal import rehearsal_record
 
         return rehearsal_record(options.job)
-    from marking.record import open_record
+    from marking.record.record import open_record
 
     return open_record(options.job)
 
@@ -188,7 +188,7 @@ def _inked(
     section: Section, place: Workplace, options: argparse.Namespace, most: int | None
 ) -> Outcome:
     """Inks one section, of `most` that are still asked for; however that ends, says what next."""
-    from devices.inking import ink_section
+    from devices.inking.section import ink_section
     from marking.errors import CanvasruleError
 
     ended, before = "interrupted", len(place.record.runs(section.id))
@@ -208,7 +208,7 @@ def _inked(
 
 
 def _say_what_next(section: Section, ended: str, place: Workplace, again: str) -> None:
-    from devices.progress import what_next
+    from devices.session.progress import what_next
 
     if place.rehearsal or ended in ("done", "not allowed"):
         return
@@ -251,14 +251,14 @@ def _ports(
     import time
 
     if options.simulate:
-        from devices.rehearsal import rehearsal_port
+        from devices.inking.rehearsal import rehearsal_port
 
         with rehearsal_port(
             options.job, place.job, section, place.correction, options.pace
         ) as simulated:
             yield simulated, simulated.clock
         return
-    from devices.port import chosen, open_port
+    from devices.driving.port import chosen, open_port
 
     port = open_port(chosen(options.port), place.job.plotter)
     try:
@@ -268,7 +268,7 @@ def _ports(
 
 
 def _tell(options: argparse.Namespace, outcomes: dict[str, Outcome]) -> None:
-    from marking.counts import counted
+    from marking.measures.counts import counted
 
     if options.json:
         sections = [

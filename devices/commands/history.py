@@ -12,14 +12,14 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
     from pathlib import Path
 
-    from devices.correction import Correction, DeviceCheck
     from devices.job import Job
-    from devices.plotter import Plotter
-    from marking.layout import Layout
-    from marking.report import InForce
-    from marking.sections import Plan
-    from marking.settingout import SettingOut
-    from marking.witness import Mark
+    from devices.plotter.correction import Correction, DeviceCheck
+    from devices.plotter.profile import Plotter
+    from marking.control.setting_out import SettingOut
+    from marking.layout.layout import Layout
+    from marking.output.report import InForce
+    from marking.sections.locating_marks import Mark
+    from marking.sections.plan import Plan
 
 
 def add_ink_option(verb: argparse.ArgumentParser) -> None:
@@ -34,7 +34,7 @@ def add_ink_option(verb: argparse.ArgumentParser) -> None:
 
 def has_record(folder: Path) -> bool:
     """Whether anything was ever kept in this job."""
-    from marking.jobfile import RECORD_FILE
+    from marking.job.folder import RECORD_FILE
 
     return (folder / RECORD_FILE).exists()
 
@@ -48,8 +48,8 @@ def kept_check(folder: Path, job: Job) -> DeviceCheck | None:
     """The last check of the job's plotter that was kept; None when there was none."""
     if not has_record(folder):
         return None
-    from devices.correction import check_from
-    from marking.record import open_record
+    from devices.plotter.correction import check_from
+    from marking.record.record import open_record
 
     with open_record(folder) as record:
         checks = record.checks("device", device_name(job.plotter))
@@ -64,14 +64,14 @@ def kept_correction(folder: Path, job: Job) -> Correction | None:
 
 def in_force(folder: Path, job: Job, layout: Layout, plan: Plan) -> InForce:
     """What the job's record adds to a plan: the plotter's correction, the control marks."""
-    from marking.report import InForce
+    from marking.output.report import InForce
 
     if not has_record(folder):
         return InForce()
-    from devices.correction import correction_said
-    from marking.record import open_record
-    from marking.sights import within
-    from marking.standing import control_set_out
+    from devices.plotter.correction import correction_said
+    from marking.begun.on_the_cover import control_set_out
+    from marking.control.visible_marks import within
+    from marking.record.record import open_record
 
     correction = kept_correction(folder, job) if plan.zone.name == "plotter" else None
     with open_record(folder) as record:
@@ -88,8 +88,8 @@ def in_force(folder: Path, job: Job, layout: Layout, plan: Plan) -> InForce:
 
 def _setting_out(layout: Layout, plan: Plan, marks: Sequence[Mark]) -> SettingOut:
     """What setting out and reading `marks` asks of a person; only a plotter's pen reads them."""
-    from marking.settingout import SettingOut
-    from marking.sights import sights
+    from marking.control.setting_out import SettingOut
+    from marking.control.visible_marks import sights
 
     if plan.zone.name != "plotter":
         return SettingOut(len(marks))

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     import argparse
 
     from devices.job import Job
-    from marking.layout import Layout
+    from marking.layout.layout import Layout
 
 
 def add_options(verb: argparse.ArgumentParser) -> None:
@@ -35,8 +35,8 @@ def add_options(verb: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Lays out the job and prints the fit report, or JSON."""
-    from marking.interchange import layout_record
-    from marking.report import markdown
+    from marking.output.layout_json import layout_record
+    from marking.output.report import markdown
 
     if options.picture is not None:
         check_picture_name("--picture", options.picture)
@@ -52,8 +52,8 @@ def run(options: argparse.Namespace) -> int:
 
 
 def _write_picture(path: Path, layout: Layout, job: Job) -> None:
-    from marking.files import replace_file
-    from marking.picture import picture_svg, png
+    from marking.output.files import replace_file
+    from marking.output.table_picture import picture_svg, png
 
     svg = picture_svg(layout, job)
     replace_file(path, png(svg) if path.suffix.lower() == ".png" else svg)

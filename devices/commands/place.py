@@ -24,15 +24,15 @@ from devices.commands.shared import (
 if TYPE_CHECKING:
     import argparse
 
-    from devices.correction import Correction
     from devices.job import Job
-    from devices.slips import SlipReport
-    from devices.stance import Ground
-    from marking.layout import Layout
-    from marking.placement import Placement
-    from marking.readings import MarkReading
-    from marking.record import Record
-    from marking.sections import Plan, Section
+    from devices.plotter.correction import Correction
+    from devices.setting_down.slips import SlipReport
+    from devices.setting_down.where_it_stands import Ground
+    from marking.layout.layout import Layout
+    from marking.placement.placement import Placement
+    from marking.record.readings import MarkReading
+    from marking.record.record import Record
+    from marking.sections.plan import Plan, Section
 
 PLACED = "placed"
 """The folder below `out` for sections re-cut to where the device stands."""
@@ -90,7 +90,7 @@ def add_options(verb: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Places a section, takes one as inked, or adjusts everything."""
-    from devices.claim import claimed
+    from devices.session.claim import claimed
     from marking.errors import RefusedError
 
     job = read_job(options.job)
@@ -117,7 +117,7 @@ def _with_record(
     plan: Plan,
     correction: Correction | None,
 ) -> int:
-    from marking.record import open_record
+    from marking.record.record import open_record
 
     with open_record(options.job) as record:
         if options.inked is not None:
@@ -138,11 +138,11 @@ def _place(
     correction: Correction | None,
 ) -> int:
     from devices.commands.placed import placement_lines, placement_record
-    from devices.stance import by_control_marks, placed_on
+    from devices.setting_down.where_it_stands import by_control_marks, placed_on
+    from marking.begun.inked import done_sections, runs_of
+    from marking.begun.on_the_cover import keep_placement, standing
     from marking.errors import BadInputError
-    from marking.inked import done_sections, runs_of
-    from marking.record import layout_hash
-    from marking.standing import keep_placement, standing
+    from marking.record.record import layout_hash
 
     section, readings = _readings(options.readings, options.section, plan)
     left_out = standing(record, layout, plan, job.units).left_out
@@ -198,8 +198,8 @@ def _slips(
     plan: Plan,
 ) -> SlipReport | None:
     """How far the readings check each other; None where they contradict each other already."""
-    from devices.slips import slip_report
-    from devices.stance import marks_in_sight
+    from devices.setting_down.slips import slip_report
+    from devices.setting_down.where_it_stands import marks_in_sight
 
     if placed.doubts or placed.move is not None:
         return None
@@ -232,8 +232,8 @@ def _begun(
     It keeps and writes nothing: what is left of the section is for `drive` to ink.
     """
     from devices.commands.placed import placement_lines, placement_record
-    from devices.stance import from_readings
-    from devices.standstill import still_there
+    from devices.setting_down.standstill import still_there
+    from devices.setting_down.where_it_stands import from_readings
 
     stance = from_readings(section, readings, plan, layout, job, record, correction)
     if stance.placed is not None and stance.placed.doubts:
@@ -258,7 +258,7 @@ def _readings(
 ) -> tuple[Section, tuple[MarkReading, ...]]:
     """The one section that the file, or `wanted`, names, and its readings."""
     from marking.errors import BadInputError
-    from marking.readings import read_readings
+    from marking.record.readings import read_readings
 
     readings = read_readings(path, section=wanted)
     named = list(dict.fromkeys(reading.section for reading in readings))
@@ -299,7 +299,7 @@ def _write_placed(
 ) -> list[Path]:
     """The section for where the device stands; what an earlier placement wrote goes first."""
     from devices.commands.write import OUTPUT
-    from marking.files import replace_file
+    from marking.output.files import replace_file
 
     folder: Path = options.job / OUTPUT / PLACED
     for part in ("", REMOVABLE):
@@ -317,10 +317,10 @@ def _write_placed(
 
 
 def _take_as_inked(options: argparse.Namespace, record: Record, layout: Layout, plan: Plan) -> int:
+    from marking.begun.inked import done_sections
+    from marking.begun.on_the_cover import belongs, plan_hash
     from marking.errors import BadInputError, RefusedError
-    from marking.inked import done_sections
-    from marking.record import layout_hash
-    from marking.standing import belongs, plan_hash
+    from marking.record.record import layout_hash
 
     name, cut = section_named(plan, options.inked).id, plan_hash(plan)
     if name in done_sections(record, layout, plan):
@@ -353,10 +353,10 @@ def _adjust_all(
     options: argparse.Namespace, record: Record, job: Job, layout: Layout, plan: Plan
 ) -> int:
     from devices.commands.placed import adjusted_lines, adjusted_record
-    from marking.adjustment import adjust
+    from marking.begun.on_the_cover import standing
     from marking.errors import RefusedError
-    from marking.laid import section_of
-    from marking.standing import standing
+    from marking.network.adjustment import adjust
+    from marking.placement.laid_ink import section_of
 
     stands = standing(record, layout, plan, job.units)
     _note_left_out(stands.left_out)

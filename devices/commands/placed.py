@@ -7,19 +7,19 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from marking.butts import outermost_ink
-from marking.counts import counted
-from marking.network import ink_error
-from marking.regions import radius_95
-from marking.standing import pose_record
+from marking.begun.on_the_cover import pose_record
+from marking.measures.counts import counted
+from marking.network.network import ink_error
+from marking.network.regions import radius_95
+from marking.sections.neighbours import outermost_ink
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
     from pathlib import Path
 
-    from marking.adjustment import Adjusted, Closure
-    from marking.placement import Placement
-    from marking.sections import Section
+    from marking.network.adjustment import Adjusted, Closure
+    from marking.placement.placement import Placement
+    from marking.sections.plan import Section
 
 _SHOWN = 6
 

@@ -23,15 +23,15 @@ if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
 
     from devices.job import Job
-    from marking.layout import Layout
-    from marking.proofforecast import Hindrance
-    from marking.proofgeometry import Sheet
-    from marking.proofplaces import Distance
-    from marking.proofplan import ProofPlan
-    from marking.prooftext import Since
-    from marking.record import Record
-    from marking.rows import KeptCheck
-    from marking.sections import Plan
+    from marking.layout.layout import Layout
+    from marking.proof.distances import ProofPlan
+    from marking.proof.forecast import Hindrance
+    from marking.proof.geometry import Sheet
+    from marking.proof.places import Distance
+    from marking.proof.words import Since
+    from marking.record.record import Record
+    from marking.record.rows import KeptCheck
+    from marking.sections.plan import Plan
 
 
 _FEWEST, _MOST = 12, 300
@@ -92,14 +92,14 @@ def run(options: argparse.Namespace) -> int:
 
 def _write_sheet(options: argparse.Namespace, job: Job) -> int:
     from devices.commands.write import OUTPUT
-    from marking.files import replace_file
-    from marking.page import page_svg, pages_pdf, paper_for
-    from marking.proofplaces import distances_record
-    from marking.proofplan import plan_proof
-    from marking.proofsheet import proof_pages
-    from marking.record import layout_hash, open_record
-    from marking.standing import COVER, plan_hash
-    from marking.tape import tape_of
+    from marking.begun.on_the_cover import COVER, plan_hash
+    from marking.drawing.page import page_svg, pages_pdf, paper_for
+    from marking.measures.tape import tape_of
+    from marking.output.files import replace_file
+    from marking.output.proof_sheet import proof_pages
+    from marking.proof.distances import plan_proof
+    from marking.proof.places import distances_record
+    from marking.record.record import layout_hash, open_record
 
     tape = tape_of(job.tape)
     kept: dict[str, Any] = {
@@ -149,8 +149,8 @@ class _Cover:
 
 def _cover(folder: Path, job: Job, kept: Mapping[str, Any]) -> _Cover:
     from devices.division import divided
-    from marking.job import ClothTable
-    from marking.layout import lay_out
+    from marking.job.keys import ClothTable
+    from marking.layout.layout import lay_out
 
     layout, correction = layout_of(folder, job), kept_correction(folder, job)
     if kept["slack"] or layout.slack == (1.0, 1.0):
@@ -163,7 +163,7 @@ def _cover(folder: Path, job: Job, kept: Mapping[str, Any]) -> _Cover:
 
 def _begun(folder: Path, cover: _Cover, kept: Mapping[str, Any]) -> tuple[Distance, ...]:
     """The distances of the last sheet, where it was for this cover: they keep their names."""
-    from marking.proofplaces import distances_from
+    from marking.proof.places import distances_from
 
     last = _last_sheet(folder)
     if last is None or _other_cover(last, cover):
@@ -174,8 +174,8 @@ def _begun(folder: Path, cover: _Cover, kept: Mapping[str, Any]) -> tuple[Distan
 
 
 def _last_sheet(folder: Path) -> KeptCheck | None:
-    from marking.record import open_record
-    from marking.standing import COVER
+    from marking.begun.on_the_cover import COVER
+    from marking.record.record import open_record
 
     if not has_record(folder):
         return None
@@ -186,8 +186,8 @@ def _last_sheet(folder: Path) -> KeptCheck | None:
 
 def _other_cover(sheet: KeptCheck, cover: _Cover) -> bool:
     """Whether a kept sheet is for another layout or division, or keeps no distances."""
-    from marking.record import layout_hash
-    from marking.standing import plan_hash
+    from marking.begun.on_the_cover import plan_hash
+    from marking.record.record import layout_hash
 
     return (
         sheet.layout != layout_hash(cover.layout)
@@ -197,12 +197,12 @@ def _other_cover(sheet: KeptCheck, cover: _Cover) -> bool:
 
 
 def _judge(options: argparse.Namespace, job: Job) -> int:
+    from marking.begun.on_the_cover import COVER
     from marking.errors import RefusedError
-    from marking.proof import prove, read_measured
-    from marking.prooftext import proof_lines, proof_record, since, since_lines, since_record
-    from marking.record import layout_hash, open_record
-    from marking.standing import COVER
-    from marking.tape import tape_of
+    from marking.measures.tape import tape_of
+    from marking.proof.verdict import prove, read_measured
+    from marking.proof.words import proof_lines, proof_record, since, since_lines, since_record
+    from marking.record.record import layout_hash, open_record
 
     path = given_file("--measured", options.measured, options.job)
     kept, sheet, layout = _kept_sheet(options.job, job)
@@ -231,10 +231,10 @@ def _kept_sheet(folder: Path, job: Job) -> tuple[Mapping[str, Any], Sheet, Layou
 
     Raises RefusedError when no sheet was written, or it is for another cover.
     """
-    from marking.distortion import distortion_of
     from marking.errors import RefusedError
-    from marking.proofgeometry import Sheet
-    from marking.proofplaces import distances_from
+    from marking.proof.distortion import distortion_of
+    from marking.proof.geometry import Sheet
+    from marking.proof.places import distances_from
 
     last = _last_sheet(folder)
     if last is None:
@@ -264,7 +264,7 @@ def _check_confirmed(confirmed: list[str], shown: dict[str, float]) -> None:
 
 def _earlier_proof(record: Record, layout: str, *, slack: bool) -> KeptCheck | None:
     """The last proof of the same cover, lying as now, that came to a verdict."""
-    from marking.standing import COVER
+    from marking.begun.on_the_cover import COVER
 
     proofs = [
         check
@@ -277,8 +277,8 @@ def _earlier_proof(record: Record, layout: str, *, slack: bool) -> KeptCheck | N
 
 
 def _sheet_lines(plan: ProofPlan, job: Job) -> Iterator[str]:
-    from marking.proof import TWO_SIDED
-    from marking.tape import as_taped, tape_of, tape_reading
+    from marking.measures.tape import as_taped, tape_of, tape_reading
+    from marking.proof.verdict import TWO_SIDED
 
     tape = tape_of(job.tape)
     for distance in plan.distances:
@@ -313,9 +313,9 @@ def _hindrance_lines(plan: ProofPlan, hindrance: Hindrance, job: Job) -> Iterato
     import math
     from fractions import Fraction
 
-    from marking.lengths import INCH, format_length, tape_fraction
-    from marking.proof import TWO_SIDED
-    from marking.tape import tape_of
+    from marking.measures.lengths import INCH, format_length, tape_fraction
+    from marking.measures.tape import tape_of
+    from marking.proof.verdict import TWO_SIDED
 
     tape = tape_of(job.tape)
     by_tape = hindrance.by_tape > hindrance.by_reading

@@ -29,8 +29,8 @@ def add_options(verb: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Cuts the job's layout and prints the sections, or JSON."""
-    from marking.interchange import plan_record
-    from marking.report import ink_lines, mark_table, section_table
+    from marking.output.layout_json import plan_record
+    from marking.output.report import ink_lines, mark_table, section_table
 
     job = read_job(options.job)
     layout = layout_of(options.job, job, despite_ink=options.despite_ink)

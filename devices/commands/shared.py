@@ -11,11 +11,11 @@ if TYPE_CHECKING:
     import argparse
     from collections.abc import Callable, Iterable
 
-    from devices.bed import Bed
-    from devices.correction import Correction
     from devices.job import Job
-    from devices.plotter import Plotter
-    from marking.sections import Section
+    from devices.plotter.bed import Bed
+    from devices.plotter.correction import Correction
+    from devices.plotter.profile import Plotter
+    from marking.sections.plan import Section
 
 ZONES = ("plotter", "reach", "beam")
 REMOVABLE = "-removable"
@@ -51,7 +51,7 @@ def length_option(text: str) -> float:
     """A length on the command line, in mm; argparse says what is wrong with it."""
     import argparse
 
-    from marking.lengths import parse_length
+    from marking.measures.lengths import parse_length
 
     try:
         length = parse_length(text)
@@ -102,7 +102,7 @@ def given_file(option: str, path: Path, folder: Path) -> Path:
 def read_job(folder: Path) -> Job:
     """The job in `folder`, with its machines."""
     from devices.job import Job
-    from marking.jobfile import load_job
+    from marking.job.folder import load_job
 
     return load_job(folder, Job)
 
@@ -110,10 +110,10 @@ def read_job(folder: Path) -> Job:
 def _writer(plotter: Plotter) -> Callable[..., tuple[bytes, Bed]]:
     """The writer of a section's program in the plotter's dialect."""
     if plotter.dialect == "hpgl":
-        from devices import hpgl
+        from devices.dialects.hpgl import instructions as hpgl
 
         return hpgl.program
-    from devices import gcode
+    from devices.dialects.gcode import writer as gcode
 
     return gcode.program
 
@@ -126,7 +126,7 @@ def program_files(
     Where removable strokes need the holder of the ink, they are a second file: in one, they
     would be inked for good.
     """
-    from devices.penchange import parted
+    from devices.inking.pen_change import parted
 
     program, ending = _writer(job.plotter), job.plotter.dialect
     ink, removable = parted(section, job.pens)

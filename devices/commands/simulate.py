@@ -42,8 +42,8 @@ def add_options(verb: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Serves until interrupted."""
-    from devices.bed import bed_at
-    from devices.ending import ended_as_by_hand
+    from devices.plotter.bed import bed_at
+    from devices.session.ending import ended_as_by_hand
     from devices.simulated.cloth import Cloth
     from devices.simulated.onboard import simulated
     from devices.simulated.serve import serve_socket
@@ -108,7 +108,7 @@ def _not_there(address: str, fault: OSError) -> BadInputError:
 
 def _picture(path: Path, job: Job) -> None:
     from devices.simulated.cloth import cloth_svg, read_cloth
-    from marking.files import replace_file
+    from marking.output.files import replace_file
 
     picture = path.with_name(f"{path.name}.svg")
     replace_file(picture, cloth_svg(read_cloth(path), job.plotter.bed_size, (0.0, 0.0)))

@@ -12,12 +12,12 @@ from marking.errors import BadInputError
 if TYPE_CHECKING:
     import argparse
 
-    from marking.lengths import Units
+    from marking.measures.lengths import Units
 
 
 def add_options(verb: argparse.ArgumentParser) -> None:
     """Options of the verb."""
-    from marking.stock import stock_names
+    from marking.shipped import stock_names
 
     verb.add_argument("folder", metavar="DIR", type=Path, help="the folder to make the job in")
     verb.add_argument(
@@ -46,10 +46,10 @@ def run(options: argparse.Namespace) -> int:
     import tomllib
 
     from devices.job import Job
-    from devices.jobtext import job_schema, job_text
-    from marking.files import write_new
-    from marking.jobfile import JOB_FILE, check_job
-    from marking.stock import stock_names
+    from devices.job_text import job_schema, job_text
+    from marking.job.folder import JOB_FILE, check_job
+    from marking.output.files import write_new
+    from marking.shipped import stock_names
 
     path = options.folder / JOB_FILE
     if path.exists():
@@ -83,16 +83,16 @@ def run(options: argparse.Namespace) -> int:
 
 def _title_of(folder: Path) -> str:
     """The folder's name, as far as it can be printed."""
-    from marking.job import is_printable
+    from marking.job.keys import is_printable
 
     return "".join(filter(is_printable, folder.resolve().name))[:200] or "Table cover"
 
 
 def _table(options: argparse.Namespace) -> tuple[str, str, Units]:
     """Length, width and units, from a stock table, from options or from answers."""
-    from marking.lengths import parse_length
-    from marking.stock import stock, stock_names
-    from marking.tomlfile import read_toml
+    from marking.input.toml import read_toml
+    from marking.measures.lengths import parse_length
+    from marking.shipped import stock, stock_names
 
     if options.table is not None:
         names = stock_names("tables")

@@ -20,9 +20,9 @@ if TYPE_CHECKING:
     import argparse
     from collections.abc import Iterator
 
-    from devices.correction import Correction, DeviceCheck
     from devices.job import Job
-    from devices.scrap import ScrapSheet
+    from devices.plotter.correction import Correction, DeviceCheck
+    from devices.trial.sheet import ScrapSheet
 
 
 def add_options(verb: argparse.ArgumentParser) -> None:
@@ -77,9 +77,9 @@ def run(options: argparse.Namespace) -> int:
 
 def _write_sheet(options: argparse.Namespace, job: Job) -> int:
     from devices.commands.write import OUTPUT
-    from devices.scrap import scrap_program
+    from devices.trial.sheet import scrap_program
     from marking.errors import RefusedError
-    from marking.files import replace_file
+    from marking.output.files import replace_file
 
     correction = kept_correction(options.job, job) if options.corrected else None
     if options.corrected and correction is None:
@@ -96,7 +96,7 @@ def _write_sheet(options: argparse.Namespace, job: Job) -> int:
 
 
 def _sheet_record(sheet: ScrapSheet) -> dict[str, Any]:
-    from devices.correction import RUNS
+    from devices.plotter.correction import RUNS
 
     side = sheet.side
     return {
@@ -110,7 +110,7 @@ def _sheet_record(sheet: ScrapSheet) -> dict[str, Any]:
 
 
 def _sheet_lines(sheet: ScrapSheet, job: Job, path: Path) -> Iterator[str]:
-    from marking.tape import as_taped, tape_of
+    from marking.measures.tape import as_taped, tape_of
 
     tape = tape_of(job.tape)
     yield f"{path}: plot it on scrap of the same canvas, with the cloth held down as on the table"
@@ -136,9 +136,9 @@ def _sheet_lines(sheet: ScrapSheet, job: Job, path: Path) -> Iterator[str]:
 
 
 def _solve(options: argparse.Namespace, job: Job) -> int:
-    from devices.correction import solve_square
-    from devices.scrap import scrap_sheet
-    from marking.tape import tape_of
+    from devices.plotter.correction import solve_square
+    from devices.trial.sheet import scrap_sheet
+    from marking.measures.tape import tape_of
 
     own = job.plotter.model_copy(update={"axes": ("+x", "+y")})
     side = scrap_sheet(own, job.pens, job.units).side
@@ -156,7 +156,7 @@ def _judge_corrected(
     options: argparse.Namespace, check: DeviceCheck, kept: DeviceCheck | None
 ) -> int:
     """Says whether the kept correction helps; exit code 1 where the error is still there."""
-    from devices.correction import check_record, corrected_lines, still_off
+    from devices.plotter.correction import check_record, corrected_lines, still_off
     from marking.errors import RefusedError
 
     if kept is None or kept.applied is None:
@@ -185,7 +185,7 @@ def _keep_and_say(
     options: argparse.Namespace, job: Job, check: DeviceCheck, before: DeviceCheck | None
 ) -> int:
     """Keeps a check, and says what it corrects and how many sections that makes."""
-    from devices.correction import check_record, correction_lines
+    from devices.plotter.correction import check_record, correction_lines
 
     sections = _sections(job, before.applied if before is not None else None, check.applied)
     _keep(options.job, job, check)
@@ -214,15 +214,15 @@ def _keep_and_say(
 def _sections(job: Job, *corrections: Correction | None) -> list[int]:
     """How many sections the cover takes with each of these corrections."""
     from devices.division import divided
-    from marking.layout import lay_out
+    from marking.layout.layout import lay_out
 
     layout = lay_out(job)
     return [len(divided("plotter", layout, job, one).sections) for one in corrections]
 
 
 def _keep(folder: Path, job: Job, check: DeviceCheck) -> None:
-    from devices.correction import check_record
-    from marking.record import layout_hash, open_record
+    from devices.plotter.correction import check_record
+    from marking.record.record import layout_hash, open_record
 
     layout = layout_of(folder, job)
     with open_record(folder) as record:
@@ -232,8 +232,8 @@ def _keep(folder: Path, job: Job, check: DeviceCheck) -> None:
 
 
 def _measured(path: Path) -> dict[str, float]:
-    from marking.entries import Columns, read_rows
     from marking.errors import BadInputError
+    from marking.input.rows import Columns, read_rows
 
     shown: dict[str, float] = {}
     for row in read_rows(path, Columns("measured", ("run",), ("length",), pairs=True)):
@@ -246,7 +246,7 @@ def _measured(path: Path) -> dict[str, float]:
 
 def _check_no_ink(options: argparse.Namespace) -> None:
     from marking.errors import RefusedError
-    from marking.record import open_record
+    from marking.record.record import open_record
 
     if options.despite_ink or not has_record(options.job):
         return
@@ -264,7 +264,7 @@ def _check_meant(
     options: argparse.Namespace, check: DeviceCheck, before: DeviceCheck | None
 ) -> None:
     """Refuses to drop a kept correction, or to keep an unlikely one, that no one asked for."""
-    from devices.correction import correction_said, suspicion
+    from devices.plotter.correction import correction_said, suspicion
     from marking.errors import RefusedError
 
     if before is not None and before.applied is not None and not options.replace:
@@ -282,7 +282,7 @@ def _check_meant(
 
 
 def _say_what_now(job: Job, check: DeviceCheck, before: DeviceCheck | None) -> None:
-    from devices.correction import correction_said
+    from devices.plotter.correction import correction_said
 
     if check.applied is None:
         say("the plotter draws true as far as this tape can tell; sections are drawn as they are")
@@ -302,7 +302,7 @@ def _take_stale_away(folder: Path, check: DeviceCheck, before: DeviceCheck | Non
     """
     from devices.commands.place import PLACED
     from devices.commands.write import OUTPUT
-    from marking.files import MANIFEST, digest, write_set
+    from marking.output.files import MANIFEST, digest, write_set
 
     if check.applied == (before.applied if before is not None else None):
         return

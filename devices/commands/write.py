@@ -21,17 +21,17 @@ from devices.commands.shared import (
     read_job,
     say,
 )
-from marking.counts import counted
+from marking.measures.counts import counted
 
 if TYPE_CHECKING:
     import argparse
     from collections.abc import Iterator, Mapping
 
-    from devices.correction import Correction
     from devices.job import Job
-    from marking.layout import Layout
-    from marking.report import InForce
-    from marking.sections import Plan, Section
+    from devices.plotter.correction import Correction
+    from marking.layout.layout import Layout
+    from marking.output.report import InForce
+    from marking.sections.plan import Plan, Section
 
 KINDS = {
     "svg": "the whole marking and every section, true to size",
@@ -147,7 +147,7 @@ def write(
 
     The report tells what the record in `job_folder` adds.
     """
-    from marking import files
+    from marking.output import files
 
     kept = in_force(job_folder, job, layout, plan) if job_folder is not None else None
     plan = warned_of(plan, job)
@@ -199,10 +199,10 @@ def _section_of(path: str) -> str | None:
 
 def _light_files(job: Job, job_folder: Path) -> dict[str, bytes]:
     """The overlay of every section that is trued up. Raises RefusedError when none is."""
-    from devices.beam.memory import remembered
-    from devices.beam.sheet import Look, sheet_png, sheet_svg
+    from devices.projector.desk.memory import remembered
+    from devices.projector.light.files import Look, sheet_png, sheet_svg
     from marking.errors import RefusedError
-    from marking.record import open_record
+    from marking.record.record import open_record
 
     work = work_of(job_folder, job)
     with open_record(job_folder) as record:
@@ -246,7 +246,7 @@ def _contents(
                 contents[f"sections/{name}"] = data
                 origins[f"sections/{name}"] = list(bed.origin_table)
     if "picture" in kinds:
-        from marking.picture import picture_svg, png
+        from marking.output.table_picture import picture_svg, png
 
         contents["picture.svg"] = picture_svg(layout, job, plan)
         contents["picture.png"] = png(contents["picture.svg"])
@@ -256,7 +256,7 @@ def _contents(
 def _report_files(
     job: Job, layout: Layout, plan: Plan, kept: InForce | None
 ) -> Mapping[str, bytes]:
-    from marking.report import InForce, markdown, record
+    from marking.output.report import InForce, markdown, record
 
     kept = kept or InForce()
     data = json.dumps(record(layout, job, plan, kept), indent=1)
@@ -267,7 +267,7 @@ def _report_files(
 
 
 def _marking_svg(job: Job, layout: Layout) -> bytes:
-    from marking.svg import strokes_sheet
+    from marking.drawing.sheet import strokes_sheet
 
     corners = layout.top.corners_table
     low, high = corners.min(axis=0).tolist(), corners.max(axis=0).tolist()
@@ -281,7 +281,7 @@ def _marking_svg(job: Job, layout: Layout) -> bytes:
 
 
 def _section_svg(job: Job, section: Section) -> bytes:
-    from marking.svg import strokes_sheet
+    from marking.drawing.sheet import strokes_sheet
 
     x, y = section.window[:2]
     return strokes_sheet(

@@ -10,8 +10,8 @@ from devices.simulated.gcode import SimulatedGantry
 from devices.simulated.hpgl import Build, SimulatedPlotter
 
 if TYPE_CHECKING:
-    from devices.bed import Bed
-    from devices.plotter import Plotter
+    from devices.plotter.bed import Bed
+    from devices.plotter.profile import Plotter
     from devices.simulated.cloth import Cloth
     from devices.simulated.serve import Peer
 

@@ -1,0 +1,44 @@
+"""How far a conversation may go ahead of the machine, and how small the pieces it sends are.
+
+It owns figures and the cutting of pieces; it must not know what is under way, nor any time.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+from devices.conversation.events import Say
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Iterator
+
+    from devices.dialects.answers import Tongue
+
+
+@dataclass(frozen=True)
+class Limits:
+    """How far the conversation may go ahead of the machine, and how long it waits."""
+
+    buffer_bytes: int
+    ahead_seconds: float = 8.0
+    """Most work under way at once, so that a pause comes soon; two strokes always may be."""
+    patience: float = 20.0
+    """How long an answer may be late beyond the estimate, in seconds."""
+    poll_seconds: float = 0.02
+
+
+def usable_bytes(buffer_bytes: int, tongue: Tongue) -> int:
+    """What a program may fill of a buffer: room is kept to ask again when a reply is lost."""
+    return buffer_bytes if tongue.acknowledges else buffer_bytes - len(tongue.checkpoint)
+
+
+def line_by_line(program: Iterable[Say]) -> Iterator[Say]:
+    """Every line a piece of its own; what hangs on the whole piece hangs on its last line."""
+    for say in program:
+        *before, last = say.data.splitlines(keepends=True)
+        begins = say.begins
+        for line in before:
+            yield Say(line, 0.0, begins)
+            begins = ()
+        yield replace(say, data=last, begins=begins)

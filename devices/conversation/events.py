@@ -1,0 +1,89 @@
+"""What a conversation with a machine yields, and what it puts in: frozen, and nothing else."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from devices.conversation.checkpoints import Checkpoint
+
+
+@dataclass(frozen=True)
+class Say:
+    """One piece of program that goes to the machine whole."""
+
+    data: bytes
+    seconds: float
+    """How long the machine will take over it, estimated."""
+    begins: tuple[str, ...] = ()
+    """Ids of the strokes whose first ink it may lay."""
+    checkpoint: Checkpoint | None = None
+    end: str | None = None
+    """Where the pen stands after it, as the machine would report it."""
+    rests: bool = False
+    """Whether after it the pen is up and every stroke begun is done: a run may pause there."""
+
+
+@dataclass(frozen=True)
+class Due:
+    """What may be sent now. The strokes it begins are to be recorded as sent before it is."""
+
+    data: bytes
+    begins: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Greeted:
+    """The machine has answered, and takes instructions."""
+
+    buffer_bytes: int
+    """What it has room for: the profile's figure, or less if the machine says so."""
+
+
+@dataclass(frozen=True)
+class Confirmed:
+    """The machine has reported that these strokes are on the cloth."""
+
+    strokes: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Presumed:
+    """By the clock these strokes are drawn; the machine never said so."""
+
+    strokes: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Noise:
+    """Bytes that are no answer to anything asked."""
+
+    line: bytes
+
+
+@dataclass(frozen=True)
+class AskedAgain:
+    """An answer is overdue, and the question was put once more."""
+
+    times: int
+
+
+@dataclass(frozen=True)
+class PlaceLost:
+    """The machine may no longer stand where it reports: what was known of its place is void."""
+
+    why: str
+    told: bool = True
+    """Whether it has shown so; otherwise it has gone silent, or an answer was lost that may have
+    told of a restart, and nobody knows."""
+
+
+@dataclass(frozen=True)
+class Failed:
+    """The conversation is over. What is confirmed stays so; nothing more will be sent."""
+
+    reason: str
+
+
+Event = Greeted | Confirmed | Presumed | Noise | AskedAgain | PlaceLost | Failed

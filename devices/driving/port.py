@@ -1,0 +1,182 @@
+"""The port to a machine: found, opened and closed, with every fault in words.
+
+It knows pyserial and operating systems; nothing of what is said over the port.
+"""
+
+from __future__ import annotations
+
+import errno
+import os
+import sys
+from contextlib import suppress
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from marking.errors import BadInputError, CanvasruleError
+
+if TYPE_CHECKING:
+    from devices.plotter.profile import Plotter
+
+_READ_SECONDS = 0.02
+_WRITE_SECONDS = 30.0
+_EXCLUSIVE = True if os.name == "posix" else None
+"""Two jobs must not drive one plotter; Windows never lets two open a port."""
+
+
+class DeviceError(CanvasruleError):
+    """A machine or its line failed; what is recorded stays."""
+
+    exit_code = 3
+
+
+@dataclass(frozen=True)
+class Candidate:
+    """A serial port that is there."""
+
+    name: str
+    description: str
+
+
+def candidates() -> tuple[Candidate, ...]:
+    """Ports that a machine may be on: those of USB adapters, else all there are."""
+    from serial.tools import list_ports
+
+    found = sorted(list_ports.comports(), key=lambda port: port.device)
+    likely = [port for port in found if port.vid is not None] or found
+    return tuple(Candidate(port.device, port.description or "no description") for port in likely)
+
+
+def chosen(name: str | None) -> str:
+    """The port named, or the only one there is.
+
+    Raises BadInputError, listing what there is, when that does not settle it.
+    """
+    if name is not None:
+        if not name.strip():
+            listed = ", ".join(port.name for port in candidates()) or "none"
+            raise BadInputError(
+                f'--port "{name}": an empty name of a port; give the one that the machine is on '
+                f"(there are: {listed}), or leave --port out where there is only one"
+            )
+        if "://" not in name and Path(name).is_file():
+            raise BadInputError(
+                f'{name}: a file, not a port; "canvasrule write" writes files, drive needs the '
+                "port that the machine is on"
+            )
+        return name
+    found = candidates()
+    if len(found) == 1:
+        return found[0].name
+    if not found:
+        raise BadInputError(
+            "no serial port is there: plug in the machine or its USB adapter, name one with "
+            "--port (socket://host:port is one too), or use --simulate"
+        )
+    listed = "\n".join(f"  {port.name}   {port.description}" for port in found)
+    raise BadInputError(f"several serial ports are there; name one with --port:\n{listed}")
+
+
+class Port:
+    """One open port."""
+
+    def __init__(self, name: str, serial: Any) -> None:
+        self.name = name
+        self._serial = serial
+
+    def write(self, data: bytes) -> None:
+        """Sends all of `data`. Raises DeviceError."""
+        try:
+            self._serial.write(data)
+        except Exception as fault:
+            raise _lost(self.name, fault) from None
+
+    def read(self) -> bytes:
+        """What has come, waiting a moment when nothing has. Raises DeviceError."""
+        try:
+            waiting = self._serial.in_waiting
+            data: bytes = self._serial.read(max(int(waiting), 1))
+        except Exception as fault:
+            raise _lost(self.name, fault) from None
+        return data
+
+    def clear_to_send(self, line: str) -> bool:
+        """Whether the hardware line lets through; True where the port has no such line."""
+        try:
+            return bool(self._serial.cts if line == "rtscts" else self._serial.dsr)
+        except Exception:
+            return True
+
+    def forget_unsent(self) -> None:
+        """Drops what was written and has not left yet, where the system can."""
+        with suppress(Exception):
+            self._serial.reset_output_buffer()
+
+    def close(self) -> None:
+        """Lets go of it; a port that is gone already is no fault."""
+        try:
+            self._serial.close()
+        except Exception:
+            return
+
+
+def open_port(name: str, plotter: Plotter) -> Port:
+    """The port open at the plotter's speed. Raises DeviceError or BadInputError with what to do."""
+    import serial
+
+    try:
+        opened = serial.serial_for_url(
+            name,
+            baudrate=plotter.baud,
+            timeout=_READ_SECONDS,
+            write_timeout=_WRITE_SECONDS,
+            exclusive=_EXCLUSIVE,
+        )
+    except (ValueError, OSError) as fault:
+        # pyserial's own errors are OSErrors; a speed or URL it cannot use is a ValueError.
+        raise _not_opened(name, fault) from None
+    return Port(name, opened)
+
+
+def _not_opened(name: str, fault: Exception) -> CanvasruleError:
+    said = str(fault)
+    number = getattr(fault, "errno", None)
+    if isinstance(fault, ValueError):
+        return BadInputError(f"{name}: cannot be used as a port: {said}")
+    if number == errno.EACCES or "PermissionError" in said or "Permission denied" in said:
+        return DeviceError(f"{name}: may not be used. {permission_advice(sys.platform)}")
+    if number == errno.EBUSY or "exclusively lock" in said or "busy" in said.lower():
+        return DeviceError(f"{name}: in use by another program; end that one, then try again")
+    if number == errno.ENOENT or "FileNotFoundError" in said or "No such file" in said:
+        listed = ", ".join(port.name for port in candidates()) or "none"
+        return DeviceError(
+            f"{name}: not there; is the machine plugged in? Ports that are there: {listed}"
+        )
+    if "refused" in said.lower():
+        return DeviceError(f"{name}: nothing listens there; start the machine or the simulation")
+    return DeviceError(f"{name}: cannot be opened: {said}")
+
+
+def permission_advice(platform: str) -> str:
+    """How to get at a port that the system forbids."""
+    if platform == "win32":
+        return (
+            "Another program has it open, or the driver is missing: close other plotter software "
+            "and look in the Device Manager under Ports"
+        )
+    if platform == "darwin":
+        return (
+            "Use the port's /dev/cu.… name, close other plotter software, and allow the adapter "
+            "under System Settings, Privacy & Security"
+        )
+    return (
+        "Add yourself to the group that owns it, then log out and in: sudo usermod -aG dialout "
+        "$USER (on some systems the group is uucp)"
+    )
+
+
+def _lost(name: str, fault: Exception) -> DeviceError:
+    return DeviceError(
+        f"{name}: the line to the machine is gone ({fault}). Look that the pen is up; everything "
+        "confirmed is kept. Plug it in or switch it on, and run drive again to go on"
+    )

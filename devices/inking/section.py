@@ -1,0 +1,235 @@
+"""Inks one section: the dry pass, the ink, and going on after any end.
+
+It brings record, machine and person together, and knows no dialect; where the device stands is
+found in `devices.setting_down.set_down`.
+"""
+
+from __future__ import annotations
+
+from contextlib import contextmanager
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Literal
+
+import numpy as np
+
+from devices.driving.port import DeviceError
+from devices.inking.pen_change import last_by_slot, spent_by_slot, stretches
+from devices.moves_ink import device_settings, what_moves_ink
+from devices.session.keys import single_keys
+from devices.session.progress import in_words, verdicts
+from devices.session.session import begin, opened, set_anew, set_for
+from devices.setting_down import set_down as setdown
+from marking.begun.inked import done_sections, runs_of
+from marking.begun.on_the_cover import plan_hash, pose_record
+from marking.errors import RefusedError
+from marking.measures.counts import counted
+from marking.record.record import NotKeptError, layout_hash
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator, Sequence
+
+    from devices.dialects.writer import Inking
+    from devices.driving.driver import Line, Wish
+    from devices.inking.pen_change import Stretch
+    from devices.plotter.bed import Point
+    from devices.session.session import Link, Workplace
+    from devices.setting_down.where_it_stands import Stance
+    from marking.record.rows import KeptRun
+    from marking.sections.plan import Section
+
+_SHOWN_EVERY = 5.0
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """How the inking of one section ended."""
+
+    ended: Literal["done", "paused", "stopped", "not allowed"]
+    drawn: int
+
+
+def ink_section(
+    section: Section, place: Workplace, port: Line, clock: Callable[[], float]
+) -> Outcome:
+    """Inks what the record does not know as drawn. Raises RefusedError and DeviceError."""
+    earlier = runs_of(place.record, section.id, place.plan)
+    _same_device(earlier, place)
+    if not earlier:
+        setdown.refuse_out_of_turn(section, place)
+    setdown.refuse_lost_unread(section, earlier, place)
+    if not setdown.agreed(section, earlier, place):
+        return Outcome("not allowed", 0)
+    with single_keys():
+        relied = setdown.relies_on_its_place(section, earlier, place)
+        link = opened(section, place, port, clock, relied=relied)
+        if not setdown.has_its_place(section, earlier, place, link):
+            return Outcome("not allowed", 0)
+        link.begin()
+        try:
+            stance = setdown.found(section, earlier, place, link)
+            if stance is None:
+                return Outcome("not allowed", 0)
+            return _ink(stance, place, link, clock)
+        finally:
+            link.leave()
+
+
+def _same_device(earlier: Sequence[KeptRun], place: Workplace) -> None:
+    differ = what_moves_ink(earlier[-1].device, place.job, place.correction) if earlier else None
+    if differ is not None:
+        raise RefusedError(
+            f"section {earlier[-1].section} was begun with other settings: {differ}. Put them back "
+            "until this section is done, then change them; nothing was inked"
+        )
+
+
+def _ink(stance: Stance, place: Workplace, link: Link, clock: Callable[[], float]) -> Outcome:
+    section, record, pens = stance.section, place.record, place.job.pens
+    made = set_for(section, place)
+    known = verdicts(made.strokes, record.strokes(section.id))
+    todo = [stroke for stroke in made.strokes if stroke.id in known.to_ink]
+    spent = spent_by_slot(place.plan.sections, pens, record.strokes())
+    last = last_by_slot(place.plan.sections, pens, record.strokes())
+    in_turn = list(stretches(section, todo, pens, spent, last))
+    _refuse_pens_unattended(section, in_turn, place)
+    link = set_anew(link, section, place)
+    _tell_overstated(link, place)
+    if place.outline and todo:
+        link.driver.send(link.script.outline(_outline(todo)))
+        if not place.person.agrees("That was the outline, pen up. Ink it?"):
+            link.driver.send(link.script.closing())
+            return Outcome("not allowed", len(known.drawn))
+    shown = _Shown(place, section, todo, len(known.drawn), clock)
+    link.driver.drawn, link.driver.wish = shown.drawn, place.person.wish
+    with _cloth_told(section, place, made.strokes):
+        ended = _stretch_by_stretch(stance, in_turn, place, link, shown)
+        if not shown.left:
+            record.add_ink(place.layout, section.id, "done", plan_hash(place.plan))
+    if ended == "done" and shown.left:
+        raise DeviceError(
+            f"section {section.id}: all was sent, and {counted(shown.left, 'stroke')} not "
+            "confirmed. Look at the cloth, and run drive again to ink what is missing"
+        )
+    return Outcome(ended, shown.done)
+
+
+@contextmanager
+def _cloth_told(section: Section, place: Workplace, strokes: Sequence[Inking]) -> Iterator[None]:
+    """When the record takes no more, says what is on the cloth. Raises DeviceError then.
+
+    The run is over by that time and the pen told to rise: nothing more is inked than is kept.
+    """
+    try:
+        yield
+    except NotKeptError as fault:
+        try:
+            cloth = in_words(verdicts(strokes, place.record.strokes(section.id)), section.id)
+        except NotKeptError:
+            cloth = f"section {section.id}: what is drawn is told when the record can be read"
+        raise DeviceError(
+            f"{fault.why}, so the run was ended. The plotter was told to raise its pen: look that "
+            f"it is up. {cloth}. Move neither device nor cover. {fault.advice}; then run drive "
+            "again to go on"
+        ) from None
+
+
+def _tell_overstated(link: Link, place: Workplace) -> None:
+    talk = link.driver.conversation
+    if talk.overstated is not None:
+        place.person.say(
+            f"The plotter is said to hold {talk.overstated} bytes and holds fewer: {talk.room} are "
+            "used, which is slower. Set plotter.buffer_bytes to what its manual says"
+        )
+
+
+def _refuse_pens_unattended(section: Section, in_turn: Sequence[Stretch], place: Workplace) -> None:
+    asked = [question for stretch in in_turn for question in stretch.questions]
+    if asked and not (place.person.attended or place.rehearsal):
+        raise RefusedError(
+            f"section {section.id}: nobody is here to change pens, and it needs that "
+            f'("{asked[0]}"); nothing was inked. Leave --unattended out, or give a pen that '
+            "shares a holder another slot under [pens]"
+        )
+
+
+def _stretch_by_stretch(
+    stance: Stance, in_turn: Sequence[Stretch], place: Workplace, link: Link, shown: _Shown
+) -> Literal["done", "paused", "stopped"]:
+    driver, script = link.driver, link.script
+    begun = False
+    for stretch in in_turn:
+        if not all(place.person.agrees(question) for question in stretch.questions):
+            driver.send(script.closing())
+            return "paused"
+        if not begun:
+            driver.run = _begun(stance, place)
+            begun = True
+        if stretch.questions:
+            # A pen was changed by hand: what was pressed at the panel meanwhile tells now.
+            driver.send(script.hop_to(script.at))
+        wish: Wish = driver.send(script.ink(stretch.strokes))
+        if wish == "stop":
+            return "stopped"
+        if wish == "pause" and shown.left:
+            # A pen left over the cloth for a while dries, or drips.
+            driver.send(script.closing())
+            return "paused"
+    return "stopped" if driver.send(script.closing()) == "stop" else "done"
+
+
+def _begun(stance: Stance, place: Workplace) -> int:
+    """Keeps that the next byte may be ink; returns the run's number."""
+    begin(place)
+    section, cut = stance.section.id, plan_hash(place.plan)
+    place.record.add_ink(place.layout, section, "begun", cut)
+    return place.record.add_run(
+        layout_hash(place.layout),
+        section,
+        device_settings(place.job, place.correction),
+        pose_record(stance.pose),
+        place.ink_anyway or stance.advice,
+        cut,
+    )
+
+
+def _outline(strokes: Sequence[Inking]) -> list[Point]:
+    points = np.concatenate([np.array(stroke.path) for stroke in strokes])
+    (x0, y0), (x1, y1) = points.min(axis=0).tolist(), points.max(axis=0).tolist()
+    return [(x0, y0), (x1, y0), (x1, y1), (x0, y1), (x0, y0)]
+
+
+class _Shown:
+    """Progress as the person sees it."""
+
+    def __init__(
+        self,
+        place: Workplace,
+        section: Section,
+        todo: Sequence[Inking],
+        done: int,
+        clock: Callable[[], float],
+    ) -> None:
+        self.done = done
+        self.left = len(todo)
+        self._place, self._section, self._clock = place, section, clock
+        self._all = len(todo) + done
+        self._next = 0.0
+        self._began = clock()
+        self._sections = len(done_sections(place.record, place.layout, place.plan))
+        self._drawn_now = 0
+
+    def drawn(self, strokes: tuple[str, ...]) -> None:
+        """Counts, and says something now and then."""
+        self.done += len(strokes)
+        self._drawn_now += len(strokes)
+        self.left -= len(strokes)
+        now = self._clock()
+        if now < self._next:
+            return
+        self._next = now + _SHOWN_EVERY
+        pace = (now - self._began) / max(self._drawn_now, 1)
+        self._place.person.say(
+            f"{self._section.id}: {self.done} of {counted(self._all, 'stroke')}, about "
+            f"{pace * self.left / 60:.0f} min left here; {self._sections} of "
+            f"{counted(len(self._place.plan.sections), 'section')} done"
+        )

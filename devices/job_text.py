@@ -1,0 +1,185 @@
+"""The text of a new job.toml, every key with its meaning, and the schema that editors check by."""
+
+from __future__ import annotations
+
+import json
+from typing import TYPE_CHECKING
+
+from devices.job import Job
+
+if TYPE_CHECKING:
+    from marking.measures.lengths import Units
+
+SCHEMA_FILE = "job.schema.json"
+
+_INCHES = {
+    "tolerance": "1/16 in",
+    "pitch": "1 in",
+    "margin": "1 in",
+    "heavy_every": "12",
+    "depth": "8 in",
+    "folds": '"double 4 in", "double 3 in", "double 1 1/2 in", "single 1 in"',
+    "every": "1",
+    "clear": "1/8 in",
+    "view_from": "36 in",
+    "reach_depth": "30 in",
+    "reach_span": "48 in",
+    "reading": "1/16 in",
+    "division": "1/32 in",
+}
+_MILLIMETRES = {
+    "tolerance": "1.5 mm",
+    "pitch": "1 cm",
+    "margin": "25 mm",
+    "heavy_every": "10",
+    "depth": "20 cm",
+    "folds": '"double 10 cm", "double 8 cm", "double 4 cm", "single 3 cm"',
+    "every": "5",
+    "clear": "6 mm",
+    "view_from": "90 cm",
+    "reach_depth": "75 cm",
+    "reach_span": "120 cm",
+    "reading": "1 mm",
+    "division": "1 mm",
+}
+
+
+def job_text(
+    title: str,
+    units: Units,
+    table: str | None,
+    length: str,
+    width: str,
+    plotter: str,
+    removable: int,
+) -> str:
+    """A commented job.toml for a stock table, or for a length and a width as people write them.
+
+    `removable` is the holder that the removable pen stands in, on this plotter.
+    """
+    words = _INCHES if units == "in" else _MILLIMETRES
+    top = (
+        f"profile = {_text(table)}   # {length} by {width}"
+        if table is not None
+        else f"length = {_text(length)}\nwidth = {_text(width)}"
+    )
+    return _TEMPLATE.format(
+        **words,
+        title=_text(title),
+        units=units,
+        top=top,
+        plotter=_text(plotter),
+        removable=removable,
+        schema_file=SCHEMA_FILE,
+        per_line=1,
+        length_hint=length.replace('"', '\\"'),
+        width_hint=width.replace('"', '\\"'),
+    )
+
+
+def job_schema() -> str:
+    """The JSON Schema of job.toml, from the models that check it."""
+    schema = Job.model_json_schema(by_alias=True)
+    _allow_profiles(schema)
+    return json.dumps(schema, indent=1, ensure_ascii=False) + "\n"
+
+
+def _allow_profiles(schema: dict[str, object]) -> None:
+    """A table that stands on a profile may name it, and then need not give what it gives."""
+    definitions = schema["$defs"]
+    assert isinstance(definitions, dict)
+    for name in ("TopTable", "Plotter", "Projector", "Pen"):
+        definitions[name]["properties"]["profile"] = {
+            "type": "string",
+            "description": "A stock profile, or a .toml file in the job's folder",
+        }
+        definitions[name].pop("required", None)
+    schema["required"] = ["table"]
+
+
+def _text(value: str) -> str:
+    """`value` as a TOML basic string; JSON's escapes are TOML's, but for one that JSON lets be."""
+    return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
+
+
+_TEMPLATE = """\
+#:schema ./{schema_file}
+# A job for canvasrule. Lengths are text with a unit: "8 1/4 in", "5' 4\\"", "38 mm", "1.2 m".
+schema = 1
+title = {title}
+units = "{units}"              # "in" or "mm": what people see
+tolerance = "{tolerance}"      # how far any finished line may lie from true
+
+[table]
+{top}
+
+# Measure the real top before inking: four sides and two diagonals, then take away the hashes.
+# "canvasrule layout" says how large a slip of the tape would pass, and what more would show it.
+# [table.survey]
+# near = "{length_hint}"
+# far = "{length_hint}"
+# zero_end = "{width_hint}"
+# far_end = "{width_hint}"
+# diagonal_from_zero_near = ""   # from the corner of zero end and near edge to the one across
+# diagonal_from_zero_far = ""    # from the corner of zero end and far edge to the one across
+# reading = "{reading}"          # how finely the tape was read
+## Each of these is one measurement more, and any may be left out:
+## middle = ""                # across, from the middle of the near edge to that of the far edge
+## half_from_zero_near = ""   # from that corner to the middle of the far edge
+## half_from_far_near = ""    # from that corner to the middle of the far edge
+## half_from_zero_far = ""    # from that corner to the middle of the near edge
+## half_from_far_far = ""     # from that corner to the middle of the near edge
+## square_along = ""          # the zero end's lean, all three: a mark on the near edge, 4 ft or
+## square_across = ""         #   so from the zero corner; one on the zero end, 3 ft from it;
+## square_between = ""        #   and the tape between the two, 5 ft where the corner is square
+## again = {{ zero_end = "", far_end = "" }}   # any of the six, the tape laid out a second time
+
+[grid]
+pitch = "{pitch}"              # from one line to the next
+margin = "{margin}"            # near and far edge to the first long line
+end_margin = "{margin}"        # zero end to the zero line, and the least at the far end
+heavy_every = {heavy_every}             # every n-th cross line heavier; 0 for none
+half_ticks = false           # short ticks at half pitch along both long sides
+bias = []                    # cross-line numbers where 45-degree lines start
+long_lines = "bands"         # hem bands only; or "full": across the whole width
+
+[hems]
+depth = "{depth}"              # how far in from each long edge the long lines go
+folds = [{folds}]
+cross_folds = false          # extra fold lines also as cross lines, for bottom and top hems
+
+[numerals]
+sides = ["near", "far"]
+height = "auto"              # the greatest that reads and lets a join pass, or a length
+every = {every}                    # number every n-th cross line
+per_line = {per_line}                 # what one pitch counts for
+clear = "{clear}"              # least gap between neighbours and to any line or edge
+face = "simplex"             # or another Hershey face
+view_from = "{view_from}"        # eye to numeral, for the legibility figure
+
+[cloth]                      # for a cover marked before it is stretched on
+stretch_length = "0 %"
+stretch_width = "0 %"
+
+[pens]                       # slot: the plotter's holder; width: the line it inks
+lines = {{ slot = 1, width = "1 mm" }}
+heavy = {{ slot = 1, width = "1 mm", passes = 2 }}
+numerals = {{ slot = 1, width = "0.8 mm" }}
+removable = {{ slot = {removable}, width = "0.5 mm" }}
+
+[tape]                       # sets out the control marks, and proves the cover
+accuracy = "II"              # the class printed on the tape: "I", "II" or "III"
+division = "{division}"         # how finely it is read
+temperature_c = 20.0         # in the room; steel is true at 20
+scale_error = "0 %"          # true over shown length, less 1, where it has been compared
+
+[plotter]
+profile = {plotter}          # any key of the profile may be set below it
+
+[projector]
+profile = "ceiling-1080p"    # put beside it what differs: pixels, distance, picture_width, tilt
+
+[reach]                      # an arm's reach from a long edge
+depth = "{reach_depth}"
+span = "{reach_span}"
+"""

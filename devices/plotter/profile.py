@@ -1,0 +1,195 @@
+"""A plotter as its profile declares it: bed, units, axes, instructions and paces.
+
+It holds facts and the arithmetic of the bed frame; it knows no bytes and no port.
+"""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+from pydantic import BeforeValidator, Field, StringConstraints, model_validator
+
+from marking.job.keys import Clearance, Count, Length, Speed, Switch, Table
+from marking.sections.zones import Corner, Pace, Zone
+
+Axis = Literal["+x", "-x", "+y", "-y"]
+Instruction = Literal["IN", "IW", "SP", "VS", "FS", "PA", "PU", "PD"]
+Handshake = Literal["xonxoff", "rtscts", "dtrdsr", "space", "barrier", "timed"]
+_QUARTER: dict[Axis, Axis] = {"+x": "+y", "+y": "-x", "-x": "-y", "-y": "+x"}
+"""Table directions turned a quarter anticlockwise."""
+_TOWARDS: dict[Axis, str] = {
+    "+x": "far end",
+    "-x": "zero end",
+    "+y": "far edge",
+    "-y": "near edge",
+}
+PenWord = Annotated[str, StringConstraints(pattern=r"^[ZS]-?\d{1,5}(\.\d{1,3})?$")]
+"""Where a gantry's pen is: a height `Z4`, or a spindle value `S30` for a servo."""
+
+
+def _unlimited(value: object) -> object:
+    return None if value == "unlimited" else value
+
+
+class Plotter(Table):
+    """A pen plotter set down on the cover, or one that the loose canvas is fed through."""
+
+    name: str = Field(max_length=100, description="What people call it")
+    kind: Literal["flat", "roll"] = Field(
+        default="flat",
+        description="A flat bed set down on the cover, or a carriage that the loose canvas is fed "
+        "through before it is stretched on",
+    )
+    dialect: Literal["hpgl", "gcode"] = Field(
+        default="hpgl", description="The language it is driven in"
+    )
+    unit: Length = Field(default=0.025, description="Size of one plotter unit")
+    x_size: Annotated[Length | None, BeforeValidator(_unlimited)] = Field(
+        description='Usable travel along the device\'s X; a roll may say "unlimited"'
+    )
+    y_size: Length = Field(description="Usable travel along the device's Y")
+    cloth_width: Length | None = Field(
+        default=None, description="A roll: the widest cloth its carriage takes; y_size if not given"
+    )
+    origin: Literal["corner", "centre"] = Field(
+        default="corner", description="Where the device counts from"
+    )
+    axes: tuple[Axis, Axis] = Field(
+        default=("+x", "+y"), description="Table directions of the device's +X and +Y"
+    )
+    coordinate_limit: Count = Field(
+        default=32767, ge=1000, le=2**30, description="Largest coordinate it takes, in units"
+    )
+    set_down: Clearance = Field(
+        default=2.0, description="How closely a person sets it down; kept free round every window"
+    )
+    instructions: tuple[Instruction, ...] = Field(
+        default=("IN", "SP", "PA", "PU", "PD"), description="What the machine understands"
+    )
+    slots: Count = Field(default=1, ge=1, le=16, description="Pens it can hold")
+    speeds: tuple[Count, Count] = Field(default=(1, 38), description="Least and most VS, in cm/s")
+    forces: tuple[Count, Count] = Field(default=(1, 8), description="Least and most FS step")
+    draw_speed: Speed = Field(default=100.0, description="Fastest it draws well on cloth")
+    travel_speed: Speed = Field(default=250.0, description="With the pen up")
+    lift_seconds: float = Field(default=0.2, ge=0, le=10, description="To raise and lower the pen")
+    buffer_bytes: Count = Field(default=1024, ge=1, description="Input buffer")
+    longest_instruction: Count = Field(
+        default=512, ge=24, description="Longest instruction it accepts, in bytes"
+    )
+    baud: Count = Field(default=9600, ge=75, description="Serial speed")
+    handshake: Handshake = Field(
+        default="barrier", description='How it says that it is full; "timed" if it never answers'
+    )
+    pen_up: PenWord = Field(default="Z4", description="G-code: the raised pen, as Z or S")
+    pen_down: PenWord = Field(default="Z0", description="G-code: the lowered pen, as Z or S")
+    homes: Switch = Field(default=False, description="G-code: it has limit switches to home on")
+
+    @model_validator(mode="after")
+    def _is_a_machine(self) -> Plotter:
+        if {self.axes[0][1], self.axes[1][1]} != {"x", "y"}:
+            raise ValueError(
+                f'axes = {list(self.axes)} are one line; give one of each: ["+x", "+y"]'
+            )
+        if self.cloth_width is not None and self.kind == "flat":
+            raise ValueError('cloth_width is for kind = "roll"; a flat bed lies on the cover')
+        missing = {"PA", "PU", "PD"} - set(self.instructions)
+        if missing:
+            raise ValueError(
+                f"instructions lack {', '.join(sorted(missing))}; no pen plots without"
+            )
+        if self.x_size is None and self.kind == "flat":
+            raise ValueError('x_size = "unlimited" is for kind = "roll"; a flat bed has an end')
+        if self.longest_instruction > self.buffer_bytes:
+            raise ValueError(
+                f"longest_instruction = {self.longest_instruction} does not fit into "
+                f"buffer_bytes = {self.buffer_bytes}"
+            )
+        if self.dialect == "gcode" and self.handshake not in ("barrier", "timed"):
+            raise ValueError(
+                f'handshake = "{self.handshake}" is for dialect = "hpgl"; a G-code machine '
+                'acknowledges each line: give "barrier", or "timed" if it never answers'
+            )
+        if self.slots > 1 and not self.changes_pens:
+            raise ValueError(_one_holder(self))
+        if self.pen_up[0] != self.pen_down[0] or self.pen_up == self.pen_down:
+            raise ValueError(
+                f'pen_up = "{self.pen_up}" and pen_down = "{self.pen_down}": give two different '
+                "values of the same word, both Z or both S"
+            )
+        for name, (least, most) in (("speeds", self.speeds), ("forces", self.forces)):
+            if not 0 < least <= most:
+                raise ValueError(f"{name} = [{least}, {most}]: give the least first, from 1 up")
+        return self
+
+    @property
+    def changes_pens(self) -> bool:
+        """Whether a program can tell it to take another pen. One that cannot has one holder."""
+        return self.dialect == "hpgl" and "SP" in self.instructions
+
+    @property
+    def bed_size(self) -> tuple[float, float]:
+        """Usable travel along device X and Y in mm, within what coordinates can say."""
+        span = (1 if self.origin == "corner" else 2) * self.coordinate_limit * self.unit
+        return min(self.x_size or span, span), min(self.y_size, span)
+
+    @property
+    def window_size(self) -> tuple[float, float]:
+        """The bed's size along the table's x and y, in mm."""
+        along_x, along_y = self.bed_size
+        return (along_x, along_y) if self.axes[0][1] == "x" else (along_y, along_x)
+
+    def standing(self, *, turned: bool) -> Plotter:
+        """This plotter as it stands at a section: as its profile has it, or turned a quarter.
+
+        Anticlockwise, seen from above: what pointed along the table then points across it.
+        """
+        if not turned:
+            return self
+        x, y = (_QUARTER[axis] for axis in self.axes)
+        return self.model_copy(update={"axes": (x, y)})
+
+    def pointing(self, *, turned: bool) -> str:
+        """Where its own X and Y point when it stands at the table, in words."""
+        x, y = (_TOWARDS[axis] for axis in self.standing(turned=turned).axes)
+        return f"its X towards the {x} and its Y towards the {y}"
+
+    @property
+    def zone(self) -> Zone:
+        """What one set-down of this plotter reaches."""
+        feed: Literal[0, 1] | None = None
+        if self.kind == "roll":
+            feed = 0 if self.axes[0][1] == "x" else 1
+        return Zone(
+            "plotter",
+            self.window_size,
+            self.set_down,
+            False,
+            Pace(self.draw_speed, self.travel_speed, self.lift_seconds),
+            self._home,
+            feed,
+            widest_cloth=self.widest_cloth,
+            turned_home=self.standing(turned=True)._home,
+        )
+
+    @property
+    def _home(self) -> Corner:
+        """The corner of the window where both its coordinates are least."""
+        signs = {axis[1]: axis[0] for axis in self.axes}
+        return 0 if signs["x"] == "+" else 1, 0 if signs["y"] == "+" else 1
+
+    @property
+    def widest_cloth(self) -> float | None:
+        """The widest cloth that its carriage takes, in mm; None for a bed."""
+        return None if self.kind == "flat" else self.cloth_width or self.y_size
+
+
+def _one_holder(plotter: Plotter) -> str:
+    """Why a machine that cannot change pens by itself has one holder, and what would do."""
+    if plotter.dialect == "gcode":
+        why = "a G-code machine has one pen holder, and no program changes its pen"
+    else:
+        why = 'without "SP" among its instructions no program changes its pen'
+    return (
+        f"slots = {plotter.slots}: {why}; all would be drawn with the pen that is in it. Give "
+        "slots = 1, and slot = 1 to every pen: drive then asks for each pen in its turn"
+    )

@@ -1,0 +1,168 @@
+"""Keeps the desk in `job.db`, so that after a crash everything is as it was.
+
+It knows the desk and the record, no browser.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING, Any
+
+from devices.division import division_settings
+from devices.projector.desk.desk import Desk, TrueUp, begun
+from devices.projector.trueup.calibration import Landing
+from devices.projector.trueup.targets import Target
+from devices.projector.trueup.worth import Trued, from_kept, kept
+from devices.serving.taps import Taps
+from devices.serving.taps import from_kept as taps_from_kept
+from devices.serving.taps import kept as taps_kept
+from marking.begun.inked import ink_name
+from marking.begun.layout_and_division import TO_FINISH, keep_begun
+from marking.errors import RefusedError
+from marking.record.kept import as_kept
+
+if TYPE_CHECKING:
+    from devices.projector.desk.work import Work
+    from marking.record.record import Record
+
+_PLAIN = (
+    "section",
+    "line",
+    "blank",
+    "check",
+    "traced_look",
+    "kind",
+    "colour",
+    "width_px",
+    "outlines",
+    "arrows",
+    "notes",
+)
+
+
+def remembered(record: Record, work: Work) -> Desk:
+    """The desk as last kept for this layout; a new one where there is none."""
+    rows = record.beam(work.layout_hash, work.division)
+    with as_kept(rows, "the desk"):
+        return _desk_of(rows, work)
+
+
+def _desk_of(rows: dict[str, Any], work: Work) -> Desk:
+    desk = begun(work)
+    plain = {key: value for key, value in rows.get("desk", {}).items() if key in _PLAIN}
+    known = set(work.section_ids)
+    if plain.get("section", desk.section) not in known:
+        # The same lines, cut otherwise since: for another projector, or another reach.
+        return replace(desk, notes=str(plain.get("notes", "")))
+    traced = {
+        subject.removeprefix("traced "): frozenset(value)
+        for subject, value in rows.items()
+        if subject.startswith("traced ")
+    }
+    under_way = rows.get("true-up")
+    lines = work.line_ids(plain.get("section", desk.section), "all")
+    if plain.get("line", desk.line) not in lines:
+        plain["line"] = next(iter(lines), None)
+    return replace(
+        desk,
+        **plain,
+        traced=traced,
+        trued=_trued_of(rows),
+        true_up=_true_up_of(under_way) if under_way else None,
+    )
+
+
+def refuse_unknown_lines(record: Record, work: Work) -> None:
+    """Refuses to go on where version 0.1 kept lines as traced that this division does not have.
+
+    It kept no division with them, so what they are called is all that tells. Raises RefusedError.
+    """
+    for subject, lines in record.beam(work.layout_hash, work.division).items():
+        kind, _, section = subject.partition(" ")
+        if kind != "traced" or not lines:
+            continue
+        known = work.line_ids(section, "all") if section in work.section_ids else []
+        if not set(lines) <= set(known):
+            raise RefusedError(
+                f"{section}: lines were traced here as another division has it; going on would "
+                "light some twice and leave others out. The projector or the reach has changed "
+                f"since: put it back as it was. {TO_FINISH}"
+            )
+
+
+def _trued_of(rows: dict[str, Any]) -> dict[str, Trued]:
+    return {
+        subject.removeprefix("trued "): from_kept(value)
+        for subject, value in rows.items()
+        if subject.startswith("trued ")
+    }
+
+
+def remembered_taps(record: Record, work: Work) -> Taps:
+    """The taps answered last; kept with the desk, so that none is done twice after a crash."""
+    return taps_from_kept(record.beam(work.layout_hash, work.division).get("taps", {}))
+
+
+def keep_tap(record: Record, work: Work, before: Desk, after: Desk, taps: Taps) -> None:
+    """Adds what a tap changed and that it was answered, both or neither. Raises as `keep` does."""
+    with record.together():
+        keep(record, work, before, after)
+        record.add_beam(work.layout_hash, "taps", taps_kept(taps), work.division)
+
+
+def keep(record: Record, work: Work, before: Desk, after: Desk) -> None:
+    """Adds what changed from `before` to `after`; tracing also counts as ink.
+
+    Raises RefusedError, before anything is kept, when ink stands under another layout.
+    """
+    for section, lines in after.traced.items():
+        had = before.traced.get(section, frozenset())
+        if lines == had:
+            continue
+        keep_begun(
+            record, work.job, work.layout, work.plan, division_settings("beam", work.job, None)
+        )
+        if lines and not had:
+            record.add_ink(work.layout, ink_name(section, "beam"), "begun", work.division)
+        if lines >= set(work.line_ids(section, "all")):
+            record.add_ink(work.layout, ink_name(section, "beam"), "done", work.division)
+        record.add_beam(work.layout_hash, f"traced {section}", sorted(lines), work.division)
+    for section, trued in after.trued.items():
+        if trued is not before.trued.get(section):
+            record.add_beam(work.layout_hash, f"trued {section}", kept(trued), work.division)
+    if after.true_up is not before.true_up:
+        record.add_beam(work.layout_hash, "true-up", _plain_true_up(after.true_up), work.division)
+    plain = {key: getattr(after, key) for key in _PLAIN}
+    if plain != {key: getattr(before, key) for key in _PLAIN}:
+        record.add_beam(work.layout_hash, "desk", plain, work.division)
+
+
+def _plain_true_up(true_up: TrueUp | None) -> Any:
+    if true_up is None:
+        return None
+    return {
+        "targets": [
+            [t.name, t.at_px, t.at_table, t.sd, t.what, t.touched, t.again] for t in true_up.targets
+        ],
+        "landed": [
+            [one.name, one.at_px, one.at_table, one.sd, one.rounded]
+            for one in true_up.landed.values()
+        ],
+        "at": true_up.at,
+        "quick": true_up.quick,
+    }
+
+
+def _true_up_of(data: dict[str, Any]) -> TrueUp:
+    return TrueUp(
+        tuple(
+            Target(name, (px[0], px[1]), (at[0], at[1]), *known)
+            for name, px, at, *known in data["targets"]
+        ),
+        {
+            name: Landing(name, (px[0], px[1]), (at[0], at[1]), *known)
+            for name, px, at, *known in data["landed"]
+        },
+        data["at"],
+        data["quick"],
+    )

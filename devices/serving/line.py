@@ -1,0 +1,94 @@
+"""One connection of a page: what is said over it, and whether anyone is still there.
+
+A page asks every few tenths of a second whether it is heard, and is answered at once. It knows a
+socket and messages, no desk.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import json
+from typing import TYPE_CHECKING, Any
+
+from starlette.websockets import WebSocketDisconnect
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from starlette.websockets import WebSocket
+
+    from devices.serving.taps import Answer
+
+QUIET = 1.0
+"""Seconds without a word after which a page does not answer; it speaks three times in each."""
+_QUIETS_TO_THE_END = 4
+SUPERSEDED = 4410
+_SILENT = 4408
+
+
+class Line:
+    """A page's connection. `page` is what the page calls itself, once it has said so."""
+
+    def __init__(self, socket: WebSocket) -> None:
+        self.socket = socket
+        self.page: str | None = None
+        self.quiet = 0
+        """How many times `QUIET` has passed since the page said anything."""
+
+    async def tell(self, message: Mapping[str, Any]) -> None:
+        """Sends a message; a page that has gone, or takes nothing, asks anew when it is back."""
+        text = json.dumps(message, allow_nan=False)
+        with contextlib.suppress(RuntimeError, WebSocketDisconnect, TimeoutError):
+            async with asyncio.timeout(QUIET):
+                await self.socket.send_text(text)
+
+    async def answer(self, answer: Answer) -> None:
+        """Says what came of a tap."""
+        told: dict[str, Any] = {"type": "done", "tap": answer.number}
+        if answer.refused:
+            told |= {"type": "refused", "say": answer.refused}
+        await self.tell(told)
+
+    async def heard(self) -> dict[str, Any] | None:
+        """The next message that is no beat, an empty one where it is no object of JSON.
+
+        None when the page has begun or ceased to be quiet. Raises WebSocketDisconnect when it
+        has gone, or was quiet for so long that its connection was ended.
+        """
+        while True:
+            try:
+                async with asyncio.timeout(QUIET):
+                    message = _message(await self.socket.receive())
+            except TimeoutError:
+                self.quiet += 1
+                if self.quiet == _QUIETS_TO_THE_END:
+                    await self.end(_SILENT)
+                    raise WebSocketDisconnect(_SILENT) from None
+                if self.quiet == 1:
+                    return None
+                continue
+            was_quiet, self.quiet = self.quiet, 0
+            if "beat" in message:
+                await self.tell({"type": "beat"})
+                if was_quiet:
+                    return None
+                continue
+            return message
+
+    async def end(self, code: int) -> None:
+        """Closes the connection."""
+        with contextlib.suppress(RuntimeError, WebSocketDisconnect, TimeoutError):
+            async with asyncio.timeout(QUIET):
+                await self.socket.close(code)
+
+
+def _message(received: Mapping[str, Any]) -> dict[str, Any]:
+    """What a page said; empty where that is no object of JSON, as bytes never are."""
+    if received["type"] == "websocket.disconnect":
+        raise WebSocketDisconnect(received.get("code") or 1005)
+    try:
+        message = json.loads(received.get("text") or "")
+    except (ValueError, RecursionError):
+        return {}
+    return message if isinstance(message, dict) else {}

@@ -1,0 +1,68 @@
+"""The person at the table: what is said, asked, and wished while a run goes on. No machine.
+
+With `attended` off nothing is asked and every question takes the answer that goes on.
+"""
+
+from __future__ import annotations
+
+import sys
+import time
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from devices.session.keys import forget_keys, has_keyboard, key_pressed, single_keys
+from marking.errors import BadInputError
+
+if TYPE_CHECKING:
+    from devices.driving.driver import Wish
+
+PAUSE, STOP = "p", "s"
+_LOOK_SECONDS = 0.02
+
+
+@dataclass(frozen=True)
+class Person:
+    """One person, or nobody."""
+
+    attended: bool
+
+    def say(self, text: str) -> None:
+        """Says something, beside the result."""
+        print(text, file=sys.stderr, flush=True)
+
+    def agrees(self, question: str) -> bool:
+        """Asks; Enter or y is yes. On a keyboard a single key answers, pressed after the question.
+
+        Raises BadInputError when nobody is there to answer.
+        """
+        if not self.attended:
+            return True
+        if has_keyboard():
+            return self._agrees_by_key(question)
+        self.say(f"{question} [Enter: yes, n: no]")
+        answer = sys.stdin.readline() if sys.stdin is not None else ""
+        if not answer:
+            raise BadInputError("nobody answers: the input has ended; nothing more was sent")
+        return answer.strip().lower() in ("", "y", "yes")
+
+    def _agrees_by_key(self, question: str) -> bool:
+        with single_keys():
+            forget_keys()
+            self.say(f"{question} [Enter: yes, n: no]")
+            while (pressed := key_pressed()) not in ("enter", "y", "n", "escape"):
+                if pressed is None:
+                    time.sleep(_LOOK_SECONDS)
+        agreed = pressed in ("enter", "y")
+        self.say("  yes" if agreed else "  no")
+        return agreed
+
+    def wish(self) -> Wish:
+        """What the keys say, without waiting; of several, the one that is safest."""
+        if not self.attended:
+            return "go on"
+        pressed = set()
+        while (key := key_pressed()) is not None:
+            pressed.add(key)
+        if pressed & {STOP, "escape"}:
+            return "stop"
+        return "pause" if PAUSE in pressed else "go on"

@@ -1,0 +1,1 @@
+"""Setting_down."""

@@ -1,0 +1,144 @@
+"""Reads marks by bringing the pen over each: the arrow keys nudge it, Enter reads.
+
+It knows where marks should lie in the bed and which key was pressed; a callable moves the pen.
+"""
+
+from __future__ import annotations
+
+import time
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+
+    from numpy.typing import NDArray
+
+    from devices.plotter.bed import Bed, Point
+    from marking.sections.locating_marks import Mark
+
+    FloatArray = NDArray[np.float64]
+
+STEPS = {"1": 0.1, "2": 1.0, "3": 10.0}
+"""Keys and the nudge, in mm, that each sets."""
+_LOOK_SECONDS = 0.02
+_WAYS = {"left": (-1, 0), "right": (1, 0), "down": (0, -1), "up": (0, 1)}
+HELP = (
+    "arrow keys move the pen (1: by 0.1 mm, 2: by 1 mm, 3: by 10 mm), Enter reads, r reads and "
+    "brings the pen back to read it once more, Backspace goes back to the mark before, q gives up"
+)
+
+
+@dataclass(frozen=True)
+class Sighted:
+    """Where the pen stands over a mark."""
+
+    mark: str
+    at: Point
+    """Device units."""
+
+
+def sight(
+    marks: Sequence[Mark],
+    bed: Bed,
+    go: Callable[[Point], None],
+    key: Callable[[], str | None],
+    say: Callable[[str], None],
+) -> tuple[Sighted, ...] | None:
+    """The marks as read, in order; None when the person gives up.
+
+    `go` returns once the pen stands at the point, and `key` gives the next key pressed, or None.
+    """
+    taken: list[Sighted] = []
+    to_read = list(marks)
+    while len(taken) < len(to_read):
+        mark = to_read[len(taken)]
+        say(f"mark {mark.id}: the pen goes to where it was planned")
+        read = _bring_over(mark, bed, go, key, say)
+        if read == "q":
+            return None
+        if isinstance(read, str):
+            del taken[-1:]
+            continue
+        at, again = read
+        taken.append(Sighted(mark.id, at))
+        if again:
+            to_read.insert(len(taken), mark)
+    return tuple(taken)
+
+
+def _bring_over(
+    mark: Mark,
+    bed: Bed,
+    go: Callable[[Point], None],
+    key: Callable[[], str | None],
+    say: Callable[[str], None],
+) -> tuple[Point, bool] | str:
+    """Where the pen was read and whether it is to be read again, or the key that left it."""
+    planned = at = bed.units_of([_one(mark)], f"mark {mark.id}")[0][0]
+    step = 1.0
+    pressed = _arrived(at, go, [], key, say)
+    say(f"mark {mark.id}: bring the pen over it; {HELP}")
+    while True:
+        if not pressed:
+            time.sleep(_LOOK_SECONDS)
+            pressed = _waiting(key)
+            continue
+        first, *pressed = pressed
+        if first in ("enter", "r"):
+            return at, first == "r"
+        if first in ("backspace", "q"):
+            return first
+        if first in STEPS:
+            step = STEPS[first]
+            say(f"  by {step:g} mm")
+        elif first in _WAYS:
+            at = _nudged(at, first, step, bed)
+            if not pressed or pressed[0] not in _WAYS:
+                # Several nudges that came together are one move.
+                pressed = _arrived(at, go, pressed, key, say)
+                say(f"  {_beside(at, planned, bed.unit)}")
+
+
+def _nudged(at: Point, way: str, step: float, bed: Bed) -> Point:
+    """One nudge further, but never off the bed. Units."""
+    dx, dy = _WAYS[way]
+    units = max(round(step / bed.unit), 1)
+    return (
+        min(max(at[0] + dx * units, bed.low[0]), bed.high[0]),
+        min(max(at[1] + dy * units, bed.low[1]), bed.high[1]),
+    )
+
+
+def _arrived(
+    at: Point,
+    go: Callable[[Point], None],
+    before: list[str],
+    key: Callable[[], str | None],
+    say: Callable[[str], None],
+) -> list[str]:
+    """Goes there, and returns what still counts of the keys pressed before it stood there.
+
+    Enter, r and Backspace do not: whoever pressed them saw the pen elsewhere, or pressed twice.
+    """
+    go(at)
+    pressed = [*before, *_waiting(key)]
+    if "enter" in pressed:
+        say("  that Enter came before the pen stood: look where it stands, then press it again")
+    return [one for one in pressed if one not in ("enter", "r", "backspace")]
+
+
+def _waiting(key: Callable[[], str | None]) -> list[str]:
+    """The keys pressed and not yet taken, in order."""
+    return list(iter(key, None))
+
+
+def _beside(at: Point, planned: Point, unit: float) -> str:
+    x, y = ((one - other) * unit for one, other in zip(at, planned, strict=True))
+    return f"x {x:+.1f}, y {y:+.1f} mm from where it was planned"
+
+
+def _one(mark: Mark) -> FloatArray:
+    return np.array([mark.at_table], dtype=float)

@@ -1,0 +1,428 @@
+"""Finds where the device stands for a section, with the person at the table, and keeps it.
+
+It owns what may be inked by: the record of a section begun, readings from a file or under the
+pen, or the planned place; it must not know how a stroke is inked.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from devices.session.keys import has_keyboard, key_pressed
+from devices.session.progress import in_words, verdicts
+from devices.session.session import begin, set_for
+from devices.session.whereabouts import Left, doubt, given_before, last_driven, loss, read_anew
+from devices.setting_down.read_marks import sight
+from devices.setting_down.slips import foreseen, slip_report
+from devices.setting_down.standstill import inking_pose, refuse_old_readings, still_there
+from devices.setting_down.where_it_stands import (
+    as_set_down,
+    at_pose,
+    from_readings,
+    ground_of,
+    marks_in_sight,
+    still_to_ink,
+)
+from marking.begun.on_the_cover import keep_placement, pose_from, pose_record, setup_record
+from marking.errors import BadInputError, RefusedError
+from marking.measures.lengths import format_length
+from marking.record.readings import READING_SD, MarkReading
+from marking.record.record import layout_hash
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from devices.plotter.bed import Point
+    from devices.session.session import Link, Workplace
+    from devices.setting_down.where_it_stands import Ground, Stance
+    from marking.record.rows import KeptRun, KeptWhereabouts
+    from marking.sections.locating_marks import Mark
+    from marking.sections.plan import Section
+
+_SWITCHED = "the plotter was switched on, or reset, since it last inked"
+_FEWEST = 2
+"""Marks that tell where a device stands."""
+
+
+def agreed(section: Section, earlier: Sequence[KeptRun], place: Workplace) -> bool:
+    """Says where to set the device down, or to leave it, and asks whether it is there."""
+    lost = _lost(section, place)
+    if lost is not None:
+        place.person.say(
+            f"{section.id}: the machine may have lost its place ({lost.detail}). With its motors "
+            "off, bring it to the corner it counts from, pen raised clear of the cloth, and set "
+            "its zero there, as you do before a day's work; its marks are read anew before it "
+            f"inks{_height_too(place)}"
+        )
+        if earlier and not place.moved:
+            return place.person.agrees("Does it stand at its zero, the device and cover unmoved?")
+    elif earlier and not place.moved:
+        place.person.say(
+            f"{section.id} is begun: do not move the device, nor the cover under it. If it was "
+            "moved, answer n"
+        )
+        if place.person.agrees("Does the device stand where it stood?"):
+            return True
+        place.person.say("Then read its marks anew: run drive again with --moved")
+        return False
+    units = place.job.units
+    x, y = section.window[:2]
+    if place.plan.zone.feed is not None:
+        fed = (x, y)[place.plan.zone.feed]
+        place.person.say(
+            f"{section.id}: feed the loose canvas, squared to a drawn thread, until the pen's "
+            f"reach begins {format_length(fed, units)} from the canvas's zero corner"
+        )
+        return place.person.agrees(f"Is the canvas fed in for {section.id}?")
+    turned = ", turned a quarter from its profile," if section.turned else ""
+    place.person.say(
+        f"{section.id}: set the device down{turned} with "
+        f"{place.job.plotter.pointing(turned=section.turned)}, the corner of its reach nearest the "
+        f"zero corner {format_length(x, units)} along from the zero end and "
+        f"{format_length(y, units)} across from the near edge, by tape from the zero corner"
+    )
+    return place.person.agrees(f"Is the device set down for {section.id}?")
+
+
+def refuse_out_of_turn(section: Section, place: Workplace) -> None:
+    """Refuses a section whose marks are not on the cover yet. Raises RefusedError."""
+    missing = still_to_ink(section, place.plan, place.layout, place.record)
+    seen = _marks(section, place)
+    if place.rehearsal or not missing or len([m for m in seen if m.id not in missing]) >= _FEWEST:
+        return
+    first = list(dict.fromkeys(missing.values()))
+    raise RefusedError(
+        f"section {section.id} is read by marks that {' and '.join(first)} "
+        f"{'ink' if len(first) > 1 else 'inks'}, and that is not done: nothing would tell where "
+        f"the device stands; nothing was inked. Ink {first[0]} first: leave --section out, and "
+        "drive takes them in turn"
+    )
+
+
+def refuse_lost_unread(section: Section, earlier: Sequence[KeptRun], place: Workplace) -> None:
+    """Refuses a machine without its place where nobody will read its marks. Raises RefusedError."""
+    lost = _lost(section, place)
+    if lost is None or _readings(section, place):
+        return
+    if place.person.attended and (has_keyboard() or not earlier):
+        return
+    raise RefusedError(
+        f"section {section.id}: the machine may have lost its place ({lost.detail}), so nobody "
+        f"knows where it would ink; nothing was inked. {_left_out(section, place)}Set its zero at "
+        f"the corner it counts from, pen raised clear of the cloth{_height_too(place)}. Read its "
+        "marks anew, and give them by --readings FILE, or leave --unattended out and read them "
+        "under the pen. With no mark in its reach, set out tape marks by canvasrule control"
+    )
+
+
+def keep_given(place: Workplace) -> None:
+    """Keeps the readings given, before anything can fail: whatever is lost later, they are old.
+
+    To be called before the port is opened.
+    """
+    if place.readings and not place.rehearsal:
+        place.record.add_given(place.readings)
+
+
+def relies_on_its_place(section: Section, earlier: Sequence[KeptRun], place: Workplace) -> bool:
+    """Whether ink would go wrong if the machine was switched off since it was last seen.
+
+    A flat pen plotter finds its corner again, as far as is known; what was read of one that is
+    known to have lost its place holds for where it stood then.
+    """
+    if earlier and (place.job.plotter.kind == "roll" or place.job.plotter.dialect == "gcode"):
+        return True
+    placed_anew = not earlier or place.moved or _lost(section, place) is not None
+    return placed_anew and bool(_readings(section, place))
+
+
+def has_its_place(
+    section: Section, earlier: Sequence[KeptRun], place: Workplace, link: Link
+) -> bool:
+    """Whether the machine may move: it shows that it kept its place, or somebody sees to it.
+
+    Asked before it makes its first move. A machine that finds its zero by switches has found it
+    by then. Raises RefusedError where nobody will read its marks.
+    """
+    if place.rehearsal:
+        return True
+    why = _why_lost(section, earlier, place, link)
+    if why is None:
+        return True
+    # Readings from a file were taken before: they are old from now on.
+    place.record.add_whereabouts(section.id, "lost", why)
+    if not (place.person.attended and has_keyboard()):
+        # It may have been left with its pen on the cloth.
+        link.driver.halt()
+    refuse_lost_unread(section, earlier, place)
+    return agreed(section, earlier, place)
+
+
+def _why_lost(
+    section: Section, earlier: Sequence[KeptRun], place: Workplace, link: Link
+) -> str | None:
+    """Why the machine may not stand as it did when last inked, or when the readings were taken."""
+    talk, tongue = link.driver.conversation, link.set.tongue
+    given = _readings(section, place)
+    again = given_before(given, place.record)
+    if not (earlier or given):
+        return None
+    if place.job.plotter.kind == "roll":
+        # A flat bed finds its own corner when it is switched on; a roll begins where it lies.
+        return _SWITCHED if talk.begun_anew and (earlier or again) else None
+    if not tongue.poll or place.job.plotter.homes:
+        return None
+    told = talk.told
+    if told.doubt is not None:
+        return told.doubt
+    if again and told.stands is not None and told.stands.newborn:
+        return "it was switched on, or reset, since the readings were first given"
+    if not earlier or place.moved or _lost(section, place) is not None:
+        return None
+    way = _way(section, earlier[-1], place)
+    return doubt(place.record, section.id, told.stands, tongue, way)
+
+
+def _way(section: Section, last: KeptRun, place: Workplace) -> list[tuple[float, float]]:
+    """Where a run that ended unseen may have left the pen, in mm of the device."""
+    driven = last_driven(place.record)
+    if driven is None:
+        return []
+    made = set_for(at_pose(section, pose_from(last.pose)).section, place)
+    kept = place.record.strokes(section.id)
+    begun = Left.of(driven.detail)
+    known = verdicts(made.strokes, kept)
+    paths = {stroke.id: stroke.path for stroke in made.strokes}
+    sent = [one.stroke for one in kept[begun.strokes :] if one.event == "sent"]
+    under_way = [name for name in dict.fromkeys(sent) if name in known.maybe]
+    drawn = [name for name in sent if name in known.drawn]
+    # A stroke is kept as sent once the pen is over its start, or on its way there.
+    coming = [one.id for one in made.strokes if one.id in known.to_ink and one.id not in sent]
+    unit = made.bed.unit
+
+    def in_mm(*spots: Point) -> list[tuple[float, float]]:
+        return [(x * unit, y * unit) for x, y in spots]
+
+    park = made.bed.park
+    next_start = [paths[name][0] for name in coming[:1]]
+    if not sent:
+        # From where it stood to its park, over a line that is drawn, and to its first stroke.
+        checked = [paths[name][0] for name in known.drawn[:1]]
+        stood = [] if begun.at is None else [begun.at]
+        return [*stood, *in_mm(park, *checked, park, *next_start)]
+    inked = [spot for name in (*drawn[-1:], *under_way) for spot in paths[name]]
+    if under_way:
+        return in_mm(*([] if drawn else [park]), *inked, *next_start)
+    return in_mm(*inked, *next_start, inked[-1], park)
+
+
+def _height_too(place: Workplace) -> str:
+    """A pen that a screw holds counts its height from where it stood when power came."""
+    plotter = place.job.plotter
+    if plotter.dialect != "gcode" or plotter.pen_down[0] != "Z":
+        return ""
+    return (
+        f". Set the pen's height anew too, so that it just inks at {plotter.pen_down} and is clear "
+        f"of the cloth at {plotter.pen_up}: else it may draw in the air, and be told as drawn"
+    )
+
+
+def _left_out(section: Section, place: Workplace) -> str:
+    """Which of the readings given say nothing of where the machine stands now."""
+    given = {one.mark for one in place.readings if one.section == section.id}
+    old = sorted(given - {one.mark for one in _readings(section, place)})
+    if not old:
+        return ""
+    return (
+        f"The readings given of {', '.join(old)} are those that the record holds from before, "
+        "and place nothing now; a mark that truly reads the same again is to be read under the "
+        "pen. "
+    )
+
+
+def _lost(section: Section, place: Workplace) -> KeptWhereabouts | None:
+    return None if place.rehearsal else loss(place.record, section.id)
+
+
+def _readings(section: Section, place: Workplace) -> list[MarkReading]:
+    """The readings given of this section that tell where the machine stands now."""
+    given = [one for one in place.readings if one.section == section.id]
+    return list(read_anew(given, _lost(section, place), place.record))
+
+
+def found(
+    section: Section, earlier: Sequence[KeptRun], place: Workplace, link: Link
+) -> Stance | None:
+    """Where the device stands, by the record, by readings or as planned; None if not allowed."""
+    lost = _lost(section, place)
+    readings = _readings(section, place)
+    if old := _left_out(section, place):
+        place.person.say(f"{section.id}: {old.strip()}")
+    if earlier and not place.moved and lost is None:
+        return _as_it_stood(section, earlier[-1], readings, place, link)
+    if earlier and lost is None:
+        refuse_old_readings(section, readings, place.record)
+    if not readings and place.person.attended and _readable(section, place):
+        readings = _sighted(section, place, link)
+    if readings:
+        stance = _by(section, readings, place)
+        begin(place)
+        if not earlier:
+            place.record.add_readings(layout_hash(place.layout), readings)
+    else:
+        stance = _unread(section, place, lost if earlier else None)
+    place.person.say(f"{section.id}: {stance.advice}")
+    _say_slips(stance, place)
+    if not stance.fits:
+        place.person.say("Nothing was inked, and no reason helps here: do what it says")
+        return None
+    if not stance.allowed and place.ink_anyway is None:
+        place.person.say(
+            "Nothing was inked. Do what it says, or give --ink-anyway with your reason"
+        )
+        return None
+    if not stance.allowed:
+        place.person.say(f"It is inked all the same, and recorded why: {place.ink_anyway}")
+    if earlier:
+        # What did not place a device that was moved may be given again, with a reason.
+        place.record.add_readings(layout_hash(place.layout), readings)
+    _keep(stance, place)
+    if lost is not None and (stance.placed is not None or not earlier):
+        # Placed by its marks, or set down by a person since, its zero set.
+        place.record.add_whereabouts(section.id, "found")
+    return stance
+
+
+def _say_slips(stance: Stance, place: Workplace) -> None:
+    """What the readings would have shown of a slip, and what to read to see smaller ones."""
+    placed = stance.placed
+    if placed is None or stance.ground is None or placed.doubts or not stance.fits:
+        return
+    section = next(one for one in place.plan.sections if one.id == stance.section.id)
+    in_sight = [mark.id for mark in _readable(section, place)]
+    report = slip_report(stance.ground, section, placed.inking.setup.readings, in_sight)
+    for line in report.lines:
+        place.person.say(f"{section.id}: {line}")
+
+
+def _as_it_stood(
+    section: Section,
+    last: KeptRun,
+    readings: Sequence[MarkReading],
+    place: Workplace,
+    link: Link,
+) -> Stance | None:
+    """The place it inked from before, held against new readings where there are any."""
+    kept = place.record.placements(section.id)
+    # A placement is kept before its run begins: the last one is where the device was left.
+    pose = inking_pose(kept[-1]) if kept else pose_from(last.pose)
+    if readings:
+        said = still_there(section, readings, _by(section, readings, place), place.record)
+        place.record.add_readings(layout_hash(place.layout), readings)
+        place.person.say(f"{section.id}: {said}")
+    stance = at_pose(section, pose)
+    if _hangs_over_its_line(stance, place, link):
+        return stance
+    place.person.say("Then read its marks anew: run drive again with --moved")
+    return None
+
+
+def _unread(section: Section, place: Workplace, lost: KeptWhereabouts | None) -> Stance:
+    """The planned place, where that is all there is to go by. Raises RefusedError."""
+    if lost is not None:
+        raise RefusedError(
+            f"section {section.id}: the machine may have lost its place ({lost.detail}), and no "
+            "mark is in its reach, so nobody knows where it would ink; nothing was inked. Set "
+            "tape marks out by canvasrule control, then run drive again and read them"
+        )
+    if place.moved:
+        raise RefusedError(
+            f"section {section.id}: the device was moved, and no marks were read, so nobody knows "
+            "where it stands; nothing was inked. Give --readings FILE, or leave --unattended out "
+            "and read them under the pen. With no mark in reach, bring it back over a line that "
+            "it has drawn, and run drive without --moved"
+        )
+    if place.rehearsal:
+        advice = "a rehearsal: the device is taken to stand exactly where planned"
+        return as_set_down(section, allowed=True, advice=advice)
+    if place.person.attended:
+        advice = "no mark is in its reach: it is taken to stand where the tape says"
+        return as_set_down(section, allowed=True, advice=advice)
+    advice = (
+        "no marks were read, so nobody knows where the device stands. Give --readings FILE, or "
+        "leave --unattended out and read them under the pen"
+    )
+    return as_set_down(section, allowed=False, advice=advice)
+
+
+def _by(section: Section, readings: Sequence[MarkReading], place: Workplace) -> Stance:
+    return from_readings(
+        section, readings, place.plan, place.layout, place.job, place.record, place.correction
+    )
+
+
+def _ground(section: Section, place: Workplace) -> Ground:
+    return ground_of(section, place.plan, place.layout, place.job, place.record, place.correction)
+
+
+def _marks(section: Section, place: Workplace) -> tuple[Mark, ...]:
+    return marks_in_sight(section, place.plan, place.layout, place.job, place.record)
+
+
+def _readable(section: Section, place: Workplace) -> list[Mark]:
+    """The marks that are on the cover; on a simulated cloth, all that should be."""
+    missing = still_to_ink(section, place.plan, place.layout, place.record)
+    return [m for m in _marks(section, place) if place.rehearsal or m.id not in missing]
+
+
+def _keep(stance: Stance, place: Workplace) -> None:
+    """Keeps the placement, by control marks just as the verb `place` does."""
+    begin(place)
+    placed = stance.placed
+    if placed is not None and stance.by_control:
+        accepted = place.ink_anyway is not None
+        keep_placement(place.record, place.layout, place.plan, placed, accepted=accepted)
+        return
+    detail = {"advice": stance.advice, "allowed": stance.allowed, "override": place.ink_anyway}
+    place.record.add_placement(
+        layout_hash(place.layout),
+        stance.section.id,
+        pose_record(stance.pose),
+        [] if placed is None else placed.covariance.tolist(),
+        detail if placed is None else {**detail, **setup_record(placed.inking.setup)},
+    )
+
+
+def _hangs_over_its_line(stance: Stance, place: Workplace, link: Link) -> bool:
+    """One check by eye: the pen, raised, over the beginning of a line that is surely drawn."""
+    made = set_for(stance.section, place)
+    known = verdicts(made.strokes, place.record.strokes(stance.section.id))
+    place.person.say(in_words(known, stance.section.id))
+    if not known.drawn:
+        return True
+    first = next(stroke for stroke in made.strokes if stroke.id == known.drawn[0])
+    link.go(first.path[0])
+    return place.person.agrees(
+        "The pen hangs over where a drawn line begins. Is it over it, to half a pen's width?"
+    )
+
+
+def _sighted(section: Section, place: Workplace, link: Link) -> list[MarkReading]:
+    if not has_keyboard():
+        raise BadInputError(
+            f"section {section.id}: its marks are read with the arrow keys, and there is no "
+            "keyboard here; give --readings FILE"
+        )
+    marks = _readable(section, place)
+    report = foreseen(_ground(section, place), section, [mark.id for mark in marks])
+    for line in () if report is None else report.lines:
+        place.person.say(f"{section.id}: {line}")
+    taken = sight(marks, link.set.bed, link.go, key_pressed, place.person.say)
+    if taken is None:
+        raise RefusedError(f"section {section.id}: no marks were read, so nothing was inked")
+    unit = link.set.bed.unit
+    # A mark read twice with the pen on the very same step tells nothing more.
+    return [
+        MarkReading(section.id, one.mark, (one.at[0] * unit, one.at[1] * unit), READING_SD, "drive")
+        for one in dict.fromkeys(taken)
+    ]

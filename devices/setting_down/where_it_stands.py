@@ -1,0 +1,292 @@
+"""Where the device stands for a section: from readings, or as planned, with what is said of it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from itertools import groupby
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from devices.plotter.bed import bed_of
+from marking.begun.inked import done_sections
+from marking.begun.on_the_cover import control_is_set_out, pose_from, setup_from, standing
+from marking.control.visible_marks import sights
+from marking.errors import BadInputError
+from marking.network.allowed import Limits
+from marking.network.datum import EXACT
+from marking.network.network import Reading, Setup, Target
+from marking.network.pose import Pose, as_planned
+from marking.placement.laid_ink import attributed, butts_as_laid, set_apart, stances
+from marking.placement.placement import network_for, place
+from marking.placement.recut import carried
+from marking.sections.locating_marks import Mark
+from marking.sections.neighbours import butts, window_middle
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    from devices.job import Job
+    from devices.plotter.bed import Bed
+    from devices.plotter.correction import Correction
+    from marking.layout.layout import Layout
+    from marking.network.datum import Datum
+    from marking.network.network import Network
+    from marking.network.pose import PoseKind
+    from marking.placement.laid_ink import Laid
+    from marking.placement.placement import Placement
+    from marking.record.readings import MarkReading
+    from marking.record.record import Record
+    from marking.record.rows import KeptPlacement
+    from marking.sections.neighbours import Butt
+    from marking.sections.plan import Plan, Section
+
+
+@dataclass(frozen=True)
+class Stance:
+    """A section as the device must draw it where it stands."""
+
+    section: Section
+    pose: Pose
+    allowed: bool
+    """Whether the verdict is to ink."""
+    advice: str
+    placed: Placement | None = None
+    """What the readings gave, where any were taken."""
+    by_control: bool = False
+    """Whether it is by control marks, and so what the verb `place` builds on."""
+    ground: Ground | None = None
+    """What it was placed by."""
+    begun_as: str | None = None
+    """The name, in the network that `placed` leaves, of the ink laid from where it stood before."""
+
+    @property
+    def fits(self) -> bool:
+        """Whether the section fits the bed here; when it does not, no reason helps."""
+        return self.placed is None or self.placed.move is None
+
+
+def as_set_down(section: Section, *, allowed: bool, advice: str) -> Stance:
+    """The device taken to stand exactly where it should."""
+    return Stance(section, as_planned(window_middle(section)), allowed, advice)
+
+
+def at_pose(section: Section, pose: Pose) -> Stance:
+    """The device that still stands at the pose it inked with before."""
+    return Stance(carried(section, pose), pose, True, "it stands where it stood")
+
+
+def from_readings(
+    section: Section,
+    readings: Sequence[MarkReading],
+    plan: Plan,
+    layout: Layout,
+    job: Job,
+    record: Record,
+    correction: Correction | None,
+) -> Stance:
+    """The placement by `readings`, weighed with all earlier ones.
+
+    Where control marks are set out, it is the very one that the verb `place` would make. A
+    section begun already is placed by what others inked and by the tape; its own ink stands
+    beside, under the name that the stance gives. Raises RefusedError or BadInputError when the
+    readings cannot tell where the device stands.
+    """
+    by_control = control_is_set_out(record, layout)
+    ground = ground_of(section, plan, layout, job, record, correction)
+    placement = placed_on(ground, section, readings, job, correction)
+    pose = placement.inking.setup.pose
+    fits = placement.move is None
+    return Stance(
+        carried(section, pose) if fits else section,
+        pose,
+        placement.verdict == "ink",
+        placement.advice,
+        placement,
+        by_control,
+        ground,
+        ground.own,
+    )
+
+
+@dataclass(frozen=True)
+class Ground:
+    """What is known round one section before it is placed."""
+
+    network: Network
+    joints: tuple[Butt, ...]
+    own: str | None
+    """The section's own last ink in the network, where it is begun."""
+    mixed: Mapping[str, str]
+    """Marks of lines that may lie there twice since a device was moved, with their section."""
+
+
+def by_control_marks(
+    section: Section, record: Record, layout: Layout, plan: Plan, job: Job
+) -> Ground:
+    """What is known round `section`, where control marks are set out. Raises RefusedError."""
+    stands = standing(record, layout, plan, job.units)
+    targets = tuple(stands.sights.targets.values())
+    return _ground(section, plan, targets, stands.laid, stands.begun, stands.mixed, stands.datum)
+
+
+def placed_on(
+    ground: Ground,
+    section: Section,
+    readings: Sequence[MarkReading],
+    job: Job,
+    correction: Correction | None,
+    *,
+    kind: PoseKind = "rigid",
+    weight: float | None = None,
+) -> Placement:
+    """The placement of `section` by `readings`. Raises RefusedError and BadInputError."""
+    for reading in readings:
+        if reading.mark in ground.mixed:
+            raise BadInputError(
+                f"mark {reading.mark}: a line of it may lie there twice, inked by "
+                f"{ground.mixed[reading.mark]} before its device was moved and again after that, "
+                "so it tells no place; leave it out, and read another mark"
+            )
+    bed = bed_of(section, job.plotter, correction)
+    taken = _carried_to_table(bed, [(r.mark, r.at_bed, r.sd) for r in readings])
+    return place(
+        ground.network,
+        section,
+        taken,
+        ground.joints,
+        Limits(job.tolerance),
+        kind=kind,
+        weight=weight,
+        bed_origin=bed.origin_table,
+    )
+
+
+def ground_of(
+    section: Section,
+    plan: Plan,
+    layout: Layout,
+    job: Job,
+    record: Record,
+    correction: Correction | None,
+) -> Ground:
+    """What is known round `section`: from control marks where they are set out."""
+    if control_is_set_out(record, layout):
+        return by_control_marks(section, record, layout, plan, job)
+    return _by_witness(section, plan, layout, job, record, correction)
+
+
+def _ground(
+    section: Section,
+    plan: Plan,
+    targets: Sequence[Target],
+    setups: Sequence[Setup],
+    begun: Mapping[str, Sequence[Laid]],
+    mixed: Mapping[str, str],
+    datum: Datum = EXACT,
+) -> Ground:
+    """The network near `section`, its own ink set apart from what is still to be inked."""
+    others = {name: several for name, several in begun.items() if name != section.id}
+    joints = butts_as_laid(butts(plan.sections), plan.sections, others)
+    own = None
+    if section.id in begun:
+        targets, setups, own = set_apart(section.id, targets, setups, begun[section.id])
+    network = network_for(section, targets, setups, joints, datum, mixed)
+    return Ground(network, joints, own if own in network.setups else None, mixed)
+
+
+def marks_in_sight(
+    section: Section, plan: Plan, layout: Layout, job: Job, record: Record
+) -> tuple[Mark, ...]:
+    """The marks to bring the pen onto: witness marks, and control marks where they are set out."""
+    if not control_is_set_out(record, layout):
+        of_tape = sights(plan, layout.grid, ()).targets
+        _, mixed = attributed(of_tape, plan.sections, stances(record))
+        return tuple(mark for mark in section.witness if mark.id not in mixed)
+    seen = standing(record, layout, plan, job.units).sights
+    return tuple(seen.targets[name].mark for name in seen.seen[section.id])
+
+
+def still_to_ink(section: Section, plan: Plan, layout: Layout, record: Record) -> dict[str, str]:
+    """Witness marks of `section` that no ink shows yet, each with the section that will."""
+    done = done_sections(record, layout, plan)
+    targets = sights(plan, layout.grid, ()).targets
+    inkers = {mark.id: targets[mark.id].inked_by for mark in section.witness}
+    return {mark: by for mark, by in inkers.items() if by is not None and by not in done}
+
+
+def _carried_to_table(
+    bed: Bed, readings: Sequence[tuple[str, tuple[float, float], float]]
+) -> tuple[Reading, ...]:
+    """Readings as mark, bed point and deviation, to table points as if it stood as planned."""
+    at_table = bed.table_of([at_bed for _, at_bed, _ in readings]).tolist()
+    return tuple(
+        Reading(mark, (x, y), sd) for (mark, _, sd), (x, y) in zip(readings, at_table, strict=True)
+    )
+
+
+def _by_witness(
+    section: Section,
+    plan: Plan,
+    layout: Layout,
+    job: Job,
+    record: Record,
+    correction: Correction | None,
+) -> Ground:
+    """What is known round `section` from the placements of the sections driven before."""
+    sections = {other.id: other for other in plan.sections}
+    driven = {run.section for run in record.runs()}
+    begun = {name: several for name, several in stances(record).items() if name in sections}
+    targets, mixed = attributed(sights(plan, layout.grid, ()).targets, plan.sections, begun)
+    corners: list[Target] = []
+    setups: list[tuple[int, Setup]] = []
+    for one in (one for several in begun.values() for one in several):
+        kept, at = one.placement, sections[one.section]
+        if kept is None or one.section not in driven:
+            continue
+        if not kept.covariance:
+            taped = _set_down_by_tape(one.name, at, job)
+            corners += [target for target, _ in taped]
+            readings = tuple(reading for _, reading in taped)
+            setup = Setup(one.name, pose_from(kept.pose), readings)
+        elif "readings" in (kept.detail or {}):
+            setup = replace(setup_from(kept), section=one.name)
+        else:
+            bed = bed_of(at, job.plotter, correction)
+            readings = _read_for(kept, record, bed, targets)
+            setup = Setup(one.name, pose_from(kept.pose), readings)
+        setups.append((kept.id, setup))
+    in_order = [setup for _, setup in sorted(setups, key=lambda pair: pair[0])]
+    return _ground(section, plan, [*targets.values(), *corners], in_order, begun, mixed)
+
+
+def _read_for(
+    kept: KeptPlacement, record: Record, bed: Bed, targets: Mapping[str, Target]
+) -> tuple[Reading, ...]:
+    """The readings of a placement in an older record, which does not name them.
+
+    Of the sets of readings that were kept together, the one that fits it best.
+    """
+    pose = pose_from(kept.pose)
+    together = [list(rows) for _, rows in groupby(record.readings(kept.section), lambda r: r.at)]
+    sets = [
+        _carried_to_table(bed, [(r.mark, r.at_bed, r.sd) for r in rows if r.mark in targets])
+        for rows in together
+    ]
+
+    def misfit(readings: Sequence[Reading]) -> float:
+        at = np.array([targets[reading.mark].mark.at_table for reading in readings])
+        off = pose(np.array([reading.at for reading in readings])) - at
+        return float(np.hypot(off[:, 0], off[:, 1]).mean())
+
+    return min((readings for readings in reversed(sets) if readings), key=misfit, default=())
+
+
+def _set_down_by_tape(name: str, section: Section, job: Job) -> list[tuple[Target, Reading]]:
+    """A device set down by tape alone, as if two corners of its bed had been read."""
+    x0, y0, x1, y1 = section.window
+    pairs = []
+    for end, corner in (("a", (x0, y0)), ("b", (x1, y1))):
+        mark = Mark(f"{name}-corner-{end}", corner, "control")
+        pairs.append((Target(mark), Reading(mark.id, corner, max(job.plotter.set_down, 0.5))))
+    return pairs

@@ -1,0 +1,152 @@
+"""Which sections of a division are inked, and whether ink stands that another division placed.
+
+A section's id says nothing by itself: under another layout or division it names other lines. It
+knows the record and the plan, no machine.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from marking.begun.layout_and_division import TO_FINISH, divisions_of
+from marking.begun.on_the_cover import plan_hash, pose_from
+from marking.errors import RefusedError
+from marking.job.settings import changes, in_words
+from marking.record.record import layout_hash
+from marking.sections.neighbours import window_middle
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from pydantic import BaseModel
+
+    from marking.job.settings import Settings
+    from marking.layout.layout import Layout
+    from marking.measures.lengths import Units
+    from marking.record.record import Record
+    from marking.record.rows import KeptInk, KeptRun
+    from marking.sections.plan import Plan
+    from marking.sections.zones import ZoneName
+
+_SAME_WINDOW = 0.01
+"""mm that one division's window may lie off another's and count as the same."""
+_BY_LIGHT = "beam "
+"""Begins the name under which a section traced by the projector's light is kept."""
+
+
+def ink_name(section: str, zone: ZoneName) -> str:
+    """What a section's ink is kept under: each zone has sections of its own."""
+    return f"{_BY_LIGHT}{section}" if zone == "beam" else section
+
+
+def done_sections(record: Record, layout: Layout, plan: Plan) -> frozenset[str]:
+    """Ids of the sections of this very division that are inked."""
+    named, cut = layout_hash(layout), plan_hash(plan)
+    own = {ink_name(section.id, plan.zone.name): section.id for section in plan.sections}
+    return frozenset(
+        own[ink.section]
+        for ink in record.ink()
+        if ink.event == "done"
+        and ink.section in own
+        and ink.layout == named
+        and _division_of(ink, record) in ("", cut)
+    )
+
+
+def runs_of(record: Record, section: str, plan: Plan) -> tuple[KeptRun, ...]:
+    """The runs on a section of this very division, oldest first."""
+    cut = plan_hash(plan)
+    return tuple(run for run in record.runs(section) if run.plan in ("", cut))
+
+
+def _division_of(ink: KeptInk, record: Record) -> str:
+    """The division that ink is under; empty where nothing tells.
+
+    Version 0.1 kept none with ink that a person spoke for; its placement has it.
+    """
+    if ink.plan:
+        return ink.plan
+    placed = [one for one in record.placements(ink.section) if one.layout == ink.layout]
+    detail = placed[-1].detail if placed else None
+    return str(detail.get("plan", "")) if isinstance(detail, dict) else ""
+
+
+def guard_cut(
+    record: Record,
+    layout: Layout,
+    plan: Plan,
+    settings: Settings | None = None,
+    units: Units = "in",
+    model: type[BaseModel] | None = None,
+) -> None:
+    """Refuses to go on where sections were inked as another layout or division has them.
+
+    A section's id then names other lines than those inked under it. `settings` are those that
+    `plan` is made for, so that what has changed can be named. Raises RefusedError.
+    """
+    other = _inked_otherwise(record, layout, plan)
+    if not other:
+        return
+    named = list(dict.fromkeys(ink.section for ink in other))
+    shown = ", ".join(named[:4]) + (", …" if len(named) > 4 else "")
+    why = _why(record, other[-1], plan, settings, units, model)
+    raise RefusedError(
+        f"{shown}: inked as another layout or cut has it, and going on would leave lines out "
+        f"and ink others twice; nothing was done. {why}. For a new cover, make a job in a folder "
+        "of its own"
+    )
+
+
+def _inked_otherwise(record: Record, layout: Layout, plan: Plan) -> Sequence[KeptInk | KeptRun]:
+    named, cut, zone = layout_hash(layout), plan_hash(plan), plan.zone.name
+    sections = {ink_name(section.id, zone): section for section in plan.sections}
+    runs = {run.section for run in record.runs()}
+    other: list[KeptInk | KeptRun] = []
+    for ink in record.ink():
+        if ink.section.startswith(_BY_LIGHT) != (zone == "beam"):
+            continue
+        under = _division_of(ink, record)
+        # What light traced under version 0.1 is told by its lines, where it is remembered.
+        untold = not under and zone != "beam" and ink.section not in runs
+        if ink.layout != named or under not in ("", cut) or untold:
+            other.append(ink)
+    # Records of before the division was kept still tell where a section's window lay.
+    other += [
+        run
+        for run in record.runs()
+        if zone == "plotter"
+        and not run.plan
+        and (
+            run.section not in sections
+            or not np.allclose(
+                pose_from(run.pose).about, window_middle(sections[run.section]), atol=_SAME_WINDOW
+            )
+        )
+    ]
+    return other
+
+
+def _why(
+    record: Record,
+    ink: KeptInk | KeptRun,
+    plan: Plan,
+    settings: Settings | None,
+    units: Units,
+    model: type[BaseModel] | None,
+) -> str:
+    """What has changed since, and how to go on."""
+    kept = [one for one in divisions_of(record, ink.layout, plan.zone.name) if one.hash == ink.plan]
+    if not kept:
+        return (
+            "Since then job.toml, the machine or its measured correction has changed: put them "
+            f"back as they were. {TO_FINISH}"
+        )
+    differ = changes(kept[0].begun_with, settings) if settings is not None else ()
+    said = in_words(differ, units, model) if model is not None else in_words(differ, units)
+    return (
+        f"{said or 'job.toml, the machine or its measured correction has changed'}. Put them back "
+        "as they were (a correction by canvasrule trial --measured --replace --despite-ink, with "
+        "the figures it came from)"
+    )

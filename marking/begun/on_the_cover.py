@@ -1,0 +1,329 @@
+"""What stands on the cover by the job's record: control marks set out, sections inked.
+
+It turns what was kept into a network, and a placement into what is kept. It knows the record and
+the plan, no machine and no file. Table frame, millimetres.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from dataclasses import asdict, dataclass, field, replace
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from marking.begun.plain_data import from_plain, plain
+from marking.control.marks import ControlRow, TapeRun, control_datum, lettered, set_out
+from marking.control.visible_marks import Sights, sights
+from marking.errors import RefusedError
+from marking.measures.tape import Tape, tape_reading
+from marking.network.network import Reading, Setup
+from marking.network.pose import PARAMETERS, Pose
+from marking.placement.laid_ink import attributed, section_of, stances
+from marking.record.kept import as_kept
+from marking.record.record import layout_hash
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    from numpy.typing import NDArray
+
+    from marking.control.marks import Control, ControlMark
+    from marking.layout.layout import Layout
+    from marking.measures.lengths import Units
+    from marking.network.datum import Datum
+    from marking.placement.laid_ink import Laid
+    from marking.placement.placement import Placement
+    from marking.record.record import Record
+    from marking.record.rows import KeptPlacement
+    from marking.sections.plan import Plan
+
+    FloatArray = NDArray[np.float64]
+
+_ROWS_OF_0_1 = "abdghijklmopqrstuvxy"
+"""What version 0.1 called rows of control marks: those names are written on the cover."""
+_SAME_WINDOW = 0.01
+"""mm that one cut's window may lie off another's and count as the same."""
+COVER = "cover"
+"""The subject of what is kept of the cover itself."""
+
+
+@dataclass(frozen=True)
+class Standing:
+    """What readings can be taken of, and what was inked by such readings before."""
+
+    control: Control
+    sights: Sights
+    """Each control mark with its own deviation by this tape, without what the datum adds."""
+    laid: tuple[Setup, ...]
+    """All ink, in the order it was placed: a section inked from several places has one for each,
+    as `marking.placement.laid_ink` names them."""
+    left_out: tuple[str, ...]
+    """Sections inked under another layout or cut, or placed otherwise than by `keep_placement`:
+    nothing here is joined to them."""
+    begun: Mapping[str, tuple[Laid, ...]] = field(default_factory=dict)
+    """Where the device of each section begun stood, first to last."""
+    mixed: Mapping[str, str] = field(default_factory=dict)
+    """Marks of lines that may lie there twice since a device was moved, with their section: they
+    cannot be read."""
+
+    @property
+    def setups(self) -> tuple[Setup, ...]:
+        """Of each inked section the last, in inking order."""
+        return tuple(setup for setup in self.laid if setup.section == section_of(setup.section))
+
+    @property
+    def datum(self) -> Datum:
+        """What all control marks share."""
+        return control_datum(self.control)
+
+
+def plan_hash(plan: Plan) -> str:
+    """SHA-256 of which sections there are, where to a hundredth of a mm, and turned or not."""
+    lines = [
+        f"{s.id} {np.round([*s.core, *s.window], 2).tolist()}{' turned' if s.turned else ''}"
+        for s in plan.sections
+    ]
+    return hashlib.sha256("\n".join(lines).encode("ascii")).hexdigest()
+
+
+def control_is_set_out(record: Record, layout: Layout) -> bool:
+    """Whether control marks were chosen for this layout."""
+    named = layout_hash(layout)
+    return any(check.layout == named for check in record.checks("control", COVER))
+
+
+@dataclass(frozen=True)
+class Replaced:
+    """Control marks that another choice would take off the cover or set out otherwise, by id."""
+
+    gone: tuple[str, ...] = ()
+    read: tuple[str, ...] = ()
+    """Those of them that were read."""
+    inked: tuple[str, ...] = ()
+    """Those of them that ink was placed by."""
+
+
+def replaced(record: Record, layout: Layout, units: Units, control: Control) -> Replaced:
+    """What keeping `control` would undo of the marks set out before; nothing where none were."""
+    now = control_set_out(record, layout, units)
+    if now is None:
+        return Replaced()
+    named = layout_hash(layout)
+    stays = {one.mark.id: one for one in control.marks}
+    gone = tuple(
+        one.mark.id
+        for one in now.marks
+        if one.mark.id not in stays or not _alike(one, stays[one.mark.id])
+    )
+    read = {kept.mark for kept in record.readings() if kept.layout == named}
+    inked = {
+        str(mark)
+        for placed in _inked_placements(record, named)
+        for mark, *_ in _readings_of(placed)
+    }
+    return Replaced(
+        gone,
+        tuple(name for name in gone if name in read | inked),
+        tuple(name for name in gone if name in inked),
+    )
+
+
+def _inked_placements(record: Record, named: str) -> list[KeptPlacement]:
+    """The placements by which all ink was laid, for the layout named."""
+    laid = [one.placement for several in stances(record).values() for one in several]
+    return [placed for placed in laid if placed is not None and placed.layout == named]
+
+
+def _readings_of(placed: KeptPlacement) -> Sequence[Sequence[Any]]:
+    detail = placed.detail if isinstance(placed.detail, dict) else {}
+    readings: Sequence[Sequence[Any]] = detail.get("readings", ())
+    with as_kept(detail, "readings"):
+        return [(mark, *rest) for mark, *rest in readings]
+
+
+def _alike(one: ControlMark, other: ControlMark) -> bool:
+    """Whether both are the same mark on the cover, found by the same reading."""
+    apart = np.hypot(*np.subtract(one.mark.at_table, other.mark.at_table))
+    return bool(apart < _SAME_WINDOW and abs(one.run.reading - other.run.reading) < _SAME_WINDOW)
+
+
+def keep_control(record: Record, layout: Layout, plan: Plan, control: Control) -> None:
+    """Keeps how the control marks were set out, so that `standing` finds the same ones."""
+    y0 = layout.grid.long_lines[0].y
+    kept = {
+        "spacing": control.spacing,
+        "heights": [y0 + row.up.length for row in control.rows],
+        "tape": asdict(control.tape),
+        "plan": plan_hash(plan),
+        "control": plain(control),
+    }
+    last = record.checks("control", COVER)
+    named = layout_hash(layout)
+    if not last or (last[-1].layout, last[-1].result) != (named, kept):
+        record.add_check(named, "control", COVER, kept)
+
+
+def standing(record: Record, layout: Layout, plan: Plan, units: Units) -> Standing:
+    """What stands under `layout` cut as `plan`.
+
+    Raises RefusedError when no control marks were set out for it.
+    """
+    control = _kept_control(record, layout, plan, units)
+    seen = sights(plan, layout.grid, [mark.mark for mark in control.marks])
+    sds = {mark.mark.id: mark.sd for mark in control.marks}
+    taped = {
+        name: replace(target, sd=sds[name]) if name in sds else target
+        for name, target in seen.targets.items()
+    }
+    begun = stances(record)
+    setups, left_out = _inked(begun, layout, plan)
+    targets, mixed = attributed(taped, plan.sections, begun)
+    marks = {
+        name: tuple(mark for mark in of_one if mark not in mixed)
+        for name, of_one in seen.seen.items()
+    }
+    return Standing(control, Sights(seen.order, targets, marks), setups, left_out, begun, mixed)
+
+
+def _kept_control(record: Record, layout: Layout, plan: Plan, units: Units) -> Control:
+    result = _last_control(record, layout)
+    if result is None and record.checks("control", COVER):
+        raise RefusedError(
+            "the control marks that are set out are for another layout: job.toml has changed "
+            "since, or version 0.1 set them out and this version lays the job out otherwise. Put "
+            "job.toml back as it was; or finish with that version, installed in an environment "
+            "of its own; or run canvasrule control again, and take the earlier marks off the cover"
+        )
+    if result is None:
+        raise RefusedError(
+            "no control marks are set out for this layout; run canvasrule control, and set them "
+            "out before anything is placed by them"
+        )
+    if result["plan"] != plan_hash(plan):
+        raise RefusedError(
+            "the sections are cut otherwise than when the control marks were chosen: the plotter, "
+            "its profile or its measured correction has changed. Run canvasrule control again, "
+            "or put the plotter back as it was"
+        )
+    return _set_out(result, layout, units)
+
+
+def control_set_out(record: Record, layout: Layout, units: Units) -> Control | None:
+    """The control marks set out for this layout, whatever it is cut for; None without any."""
+    result = _last_control(record, layout)
+    return None if result is None else _set_out(result, layout, units)
+
+
+def _last_control(record: Record, layout: Layout) -> Mapping[str, Any] | None:
+    named = layout_hash(layout)
+    kept = [check for check in record.checks("control", COVER) if check.layout == named]
+    return kept[-1].result if kept else None
+
+
+def _set_out(result: Mapping[str, Any], layout: Layout, units: Units) -> Control:
+    with as_kept(result, "control marks"):
+        if "control" in result:
+            kept: Control = from_plain(result["control"])
+            return kept
+        # Version 0.1 kept only what they come from.
+        tape, heights = Tape(**result["tape"]), result["heights"]
+        y0 = layout.grid.long_lines[0].y
+        named = [
+            ControlRow(lettered(place, _ROWS_OF_0_1), TapeRun(y - y0, tape_reading(y - y0, tape)))
+            for place, y in enumerate(heights)
+        ]
+        spacing = float(result["spacing"])
+        return set_out(layout, spacing, tape, units, heights=heights, named=named)
+
+
+def _inked(
+    begun: Mapping[str, Sequence[Laid]], layout: Layout, plan: Plan
+) -> tuple[tuple[Setup, ...], tuple[str, ...]]:
+    named, cut = layout_hash(layout), plan_hash(plan)
+    setups: list[tuple[int, Setup]] = []
+    left_out = []
+    for several in begun.values():
+        for one in several:
+            if one.placement is None or not belongs(one.placement, named, cut):
+                left_out.append(one.name)
+            else:
+                setup = replace(setup_from(one.placement), section=one.name)
+                setups.append((one.placement.id, setup))
+    # What a placement read was inked by then, so it was placed before.
+    return tuple(setup for _, setup in sorted(setups, key=lambda pair: pair[0])), tuple(left_out)
+
+
+def belongs(placed: KeptPlacement, layout: str, cut: str) -> bool:
+    """Whether a placement was kept by `keep_placement`, for this layout and this cut."""
+    detail = placed.detail if isinstance(placed.detail, dict) else {}
+    return placed.layout == layout and detail.get("plan") == cut
+
+
+def keep_placement(
+    record: Record, layout: Layout, plan: Plan, placed: Placement, *, accepted: bool
+) -> None:
+    """Keeps a placement with all that the network needs of it once it is inked.
+
+    `accepted` says that a person takes it although its errors may show.
+    """
+    setup = placed.inking.setup
+    detail = {
+        "plan": plan_hash(plan),
+        "verdict": placed.verdict,
+        "advice": placed.advice,
+        "accepted": accepted,
+        "weight": placed.way.weight,
+        "error": placed.inking.error,
+        "step": placed.inking.step,
+        **setup_record(setup),
+    }
+    record.add_placement(
+        layout_hash(layout),
+        placed.section.id,
+        pose_record(placed.pose),
+        placed.covariance.tolist(),
+        detail,
+    )
+
+
+def pose_record(pose: Pose) -> dict[str, Any]:
+    """A pose as plain data."""
+    return {
+        "matrix": pose.matrix.tolist(),
+        "shift": pose.shift.tolist(),
+        "about": pose.about.tolist(),
+    }
+
+
+def pose_from(kept: Mapping[str, Any]) -> Pose:
+    """The pose kept as plain data."""
+    with as_kept(kept, "a pose"):
+        return Pose(
+            np.array(kept["matrix"], dtype=float).reshape(2, 2),
+            np.array(kept["shift"], dtype=float).reshape(2),
+            np.array(kept["about"], dtype=float).reshape(2),
+        )
+
+
+def setup_record(setup: Setup) -> dict[str, Any]:
+    """What a placement's detail tells of the pose to ink with and the readings that gave it."""
+    return {
+        "kind": setup.kind,
+        "inked_with": pose_record(setup.pose),
+        "readings": [[r.mark, *map(float, r.at), r.sd] for r in setup.readings],
+    }
+
+
+def setup_from(placed: KeptPlacement) -> Setup:
+    """The section as `setup_record` kept it. Raises BadInputError when it was kept otherwise."""
+    detail = placed.detail
+    with as_kept(detail, "a setup"):
+        readings = tuple(
+            Reading(str(mark), (float(x), float(y)), float(sd))
+            for mark, x, y, sd in detail["readings"]
+        )
+        kind = detail["kind"]
+        if kind not in PARAMETERS:
+            raise ValueError(f"kind {kind!r}")
+        return Setup(placed.section, pose_from(detail["inked_with"]), readings, kind)

@@ -1,0 +1,360 @@
+"""What a person may ask for: the shape of `job.toml`, every key with its meaning and default.
+
+It knows no file and no machine; `marking.job.folder` reads, `devices.job` adds the machines.
+"""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from typing import Annotated, Any, Literal
+
+from pydantic import (
+    AfterValidator,
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Field,
+    Strict,
+    StringConstraints,
+    WithJsonSchema,
+    model_validator,
+)
+
+from marking.measures.lengths import Units, parse_length, parse_percent, parse_run, parse_speed
+
+
+def _positive(parse: Any, what: str) -> Any:
+    def check(text: object) -> float:
+        value: float = parse(text)
+        if value <= 0:
+            raise ValueError(f"{what} must be more than zero")
+        return value
+
+    return check
+
+
+def _text_schema(*examples: str) -> WithJsonSchema:
+    return WithJsonSchema({"type": "string", "examples": list(examples)})
+
+
+IS_LENGTH = _text_schema("8 1/4 in", "5' 4\"", "38 mm", "1.2 m")
+"""Noted on every field that holds a length."""
+Length = Annotated[float, BeforeValidator(_positive(parse_length, "a length here")), IS_LENGTH]
+"""Millimetres, more than zero, from text with a unit."""
+Clearance = Annotated[float, BeforeValidator(parse_length), IS_LENGTH]
+"""Millimetres, zero or more, from text with a unit."""
+Run = Annotated[
+    float, BeforeValidator(_positive(parse_run, "a pen's ink")), _text_schema("300 m", "900 ft")
+]
+"""How far a pen writes, in millimetres."""
+Speed = Annotated[
+    float, BeforeValidator(_positive(parse_speed, "a speed")), _text_schema("120 mm/s", "4 in/s")
+]
+"""Millimetres a second."""
+
+
+def _parse_title(text: object) -> object:
+    if isinstance(text, str) and not all(map(is_printable, text)):
+        raise ValueError("it has characters that cannot be printed; take them out")
+    return text
+
+
+def is_printable(character: str) -> bool:
+    """Whether a character may stand on a sheet: XML and terminals take neither controls nor
+    halves of a pair."""
+    return unicodedata.category(character) not in ("Cc", "Cs") and character not in "\ufffe\uffff"
+
+
+Title = Annotated[str, BeforeValidator(_parse_title)]
+Count = Annotated[int, Strict()]
+Switch = Annotated[bool, Strict()]
+
+
+def _parse_stretch(text: object) -> float:
+    stretch = parse_percent(text)
+    if not -0.2 <= stretch <= 0.2:
+        raise ValueError("a cover does not stretch by more than 20 %; check the figure")
+    return stretch
+
+
+Stretch = Annotated[float, BeforeValidator(_parse_stretch), _text_schema("1.5 %")]
+"""A ratio, from a percentage."""
+
+
+def _parse_scale_error(text: object) -> float:
+    error = parse_percent(text)
+    if not -0.02 <= error <= 0.02:
+        raise ValueError("no tape is wrong by more than 2 %; compare it with a known length again")
+    return error
+
+
+ScaleError = Annotated[float, BeforeValidator(_parse_scale_error), _text_schema("0.02 %")]
+"""A ratio, from a percentage: true over shown length, less 1."""
+
+
+class Table(BaseModel):
+    """The base of every table in `job.toml`: frozen, and closed to keys it does not know."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
+
+
+class Fold(Table):
+    """One hem of the schedule: a single one folds at `depth`, a double one also at twice it."""
+
+    kind: Literal["single", "double"]
+    depth: float
+
+    @property
+    def lines(self) -> tuple[float, ...]:
+        """Distances in mm from the edge of the fold lines this hem uses."""
+        return (self.depth,) if self.kind == "single" else (self.depth, 2 * self.depth)
+
+
+def _parse_fold(text: object) -> Fold | object:
+    if not isinstance(text, str):
+        raise ValueError('not a fold; write it like "double 1 1/2 in" or "single 1 in"')
+    match = re.fullmatch(r"\s*(single|double)\s+(.+)", text)
+    if match is None:
+        raise ValueError('a fold is "single" or "double" and a depth: "double 1 1/2 in"')
+    depth: float = _positive(parse_length, "a fold")(match[2])
+    return Fold(kind="double" if match[1] == "double" else "single", depth=depth)
+
+
+FoldText = Annotated[
+    Fold, BeforeValidator(_parse_fold), _text_schema("double 4 in", "double 1 1/2 in")
+]
+
+
+class AgainTable(Table):
+    """Measurements of the survey taken a second time, the tape laid out anew."""
+
+    near: Length | None = Field(default=None, description="The near edge, a second time")
+    far: Length | None = Field(default=None, description="The far edge, a second time")
+    zero_end: Length | None = Field(default=None, description="The zero end, a second time")
+    far_end: Length | None = Field(default=None, description="The far end, a second time")
+    diagonal_from_zero_near: Length | None = Field(default=None, description="A second time")
+    diagonal_from_zero_far: Length | None = Field(default=None, description="A second time")
+
+
+class SurveyTable(Table):
+    """The real top as measured: four sides, two diagonals, and what more was taken."""
+
+    near: Length = Field(description="The near edge, from the zero end to the far end")
+    far: Length = Field(description="The far edge")
+    zero_end: Length = Field(description="The zero end, from the near edge to the far edge")
+    far_end: Length = Field(description="The far end")
+    diagonal_from_zero_near: Length = Field(
+        description="From the corner of zero end and near edge to the corner across"
+    )
+    diagonal_from_zero_far: Length = Field(
+        description="From the corner of zero end and far edge to the corner across"
+    )
+    reading: Length = Field(
+        default=parse_length("1/16 in"),
+        description='How finely the tape was read, such as "1/16 in"',
+    )
+    middle: Length | None = Field(
+        default=None, description="Across, from the middle of the near edge to that of the far one"
+    )
+    half_from_zero_near: Length | None = Field(
+        default=None, description="From the corner of zero end and near edge to the far middle"
+    )
+    half_from_far_near: Length | None = Field(
+        default=None, description="From the corner of far end and near edge to the far middle"
+    )
+    half_from_zero_far: Length | None = Field(
+        default=None, description="From the corner of zero end and far edge to the near middle"
+    )
+    half_from_far_far: Length | None = Field(
+        default=None, description="From the corner of far end and far edge to the near middle"
+    )
+    square_along: Length | None = Field(
+        default=None, description="From the zero corner along the near edge to a mark"
+    )
+    square_across: Length | None = Field(
+        default=None, description="From the zero corner along the zero end to a mark"
+    )
+    square_between: Length | None = Field(
+        default=None, description="Between these two marks; 5 where the others are 4 and 3"
+    )
+    again: AgainTable | None = Field(
+        default=None, description="Any of the six, taken a second time"
+    )
+
+    @model_validator(mode="after")
+    def _square_is_whole(self) -> SurveyTable:
+        legs = (self.square_along, self.square_across, self.square_between)
+        if None in legs and legs != (None, None, None):
+            raise ValueError(
+                "square_along, square_across and square_between are given together: two marks, "
+                "and the tape between them"
+            )
+        if self.square_along and self.square_along > self.near:
+            raise ValueError("square_along is longer than the near edge that it lies on")
+        if self.square_across and self.square_across > self.zero_end:
+            raise ValueError("square_across is longer than the zero end that it lies on")
+        return self
+
+
+class TopTable(Table):
+    """The table's top."""
+
+    length: Length = Field(description="Along the long edges")
+    width: Length = Field(description="From the near edge to the far edge")
+    survey: SurveyTable | None = Field(default=None, description="The real top as measured")
+
+
+class GridTable(Table):
+    """Cross lines and long lines."""
+
+    pitch: Length = Field(default=25.4, description="From one line to the next")
+    margin: Length = Field(default=25.4, description="Near and far edge to the first long line")
+    end_margin: Clearance = Field(
+        default=25.4, description="Zero end to the zero line, and the least at the far end"
+    )
+    heavy_every: Count = Field(
+        default=12, ge=0, le=10_000, description="Every n-th cross line heavier; 0 for none"
+    )
+    half_ticks: Switch = Field(
+        default=False, description="Short ticks at half pitch along both long sides"
+    )
+    bias: tuple[Annotated[Count, Field(ge=0)], ...] = Field(
+        default=(), description="Cross-line numbers where 45-degree lines start"
+    )
+    long_lines: Literal["bands", "full"] = Field(
+        default="bands", description="Long lines in the hem bands only, or across the whole width"
+    )
+
+
+class HemsTable(Table):
+    """Hem bands along both long edges, and the hems folded to them."""
+
+    depth: Clearance = Field(
+        default=parse_length("8 in"),
+        description="How far from the edge the bands of long lines reach",
+    )
+    folds: tuple[FoldText, ...] = Field(
+        default=(
+            Fold(kind="double", depth=parse_length("4 in")),
+            Fold(kind="double", depth=parse_length("3 in")),
+            Fold(kind="double", depth=parse_length("1 1/2 in")),
+            Fold(kind="single", depth=25.4),
+        ),
+        description="The hem schedule",
+    )
+    cross_folds: Switch = Field(
+        default=False,
+        description="Also draw the extra fold lines as cross lines from the zero line",
+    )
+
+
+def _distinct(sides: tuple[str, ...]) -> tuple[str, ...]:
+    if len(set(sides)) != len(sides):
+        raise ValueError("it names a side twice")
+    return sides
+
+
+class NumeralsTable(Table):
+    """The numerals along the long sides."""
+
+    sides: Annotated[tuple[Literal["near", "far"], ...], AfterValidator(_distinct)] = Field(
+        default=("near", "far"), description="Which long sides carry numerals"
+    )
+    height: Literal["auto"] | Length = Field(
+        default="auto", description='The drawn height, or "auto" for the greatest that fits'
+    )
+    every: Count = Field(default=1, ge=1, le=10_000, description="Number every n-th cross line")
+    per_line: Count = Field(default=1, ge=1, le=10_000, description="What one pitch counts for")
+    clear: Clearance = Field(
+        default=parse_length("1/8 in"),
+        description="Least gap between neighbours and to any line or edge",
+    )
+    face: Annotated[str, StringConstraints(pattern=r"^[a-z0-9_]+$")] = Field(
+        default="simplex", description='"simplex", or the name of another Hershey face'
+    )
+    view_from: Length = Field(
+        default=parse_length("36 in"), description="Eye to numeral, for the legibility figure"
+    )
+
+
+class ClothTable(Table):
+    """What the cover does after it is marked."""
+
+    stretch_length: Stretch = Field(default=0.0, description="Stretch along the table")
+    stretch_width: Stretch = Field(default=0.0, description="Stretch across the table")
+
+
+class Pen(Table):
+    """One way of drawing: the holder it comes from and the line it makes."""
+
+    slot: Count = Field(default=1, ge=1, le=99, description="The plotter's pen holder")
+    width: Length = Field(default=1.0, description="Width of the inked line")
+    passes: Count = Field(default=1, ge=1, le=9, description="How often each line is drawn")
+    speed: Speed | None = Field(default=None, description="Fastest this pen draws well on cloth")
+    force: Count | None = Field(
+        default=None, ge=1, le=99, description="Force step, where it has one"
+    )
+    ink_length: Run | None = Field(default=None, description="Line length one pen lasts")
+
+
+class PensTable(Table):
+    """The pens by what they draw."""
+
+    lines: Pen = Field(default=Pen.model_construct(slot=1, width=1.0))
+    heavy: Pen = Field(default=Pen.model_construct(slot=1, width=1.0, passes=2))
+    numerals: Pen = Field(default=Pen.model_construct(slot=1, width=0.8))
+    removable: Pen = Field(default=Pen.model_construct(slot=2, width=0.5))
+
+    def named(self, name: str) -> Pen:
+        """The pen a stroke names."""
+        pen: Pen = getattr(self, name)
+        return pen
+
+
+class TapeTable(Table):
+    """The tape that control marks are set out with and the cover is proved with."""
+
+    accuracy: Literal["I", "II", "III"] = Field(
+        default="II", description="The accuracy class printed on the tape"
+    )
+    division: Length = Field(
+        default=parse_length("1/32 in"), description="How finely the tape is read or set"
+    )
+    temperature_c: float = Field(
+        default=20.0, ge=-30, le=60, description="Where it is used, in degrees Celsius"
+    )
+    scale_error: ScaleError = Field(
+        default=0.0, description="True length over shown length, less 1, as measured at 20 C"
+    )
+
+
+class ReachTable(Table):
+    """What an arm reaches, standing at a long edge."""
+
+    depth: Length = Field(default=parse_length("30 in"), description="In from the edge")
+    span: Length = Field(default=parse_length("48 in"), description="Along the edge without moving")
+    speed: Speed = Field(default=60.0, description="How fast a hand draws a line along a rule")
+
+
+class MarkingJob(Table):
+    """Everything about the marking; `devices.job.Job` adds the machines."""
+
+    schema_version: Literal[1] = Field(
+        default=1, alias="schema", description="The version of this file's format"
+    )
+    title: Title = Field(
+        default="Table cover", max_length=200, description="Printed on every sheet"
+    )
+    units: Units = Field(default="in", description="The unit that people see")
+    tolerance: Length = Field(
+        default=parse_length("1/16 in"), description="How far any finished line may lie from true"
+    )
+    table: TopTable
+    grid: GridTable = GridTable.model_construct()
+    hems: HemsTable = HemsTable.model_construct()
+    numerals: NumeralsTable = NumeralsTable.model_construct()
+    cloth: ClothTable = ClothTable.model_construct()
+    pens: PensTable = PensTable.model_construct()
+    tape: TapeTable = TapeTable.model_construct()
+    reach: ReachTable = ReachTable.model_construct()

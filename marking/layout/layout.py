@@ -1,0 +1,345 @@
+"""The marking of one job: every line and numeral as strokes, how it fits, and what to know.
+
+It joins survey, lines, hems and numerals into one frozen `Layout`; sections and writers only
+read it. Table frame, millimetres; on a cover marked slack, the cloth as it lies unstretched.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Literal
+
+import numpy as np
+
+from marking.errors import RefusedError
+from marking.layout import hems, lines, numerals
+from marking.layout.survey import Top, survey_top
+from marking.measures.lengths import format_length
+from marking.measures.tape import tape_of
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from numpy.typing import NDArray
+
+    from marking.job.keys import MarkingJob
+    from marking.layout.hems import FoldLine
+    from marking.layout.lines import LongLine
+    from marking.layout.numerals import Legibility, Numeral
+
+    FloatArray = NDArray[np.float64]
+
+Layer = Literal["cross", "long", "hem", "numeral", "tick", "bias", "witness"]
+LAYERS: tuple[Layer, ...] = ("cross", "long", "hem", "numeral", "tick", "bias", "witness")
+_TWO_NUMBERS = 1.5
+"""The gap between two numerals over that between two digits under which they are one to the eye;
+our judgement, no source."""
+
+
+@dataclass(frozen=True)
+class Stroke:
+    """One pen-down polyline: centre-line points (n, 2) in mm, and what draws it."""
+
+    id: str
+    layer: Layer
+    pen: str
+    points: FloatArray
+
+    @property
+    def length(self) -> float:
+        """Ink length in mm, of one pass."""
+        points = self.points.tolist()
+        return sum(map(math.dist, points, points[1:]))
+
+
+@dataclass(frozen=True)
+class PlacedNumeral:
+    """A numeral and the ids of its strokes."""
+
+    numeral: Numeral
+    strokes: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Grid:
+    """Where the lines stand, for whoever has to keep clear of them or find their crossings."""
+
+    cross_x: FloatArray
+    """x of the numbered cross lines."""
+    extra_x: FloatArray
+    """x of the other upright ink: ticks and extra cross folds."""
+    long_lines: tuple[LongLine, ...]
+    """Sorted by y."""
+    pitch: tuple[float, float]
+    """Along and across."""
+
+
+@dataclass(frozen=True)
+class Margins:
+    """From the first lines to the edges of the real top at its four corners, in mm."""
+
+    far_at_zero_end: float
+    far_at_far_end: float
+    zero_end_at_near: float
+    zero_end_at_far: float
+    far_end_at_near: float
+    far_end_at_far: float
+
+
+@dataclass(frozen=True)
+class Layout:
+    """The whole marking of one table."""
+
+    strokes: tuple[Stroke, ...]
+    numerals: tuple[PlacedNumeral, ...]
+    grid: Grid
+    top: Top
+    margins: Margins
+    legibility: Legibility | None
+    folds: tuple[FoldLine, ...]
+    slack: tuple[float, float]
+    """Drawn length over finished length, along and across: 1 on a cover marked in place."""
+    warnings: tuple[str, ...]
+
+    def ink_by_layer(self) -> dict[str, float]:
+        """Ink length in mm, of one pass, by layer."""
+        totals: dict[str, float] = dict.fromkeys(LAYERS, 0.0)
+        for stroke in self.strokes:
+            totals[stroke.layer] += stroke.length
+        return totals
+
+
+def lay_out(job: MarkingJob) -> Layout:
+    """The marking that `job` describes.
+
+    Raises RefusedError when it does not fit the real top, BadInputError when the survey or the
+    face cannot be.
+    """
+    top = survey_top(job.table, job.units, tape_of(job.tape))
+    rect = top.inscribed
+    cross_x = lines.cross_positions(job, rect)
+    long_lines, warnings = lines.long_lines(job, rect)
+    fold_x = lines.cross_fold_positions(job, cross_x)
+    firsts = [line.y for line in long_lines if line.offset == job.grid.margin]
+    ys = (min(firsts), max(firsts))
+    ticks = lines.tick_lines(job, cross_x, fold_x, ys)
+    strokes = [
+        *_cross_strokes(job, cross_x, fold_x, ys),
+        *_long_strokes(long_lines, cross_x),
+        *(Stroke(name, "tick", "lines", points) for name, points in ticks),
+        *(
+            Stroke(f"bias-{number}", "bias", "lines", lines.bias_line(job, number, cross_x, ys))
+            for number in dict.fromkeys(job.grid.bias)
+        ),
+    ]
+    legibility = None
+    placed: list[Numeral] = []
+    if job.numerals.sides:
+        legibility = numerals.fit(job, cross_x, rect, uprights(strokes, job))
+        placed = numerals.place(job, cross_x, rect, legibility.height)
+    lettered = [_numeral_strokes(numeral) for numeral in placed]
+    strokes += [stroke for drawn in lettered for stroke in drawn]
+    folds = hems.fold_lines(job, long_lines, _numbered(cross_x, fold_x))
+    tick_x = {float(points[0, 0]) for _, points in ticks}
+    layout = Layout(
+        tuple(strokes),
+        tuple(
+            PlacedNumeral(numeral, tuple(stroke.id for stroke in drawn))
+            for numeral, drawn in zip(placed, lettered, strict=True)
+        ),
+        Grid(
+            cross_x,
+            np.sort([*tick_x, *fold_x]),
+            tuple(long_lines),
+            (job.grid.pitch, job.grid.pitch),
+        ),
+        top,
+        _margins(top, cross_x, ys),
+        legibility,
+        folds,
+        (1.0, 1.0),
+        (*warnings, *hems.fold_warnings(job, folds), *_warnings(job, legibility, cross_x, rect)),
+    )
+    _check_on_top(layout, job)
+    return _slackened(layout, job)
+
+
+def uprights(strokes: Sequence[Stroke], job: MarkingJob) -> list[tuple[float, float]]:
+    """Every upright line or tick, rising: its x, and half its own ink in mm."""
+    ink: dict[float, float] = {}
+    for stroke in strokes:
+        if stroke.layer in ("cross", "hem", "tick") and stroke.points[0, 0] == stroke.points[1, 0]:
+            x, half = float(stroke.points[0, 0]), job.pens.named(stroke.pen).width / 2
+            ink[x] = max(half, ink.get(x, 0.0))
+    return sorted(ink.items())
+
+
+def _cross_strokes(
+    job: MarkingJob, cross_x: FloatArray, fold_x: FloatArray, ys: tuple[float, float]
+) -> list[Stroke]:
+    every = job.grid.heavy_every
+    strokes = [
+        Stroke(
+            f"cross-{number}",
+            "cross",
+            "heavy" if every and number % every == 0 else "lines",
+            np.array([[x, ys[0]], [x, ys[1]]]),
+        )
+        for number, x in enumerate(cross_x)
+    ]
+    return strokes + [
+        Stroke(f"fold-cross-{count}", "hem", "lines", np.array([[x, ys[0]], [x, ys[1]]]))
+        for count, x in enumerate(fold_x, 1)
+    ]
+
+
+def _long_strokes(long_lines: list[LongLine], cross_x: FloatArray) -> list[Stroke]:
+    return [
+        Stroke(
+            line.id,
+            line.layer,
+            "lines",
+            np.array([[cross_x[0], line.y], [cross_x[-1], line.y]]),
+        )
+        for line in long_lines
+    ]
+
+
+def _numeral_strokes(numeral: Numeral) -> list[Stroke]:
+    return [
+        Stroke(f"num-{numeral.side}-{numeral.text}-{n}", "numeral", "numerals", points)
+        for n, points in enumerate(numeral.strokes_table)
+    ]
+
+
+def _numbered(cross_x: FloatArray, fold_x: FloatArray) -> list[tuple[str, float]]:
+    """Id and distance from the zero line of every full-width cross line."""
+    named = [(f"cross-{number}", float(x - cross_x[0])) for number, x in enumerate(cross_x)]
+    return named + [
+        (f"fold-cross-{count}", float(x - cross_x[0])) for count, x in enumerate(fold_x, 1)
+    ]
+
+
+def _margins(top: Top, cross_x: FloatArray, ys: tuple[float, float]) -> Margins:
+    (_, _), (near_x, _), (far_x, far_y), (zero_x, zero_y) = top.corners_table
+    return Margins(
+        *(
+            float(margin)
+            for margin in (
+                zero_y - ys[1],
+                far_y - ys[1],
+                cross_x[0],
+                cross_x[0] - zero_x,
+                near_x - cross_x[-1],
+                far_x - cross_x[-1],
+            )
+        )
+    )
+
+
+def _warnings(
+    job: MarkingJob,
+    legibility: Legibility | None,
+    cross_x: FloatArray,
+    rect: tuple[float, float, float, float],
+) -> list[str]:
+    warnings = []
+    unit, unit_mm = ("inches", 25.4) if job.units == "in" else ("centimetres", 10.0)
+    counted = job.grid.pitch / job.numerals.per_line
+    if legibility is not None and abs(counted - unit_mm) > 1e-6:
+        warnings.append(
+            f"The numerals do not count {unit}: each line counts for {job.numerals.per_line} and "
+            f"stands {format_length(job.grid.pitch, job.units)} from the last."
+        )
+    if legibility is not None and legibility.arc_minutes < 16:
+        warnings.append(
+            f"Numerals {legibility.height:.1f} mm high are hard to read from "
+            f"{format_length(job.numerals.view_from, job.units)} off: "
+            f"{legibility.height * 16 / legibility.arc_minutes:.1f} mm would be readable."
+        )
+    if legibility is not None and legibility.height_to_stroke < 7:
+        warnings.append(
+            f"Numerals only {legibility.height_to_stroke:.1f} pen widths high will fill in; "
+            "use a finer pen."
+        )
+    near = legibility.neighbours if legibility is not None else None
+    if near is not None and near.ratio < _TWO_NUMBERS:
+        warnings.append(
+            f"{near.values[0]} and {near.values[1]} would read as one number: they stand "
+            f"{near.gap:.1f} mm apart, hardly further than their own digits. Up to "
+            f"{math.floor(near.apart_height * 10) / 10:.1f} mm high, a digit's width of cloth "
+            "shows between them."
+        )
+    missed = job.grid.pitch - (rect[2] - job.grid.end_margin - float(cross_x[-1]))
+    if missed < job.grid.pitch / 8:
+        step = 25.4 / 32 if job.units == "in" else 0.1
+        less = math.floor((job.grid.end_margin - missed / 2) / step) * step
+        advice = f'; grid.end_margin = "{format_length(less, job.units)}" would let it on'
+        on_the_top = less >= max(job.pens.lines.width, job.pens.heavy.width) / 2
+        warnings.append(
+            f"Cross line {len(cross_x)} misses by {missed:.2f} mm at the far end"
+            f"{advice if on_the_top else ''}."
+        )
+    if job.grid.heavy_every >= len(cross_x):
+        warnings.append("Only the zero line is heavy: grid.heavy_every is more than the table has.")
+    return warnings
+
+
+def _check_on_top(layout: Layout, job: MarkingJob) -> None:
+    """No ink may fall off the real top: every stroke's outermost ink against all four edges."""
+    corners = layout.top.corners_table
+    edges = np.roll(corners, -1, axis=0) - corners
+    inward = np.stack([-edges[:, 1], edges[:, 0]], axis=1) / np.linalg.norm(edges, axis=1)[:, None]
+    for pen in ("lines", "heavy", "numerals"):
+        drawn = [stroke for stroke in layout.strokes if stroke.pen == pen]
+        if not drawn:
+            continue
+        points = np.concatenate([stroke.points for stroke in drawn])
+        room = (points @ inward.T - (corners * inward).sum(axis=1)).min()
+        if room < job.pens.named(pen).width / 2 - 1e-9:
+            raise RefusedError(
+                f"pens.{pen}: ink {format_length(job.pens.named(pen).width, 'mm')} wide would run "
+                "off the table's edge; make grid.margin and grid.end_margin at least half of it"
+            )
+
+
+def _slackened(layout: Layout, job: MarkingJob) -> Layout:
+    """`layout` as it must be drawn on slack cloth to be true once the cloth is stretched."""
+    slack = np.array([1 / (1 + job.cloth.stretch_length), 1 / (1 + job.cloth.stretch_width)])
+    if (slack == 1).all():
+        return layout
+    along, across = float(slack[0]), float(slack[1])
+    pen = job.pens.numerals.width
+
+    def numeral(placed: PlacedNumeral) -> PlacedNumeral:
+        n = placed.numeral
+        x0, y0, x1, y1 = n.box_table
+        x, y = n.at_table[0] * along, n.at_table[1] * across
+        half_x = ((x1 - x0 - pen) * along + pen) / 2
+        half_y = ((y1 - y0 - pen) * across + pen) / 2
+        return replace(
+            placed,
+            numeral=replace(
+                n,
+                at_table=(x, y),
+                height=2 * half_y,
+                box_table=(x - half_x, y - half_y, x + half_x, y + half_y),
+                strokes_table=tuple(stroke * slack for stroke in n.strokes_table),
+            ),
+        )
+
+    grid = layout.grid
+    return replace(
+        layout,
+        strokes=tuple(replace(stroke, points=stroke.points * slack) for stroke in layout.strokes),
+        numerals=tuple(numeral(placed) for placed in layout.numerals),
+        grid=Grid(
+            grid.cross_x * along,
+            grid.extra_x * along,
+            tuple(replace(line, y=line.y * across) for line in grid.long_lines),
+            (grid.pitch[0] * along, grid.pitch[1] * across),
+        ),
+        top=replace(layout.top, corners_table=layout.top.corners_table * slack),
+        slack=(along, across),
+    )

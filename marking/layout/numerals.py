@@ -1,0 +1,418 @@
+"""Numerals along the long sides: how tall they can be, and where each one's ink lies.
+
+Table frame, millimetres. Clearances count ink: a numeral's extent is that of its centre lines
+and the pen's width.
+"""
+
+from __future__ import annotations
+
+import math
+from bisect import bisect_left
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import TYPE_CHECKING, Any
+
+from marking.errors import RefusedError
+from marking.layout import joins as seams
+from marking.lettering.glyphs import Lettered, digit_gap, letter_numeral
+from marking.measures.lengths import format_length
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    import numpy as np
+    from numpy.typing import NDArray
+
+    from marking.job.keys import MarkingJob
+    from marking.layout.lines import Side
+
+    FloatArray = NDArray[np.float64]
+
+_STEP = 0.01
+"""Automatic heights are rounded down to this, in mm: far below what a pen can show."""
+
+
+@dataclass(frozen=True)
+class Limit:
+    """One clearance, and the greatest ink height of all numerals at which it is kept."""
+
+    height: float
+    value: int | None
+    """The numeral that would touch, or None when every numeral would."""
+    what: str
+
+
+@dataclass(frozen=True)
+class Neighbours:
+    """How far the two closest numerals stand apart, beside how far their digits do."""
+
+    values: tuple[int, int]
+    gap: float
+    """Between their ink, in mm."""
+    digit_gap: float
+    """Between the ink of two noughts of one numeral, in mm."""
+    apart_height: float
+    """The greatest ink height at which a digit's width of cloth shows between any two.
+
+    So much should stand between words (NUREG-0700 rev. 3, 11.4.1.5-7, on labels).
+    """
+
+    @property
+    def ratio(self) -> float:
+        """The one gap over the other; without any gap between digits, endless."""
+        return self.gap / self.digit_gap if self.digit_gap > 0 else math.inf
+
+
+@dataclass(frozen=True)
+class Legibility:
+    """How well numerals of the chosen height read."""
+
+    height: float
+    centre_line_height: float
+    limited_by: str
+    arc_minutes: float
+    view_from: float
+    height_to_stroke: float
+    neighbours: Neighbours | None
+    """None where no numeral has two digits, so that no gap can be mistaken."""
+    larger: tuple[tuple[str, float], ...]
+    """What would allow larger numerals: a change, and the height in mm it would give."""
+
+
+@dataclass(frozen=True)
+class Numeral:
+    """One numeral: its centre lines, and the box its ink fills."""
+
+    text: str
+    side: Side
+    value: int
+    at_table: tuple[float, float]
+    height: float
+    box_table: tuple[float, float, float, float]
+    strokes_table: tuple[FloatArray, ...]
+
+
+@dataclass(frozen=True)
+class _Room:
+    """What the numerals have to fit into. Millimetres."""
+
+    pen: float
+    clear: float
+    strip: float
+    """From the table's edge to the first long line's ink."""
+    apart: float
+    """From one numbered cross line to the next."""
+    ends: tuple[float, float]
+    """From the first and from the last numbered cross line to the end of the top."""
+
+
+def numeral_values(job: MarkingJob, lines: int) -> list[int]:
+    """What is written at cross lines 0, `every`, 2 `every`… of `lines` cross lines."""
+    return [n * job.numerals.per_line for n in range(0, lines, job.numerals.every)]
+
+
+def fit(
+    job: MarkingJob,
+    xs: FloatArray,
+    rect: tuple[float, float, float, float],
+    upright: Sequence[tuple[float, float]],
+) -> Legibility:
+    """The height that numerals get, and how well it reads.
+
+    `upright` are the x of all upright lines, rising, each with half its ink: between them a join
+    must be able to pass from one numeral to the next. "auto" is the greatest height that fits, at
+    which neighbours read as two numbers and every join can pass; where none does all of that,
+    joins come before reading as two.
+
+    Raises RefusedError when the height asked for does not fit, with the largest that does and
+    the first numeral that would touch; or when none fits.
+    """
+    values = numeral_values(job, len(xs))
+    lettered = [letter_numeral(str(value), job.numerals.face) for value in values]
+    room = _room(job, xs, rect)
+    limits = _limits(room, values, lettered)
+    tightest = min(limits, key=lambda limit: limit.height)
+    greatest = _rounded_down(tightest.height)
+    if greatest < 2 * room.pen:
+        raise RefusedError(
+            f"numerals: none fit; {tightest.what}, and that leaves less than two pen widths. "
+            f"{_remedies(job, xs, rect, upright, 2 * room.pen)}"
+        )
+    wanted = job.numerals.height
+    if wanted == "auto":
+        chosen = _clearest(job, room, xs, values, lettered, upright, tightest)
+    else:
+        _check_fits(job, xs, rect, upright, room, limits, wanted)
+        chosen = Limit(wanted, None, tightest.what)
+    return Legibility(
+        chosen.height,
+        chosen.height - room.pen,
+        chosen.what,
+        60 * math.degrees(2 * math.atan(chosen.height / 2 / job.numerals.view_from)),
+        job.numerals.view_from,
+        chosen.height / room.pen,
+        _neighbours(job, room, values, lettered, chosen.height),
+        tuple(_larger(job, xs, rect, upright, chosen.height if wanted == "auto" else greatest)),
+    )
+
+
+def _clearest(
+    job: MarkingJob,
+    room: _Room,
+    xs: FloatArray,
+    values: Sequence[int],
+    lettered: Sequence[Lettered],
+    upright: Sequence[tuple[float, float]],
+    fits: Limit,
+) -> Limit:
+    """The height of "auto", with what keeps larger ones out."""
+    parted = _parted(job, xs[:: job.numerals.every], values, lettered, upright)
+    near = _neighbours(job, room, values, lettered, fits.height)
+    apart = Limit(math.inf, None, "")
+    if near is not None:
+        first, second = near.values
+        apart = Limit(near.apart_height, first, f"{first} and {second} would read as one number")
+    for limits in ((fits, apart, parted), (fits, parted), (fits,)):
+        least = min(limits, key=lambda limit: limit.height)
+        if _rounded_down(least.height) >= 2 * room.pen:
+            return Limit(_rounded_down(least.height), least.value, least.what)
+    raise AssertionError("what fits is two pen widths high")
+
+
+def _parted(
+    job: MarkingJob,
+    xs: FloatArray,
+    values: Sequence[int],
+    lettered: Sequence[Lettered],
+    upright: Sequence[tuple[float, float]],
+) -> Limit:
+    """The greatest height at which a join can pass between every two neighbouring numerals.
+
+    On slack cloth places and numerals lie closer by the stretch, and the pen is as wide as ever.
+    """
+    slack, pen = 1 / (1 + job.cloth.stretch_length), job.pens.numerals.width
+    tallest = max(text.height for text in lettered)
+    bare = [
+        cloth for _, _, cloth in seams.between_lines([(x * slack, half) for x, half in upright])
+    ]
+    keep = pen / 2 + seams.OFF_BOX + _STEP
+
+    def height(room_beside: float, width: float) -> float:
+        """Of numerals whose halves, `width` face units wide in all, have that much room."""
+        return (room_beside / slack) / width * tallest + pen if width else math.inf
+
+    best = Limit(math.inf, None, "")
+    for n, (left, right) in enumerate(pairwise((xs * slack).tolist())):
+        this, after = lettered[n].width / 2, lettered[n + 1].width / 2
+        between = height(right - left - 2 * keep, this + after)
+        passing = [
+            min(between, height(high - left - keep, this), height(right - low - keep, after))
+            for low, high in bare[bisect_left(bare, (left,)) : bisect_left(bare, (right,))]
+        ]
+        greatest = max(passing, default=math.inf)
+        if greatest < best.height:
+            what = f"no join between sections could pass between {values[n]} and {values[n + 1]}"
+            best = Limit(greatest, values[n], what)
+    return best
+
+
+def _check_fits(
+    job: MarkingJob,
+    xs: FloatArray,
+    rect: tuple[float, float, float, float],
+    upright: Sequence[tuple[float, float]],
+    room: _Room,
+    limits: Sequence[Limit],
+    wanted: float,
+) -> None:
+    """Refuses a height asked for that does not fit, or whose insides would fill."""
+    greatest = _rounded_down(min(limit.height for limit in limits))
+    if wanted < 2 * room.pen:
+        raise RefusedError(
+            f"numerals.height = {format_length(wanted, job.units)} ({wanted:.2f} mm) is less than "
+            f"two widths of the numerals' pen ({room.pen:.2f} mm), so their insides would fill. "
+            f'Ask for {2 * room.pen:.2f} mm or more, or "auto", or take a finer pen'
+        )
+    touching = [limit for limit in limits if limit.height < wanted]
+    if touching:
+        touched = min(touching, key=lambda limit: -1 if limit.value is None else limit.value)
+        first = "every numeral" if touched.value is None else f"numeral {touched.value} first"
+        raise RefusedError(
+            f"numerals.height = {format_length(wanted, job.units)} ({wanted:.2f} mm) does not fit: "
+            f"{first}, since {touched.what}. The largest that fits is {greatest:.2f} mm "
+            f"({format_length(greatest, job.units)}). {_remedies(job, xs, rect, upright, greatest)}"
+        )
+
+
+def _rounded_down(height: float) -> float:
+    return math.floor(height / _STEP) * _STEP
+
+
+def _room(job: MarkingJob, xs: FloatArray, rect: tuple[float, float, float, float]) -> _Room:
+    last = xs[(len(xs) - 1) // job.numerals.every * job.numerals.every]
+    first_line_ink = max(job.pens.lines.width, job.pens.heavy.width) / 2
+    return _Room(
+        job.pens.numerals.width,
+        job.numerals.clear,
+        job.grid.margin - first_line_ink,
+        job.grid.pitch * job.numerals.every,
+        (float(xs[0] - rect[0]), float(rect[2] - last)),
+    )
+
+
+def _limits(room: _Room, values: Sequence[int], lettered: Sequence[Lettered]) -> list[Limit]:
+    """Every clearance as a greatest height. Widths grow in proportion to the centre lines."""
+    tallest = max(text.height for text in lettered)
+    ratios = [text.width / tallest for text in lettered]
+
+    def height(room_for_centre_lines: float, ratio: float) -> float:
+        return room_for_centre_lines / ratio + room.pen if ratio else math.inf
+
+    limits = [
+        Limit(room.strip - 2 * room.clear, None, "the margin leaves no more between edge and line")
+    ]
+    for end, index in ((room.ends[0], 0), (room.ends[1], -1)):
+        half = height(2 * (end - room.clear) - room.pen, ratios[index])
+        limits.append(Limit(half, values[index], f"{values[index]} would come too near the end"))
+    for this, after, left, right in zip(values, values[1:], ratios, ratios[1:], strict=False):
+        between = height(room.apart - room.clear - room.pen, (left + right) / 2)
+        limits.append(Limit(between, this, f"{this} and {after} would come too near each other"))
+    return limits
+
+
+def _allowed(
+    job: MarkingJob,
+    xs: FloatArray,
+    rect: tuple[float, float, float, float],
+    upright: Sequence[tuple[float, float]],
+) -> float:
+    """The greatest height that fits; for "auto" the one it would choose. 0 when none does."""
+    values = numeral_values(job, len(xs))
+    lettered = [letter_numeral(str(value), job.numerals.face) for value in values]
+    room = _room(job, xs, rect)
+    tightest = min(_limits(room, values, lettered), key=lambda limit: limit.height)
+    if job.numerals.height != "auto" or _rounded_down(tightest.height) < 2 * room.pen:
+        return _rounded_down(tightest.height)
+    return _clearest(job, room, xs, values, lettered, upright, tightest).height
+
+
+def _neighbours(
+    job: MarkingJob,
+    room: _Room,
+    values: Sequence[int],
+    lettered: Sequence[Lettered],
+    height: float,
+) -> Neighbours | None:
+    """The closest two numerals of ink `height`, one of them at least of more than one digit."""
+    tallest = max(text.height for text in lettered)
+    # Centre lines, in face units: half of each of two numerals that stand side by side.
+    pairs = [
+        ((left.width + right.width) / 2, values)
+        for (left, right), values in zip(pairwise(lettered), pairwise(values), strict=True)
+        if values[1] > 9
+    ]
+    if not pairs:
+        return None
+    widest, closest = max(pairs, key=lambda pair: pair[0])
+    nought = letter_numeral("0", job.numerals.face).width
+    scale = (height - room.pen) / tallest
+    apart = max(0.0, room.apart - 2 * room.pen) / (widest + nought)
+    return Neighbours(
+        closest,
+        room.apart - widest * scale - room.pen,
+        digit_gap(job.numerals.face) * scale - room.pen,
+        apart * tallest + room.pen,
+    )
+
+
+def _larger(
+    job: MarkingJob,
+    xs: FloatArray,
+    rect: tuple[float, float, float, float],
+    upright: Sequence[tuple[float, float]],
+    now: float,
+) -> list[tuple[str, float]]:
+    """Single changes that would allow larger numerals, each with the height it gives."""
+    numerals, pen = job.numerals, job.pens.numerals
+    changes: list[tuple[str, dict[str, Any]]] = [
+        (
+            f"numerals.every = {numerals.every + 1}",
+            {"numerals": numerals.model_copy(update={"every": numerals.every + 1})},
+        ),
+        (
+            f'numerals.clear = "{format_length(numerals.clear / 2, job.units)}"',
+            {"numerals": numerals.model_copy(update={"clear": numerals.clear / 2})},
+        ),
+        (
+            f'grid.margin = "{format_length(job.grid.margin * 1.25, job.units)}"',
+            {"grid": job.grid.model_copy(update={"margin": job.grid.margin * 1.25})},
+        ),
+        (
+            f'pens.numerals.width = "{format_length(pen.width / 2, "mm")}"',
+            {
+                "pens": job.pens.model_copy(
+                    update={"numerals": pen.model_copy(update={"width": pen.width / 2})}
+                )
+            },
+        ),
+    ]
+    heights = [
+        (change, _allowed(job.model_copy(update=update), xs, rect, upright))
+        for change, update in changes
+    ]
+    return sorted(
+        ((change, height) for change, height in heights if height > now + 0.05),
+        key=lambda pair: -pair[1],
+    )
+
+
+def _remedies(
+    job: MarkingJob,
+    xs: FloatArray,
+    rect: tuple[float, float, float, float],
+    upright: Sequence[tuple[float, float]],
+    now: float,
+) -> str:
+    larger = _larger(job, xs, rect, upright, now)
+    if not larger:
+        return "A wider grid.margin and a larger numerals.every together would allow larger ones"
+    return "Larger would be possible with " + ", or ".join(
+        f"{change} ({height:.2f} mm)" for change, height in larger
+    )
+
+
+def place(
+    job: MarkingJob,
+    xs: FloatArray,
+    rect: tuple[float, float, float, float],
+    height: float,
+) -> list[Numeral]:
+    """Every numeral of ink height `height`, centred on its cross line and in its margin.
+
+    Each side's numerals are upright for a person standing at that side: far ones are turned
+    half round.
+    """
+    pen = job.pens.numerals.width
+    strip = _room(job, xs, rect).strip
+    values = numeral_values(job, len(xs))
+    texts = [letter_numeral(str(value), job.numerals.face) for value in values]
+    scale = (height - pen) / max(text.height for text in texts)
+    numerals = []
+    for side in job.numerals.sides:
+        turn = 1 if side == "near" else -1
+        y = rect[1] + strip / 2 if side == "near" else rect[3] - strip / 2
+        for index, (value, text) in enumerate(zip(values, texts, strict=True)):
+            x = float(xs[index * job.numerals.every])
+            half_x, half_y = (text.width * scale + pen) / 2, (text.height * scale + pen) / 2
+            numerals.append(
+                Numeral(
+                    str(value),
+                    side,
+                    value,
+                    (x, y),
+                    2 * half_y,
+                    (x - half_x, y - half_y, x + half_x, y + half_y),
+                    tuple(turn * scale * stroke + (x, y) for stroke in text.strokes),
+                )
+            )
+    return numerals

@@ -1,0 +1,202 @@
+"""Stroke lettering: glyphs as arrays of centre-line points, and what a written text measures.
+
+Glyphs are Hershey's, taken from vpype. Face frame: Hershey units, x to the right, y up, baseline
+at 0. It knows nothing of tables or pens.
+"""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass
+from functools import cache, lru_cache
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from marking.errors import BadInputError
+from marking.shipped import stock
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    from numpy.typing import NDArray
+
+    FloatArray = NDArray[np.float64]
+
+STOCK_FACE = "simplex"
+_STOCK_FACE_IN_VPYPE = "futural"
+_HERSHEY_BASELINE = 9.0
+"""Hershey's Roman faces stand on y = 9 with y down."""
+
+
+@dataclass(frozen=True)
+class Glyph:
+    """One character: its side bearings and its strokes, each (n, 2), in the face frame."""
+
+    left: float
+    right: float
+    strokes: tuple[FloatArray, ...]
+
+
+@dataclass(frozen=True)
+class Face:
+    """A stroke face: its glyphs by character."""
+
+    name: str
+    glyphs: Mapping[str, Glyph]
+
+
+@dataclass(frozen=True)
+class Lettered:
+    """A written text. Centre lines in face units, the middle of their extent at the origin."""
+
+    strokes: tuple[FloatArray, ...]
+    width: float
+    height: float
+
+
+@cache
+def face(name: str) -> Face:
+    """The face called `name`: the stock one, or any Hershey face that vpype ships.
+
+    Raises BadInputError for a name that is neither, or a face without ordinary digits.
+    """
+    if name == STOCK_FACE:
+        text = stock().joinpath("lettering", f"{STOCK_FACE}.json").read_text("utf-8")
+        return _from_rows(name, json.loads(text)["glyphs"])
+    return _from_rows(name, vpype_rows(name))
+
+
+def vpype_rows(name: str) -> dict[str, Any]:
+    """Every printable ASCII glyph of vpype's Hershey face `name`, as plain data.
+
+    A row is [left, right, [[[x, y], ...], ...]] in the face frame. This is also what the stock
+    face was written from (`python -m marking.lettering.glyphs`). Importing vpype takes half a
+    second, so only a job that asks for another face pays for it.
+    """
+    import vpype
+    from vpype.text import _Font
+
+    if name not in vpype.FONT_NAMES:
+        known = ", ".join([STOCK_FACE, *vpype.FONT_NAMES])
+        raise BadInputError(f'numerals.face = "{name}": no such face; known are {known}')
+    rows = {}
+    for index, glyph in enumerate(_Font.get(name).glyphs):
+        strokes = [
+            [[point.real, _HERSHEY_BASELINE - point.imag] for point in line.tolist()]
+            for line in glyph.lines
+        ]
+        rows[chr(32 + index)] = [glyph.lt, glyph.rt, strokes]
+    return rows
+
+
+def _from_rows(name: str, rows: Mapping[str, Any]) -> Face:
+    glyphs = {
+        character: Glyph(left, right, _joined(strokes))
+        for character, (left, right, strokes) in rows.items()
+    }
+    if any(not glyphs[d].strokes for d in "0123456789"):
+        raise BadInputError(f'numerals.face = "{name}": this face has no digits; choose another')
+    return Face(name, glyphs)
+
+
+def _joined(strokes: Sequence[Sequence[Sequence[float]]]) -> tuple[FloatArray, ...]:
+    """Strokes that meet end to end made one, so that a 4 or a 7 takes a single pen-down."""
+    open_ended = [list(map(tuple, stroke)) for stroke in strokes]
+    done: list[list[tuple[float, ...]]] = []
+    while open_ended:
+        line = open_ended.pop(0)
+        while (found := _continuation(line, open_ended)) is not None:
+            line, used = found
+            del open_ended[used]
+        done.append(line)
+    return tuple(np.array(line, dtype=float) for line in done)
+
+
+def _continuation(
+    line: list[tuple[float, ...]], others: list[list[tuple[float, ...]]]
+) -> tuple[list[tuple[float, ...]], int] | None:
+    """`line` with the first of `others` that meets an end of it, and which that was."""
+    for index, other in enumerate(others):
+        for one in (line, line[::-1]):
+            for two in (other, other[::-1]):
+                if one[-1] == two[0]:
+                    return one + two[1:], index
+    return None
+
+
+@lru_cache(maxsize=4096)
+def letter(text: str, face_name: str = STOCK_FACE) -> Lettered:
+    """`text` set with the face's own spacing; characters it lacks leave a space."""
+    glyphs = face(face_name).glyphs
+    strokes = []
+    pen_x = 0.0
+    for character in text:
+        glyph = glyphs.get(character, glyphs[" "])
+        strokes += [stroke + (pen_x - glyph.left, 0.0) for stroke in glyph.strokes]
+        pen_x += glyph.right - glyph.left
+    return _centred(strokes) if strokes else Lettered((), pen_x, 0.0)
+
+
+@lru_cache(maxsize=16384)
+def letter_numeral(digits: str, face_name: str = STOCK_FACE) -> Lettered:
+    """A number set with the same gap between all its digits: that of two noughts.
+
+    The face's own spacing gives a 1 as much room as a nought, so that the gaps inside 114 are
+    wider than those between neighbouring numerals and the row reads as one long number.
+    """
+    glyphs = face(face_name).glyphs
+    gap = digit_gap(face_name)
+    strokes: list[FloatArray] = []
+    pen_x = 0.0
+    for digit in digits:
+        left, right = _sides(digit, face_name)
+        strokes += [stroke + (pen_x - left, 0.0) for stroke in glyphs[digit].strokes]
+        pen_x += right - left + gap
+    return _centred(strokes)
+
+
+def digit_gap(face_name: str = STOCK_FACE) -> float:
+    """Between the centre lines of two noughts set side by side, in face units."""
+    nought = face(face_name).glyphs["0"]
+    left, right = _sides("0", face_name)
+    return nought.right - right + left - nought.left
+
+
+@cache
+def _sides(digit: str, face_name: str) -> tuple[float, float]:
+    """The least and the greatest x of a digit's own strokes."""
+    left, right = _extent(face(face_name).glyphs[digit].strokes)[:, 0].tolist()
+    return left, right
+
+
+def _centred(strokes: list[FloatArray]) -> Lettered:
+    extent = _extent(strokes)
+    middle = extent.mean(axis=0)
+    width, height = extent[1] - extent[0]
+    return Lettered(tuple(stroke - middle for stroke in strokes), float(width), float(height))
+
+
+def _extent(strokes: tuple[FloatArray, ...] | list[FloatArray]) -> FloatArray:
+    """(2, 2): the least and the greatest x and y."""
+    points = np.concatenate(strokes)
+    return np.array([points.min(axis=0), points.max(axis=0)])
+
+
+def _write_stock_face() -> None:
+    """Writes the stock face anew from the installed vpype, one glyph a line."""
+    rows = ",\n".join(
+        f"  {json.dumps(character)}: {json.dumps(row, separators=(',', ':'))}"
+        for character, row in vpype_rows(_STOCK_FACE_IN_VPYPE).items()
+    )
+    about = (
+        f"Hershey simplex Roman as vpype ships it ('{_STOCK_FACE_IN_VPYPE}'), printable ASCII. "
+        "The Hershey fonts were made at the U.S. National Bureau of Standards by A. V. Hershey."
+    )
+    path = stock().joinpath("lettering", f"{STOCK_FACE}.json")
+    with path.open("w", encoding="utf-8", newline="\n") as file:
+        file.write(f'{{"about": {json.dumps(about)},\n "glyphs": {{\n{rows}\n }}\n}}\n')
+
+
+if __name__ == "__main__":
+    _write_stock_face()

@@ -1,0 +1,432 @@
+"""What is known of all marks and all inked sections together, and what each reading adds.
+
+One normal state over the errors of control marks and of every inked section, with its whole
+covariance: a witness mark inherits the error of the section that inked it, so a chain of
+sections cannot fool itself. Places are estimated as the tape tells them, for readings must not
+correct it by a plotter's own scale; what the datum may be off is carried beside. It knows
+readings and poses, neither files nor verdicts. Table frame, millimetres and radians.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from marking.errors import BadInputError
+from marking.network.datum import EXACT, explained
+from marking.network.pose import effect
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Mapping, Sequence
+
+    from numpy.typing import NDArray
+
+    from marking.network.datum import Datum
+    from marking.network.pose import Pose, PoseKind
+    from marking.sections.locating_marks import Mark
+
+    FloatArray = NDArray[np.float64]
+
+TAPE_SD = 0.4
+"""How well a control mark is set by tape, in mm per axis, when nothing better is known."""
+
+
+@dataclass(frozen=True)
+class Target:
+    """A mark that can be read, and how it came to be where it is."""
+
+    mark: Mark
+    inked_by: str | None = None
+    """Id of the section that inked it, whose error it shares; None for one set by tape."""
+    sd: float = TAPE_SD
+    """Its own error in mm per axis: the tape's without what the datum shifts all marks by, or the
+    pen's scatter about its section."""
+    crossed_by: str | None = None
+    """What inked its line along the table, where that is another: `inked_by` then tells x alone."""
+
+    @property
+    def inkers(self) -> tuple[tuple[str, slice], ...]:
+        """Whose error it shares, and in which of x and y; nothing for one set by tape."""
+        if self.inked_by is None:
+            return ()
+        if self.crossed_by in (None, self.inked_by):
+            return ((self.inked_by, slice(0, 2)),)
+        return ((self.inked_by, slice(0, 1)), (str(self.crossed_by), slice(1, 2)))
+
+
+@dataclass(frozen=True)
+class Reading:
+    """Where a device's pen stands when it is brought onto a mark."""
+
+    mark: str
+    at: tuple[float, float]
+    """The bed point, carried to the table as if the device stood as planned."""
+    sd: float
+    """mm per axis."""
+
+
+@dataclass(frozen=True)
+class Setup:
+    """One section as it was inked: the pose it was inked with, and the readings taken."""
+
+    section: str
+    pose: Pose
+    """Its `about` is the middle of the section's window."""
+    readings: tuple[Reading, ...]
+    kind: PoseKind = "rigid"
+
+
+@dataclass(frozen=True)
+class Network:
+    """Errors of marks and inked sections: their mean and covariance, given all readings.
+
+    An inked section's error is the change (see `marking.network.pose`) from the pose it was inked
+    with to the pose its device really had.
+    """
+
+    targets: Mapping[str, Target]
+    setups: Mapping[str, Setup]
+    places: Mapping[str, slice]
+    """Where each block of the state stands: by section id, and `mark MARK` for a mark's own."""
+    mean: FloatArray
+    """(n,), or (n, runs) for many sets of readings of the same marks at once."""
+    by_tape: FloatArray
+    """(n, n): the covariance if the datum had no error, by which readings are weighed."""
+    common: FloatArray
+    """(n, 2): how one standard deviation of each error of the datum moves the state."""
+    datum: Datum = EXACT
+
+    @property
+    def covariance(self) -> FloatArray:
+        """(n, n): with the datum's errors."""
+        return self.spread_of(np.arange(len(self.by_tape)))
+
+    def spread_of(self, index: NDArray[np.intp]) -> FloatArray:
+        """(k, k): the covariance of the states of `index`, with the datum's errors."""
+        common = self.common[index]
+        spread: FloatArray = self.by_tape[np.ix_(index, index)] + common @ common.T
+        return spread
+
+
+@dataclass(frozen=True)
+class Gain:
+    """What a set of readings does to the state, whatever their figures turn out to be."""
+
+    network: Network
+    """The state before them, with the blocks of marks read for the first time."""
+    carrier: FloatArray
+    """(2m, n): how the state moves the marks read, points in order, x before y."""
+    change: FloatArray
+    """(k, 2m): from misfits of the readings to the change of the pose."""
+    correction: FloatArray
+    """(n, 2m): from misfits to the correction of the state."""
+    by_tape: FloatArray
+    """(k, k): covariance of the pose's change if the datum had no error."""
+    shared: FloatArray
+    """(k, n): covariance of the pose's change with the state, likewise."""
+    taken: FloatArray
+    """(2m, n): covariance of the marks with the state, likewise; the correction times this is what
+    the readings take from the state's covariance."""
+    moved: FloatArray
+    """(2m, 2): how the datum's errors move the marks."""
+    tape_projector: FloatArray
+    """(2m, 2m): weights of the misfits once the pose is taken out of them, likewise."""
+
+    @property
+    def projector(self) -> FloatArray:
+        """(2m, 2m): the same with the datum's errors among what may cause the misfits."""
+        datums = explained(self.tape_projector @ self.moved, self.moved)
+        projector: FloatArray = self.tape_projector - datums @ datums.T
+        return projector
+
+    @property
+    def spread(self) -> FloatArray:
+        """(k, k): covariance of the pose's change, with the datum's errors."""
+        common = self.change @ self.moved
+        spread: FloatArray = self.by_tape + common @ common.T
+        return spread
+
+
+def known(targets: Iterable[Target], datum: Datum = EXACT) -> Network:
+    """The network before any reading; marks set by tape are set from `datum`.
+
+    Raises BadInputError for two marks of one id and for errors that are not positive numbers.
+    """
+    by_id: dict[str, Target] = {}
+    for target in targets:
+        if target.mark.id in by_id:
+            raise BadInputError(f"mark {target.mark.id} is given twice; each mark needs its own id")
+        if (
+            not np.isfinite(target.sd)
+            or target.sd < 0
+            or (target.inked_by is None and not target.sd)
+        ):
+            raise BadInputError(
+                f"mark {target.mark.id}: a standard deviation of {target.sd:g} mm cannot be; "
+                f"a mark set by tape is good to about {TAPE_SD:g} mm"
+            )
+        by_id[target.mark.id] = target
+    return Network(by_id, {}, {}, np.zeros(0), np.zeros((0, 0)), np.zeros((0, 2)), datum)
+
+
+def mark_positions(network: Network, marks: Sequence[str]) -> FloatArray:
+    """Where marks are believed to lie: (m, 2).
+
+    Raises BadInputError for a mark that is unknown or not inked yet.
+    """
+    network, carrier = _carried(network, marks)
+    at = np.array([network.targets[mark].mark.at_table for mark in marks])
+    mean = network.mean if network.mean.ndim == 1 else network.mean[:, 0]
+    believed: FloatArray = at + (carrier @ mean).reshape(-1, 2)
+    return believed
+
+
+def misfit(network: Network, pose: Pose, readings: Sequence[Reading]) -> FloatArray:
+    """Marks where they are believed to lie, less the readings through `pose`: (m, 2), mm."""
+    believed = mark_positions(network, [reading.mark for reading in readings])
+    return believed - pose(np.array([reading.at for reading in readings]))
+
+
+def gain(network: Network, readings: Sequence[Reading], about: FloatArray, kind: PoseKind) -> Gain:
+    """What `readings` by one new section are worth: generalised least squares, the pose free.
+
+    The least squares are the tape's; what the datum does to them is told beside.
+    """
+    marks = [reading.mark for reading in readings]
+    network, carrier = _carried(network, marks)
+    at = np.array([network.targets[mark].mark.at_table for mark in marks])
+    design = effect(kind, at, about).reshape(2 * len(marks), -1)
+    noise = np.repeat([reading.sd**2 for reading in readings], 2)
+    crossed = network.by_tape @ carrier.T
+    weights = np.asarray(np.linalg.inv(carrier @ crossed + np.diag(noise)), dtype=np.float64)
+    weighted = design.T @ weights
+    spread = np.asarray(np.linalg.inv(weighted @ design), dtype=np.float64)
+    change = spread @ weighted
+    projector = weights - weighted.T @ change
+    correction = crossed @ projector
+    return Gain(
+        network,
+        carrier,
+        change,
+        -correction,
+        _even(spread),
+        change @ crossed.T,
+        crossed.T,
+        carrier @ network.common,
+        projector,
+    )
+
+
+def with_inked(gained: Gain, setup: Setup, misfits: FloatArray) -> Network:
+    """The state once `setup` is inked; `misfits` (2m,) or (2m, runs) are from its own pose."""
+    network = gained.network
+    size = len(network.by_tape)
+    mean = np.concatenate(
+        [network.mean + gained.correction @ misfits, gained.change @ misfits], axis=0
+    )
+    left = network.by_tape + gained.correction @ gained.taken
+    by_tape = np.block([[left, gained.shared.T], [gained.shared, gained.by_tape]])
+    common = np.concatenate(
+        [network.common + gained.correction @ gained.moved, gained.change @ gained.moved]
+    )
+    return replace(
+        network,
+        setups={**network.setups, setup.section: setup},
+        places={**network.places, setup.section: slice(size, len(by_tape))},
+        mean=mean,
+        by_tape=by_tape,
+        common=common,
+    )
+
+
+def ink(network: Network, setup: Setup) -> Network:
+    """The network with one more inked section and its readings.
+
+    Raises BadInputError for a section inked already and for marks unknown or not inked yet.
+    """
+    if setup.section in network.setups:
+        raise BadInputError(
+            f"section {setup.section} is inked already; its readings are part of the job"
+        )
+    gained = gain(network, setup.readings, setup.pose.about, setup.kind)
+    misfits = misfit(gained.network, setup.pose, setup.readings).ravel()
+    return with_inked(gained, setup, misfits)
+
+
+def concerning(
+    targets: Iterable[Target],
+    setups: Sequence[Setup],
+    marks: Iterable[str],
+    sections: Iterable[str],
+    datum: Datum = EXACT,
+) -> Network:
+    """The network after `setups`, in the order they were inked, as far as it concerns these.
+
+    The same figures as the whole network's, sooner: what no later reading can reach is left
+    out as it goes. Only `marks` are known to it afterwards.
+    """
+    network = known(targets, datum)
+    wanted = set(marks)
+    last = _last_use(network.targets, setups, wanted, sections)
+    for count, setup in enumerate(setups):
+        network = ink(network, setup)
+        network = only(network, [place for place in network.places if last.get(place, -1) > count])
+    return replace(network, targets={m: t for m, t in network.targets.items() if m in wanted})
+
+
+def _last_use(
+    targets: Mapping[str, Target],
+    setups: Sequence[Setup],
+    marks: Iterable[str],
+    sections: Iterable[str],
+) -> dict[str, int]:
+    """The count of the last setup that reads of each block; past all for what is asked for."""
+    last: dict[str, int] = {}
+    uses = [(count, r.mark) for count, setup in enumerate(setups) for r in setup.readings]
+    for count, mark in (*uses, *((len(setups), mark) for mark in marks)):
+        last[_own(mark)] = count
+        for by, _ in targets[mark].inkers if mark in targets else ():
+            last[by] = count
+    return {**last, **{section: len(setups) for section in sections}}
+
+
+def ink_error(network: Network, section: str, points: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """How far the ink of `section` at table points (n, 2) lies from the plan, and how surely.
+
+    The mean (n, 2) and covariance (n, 2, 2), given all readings; with the datum's errors.
+    """
+    block = network.places[section]
+    by_point = section_effect(network, section, points)
+    states = network.spread_of(np.r_[block])
+    spread = by_point @ states @ by_point.transpose(0, 2, 1)
+    return by_point @ network.mean[block], spread
+
+
+def seam_step(
+    network: Network, section: str, beside: str, points: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """The ink of `section` less that of `beside` at seam points (n, 2): mean and covariance.
+
+    What the two share, as a witness mark both have met or the datum, is counted out.
+    """
+    one, two = network.places[section], network.places[beside]
+    both = np.concatenate(
+        [section_effect(network, section, points), -section_effect(network, beside, points)], axis=2
+    )
+    index = np.r_[one, two]
+    spread = both @ network.spread_of(index) @ both.transpose(0, 2, 1)
+    return both @ network.mean[index], spread
+
+
+def section_effect(network: Network, section: str, points: FloatArray) -> FloatArray:
+    """How the block of `section` moves its ink at table points (n, 2): (n, 2, k)."""
+    setup = network.setups[section]
+    return effect(setup.kind, points, setup.pose.about)
+
+
+def only(network: Network, places: Sequence[str]) -> Network:
+    """The network without all other blocks; what those told of these stays."""
+    index: list[int] = []
+    kept: dict[str, slice] = {}
+    for place in places:
+        block = network.places[place]
+        kept[place] = slice(len(index), len(index) + block.stop - block.start)
+        index.extend(range(block.start, block.stop))
+    return replace(
+        network,
+        places=kept,
+        mean=network.mean[index],
+        by_tape=network.by_tape[np.ix_(index, index)],
+        common=network.common[index],
+    )
+
+
+def only_for(network: Network, marks: Iterable[str]) -> Network:
+    """The network without what does not move `marks`."""
+    blocks: dict[str, None] = {}
+    for mark in marks:
+        inkers = network.targets[mark].inkers if mark in network.targets else ()
+        for place in (_own(mark), *(by for by, _ in inkers)):
+            if place in network.places:
+                blocks[place] = None
+    return only(network, list(blocks))
+
+
+def _carried(network: Network, marks: Sequence[str]) -> tuple[Network, FloatArray]:
+    """How the state moves `marks`, (2m, n), with blocks added for marks not met before."""
+    for mark in marks:
+        network = _met(network, mark)
+    carrier = np.zeros((len(marks), 2, len(network.by_tape)))
+    for row, mark in enumerate(marks):
+        target = network.targets[mark]
+        at = np.array([target.mark.at_table])
+        for by, axes in target.inkers:
+            moved = section_effect(network, by, at)[0]
+            carrier[row, axes, network.places[by]] = moved[axes]
+        if _own(mark) in network.places:
+            carrier[row, :, network.places[_own(mark)]] = np.eye(2)
+    return network, carrier.reshape(2 * len(marks), -1)
+
+
+def _own(mark: str) -> str:
+    return f"mark {mark}"
+
+
+def _met(network: Network, mark: str) -> Network:
+    """The network with the mark's own error in its state, where it has one."""
+    target = network.targets.get(mark)
+    if target is None:
+        raise BadInputError(
+            f"mark {mark} is not known; the marks here, the likest first, are "
+            f"{_listed(network.targets, mark)}"
+        )
+    for by, _ in target.inkers:
+        if by not in network.setups:
+            raise BadInputError(
+                f"mark {mark} is not inked yet: section {by} inks it. Read another mark"
+            )
+    if _own(mark) in network.places or not target.sd:
+        return network
+    size = len(network.by_tape)
+    by_tape = np.zeros((size + 2, size + 2))
+    by_tape[:size, :size] = network.by_tape
+    by_tape[size:, size:] = target.sd**2 * np.eye(2)
+    return replace(
+        network,
+        places={**network.places, _own(mark): slice(size, size + 2)},
+        mean=np.concatenate([network.mean, np.zeros((2, *network.mean.shape[1:]))]),
+        by_tape=by_tape,
+        common=np.concatenate([network.common, target_moves(network.datum, target)]),
+    )
+
+
+def target_moves(datum: Datum, target: Target) -> FloatArray:
+    """(2, 2): how the datum's errors move a mark's own block; not at all if a section inked it."""
+    if target.inked_by is not None:
+        return np.zeros((2, 2))
+    moves: FloatArray = datum.moves(np.array([target.mark.at_table]))[0]
+    return moves
+
+
+def _listed(names: Iterable[str], wanted: str) -> str:
+    """The names most like `wanted` first: of the same line and with the nearest number."""
+
+    def unlike(name: str) -> tuple[bool, int, str]:
+        return name[:1] != wanted[:1], abs(_number_in(name) - _number_in(wanted)), name
+
+    listed = sorted(names, key=unlike)
+    shown = ", ".join(listed[:12])
+    return f"{shown} and {len(listed) - 12} more" if len(listed) > 12 else shown or "none"
+
+
+def _number_in(name: str) -> int:
+    digits = "".join(letter for letter in name if letter in "0123456789")
+    return int(digits[:9]) if digits else 0
+
+
+def _even(covariance: FloatArray) -> FloatArray:
+    """Rounding must not make a covariance lopsided, or errors grow along a chain."""
+    halved: FloatArray = (covariance + covariance.T) / 2
+    return halved

@@ -1,0 +1,124 @@
+"""The pose of one device from its readings, and how far each reading stands from the others.
+
+Resection is the surveyor's word for finding where one stands by sighting known points. It knows
+the network and readings, no section's ink and no verdict. Table frame, millimetres.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from marking.errors import RefusedError
+from marking.network.network import Gain, Network, Reading, gain
+from marking.network.pose import PARAMETERS, Pose, PoseKind, fit, refine
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from numpy.typing import NDArray
+
+    FloatArray = NDArray[np.float64]
+
+_UNCHECKED = 1e-6
+
+
+@dataclass(frozen=True)
+class Resection:
+    """A pose, and what the readings say of each other."""
+
+    readings: tuple[Reading, ...]
+    kind: PoseKind
+    pose: Pose
+    gain: Gain
+    believed: FloatArray
+    """(m, 2): where the marks read are believed to lie."""
+    misfits: FloatArray
+    """(m, 2) mm: the marks, less where the readings put them."""
+    off_others: FloatArray
+    """(m, 2) mm: where each reading puts its mark, less what all the others say; nan where the
+    others cannot say."""
+    in_sds: FloatArray
+    """(m,): the length of that over its standard deviation; chi-square of 2 when squared."""
+    total: float
+    """Chi-square of all misfits."""
+    degrees: int
+    settled: bool
+    """Whether the least squares came to rest; readings that far out agree with nothing."""
+
+
+def resect(
+    network: Network, readings: Sequence[Reading], about: FloatArray, kind: PoseKind = "rigid"
+) -> Resection:
+    """Where the device stands: closed form first, then generalised least squares.
+
+    What is known of each mark counts, with what marks share. Raises RefusedError when the
+    readings cannot tell, BadInputError for marks unknown or not inked yet.
+    """
+    gained = _gain_checked(network, readings, about, kind)
+    levers = np.array([gained.network.targets[r.mark].mark.at_table for r in readings])
+    believed = levers + (gained.carrier @ gained.network.mean).reshape(-1, 2)
+    plan = np.array([reading.at for reading in readings])
+    covariance = gained.carrier @ gained.taken.T + np.diag(
+        np.repeat([reading.sd**2 for reading in readings], 2)
+    )
+    weights = 2 / (np.diag(covariance)[::2] + np.diag(covariance)[1::2])
+    first = fit(plan, believed, kind, weights, about)
+    try:
+        pose, settled = refine(first, plan, believed, covariance, kind, levers)[0], True
+    except RefusedError:
+        # Readings as wrong as this are told apart from the closed form's misfits.
+        pose, settled = first, False
+    misfits = believed - pose(plan)
+    projector = gained.projector
+    off, in_sds = _against_others(misfits.ravel(), projector)
+    return Resection(
+        tuple(readings),
+        kind,
+        pose,
+        gained,
+        believed,
+        misfits,
+        off,
+        in_sds,
+        float(misfits.ravel() @ projector @ misfits.ravel()),
+        2 * len(readings) - PARAMETERS[kind],
+        settled,
+    )
+
+
+def _gain_checked(
+    network: Network, readings: Sequence[Reading], about: FloatArray, kind: PoseKind
+) -> Gain:
+    """`marking.network.network.gain`, refusing readings that leave the pose open."""
+    marks = {reading.mark for reading in readings}
+    if 2 * len(marks) < PARAMETERS[kind]:
+        raise RefusedError(
+            f"readings of {len(marks)} mark{'' if len(marks) == 1 else 's'} cannot give "
+            f"a{'n' if kind == 'affine' else ''} {kind} placement; "
+            f"read at least {(PARAMETERS[kind] + 1) // 2} marks, far apart"
+        )
+    known_marks = [network.targets[mark] for mark in sorted(marks) if mark in network.targets]
+    if len(known_marks) == len(marks):
+        # The closed form says in plain words what the geometry lacks, before a matrix is singular.
+        at = np.array([target.mark.at_table for target in known_marks])
+        fit(at, at, kind)
+    return gain(network, readings, about, kind)
+
+
+def _against_others(misfits: FloatArray, projector: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Each point's misfit had it not been used: (m, 2), and over its standard deviation (m,)."""
+    count = len(misfits) // 2
+    pulls = (projector @ misfits).reshape(count, 2)
+    off, in_sds = np.full((count, 2), np.nan), np.full(count, np.nan)
+    for point in range(count):
+        rows = slice(2 * point, 2 * point + 2)
+        block = projector[rows, rows]
+        if np.linalg.cond(block) < 1 / _UNCHECKED:
+            alone = np.linalg.solve(block, pulls[point])
+            # Misfits are mark less reading; "reads off" is the other way round.
+            off[point] = -alone
+            in_sds[point] = np.sqrt(max(0.0, float(pulls[point] @ alone)))
+    return off, in_sds

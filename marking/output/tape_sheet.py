@@ -1,0 +1,313 @@
+"""The sheet to carry to the table: where each control mark goes and what the tape reads there.
+
+It draws what `marking.control.marks` works out on pages of `marking.drawing.page`, and computes
+nothing.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from fractions import Fraction
+from typing import TYPE_CHECKING
+
+from marking.control.marks import marks_on
+from marking.drawing.page import ACCENT, FAINT, INK, Page
+from marking.measures.lengths import INCH, format_length, tape_fraction
+from marking.measures.tape import REFERENCE_CELSIUS, as_taped
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Sequence
+
+    from marking.control.marks import Control, ControlLine, ControlMark, Diagonals
+    from marking.drawing.page import Paper
+    from marking.layout.layout import Layout
+    from marking.measures.lengths import Units
+
+CAUTIONS = (
+    "Removable marks only: thread, tape or a pen tried on a scrap of this canvas. No ink yet.",
+    "Use one tape for everything, drawn taut and flat, and hold a printed mark at zero, not the "
+    "hook. If you hold the 10, take 10 off what you read.",
+    "Two people; nobody climbs on the table. Let a steel tape run back slowly: its edge cuts.",
+)
+_EDGE = 13.0
+_TEXT = 2.1
+_COLUMNS = 4
+_TIGHT, _LOOSE = 4.3, 6.4
+"""Least and most from one row of readings to the next."""
+_MARKS_A_ROW = 2
+_READING, _BOX, _MARK = 17.5, 20.0, 12.6
+"""Across a column, in mm: where the reading ends, the first box stands, and from box to box."""
+_PAIRS: tuple[tuple[tuple[ControlLine, ...], str], ...] = (
+    (("near", "far"), "along"),
+    (("zero", "end"), "across"),
+    (("row",), "rows"),
+)
+
+
+@dataclass(frozen=True)
+class Row:
+    """One line of the table of readings: what the tape shows, and the marks to tick off."""
+
+    reading: str
+    line: str
+    marks: tuple[str, ...]
+
+
+def control_pages(
+    control: Control,
+    layout: Layout,
+    title: str,
+    units: Units,
+    paper: Paper,
+    says: Sequence[str] = (),
+) -> tuple[Page, ...]:
+    """One page, or more where the marks are too many for one.
+
+    `says` is what these marks will hold, in lines of text, the verdict last.
+    """
+    first = Page(paper, f"{title}: control marks")
+    y = _head(first, title, control, units, says)
+    y = _sketch(first, control, layout, y)
+    y = _steps(first, control, units, y)
+    rows = list(reading_rows(control, units))
+    foot = _EDGE + 15
+    left = _readings(first, rows, y, foot)
+    _cautions(first, foot)
+    pages = [first]
+    while left:
+        page = Page(paper, first.title)
+        page.write(f"{title}: control marks, continued", _EDGE, page.height - 20, 4.0)
+        left = _readings(page, left, page.height - 28, _EDGE)
+        pages.append(page)
+    return tuple(pages)
+
+
+def _head(page: Page, title: str, control: Control, units: Units, says: Sequence[str]) -> float:
+    y = page.height - _EDGE - 5
+    page.write(f"{title}: control marks", _EDGE, y, 4.6)
+    tape = control.tape
+    warm = f"{tape.temperature:g} C" + (
+        f" ({tape.temperature * 1.8 + 32:.0f} F)" if units == "in" else ""
+    )
+    scale = (tape.true_per_shown - 1) * 1000
+    corrected = (
+        f"readings carry its correction of {-scale:+.2f} mm a metre"
+        if abs(scale) >= 0.005
+        else f"no correction (steel is true at {REFERENCE_CELSIUS:g} C)"
+    )
+    page.write(
+        f"Class {tape.tape_class} tape at {warm}: {corrected}. "
+        f"Marks every {format_length(control.spacing, units)} at most.",
+        _EDGE,
+        y - 6,
+        _TEXT,
+    )
+    if control.slack != (1.0, 1.0):
+        page.write(
+            "For cloth not yet stretched: every figure here is for the slack cloth.",
+            _EDGE,
+            y - 10,
+            _TEXT,
+            colour=ACCENT,
+        )
+        y -= 4
+    if says:
+        *details, verdict = says
+        alarm = ACCENT if verdict != "HOLDS" else INK
+        page.write(f"Forecast: {verdict}", _EDGE, y - 11, 2.6, colour=alarm)
+        wide = page.width - 2 * _EDGE
+        y = page.paragraph(" ".join(details), _EDGE, y - 15.2, wide, 1.8) + 10.5
+    return y - 12
+
+
+def _sketch(page: Page, control: Control, layout: Layout, top: float) -> float:
+    """The table seen from above, near edge below; the y under it."""
+    corners = layout.top.corners_table
+    low, high = corners.min(axis=0), corners.max(axis=0)
+    width = page.width - 2 * _EDGE - 14
+    scale = min(width / (high[0] - low[0]), 62 / (high[1] - low[1]))
+    left = page.width / 2 - scale * (high[0] - low[0]) / 2
+    base = float(top - 3 - scale * (high[1] - low[1]))
+
+    def at(point: Sequence[float]) -> tuple[float, float]:
+        return left + (point[0] - low[0]) * scale, base + (point[1] - low[1]) * scale
+
+    page.line([at(corner) for corner in [*corners, corners[0]]], FAINT, 0.5)
+    ends = {mark.mark.id: at(mark.mark.at_table) for mark in control.marks}
+    near, far = marks_on(control, "near"), marks_on(control, "far")
+    a, b, c, d = (ends[m.mark.id] for m in (near[0], near[-1], far[-1], far[0]))
+    page.line([a, c], FAINT, 0.15)
+    page.line([b, d], FAINT, 0.15)
+    page.line([a, b, c, d, a], INK, 0.2)
+    x0, y0 = near[0].mark.at_table
+    square = [(x0 + control.square.along.length, y0), (x0, y0 + control.square.up.length)]
+    page.line([a, at(square[0]), at(square[1]), a], ACCENT, 0.45)
+    for line in ("near", "far", "zero", "end"):
+        _sketch_marks(page, line, marks_on(control, line), ends)
+    _sketch_rows(page, control, ends)
+    page.write("near edge", page.width / 2, base - 7.5, 1.9, align=0.5, colour=FAINT)
+    page.write("zero end", left, base - 7.5, 1.9, colour=FAINT)
+    return base - 13
+
+
+def _sketch_marks(
+    page: Page,
+    line: ControlLine,
+    marks: Sequence[ControlMark],
+    ends: dict[str, tuple[float, float]],
+) -> None:
+    """Crosses on the sketch, and ids beside as many as have room."""
+    spots = [ends[mark.mark.id] for mark in marks]
+    for x, y in spots:
+        page.line([(x - 0.7, y), (x + 0.7, y)], INK, 0.25)
+        page.line([(x, y - 0.7), (x, y + 0.7)], INK, 0.25)
+    if len(marks) < 1:
+        return
+    room = 8.0 if line in ("near", "far") else 3.2
+    apart = math.dist(spots[0], spots[-1]) / max(len(spots) - 1, 1)
+    step = max(1, math.ceil(room / apart)) if apart else 1
+    dx, dy, align = {
+        "near": (0.0, -3.2, 0.5),
+        "far": (0.0, 1.6, 0.5),
+        "zero": (-3.4, -0.8, 1.0),
+        "end": (3.4, -0.8, 0.0),
+    }[line]
+    for index, (mark, (x, y)) in enumerate(zip(marks, spots, strict=True)):
+        last = index == len(marks) - 1
+        if last or (index % step == 0 and math.dist((x, y), spots[-1]) >= room):
+            page.write(mark.mark.id, x + dx, y + dy, 1.5, align=align)
+
+
+def _sketch_rows(page: Page, control: Control, ends: dict[str, tuple[float, float]]) -> None:
+    """Small crosses for the rows between the long edges, and their letters."""
+    for mark in marks_on(control, "row"):
+        x, y = ends[mark.mark.id]
+        page.line([(x - 0.5, y), (x + 0.5, y)], INK, 0.2)
+        page.line([(x, y - 0.5), (x, y + 0.5)], INK, 0.2)
+        if mark.place == 0:
+            # Clear above the crosses of its own row, which stand close.
+            page.write(mark.mark.id.rstrip("0123456789"), x + 1.2, y + 1.3, 1.5)
+
+
+def _steps(page: Page, control: Control, units: Units, y: float) -> float:
+    def shown(millimetres: float) -> str:
+        return as_taped(millimetres, control.tape, units)
+
+    near, far = marks_on(control, "near"), marks_on(control, "far")
+    n0, n_last, f0, f_last = (m.mark.id for m in (near[0], near[-1], far[0], far[-1]))
+    square, diagonals = control.square, control.diagonals
+    along, up, slope = square.ratio
+    steps = (
+        f"Base line: set off {shown(control.offset_near.reading)} from the near edge at both ends; "
+        "stretch a thread between the two and mark along it.",
+        f"Zero: {shown(control.offset_zero.reading)} from the corner along the near edge, taken "
+        f"up to the base line. This is {n0}.",
+        f"Square, {along}-{up}-{slope}: from {n0} mark {shown(square.along.reading)} along the "
+        f"base line; from {n0} swing {shown(square.up.reading)}, from that mark "
+        f"{shown(square.slope.reading)}; the zero line runs from {n0} through their crossing.",
+        f"{f0} on the zero line: {shown(control.height.reading)} from "
+        f"{n0}; {f_last} likewise from {n_last}, and the far line between them.",
+        f"Diagonals {n0}-{f_last} and {f0}-{n_last}: each {shown(diagonals.run.reading)}, and "
+        f"within {allowed_apart(diagonals, units)} of each other. If {n0}-{f_last} is the longer, "
+        f"shift the far line towards the zero end by {_share(diagonals.shift_per_difference)} "
+        "difference; if the shorter, away from it. Then measure both again.",
+        *_row_steps(control, units),
+        "Then every mark below, each from the one zero of its own line: near and far marks from "
+        "the zero line, zero and end marks from the base line. Never from the mark before.",
+    )
+    for number, step in enumerate(filter(None, steps), 1):
+        page.write(f"{number}", _EDGE, y, _TEXT)
+        y = page.paragraph(step, _EDGE + 5, y, page.width - 2 * _EDGE - 5, _TEXT) - 0.8
+    for x, name in ((0.0, f"{n0}-{f_last}"), (0.5, f"{f0}-{n_last}")):
+        start = _EDGE + 5 + x * (page.width - 2 * _EDGE - 5)
+        end = start + page.write(f"{name} measured", start, y - 1.5, _TEXT) + 2
+        page.line([(end, y - 2), (end + 40, y - 2)])
+    return y - 9
+
+
+def _share(share: float) -> str:
+    """How much of something, as a person says it: near enough where it is measured again."""
+    nearest = min(_SHARES, key=lambda said: abs(said - share))
+    return _SHARES[nearest]
+
+
+_SHARES = {
+    1 / 2: "half the",
+    2 / 3: "two thirds of the",
+    3 / 4: "three quarters of the",
+    1.0: "the",
+    1.5: "one and a half times the",
+    2.0: "twice the",
+    3.0: "three times the",
+}
+
+
+def _row_steps(control: Control, units: Units) -> Iterator[str]:
+    """How the rows between the long edges are set out."""
+    if control.rows:
+        rows = ", ".join(
+            f"{row.letter} {as_taped(row.up.reading, control.tape, units)}" for row in control.rows
+        )
+        yield (
+            f"Rows, up from the base line on the zero line and on the last cross line: {rows}. "
+            "Stretch a thread between the two and set out along it from the zero line."
+        )
+
+
+def allowed_apart(diagonals: Diagonals, units: Units) -> str:
+    """How far the diagonals may differ, as the tape shows it, never more than the tape explains."""
+    if units == "mm":
+        return f"{diagonals.allowed:.1f} mm"
+    parts = max(1, math.floor(diagonals.allowed / float(INCH) * 32))
+    return f"{tape_fraction(Fraction(parts, 32))} in"
+
+
+def reading_rows(control: Control, units: Units) -> Iterator[Row]:
+    """The readings along the table, then those across it."""
+    for pair, name in _PAIRS:
+        ids: dict[float, list[str]] = {}
+        for line in pair:
+            for mark in marks_on(control, line):
+                ids.setdefault(mark.run.reading, []).append(mark.mark.id)
+        for reading, marks in ids.items():
+            shown = as_taped(reading, control.tape, units)
+            for first in range(0, len(marks), _MARKS_A_ROW):
+                yield Row(shown, name, tuple(marks[first : first + _MARKS_A_ROW]))
+
+
+def _cautions(page: Page, top: float) -> None:
+    y = top - 2
+    page.line([(_EDGE, top + 1.5), (page.width - _EDGE, top + 1.5)], FAINT, 0.2)
+    for caution in CAUTIONS:
+        y = page.paragraph(caution, _EDGE, y - 1, page.width - 2 * _EDGE, 1.8)
+
+
+def _readings(page: Page, rows: list[Row], top: float, foot: float) -> list[Row]:
+    """Draws rows in columns from the top left; returns those for which the page has no room."""
+    wide = (page.width - 2 * _EDGE) / _COLUMNS
+    most = int((top - foot - 4) / _TIGHT)
+    fits, left = rows[: _COLUMNS * most], rows[_COLUMNS * most :]
+    deep = max(1, math.ceil(len(fits) / _COLUMNS))
+    pitch = min(_LOOSE, (top - foot - 4) / deep)
+    for column in range(math.ceil(len(fits) / deep)):
+        shown = fits[column * deep : (column + 1) * deep]
+        _column(page, shown, _EDGE + column * wide, top, pitch, wide - 2.5)
+    return left
+
+
+def _column(page: Page, rows: Sequence[Row], x: float, y: float, pitch: float, wide: float) -> None:
+    page.write("tape reads", x + _READING, y, 1.6, align=1.0, colour=FAINT)
+    page.write("set", x + _BOX, y, 1.6, colour=FAINT)
+    before = ""
+    for row in rows:
+        if row.line != before:
+            page.line([(x, y - 1.5), (x + wide, y - 1.5)], INK, 0.3)
+        before = row.line
+        y -= pitch
+        page.write(row.reading, x + _READING, y, 1.8, align=1.0)
+        for place, mark in enumerate(row.marks):
+            at = x + _BOX + place * _MARK
+            page.box(at, y - 0.4, at + 2.4, y + 2.0)
+            page.write(mark, at + 3.8, y, 1.8)
+        page.line([(x, y - 1.5), (x + wide, y - 1.5)], FAINT, 0.1)

@@ -1,0 +1,169 @@
+"""The choice between meeting the last section's ink and being where the table says.
+
+The best estimate of where a device stands does not settle with which pose to ink: earlier ink
+is known to lie a little wrong, and a section can be inked to meet it or to be true. It knows the
+network and the points that count. Table frame, millimetres.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from marking.measures.ties import first_of_greatest
+from marking.network.network import ink_error, misfit, seam_step, with_inked
+from marking.network.pose import PARAMETERS, changed, effect
+from marking.network.regions import radius_95
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    from numpy.typing import NDArray
+
+    from marking.network.allowed import Limits
+    from marking.network.network import Gain, Network, Setup
+
+    FloatArray = NDArray[np.float64]
+
+WEIGHTS = tuple(np.linspace(0.0, 1.0, 21).tolist())
+"""What is tried between the table, 0, and the seam, 1."""
+
+
+@dataclass(frozen=True)
+class SeamError:
+    """The step to expect where a section butts against earlier ink."""
+
+    beside: str
+    at_table: tuple[float, float]
+    """Where along the seam it is worst."""
+    expected: tuple[float, float]
+    """mm: this section's ink less the earlier, as far as the readings tell."""
+    error: float
+    """95% have less, in mm."""
+
+
+@dataclass(frozen=True)
+class Inking:
+    """A section as it is inked, and how far its ink is to be trusted."""
+
+    setup: Setup
+    network: Network
+    """With the section inked so."""
+    worst_at: tuple[float, float]
+    error: float
+    """95% have less at the worst inked point, in mm from true."""
+    seams: tuple[SeamError, ...]
+
+    @property
+    def step(self) -> float:
+        """The worst seam's 95% step, in mm; 0 where nothing lies beside it."""
+        return max((seam.error for seam in self.seams), default=0.0)
+
+
+@dataclass(frozen=True)
+class Way:
+    """One choice between the two wishes, and what each of them gets."""
+
+    weight: float
+    """0 for the table, 1 for the seam."""
+    change: FloatArray
+    """(k,): how far from true the ink is meant to lie, as a small change of the pose."""
+    error: float
+    """95% at the worst inked point, in mm from true."""
+    step: float
+    """95% at the worst seam, in mm; 0 where nothing lies beside it."""
+
+
+def visible(error: float, step: float, limits: Limits) -> float:
+    """The larger of two errors, each over its limit: above 1 it shows."""
+    return max(error / limits.tolerance, step / limits.step)
+
+
+def inked(
+    gained: Gain,
+    setup: Setup,
+    points: FloatArray,
+    seams: Mapping[str, FloatArray],
+) -> Inking:
+    """What comes of inking `setup`, whose readings `gained` is of.
+
+    `points` (n, 2) are of its ink, `seams` (m, 2) of the lines it shares, by neighbour.
+    """
+    after = with_inked(gained, setup, misfit(gained.network, setup.pose, setup.readings).ravel())
+    mean, spread = ink_error(after, setup.section, points)
+    radii = radius_95(spread, mean)
+    worst = first_of_greatest(radii)
+    found = []
+    for beside, crossings in seams.items():
+        mean, spread = seam_step(after, setup.section, beside, crossings)
+        steps = radius_95(spread, mean)
+        most = first_of_greatest(steps)
+        found.append(
+            SeamError(beside, _pair(crossings[most]), _pair(mean[most]), float(steps[most]))
+        )
+    return Inking(setup, after, _pair(points[worst]), float(radii[worst]), tuple(found))
+
+
+def trade_off(
+    settled: Inking,
+    points: FloatArray,
+    seams: Mapping[str, FloatArray],
+    weights: Sequence[float] = WEIGHTS,
+) -> tuple[Way, ...]:
+    """What lies between the table and the seam; `settled` is inked with the best estimate.
+
+    For each weight w the choice that makes (1 - w) times the mean squared error of the ink plus w
+    times the mean squared step at its seams least.
+    """
+    setup, network = settled.setup, settled.network
+    if not seams:
+        return (Way(0.0, np.zeros(PARAMETERS[setup.kind]), settled.error, 0.0),)
+    crossings = np.concatenate(list(seams.values()))
+    steps = [seam_step(network, setup.section, beside, at) for beside, at in seams.items()]
+    apart = np.concatenate([mean for mean, _ in steps])
+    step_spread = np.concatenate([spread for _, spread in steps])
+    off, spread = ink_error(network, setup.section, points)
+    at_ink = effect(setup.kind, points, setup.pose.about)
+    at_seam = effect(setup.kind, crossings, setup.pose.about)
+    ways = []
+    for weight in weights:
+        change = wanted_change(at_ink, at_seam, -apart, weight)
+        error = radius_95(spread, off + at_ink @ change).max()
+        step = radius_95(step_spread, apart + at_seam @ change).max()
+        ways.append(Way(weight, change, float(error), float(step)))
+    return tuple(ways)
+
+
+def least_visible(ways: Sequence[Way], limits: Limits) -> Way:
+    """The way whose larger error, each over its limit, is least; nearest the table of equals."""
+    return min(ways, key=lambda way: (round(visible(way.error, way.step, limits), 9), way.weight))
+
+
+def set_back(setup: Setup, way: Way) -> Setup:
+    """`setup` with the pose that makes its ink lie as `way` means it to.
+
+    Ink that is to lie off true is inked as if the device stood as much the other way.
+    """
+    return replace(setup, pose=changed(setup.pose, -way.change))
+
+
+def wanted_change(
+    at_ink: FloatArray, at_seam: FloatArray, earlier: FloatArray, weight: float
+) -> FloatArray:
+    """The change (k,) of the ink from true that balances both wishes.
+
+    `at_ink` (n, 2, k) and `at_seam` (m, 2, k) say what a change does; `earlier` (m, 2) or
+    (m, 2, runs) is how far the ink beside lies from true.
+    """
+    table = np.einsum("nik,nil->kl", at_ink, at_ink) * (1 - weight) / len(at_ink)
+    seam = np.einsum("nik,nil->kl", at_seam, at_seam) * weight / len(at_seam)
+    pull = np.einsum("nik,ni...->k...", at_seam, earlier) * weight / len(at_seam)
+    # At the seam's own end its few points may leave a turn open; the least change is meant.
+    wanted: FloatArray = np.linalg.lstsq(table + seam, pull, rcond=1e-12)[0]
+    return wanted
+
+
+def _pair(point: FloatArray) -> tuple[float, float]:
+    return float(point[0]), float(point[1])

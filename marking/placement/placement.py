@@ -1,0 +1,310 @@
+"""From readings to where a section's device stands, how surely, and whether to ink.
+
+The one place where resection, blunders, blend and re-cutting meet. It knows a section and the
+network, no machine and no file. Table frame, millimetres.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Literal
+
+import numpy as np
+
+from marking.errors import BadInputError, RefusedError
+from marking.network.datum import EXACT
+from marking.network.network import Setup, concerning
+from marking.network.pose import FEWEST_MARKS
+from marking.network.resection import resect
+from marking.placement.blunders import Doubt, doubts
+from marking.placement.compromise import (
+    WEIGHTS,
+    Inking,
+    Way,
+    inked,
+    least_visible,
+    set_back,
+    trade_off,
+    visible,
+)
+from marking.placement.laid_ink import section_of
+from marking.placement.one_more_mark import Addition, best_addition
+from marking.placement.recut import Move, carried, needed_move
+from marking.sections.neighbours import outermost_ink, window_middle
+
+if TYPE_CHECKING:
+    from collections.abc import Container, Sequence
+
+    from numpy.typing import NDArray
+
+    from marking.network.allowed import Limits
+    from marking.network.datum import Datum
+    from marking.network.network import Network, Reading, Target
+    from marking.network.pose import Pose, PoseKind
+    from marking.network.resection import Resection
+    from marking.sections.neighbours import Butt
+    from marking.sections.plan import Section
+
+    FloatArray = NDArray[np.float64]
+
+Verdict = Literal["ink", "read again", "move the device", "add a mark"]
+_EDGE = 1e-6
+_NEARBY = 100.0
+"""How far outside its planned window, in mm, a device badly set down may still read a mark."""
+
+
+@dataclass(frozen=True)
+class Residual:
+    """How one reading agrees with the placement and with the other readings."""
+
+    mark: str
+    misfit: tuple[float, float]
+    """mm: the mark as believed, less where this reading puts it."""
+    off_others: float
+    """mm from where all the others put the mark; nan where they cannot."""
+    in_sds: float
+    """The same over its standard deviation."""
+
+
+@dataclass(frozen=True)
+class Placement:
+    """Where a device stands, and what may be done there."""
+
+    section: Section
+    pose: Pose
+    """The best estimate, from the plan to the table."""
+    covariance: FloatArray
+    """(k, k) of a small change of it on the table: shift x, shift y in mm, turn in radians…"""
+    residuals: tuple[Residual, ...]
+    doubts: tuple[Doubt, ...]
+    move: Move | None
+    """How the device must be moved before the section fits."""
+    inking: Inking
+    """The pose to ink with, its errors and the network it leaves."""
+    way: Way
+    """The choice between table and seam that it is inked with."""
+    ways: tuple[Way, ...]
+    """What other weights would give, from the table to the seam."""
+    addition: Addition | None
+    """The one mark more that helps most, where one is needed."""
+    verdict: Verdict
+    advice: str
+
+    @property
+    def recut(self) -> Section:
+        """The section as the device must draw it.
+
+        Raises RefusedError when readings are in doubt or the device must be moved.
+        """
+        if self.verdict in ("read again", "move the device"):
+            raise RefusedError(f"section {self.section.id} is not to be inked: {self.advice}")
+        return carried(self.section, self.inking.setup.pose)
+
+
+def place(
+    network: Network,
+    section: Section,
+    readings: Sequence[Reading],
+    joints: Sequence[Butt],
+    limits: Limits,
+    *,
+    kind: PoseKind = "rigid",
+    weight: float | None = None,
+    bed_origin: tuple[float, float] | None = None,
+) -> Placement:
+    """Where the device of `section` stands, from what is known so far and its `readings`.
+
+    `weight` runs from 0, true to the table, to 1, meeting the seam; the least visible error
+    chooses it unless given. `bed_origin` is the as-planned table point of the bed's 0, 0, the
+    window's low corner unless given. Raises BadInputError for readings that cannot be, and
+    RefusedError when they cannot tell where the device stands.
+    """
+    _check(network, section, readings, kind, weight)
+    found = resect(network, readings, window_middle(section), kind)
+    setup = Setup(section.id, found.pose, tuple(readings), kind)
+    seams = _earlier_seams(network, section, joints)
+    ink_points = outermost_ink(section)
+    settled = inked(found.gain, setup, ink_points, seams)
+    ways = trade_off(settled, ink_points, seams, WEIGHTS if weight is None else (weight,))
+    way = least_visible(ways, limits)
+    inking = inked(found.gain, set_back(setup, way), ink_points, seams) if way.weight else settled
+    origin = (section.window[0], section.window[1]) if bed_origin is None else bed_origin
+    doubted = doubts(network, found, origin)
+    move = needed_move(section, inking.setup.pose)
+    shows = visible(inking.error, inking.step, limits) > 1
+    addition = None
+    if shows and not doubted and move is None:
+        addition = best_addition(network, section, found.pose, inking, ink_points, seams, limits)
+    verdict, advice = _verdict(section, inking, limits, doubted, move, addition)
+    return Placement(
+        section,
+        found.pose,
+        found.gain.spread,
+        _residuals(found),
+        doubted,
+        move,
+        inking,
+        way,
+        ways,
+        addition,
+        verdict,
+        advice,
+    )
+
+
+def network_for(
+    section: Section,
+    targets: Sequence[Target],
+    setups: Sequence[Setup],
+    joints: Sequence[Butt],
+    datum: Datum = EXACT,
+    unreadable: Container[str] = (),
+) -> Network:
+    """The network that `place` needs for `section`, from a job's `setups` as they were inked.
+
+    It knows the marks in and near the section's window, and the ink the section butts against,
+    its own among it where it was begun from another place.
+    """
+    x0, y0, x1, y1 = section.window
+    inked = {setup.section for setup in setups}
+    near = [
+        target.mark.id
+        for target in targets
+        if x0 - _NEARBY <= target.mark.at_table[0] <= x1 + _NEARBY
+        and y0 - _NEARBY <= target.mark.at_table[1] <= y1 + _NEARBY
+        and target.mark.id not in unreadable
+    ]
+    beside = [name for butt in joints if section.id in butt.sections for name in butt.sections]
+    own = [name for name in inked if section_of(name) == section.id]
+    wanted = [*own, *(name for name in beside if name in inked)]
+    return concerning(targets, setups, near, wanted, datum)
+
+
+def _check(
+    network: Network,
+    section: Section,
+    readings: Sequence[Reading],
+    kind: PoseKind,
+    weight: float | None,
+) -> None:
+    if section.id in network.setups:
+        raise BadInputError(
+            f"section {section.id} is inked already; readings for it would place nothing"
+        )
+    if weight is not None and not 0 <= weight <= 1:
+        raise BadInputError(f"a weight of {weight:g} is not between 0 (table) and 1 (seam)")
+    for count, reading in enumerate(readings):
+        _check_reading(network, section, reading)
+        if any((reading.mark, reading.at) == (r.mark, r.at) for r in readings[:count]):
+            raise BadInputError(
+                f"mark {reading.mark} is given twice with the very same figures; a second reading "
+                "has to be taken anew, so leave one of them out"
+            )
+    marks = len({reading.mark for reading in readings})
+    fewest = FEWEST_MARKS[kind] + (kind != "rigid")
+    if marks < fewest:
+        raise RefusedError(
+            f"section {section.id}: readings of {marks} mark{'' if marks == 1 else 's'} are too "
+            f"few for a{'n' if kind == 'affine' else ''} {kind} placement; read at least {fewest}"
+            + ("" if kind == "rigid" else ", so that one checks the scale")
+        )
+
+
+def _check_reading(network: Network, section: Section, reading: Reading) -> None:
+    x, y = reading.at
+    if not np.isfinite([x, y, reading.sd]).all():
+        raise BadInputError(f"mark {reading.mark}: a reading must be finite numbers; read it again")
+    if reading.sd <= 0:
+        raise BadInputError(
+            f"mark {reading.mark}: a standard deviation of {reading.sd:g} mm cannot be; a pen "
+            "point brought onto a mark by eye is good to about 0.25 mm"
+        )
+    target = network.targets.get(reading.mark)
+    x0, y0, x1, y1 = section.window
+    if not (x0 - _EDGE <= x <= x1 + _EDGE and y0 - _EDGE <= y <= y1 + _EDGE):
+        raise BadInputError(
+            f"mark {reading.mark} is read at {x - x0:.1f}, {y - y0:.1f} mm from the low corner of "
+            f"the bed of {section.id}, which is {x1 - x0:.1f} by {y1 - y0:.1f} mm: no pen can "
+            f"stand there. {_why_outside(reading, section, target)}"
+        )
+    if target is not None and target.inked_by == section.id:
+        raise BadInputError(
+            f"mark {reading.mark} is inked by section {section.id} itself and cannot place it"
+        )
+
+
+def _why_outside(reading: Reading, section: Section, target: Target | None) -> str:
+    """What may have gone wrong with a reading that no pen can have given."""
+    (x, y), (x0, y0) = reading.at, section.window[:2]
+    if target is not None:
+        exchanged = (x0 + y - y0, y0 + x - x0)
+        if float(np.hypot(*np.subtract(exchanged, target.mark.at_table))) < _NEARBY:
+            return (
+                "With x and y exchanged it would stand where the mark is: look whether the two "
+                "columns are under the right names"
+            )
+    return "Check the figures and their unit"
+
+
+def _earlier_seams(
+    network: Network, section: Section, joints: Sequence[Butt]
+) -> dict[str, FloatArray]:
+    """Where the section's lines meet ink that lies already, by the section that inked it."""
+    seams: dict[str, FloatArray] = {}
+    for butt in joints:
+        if section.id in butt.sections:
+            one, two = butt.sections
+            beside = two if one == section.id else one
+            if beside in network.places:
+                before = seams.get(beside, np.zeros((0, 2)))
+                seams[beside] = np.concatenate([before, butt.points_table])
+    return seams
+
+
+def _residuals(found: Resection) -> tuple[Residual, ...]:
+    off = np.hypot(found.off_others[:, 0], found.off_others[:, 1])
+    return tuple(
+        Residual(
+            reading.mark,
+            (float(found.misfits[count, 0]), float(found.misfits[count, 1])),
+            float(off[count]),
+            float(found.in_sds[count]),
+        )
+        for count, reading in enumerate(found.readings)
+    )
+
+
+def _verdict(
+    section: Section,
+    inking: Inking,
+    limits: Limits,
+    doubted: Sequence[Doubt],
+    move: Move | None,
+    addition: Addition | None,
+) -> tuple[Verdict, str]:
+    if doubted:
+        return "read again", "; ".join(doubt.message for doubt in doubted)
+    if move is not None:
+        return (
+            "move the device",
+            f"section {section.id} does not fit the bed where the device stands: {move}, then "
+            "read the marks again",
+        )
+    figures = _figures(inking, limits)
+    if addition is not None:
+        return "add a mark", f"{figures}. {addition.message}"
+    return "ink", f"{figures}. Ink"
+
+
+def _figures(inking: Inking, limits: Limits) -> str:
+    true = (
+        f"95 in 100 such placements keep all ink within {inking.error:.2f} mm of true "
+        f"({limits.tolerance:.2f} allowed)"
+    )
+    if not inking.seams:
+        return true
+    worst = max(inking.seams, key=lambda seam: seam.error)
+    return (
+        f"{true} and the step to {worst.beside} within {worst.error:.2f} mm "
+        f"({limits.step:.2f} allowed)"
+    )

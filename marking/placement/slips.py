@@ -1,0 +1,200 @@
+"""How large a slip in one reading would be named, and which readings more would make it smaller.
+
+Told of readings to come as well as of those taken, since it does not depend on their figures:
+what Baarda's reliability theory calls the least detectable bias, here of a slip that is also put
+down to its own reading and no other. It knows the network and readings, no section's ink. Table
+frame, millimetres.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from marking.network.network import Reading, gain
+from marking.network.pose import PARAMETERS, effect
+from marking.network.regions import chi_square_quantile
+from marking.placement.blunders import FALSE_ALARM, LIKELIER
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from numpy.typing import NDArray
+
+    from marking.network.network import Gain, Network
+    from marking.network.pose import PoseKind
+
+    FloatArray = NDArray[np.float64]
+
+WANTED = 3.0
+"""mm: the slip that should be named. A pen on the wrong line is off by a pitch, which is far more;
+one over the wrong edge of a wide mark, or nudged once too often, by about this."""
+_MISSED = 0.01
+"""How often a slip of the size told may stay unnamed."""
+_UNTIED = 1e-6
+"""Share of a reading that others check, its redundancy number, under which nothing checks it."""
+_ANGLES = 8
+_CLOSE = 0.01
+"""mm to which the size is told."""
+_LARGEST = 100.0
+"""mm: a slip that only shows beyond this is no slip of a reading."""
+_ROUNDS = 3
+
+
+@dataclass(frozen=True)
+class Slips:
+    """What a slip must come to in each reading, to be named 99 times in 100."""
+
+    marks: tuple[str, ...]
+    """The mark of each reading."""
+    named: FloatArray
+    """(m,) mm, in the direction that shows least; infinite where the others do not tell."""
+    shifts: float
+    """mm: how much further off the worst point a slip just too small to be named may put."""
+
+    @property
+    def worst(self) -> float:
+        """mm: a slip of this much in any one reading would be named."""
+        return float(self.named.max())
+
+    @property
+    def worst_mark(self) -> str:
+        """The mark whose slip shows least."""
+        return self.marks[int(self.named.argmax())]
+
+
+def slips(
+    network: Network,
+    readings: Sequence[Reading],
+    about: FloatArray,
+    points: FloatArray,
+    kind: PoseKind = "rigid",
+) -> Slips:
+    """What a slip in each of `readings` must come to; `points` (n, 2) are of the section's ink."""
+    gained = gain(network, readings, about, kind)
+    marks = tuple(reading.mark for reading in readings)
+    sds = np.array([reading.sd for reading in readings])
+    if 2 * len(marks) <= PARAMETERS[kind]:
+        return Slips(marks, np.full(len(marks), np.inf), math.inf)
+    named = np.array([_least_named(one, marks, gained.projector, sds) for one in range(len(marks))])
+    return Slips(marks, named, _shifted(gained, named, effect(kind, points, about)))
+
+
+@dataclass(frozen=True)
+class MoreReadings:
+    """What else to read, and what a slip must then come to."""
+
+    marks: tuple[str, ...]
+    """One where one is enough to name a slip of `WANTED`; read already, or in sight."""
+    then: float
+    """mm: a slip of this much in any one reading would be named; infinite where none would."""
+
+
+def more_readings(
+    network: Network,
+    readings: Sequence[Reading],
+    about: FloatArray,
+    points: FloatArray,
+    in_sight: Sequence[str] = (),
+    kind: PoseKind = "rigid",
+) -> MoreReadings | None:
+    """The readings that make a slip of `WANTED` named; None where it is, or nothing more helps.
+
+    The one that is enough, where there is one: of a mark in sight and not read yet, or once more
+    of one that was. Else those whose slips show least are read once more.
+    """
+    now = slips(network, readings, about, points, kind)
+    if now.worst <= WANTED:
+        return None
+    sd = float(np.median([reading.sd for reading in readings]))
+
+    def with_more(marks: Sequence[str]) -> Slips:
+        added = [Reading(mark, network.targets[mark].mark.at_table, sd) for mark in marks]
+        return slips(network, [*readings, *added], about, points, kind)
+
+    unread = [mark for mark in in_sight if mark not in now.marks and mark in network.targets]
+    single = [now.worst_mark, *unread]
+    found = [MoreReadings((mark,), with_more([mark]).worst) for mark in single]
+    if unread and not any(one.then <= WANTED for one in found):
+        found.append(MoreReadings(tuple(unread), with_more(unread).worst))
+    again: list[str] = []
+    after = now
+    for _ in range(_ROUNDS):
+        if any(one.then <= WANTED for one in found):
+            break
+        weak = {mark for mark, size in zip(after.marks, after.named, strict=True) if size > WANTED}
+        again += [mark for mark in dict.fromkeys(now.marks) if mark in weak]
+        after = with_more(again)
+        found.append(MoreReadings(tuple(again), after.worst))
+    enough = [one for one in found if one.then <= WANTED]
+    best = min(enough or found, key=lambda one: (one.then, len(one.marks)))
+    return best if best.then < now.worst else None
+
+
+def _least_named(one: int, marks: Sequence[str], projector: FloatArray, sds: FloatArray) -> float:
+    """The least slip, in mm, of reading `one` that is found and not put down to another mark's."""
+    own = _block(projector, one, one)
+    if np.linalg.eigvalsh(own)[0] * sds[one] ** 2 < _UNTIED:
+        return math.inf
+    angles = np.pi * np.arange(_ANGLES) / _ANGLES
+    ways = np.stack([np.cos(angles), np.sin(angles)], axis=1)
+    found = np.sqrt(np.einsum("ai,ij,aj->a", ways, own, ways))
+    others = []
+    for two, mark in enumerate(marks):
+        theirs = _block(projector, two, two)
+        if mark == marks[one] or np.linalg.eigvalsh(theirs)[0] * sds[two] ** 2 < _UNTIED:
+            continue
+        between = _block(projector, one, two)
+        apart = own - between @ np.linalg.solve(theirs, between.T)
+        if np.linalg.eigvalsh(apart)[0] * sds[one] ** 2 < _UNTIED:
+            return math.inf
+        others.append(np.sqrt(np.einsum("ai,ij,aj->a", ways, apart, ways)))
+    limit = math.sqrt(chi_square_quantile(1 - FALSE_ALARM / len(marks), 2))
+    low, high = 0.0, _LARGEST
+    if _unnamed(high, limit, found, np.array(others)) > _MISSED:
+        return math.inf
+    while high - low > _CLOSE:
+        middle = (low + high) / 2
+        if _unnamed(middle, limit, found, np.array(others)) > _MISSED:
+            low = middle
+        else:
+            high = middle
+    return high
+
+
+def _unnamed(size: float, limit: float, found: FloatArray, apart: FloatArray) -> float:
+    """How often a slip of `size` mm stays unnamed, in the worst direction.
+
+    `found` (a,) is how many standard deviations a millimetre of it comes to in each direction,
+    `apart` (k, a) how many of them another reading's slip cannot explain.
+    """
+    # A two-way normal error with a bias is longer than its part along the bias.
+    missed = _below(limit - size * found)
+    if apart.size:
+        sd = np.maximum(2 * size * apart, 1e-12)
+        missed = missed + _below((2 * math.log(LIKELIER) - (size * apart) ** 2) / sd).sum(axis=0)
+    return float(missed.max())
+
+
+def _below(value: FloatArray) -> FloatArray:
+    """The normal distribution's share below `value`."""
+    shares = [math.erfc(-one / math.sqrt(2)) / 2 for one in value.ravel().tolist()]
+    return np.array(shares).reshape(value.shape)
+
+
+def _shifted(gained: Gain, named: FloatArray, by_point: FloatArray) -> float:
+    """The most, in mm, that slips just too small to be named move any of the points."""
+    worst = 0.0
+    for count, size in enumerate(named):
+        moved = by_point @ gained.change[:, 2 * count : 2 * count + 2]
+        turned = moved.transpose(0, 2, 1) @ moved
+        furthest = math.sqrt(float(np.linalg.eigvalsh(turned)[:, -1].max()))
+        worst = max(worst, size * furthest if furthest > 1e-12 else 0.0)
+    return worst
+
+
+def _block(projector: FloatArray, one: int, two: int) -> FloatArray:
+    return projector[2 * one : 2 * one + 2, 2 * two : 2 * two + 2]

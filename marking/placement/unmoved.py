@@ -1,0 +1,85 @@
+"""Whether a device stands where it inked before, by marks read anew.
+
+Both placements are held against each other with everything that they share counted out: marks
+read twice are off by the same tape or the same ink in both. It knows placements, no record and
+no machine. Table frame, millimetres and radians.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from marking.network.pose import changed, effect
+from marking.network.regions import chi_square_quantile
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from marking.network.pose import Pose
+    from marking.placement.placement import Placement
+    from marking.sections.plan import Section
+
+    FloatArray = NDArray[np.float64]
+
+FALSE_ALARM = 0.002
+"""How often a device that nobody touched may be taken for one that was moved."""
+_ONE_IN_A_HUNDRED = 2.3263478740408408
+"""Standard deviations that a normal error exceeds one way in 1 of 100 cases."""
+
+
+@dataclass(frozen=True)
+class SeenMove:
+    """How far a device now stands from where it inked, as far as readings tell."""
+
+    off: float
+    """mm, at the corner of the window that moved most."""
+    by_chance: bool
+    """Whether doubtful readings alone explain it."""
+    noticed: float
+    """mm: a move of this much at a corner would be noticed 99 times in 100; a smaller one may
+    pass unseen."""
+
+
+def seen_move(placed: Placement, before: str) -> SeenMove:
+    """`placed` held against the placement that the ink of setup `before` was laid by.
+
+    Both stand in the network that `placed` leaves.
+    """
+    section, network = placed.section, placed.inking.network
+    then, now = network.setups[before], placed.inking.setup
+    stood, stands = (
+        changed(setup.pose, network.mean[network.places[name]])
+        for name, setup in ((before, then), (section.id, now))
+    )
+    index = np.r_[network.places[section.id], network.places[before]]
+    # What a rigid pose has in common with one of another kind: shift and turn.
+    count = network.places[section.id].stop - network.places[section.id].start
+    less = np.zeros((3, len(index)))
+    less[:, :3], less[:, count : count + 3] = np.eye(3), -np.eye(3)
+    return _judged(section, stood, stands, less @ network.spread_of(index) @ less.T)
+
+
+def seen_off(placed: Placement, stood: Pose) -> SeenMove:
+    """`placed` held against a place that no readings gave: the doubt is that of `placed` alone."""
+    return _judged(placed.section, stood, placed.pose, placed.covariance[:3, :3])
+
+
+def _judged(section: Section, stood: Pose, stands: Pose, spread: FloatArray) -> SeenMove:
+    x0, y0, x1, y1 = section.window
+    corners = np.array([(x0, y0), (x1, y0), (x1, y1), (x0, y1)])
+    by_corner = effect("rigid", corners, np.array([(x0 + x1) / 2, (y0 + y1) / 2]))
+    apart = stands(corners) - stood(corners)
+    change = np.linalg.lstsq(by_corner.reshape(-1, 3), apart.ravel(), rcond=None)[0]
+    chance = chi_square_quantile(1 - FALSE_ALARM, 3)
+    corner_spread = by_corner @ spread @ by_corner.transpose(0, 2, 1)
+    widest = math.sqrt(float(np.linalg.eigvalsh(corner_spread)[:, -1].max()))
+    return SeenMove(
+        float(np.linalg.norm(apart, axis=1).max()),
+        float(change @ np.linalg.solve(spread, change)) <= chance,
+        # The length of a normal error with a bias exceeds what its part along the bias does.
+        (math.sqrt(chance) + _ONE_IN_A_HUNDRED) * widest,
+    )

@@ -1,0 +1,161 @@
+"""Divides the marking into columns and rows for one zone, its bed whichever way round needs fewer.
+
+It knows where ink lies and what a zone reaches; it cuts no stroke. Table frame, millimetres.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from marking.errors import RefusedError
+from marking.layout import joins as seams
+from marking.layout.layout import uprights
+from marking.measures.lengths import format_length
+from marking.sections.spans import rows_from_both_edges, spans_along
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from marking.job.keys import MarkingJob
+    from marking.layout.joins import Axis
+    from marking.layout.layout import Layout
+    from marking.sections.locating_marks import Box
+    from marking.sections.spans import Span
+    from marking.sections.zones import Zone
+
+
+@dataclass(frozen=True)
+class Division:
+    """The columns and rows of sections, and the strip that nobody reaches."""
+
+    zone: Zone
+    """As its device is set down: turned a quarter or not."""
+    columns: list[Span]
+    rows: list[Span]
+    gap: tuple[float, float] | None
+    """Along y, between two rows that do not meet."""
+
+    @property
+    def count(self) -> int:
+        """How many sections that makes."""
+        return len(self.columns) * len(self.rows)
+
+
+def divisions(
+    layout: Layout, job: MarkingJob, zone: Zone
+) -> tuple[list[Division], tuple[int, int], Axis]:
+    """The ways to divide `layout` for `zone`, the one with the fewest sections first.
+
+    With them the columns and the rows that no way could do with fewer of, and the axis across.
+    Of equals, the bed as its profile has it comes first. Raises RefusedError, for the bed as its
+    profile has it, when it can be divided neither way.
+    """
+    along, across = _axes(layout, job)
+    found: list[Division] = []
+    bounds: list[tuple[int, int]] = []
+    refusals: list[RefusedError] = []
+    for way in zone.ways_round:
+        try:
+            division, bound = _divided(layout, job, way, along, across)
+        except RefusedError as refusal:
+            refusals.append(refusal)
+        else:
+            found.append(division)
+            bounds.append(bound)
+    if not found:
+        raise refusals[0]
+    columns, rows = zip(*bounds, strict=True)
+    return sorted(found, key=lambda one: one.count), (min(columns), min(rows)), across
+
+
+def _divided(
+    layout: Layout, job: MarkingJob, zone: Zone, along: Axis, across: Axis
+) -> tuple[Division, tuple[int, int]]:
+    if zone.feed is not None:
+        _check_goes_through(layout, job, zone, (along, across)[1 - zone.feed])
+    columns = spans_along(along, zone, 0, job, layout)
+    bound_columns = seams.least_parts(along, zone.size[0] - 2 * zone.set_down)
+    if zone.from_both_edges:
+        rows, gap, bound_rows = rows_from_both_edges(across, zone, job, layout)
+    else:
+        rows, gap = spans_along(across, zone, 1, job, layout), None
+        bound_rows = seams.least_parts(across, zone.size[1] - 2 * zone.set_down)
+    return Division(zone, columns, rows, gap), (bound_columns, bound_rows)
+
+
+def _check_goes_through(layout: Layout, job: MarkingJob, zone: Zone, carriage: Axis) -> None:
+    """A roll inks loose canvas from edge to edge or not at all: it cannot come back beside it."""
+    over = 1 - (zone.feed or 0)
+    rect = layout.top.inscribed
+    cover = rect[over + 2] - rect[over]
+    takes = zone.widest_cloth if zone.widest_cloth is not None else zone.size[over]
+    inks = zone.size[over] - 2 * zone.set_down
+    ink = carriage.end - carriage.start
+    if cover <= takes and ink <= inks:
+        return
+    shown = [format_length(length, job.units) for length in (takes, cover, inks, ink)]
+    why = (
+        f"takes canvas {shown[0]} wide, and this cover is {shown[1]} wide, with what wraps over "
+        f"the table's edges still to come. Use a carriage that takes {shown[1]} and the wrap"
+        if cover > takes
+        else f"inks {shown[2]} of the canvas's width, and this marking is {shown[3]} wide. Use a "
+        f"carriage that inks {shown[3]}, or wider margins at the edges along it"
+    )
+    raise RefusedError(
+        f"plotter: loose canvas is fed through it, and its carriage {why}, or a "
+        'flat bed that is set down on the stretched cover (plotter.profile = "flatbed-24x36"), or '
+        "mark it by hand (--for reach)"
+    )
+
+
+def _axes(layout: Layout, job: MarkingJob) -> tuple[Axis, Axis]:
+    x0, y0, x1, y1 = _ink_extent(layout, job)
+    grid = layout.grid
+    half_ink = job.pens.lines.width / 2
+    level = [(line.y, half_ink) for line in grid.long_lines]
+    across = seams.axis((y0, y1), level, grid.pitch[1], [y for y, _ in level], ticks_between=True)
+    side = layout.numerals[0].numeral.side if layout.numerals else None
+    boxes = [
+        (placed.numeral.box_table[0], placed.numeral.box_table[2])
+        for placed in layout.numerals
+        if placed.numeral.side == side
+    ]
+    return _along(layout, job, (x0, x1), boxes), across
+
+
+def _along(
+    layout: Layout,
+    job: MarkingJob,
+    extent: tuple[float, float],
+    boxes: Sequence[tuple[float, float]],
+) -> Axis:
+    """The axis along the table, with the boxes that no join may enter.
+
+    Marks stand on numbered cross lines alone, whatever other upright ink comes between.
+    """
+    grid = layout.grid
+    return seams.axis(
+        extent,
+        uprights(layout.strokes, job),
+        grid.pitch[0],
+        grid.cross_x.tolist(),
+        boxes,
+        ticks_between=False,
+    )
+
+
+def _ink_extent(layout: Layout, job: MarkingJob) -> Box:
+    """x0, y0, x1, y1 of all ink, pen width included."""
+    boxes = []
+    for pen in ("lines", "heavy", "numerals"):
+        drawn = [stroke.points for stroke in layout.strokes if stroke.pen == pen]
+        if drawn:
+            points = np.concatenate(drawn)
+            half = job.pens.named(pen).width / 2
+            boxes.append([*(points.min(axis=0) - half), *(points.max(axis=0) + half)])
+    edges = np.array(boxes)
+    low, high = edges[:, :2].min(axis=0), edges[:, 2:].max(axis=0)
+    return float(low[0]), float(low[1]), float(high[0]), float(high[1])

@@ -1,0 +1,97 @@
+"""Where the ink of neighbouring sections butts, and how far out a section's ink reaches.
+
+It knows sections and their pieces, no placement. Table frame, millimetres.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from numpy.typing import NDArray
+
+    from marking.sections.locating_marks import Box
+    from marking.sections.plan import Section
+
+    FloatArray = NDArray[np.float64]
+
+_DIRECTIONS = 16
+_ON_SEAM = 1e-6
+
+
+@dataclass(frozen=True)
+class Butt:
+    """The lines that two sections share at their seam."""
+
+    sections: tuple[str, str]
+    """In inking order of the plan."""
+    points_table: FloatArray
+    """(1 or 2, 2): the first and the last place along the seam where a line crosses it."""
+
+
+def butts(sections: Sequence[Section]) -> tuple[Butt, ...]:
+    """Every seam between two of `sections` that a line crosses."""
+    ends = {section.id: _ink_ends(section) for section in sections}
+    found = []
+    for count, one in enumerate(sections):
+        for two in sections[count + 1 :]:
+            crossings = _crossings(one, two, ends[one.id])
+            if len(crossings):
+                first, last = crossings.sum(axis=1).argmin(), crossings.sum(axis=1).argmax()
+                chosen = crossings[list(dict.fromkeys((int(first), int(last))))]
+                found.append(Butt((one.id, two.id), chosen))
+    return tuple(found)
+
+
+def outermost_ink(section: Section) -> FloatArray:
+    """The section's permanent ink that lies furthest out in 16 directions: points (n, 2).
+
+    What a shift and turn does is worst at a corner of the ink's outline; these are its corners,
+    or lie within a fiftieth of its size of them.
+    """
+    inked = [piece.stroke.points for piece in section.pieces if piece.stroke.layer != "witness"]
+    if not inked:
+        x0, y0, x1, y1 = section.core
+        return np.array([[x0, y0], [x1, y0], [x1, y1], [x0, y1]])
+    points = np.concatenate(inked)
+    angles = np.pi * (2 * np.arange(_DIRECTIONS) + 1) / _DIRECTIONS
+    out = np.stack([np.cos(angles), np.sin(angles)])
+    return points[sorted(set((points @ out).argmax(axis=0).tolist()))]
+
+
+def window_middle(section: Section) -> FloatArray:
+    """The point about which the section's pose is counted: the middle of its window, (2,)."""
+    x0, y0, x1, y1 = section.window
+    return np.array([(x0 + x1) / 2, (y0 + y1) / 2])
+
+
+def border(one: Section, two: Section) -> Box | None:
+    """The line that both cores share, as x0, y0, x1, y1; None when they meet in no line."""
+    x0, y0 = (max(one.core[axis], two.core[axis]) for axis in (0, 1))
+    x1, y1 = (min(one.core[axis], two.core[axis]) for axis in (2, 3))
+    if x1 - x0 < -_ON_SEAM or y1 - y0 < -_ON_SEAM or max(x1 - x0, y1 - y0) <= _ON_SEAM:
+        return None
+    if x1 - x0 < y1 - y0:
+        return (x0, y0, x0, y1)
+    return (x0, y0, x1, y0)
+
+
+def _ink_ends(section: Section) -> FloatArray:
+    inked = [
+        piece.stroke.points[[0, -1]] for piece in section.pieces if piece.stroke.layer != "witness"
+    ]
+    return np.concatenate(inked) if inked else np.zeros((0, 2))
+
+
+def _crossings(one: Section, two: Section, ends: FloatArray) -> FloatArray:
+    """Ends of the ink of `one` that lie on its border with `two`."""
+    seam = border(one, two)
+    if seam is None:
+        return np.zeros((0, 2))
+    low, high = np.array(seam[:2]) - _ON_SEAM, np.array(seam[2:]) + _ON_SEAM
+    return ends[((ends >= low) & (ends <= high)).all(axis=1)]

@@ -1,0 +1,344 @@
+"""Cuts a layout into the sections that one setup each can ink, in an order that can be inked.
+
+Rows count from the near edge, columns from the zero end; sections are inked along each row from
+the zero end, rows from the near edge, so that each sees what was inked before it. Table frame,
+millimetres.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from marking.errors import RefusedError
+from marking.layout.layout import Stroke, uprights
+from marking.measures.counts import counted
+from marking.measures.lengths import format_length
+from marking.sections import route
+from marking.sections.cutting import cut
+from marking.sections.division import divisions
+from marking.sections.locating_marks import (
+    Box,
+    Kind,
+    Mark,
+    Spot,
+    crossed_by_ticks,
+    marks_below,
+    marks_beside,
+    tick,
+)
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Sequence
+
+    import numpy as np
+    from numpy.typing import NDArray
+
+    from marking.job.keys import MarkingJob
+    from marking.layout.joins import Axis
+    from marking.layout.layout import Layout
+    from marking.sections.cutting import Cell
+    from marking.sections.division import Division
+    from marking.sections.route import Route
+    from marking.sections.spans import Span
+    from marking.sections.zones import Zone
+
+    FloatArray = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Piece:
+    """The part of a stroke that one section inks."""
+
+    stroke: Stroke
+    of: str
+    """Id of the laid-out stroke, or of the witness mark, that it is part of."""
+
+
+@dataclass(frozen=True)
+class Section:
+    """What one setup inks: `core` is what it owns, `window` what the device reaches."""
+
+    id: str
+    row: int
+    column: int
+    order: int
+    core: Box
+    window: Box
+    pieces: tuple[Piece, ...]
+    """In the order and direction of inking."""
+    witness: tuple[Mark, ...]
+    route: Route
+    turned: bool = False
+    """Whether its device is set down turned a quarter, anticlockwise, from its profile."""
+
+    @property
+    def ink(self) -> float:
+        """Ink length in mm, of one pass."""
+        return sum(piece.stroke.length for piece in self.pieces)
+
+
+@dataclass(frozen=True)
+class Unreached:
+    """Marking that no setup of the zone can ink."""
+
+    box: Box
+    pieces: tuple[Piece, ...]
+
+
+@dataclass(frozen=True)
+class Plan:
+    """A layout cut for one zone."""
+
+    zone: Zone
+    sections: tuple[Section, ...]
+    """In inking order."""
+    bound: tuple[int, int]
+    """Columns and rows that no plan could do with fewer of, whichever way round the bed lies."""
+    unreached: tuple[Unreached, ...]
+    warnings: tuple[str, ...]
+
+    def seconds(self, section: Section) -> float | None:
+        """How long inking a section takes; None where nobody knows the pace yet."""
+        return section.route.seconds if self.zone.timed else None
+
+    @property
+    def columns(self) -> int:
+        """How many sections stand along the table."""
+        return max(section.column for section in self.sections)
+
+    @property
+    def rows(self) -> int:
+        """How many sections stand across the table."""
+        return max(section.row for section in self.sections)
+
+
+def cut_into_sections(layout: Layout, job: MarkingJob, zone: Zone) -> Plan:
+    """The plan with the fewest sections for `zone`, its bed turned a quarter where that has fewer.
+
+    Raises RefusedError when the zone is too small for what no join can part and the marks before
+    it.
+    """
+    ways, bound, across = divisions(layout, job, zone)
+    for division in ways[:-1]:
+        try:
+            return _planned(layout, job, division, bound, across)
+        except RefusedError:
+            # Turned the other way its sections may see the marks that these do not.
+            continue
+    return _planned(layout, job, ways[-1], bound, across)
+
+
+def _planned(
+    layout: Layout, job: MarkingJob, division: Division, bound: tuple[int, int], across: Axis
+) -> Plan:
+    zone, columns, rows, gap = division.zone, division.columns, division.rows, division.gap
+    cells = _pieces_by_cell(layout, columns, rows, gap)
+    marks, seen = _witness_marks(layout, job, zone, columns, rows, cells)
+    sections = []
+    for order, (row, column) in enumerate(_inking_order(rows, columns), 1):
+        window_x, window_y = columns[column].window, rows[row].window
+        window = (window_x[0], window_y[0], window_x[1], window_y[1])
+        pieces = cells.get((column, row), [])
+        routed, drawn = _routed(pieces, job, zone, window)
+        sections.append(
+            Section(
+                _name(row, column),
+                row + 1,
+                column + 1,
+                order,
+                _core(columns, rows, row, column),
+                window,
+                drawn,
+                tuple(marks[at] for at in seen[row, column]),
+                routed,
+                zone.turned,
+            )
+        )
+    unreached = () if gap is None else (_unreached(layout, gap, cells),)
+    return Plan(
+        zone,
+        tuple(sections),
+        bound,
+        unreached,
+        tuple(_warnings(unreached, job, zone, across)),
+    )
+
+
+def _name(row: int, column: int) -> str:
+    return f"r{row + 1}c{column + 1}"
+
+
+def _inking_order(rows: Sequence[Span], columns: Sequence[Span]) -> Iterator[tuple[int, int]]:
+    return ((row, column) for row in range(len(rows)) for column in range(len(columns)))
+
+
+def _core(columns: Sequence[Span], rows: Sequence[Span], row: int, column: int) -> Box:
+    (x0, x1), (y0, y1) = columns[column].core, rows[row].core
+    return (x0, y0, x1, y1)
+
+
+_SAME = 1e-6
+_GAP_ROW = -1
+"""The row of cells between two rows that do not meet."""
+
+
+def _pieces_by_cell(
+    layout: Layout,
+    columns: Sequence[Span],
+    rows: Sequence[Span],
+    gap: tuple[float, float] | None,
+) -> dict[Cell, list[Piece]]:
+    """Every piece of every stroke by (column, row) from 0, with `_GAP_ROW` for a gap's."""
+    x_seams = [span.core[0] for span in columns[1:]]
+    y_seams = sorted([*(span.core[0] for span in rows[1:]), *(gap[:1] if gap else ())])
+    names = list(range(len(rows)))
+    if gap:
+        names.insert(sum(span.core[1] <= gap[0] for span in rows), _GAP_ROW)
+    cells: dict[Cell, list[Piece]] = {}
+    for stroke in layout.strokes:
+        for (column, row), points in cut(stroke.points, x_seams, y_seams):
+            named = names[row]
+            prefix = "gap" if named == _GAP_ROW else _name(named, column)
+            piece = Stroke(f"{prefix}_{stroke.id}", stroke.layer, stroke.pen, points)
+            cells.setdefault((column, named), []).append(Piece(piece, stroke.id))
+    return cells
+
+
+def _witness_marks(
+    layout: Layout,
+    job: MarkingJob,
+    zone: Zone,
+    columns: Sequence[Span],
+    rows: Sequence[Span],
+    cells: dict[Cell, list[Piece]],
+) -> tuple[dict[Spot, Mark], dict[tuple[int, int], list[Spot]]]:
+    """The marks by position, and those each section sees. Adds the ticks to `cells`.
+
+    Raises RefusedError when a section after the first would see fewer than two.
+    """
+    rooms = _tick_rooms(layout, columns, zone, job.pens.removable.width / 2)
+    ink = dict(uprights(layout.strokes, job))
+    tickable = crossed_by_ticks(layout.grid, ink, (rooms[0][0], rooms[-1][1]))
+    kinds: dict[Spot, Kind] = {}
+    seen: dict[tuple[int, int], list[Spot]] = {}
+    for order, (row, column) in enumerate(_inking_order(rows, columns)):
+        sights = _sights(layout, tickable, columns, rows, row, column) if order else []
+        seen[row, column] = [spot for spot, _ in sights]
+        for spot, kind in sights:
+            kinds.setdefault(spot, kind)
+        if order and len(set(seen[row, column])) < 2:
+            raise RefusedError(
+                f"{zone.name}: section {_name(row, column)} would see fewer than two marks already "
+                "inked, so nothing could tell where it stands; use a larger one"
+            )
+    digits = max(2, len(str(len(kinds))))
+    marks = {
+        spot: Mark(f"w{number:0{digits}}", spot, kind)
+        for number, (spot, kind) in enumerate(kinds.items(), 1)
+    }
+    for (x, y), mark in marks.items():
+        if mark.kind == "cross":
+            row = next(n for n, span in enumerate(rows) if span.core[0] < y < span.core[1])
+            column = next(n for n, span in enumerate(columns) if span.core[0] < x < span.core[1])
+            line = tick(mark, layout.grid, rooms[column])
+            stroke = Stroke(f"{_name(row, column)}_{mark.id}", "witness", "removable", line)
+            cells.setdefault((column, row), []).append(Piece(stroke, mark.id))
+    return marks, seen
+
+
+def _tick_rooms(
+    layout: Layout, columns: Sequence[Span], zone: Zone, half_width: float
+) -> list[tuple[float, float]]:
+    """For each column, how far along x its ticks may go: to its seams, or to the table's ends."""
+    x0, _, x1, _ = layout.top.inscribed
+    cores = [list(span.core) for span in columns]
+    cores[0][0] = max(columns[0].window[0] + zone.set_down, x0 + half_width)
+    cores[-1][1] = min(columns[-1].window[1] - zone.set_down, x1 - half_width)
+    return [(low, high) for low, high in cores]
+
+
+def _sights(
+    layout: Layout,
+    tickable: FloatArray,
+    columns: Sequence[Span],
+    rows: Sequence[Span],
+    row: int,
+    column: int,
+) -> list[tuple[Spot, Kind]]:
+    """What a section sees: marks across its seam to the left, and across the one below."""
+    grid = layout.grid
+    core = _core(columns, rows, row, column)
+    sights: list[tuple[Spot, Kind]] = []
+    left, below = columns[column].behind, rows[row].behind
+    first, last = grid.long_lines[0].y, grid.long_lines[-1].y
+    if left is not None:
+        low = below
+        if low is None:
+            low = core[1] + min(grid.pitch[1] / 2, (last - core[1]) / 2) if row else first
+        sights += marks_beside(grid, left, low, core[3], ticks=left in tickable)
+    # The window often reaches a line or two further; staying at the seams' own marks lets
+    # neighbours share them and keeps two ticks from standing side by side.
+    within = (core[0] if left is None else left - _SAME, core[2])
+    if below is not None:
+        inked = any(abs(line.y - below) < _SAME for line in grid.long_lines)
+        lines = grid.cross_x if inked else tickable
+        sights += marks_below(grid, below, lines[(lines >= within[0]) & (lines <= within[1])])
+    elif row and not column:
+        # The first section from the far edge when it cannot see the near row: nothing inked
+        # is in sight, so its marks are set out by tape.
+        owned = [line.y for line in grid.long_lines if core[1] < line.y < core[3]]
+        height = max(owned, default=core[3] - grid.pitch[1] / 2)
+        lines = grid.cross_x[(grid.cross_x >= within[0]) & (grid.cross_x <= within[1])]
+        sights += marks_below(grid, height, lines, kind="control")
+    return list(dict.fromkeys(sights))
+
+
+def _routed(
+    pieces: Sequence[Piece], job: MarkingJob, zone: Zone, window: Box
+) -> tuple[Route, tuple[Piece, ...]]:
+    """The pieces in inking order and direction, and what the inking takes."""
+    home = window[2 * zone.home[0]], window[2 * zone.home[1] + 1]
+    routed = route.shortest([piece.stroke for piece in pieces], job.pens, home, zone.pace)
+    drawn = []
+    for leg in routed.legs:
+        piece = pieces[leg.index]
+        if leg.backwards:
+            stroke = piece.stroke
+            turned = Stroke(stroke.id, stroke.layer, stroke.pen, stroke.points[::-1])
+            piece = Piece(turned, piece.of)
+        drawn.append(piece)
+    return routed, tuple(drawn)
+
+
+def _unreached(
+    layout: Layout, gap: tuple[float, float], cells: dict[Cell, list[Piece]]
+) -> Unreached:
+    rect = layout.top.inscribed
+    pieces = [piece for (_, row), held in cells.items() if row == _GAP_ROW for piece in held]
+    return Unreached((rect[0], gap[0], rect[2], gap[1]), tuple(pieces))
+
+
+def _warnings(
+    unreached: Sequence[Unreached], job: MarkingJob, zone: Zone, across: Axis
+) -> list[str]:
+    warnings = []
+    if zone.feed is not None and job.cloth.stretch_length == job.cloth.stretch_width == 0:
+        warnings.append(
+            "The canvas is marked loose, fed through the plotter, and stretched on afterwards, but "
+            "[cloth] says that it stretches by nothing. Measure how much a piece of the same "
+            "canvas gains when it is stretched on, along and across, and give stretch_length and "
+            "stretch_width, or every line will lie off by it."
+        )
+    for part in unreached:
+        _, low, _, high = part.box
+        needed = (across.start + across.end) / 2 + job.grid.pitch
+        warnings.append(
+            f"Nobody reaches the middle, from {format_length(low, job.units)} to "
+            f"{format_length(high, job.units)} off the near edge, with an arm's reach of "
+            f"{format_length(zone.depth, job.units)}: that leaves "
+            f"{counted(len(part.pieces), 'line')} open there. "
+            f"A reach of {format_length(needed, job.units)} would do; or join what is open "
+            "afterwards along a straight rule laid across. Do not climb on the table to reach it."
+        )
+    return warnings

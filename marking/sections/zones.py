@@ -1,0 +1,78 @@
+"""What limits a section: a bed, a roll, an arm or a beam. It is a size and a pace, no machine."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Literal
+
+if TYPE_CHECKING:
+    from marking.job.keys import MarkingJob
+
+ZoneName = Literal["plotter", "reach", "beam"]
+Corner = tuple[Literal[0, 1], Literal[0, 1]]
+
+
+@dataclass(frozen=True)
+class Pace:
+    """How fast a zone inks, for routes and, where it is timed, for estimates. mm/s and seconds."""
+
+    draw: float
+    travel: float
+    lift: float
+
+
+@dataclass(frozen=True)
+class Zone:
+    """What one setup reaches."""
+
+    name: ZoneName
+    size: tuple[float, float]
+    """Along the table's x and y, in mm."""
+    set_down: float
+    """Kept free all round, in mm, because nothing is set down exactly."""
+    from_both_edges: bool
+    """Whether it works in from either long edge, as deep as `depth` and no further."""
+    pace: Pace
+    home: Corner = (0, 0)
+    """The corner of the window where the pen starts and parks: low or high along x and y."""
+    feed: Literal[0, 1] | None = None
+    """The table axis along which a roll is fed, where a window need not outrun the cloth."""
+    arm: float | None = None
+    """How deep an arm reaches in from either long edge, in mm, where `size[1]` may be less."""
+    widest_cloth: float | None = None
+    """The widest cloth that a roll's carriage takes, in mm."""
+    turned_home: Corner | None = None
+    """`home` when it is set down turned a quarter; None when it cannot be."""
+    turned: bool = False
+    """Whether it is turned a quarter, anticlockwise, from how its profile has it."""
+
+    @property
+    def timed(self) -> bool:
+        """Whether its pace is a machine's own, so that minutes can be told. How long a person
+        takes along a rule or with the light is not known yet: there the pace only orders strokes.
+        """
+        return self.name == "plotter"
+
+    @property
+    def depth(self) -> float:
+        """How far in from a long edge it works, in mm, when it works from both."""
+        return self.size[1] if self.arm is None else self.arm
+
+    @property
+    def ways_round(self) -> tuple[Zone, ...]:
+        """As its profile has it and, where that is another reach, turned a quarter."""
+        if self.turned_home is None or (self.size[0] == self.size[1] and self.feed is None):
+            return (self,)
+        feed: Literal[0, 1] | None = None
+        if self.feed is not None:
+            feed = 1 if self.feed == 0 else 0
+        turned = replace(
+            self, size=self.size[::-1], home=self.turned_home, feed=feed, turned=not self.turned
+        )
+        return (self, turned)
+
+
+def reach_zone(job: MarkingJob) -> Zone:
+    """A person at either long edge, drawing along a rule."""
+    pace = Pace(draw=job.reach.speed, travel=400.0, lift=0.8)
+    return Zone("reach", (job.reach.span, job.reach.depth), 0.0, True, pace)
