@@ -1,0 +1,216 @@
+"""Benchmarks of `write` against vpype doing the same work: `python -m tests.benchmarks.write`.
+
+Not part of the tests. Every figure is a ratio of two things measured in this one run, in turn,
+so that it holds on a busy machine; seconds are printed beside it for scale. Needs the test
+extra installed.
+"""
+
+from __future__ import annotations
+
+import itertools
+import os
+import statistics
+import subprocess
+import sys
+import tempfile
+import time
+from pathlib import Path
+
+import numpy as np
+import vpype
+from scipy.optimize import linear_sum_assignment
+from vpype_cli import execute
+
+from devices.job import Job
+from marking.job.folder import load_job
+from marking.layout.layout import lay_out
+from marking.sections.plan import Piece, Plan, cut_into_sections
+from marking.shipped import stock
+
+ROUNDS = 9
+PEER_BED = """
+[device.bench]
+name = "A bed as large as the bench"
+plotter_unit_length = 0.025
+pen_count = 8
+[[device.bench.paper]]
+name = "bench"
+paper_size = ["3900mm", "1700mm"]
+x_range = [0, 156000]
+y_range = [0, 68000]
+y_axis_up = true
+origin_location = ["0mm", "1700mm"]
+"""
+
+
+def seconds(command: list[str]) -> float:
+    start = time.perf_counter()
+    subprocess.run(
+        command,
+        check=True,
+        stdout=subprocess.DEVNULL,
+        stderr=subprocess.DEVNULL,
+        env=compiled(),
+    )
+    return time.perf_counter() - start
+
+
+def compiled() -> dict[str, str]:
+    """An environment in which both sides run from kept byte code, as they do once installed.
+
+    A developer's checkout may be told to keep none, and would then be compiled on every run.
+    """
+    return {name: value for name, value in os.environ.items() if name != "PYTHONDONTWRITEBYTECODE"}
+
+
+def ratio(name: str, ours: list[str], peer: list[str], goal: float) -> None:
+    """Medians of alternating runs, after one warm-up of each."""
+    seconds(ours), seconds(peer)
+    pairs = [(seconds(ours), seconds(peer)) for _ in range(ROUNDS)]
+    ratios = [a / b for a, b in pairs]
+    a, b = (statistics.median(times) for times in zip(*pairs, strict=True))
+    print(
+        f"{name}: {statistics.median(ratios):.2f} of the peer's time "
+        f"({min(ratios):.2f} to {max(ratios):.2f}; {a:.2f} s against {b:.2f} s; goal {goal:.2f})"
+    )
+
+
+def whole_process(folder: Path) -> None:
+    canvasrule = [sys.executable, "-m", "devices.commands"]
+    peer = [sys.executable, "-m", "vpype_cli"]
+    write = [*canvasrule, "write", "--svg", "--hpgl", "--job", str(folder)]
+    seconds(write)
+    (folder / "peer.toml").write_text(PEER_BED)
+    peer_write = [
+        *peer, "-c", str(folder / "peer.toml"), "read", str(folder / "out" / "marking.svg"),
+        "linesort", "write", "--absolute", "--landscape", "-d", "bench", "-p", "bench",
+        "--format", "hpgl", str(folder / "peer.hpgl"),
+    ]  # fmt: skip
+    ratio("write --svg --hpgl, whole process", write, peer_write, 0.5)
+    ratio("--help, whole process", [*canvasrule, "--help"], [*peer, "--help"], 1 / 3)
+
+
+def ten_times_the_table(folder: Path) -> None:
+    """Time beyond start-up and memory of a table ten times as long, each in its own process."""
+    text = (folder / "job.toml").read_text("utf-8")
+    long = folder / "long"
+    long.mkdir()
+    survey = text.index("[table.survey]")
+    plain = text[:survey] + text[text.index("[grid]") :]
+    (long / "job.toml").write_text(plain.replace('"150 in"', '"1500 in"'), "utf-8")
+    short = folder / "short"
+    short.mkdir()
+    (short / "job.toml").write_text(plain, "utf-8")
+    (once, once_mib), (tenfold, tenfold_mib) = measured(short), measured(long)
+    points, tenfold_points = drawn_points(short), drawn_points(long)
+    print(
+        f"a table ten times as long: {tenfold / once:.1f} times the time beyond start-up "
+        f"({once:.2f} s to {tenfold:.2f} s; goal at most 11), peak memory {once_mib:.0f} MiB to "
+        f"{tenfold_mib:.0f} MiB; its numerals are longer too, so that it has "
+        f"{tenfold_points / points:.1f} times the points to draw"
+    )
+
+
+def drawn_points(folder: Path) -> int:
+    return sum(len(stroke.points) for stroke in lay_out(load_job(folder, Job)).strokes)
+
+
+MEASURE = """
+import resource, sys, time
+from pathlib import Path
+import devices.dialects.hpgl.instructions, marking.svg
+from devices.commands.shared import read_job
+from devices.commands.write import write
+from devices.division import divided
+from marking.layout.layout import lay_out
+job = read_job(Path(sys.argv[1]))
+start = time.perf_counter()
+layout = lay_out(job)
+plan = divided("plotter", layout, job, None)
+write(job, layout, plan, Path(sys.argv[1]) / "out", ["svg", "hpgl"])
+print(time.perf_counter() - start, resource.getrusage(resource.RUSAGE_SELF).ru_maxrss)
+"""
+
+
+def measured(folder: Path) -> tuple[float, float]:
+    """Median seconds and peak MiB of writing a job's files."""
+    runs = []
+    for _ in range(5):
+        done = subprocess.run(
+            [sys.executable, "-c", MEASURE, str(folder)], check=True, capture_output=True, text=True
+        )
+        took, peak = done.stdout.split()
+        runs.append((float(took), float(peak)))
+    # Linux counts the peak in KiB, macOS in bytes.
+    unit = 1024 if sys.platform != "darwin" else 1024**2
+    return statistics.median(r[0] for r in runs), max(r[1] for r in runs) / unit
+
+
+def travel(plan: Plan, job: Job) -> None:
+    """Pen-up travel of every section against vpype's, and against what no route can beat."""
+    laid_out = {stroke.id: n for n, stroke in enumerate(lay_out(job).strokes)}
+    ours = ours_homed = peer = peer_homed = bound = 0.0
+    for section in plan.sections:
+        home = complex(section.window[0], section.window[1])
+        lines = [line for piece in section.pieces for line in passes(piece, job)]
+        ours += between(lines)
+        ours_homed += between([np.array([home]), *lines, np.array([home])])
+        document = vpype.Document()
+        by_slot: dict[int, list[np.ndarray]] = {}
+        # The peer gets the strokes as they were laid out, not as they were sorted here.
+        for piece in sorted(section.pieces, key=lambda piece: laid_out.get(piece.of, -1)):
+            slot = job.pens.named(piece.stroke.pen).slot
+            by_slot.setdefault(slot, []).extend(passes(piece, job))
+        for slot, held in by_slot.items():
+            document.add(vpype.LineCollection(held), slot)
+        sorted_document = execute("linesort --two-opt", document)
+        theirs = [line for slot in sorted(by_slot) for line in sorted_document.layers[slot]]
+        peer += between(theirs)
+        peer_homed += between([np.array([home]), *theirs, np.array([home])])
+        bound += least_travel(lines, home)
+    print(
+        f"pen-up travel between strokes: {ours / peer:.3f} of linesort --two-opt "
+        f"({ours / 1000:.1f} m against {peer / 1000:.1f} m; goal at most 1)"
+    )
+    print(
+        f"pen-up travel from the parking corner and back: {ours_homed / peer_homed:.3f} "
+        f"({ours_homed / 1000:.1f} m against {peer_homed / 1000:.1f} m); "
+        f"no route needs less than {bound / 1000:.1f} m"
+    )
+
+
+def passes(piece: Piece, job: Job) -> list[np.ndarray]:
+    """What the device is sent for one piece, as complex lines: each pass by itself."""
+    stroke = piece.stroke
+    line = stroke.points @ (1, 1j)
+    count = job.pens.named(stroke.pen).passes
+    return [line if n % 2 == 0 else line[::-1] for n in range(count)]
+
+
+def between(lines: list[np.ndarray]) -> float:
+    return float(sum(abs(b[0] - a[-1]) for a, b in itertools.pairwise(lines)))
+
+
+def least_travel(lines: list[np.ndarray], home: complex) -> float:
+    """Half the cheapest assignment of each stroke end to another stroke's end, or home."""
+    ends = np.array([end for line in lines for end in (line[0], line[-1])] + [home, home])
+    cost = np.abs(ends[:, None] - ends[None, :])
+    own = np.arange(len(ends))
+    cost[own, own] = cost[own, own ^ 1] = 1e9
+    rows, columns = linear_sum_assignment(cost)
+    return float(cost[rows, columns].sum()) / 2
+
+
+def main() -> None:
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name)
+        demo = stock().joinpath("demo", "millrace", "job.toml")
+        (folder / "job.toml").write_bytes(demo.read_bytes())
+        whole_process(folder)
+        ten_times_the_table(folder)
+        job = load_job(folder, Job)
+        travel(cut_into_sections(lay_out(job), job, job.plotter.zone), job)
+
+
+if __name__ == "__main__":
+    main()

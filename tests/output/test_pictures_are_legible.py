@@ -1,0 +1,237 @@
+"""The picture and the error map: no word over another or off the sheet, and nothing alarming
+where all is well.
+
+Lettering is strokes, so words are heard where they are written; where they lie is measured on the
+strokes themselves.
+"""
+
+from __future__ import annotations
+
+import io
+import re
+from dataclasses import replace
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import pytest
+from PIL import Image
+
+from devices.projector.light.throw import beam_zone
+from marking.control.forecast import Forecast, SeamForecast, SectionForecast
+from marking.layout.layout import lay_out
+from marking.lettering.glyphs import letter
+from marking.network.allowed import Limits
+from marking.output.error_map import error_map_svg
+from marking.output.report import markdown
+from marking.output.table_picture import Picture, picture_svg, png
+from marking.sections.locating_marks import Mark
+from marking.sections.plan import cut_into_sections
+from marking.sections.zones import reach_zone
+from tests.conftest import MILLRACE
+from tests.output.test_sheets_are_legible import overprinted
+
+if TYPE_CHECKING:
+    from devices.job import Job
+    from marking.layout.layout import Layout
+    from marking.sections.plan import Plan
+    from tests.conftest import MakeJob
+
+ALARM = "#c2410c"
+NEAR = 0.12
+"""Letter heights that words stand apart at least."""
+METRIC = """title = "Metric bench"
+units = "mm"
+[table]
+length = "213 cm"
+width = "91 cm"
+[grid]
+pitch = "2 cm"
+margin = "3 cm"
+half_ticks = true
+[hems]
+depth = "20 cm"
+folds = ["double 10 cm", "double 7.5 cm", "double 5 cm", "double 4 cm", "single 4 cm"]
+"""
+CROOKED = """title = "The long bench by the window, whose top was planed and never came square"
+[table]
+length = "147 1/2 in"
+width = "58 1/2 in"
+[table.survey]
+near = "147 1/2 in"
+far = "147 3/4 in"
+zero_end = "58 1/2 in"
+far_end = "58 5/8 in"
+diagonal_from_zero_near = "158 13/16 in"
+diagonal_from_zero_far = "158 11/16 in"
+[plotter]
+profile = "flatbed-24x36"
+"""
+SMALL = '[table]\nlength = "30 in"\nwidth = "40 in"\n[hems]\ndepth = "8 in"\nfolds = '
+FOLDS = '["single 3 in", "double 3 in", "double 1 1/2 in", "single 6 in", "double 6 1/2 in"]'
+JOBS = {
+    "demo": MILLRACE,
+    "metric": METRIC,
+    "crooked": CROOKED,
+    "many hems": SMALL + FOLDS,
+    "no hems": SMALL + "[]",
+}
+
+Written = list[tuple[str, tuple[float, float, float, float]]]
+
+
+@pytest.fixture
+def written(monkeypatch: pytest.MonkeyPatch) -> Written:
+    """Every text of a picture and the box that its strokes cover, in letter heights."""
+    heard: Written = []
+    write = Picture.write
+
+    def hear(
+        self: Picture, group: Any, text: str, x: float, y: float, align: float = 0.0, **more: float
+    ) -> None:
+        write(self, group, text, x, y, align, **more)
+        drawn = letter(text)
+        scale = more.get("size", 1.0) / 21
+        at = np.array([x, y]) / self.letters + [(0.5 - align) * drawn.width * scale, 0.0]
+        points = np.concatenate(drawn.strokes) * scale + at
+        x0, y0, x1, y1 = (float(edge) / self.letters for edge in self.sheet.box)
+        low, high = points.min(axis=0), points.max(axis=0)
+        assert x0 < low[0] < high[0] < x1, f"{text} is written over the edge of the sheet"
+        assert y0 < low[1] < high[1] < y1, f"{text} is written over the edge of the sheet"
+        heard.append((text, (*low.tolist(), *high.tolist())))
+
+    monkeypatch.setattr(Picture, "write", hear)
+    return heard
+
+
+def expected(plan: Plan, line: float, step: float, limits: Limits) -> Forecast:
+    """A forecast of these figures: the worst line of a cover, and the worst step at its joins."""
+    sections = tuple(
+        SectionForecast(one.id, 2, (one.core[0], one.core[1]), 0.8 * line, 0.3 * line)
+        for one in plan.sections
+    )
+    first, second = plan.sections[:2]
+    seam = SeamForecast((first.id, second.id), (second.core[0], second.core[1]), 0.8 * step)
+    order = tuple(one.id for one in plan.sections)
+    return Forecast(order, sections, (seam,), line, step, 9, 5, limits)
+
+
+def laid_out(job: Job) -> tuple[Layout, Plan]:
+    layout = lay_out(job)
+    return layout, cut_into_sections(layout, job, job.plotter.zone)
+
+
+@pytest.mark.parametrize("name", JOBS)
+def test_no_word_of_the_picture_stands_over_another_or_off_the_sheet(
+    make_job: MakeJob, written: Written, name: str
+) -> None:
+    job = make_job(JOBS[name])
+    layout = lay_out(job)
+    picture_svg(layout, job)
+    assert overprinted(written, NEAR) == []
+    for zone in (job.plotter.zone, reach_zone(job), beam_zone(job, job.projector)):
+        written.clear()
+        picture_svg(layout, job, cut_into_sections(layout, job, zone))
+        assert overprinted(written, NEAR) == [], zone.name
+
+
+@pytest.mark.parametrize("name", JOBS)
+def test_no_word_of_the_error_map_stands_over_another_wherever_the_figures_fall(
+    make_job: MakeJob, written: Written, name: str
+) -> None:
+    job = make_job(JOBS[name])
+    layout, plan = laid_out(job)
+    monk = replace(plan, sections=plan.sections[:2])
+    for line in np.geomspace(0.1, 9.0, 24).tolist():
+        written.clear()
+        error_map_svg(layout, job, monk, expected(monk, line, 0.5, Limits(job.tolerance)), [])
+        assert overprinted(written, NEAR) == [], f"{line:.2f} mm"
+
+
+def test_the_edges_carry_the_figures_that_the_person_measured(
+    make_job: MakeJob, written: Written
+) -> None:
+    """Adjusted, the crooked top's are other ones, which nobody has read off a tape."""
+    for text, sides in (
+        (CROOKED, ("147 1/2 in", "147 3/4 in", "58 1/2 in", "58 5/8 in")),
+        (CROOKED.replace("title", 'units = "mm"\ntitle'), ("3746.5", "3752.8", "1485.9", "1489.1")),
+        # What the cloth will give is no part of the table.
+        (MILLRACE + '[cloth]\nstretch_length = "2 %"\n', ("150 in", "150 1/16 in", "64 in")),
+    ):
+        written.clear()
+        job = make_job(text)
+        picture_svg(lay_out(job), job)
+        labels = {words for words, _ in written}
+        for edge, side in zip(
+            ("near edge", "far edge", "zero end", "far end"), sides, strict=False
+        ):
+            assert {f"{edge} {side}", f"{edge} {side} mm"} & labels, (edge, side, labels)
+
+
+def test_a_map_that_holds_has_nothing_in_the_alarms_colour_and_one_that_does_not_has(
+    millrace: Job, millrace_layout: Layout, millrace_plan: Plan, written: Written
+) -> None:
+    marks = [Mark("n0", (25.4, 25.4), "control")]
+    limits = Limits(1.5)
+    maps = {
+        step: error_map_svg(
+            millrace_layout,
+            millrace,
+            millrace_plan,
+            expected(millrace_plan, 1.0, step, limits),
+            marks,
+        )
+        for step in (0.5, 1.5)
+    }
+    assert ALARM not in maps[0.5].decode()
+    assert ALARM in maps[1.5].decode()
+    words = [text for text, _ in written]
+    titles = [text for text in words if text.startswith(millrace.title)]
+    # One title, and the verdict once and in a place of its own.
+    assert titles == [f"{millrace.title}: the error to expect of each section"] * 2
+    assert [text for text in words if "hold" in text.lower()] == [
+        "Forecast: HOLDS",
+        "Forecast: DOES NOT HOLD",
+    ]
+
+
+def test_a_section_past_the_tolerance_is_told_without_colour(
+    millrace: Job, millrace_layout: Layout, millrace_plan: Plan, written: Written
+) -> None:
+    """By an exclamation mark, and by hatching that a grey print shows."""
+    found = expected(millrace_plan, 1.0, 0.5, Limits(1.5))
+    bad = millrace_plan.sections[34]
+    spoilt = replace(
+        found,
+        sections=tuple(
+            replace(one, error=1.6) if one.section == bad.id else one for one in found.sections
+        ),
+    )
+    grey = []
+    for each in (found, spoilt):
+        svg = error_map_svg(millrace_layout, millrace, millrace_plan, each, [])
+        drawn = np.asarray(Image.open(io.BytesIO(png(svg, 2400))).convert("L"), dtype=float)
+        picture = Picture(millrace_layout, millrace, millrace_plan)
+        x0, _, x1, y1 = picture.sheet.box
+        a, b, c, d = bad.core
+        # The strip over the figures of the section, well inside its own borders.
+        scale = drawn.shape[1] / (x1 - x0)
+        rows = slice(int((y1 - d + 30) * scale), int((y1 - d + 70) * scale))
+        columns = slice(int((a + 20 - x0) * scale), int((c - 20 - x0) * scale))
+        assert b < d
+        grey.append(float(drawn[rows, columns].std()))
+    assert grey[1] > 2 * grey[0]
+    assert "1.60!" in [text for text, _ in written]
+
+
+def test_who_reaches_in_is_told_which_edge_to_stand_at(make_job: MakeJob) -> None:
+    """A reading across would have a person of the far edge stand in the middle of the table."""
+    job = make_job(METRIC)
+    layout = lay_out(job)
+    plan = cut_into_sections(layout, job, reach_zone(job))
+    assert plan.rows == 2
+    rows = re.findall(
+        r"^\| \d+ \| (r\dc\d) \| \d+ mm \| (.+?) \|", markdown(layout, job, plan), re.M
+    )
+    assert [name for name, _ in rows] == [section.id for section in plan.sections]
+    for name, stand in rows:
+        assert stand == ("near edge" if name.startswith("r1") else "far edge")

@@ -1,0 +1,112 @@
+"""Hours and minutes: told where they are known, and nowhere else.
+
+A person's own times are not known yet; setting out and reading control marks is reckoned with
+estimates of our own (a minute to set a mark, a quarter of one to read it), which are named.
+"""
+
+from __future__ import annotations
+
+import json
+import re
+from typing import TYPE_CHECKING
+
+import pytest
+
+from marking.output.layout_json import plan_record
+from marking.output.report import markdown, record
+from marking.sections.plan import cut_into_sections
+from marking.sections.zones import reach_zone
+from tests.job.command_cases import TABLE, job_in
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from devices.job import Job
+    from marking.layout.layout import Layout
+    from marking.sections.plan import Plan
+    from tests.conftest import RunCli
+
+A_MACHINES = re.compile(r"holder|minutes \||\d h of drawing")
+
+
+@pytest.fixture(params=["reach", "beam"])
+def by_hand(request: pytest.FixtureRequest, millrace: Job, millrace_layout: Layout) -> Plan:
+    from devices.projector.light.throw import beam_zone
+
+    zone = reach_zone(millrace)
+    if request.param == "beam":
+        zone = beam_zone(millrace, millrace.projector)
+    return cut_into_sections(millrace_layout, millrace, zone)
+
+
+def test_a_hand_is_told_no_machines_minutes(
+    millrace: Job, millrace_layout: Layout, by_hand: Plan
+) -> None:
+    report = markdown(millrace_layout, millrace, by_hand)
+    assert A_MACHINES.search(report) is None
+    assert "no times for it are known yet" in report
+    told = record(millrace_layout, millrace, by_hand)
+    cut = plan_record(by_hand)
+    # Programs find the keys that they know, with nothing in them.
+    assert told["seconds"] is None
+    assert {section["seconds"] for section in told["sections"]} == {None}
+    assert {section["seconds"] for section in cut["sections"]} == {None}
+    json.dumps([told, cut], allow_nan=False)
+
+
+def test_a_plotter_is_told_its_own_minutes(
+    millrace: Job, millrace_layout: Layout, millrace_plan: Plan
+) -> None:
+    report = markdown(millrace_layout, millrace, millrace_plan)
+    assert set(A_MACHINES.findall(report)) >= {"holder", "minutes |"}
+    told = record(millrace_layout, millrace, millrace_plan)
+    assert told["seconds"] == pytest.approx(sum(s["seconds"] for s in told["sections"]))
+    hours = re.search(r"About ([\d.]+) h of drawing", report)
+    assert hours is not None
+    assert float(hours[1]) == pytest.approx(told["seconds"] / 3600, abs=0.05)
+
+
+def test_setting_out_and_reading_is_told_where_all_holds_and_on_every_paper(
+    run_cli: RunCli, tmp_path: Path
+) -> None:
+    folder = job_in(tmp_path / "bench", TABLE)
+    words = ("--job", folder, "--spacing", "3 in", "--seam-rows", "1", "--read-twice")
+    done = run_cli("control", "--json", *words)
+    answer = json.loads(done.stdout)
+    assert answer["forecast"]["holds"], "the hours have to be told where nothing failed too"
+    assert done.returncode == 0
+    marks = len(answer["marks"])
+    said = run_cli("control", *words).stdout
+    found = re.search(r"About ([\d.]+) h to set out (\d+) control marks and take (\d+) read", said)
+    assert found is not None, said
+    hours, set_out, readings = float(found[1]), int(found[2]), int(found[3])
+    assert (set_out, readings) == (marks, answer["forecast"]["readings"])
+    assert hours == pytest.approx((marks + readings / 4) / 60, abs=0.05)
+    # From then on the list of sections and the report tell it too, each mark read once.
+    once = rf"to set out {marks} control marks and take {readings // 2} readings"
+    assert run_cli("write", "--report", "--job", folder).returncode == 0
+    report = (folder / "out" / "report.md").read_text("utf-8")
+    assert re.search(once, report)
+    assert re.search(once, run_cli("section", "--job", folder).stdout)
+    # No pen is brought onto marks by hand.
+    by_hand = run_cli("section", "--for", "reach", "--job", folder).stdout
+    assert f"h to set out {marks} control marks (our estimate" in by_hand
+
+
+def test_the_sheet_to_carry_tells_the_hours(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from devices.commands import main
+    from marking.drawing.page import Page
+
+    folder = job_in(tmp_path, TABLE)
+    heard: list[str] = []
+    write = Page.paragraph
+
+    def hear(self: Page, text: str, *at: float, **more: str) -> float:
+        heard.append(text)
+        return write(self, text, *at, **more)
+
+    monkeypatch.setattr(Page, "paragraph", hear)
+    main(["control", "--job", str(folder), "--spacing", "6 in"])
+    assert [text for text in heard if re.search(r"About [\d.]+ h to set out \d+ control", text)]

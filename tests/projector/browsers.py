@@ -1,0 +1,170 @@
+"""Runs `canvasrule beam` and Chromium for the tests of the projector's pages."""
+
+from __future__ import annotations
+
+import contextlib
+import json
+import os
+import shutil
+import signal
+import subprocess
+import sys
+from dataclasses import dataclass
+from pathlib import Path
+from typing import IO, TYPE_CHECKING, Any
+
+import numpy as np
+
+from devices.job import Job
+from devices.projector.desk.work import Work, work_for
+from devices.projector.light.mapping import Mapping
+from devices.projector.light.throw import lens_axis
+from marking.job.folder import load_job
+from marking.shipped import stock
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from playwright.sync_api import Browser, Page
+
+CHROMIUM = next(
+    (path for name in ("chromium", "chromium-browser", "google-chrome")
+     if (path := shutil.which(name))),
+    "chromium",
+)  # fmt: skip
+ARGUMENTS = (
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+)
+
+
+def millrace(folder: Path, pixels: tuple[int, int] = (1920, 1080)) -> Work:
+    """The Millrace job in `folder`, its projector of `pixels`."""
+    text = stock().joinpath("demo", "millrace", "job.toml").read_text("utf-8")
+    text += f"\n[projector]\npixels = [{pixels[0]}, {pixels[1]}]\n"
+    folder.mkdir(parents=True, exist_ok=True)
+    (folder / "job.toml").write_text(text, "utf-8")
+    return work_for(load_job(folder, Job))
+
+
+def hung_crooked(work: Work, section: str) -> Mapping:
+    """The mapping of a projector hung a little crooked over a section: what a simulated person
+    lands targets by."""
+    expected = work.expected(section)
+    turn = np.radians(0.8)
+    about = np.array(
+        [[np.cos(turn), -np.sin(turn), 4.0], [np.sin(turn), np.cos(turn), -9.0], [1e-5, -2e-5, 1]]
+    )
+    axis, radius = lens_axis(work.job.projector)
+    matrix = expected.matrix @ about
+    return Mapping(matrix / np.linalg.norm(matrix), axis, radius, -0.004)
+
+
+@dataclass(frozen=True)
+class Run:
+    """A `canvasrule beam` that is running."""
+
+    stage: str
+    remote: str
+    code: str
+    process: subprocess.Popen[str]
+
+
+@contextlib.contextmanager
+def beam(folder: Path, port: int = 0, errors: IO[str] | None = None) -> Iterator[Run]:
+    """`canvasrule beam --json` on a free port, ended as by Ctrl C; `errors` takes its stderr."""
+    command = [sys.executable, "-m", "devices.commands", "beam", "--job", str(folder)]
+    command += ["--port", str(port), "--no-open", "--json"]
+    root = str(Path(__file__).resolve().parents[2])
+    process = subprocess.Popen(
+        command,
+        stdout=subprocess.PIPE,
+        stderr=errors or subprocess.DEVNULL,
+        text=True,
+        env={**os.environ, "PYTHONPATH": root},
+    )
+    assert process.stdout is not None
+    try:
+        said: dict[str, Any] = json.loads(process.stdout.readline())
+        yield Run(said["stage"], said["remote"], said["code"], process)
+    finally:
+        if process.poll() is None:
+            process.send_signal(signal.SIGCONT)
+            process.send_signal(signal.SIGINT)
+        process.wait(20)
+        process.stdout.close()
+
+
+@contextlib.contextmanager
+def told_by_beam(folder: Path) -> Iterator[str]:
+    """What `canvasrule beam` prints for a person before it serves."""
+    command = [sys.executable, "-m", "devices.commands", "beam", "--job", str(folder)]
+    process = subprocess.Popen(
+        [*command, "--port", "0", "--no-open"],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+        env={**os.environ, "PYTHONPATH": str(Path(__file__).resolve().parents[2])},
+    )
+    assert process.stderr is not None
+    # The last thing that it says; everything before has been printed by then.
+    for line in process.stderr:
+        if line.startswith("Ctrl C"):
+            break
+    process.send_signal(signal.SIGINT)
+    yield process.communicate(timeout=20)[0]
+
+
+def stage_page(browser: Browser, run: Run, pixels: tuple[int, int]) -> Page:
+    """The stage in a window of the projector's own size."""
+    context = browser.new_context(
+        viewport={"width": pixels[0], "height": pixels[1]}, device_scale_factor=1
+    )
+    page = context.new_page()
+    page.goto(run.stage)
+    return page
+
+
+def when(page: Page, true: str) -> None:
+    """Waits for an expression of the page's own to be true.
+
+    The page's content policy, which stays in force, forbids waiting for one from inside.
+    """
+    for _ in range(400):
+        if page.evaluate(true):
+            return
+        page.wait_for_timeout(25)
+    raise AssertionError(f"never came true: {true}")
+
+
+def remote_page(browser: Browser, run: Run, size: tuple[int, int] = (390, 844)) -> Page:
+    """A remote the size of a phone, paired by its code."""
+    context = browser.new_context(viewport={"width": size[0], "height": size[1]}, has_touch=True)
+    page = context.new_page()
+    page.goto(run.remote)
+    page.get_by_label("Code").fill(run.code)
+    page.get_by_role("button", name="Pair").click()
+    page.get_by_text("In step").wait_for()
+    return page
+
+
+def true_up(remote: Page, work: Work, section: str, real: Mapping) -> None:
+    """Trues up as a person does who leaves the light and types where it fell."""
+    remote.get_by_role("tab", name="True up").click()
+    remote.get_by_role("button", name="True up this section").click()
+    when(remote, "desk.true_up !== null")
+    for number in range(1, remote.evaluate("desk.true_up.targets.length") + 1):
+        remote.locator("#at").get_by_text(f"Target {number}:").wait_for()
+        lit = remote.evaluate(f"desk.true_up.targets[{number - 1}].lit")
+        along, across = real.to_table(np.array([lit]))[0]
+        remote.get_by_label("Along").fill(f"{along:.3f} mm")
+        remote.get_by_label("Across").fill(f"{across:.3f} mm")
+        remote.get_by_role("button", name="Landed", exact=True).click()
+        remote.get_by_role("button", name=f"Target {number}, landed").wait_for()
+    remote.get_by_role("button", name="Work it out").click()
+    remote.get_by_text("What the true-up is worth").wait_for()

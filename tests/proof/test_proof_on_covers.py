@@ -1,0 +1,229 @@
+"""A verdict rests on what was measured after the ink: covers with known errors, taped and judged.
+
+The covers and the tape are `covers`, which shares no code with the proof. The long score is
+`tests/benchmarks/proof.py`.
+"""
+
+from __future__ import annotations
+
+import re
+
+import numpy as np
+import pytest
+
+from marking.measures.tape import Tape
+from marking.proof.distances import plan_proof
+from marking.proof.outcome import furthest
+from marking.proof.verdict import prove
+from marking.proof.words import proof_lines, proof_record, since, since_lines
+from marking.sections.plan import cut_into_sections
+from tests.proof.covers import cover_of, knocked, taped
+
+SIXTEENTH = 25.4 / 16
+TABLE = {"length": "150 in", "width": "64 in"}
+LONG_BED = {
+    "profile": "flatbed-24x36",
+    "x_size": "154 in",
+    "y_size": "34 in",
+    "coordinate_limit": 8388607,
+}
+"""Two set-downs, one beside the other."""
+
+
+def bench(millrace_layout, millrace, make_job, **plotter):
+    job = make_job({"table": TABLE, "plotter": plotter})
+    return cut_into_sections(millrace_layout, millrace, job.plotter.zone)
+
+
+@pytest.fixture(scope="module")
+def long_bed(millrace, millrace_layout, make_job):
+    return bench(millrace_layout, millrace, make_job, **LONG_BED)
+
+
+@pytest.fixture(scope="module")
+def sheet(millrace_layout, long_bed):
+    return plan_proof(millrace_layout, long_bed, Tape(), SIXTEENTH, "in")
+
+
+@pytest.fixture(scope="module")
+def few(millrace_layout, millrace_plan):
+    """The demo's A3 sections, many of which these do not touch."""
+    return plan_proof(millrace_layout, millrace_plan, Tape(), SIXTEENTH, "in", most=48)
+
+
+def judged(plan, cover, noise=None, tape=None):
+    rng = None if noise is None else np.random.default_rng(noise)
+    return prove(plan, taped(cover, plan, rng), tape or Tape(), SIXTEENTH)
+
+
+def test_a_section_where_no_measured_distance_ends_never_passes(
+    few, millrace_layout, millrace_plan
+):
+    verdict = judged(few, cover_of(millrace_layout, millrace_plan))
+    assert verdict.outcome == "cannot tell"
+    assert verdict.untold
+    rng = np.random.default_rng(16)
+    for name in rng.choice(verdict.untold, 2, replace=False):
+        for slip in (2.0, 3.0, 5.0, 8.0):
+            moved = {str(name): (slip, 0.0, 0.0)}
+            slipped = judged(few, cover_of(millrace_layout, millrace_plan, poses=moved))
+            assert slipped.outcome == "cannot tell"
+            assert name in slipped.untold
+            assert name in proof_record(slipped)["untold"]
+    said = "\n".join(proof_lines(verdict, "in"))
+    assert f"Resting on nothing: {verdict.untold[0]}" in said
+
+
+def test_a_quarter_of_the_sheet_cannot_pass_and_says_what_is_missing(few, sheet):
+    for plan in (few, sheet):
+        true = {one.id: one.nominal for one in plan.distances[:12]}
+        verdict = prove(plan, true, Tape(), SIXTEENTH)
+        assert verdict.outcome == "cannot tell"
+        left = len(plan.distances) - 12
+        assert len(verdict.missing) == len(proof_record(verdict)["missing"]) == left
+        said = "\n".join(proof_lines(verdict, "in"))
+        assert f"Not measured: {left} of the sheet's {len(plan.distances)} distances" in said
+
+
+def test_three_sections_3_mm_off_never_pass(few, millrace_layout, millrace_plan):
+    names = [section.id for section in millrace_plan.sections]
+    rng = np.random.default_rng(33)
+    for _ in range(6):
+        poses = knocked(rng, names, 0.0, 3, 3.0)
+        verdict = judged(few, cover_of(millrace_layout, millrace_plan, poses=poses))
+        assert verdict.outcome != "pass"
+
+
+@pytest.mark.parametrize("error", ["stretch", "lean", "width"])
+def test_a_line_too_far_is_told_in_full_from_the_zero_line_and_the_near_line(
+    sheet, millrace_layout, long_bed, error
+):
+    x = millrace_layout.grid.cross_x
+    ys = [line.y for line in millrace_layout.grid.long_lines]
+    errors = {
+        "stretch": {"stretch": (2.8 / (x[-1] - x[0]), 0.0)},
+        "width": {"stretch": (0.0, 2.8 / (ys[-1] - ys[0]))},
+        "lean": {"lean": 2.8},
+    }[error]
+    verdict = judged(sheet, cover_of(millrace_layout, long_bed, **errors))
+    assert verdict.worst_line.estimate.value == pytest.approx(2.8, abs=0.1)
+    assert verdict.worst_line.axis == ("across" if error == "width" else "along")
+
+
+def test_verdict_and_figures_never_disagree(sheet, millrace_layout, long_bed):
+    rng = np.random.default_rng(14)
+    names = [section.id for section in long_bed.sections]
+    seen = set()
+    for _ in range(60):
+        cover = cover_of(
+            millrace_layout,
+            long_bed,
+            poses=knocked(rng, names, rng.choice([0.0, 0.2, 1.0])),
+            stretch=tuple(rng.normal(0, rng.choice([0, 0.0002, 0.0006]), 2)),
+            lean=rng.normal(0, rng.choice([0, 0.5, 2])),
+        )
+        verdict = judged(sheet, cover, int(rng.integers(1 << 30)))
+        said = "\n".join(proof_lines(verdict, "in"))
+        most = float(re.search(r"no line lies more than ([\d.]+) mm off", said)[1])
+        least = re.search(r"some line lies at least ([\d.]+) mm off", said)
+        least = float(least[1]) if least else 0.0
+        seen.add(verdict.outcome)
+        if verdict.outcome == "measure again":
+            continue
+        figures = "fail" if least > SIXTEENTH else "pass" if most <= SIXTEENTH else "cannot tell"
+        assert figures == verdict.outcome, said
+        line = proof_record(verdict)["worst_line"]
+        assert line["at_least"] <= abs(line["mm"]) <= line["at_most"] + 1e-9
+    assert {"pass", "fail", "cannot tell"} <= seen
+
+
+def test_the_limits_are_those_of_one_line_where_there_is_but_one():
+    # Normal quantiles from any table: 1.645 one-sided.
+    one = furthest(np.array([-2.0]), np.array([0.5]), 1.96)
+    assert (one.at_least, one.at_most) == pytest.approx((2 - 0.98, 2 + 0.8224), abs=1e-3)
+    assert [one.outcome(tolerance) for tolerance in (1.0, 2.0, 3.0)] == [
+        "fail",
+        "cannot tell",
+        "pass",
+    ]
+
+
+def test_no_more_is_said_to_be_unmoved_than_the_sections_found_out_of_place_allow(
+    sheet, millrace_layout, long_bed
+):
+    first = judged(sheet, cover_of(millrace_layout, long_bed), 1)
+    slipped = cover_of(millrace_layout, long_bed, poses={"r2c1": (0.0, 2.8, 0.0)})
+    later = judged(sheet, slipped, 2)
+    said = "\n".join(since_lines(since(proof_record(first), later)))
+    assert "The cloth has not moved" not in said
+    assert "No section has moved" not in said
+    assert re.search(r"a section by itself: r\dc1, \d\.\d+ \+/- \d\.\d+ mm across", said)
+
+
+def test_one_slip_of_the_tape_fails_nobody_and_is_named(sheet, millrace_layout, long_bed):
+    shown = taped(cover_of(millrace_layout, long_bed), sheet)
+    for distance in sheet.distances:
+        verdict = prove(sheet, {**shown, distance.id: shown[distance.id] + 8.0}, Tape(), SIXTEENTH)
+        assert verdict.outcome == "measure again"
+        assert distance.id in verdict.again
+
+
+def test_the_default_sheet_is_the_fewest_that_can_pass(sheet, millrace_layout, long_bed):
+    count = len(sheet.distances)
+    assert count == sheet.fewest
+    fewer = plan_proof(millrace_layout, long_bed, Tape(), SIXTEENTH, "in", most=count - 8)
+    assert not fewer.could_pass(SIXTEENTH)
+    assert fewer.distances == sheet.distances[: count - 8]
+    # As often as the sheet says, by covers and a tape that know nothing of the proof.
+    true = cover_of(millrace_layout, long_bed)
+    passed = [judged(sheet, true, seed).outcome == "pass" for seed in range(100)]
+    chance = sheet.forecast.chance(SIXTEENTH)
+    assert np.mean(passed) == pytest.approx(chance, abs=3 * np.sqrt(chance * (1 - chance) / 100))
+
+
+def test_a_grown_sheet_keeps_the_names_of_one_begun_with_another_tape(
+    sheet, millrace_layout, long_bed
+):
+    finer = Tape("I", 25.4 / 64)
+    grown = plan_proof(
+        millrace_layout, long_bed, finer, SIXTEENTH, "in", most=90, begun=sheet.distances
+    )
+    assert grown.distances[: len(sheet.distances)] == sheet.distances
+
+
+def test_where_no_number_is_enough_it_is_said_why_and_what_would_do(millrace_layout, long_bed):
+    coarse = Tape(division=25.4 / 8)
+    none = plan_proof(millrace_layout, long_bed, coarse, SIXTEENTH, "in")
+    assert none.fewest is None
+    assert not none.could_pass(SIXTEENTH)
+    assert none.hindrance.by_reading > none.hindrance.by_tape
+    assert none.hindrance.tolerance > SIXTEENTH
+    wider = plan_proof(millrace_layout, long_bed, coarse, 1.1 * none.hindrance.tolerance, "in")
+    assert wider.fewest is not None
+    short = plan_proof(millrace_layout, long_bed, Tape(), SIXTEENTH / 2, "in")
+    assert any(one.finer for one in short.hindrance.remedies)
+
+
+def test_false_verdicts_are_as_rare_as_they_are_said_to_be(sheet, millrace_layout, long_bed):
+    rng = np.random.default_rng(95)
+    names = [section.id for section in long_bed.sections]
+    passed, told, gross = [], [], []
+    for _ in range(60):
+        poses = knocked(rng, names, 0.2, int(rng.integers(0, 2)), float(rng.uniform(2, 4)))
+        stretch = (float(rng.normal(0, 0.0005)), float(rng.normal(0, 0.0005)))
+        cover = cover_of(
+            millrace_layout, long_bed, poses=poses, stretch=stretch, lean=float(rng.normal(0, 1.5))
+        )
+        verdict = judged(sheet, cover, int(rng.integers(1 << 30)))
+        limits = verdict.worst_line.limits
+        told.append(limits.at_least <= cover.worst <= limits.at_most)
+        if cover.worst > SIXTEENTH:
+            passed.append(verdict.outcome == "pass")
+        if cover.worst > 2 * SIXTEENTH:
+            gross.append(verdict.outcome == "pass")
+    assert len(gross) > 15
+    assert not any(gross)
+    assert np.mean(passed) <= 0.05
+    assert np.mean(told) >= 0.93
+    true = cover_of(millrace_layout, long_bed)
+    assert not any(judged(sheet, true, seed).outcome == "fail" for seed in range(100, 160))
