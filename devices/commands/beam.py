@@ -70,11 +70,11 @@ def run(options: argparse.Namespace) -> int:
 
 
 def _serve(options: argparse.Namespace, work: object, listening: socket.socket) -> None:
+    from devices.projector.desk.known_points import control_points
     from devices.projector.desk.memory import refuse_unknown_lines
     from devices.projector.desk.work import Work
     from devices.projector.pages.connections import House
     from devices.projector.pages.server import application
-    from devices.projector.trueup.points import control_points
     from devices.serving.doorway import server
     from devices.serving.pairing import Pairing
     from devices.session.claim import claimed

@@ -82,7 +82,7 @@ def add_options(verb: argparse.ArgumentParser) -> None:
 def run(options: argparse.Namespace) -> int:
     """Chooses the marks, writes the sheet and prints the readings, or JSON."""
     from marking.control.choice import Task, remedies
-    from marking.measures.tape import tape_of
+    from marking.job.keys import tape_of
     from marking.network.allowed import Limits
 
     if options.map is not None:

@@ -94,7 +94,7 @@ def _write_sheet(options: argparse.Namespace, job: Job) -> int:
     from devices.commands.write import OUTPUT
     from marking.begun.on_the_cover import COVER, plan_hash
     from marking.drawing.page import page_svg, pages_pdf, paper_for
-    from marking.measures.tape import tape_of
+    from marking.job.keys import tape_of
     from marking.output.files import replace_file
     from marking.output.proof_sheet import proof_pages
     from marking.proof.distances import plan_proof
@@ -199,7 +199,7 @@ def _other_cover(sheet: KeptCheck, cover: _Cover) -> bool:
 def _judge(options: argparse.Namespace, job: Job) -> int:
     from marking.begun.on_the_cover import COVER
     from marking.errors import RefusedError
-    from marking.measures.tape import tape_of
+    from marking.job.keys import tape_of
     from marking.proof.verdict import prove, read_measured
     from marking.proof.words import proof_lines, proof_record, since, since_lines, since_record
     from marking.record.record import layout_hash, open_record
@@ -277,7 +277,8 @@ def _earlier_proof(record: Record, layout: str, *, slack: bool) -> KeptCheck | N
 
 
 def _sheet_lines(plan: ProofPlan, job: Job) -> Iterator[str]:
-    from marking.measures.tape import as_taped, tape_of, tape_reading
+    from marking.job.keys import tape_of
+    from marking.measures.tape import as_taped, tape_reading
     from marking.proof.verdict import TWO_SIDED
 
     tape = tape_of(job.tape)
@@ -313,8 +314,8 @@ def _hindrance_lines(plan: ProofPlan, hindrance: Hindrance, job: Job) -> Iterato
     import math
     from fractions import Fraction
 
+    from marking.job.keys import tape_of
     from marking.measures.lengths import INCH, format_length, tape_fraction
-    from marking.measures.tape import tape_of
     from marking.proof.verdict import TWO_SIDED
 
     tape = tape_of(job.tape)

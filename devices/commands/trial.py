@@ -110,7 +110,8 @@ def _sheet_record(sheet: ScrapSheet) -> dict[str, Any]:
 
 
 def _sheet_lines(sheet: ScrapSheet, job: Job, path: Path) -> Iterator[str]:
-    from marking.measures.tape import as_taped, tape_of
+    from marking.job.keys import tape_of
+    from marking.measures.tape import as_taped
 
     tape = tape_of(job.tape)
     yield f"{path}: plot it on scrap of the same canvas, with the cloth held down as on the table"
@@ -138,7 +139,7 @@ def _sheet_lines(sheet: ScrapSheet, job: Job, path: Path) -> Iterator[str]:
 def _solve(options: argparse.Namespace, job: Job) -> int:
     from devices.plotter.correction import solve_square
     from devices.trial.sheet import scrap_sheet
-    from marking.measures.tape import tape_of
+    from marking.job.keys import tape_of
 
     own = job.plotter.model_copy(update={"axes": ("+x", "+y")})
     side = scrap_sheet(own, job.pens, job.units).side

@@ -12,8 +12,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from marking.errors import BadInputError
-from marking.layout.joins import NEAR_TICK
 from marking.network.network import TAPE_SD, Target
+from marking.sections.joins import NEAR_TICK
 from marking.sections.locating_marks import Mark, marks_below, marks_beside
 from marking.sections.neighbours import border
 

@@ -22,6 +22,7 @@ from pydantic import (
 )
 
 from marking.measures.lengths import Units, parse_length, parse_percent, parse_run, parse_speed
+from marking.measures.tape import Tape, compared_to
 
 
 def _positive(parse: Any, what: str) -> Any:
@@ -358,3 +359,14 @@ class MarkingJob(Table):
     pens: PensTable = PensTable.model_construct()
     tape: TapeTable = TapeTable.model_construct()
     reach: ReachTable = ReachTable.model_construct()
+
+
+def tape_of(table: TapeTable) -> Tape:
+    """The tape that a job names. An error that was measured is good to half a division in 3 m."""
+    tape = Tape(
+        table.accuracy,
+        table.division,
+        temperature=table.temperature_c,
+        scale_error=table.scale_error,
+    )
+    return compared_to(tape) if table.scale_error else tape

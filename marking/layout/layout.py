@@ -13,10 +13,10 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 
 from marking.errors import RefusedError
+from marking.job.keys import tape_of
 from marking.layout import hems, lines, numerals
 from marking.layout.survey import Top, survey_top
 from marking.measures.lengths import format_length
-from marking.measures.tape import tape_of
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

@@ -13,7 +13,7 @@ from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
 from marking.errors import RefusedError
-from marking.layout import joins as seams
+from marking.layout.bare_cloth import OFF_BOX, between_lines
 from marking.lettering.glyphs import Lettered, digit_gap, letter_numeral
 from marking.measures.lengths import format_length
 
@@ -192,10 +192,8 @@ def _parted(
     """
     slack, pen = 1 / (1 + job.cloth.stretch_length), job.pens.numerals.width
     tallest = max(text.height for text in lettered)
-    bare = [
-        cloth for _, _, cloth in seams.between_lines([(x * slack, half) for x, half in upright])
-    ]
-    keep = pen / 2 + seams.OFF_BOX + _STEP
+    bare = [cloth for _, _, cloth in between_lines([(x * slack, half) for x, half in upright])]
+    keep = pen / 2 + OFF_BOX + _STEP
 
     def height(room_beside: float, width: float) -> float:
         """Of numerals whose halves, `width` face units wide in all, have that much room."""

@@ -18,7 +18,6 @@ from marking.measures.lengths import INCH, format_length, tape_fraction
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike, NDArray
 
-    from marking.job.keys import TapeTable
     from marking.measures.lengths import Units
 
     FloatArray = NDArray[np.float64]
@@ -98,17 +97,6 @@ class Tape:
 
 USUAL_TAPE = Tape()
 """What is taken where a job names no tape."""
-
-
-def tape_of(table: TapeTable) -> Tape:
-    """The tape that a job names. An error that was measured is good to half a division in 3 m."""
-    tape = Tape(
-        table.accuracy,
-        table.division,
-        temperature=table.temperature_c,
-        scale_error=table.scale_error,
-    )
-    return compared_to(tape) if table.scale_error else tape
 
 
 def compared_to(tape: Tape) -> Tape:

@@ -8,10 +8,10 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
+from marking.job.keys import tape_of
 from marking.layout.survey import slips_of
 from marking.layout.top_figure import SIDES
 from marking.measures.lengths import format_length
-from marking.measures.tape import tape_of
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

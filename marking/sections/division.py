@@ -11,17 +11,17 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from marking.errors import RefusedError
-from marking.layout import joins as seams
 from marking.layout.layout import uprights
 from marking.measures.lengths import format_length
+from marking.sections import joins as seams
 from marking.sections.spans import rows_from_both_edges, spans_along
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from marking.job.keys import MarkingJob
-    from marking.layout.joins import Axis
     from marking.layout.layout import Layout
+    from marking.sections.joins import Axis
     from marking.sections.locating_marks import Box
     from marking.sections.spans import Span
     from marking.sections.zones import Zone

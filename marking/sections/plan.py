@@ -35,10 +35,10 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from marking.job.keys import MarkingJob
-    from marking.layout.joins import Axis
     from marking.layout.layout import Layout
     from marking.sections.cutting import Cell
     from marking.sections.division import Division
+    from marking.sections.joins import Axis
     from marking.sections.route import Route
     from marking.sections.spans import Span
     from marking.sections.zones import Zone

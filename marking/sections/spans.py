@@ -11,15 +11,15 @@ from fractions import Fraction
 from typing import TYPE_CHECKING
 
 from marking.errors import RefusedError
-from marking.layout import joins as seams
 from marking.measures.lengths import INCH, format_length
+from marking.sections import joins as seams
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
     from marking.job.keys import MarkingJob
-    from marking.layout.joins import Axis, Join
     from marking.layout.layout import Layout
+    from marking.sections.joins import Axis, Join
     from marking.sections.zones import Zone
 
 

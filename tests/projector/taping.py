@@ -86,7 +86,7 @@ def held(work: Work, section: str, count: int, seed: int, *, typed: bool) -> tup
     inside, ratios = 0, []
     while len(ratios) < count:
         try:
-            trued = solved(work, section, landings(work, section, rng, typed=typed))
+            trued = solved(work.aim(section), landings(work, section, rng, typed=typed))
         except RefusedError:
             continue  # a false alarm, which eight in a thousand may be: it is landed again
         told = np.array(trued.error_map)

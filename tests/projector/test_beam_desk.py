@@ -10,11 +10,11 @@ import numpy as np
 import pytest
 
 from devices.projector.desk.desk import acted, begun, is_lit
+from devices.projector.desk.known_points import control_points
 from devices.projector.desk.memory import keep, remembered
 from devices.projector.desk.scene import look
 from devices.projector.desk.work import line_name
 from devices.projector.light.throw import beam_zone
-from devices.projector.trueup.points import control_points
 from devices.projector.trueup.targets import ASIDE_PX
 from devices.projector.trueup.worth import Trued
 from marking.errors import BadInputError, RefusedError

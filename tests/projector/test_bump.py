@@ -31,7 +31,7 @@ def work(tmp_path_factory):
 @pytest.fixture(scope="module")
 def held(work):
     targets = suggest(work.section("r1c1").window, work.expected("r1c1"), work.by_tape)
-    return solved(work, "r1c1", fallen(targets, hung_crooked(work, "r1c1")))
+    return solved(work.aim("r1c1"), fallen(targets, hung_crooked(work, "r1c1")))
 
 
 def fallen(targets, real, move=None, slips=()):
@@ -80,11 +80,11 @@ def test_a_bump_is_told_as_scikit_image_tells_it_and_is_re_trued(work, held):
 
 def test_where_nothing_moved_the_true_up_stays_as_it_was(work, held):
     once = fallen(check_lights(work, held)[:2], held.mapping, None, {0: (0.4, -0.3)}.items())
-    after = checked(work, "r1c1", held, once)
+    after = checked(work.aim("r1c1"), held, once)
     assert after.mapping is held.mapping
     assert after.worst_mm == held.worst_mm
     assert "nothing has moved" in after.lines[1]
-    assert checked(work, "r1c1", after, once).lines == after.lines, "said once"
+    assert checked(work.aim("r1c1"), after, once).lines == after.lines, "said once"
 
 
 def test_honest_landings_seldom_look_like_a_move(work, held):
@@ -101,32 +101,32 @@ def test_honest_landings_seldom_look_like_a_move(work, held):
 def test_one_target_landed_twice_checks_nothing(work, held):
     one, _, again, _ = check_lights(work, held)
     with pytest.raises(BadInputError, match="land both targets"):
-        checked(work, "r1c1", held, fallen([one, again], held.mapping))
+        checked(work.aim("r1c1"), held, fallen([one, again], held.mapping))
 
 
 def test_a_move_by_single_landings_is_asked_for_again(work, held):
     once = fallen(check_lights(work, held)[:2], held.mapping, bumped(0, 5, 0))
     with pytest.raises(BadInputError, match="a second time"):
-        checked(work, "r1c1", held, once)
+        checked(work.aim("r1c1"), held, once)
 
 
 @pytest.mark.parametrize("slip", [(12.0, 0.0), (0.0, 12.0), (3.0, -3.0)])
 def test_a_slip_in_one_landing_is_not_taken_for_a_move(work, held, slip):
     landings = fallen(check_lights(work, held), held.mapping, bumped(0.1, 4, 2), {2: slip}.items())
     with pytest.raises(BadInputError, match="two landings of target 1 differ"):
-        checked(work, "r1c1", held, landings)
+        checked(work.aim("r1c1"), held, landings)
 
 
 def test_a_changed_zoom_is_no_bump(work, held):
     grown = np.diag([1.01, 1.01, 1.0])
     landings = fallen(check_lights(work, held), held.mapping, grown)
     with pytest.raises(BadInputError, match="True up anew"):
-        checked(work, "r1c1", held, landings)
+        checked(work.aim("r1c1"), held, landings)
 
 
 def test_a_re_true_is_worth_less_than_the_true_up_and_says_so(work, held):
     landings = fallen(check_lights(work, held), held.mapping, bumped(0.2, 5, -4))
-    after = checked(work, "r1c1", held, landings)
+    after = checked(work.aim("r1c1"), held, landings)
     assert after.worst_mm > held.worst_mm
     assert after.good == (after.worst_mm <= work.job.tolerance)
     assert "the table had moved" in after.lines[1]
@@ -147,14 +147,14 @@ def test_another_section_s_true_up_is_judged_anew_where_it_is_used(tmp_path):
     to_middle[:2, 2] = middle - ((x0 + x1) / 2, (y0 + y1) / 2)
     real = replace(expected, matrix=expected.matrix @ to_middle, k=-0.004)
     targets = suggest(work.section("r1c1").window, real, work.by_tape)
-    held = solved(work, "r1c1", fallen(targets, real))
+    held = solved(work.aim("r1c1"), fallen(targets, real))
     again = from_kept(kept(held))
     assert again.landings == held.landings
-    there = carried(work, "r2c1", again)
+    there = carried(work.aim("r2c1"), again, work.light("r2c1", again.mapping).unlit)
     assert there.mapping is again.mapping
     assert there.worst_mm > 2 * held.worst_mm, "beyond the targets the light is less sure"
     assert not there.good
     with pytest.raises(RefusedError, match="outside the picture"):
-        carried(work, "r1c2", again)
+        carried(work.aim("r1c2"), again, work.light("r1c2", again.mapping).unlit)
     with pytest.raises(RefusedError, match="True up this section itself"):
-        carried(work, "r2c1", replace(held, landings=()))
+        carried(work.aim("r2c1"), replace(held, landings=()), 0.0)

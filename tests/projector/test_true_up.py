@@ -238,9 +238,9 @@ def test_the_least_slip_that_is_named_is_named_99_times_in_100():
 
 
 def test_a_slip_where_nothing_checks_a_landing_is_said_to_be_unseen(work):
-    four = solved(work, "r1c1", honest(work, count=4))
+    four = solved(work.aim("r1c1"), honest(work, count=4))
     assert any("check nothing" in line for line in four.lines)
-    every = solved(work, "r1c1", honest(work))
+    every = solved(work.aim("r1c1"), honest(work))
     assert any("in any one landing would be named" in line for line in every.lines)
 
 
@@ -370,7 +370,7 @@ def test_a_picture_beside_the_table_is_refused(work):
 
 def test_a_true_up_of_a_crooked_projector_lights_lines_where_they_belong(work):
     real = hung_crooked(work, "r1c1")
-    found = solved(work, "r1c1", honest(work))
+    found = solved(work.aim("r1c1"), honest(work))
     x0, y0, x1, y1 = work.section("r1c1").core
     spots = np.array([[x0, y0], [x1, y0], [x1, y1], [x0, y1], [(x0 + x1) / 2, y0]])
     assert np.abs(real.to_table(found.mapping.to_px(spots)) - spots).max() < 1e-6
@@ -379,7 +379,7 @@ def test_a_true_up_of_a_crooked_projector_lights_lines_where_they_belong(work):
 
 
 def test_a_true_up_is_remembered_to_the_last_bit(work):
-    found = solved(work, "r1c1", honest(work))
+    found = solved(work.aim("r1c1"), honest(work))
     again = from_kept(kept(found))
     assert np.array_equal(again.mapping.matrix, found.mapping.matrix)
     assert replace(again, mapping=found.mapping) == found

@@ -16,9 +16,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from marking.layout.joins import axis, choose, least_parts
 from marking.layout.layout import lay_out
 from marking.sections import route
+from marking.sections.joins import axis, choose, least_parts
 from marking.sections.plan import cut_into_sections
 from tests.benchmarks.sections import faults, search
 from tests.sections.fewest_parts import NEVER, Line, parts, rows_by_arm
@@ -26,7 +26,7 @@ from tests.sections.fewest_parts import NEVER, Line, parts, rows_by_arm
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from marking.layout.joins import Axis
+    from marking.sections.joins import Axis
     from tests.conftest import MakeJob
 
 BENCH_60 = {"length": "144 in", "width": "60 in"}

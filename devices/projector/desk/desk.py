@@ -9,9 +9,10 @@ from __future__ import annotations
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any, Literal
 
+from devices.projector.desk.known_points import traced_crossings
 from devices.projector.trueup.bump import check_targets
 from devices.projector.trueup.calibration import LEAST_TARGETS, Landing
-from devices.projector.trueup.points import by_tape, traced_crossings
+from devices.projector.trueup.points import by_tape
 from devices.projector.trueup.targets import ASIDE_PX, relit, suggest
 from devices.projector.trueup.worth import Trued, carried, checked, line_sd, nudged, solved
 from marking.errors import BadInputError, CanvasruleError
@@ -283,7 +284,7 @@ def _rest_relit(true_up: TrueUp, desk: Desk, work: Work) -> TrueUp:
     """From four landings on the others are known well enough to be lit close by their points."""
     rest = [target for target in true_up.targets if target.name not in true_up.landed]
     try:
-        mapping = solved(work, desk.section, tuple(true_up.landed.values())).mapping
+        mapping = solved(work.aim(desk.section), tuple(true_up.landed.values())).mapping
     except CanvasruleError:
         return true_up  # said when the person asks for the result; the light stays as it was
     near = {target.name: target for target in relit(rest, mapping, ASIDE_PX)}
@@ -329,9 +330,9 @@ def _finish(desk: Desk, work: Work, command: Mapping[str, Any]) -> Desk:
     true_up = _under_way(desk)
     landings = [true_up.landed[t.name] for t in true_up.targets if t.name in true_up.landed]
     if true_up.quick:
-        trued = checked(work, desk.section, desk.trued[desk.section], landings)
+        trued = checked(work.aim(desk.section), desk.trued[desk.section], landings)
     else:
-        trued = solved(work, desk.section, landings)
+        trued = solved(work.aim(desk.section), landings)
     return replace(desk, trued={**desk.trued, desk.section: trued}, true_up=None)
 
 
@@ -345,7 +346,9 @@ def _carried(desk: Desk, work: Work, command: Mapping[str, Any]) -> Desk:
     other = command.get("section")
     if not isinstance(other, str) or other not in desk.trued:
         raise BadInputError(f"{other!r} has no true-up to use here")
-    trued = carried(work, desk.section, desk.trued[other])
+    held = desk.trued[other]
+    unlit = work.light(desk.section, held.mapping).unlit
+    trued = carried(work.aim(desk.section), held, unlit)
     return replace(desk, trued={**desk.trued, desk.section: trued})
 
 

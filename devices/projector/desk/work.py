@@ -11,9 +11,11 @@ from devices.projector.light.overlay import overlay
 from devices.projector.light.throw import lens_over, nominal
 from devices.projector.trueup.forecast import height_warnings
 from devices.projector.trueup.points import Point, by_tape
+from devices.projector.trueup.worth import Aim
 from marking.begun.on_the_cover import plan_hash
+from marking.job.keys import tape_of
 from marking.layout.layout import lay_out
-from marking.measures.tape import tape_of, tape_reading
+from marking.measures.tape import tape_reading
 from marking.record.record import layout_hash
 
 if TYPE_CHECKING:
@@ -73,6 +75,19 @@ class Work:
         projector = self.job.projector
         over = lens_over(projector, self.job.reach.depth, self.section(name).window)
         return nominal(projector, over)
+
+    def aim(self, name: str) -> Aim:
+        """What a true-up of a section is for."""
+        job = self.job
+        return Aim(
+            self.section(name).core,
+            self.layout.top.corners_table,
+            self.expected(name),
+            job.projector,
+            self.tape,
+            job.tolerance,
+            job.units,
+        )
 
     def light(self, name: str, mapping: Mapping) -> Overlay:
         """All the light of a section through `mapping`."""

@@ -13,8 +13,8 @@ from devices.projector.trueup.points import by_tape
 from devices.projector.trueup.targets import suggest
 from devices.projector.trueup.worth import SET_BY_HAND, error_95
 from marking.errors import RefusedError
+from marking.job.keys import tape_of
 from marking.measures.lengths import format_length
-from marking.measures.tape import tape_of
 from marking.sections.plan import cut_into_sections
 
 if TYPE_CHECKING:

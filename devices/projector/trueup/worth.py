@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from devices.projector.desk.work import Work
+    from devices.projector.profile import Projector
     from devices.projector.trueup.calibration import Calibration
     from marking.measures.lengths import Units
     from marking.measures.tape import Tape
@@ -39,6 +39,22 @@ _ROUNDED = 12**-0.5
 """Standard deviation in pixels of a place rounded to whole pixels."""
 _WRINKLE = 3.0
 _MAP_STEPS = (7, 4)
+
+
+@dataclass(frozen=True)
+class Aim:
+    """What a true-up of one section is for: what it inks, under which light, to what tolerance."""
+
+    core: tuple[float, float, float, float]
+    """Table frame, mm: errors are told over it."""
+    corners_table: FloatArray
+    """(4, 2): the top."""
+    expected: Mapping
+    """By the profile, as the lens is to hang."""
+    projector: Projector
+    tape: Tape
+    tolerance: float
+    units: Units
 
 
 @dataclass(frozen=True)
@@ -60,33 +76,33 @@ class Trued:
     """How far each landing lies off what all say together."""
 
 
-def solved(work: Work, section: str, landings: Sequence[Landing]) -> Trued:
+def solved(aim: Aim, landings: Sequence[Landing]) -> Trued:
     """The true-up of a section.
 
     Raises BadInputError and RefusedError, naming what is wrong, a contradicted landing too.
     """
-    units = work.job.units
-    calibration = _calibration(work, section, landings)
+    units = aim.units
+    calibration = _calibration(aim, landings)
     blunders = blunder_lines(calibration, units)
     if blunders:
         raise RefusedError(*blunders)
-    errors = error_95(calibration, _map_spots(work, section), work.tape)
+    errors = error_95(calibration, _map_spots(aim), aim.tape)
     lines = [_slips(calibration, units)]
     if calibration.spare and calibration.worse > 1:
         lines.append(
             "The targets were set less exactly than supposed; the errors above allow for it."
         )
-    lines.append(_raised(work))
-    judged = _judged(work, calibration.mapping, errors, lines, tuple(landings))
+    lines.append(_raised(aim))
+    judged = _judged(aim, calibration.mapping, errors, lines, tuple(landings))
     return replace(judged, residuals=_residuals(calibration, units))
 
 
-def checked(work: Work, section: str, held: Trued, landings: Sequence[Landing]) -> Trued:
+def checked(aim: Aim, held: Trued, landings: Sequence[Landing]) -> Trued:
     """A true-up after a bump, by check targets: as it was where nothing moved, else re-trued.
 
     Raises BadInputError when they moved and were landed only once, or contradict each other.
     """
-    units, pixel = work.job.units, throw(work.job.projector).pixel[1]
+    units, pixel = aim.units, throw(aim.projector).pixel[1]
     sd = math.hypot(SET_BY_HAND, _ROUNDED * pixel)
     if not far_apart(landings):
         raise BadInputError("land both targets first; then the two say whether it has moved")
@@ -100,21 +116,23 @@ def checked(work: Work, section: str, held: Trued, landings: Sequence[Landing]) 
             "target. Land both targets a second time, so that a slip is not taken for a move"
         )
     move = moved(held.mapping, landings, sd)
-    added = CHI2_95_OF_TWO * move.variance(_map_spots(work, section), sd)
+    added = CHI2_95_OF_TWO * move.variance(_map_spots(aim), sd)
     errors = np.sqrt(np.array(held.error_map).ravel() ** 2 + added)
     line = (
         f"Re-trued by two targets: the table had moved {np.hypot(*move.shift):.1f} mm and turned "
         f"{np.degrees(move.turn):.2f} degrees under the light."
     )
-    return _judged(work, retrued(held.mapping, move), errors, [line, _raised(work)], ())
+    return _judged(aim, retrued(held.mapping, move), errors, [line, _raised(aim)], ())
 
 
 def _unchecked(lines: Sequence[str]) -> list[str]:
     return [line for line in lines if not line.startswith("Checked by")]
 
 
-def carried(work: Work, section: str, held: Trued) -> Trued:
-    """Another section's true-up for `section`, where neither projector nor table has moved.
+def carried(aim: Aim, held: Trued, unlit: float) -> Trued:
+    """Another section's true-up for this one, where neither projector nor table has moved.
+
+    `unlit` is how many millimetres of this section's lines its light would miss.
 
     Raises RefusedError when that cannot be judged, or does not light all of the section.
     """
@@ -123,60 +141,59 @@ def carried(work: Work, section: str, held: Trued) -> Trued:
             "that true-up was checked or made otherwise since its targets were landed, so what "
             "it is worth here cannot be told. True up this section itself"
         )
-    light = work.light(section, held.mapping)
-    if light.unlit > 1:
+    if unlit > 1:
         raise RefusedError(
-            f"as the projector hangs, {light.unlit / 1000:.2f} m of this section's lines fall "
+            f"as the projector hangs, {unlit / 1000:.2f} m of this section's lines fall "
             "outside the picture. Move it over this section, and true up"
         )
-    calibration = _calibration(work, section, held.landings)
-    errors = error_95(calibration, _map_spots(work, section), work.tape)
-    lines = [_slips(calibration, work.job.units), _raised(work)]
-    return _judged(work, held.mapping, errors, lines, held.landings)
+    calibration = _calibration(aim, held.landings)
+    errors = error_95(calibration, _map_spots(aim), aim.tape)
+    lines = [_slips(calibration, aim.units), _raised(aim)]
+    return _judged(aim, held.mapping, errors, lines, held.landings)
 
 
-def _calibration(work: Work, section: str, landings: Sequence[Landing]) -> Calibration:
+def _calibration(aim: Aim, landings: Sequence[Landing]) -> Calibration:
     return solve(
         landings,
-        work.expected(section),
-        work.job.projector.pixels,
-        work.layout.top.corners_table,
+        aim.expected,
+        aim.projector.pixels,
+        aim.corners_table,
         Setting(SET_BY_HAND, _ROUNDED),
     )
 
 
 def _judged(
-    work: Work,
+    aim: Aim,
     mapping: Mapping,
     errors: FloatArray,
     lines: Sequence[str],
     landings: tuple[Landing, ...],
 ) -> Trued:
-    worst, tolerance = float(errors.max()), work.job.tolerance
+    worst, tolerance = float(errors.max()), aim.tolerance
     rows = errors.reshape(_MAP_STEPS[1], _MAP_STEPS[0]).tolist()
     return Trued(
         mapping,
         worst,
-        (_verdict(worst, tolerance, work.job.units), *lines),
+        (_verdict(worst, tolerance, aim.units), *lines),
         worst <= tolerance,
         tuple(tuple(row) for row in rows),
         landings,
     )
 
 
-def _map_spots(work: Work, section: str) -> FloatArray:
+def _map_spots(aim: Aim) -> FloatArray:
     """(n, 2): where over a section's core errors are told, rows from its far side."""
-    x0, y0, x1, y1 = work.section(section).core
+    x0, y0, x1, y1 = aim.core
     xs, ys = np.linspace(x0, x1, _MAP_STEPS[0]), np.linspace(y1, y0, _MAP_STEPS[1])
     return np.array([[x, y] for y in ys for x in xs])
 
 
-def _raised(work: Work) -> str:
-    moves = raised_by(work.job.projector, _WRINKLE)
+def _raised(aim: Aim) -> str:
+    moves = raised_by(aim.projector, _WRINKLE)
     return (
         f"Where the cover stands up by {format_length(_WRINKLE, 'mm')}, as on a wrinkle, light "
         f"at the picture's edge falls {moves:.1f} mm off; press it flat. One pixel is "
-        f"{throw(work.job.projector).pixel[1]:.2f} mm."
+        f"{throw(aim.projector).pixel[1]:.2f} mm."
     )
 
 

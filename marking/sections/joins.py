@@ -8,10 +8,11 @@ from __future__ import annotations
 import math
 from bisect import bisect_left, bisect_right
 from dataclasses import dataclass, replace
-from itertools import pairwise
 from typing import TYPE_CHECKING
 
 import numpy as np
+
+from marking.layout.bare_cloth import OFF_BOX, between_lines
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -20,13 +21,6 @@ if TYPE_CHECKING:
 
     FloatArray = NDArray[np.float64]
 
-GUARD = 1.25
-"""Cloth, in mm, between a join and the ink of a line beside it: there a tick across the line can
-stand out by a millimetre and still end before the join."""
-_OF_NARROW_CLOTH = 0.4
-"""Where lines stand too close for that: the share of the cloth between them on each side."""
-OFF_BOX = 0.1
-"""Millimetres between a join and a numeral, where nothing is cut."""
 NEAR_TICK = 3.0
 """How near to a join or a long line a tick may stand, in mm, where that saves a section."""
 _HAIR = 1e-9
@@ -128,17 +122,6 @@ def axis(
         cloth += free
         plain += _plain(free, left, right, pitch)
     return Axis(*extent, tuple(cloth), tuple(plain), pitch, ticks_between)
-
-
-def between_lines(
-    lines: Sequence[tuple[float, float]],
-) -> Iterator[tuple[tuple[float, float], tuple[float, float], tuple[float, float]]]:
-    """Every two neighbouring `lines` (place, half their ink), and where between a join may run."""
-    for before, after in pairwise(lines):
-        low, high = before[0] + before[1], after[0] - after[1]
-        if low < high:
-            guard = min(GUARD, _OF_NARROW_CLOTH * (high - low))
-            yield before, after, (low + guard, high - guard)
 
 
 def _plain(free: Sequence[Cloth], left: float, right: float, pitch: float) -> list[float]:

@@ -1,0 +1,69 @@
+"""Points that a cover already offers to true up by: marks set out, and crossings that are traced.
+
+It knows the job, its sections and what has been traced, no pixels. Table frame, millimetres.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from devices.projector.trueup.points import Point, by_tape
+from marking.begun.on_the_cover import control_set_out
+
+if TYPE_CHECKING:
+    from collections.abc import Collection, Iterator, Mapping
+
+    from devices.projector.desk.work import Work
+    from marking.record.record import Record
+    from marking.sections.plan import Piece
+
+_ON_LINE = 0.01
+"""Millimetres within which a point lies on a line."""
+
+
+def control_points(record: Record, work: Work) -> tuple[Point, ...]:
+    """The control marks set out for this layout, if any were."""
+    control = control_set_out(record, work.layout, work.job.units)
+    if control is None:
+        return ()
+    return tuple(
+        Point(
+            mark.mark.at_table,
+            by_tape(*mark.mark.at_table, control.tape).sd,
+            f"control mark {mark.mark.id}",
+        )
+        for mark in control.marks
+    )
+
+
+def traced_crossings(
+    work: Work, section: str, traced: Mapping[str, Collection[str]], sds: Mapping[str, float]
+) -> Iterator[Point]:
+    """The section's witness marks whose lines its neighbours have traced.
+
+    `sds` says how far off, in mm per axis, each section's lines may lie.
+    """
+    drawn = [
+        (name, piece)
+        for name, ids in traced.items()
+        if name in work.section_ids and name != section and ids
+        for piece in work.section(name).pieces
+        if piece.stroke.id in ids
+    ]
+    for mark in work.section(section).witness:
+        through = [name for name, piece in drawn if _passes(piece, mark.at_table)]
+        if len(through) >= 2:
+            sd = max(sds.get(name, 0.0) for name in through)
+            yield Point(mark.at_table, sd, f"traced crossing {mark.id}")
+
+
+def _passes(piece: Piece, at: tuple[float, float]) -> bool:
+    """Whether a stroke runs through a point, its ends included."""
+    points = piece.stroke.points
+    start, run = points[:-1], np.diff(points, axis=0)
+    length2 = np.maximum((run**2).sum(axis=1), 1e-12)
+    share = np.clip(((at - start) * run).sum(axis=1) / length2, 0, 1)
+    off = start + share[:, None] * run - at
+    return bool((np.hypot(off[:, 0], off[:, 1]) < _ON_LINE).any())
