@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from devices.plotter.holders import check_holders
 from marking.job.settings import flat
-from marking.sections.plan import cut_into_sections
+from marking.sections.plan import divide_into_sections
 from marking.sections.zones import reach_zone
 
 if TYPE_CHECKING:
@@ -56,7 +56,7 @@ def divided(name: ZoneName, layout: Layout, job: Job, correction: Correction | N
     Raises RefusedError when a pen that they need has no holder on the plotter: late in a job,
     with marks set out and ink laid, is no time to hear of it.
     """
-    plan = cut_into_sections(layout, job, zone_of(name, job, correction))
+    plan = divide_into_sections(layout, job, zone_of(name, job, correction))
     if name == "plotter":
         used = sorted({piece.stroke.pen for section in plan.sections for piece in section.pieces})
         check_holders({pen: job.pens.named(pen) for pen in used}, job.plotter)

@@ -167,7 +167,7 @@ heavy = {{ slot = 1, width = "1 mm", passes = 2 }}
 numerals = {{ slot = 1, width = "0.8 mm" }}
 removable = {{ slot = {removable}, width = "0.5 mm" }}
 
-[tape]                       # sets out the control marks, and proves the cover
+[tape]                       # sets out the tape marks, and proves the cover
 accuracy = "II"              # the class printed on the tape: "I", "II" or "III"
 division = "{division}"         # how finely it is read
 temperature_c = 20.0         # in the room; steel is true at 20

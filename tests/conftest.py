@@ -19,7 +19,7 @@ from hypothesis import HealthCheck, settings
 from devices.job import Job
 from marking.job.folder import JOB_FILE, load_job
 from marking.layout.layout import lay_out
-from marking.sections.plan import cut_into_sections
+from marking.sections.plan import divide_into_sections
 from marking.shipped import stock
 
 if TYPE_CHECKING:
@@ -98,7 +98,7 @@ def millrace_layout(millrace: Job) -> Layout:
 
 @pytest.fixture(scope="session")
 def millrace_plan(millrace: Job, millrace_layout: Layout) -> Plan:
-    return cut_into_sections(millrace_layout, millrace, millrace.plotter.zone)
+    return divide_into_sections(millrace_layout, millrace, millrace.plotter.zone)
 
 
 @pytest.fixture(scope="session")

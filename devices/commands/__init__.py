@@ -28,7 +28,7 @@ VERBS = {
     "section": "cut the marking into what one setup can ink",
     "write": "write SVG, HP-GL, the picture and the report",
     "trial": "check the plotter on scrap cloth: its true scale and skew",
-    "control": "the control marks to set by tape before any ink, and the forecast",
+    "control": "the tape marks to set by tape before any ink, and the forecast",
     "place": "from readings of marks to where a section's device stands",
     "drive": "ink section after section on a plotter, and resume after any interruption",
     "beam": "light the lines to trace: the projector's page and its remote",

@@ -70,7 +70,7 @@ def run(options: argparse.Namespace) -> int:
 
 
 def _serve(options: argparse.Namespace, work: object, listening: socket.socket) -> None:
-    from devices.projector.desk.known_points import control_points
+    from devices.projector.desk.known_points import tape_mark_points
     from devices.projector.desk.memory import refuse_unknown_lines
     from devices.projector.desk.work import Work
     from devices.projector.pages.connections import House
@@ -92,7 +92,7 @@ def _serve(options: argparse.Namespace, work: object, listening: socket.socket) 
         record.guard_layout(work.layout)
         guard_division(record, work.job, work.layout, work.plan, None)
         refuse_unknown_lines(record, work)
-        work = replace(work, control=control_points(record, work))
+        work = replace(work, control=tape_mark_points(record, work))
         _say_what_is_inked(record)
         house = House(work, record, pairing, remote_url, lan)
         app = application(house, [f"{name}:{port}" for name in names])

@@ -81,10 +81,10 @@ def guard_division(
     """Refuses a division that is not the one sections are inked by, naming what has changed."""
     from devices.division import division_settings
     from devices.job import Job
-    from marking.begun.inked import guard_cut
+    from marking.begun.inked import guard_division
 
     settings = division_settings(plan.zone.name, job, correction)
-    guard_cut(record, layout, plan, settings, job.units, Job)
+    guard_division(record, layout, plan, settings, job.units, Job)
 
 
 def guard_sections(

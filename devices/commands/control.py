@@ -1,7 +1,8 @@
-"""`canvasrule control`: the control marks to set out by tape, and what they will hold."""
+"""`canvasrule control`: the tape marks to set out by tape, and what they will hold."""
 
 from __future__ import annotations
 
+import argparse
 import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -20,14 +21,13 @@ from devices.commands.shared import (
 from marking.errors import RefusedError
 
 if TYPE_CHECKING:
-    import argparse
     from collections.abc import Iterator, Sequence
 
     from devices.job import Job
-    from marking.control.choice import Task, Work
-    from marking.control.marks import ControlRow, TapeRun
     from marking.layout.layout import Layout
     from marking.measures.lengths import Units
+    from marking.tape_marks.choice import Task, Work
+    from marking.tape_marks.marks import TapeRow, TapeRun
 
 _FEW_REMEDIES = 4
 
@@ -43,12 +43,16 @@ def add_options(verb: argparse.ArgumentParser) -> None:
         help="from one mark to the next; by default the widest whose forecast holds",
     )
     verb.add_argument(
-        "--seam-rows",
+        "--join-rows",
         metavar="N",
         type=int,
         default=0,
         help="set marks along every N-th join between rows of sections too: 1 for each, 2 for "
         "one in two (default: none)",
+    )
+    # Its name until version 0.2, which sheets that are already printed still show.
+    verb.add_argument(
+        "--seam-rows", dest="join_rows", type=int, default=argparse.SUPPRESS, help=argparse.SUPPRESS
     )
     verb.add_argument(
         "--read-twice",
@@ -81,9 +85,9 @@ def add_options(verb: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Chooses the marks, writes the sheet and prints the readings, or JSON."""
-    from marking.control.choice import Task, remedies
     from marking.job.keys import tape_of
     from marking.network.allowed import Limits
+    from marking.tape_marks.choice import Task, remedies
 
     if options.map is not None:
         check_picture_name("--map", options.map)
@@ -118,21 +122,21 @@ def run(options: argparse.Namespace) -> int:
     return 0 if done.forecast.holds else RefusedError.exit_code
 
 
-def _rows_set_out(folder: Path, layout: Layout, units: Units) -> tuple[ControlRow, ...]:
+def _rows_set_out(folder: Path, layout: Layout, units: Units) -> tuple[TapeRow, ...]:
     """The rows of marks that were chosen for this layout before."""
-    from marking.begun.on_the_cover import control_set_out
+    from marking.begun.on_the_cover import tape_marks_set_out
     from marking.record.record import open_record
 
     if not has_record(folder):
         return ()
     with open_record(folder) as record:
-        before = control_set_out(record, layout, units)
+        before = tape_marks_set_out(record, layout, units)
     return before.rows if before is not None else ()
 
 
 def _chosen(options: argparse.Namespace, task: Task) -> Work:
     """The widest spacing whose forecast holds, or the best; only `--spacing` when it is given."""
-    from marking.control.choice import Way, widest, work
+    from marking.tape_marks.choice import Way, widest, work
 
     repeats = 2 if options.read_twice else 1
 
@@ -140,15 +144,15 @@ def _chosen(options: argparse.Namespace, task: Task) -> Work:
         _progress(f"forecast with {way.flags(task.units)}")
 
     if options.spacing is None:
-        return widest(task, options.seam_rows, repeats, told)
-    way = Way(options.spacing, options.seam_rows, repeats)
+        return widest(task, options.join_rows, repeats, told)
+    way = Way(options.spacing, options.join_rows, repeats)
     told(way)
     return work(task, way)
 
 
 def _keep(options: argparse.Namespace, job: Job, task: Task, done: Work) -> list[Path]:
     """Writes the sheet and keeps the marks, unless those set out before have to stay."""
-    from marking.begun.on_the_cover import keep_control, replaced
+    from marking.begun.on_the_cover import keep_tape_marks, replaced
     from marking.record.record import open_record
 
     with open_record(options.job) as record:
@@ -169,7 +173,7 @@ def _keep(options: argparse.Namespace, job: Job, task: Task, done: Work) -> list
             )
         files = _write_sheet(options.job, done, task.layout, job)
         begin(record, job, task.layout, task.plan, kept_correction(options.job, job))
-        keep_control(record, task.layout, task.plan, done.control)
+        keep_tape_marks(record, task.layout, task.plan, done.control)
     if undone.gone:
         say(
             "note: this takes the place of the marks chosen before. If they are on the cover, "
@@ -186,11 +190,11 @@ def _write_sheet(folder: Path, done: Work, layout: Layout, job: Job) -> list[Pat
     from devices.commands.write import OUTPUT
     from marking.drawing.page import page_svg, pages_pdf, paper_for
     from marking.output.files import replace_file
-    from marking.output.tape_sheet import control_pages
+    from marking.output.tape_sheet import tape_sheet_pages
 
     says = (done.setting_out.said, *(line.strip() for line in forecast_lines(done, job.units)))
     paper = paper_for(job.units)
-    pages = control_pages(done.control, layout, job.title, job.units, paper, says)
+    pages = tape_sheet_pages(done.control, layout, job.title, job.units, paper, says)
     files = {"control.svg": page_svg(pages[0]), "control.pdf": pages_pdf(pages)}
     for name, data in files.items():
         replace_file(folder / OUTPUT / name, data)
@@ -226,7 +230,7 @@ def _lines(done: Work, found: tuple[Work, ...], job: Job) -> Iterator[str]:
     square, diagonals = control.square, control.diagonals
     along, up, slope = square.ratio
     yield (
-        f"{len(control.marks)} control marks, at most {format_length(control.spacing, units)} "
+        f"{len(control.marks)} tape marks, at most {format_length(control.spacing, units)} "
         "apart, along both long edges and both end lines"
         + (f", and in {counted(len(control.rows), 'row')} between" if control.rows else "")
     )
@@ -335,6 +339,6 @@ def _forecast_record(work: Work, units: Units) -> dict[str, Any]:
         ],
         "seams": [
             {"sections": list(each.sections), "at": list(each.at_table), "step": each.step}
-            for each in found.seams
+            for each in found.joins
         ],
     }

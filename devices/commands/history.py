@@ -15,11 +15,11 @@ if TYPE_CHECKING:
     from devices.job import Job
     from devices.plotter.correction import Correction, DeviceCheck
     from devices.plotter.profile import Plotter
-    from marking.control.setting_out import SettingOut
     from marking.layout.layout import Layout
     from marking.output.report import InForce
     from marking.sections.locating_marks import Mark
     from marking.sections.plan import Plan
+    from marking.tape_marks.setting_out import SettingOut
 
 
 def add_ink_option(verb: argparse.ArgumentParser) -> None:
@@ -63,19 +63,19 @@ def kept_correction(folder: Path, job: Job) -> Correction | None:
 
 
 def in_force(folder: Path, job: Job, layout: Layout, plan: Plan) -> InForce:
-    """What the job's record adds to a plan: the plotter's correction, the control marks."""
+    """What the job's record adds to a plan: the plotter's correction, the tape marks."""
     from marking.output.report import InForce
 
     if not has_record(folder):
         return InForce()
     from devices.plotter.correction import correction_said
-    from marking.begun.on_the_cover import control_set_out
-    from marking.control.visible_marks import within
+    from marking.begun.on_the_cover import tape_marks_set_out
     from marking.record.record import open_record
+    from marking.tape_marks.visible import within
 
     correction = kept_correction(folder, job) if plan.zone.name == "plotter" else None
     with open_record(folder) as record:
-        control = control_set_out(record, layout, job.units)
+        control = tape_marks_set_out(record, layout, job.units)
     marks = [mark.mark for mark in control.marks] if control is not None else []
     reached = {
         section.id: [mark.id for mark in marks if within(mark.at_table, section, plan)]
@@ -88,8 +88,8 @@ def in_force(folder: Path, job: Job, layout: Layout, plan: Plan) -> InForce:
 
 def _setting_out(layout: Layout, plan: Plan, marks: Sequence[Mark]) -> SettingOut:
     """What setting out and reading `marks` asks of a person; only a plotter's pen reads them."""
-    from marking.control.setting_out import SettingOut
-    from marking.control.visible_marks import sights
+    from marking.tape_marks.setting_out import SettingOut
+    from marking.tape_marks.visible import sights
 
     if plan.zone.name != "plotter":
         return SettingOut(len(marks))

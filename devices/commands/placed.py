@@ -67,20 +67,20 @@ def _error_lines(placed: Placement) -> Iterator[str]:
     inking, way = placed.inking, placed.way
     x, y = inking.worst_at
     yield f"95 % error at the worst inked point ({x:.0f}, {y:.0f} mm): {inking.error:.2f} mm"
-    for seam in inking.seams:
+    for join in inking.joins:
         yield (
-            f"95 % step at the join to {seam.beside}: {seam.error:.2f} mm (expected "
-            f"{seam.expected[0]:+.2f} along, {seam.expected[1]:+.2f} across)"
+            f"95 % step at the join to {join.beside}: {join.error:.2f} mm (expected "
+            f"{join.expected[0]:+.2f} along, {join.expected[1]:+.2f} across)"
         )
     if len(placed.ways) > 1:
-        table, seam_way = placed.ways[0], placed.ways[-1]
+        table, join_way = placed.ways[0], placed.ways[-1]
         yield (
             f"To be inked with weight {way.weight:.2f}: error {way.error:.2f} mm, "
             f"step {way.step:.2f} mm"
         )
         yield (
             f"  true to the table (0): error {table.error:.2f} mm, step {table.step:.2f} mm; "
-            f"meeting the join (1): error {seam_way.error:.2f} mm, step {seam_way.step:.2f} mm"
+            f"meeting the join (1): error {join_way.error:.2f} mm, step {join_way.step:.2f} mm"
         )
 
 
@@ -111,12 +111,12 @@ def placement_record(placed: Placement, paths: Sequence[Path]) -> dict[str, Any]
         "worst": {"at": list(inking.worst_at), "error": inking.error},
         "seams": [
             {
-                "beside": seam.beside,
-                "at": list(seam.at_table),
-                "expected": list(seam.expected),
-                "error": seam.error,
+                "beside": join.beside,
+                "at": list(join.at_table),
+                "expected": list(join.expected),
+                "error": join.error,
             }
-            for seam in inking.seams
+            for join in inking.joins
         ],
         "weight": placed.way.weight,
         "ways": [

@@ -60,7 +60,7 @@ def add_options(verb: argparse.ArgumentParser) -> None:
         "otherwise, and are then not joined to that ink",
     )
     verb.epilog = (
-        "Do this before the control marks are set out: a corrected plotter may reach less, and "
+        "Do this before the tape marks are set out: a corrected plotter may reach less, and "
         "the sections are cut for that.\n\n"
         "example:\n  canvasrule trial --job my-bench\n"
         "  canvasrule trial --job my-bench --measured square.toml"

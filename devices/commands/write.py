@@ -113,7 +113,7 @@ def _taken_away(names: list[str], job_folder: Path) -> str:
         below = ", ".join(sorted(set(map(_folder, sections))))
         shown.append(f"{counted(len(sections), 'file')} in {below}")
     return (
-        f"{', '.join(shown)}: taken away, being of an earlier layout or cut; "
+        f"{', '.join(shown)}: taken away, being of an earlier layout or division; "
         f'canvasrule write --job "{job_folder}" writes all kinds anew'
     )
 

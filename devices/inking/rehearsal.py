@@ -1,6 +1,6 @@
 """A rehearsal: simulated cloth and a record of its own, made anew from a copy of the job's.
 
-What is known of the real cover counts (ink, control marks, the plotter's correction); nothing
+What is known of the real cover counts (ink, tape marks, the plotter's correction); nothing
 that is rehearsed gets into the job's record. It knows files, the simulated machine and the
 record, and not how a section is inked.
 """

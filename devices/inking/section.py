@@ -180,15 +180,15 @@ def _stretch_by_stretch(
 def _begun(stance: Stance, place: Workplace) -> int:
     """Keeps that the next byte may be ink; returns the run's number."""
     begin(place)
-    section, cut = stance.section.id, plan_hash(place.plan)
-    place.record.add_ink(place.layout, section, "begun", cut)
+    section, division = stance.section.id, plan_hash(place.plan)
+    place.record.add_ink(place.layout, section, "begun", division)
     return place.record.add_run(
         layout_hash(place.layout),
         section,
         device_settings(place.job, place.correction),
         pose_record(stance.pose),
         place.ink_anyway or stance.advice,
-        cut,
+        division,
     )
 
 

@@ -376,7 +376,7 @@ def _readable(section: Section, place: Workplace) -> list[Mark]:
 
 
 def _keep(stance: Stance, place: Workplace) -> None:
-    """Keeps the placement, by control marks just as the verb `place` does."""
+    """Keeps the placement, by tape marks just as the verb `place` does."""
     begin(place)
     placed = stance.placed
     if placed is not None and stance.by_control:

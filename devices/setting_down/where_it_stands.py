@@ -10,8 +10,7 @@ import numpy as np
 
 from devices.plotter.bed import bed_of
 from marking.begun.inked import done_sections
-from marking.begun.on_the_cover import control_is_set_out, pose_from, setup_from, standing
-from marking.control.visible_marks import sights
+from marking.begun.on_the_cover import pose_from, setup_from, standing, tape_marks_are_set_out
 from marking.errors import BadInputError
 from marking.network.allowed import Limits
 from marking.network.datum import EXACT
@@ -22,6 +21,7 @@ from marking.placement.placement import network_for, place
 from marking.placement.recut import carried
 from marking.sections.locating_marks import Mark
 from marking.sections.neighbours import butts, window_middle
+from marking.tape_marks.visible import sights
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -54,7 +54,7 @@ class Stance:
     placed: Placement | None = None
     """What the readings gave, where any were taken."""
     by_control: bool = False
-    """Whether it is by control marks, and so what the verb `place` builds on."""
+    """Whether it is by tape marks, and so what the verb `place` builds on."""
     ground: Ground | None = None
     """What it was placed by."""
     begun_as: str | None = None
@@ -87,12 +87,12 @@ def from_readings(
 ) -> Stance:
     """The placement by `readings`, weighed with all earlier ones.
 
-    Where control marks are set out, it is the very one that the verb `place` would make. A
+    Where tape marks are set out, it is the very one that the verb `place` would make. A
     section begun already is placed by what others inked and by the tape; its own ink stands
     beside, under the name that the stance gives. Raises RefusedError or BadInputError when the
     readings cannot tell where the device stands.
     """
-    by_control = control_is_set_out(record, layout)
+    by_control = tape_marks_are_set_out(record, layout)
     ground = ground_of(section, plan, layout, job, record, correction)
     placement = placed_on(ground, section, readings, job, correction)
     pose = placement.inking.setup.pose
@@ -121,10 +121,8 @@ class Ground:
     """Marks of lines that may lie there twice since a device was moved, with their section."""
 
 
-def by_control_marks(
-    section: Section, record: Record, layout: Layout, plan: Plan, job: Job
-) -> Ground:
-    """What is known round `section`, where control marks are set out. Raises RefusedError."""
+def by_tape_marks(section: Section, record: Record, layout: Layout, plan: Plan, job: Job) -> Ground:
+    """What is known round `section`, where tape marks are set out. Raises RefusedError."""
     stands = standing(record, layout, plan, job.units)
     targets = tuple(stands.sights.targets.values())
     return _ground(section, plan, targets, stands.laid, stands.begun, stands.mixed, stands.datum)
@@ -170,10 +168,10 @@ def ground_of(
     record: Record,
     correction: Correction | None,
 ) -> Ground:
-    """What is known round `section`: from control marks where they are set out."""
-    if control_is_set_out(record, layout):
-        return by_control_marks(section, record, layout, plan, job)
-    return _by_witness(section, plan, layout, job, record, correction)
+    """What is known round `section`: from tape marks where they are set out."""
+    if tape_marks_are_set_out(record, layout):
+        return by_tape_marks(section, record, layout, plan, job)
+    return _by_locating_marks(section, plan, layout, job, record, correction)
 
 
 def _ground(
@@ -198,20 +196,20 @@ def _ground(
 def marks_in_sight(
     section: Section, plan: Plan, layout: Layout, job: Job, record: Record
 ) -> tuple[Mark, ...]:
-    """The marks to bring the pen onto: witness marks, and control marks where they are set out."""
-    if not control_is_set_out(record, layout):
+    """The marks to bring the pen onto: locating marks, and tape marks where they are set out."""
+    if not tape_marks_are_set_out(record, layout):
         of_tape = sights(plan, layout.grid, ()).targets
         _, mixed = attributed(of_tape, plan.sections, stances(record))
-        return tuple(mark for mark in section.witness if mark.id not in mixed)
+        return tuple(mark for mark in section.locating_marks if mark.id not in mixed)
     seen = standing(record, layout, plan, job.units).sights
     return tuple(seen.targets[name].mark for name in seen.seen[section.id])
 
 
 def still_to_ink(section: Section, plan: Plan, layout: Layout, record: Record) -> dict[str, str]:
-    """Witness marks of `section` that no ink shows yet, each with the section that will."""
+    """Locating marks of `section` that no ink shows yet, each with the section that will."""
     done = done_sections(record, layout, plan)
     targets = sights(plan, layout.grid, ()).targets
-    inkers = {mark.id: targets[mark.id].inked_by for mark in section.witness}
+    inkers = {mark.id: targets[mark.id].inked_by for mark in section.locating_marks}
     return {mark: by for mark, by in inkers.items() if by is not None and by not in done}
 
 
@@ -225,7 +223,7 @@ def _carried_to_table(
     )
 
 
-def _by_witness(
+def _by_locating_marks(
     section: Section,
     plan: Plan,
     layout: Layout,

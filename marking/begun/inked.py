@@ -43,7 +43,7 @@ def ink_name(section: str, zone: ZoneName) -> str:
 
 def done_sections(record: Record, layout: Layout, plan: Plan) -> frozenset[str]:
     """Ids of the sections of this very division that are inked."""
-    named, cut = layout_hash(layout), plan_hash(plan)
+    named, division = layout_hash(layout), plan_hash(plan)
     own = {ink_name(section.id, plan.zone.name): section.id for section in plan.sections}
     return frozenset(
         own[ink.section]
@@ -51,14 +51,14 @@ def done_sections(record: Record, layout: Layout, plan: Plan) -> frozenset[str]:
         if ink.event == "done"
         and ink.section in own
         and ink.layout == named
-        and _division_of(ink, record) in ("", cut)
+        and _division_of(ink, record) in ("", division)
     )
 
 
 def runs_of(record: Record, section: str, plan: Plan) -> tuple[KeptRun, ...]:
     """The runs on a section of this very division, oldest first."""
-    cut = plan_hash(plan)
-    return tuple(run for run in record.runs(section) if run.plan in ("", cut))
+    division = plan_hash(plan)
+    return tuple(run for run in record.runs(section) if run.plan in ("", division))
 
 
 def _division_of(ink: KeptInk, record: Record) -> str:
@@ -73,7 +73,7 @@ def _division_of(ink: KeptInk, record: Record) -> str:
     return str(detail.get("plan", "")) if isinstance(detail, dict) else ""
 
 
-def guard_cut(
+def guard_division(
     record: Record,
     layout: Layout,
     plan: Plan,
@@ -93,14 +93,14 @@ def guard_cut(
     shown = ", ".join(named[:4]) + (", …" if len(named) > 4 else "")
     why = _why(record, other[-1], plan, settings, units, model)
     raise RefusedError(
-        f"{shown}: inked as another layout or cut has it, and going on would leave lines out "
+        f"{shown}: inked as another layout or division has it, and going on would leave lines out "
         f"and ink others twice; nothing was done. {why}. For a new cover, make a job in a folder "
         "of its own"
     )
 
 
 def _inked_otherwise(record: Record, layout: Layout, plan: Plan) -> Sequence[KeptInk | KeptRun]:
-    named, cut, zone = layout_hash(layout), plan_hash(plan), plan.zone.name
+    named, division, zone = layout_hash(layout), plan_hash(plan), plan.zone.name
     sections = {ink_name(section.id, zone): section for section in plan.sections}
     runs = {run.section for run in record.runs()}
     other: list[KeptInk | KeptRun] = []
@@ -110,7 +110,7 @@ def _inked_otherwise(record: Record, layout: Layout, plan: Plan) -> Sequence[Kep
         under = _division_of(ink, record)
         # What light traced under version 0.1 is told by its lines, where it is remembered.
         untold = not under and zone != "beam" and ink.section not in runs
-        if ink.layout != named or under not in ("", cut) or untold:
+        if ink.layout != named or under not in ("", division) or untold:
             other.append(ink)
     # Records of before the division was kept still tell where a section's window lay.
     other += [

@@ -123,10 +123,10 @@ def keep_begun(
 ) -> None:
     """Keeps what the job is begun with, once: before anything is set out, read or inked."""
     _keep_layout(record, job, layout)
-    named, cut = layout_hash(layout), plan_hash(plan)
+    named, division = layout_hash(layout), plan_hash(plan)
     kept = divisions_of(record, named, plan.zone.name)
-    if all(one.hash != cut for one in kept):
-        record.add_division(cut, named, plan.zone.name, dict(settings), packed(plan))
+    if all(one.hash != division for one in kept):
+        record.add_division(division, named, plan.zone.name, dict(settings), packed(plan))
 
 
 def _keep_layout(record: Record, job: MarkingJob, layout: Layout) -> None:

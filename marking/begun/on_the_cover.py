@@ -1,4 +1,4 @@
-"""What stands on the cover by the job's record: control marks set out, sections inked.
+"""What stands on the cover by the job's record: tape marks set out, sections inked.
 
 It turns what was kept into a network, and a placement into what is kept. It knows the record and
 the plan, no machine and no file. Table frame, millimetres.
@@ -13,8 +13,6 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from marking.begun.plain_data import from_plain, plain
-from marking.control.marks import ControlRow, TapeRun, control_datum, lettered, set_out
-from marking.control.visible_marks import Sights, sights
 from marking.errors import RefusedError
 from marking.measures.tape import Tape, tape_reading
 from marking.network.network import Reading, Setup
@@ -22,13 +20,14 @@ from marking.network.pose import PARAMETERS, Pose
 from marking.placement.laid_ink import attributed, section_of, stances
 from marking.record.kept import as_kept
 from marking.record.record import layout_hash
+from marking.tape_marks.marks import TapeRow, TapeRun, lettered, set_out, tape_datum
+from marking.tape_marks.visible import Sights, sights
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     from numpy.typing import NDArray
 
-    from marking.control.marks import Control, ControlMark
     from marking.layout.layout import Layout
     from marking.measures.lengths import Units
     from marking.network.datum import Datum
@@ -37,11 +36,12 @@ if TYPE_CHECKING:
     from marking.record.record import Record
     from marking.record.rows import KeptPlacement
     from marking.sections.plan import Plan
+    from marking.tape_marks.marks import Control, TapeMark
 
     FloatArray = NDArray[np.float64]
 
 _ROWS_OF_0_1 = "abdghijklmopqrstuvxy"
-"""What version 0.1 called rows of control marks: those names are written on the cover."""
+"""What version 0.1 called rows of tape marks: those names are written on the cover."""
 _SAME_WINDOW = 0.01
 """mm that one cut's window may lie off another's and count as the same."""
 COVER = "cover"
@@ -54,13 +54,13 @@ class Standing:
 
     control: Control
     sights: Sights
-    """Each control mark with its own deviation by this tape, without what the datum adds."""
+    """Each tape mark with its own deviation by this tape, without what the datum adds."""
     laid: tuple[Setup, ...]
     """All ink, in the order it was placed: a section inked from several places has one for each,
     as `marking.placement.laid_ink` names them."""
     left_out: tuple[str, ...]
-    """Sections inked under another layout or cut, or placed otherwise than by `keep_placement`:
-    nothing here is joined to them."""
+    """Sections inked under another layout or division, or placed otherwise than by
+    `keep_placement`: nothing here is joined to them."""
     begun: Mapping[str, tuple[Laid, ...]] = field(default_factory=dict)
     """Where the device of each section begun stood, first to last."""
     mixed: Mapping[str, str] = field(default_factory=dict)
@@ -74,8 +74,8 @@ class Standing:
 
     @property
     def datum(self) -> Datum:
-        """What all control marks share."""
-        return control_datum(self.control)
+        """What all tape marks share."""
+        return tape_datum(self.control)
 
 
 def plan_hash(plan: Plan) -> str:
@@ -87,15 +87,15 @@ def plan_hash(plan: Plan) -> str:
     return hashlib.sha256("\n".join(lines).encode("ascii")).hexdigest()
 
 
-def control_is_set_out(record: Record, layout: Layout) -> bool:
-    """Whether control marks were chosen for this layout."""
+def tape_marks_are_set_out(record: Record, layout: Layout) -> bool:
+    """Whether tape marks were chosen for this layout."""
     named = layout_hash(layout)
     return any(check.layout == named for check in record.checks("control", COVER))
 
 
 @dataclass(frozen=True)
 class Replaced:
-    """Control marks that another choice would take off the cover or set out otherwise, by id."""
+    """Tape marks that another choice would take off the cover or set out otherwise, by id."""
 
     gone: tuple[str, ...] = ()
     read: tuple[str, ...] = ()
@@ -106,7 +106,7 @@ class Replaced:
 
 def replaced(record: Record, layout: Layout, units: Units, control: Control) -> Replaced:
     """What keeping `control` would undo of the marks set out before; nothing where none were."""
-    now = control_set_out(record, layout, units)
+    now = tape_marks_set_out(record, layout, units)
     if now is None:
         return Replaced()
     named = layout_hash(layout)
@@ -142,14 +142,14 @@ def _readings_of(placed: KeptPlacement) -> Sequence[Sequence[Any]]:
         return [(mark, *rest) for mark, *rest in readings]
 
 
-def _alike(one: ControlMark, other: ControlMark) -> bool:
+def _alike(one: TapeMark, other: TapeMark) -> bool:
     """Whether both are the same mark on the cover, found by the same reading."""
     apart = np.hypot(*np.subtract(one.mark.at_table, other.mark.at_table))
     return bool(apart < _SAME_WINDOW and abs(one.run.reading - other.run.reading) < _SAME_WINDOW)
 
 
-def keep_control(record: Record, layout: Layout, plan: Plan, control: Control) -> None:
-    """Keeps how the control marks were set out, so that `standing` finds the same ones."""
+def keep_tape_marks(record: Record, layout: Layout, plan: Plan, control: Control) -> None:
+    """Keeps how the tape marks were set out, so that `standing` finds the same ones."""
     y0 = layout.grid.long_lines[0].y
     kept = {
         "spacing": control.spacing,
@@ -167,9 +167,9 @@ def keep_control(record: Record, layout: Layout, plan: Plan, control: Control) -
 def standing(record: Record, layout: Layout, plan: Plan, units: Units) -> Standing:
     """What stands under `layout` cut as `plan`.
 
-    Raises RefusedError when no control marks were set out for it.
+    Raises RefusedError when no tape marks were set out for it.
     """
-    control = _kept_control(record, layout, plan, units)
+    control = _kept_tape_marks(record, layout, plan, units)
     seen = sights(plan, layout.grid, [mark.mark for mark in control.marks])
     sds = {mark.mark.id: mark.sd for mark in control.marks}
     taped = {
@@ -186,43 +186,43 @@ def standing(record: Record, layout: Layout, plan: Plan, units: Units) -> Standi
     return Standing(control, Sights(seen.order, targets, marks), setups, left_out, begun, mixed)
 
 
-def _kept_control(record: Record, layout: Layout, plan: Plan, units: Units) -> Control:
-    result = _last_control(record, layout)
+def _kept_tape_marks(record: Record, layout: Layout, plan: Plan, units: Units) -> Control:
+    result = _last_tape_marks(record, layout)
     if result is None and record.checks("control", COVER):
         raise RefusedError(
-            "the control marks that are set out are for another layout: job.toml has changed "
+            "the tape marks that are set out are for another layout: job.toml has changed "
             "since, or version 0.1 set them out and this version lays the job out otherwise. Put "
             "job.toml back as it was; or finish with that version, installed in an environment "
             "of its own; or run canvasrule control again, and take the earlier marks off the cover"
         )
     if result is None:
         raise RefusedError(
-            "no control marks are set out for this layout; run canvasrule control, and set them "
+            "no tape marks are set out for this layout; run canvasrule control, and set them "
             "out before anything is placed by them"
         )
     if result["plan"] != plan_hash(plan):
         raise RefusedError(
-            "the sections are cut otherwise than when the control marks were chosen: the plotter, "
+            "the sections are cut otherwise than when the tape marks were chosen: the plotter, "
             "its profile or its measured correction has changed. Run canvasrule control again, "
             "or put the plotter back as it was"
         )
     return _set_out(result, layout, units)
 
 
-def control_set_out(record: Record, layout: Layout, units: Units) -> Control | None:
-    """The control marks set out for this layout, whatever it is cut for; None without any."""
-    result = _last_control(record, layout)
+def tape_marks_set_out(record: Record, layout: Layout, units: Units) -> Control | None:
+    """The tape marks set out for this layout, whatever it is cut for; None without any."""
+    result = _last_tape_marks(record, layout)
     return None if result is None else _set_out(result, layout, units)
 
 
-def _last_control(record: Record, layout: Layout) -> Mapping[str, Any] | None:
+def _last_tape_marks(record: Record, layout: Layout) -> Mapping[str, Any] | None:
     named = layout_hash(layout)
     kept = [check for check in record.checks("control", COVER) if check.layout == named]
     return kept[-1].result if kept else None
 
 
 def _set_out(result: Mapping[str, Any], layout: Layout, units: Units) -> Control:
-    with as_kept(result, "control marks"):
+    with as_kept(result, "tape marks"):
         if "control" in result:
             kept: Control = from_plain(result["control"])
             return kept
@@ -230,7 +230,7 @@ def _set_out(result: Mapping[str, Any], layout: Layout, units: Units) -> Control
         tape, heights = Tape(**result["tape"]), result["heights"]
         y0 = layout.grid.long_lines[0].y
         named = [
-            ControlRow(lettered(place, _ROWS_OF_0_1), TapeRun(y - y0, tape_reading(y - y0, tape)))
+            TapeRow(lettered(place, _ROWS_OF_0_1), TapeRun(y - y0, tape_reading(y - y0, tape)))
             for place, y in enumerate(heights)
         ]
         spacing = float(result["spacing"])
@@ -240,12 +240,12 @@ def _set_out(result: Mapping[str, Any], layout: Layout, units: Units) -> Control
 def _inked(
     begun: Mapping[str, Sequence[Laid]], layout: Layout, plan: Plan
 ) -> tuple[tuple[Setup, ...], tuple[str, ...]]:
-    named, cut = layout_hash(layout), plan_hash(plan)
+    named, division = layout_hash(layout), plan_hash(plan)
     setups: list[tuple[int, Setup]] = []
     left_out = []
     for several in begun.values():
         for one in several:
-            if one.placement is None or not belongs(one.placement, named, cut):
+            if one.placement is None or not belongs(one.placement, named, division):
                 left_out.append(one.name)
             else:
                 setup = replace(setup_from(one.placement), section=one.name)
@@ -254,10 +254,10 @@ def _inked(
     return tuple(setup for _, setup in sorted(setups, key=lambda pair: pair[0])), tuple(left_out)
 
 
-def belongs(placed: KeptPlacement, layout: str, cut: str) -> bool:
-    """Whether a placement was kept by `keep_placement`, for this layout and this cut."""
+def belongs(placed: KeptPlacement, layout: str, division: str) -> bool:
+    """Whether a placement was kept by `keep_placement`, for this layout and this division."""
     detail = placed.detail if isinstance(placed.detail, dict) else {}
-    return placed.layout == layout and detail.get("plan") == cut
+    return placed.layout == layout and detail.get("plan") == division
 
 
 def keep_placement(

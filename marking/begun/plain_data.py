@@ -1,4 +1,4 @@
-"""A layout, a division and control marks as plain data and back, exact to the last bit.
+"""A layout, a division and tape marks as plain data and back, exact to the last bit.
 
 It owns the names that the kept data goes by: a class or a field may be renamed, its name here may
 not, since job folders hold it. It knows no record and no file.
@@ -13,7 +13,6 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from marking.control.marks import Control, ControlMark, ControlRow, Diagonals, Square, TapeRun
 from marking.errors import BadInputError, shortened
 from marking.layout.hems import FoldLine
 from marking.layout.layout import Grid, Layout, Margins, PlacedNumeral, Stroke
@@ -25,6 +24,7 @@ from marking.sections.locating_marks import Mark
 from marking.sections.plan import Piece, Plan, Section, Unreached
 from marking.sections.route import Leg, Route
 from marking.sections.zones import Pace, Zone
+from marking.tape_marks.marks import Control, Diagonals, Square, TapeMark, TapeRow, TapeRun
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -52,15 +52,15 @@ _FORMS: dict[str, type[Any]] = {
     "unreached": Unreached,
     "division": Plan,
     "control": Control,
-    "control mark": ControlMark,
-    "control row": ControlRow,
+    "control mark": TapeMark,
+    "control row": TapeRow,
     "tape run": TapeRun,
     "square": Square,
     "diagonals": Diagonals,
     "tape": Tape,
 }
 _NAMES = {form: name for name, form in _FORMS.items()}
-_RENAMED: dict[str, dict[str, str]] = {}
+_RENAMED = {"section": {"witness": "locating_marks"}}
 """By form: what a field is called now, by its name in the data, where the two differ."""
 _FORM, _ARRAY = "is", "array"
 _LARGEST, _MOST_SHRUNK = 64_000_000, 60

@@ -314,7 +314,7 @@ class PensTable(Table):
 
 
 class TapeTable(Table):
-    """The tape that control marks are set out with and the cover is proved with."""
+    """The tape that tape marks are set out with and the cover is proved with."""
 
     accuracy: Literal["I", "II", "III"] = Field(
         default="II", description="The accuracy class printed on the tape"

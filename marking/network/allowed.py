@@ -12,4 +12,4 @@ class Limits:
     tolerance: float
     """How far any ink may lie from true, in mm."""
     step: float = 1.0
-    """The largest step of a line at a seam, in mm: our choice, the width of a usual line."""
+    """The largest step of a line at a join, in mm: our choice, the width of a usual line."""

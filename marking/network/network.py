@@ -1,7 +1,7 @@
 """What is known of all marks and all inked sections together, and what each reading adds.
 
-One normal state over the errors of control marks and of every inked section, with its whole
-covariance: a witness mark inherits the error of the section that inked it, so a chain of
+One normal state over the errors of tape marks and of every inked section, with its whole
+covariance: a locating mark inherits the error of the section that inked it, so a chain of
 sections cannot fool itself. Places are estimated as the tape tells them, for readings must not
 correct it by a plotter's own scale; what the datum may be off is carried beside. It knows
 readings and poses, neither files nor verdicts. Table frame, millimetres and radians.
@@ -30,7 +30,7 @@ if TYPE_CHECKING:
     FloatArray = NDArray[np.float64]
 
 TAPE_SD = 0.4
-"""How well a control mark is set by tape, in mm per axis, when nothing better is known."""
+"""How well a tape mark is set by tape, in mm per axis, when nothing better is known."""
 
 
 @dataclass(frozen=True)
@@ -304,12 +304,12 @@ def ink_error(network: Network, section: str, points: FloatArray) -> tuple[Float
     return by_point @ network.mean[block], spread
 
 
-def seam_step(
+def join_step(
     network: Network, section: str, beside: str, points: FloatArray
 ) -> tuple[FloatArray, FloatArray]:
-    """The ink of `section` less that of `beside` at seam points (n, 2): mean and covariance.
+    """The ink of `section` less that of `beside` at join points (n, 2): mean and covariance.
 
-    What the two share, as a witness mark both have met or the datum, is counted out.
+    What the two share, as a locating mark both have met or the datum, is counted out.
     """
     one, two = network.places[section], network.places[beside]
     both = np.concatenate(

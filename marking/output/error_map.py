@@ -1,6 +1,6 @@
 """The table with the error to expect of each section as a colour, and a scale to read it by.
 
-It draws what `marking.control.forecast` works out and computes no error of its own. Table frame,
+It draws what `marking.tape_marks.forecast` works out and computes no error of its own. Table frame,
 mm.
 """
 
@@ -24,11 +24,11 @@ from marking.output.table_picture import (
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from marking.control.forecast import Forecast
     from marking.job.keys import MarkingJob
     from marking.layout.layout import Layout
     from marking.sections.locating_marks import Mark
     from marking.sections.plan import Plan
+    from marking.tape_marks.forecast import Forecast
 
 _STOPS = np.array(
     [
@@ -146,8 +146,8 @@ def _draw_worst(picture: Picture, found: Forecast) -> None:
         stroke=_OVER if past else _PLAIN,
         stroke_width=number(picture.letters / 3),
     ).add(ring)
-    if found.seams:
-        x, y = picture.sheet.at(*max(found.seams, key=lambda seam: seam.step).at_table)
+    if found.joins:
+        x, y = picture.sheet.at(*max(found.joins, key=lambda join: join.step).at_table)
         arm = 1.1 * picture.letters
         diamond = drawing.path(
             d=f"M{number(x - arm)},{number(y)}L{number(x)},{number(y - arm)}"
@@ -227,7 +227,7 @@ def _draw_notes(picture: Picture, found: Forecast) -> None:
         f"Whole cover: any of its {len(found.sections)} sections may be the one that errs, so its "
         "figure is larger.",
         "Diamond: the join where the largest step is to be expected; filled if it is past what is "
-        f"allowed. Squares: the {found.marks} control marks to set out by tape.",
+        f"allowed. Squares: the {found.marks} tape marks to set out by tape.",
     )
     y = picture.sheet.box[1] + 9.6 * picture.letters
     picture.write(verdict, word, 0.0, y, size=1.3)

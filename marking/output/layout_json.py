@@ -108,7 +108,7 @@ def _section(section: Section, plan: Plan) -> dict[str, Any]:
         "strokes": [_piece(piece) for piece in section.pieces],
         "witness": [
             {"id": mark.id, "at": list(mark.at_table), "kind": mark.kind}
-            for mark in section.witness
+            for mark in section.locating_marks
         ],
         "ink_mm": section.ink,
         "lifts": section.route.lifts,

@@ -15,12 +15,12 @@ from marking.sections.set_downs import set_down_readings
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
 
-    from marking.control.setting_out import SettingOut
     from marking.job.keys import MarkingJob
     from marking.layout.hems import FoldLine
     from marking.layout.layout import Layout
     from marking.layout.numerals import Neighbours
     from marking.sections.plan import Plan
+    from marking.tape_marks.setting_out import SettingOut
 
 CAUTIONS = (
     "Try every pen on a scrap of the same canvas first: for width, bleeding and fastness.",
@@ -172,14 +172,14 @@ def _serving(fold: FoldLine) -> str:
 
 @dataclass(frozen=True)
 class InForce:
-    """What the job's record adds to a plan: the plotter's correction, the control marks."""
+    """What the job's record adds to a plan: the plotter's correction, the tape marks."""
 
     correction: str | None = None
     """What the sections are cut and drawn with, in words."""
     control: Mapping[str, Sequence[str]] = field(default_factory=dict)
-    """Ids of the control marks that each section reaches, by section; empty before any is set."""
+    """Ids of the tape marks that each section reaches, by section; empty before any is set."""
     setting_out: SettingOut | None = None
-    """A person's work on the control marks; None before any is chosen."""
+    """A person's work on the tape marks; None before any is chosen."""
 
 
 def section_table(plan: Plan, job: MarkingJob, kept: InForce = InForce()) -> Iterator[str]:
@@ -201,13 +201,13 @@ def section_table(plan: Plan, job: MarkingJob, kept: InForce = InForce()) -> Ite
     places = ("along", "across") if feed is None else ("fed to",)
     if plan.zone.name == "reach":
         places = ("along", "stand at")
-    heads = ["no.", "section", *places, "witness marks", *(["control marks"] * bool(kept.control))]
+    heads = ["no.", "section", *places, "locating marks", *(["tape marks"] * bool(kept.control))]
     heads += ["strokes", *(["minutes"] * plan.zone.timed)]
     yield f"| {' | '.join(heads)} |"
     yield "|---" * len(heads) + "|"
     for section in plan.sections:
         readings = set_down_readings(section, plan, job)
-        marks = " ".join(mark.id for mark in section.witness) or "none: by tape"
+        marks = " ".join(mark.id for mark in section.locating_marks) or "none: by tape"
         cells = [
             f"{section.order}",
             section.id + (" turned" if section.turned else ""),
@@ -224,7 +224,7 @@ def section_table(plan: Plan, job: MarkingJob, kept: InForce = InForce()) -> Ite
     yield ""
     if kept.control:
         yield (
-            "Control marks are named by the line they stand on and counted along it: n15 and f15 "
+            "Tape marks are named by the line they stand on and counted along it: n15 and f15 "
             "stand on cross line 15, at the near and the far line; z15 and e15 on the zero line "
             "and the last cross line, 15 pitches up from the near line; ja15 on cross line 15 in "
             "the first row along a join. Where a table here says how far along a mark is, that "
@@ -275,12 +275,12 @@ def _set_down(plan: Plan) -> str:
 
 
 def mark_table(plan: Plan, job: MarkingJob) -> Iterator[str]:
-    """Every witness mark with its place, as Markdown."""
-    marks = {mark.id: mark for section in plan.sections for mark in section.witness}
+    """Every locating mark with its place, as Markdown."""
+    marks = {mark.id: mark for section in plan.sections for mark in section.locating_marks}
     if not marks:
         return
     kinds = {"grid": "inked crossing", "cross": "removable tick", "control": "set out by tape"}
-    yield "## Witness marks"
+    yield "## Locating marks"
     yield ""
     yield "| mark | along | across | what it is |"
     yield "|---|---|---|---|"
@@ -304,7 +304,7 @@ def ink_lines(plan: Plan, job: MarkingJob, kept: InForce = InForce()) -> Iterato
 
 
 def _time_lines(plan: Plan, kept: InForce) -> Iterator[str]:
-    """What is known of the time: the machine's, and a person's with the control marks."""
+    """What is known of the time: the machine's, and a person's with the tape marks."""
     seconds = seconds_of(plan)
     if seconds is None:
         yield (
@@ -350,7 +350,7 @@ def record(
             "id": section.id,
             "order": section.order,
             "set_down": list(section.window[:2]),
-            "witness": [mark.id for mark in section.witness],
+            "witness": [mark.id for mark in section.locating_marks],
             "control": list(kept.control.get(section.id, ())),
             "strokes": len(section.pieces),
             "ink_mm": section.ink,

@@ -1,4 +1,4 @@
-"""The whole table as one picture: marking, sections, joins, witness marks and where to set down.
+"""The whole table as one picture: marking, sections, joins, locating marks and where to set down.
 
 Lettering is drawn as strokes, so that the picture needs no font and looks the same everywhere.
 """
@@ -37,7 +37,7 @@ _LAYER_INK = {
     "bias": "#7a5195",
     "witness": "#c2410c",
 }
-_SEAM, _TABLE, _NOTE, _SET_DOWN = "#c2410c", "#8a7a5c", "#333333", "#0f766e"
+_JOIN, _TABLE, _NOTE, _SET_DOWN = "#c2410c", "#8a7a5c", "#333333", "#0f766e"
 PNG_LONGEST = 4200
 _CAPITALS = 21.0
 """Height of a capital in the face's own units."""
@@ -110,8 +110,8 @@ def picture_svg(layout: Layout, job: MarkingJob, plan: Plan | None = None) -> by
         _draw_sections(picture, plan)
     draw_strokes(picture)
     if plan is not None:
-        _draw_seams(picture, plan)
-        _draw_witness_marks(picture, plan)
+        _draw_joins(picture, plan)
+        _draw_locating_marks(picture, plan)
         _draw_set_downs(picture, plan)
     _draw_folds(picture)
     draw_dimensions(picture)
@@ -185,11 +185,11 @@ def draw_strokes(picture: Picture, *, faint: bool = False) -> None:
             group.add(picture.sheet.drawing.path(d=picture.sheet.path(stroke.points)))
 
 
-def _draw_seams(picture: Picture, plan: Plan) -> None:
+def _draw_joins(picture: Picture, plan: Plan) -> None:
     dash = picture.letters
     group = picture.group(
         "seams",
-        stroke=_SEAM,
+        stroke=_JOIN,
         stroke_width=number(picture.letters / 7),
         stroke_dasharray=f"{number(dash)} {number(dash / 2)}",
     )
@@ -203,12 +203,14 @@ def _draw_seams(picture: Picture, plan: Plan) -> None:
         group.add(picture.sheet.drawing.line((number(x0), number(y0)), (number(x1), number(y1))))
 
 
-def _draw_witness_marks(picture: Picture, plan: Plan) -> None:
+def _draw_locating_marks(picture: Picture, plan: Plan) -> None:
     group = picture.group(
-        "witness-marks", fill="none", stroke=_SEAM, stroke_width=number(picture.letters / 8)
+        "witness-marks", fill="none", stroke=_JOIN, stroke_width=number(picture.letters / 8)
     )
     size = min(picture.letters / 2, 0.8 * _clear_of_numerals(picture.layout))
-    for mark in {mark.id: mark for section in plan.sections for mark in section.witness}.values():
+    for mark in {
+        mark.id: mark for section in plan.sections for mark in section.locating_marks
+    }.values():
         _draw_mark(picture, group, mark.at_table, mark.kind, size, mark.id)
 
 
@@ -406,7 +408,7 @@ def _draw_legend(picture: Picture, plan: Plan | None) -> None:
             joins += " Turn the device a quarter anticlockwise from its profile."
         lines += [joins, *set_down_legend(plan)]
         lines.append(
-            "Witness marks: circle = inked crossing, saltire = removable tick, square = mark set "
+            "Locating marks: circle = inked crossing, saltire = removable tick, square = mark set "
             "out by tape." + (" Grey: out of everyone's reach." if plan.unreached else "")
         )
     for place, line in enumerate(lines):

@@ -1,6 +1,6 @@
-"""The sheet to carry to the table: where each control mark goes and what the tape reads there.
+"""The sheet to carry to the table: where each tape mark goes and what the tape reads there.
 
-It draws what `marking.control.marks` works out on pages of `marking.drawing.page`, and computes
+It draws what `marking.tape_marks.marks` works out on pages of `marking.drawing.page`, and computes
 nothing.
 """
 
@@ -11,18 +11,18 @@ from dataclasses import dataclass
 from fractions import Fraction
 from typing import TYPE_CHECKING
 
-from marking.control.marks import marks_on
 from marking.drawing.page import ACCENT, FAINT, INK, Page
 from marking.measures.lengths import INCH, format_length, tape_fraction
 from marking.measures.tape import REFERENCE_CELSIUS, as_taped
+from marking.tape_marks.marks import marks_on
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
-    from marking.control.marks import Control, ControlLine, ControlMark, Diagonals
     from marking.drawing.page import Paper
     from marking.layout.layout import Layout
     from marking.measures.lengths import Units
+    from marking.tape_marks.marks import Control, Diagonals, TapeLine, TapeMark
 
 CAUTIONS = (
     "Removable marks only: thread, tape or a pen tried on a scrap of this canvas. No ink yet.",
@@ -38,7 +38,7 @@ _TIGHT, _LOOSE = 4.3, 6.4
 _MARKS_A_ROW = 2
 _READING, _BOX, _MARK = 17.5, 20.0, 12.6
 """Across a column, in mm: where the reading ends, the first box stands, and from box to box."""
-_PAIRS: tuple[tuple[tuple[ControlLine, ...], str], ...] = (
+_PAIRS: tuple[tuple[tuple[TapeLine, ...], str], ...] = (
     (("near", "far"), "along"),
     (("zero", "end"), "across"),
     (("row",), "rows"),
@@ -54,7 +54,7 @@ class Row:
     marks: tuple[str, ...]
 
 
-def control_pages(
+def tape_sheet_pages(
     control: Control,
     layout: Layout,
     title: str,
@@ -66,7 +66,7 @@ def control_pages(
 
     `says` is what these marks will hold, in lines of text, the verdict last.
     """
-    first = Page(paper, f"{title}: control marks")
+    first = Page(paper, f"{title}: tape marks")
     y = _head(first, title, control, units, says)
     y = _sketch(first, control, layout, y)
     y = _steps(first, control, units, y)
@@ -77,7 +77,7 @@ def control_pages(
     pages = [first]
     while left:
         page = Page(paper, first.title)
-        page.write(f"{title}: control marks, continued", _EDGE, page.height - 20, 4.0)
+        page.write(f"{title}: tape marks, continued", _EDGE, page.height - 20, 4.0)
         left = _readings(page, left, page.height - 28, _EDGE)
         pages.append(page)
     return tuple(pages)
@@ -85,7 +85,7 @@ def control_pages(
 
 def _head(page: Page, title: str, control: Control, units: Units, says: Sequence[str]) -> float:
     y = page.height - _EDGE - 5
-    page.write(f"{title}: control marks", _EDGE, y, 4.6)
+    page.write(f"{title}: tape marks", _EDGE, y, 4.6)
     tape = control.tape
     warm = f"{tape.temperature:g} C" + (
         f" ({tape.temperature * 1.8 + 32:.0f} F)" if units == "in" else ""
@@ -153,8 +153,8 @@ def _sketch(page: Page, control: Control, layout: Layout, top: float) -> float:
 
 def _sketch_marks(
     page: Page,
-    line: ControlLine,
-    marks: Sequence[ControlMark],
+    line: TapeLine,
+    marks: Sequence[TapeMark],
     ends: dict[str, tuple[float, float]],
 ) -> None:
     """Crosses on the sketch, and ids beside as many as have room."""

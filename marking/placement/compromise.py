@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from marking.measures.ties import first_of_greatest
-from marking.network.network import ink_error, misfit, seam_step, with_inked
+from marking.network.network import ink_error, join_step, misfit, with_inked
 from marking.network.pose import PARAMETERS, changed, effect
 from marking.network.regions import radius_95
 
@@ -28,16 +28,16 @@ if TYPE_CHECKING:
     FloatArray = NDArray[np.float64]
 
 WEIGHTS = tuple(np.linspace(0.0, 1.0, 21).tolist())
-"""What is tried between the table, 0, and the seam, 1."""
+"""What is tried between the table, 0, and the join, 1."""
 
 
 @dataclass(frozen=True)
-class SeamError:
+class JoinError:
     """The step to expect where a section butts against earlier ink."""
 
     beside: str
     at_table: tuple[float, float]
-    """Where along the seam it is worst."""
+    """Where along the join it is worst."""
     expected: tuple[float, float]
     """mm: this section's ink less the earlier, as far as the readings tell."""
     error: float
@@ -54,12 +54,12 @@ class Inking:
     worst_at: tuple[float, float]
     error: float
     """95% have less at the worst inked point, in mm from true."""
-    seams: tuple[SeamError, ...]
+    joins: tuple[JoinError, ...]
 
     @property
     def step(self) -> float:
-        """The worst seam's 95% step, in mm; 0 where nothing lies beside it."""
-        return max((seam.error for seam in self.seams), default=0.0)
+        """The worst join's 95% step, in mm; 0 where nothing lies beside it."""
+        return max((join.error for join in self.joins), default=0.0)
 
 
 @dataclass(frozen=True)
@@ -67,13 +67,13 @@ class Way:
     """One choice between the two wishes, and what each of them gets."""
 
     weight: float
-    """0 for the table, 1 for the seam."""
+    """0 for the table, 1 for the join."""
     change: FloatArray
     """(k,): how far from true the ink is meant to lie, as a small change of the pose."""
     error: float
     """95% at the worst inked point, in mm from true."""
     step: float
-    """95% at the worst seam, in mm; 0 where nothing lies beside it."""
+    """95% at the worst join, in mm; 0 where nothing lies beside it."""
 
 
 def visible(error: float, step: float, limits: Limits) -> float:
@@ -85,23 +85,23 @@ def inked(
     gained: Gain,
     setup: Setup,
     points: FloatArray,
-    seams: Mapping[str, FloatArray],
+    joins: Mapping[str, FloatArray],
 ) -> Inking:
     """What comes of inking `setup`, whose readings `gained` is of.
 
-    `points` (n, 2) are of its ink, `seams` (m, 2) of the lines it shares, by neighbour.
+    `points` (n, 2) are of its ink, `joins` (m, 2) of the lines it shares, by neighbour.
     """
     after = with_inked(gained, setup, misfit(gained.network, setup.pose, setup.readings).ravel())
     mean, spread = ink_error(after, setup.section, points)
     radii = radius_95(spread, mean)
     worst = first_of_greatest(radii)
     found = []
-    for beside, crossings in seams.items():
-        mean, spread = seam_step(after, setup.section, beside, crossings)
+    for beside, crossings in joins.items():
+        mean, spread = join_step(after, setup.section, beside, crossings)
         steps = radius_95(spread, mean)
         most = first_of_greatest(steps)
         found.append(
-            SeamError(beside, _pair(crossings[most]), _pair(mean[most]), float(steps[most]))
+            JoinError(beside, _pair(crossings[most]), _pair(mean[most]), float(steps[most]))
         )
     return Inking(setup, after, _pair(points[worst]), float(radii[worst]), tuple(found))
 
@@ -109,29 +109,29 @@ def inked(
 def trade_off(
     settled: Inking,
     points: FloatArray,
-    seams: Mapping[str, FloatArray],
+    joins: Mapping[str, FloatArray],
     weights: Sequence[float] = WEIGHTS,
 ) -> tuple[Way, ...]:
-    """What lies between the table and the seam; `settled` is inked with the best estimate.
+    """What lies between the table and the join; `settled` is inked with the best estimate.
 
     For each weight w the choice that makes (1 - w) times the mean squared error of the ink plus w
-    times the mean squared step at its seams least.
+    times the mean squared step at its joins least.
     """
     setup, network = settled.setup, settled.network
-    if not seams:
+    if not joins:
         return (Way(0.0, np.zeros(PARAMETERS[setup.kind]), settled.error, 0.0),)
-    crossings = np.concatenate(list(seams.values()))
-    steps = [seam_step(network, setup.section, beside, at) for beside, at in seams.items()]
+    crossings = np.concatenate(list(joins.values()))
+    steps = [join_step(network, setup.section, beside, at) for beside, at in joins.items()]
     apart = np.concatenate([mean for mean, _ in steps])
     step_spread = np.concatenate([spread for _, spread in steps])
     off, spread = ink_error(network, setup.section, points)
     at_ink = effect(setup.kind, points, setup.pose.about)
-    at_seam = effect(setup.kind, crossings, setup.pose.about)
+    at_join = effect(setup.kind, crossings, setup.pose.about)
     ways = []
     for weight in weights:
-        change = wanted_change(at_ink, at_seam, -apart, weight)
+        change = wanted_change(at_ink, at_join, -apart, weight)
         error = radius_95(spread, off + at_ink @ change).max()
-        step = radius_95(step_spread, apart + at_seam @ change).max()
+        step = radius_95(step_spread, apart + at_join @ change).max()
         ways.append(Way(weight, change, float(error), float(step)))
     return tuple(ways)
 
@@ -150,18 +150,18 @@ def set_back(setup: Setup, way: Way) -> Setup:
 
 
 def wanted_change(
-    at_ink: FloatArray, at_seam: FloatArray, earlier: FloatArray, weight: float
+    at_ink: FloatArray, at_join: FloatArray, earlier: FloatArray, weight: float
 ) -> FloatArray:
     """The change (k,) of the ink from true that balances both wishes.
 
-    `at_ink` (n, 2, k) and `at_seam` (m, 2, k) say what a change does; `earlier` (m, 2) or
+    `at_ink` (n, 2, k) and `at_join` (m, 2, k) say what a change does; `earlier` (m, 2) or
     (m, 2, runs) is how far the ink beside lies from true.
     """
     table = np.einsum("nik,nil->kl", at_ink, at_ink) * (1 - weight) / len(at_ink)
-    seam = np.einsum("nik,nil->kl", at_seam, at_seam) * weight / len(at_seam)
-    pull = np.einsum("nik,ni...->k...", at_seam, earlier) * weight / len(at_seam)
-    # At the seam's own end its few points may leave a turn open; the least change is meant.
-    wanted: FloatArray = np.linalg.lstsq(table + seam, pull, rcond=1e-12)[0]
+    join = np.einsum("nik,nil->kl", at_join, at_join) * weight / len(at_join)
+    pull = np.einsum("nik,ni...->k...", at_join, earlier) * weight / len(at_join)
+    # At the join's own end its few points may leave a turn open; the least change is meant.
+    wanted: FloatArray = np.linalg.lstsq(table + join, pull, rcond=1e-12)[0]
     return wanted
 
 

@@ -164,7 +164,7 @@ def attributed(
 def butts_as_laid(
     joints: Sequence[Butt], sections: Iterable[Section], begun: Mapping[str, Sequence[Laid]]
 ) -> tuple[Butt, ...]:
-    """The seams with each end of a line under the name of the place it was inked from."""
+    """The joins with each end of a line under the name of the place it was inked from."""
     by_id = {section.id: section for section in sections}
     found: list[Butt] = []
     for butt in joints:

@@ -42,13 +42,13 @@ class Addition:
     """One reading more, and the errors it would leave."""
 
     mark: str | None
-    """A known mark not read yet; None for a control mark to be set anew, or for all again."""
+    """A known mark not read yet; None for a tape mark to be set anew, or for all again."""
     at_table: tuple[float, float] | None
     """None for reading all marks again."""
     error: float
     """95% at the worst inked point, in mm."""
     step: float
-    """95% at the worst seam, in mm."""
+    """95% at the worst join, in mm."""
     message: str
 
 
@@ -58,7 +58,7 @@ def best_addition(
     pose: Pose,
     inking: Inking,
     points: FloatArray,
-    seams: Mapping[str, FloatArray],
+    joins: Mapping[str, FloatArray],
     limits: Limits,
 ) -> Addition:
     """The mark that leaves the least visible error; a mark that exists before one to be set.
@@ -73,7 +73,7 @@ def best_addition(
             _described(way, target, existing, limits, by_datum),
         )
         for count, (way, target, existing) in enumerate(
-            _tries(network, section, pose, inking, points, seams)
+            _tries(network, section, pose, inking, points, joins)
         )
     ]
     best = min(tried, key=lambda trial: (round(trial[0], 6), trial[1]))
@@ -88,21 +88,21 @@ def _tries(
     pose: Pose,
     inking: Inking,
     points: FloatArray,
-    seams: Mapping[str, FloatArray],
+    joins: Mapping[str, FloatArray],
 ) -> Iterator[tuple[Inking, Target | None, bool]]:
     read = {reading.mark for reading in inking.setup.readings}
     for target in network.targets.values():
         ready = all(by in network.places for by, _ in target.inkers)
         if target.mark.id not in read and ready and _inside(target.mark.at_table, section):
-            yield _with(network, pose, inking, points, seams, [target]), target, True
+            yield _with(network, pose, inking, points, joins, [target]), target, True
     again = [network.targets[reading.mark] for reading in inking.setup.readings]
-    yield _with(network, pose, inking, points, seams, again), None, True
+    yield _with(network, pose, inking, points, joins, again), None, True
     taped = [target.sd for target in network.targets.values() if target.inked_by is None]
     for count, spot in enumerate(_new_spots(section)):
         mark = Mark(f"new control {count + 1}", spot, "control")
         target = Target(mark, None, max(taped, default=TAPE_SD))
         more = replace(network, targets={**network.targets, target.mark.id: target})
-        yield _with(more, pose, inking, points, seams, [target]), target, False
+        yield _with(more, pose, inking, points, joins, [target]), target, False
 
 
 def _with(
@@ -110,7 +110,7 @@ def _with(
     pose: Pose,
     inking: Inking,
     points: FloatArray,
-    seams: Mapping[str, FloatArray],
+    joins: Mapping[str, FloatArray],
     more: list[Target],
 ) -> Inking:
     """The inking had `more` been read too, with figures that change no estimate."""
@@ -123,7 +123,7 @@ def _with(
         readings.append(Reading(target.mark.id, (float(x), float(y)), sd))
     longer = replace(setup, readings=tuple(readings))
     gained = gain(network, longer.readings, setup.pose.about, setup.kind)
-    return inked(gained, longer, points, seams)
+    return inked(gained, longer, points, joins)
 
 
 def _by_datum(inking: Inking, points: FloatArray) -> float:
@@ -153,7 +153,7 @@ def _inside(spot: tuple[float, float], section: Section) -> bool:
 def _described(
     way: Inking, target: Target | None, existing: bool, limits: Limits, by_datum: float
 ) -> Addition:
-    step = f" and the step to {way.step:.2f} mm" if way.seams else ""
+    step = f" and the step to {way.step:.2f} mm" if way.joins else ""
     leaves = f"that would bring the error to {way.error:.2f} mm{step}"
     if visible(way.error, way.step, limits) > 1:
         leaves += ", which helps most but is not enough: "
@@ -164,12 +164,12 @@ def _described(
     if existing:
         text = f"Read mark {target.mark.id} too; {leaves}"
         return Addition(target.mark.id, (x, y), way.error, way.step, text)
-    text = f"Set a control mark at {x:.1f}, {y:.1f} mm by tape and read it; {leaves}"
+    text = f"Set a tape mark at {x:.1f}, {y:.1f} mm by tape and read it; {leaves}"
     return Addition(None, (x, y), way.error, way.step, text)
 
 
 def _beyond_marks(by_datum: float) -> str:
     return (
         f"the tape and the square alone may put it {by_datum:.2f} mm off. Compare the tape with a "
-        "known length, or read it more finely, and set the control marks out by that"
+        "known length, or read it more finely, and set the tape marks out by that"
     )

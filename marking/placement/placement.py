@@ -82,9 +82,9 @@ class Placement:
     inking: Inking
     """The pose to ink with, its errors and the network it leaves."""
     way: Way
-    """The choice between table and seam that it is inked with."""
+    """The choice between table and join that it is inked with."""
     ways: tuple[Way, ...]
-    """What other weights would give, from the table to the seam."""
+    """What other weights would give, from the table to the join."""
     addition: Addition | None
     """The one mark more that helps most, where one is needed."""
     verdict: Verdict
@@ -114,7 +114,7 @@ def place(
 ) -> Placement:
     """Where the device of `section` stands, from what is known so far and its `readings`.
 
-    `weight` runs from 0, true to the table, to 1, meeting the seam; the least visible error
+    `weight` runs from 0, true to the table, to 1, meeting the join; the least visible error
     chooses it unless given. `bed_origin` is the as-planned table point of the bed's 0, 0, the
     window's low corner unless given. Raises BadInputError for readings that cannot be, and
     RefusedError when they cannot tell where the device stands.
@@ -122,19 +122,19 @@ def place(
     _check(network, section, readings, kind, weight)
     found = resect(network, readings, window_middle(section), kind)
     setup = Setup(section.id, found.pose, tuple(readings), kind)
-    seams = _earlier_seams(network, section, joints)
+    joins = _earlier_joins(network, section, joints)
     ink_points = outermost_ink(section)
-    settled = inked(found.gain, setup, ink_points, seams)
-    ways = trade_off(settled, ink_points, seams, WEIGHTS if weight is None else (weight,))
+    settled = inked(found.gain, setup, ink_points, joins)
+    ways = trade_off(settled, ink_points, joins, WEIGHTS if weight is None else (weight,))
     way = least_visible(ways, limits)
-    inking = inked(found.gain, set_back(setup, way), ink_points, seams) if way.weight else settled
+    inking = inked(found.gain, set_back(setup, way), ink_points, joins) if way.weight else settled
     origin = (section.window[0], section.window[1]) if bed_origin is None else bed_origin
     doubted = doubts(network, found, origin)
     move = needed_move(section, inking.setup.pose)
     shows = visible(inking.error, inking.step, limits) > 1
     addition = None
     if shows and not doubted and move is None:
-        addition = best_addition(network, section, found.pose, inking, ink_points, seams, limits)
+        addition = best_addition(network, section, found.pose, inking, ink_points, joins, limits)
     verdict, advice = _verdict(section, inking, limits, doubted, move, addition)
     return Placement(
         section,
@@ -192,7 +192,7 @@ def _check(
             f"section {section.id} is inked already; readings for it would place nothing"
         )
     if weight is not None and not 0 <= weight <= 1:
-        raise BadInputError(f"a weight of {weight:g} is not between 0 (table) and 1 (seam)")
+        raise BadInputError(f"a weight of {weight:g} is not between 0 (table) and 1 (join)")
     for count, reading in enumerate(readings):
         _check_reading(network, section, reading)
         if any((reading.mark, reading.at) == (r.mark, r.at) for r in readings[:count]):
@@ -246,19 +246,19 @@ def _why_outside(reading: Reading, section: Section, target: Target | None) -> s
     return "Check the figures and their unit"
 
 
-def _earlier_seams(
+def _earlier_joins(
     network: Network, section: Section, joints: Sequence[Butt]
 ) -> dict[str, FloatArray]:
     """Where the section's lines meet ink that lies already, by the section that inked it."""
-    seams: dict[str, FloatArray] = {}
+    joins: dict[str, FloatArray] = {}
     for butt in joints:
         if section.id in butt.sections:
             one, two = butt.sections
             beside = two if one == section.id else one
             if beside in network.places:
-                before = seams.get(beside, np.zeros((0, 2)))
-                seams[beside] = np.concatenate([before, butt.points_table])
-    return seams
+                before = joins.get(beside, np.zeros((0, 2)))
+                joins[beside] = np.concatenate([before, butt.points_table])
+    return joins
 
 
 def _residuals(found: Resection) -> tuple[Residual, ...]:
@@ -301,9 +301,9 @@ def _figures(inking: Inking, limits: Limits) -> str:
         f"95 in 100 such placements keep all ink within {inking.error:.2f} mm of true "
         f"({limits.tolerance:.2f} allowed)"
     )
-    if not inking.seams:
+    if not inking.joins:
         return true
-    worst = max(inking.seams, key=lambda seam: seam.error)
+    worst = max(inking.joins, key=lambda join: join.error)
     return (
         f"{true} and the step to {worst.beside} within {worst.error:.2f} mm "
         f"({limits.step:.2f} allowed)"

@@ -135,7 +135,7 @@ def choices(layout: Layout, patches: Sequence[Patch], units: Units) -> list[Dist
         for level in places.outermost_levels(y0, y1):
             for column in columns:
                 found += places.from_the_ends(column, level)
-            found += places.over_seam(int(inside[-1]), level)
+            found += places.over_join(int(inside[-1]), level)
         for row in dict.fromkeys((int(rows[0]), int(rows[-1]))) if rows.size else ():
             for column in columns:
                 found += places.to_a_long_line(column, row)
@@ -227,8 +227,8 @@ class _Places:
         if self.ys[0] < level < self.ys[-1]:
             yield self.cross_thread(column, level)
 
-    def over_seam(self, column: int, level: float) -> Iterator[Distance]:
-        """From the last cross line before a seam to the first after it."""
+    def over_join(self, column: int, level: float) -> Iterator[Distance]:
+        """From the last cross line before a join to the first after it."""
         if column + 1 < len(self.xs):
             yield self.distance("seam", (column, level), (column + 1, level))
 

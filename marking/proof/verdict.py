@@ -74,7 +74,7 @@ class Line:
 
 @dataclass(frozen=True)
 class Step:
-    """A section's own error, or the step at the seam of two sections, along one axis."""
+    """A section's own error, or the step at the join of two sections, along one axis."""
 
     sections: tuple[str, ...]
     axis: AxisName
@@ -101,7 +101,7 @@ class Verdict:
     own: tuple[Step, ...]
     """Each section's own error along and across, from the common distortion of all others."""
     worst_section: Step | None
-    worst_seam: Step | None
+    worst_join: Step | None
     in_doubt: tuple[str, ...]
     """Sections whose lines the tape cannot pass or fail."""
     untold: tuple[str, ...]
@@ -210,7 +210,7 @@ def prove(
     ids = [patch.id for patch in model.patches]
     doubted = np.flatnonzero(in_doubt(values, sds, many, tolerance)).tolist()
     x0, y0, x1, y1 = model.rect
-    own, seams = _own_errors(model, solved), _seam_steps(model, solved)
+    own, joins = _own_errors(model, solved), _join_steps(model, solved)
     line = limits.line
     whole = zip(WHOLE, *map(np.ndarray.tolist, _figures(whole_rows(model), solved)), strict=True)
     return Verdict(
@@ -225,7 +225,7 @@ def prove(
         ),
         own,
         _worst(own),
-        _worst(seams),
+        _worst(joins),
         tuple(dict.fromkeys(ids[errors.patch[n]] for n in doubted)) if ids else (),
         untold,
         tuple(distance.id for distance in sheet.distances if distance.id not in shown),
@@ -326,8 +326,8 @@ def _own_errors(model: Distortion, solved: _Solution) -> tuple[Step, ...]:
     return _steps(named, np.array([own[n, k] for n, k in shown]), solved)
 
 
-def _seam_steps(model: Distortion, solved: _Solution) -> tuple[Step, ...]:
-    """The steps between sections, each at the middle of its seam."""
+def _join_steps(model: Distortion, solved: _Solution) -> tuple[Step, ...]:
+    """The steps between sections, each at the middle of its join."""
     at = {(patch.row, patch.column): n for n, patch in enumerate(model.patches)}
     named: list[tuple[tuple[str, ...], AxisName]] = []
     rows: list[FloatArray] = []

@@ -74,8 +74,8 @@ def proof_lines(verdict: Verdict, units: Units) -> Iterator[str]:
         yield f"{name.capitalize()}: {_said(name, verdict.whole[name])}."
     if verdict.worst_section is not None:
         yield f"Section most out of place: {_step(verdict.worst_section)}."
-    if verdict.worst_seam is not None:
-        yield f"Largest step at a join: {_step(verdict.worst_seam)}."
+    if verdict.worst_join is not None:
+        yield f"Largest step at a join: {_step(verdict.worst_join)}."
 
 
 def _furthest_lines(verdict: Verdict) -> Iterator[str]:
@@ -166,7 +166,7 @@ def proof_record(verdict: Verdict) -> dict[str, Any]:
             **_figure(line.estimate),
         },
         "worst_section": _step_record(verdict.worst_section),
-        "worst_seam": _step_record(verdict.worst_seam),
+        "worst_seam": _step_record(verdict.worst_join),
         "own": [_step_record(step) for step in verdict.own],
         "in_doubt": list(verdict.in_doubt),
         "untold": list(verdict.untold),

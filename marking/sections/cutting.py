@@ -1,6 +1,6 @@
-"""Cuts strokes at the seams so that each point of ink belongs to exactly one cell.
+"""Cuts strokes at the joins so that each point of ink belongs to exactly one cell.
 
-It knows a lattice of seams and polylines; table frame, millimetres.
+It knows a lattice of joins and polylines; table frame, millimetres.
 """
 
 from __future__ import annotations
@@ -19,33 +19,33 @@ if TYPE_CHECKING:
     FloatArray = NDArray[np.float64]
 
 Cell = tuple[int, int]
-"""Column and row, from 0, of the lattice that the seams make."""
+"""Column and row, from 0, of the lattice that the joins make."""
 _Point = tuple[float, float]
 
 _SAME = 1e-9
 
 
 def cut(
-    points: FloatArray, x_seams: Sequence[float], y_seams: Sequence[float]
+    points: FloatArray, x_joins: Sequence[float], y_joins: Sequence[float]
 ) -> Iterator[tuple[Cell, FloatArray]]:
     """The pieces of a polyline in drawing order, each with the cell it lies in.
 
-    Neighbouring pieces share their cut point to the last bit, and it lies on the seam exactly, or
+    Neighbouring pieces share their cut point to the last bit, and it lies on the join exactly, or
     at a corner of the polyline that lies there but for rounding. No piece is a dot.
     """
     low, high = points.min(axis=0).tolist(), points.max(axis=0).tolist()
-    cell = bisect_right(x_seams, low[0]), bisect_right(y_seams, low[1])
-    if cell == (bisect_right(x_seams, high[0]), bisect_right(y_seams, high[1])):
+    cell = bisect_right(x_joins, low[0]), bisect_right(y_joins, low[1])
+    if cell == (bisect_right(x_joins, high[0]), bisect_right(y_joins, high[1])):
         yield cell, points
         return
     corners: list[_Point] = [(x, y) for x, y in points.tolist()]
     piece = corners[:1]
     current: Cell | None = None
     for start, end in itertools.pairwise(corners):
-        stops = [start, *_crossings(start, end, x_seams, y_seams), end]
+        stops = [start, *_crossings(start, end, x_joins, y_joins), end]
         for before, after in itertools.pairwise(stops):
             middle = (before[0] + after[0]) / 2, (before[1] + after[1]) / 2
-            here = bisect_right(x_seams, middle[0]), bisect_right(y_seams, middle[1])
+            here = bisect_right(x_joins, middle[0]), bisect_right(y_joins, middle[1])
             if current is not None and here != current:
                 yield current, np.array(piece)
                 piece = [before]
@@ -56,20 +56,20 @@ def cut(
 
 
 def _crossings(
-    start: _Point, end: _Point, x_seams: Sequence[float], y_seams: Sequence[float]
+    start: _Point, end: _Point, x_joins: Sequence[float], y_joins: Sequence[float]
 ) -> list[_Point]:
-    """Where a segment crosses seams, in order along it, without its own ends."""
+    """Where a segment crosses joins, in order along it, without its own ends."""
     run = end[0] - start[0], end[1] - start[1]
     found: list[tuple[float, _Point]] = []
-    for axis, seams in enumerate((x_seams, y_seams)):
+    for axis, joins in enumerate((x_joins, y_joins)):
         if run[axis] == 0:
             continue
         low, high = sorted((start[axis], end[axis]))
-        # A segment that ends on a seam, but for rounding, leaves no dot beyond it.
-        for seam in seams[bisect_right(seams, low + _SAME) : bisect_left(seams, high - _SAME)]:
-            share = (seam - start[axis]) / run[axis]
+        # A segment that ends on a join, but for rounding, leaves no dot beyond it.
+        for join in joins[bisect_right(joins, low + _SAME) : bisect_left(joins, high - _SAME)]:
+            share = (join - start[axis]) / run[axis]
             x, y = start[0] + share * run[0], start[1] + share * run[1]
-            found.append((share, (x, seam) if axis else (seam, y)))
+            found.append((share, (x, join) if axis else (join, y)))
     stops: list[_Point] = []
     for _, (x, y) in sorted(found, key=lambda crossing: crossing[0]):
         # Through a corner of the lattice, rounding would part the two crossings by a dot of ink.

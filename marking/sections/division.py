@@ -13,7 +13,7 @@ import numpy as np
 from marking.errors import RefusedError
 from marking.layout.layout import uprights
 from marking.measures.lengths import format_length
-from marking.sections import joins as seams
+from marking.sections import joins as parting
 from marking.sections.spans import rows_from_both_edges, spans_along
 
 if TYPE_CHECKING:
@@ -77,12 +77,12 @@ def _divided(
     if zone.feed is not None:
         _check_goes_through(layout, job, zone, (along, across)[1 - zone.feed])
     columns = spans_along(along, zone, 0, job, layout)
-    bound_columns = seams.least_parts(along, zone.size[0] - 2 * zone.set_down)
+    bound_columns = parting.least_parts(along, zone.size[0] - 2 * zone.set_down)
     if zone.from_both_edges:
         rows, gap, bound_rows = rows_from_both_edges(across, zone, job, layout)
     else:
         rows, gap = spans_along(across, zone, 1, job, layout), None
-        bound_rows = seams.least_parts(across, zone.size[1] - 2 * zone.set_down)
+        bound_rows = parting.least_parts(across, zone.size[1] - 2 * zone.set_down)
     return Division(zone, columns, rows, gap), (bound_columns, bound_rows)
 
 
@@ -116,7 +116,7 @@ def _axes(layout: Layout, job: MarkingJob) -> tuple[Axis, Axis]:
     grid = layout.grid
     half_ink = job.pens.lines.width / 2
     level = [(line.y, half_ink) for line in grid.long_lines]
-    across = seams.axis((y0, y1), level, grid.pitch[1], [y for y, _ in level], ticks_between=True)
+    across = parting.axis((y0, y1), level, grid.pitch[1], [y for y, _ in level], ticks_between=True)
     side = layout.numerals[0].numeral.side if layout.numerals else None
     boxes = [
         (placed.numeral.box_table[0], placed.numeral.box_table[2])
@@ -137,7 +137,7 @@ def _along(
     Marks stand on numbered cross lines alone, whatever other upright ink comes between.
     """
     grid = layout.grid
-    return seams.axis(
+    return parting.axis(
         extent,
         uprights(layout.strokes, job),
         grid.pitch[0],

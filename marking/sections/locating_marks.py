@@ -26,15 +26,15 @@ Box = tuple[float, float, float, float]
 Spot = tuple[float, float]
 """A point of the table frame."""
 _SAME = 1e-6
-_OFF_SEAM = 0.25
-"""Millimetres that a tick keeps off a seam."""
+_OFF_JOIN = 0.25
+"""Millimetres that a tick keeps off a join."""
 _STANDS_OUT = 1.0
 """Millimetres beside a line's ink that a tick needs to be seen."""
 
 
 @dataclass(frozen=True)
 class Mark:
-    """One witness mark: a point on a cross line, and what makes it visible."""
+    """One locating mark: a point on a cross line, and what makes it visible."""
 
     id: str
     at_table: tuple[float, float]
@@ -85,5 +85,5 @@ def crossed_by_ticks(
 def tick(mark: Mark, grid: Grid, room: tuple[float, float]) -> FloatArray:
     """The removable tick (2, 2) that crosses the cross line at `mark`, within `room` along x."""
     x, y = mark.at_table
-    reach = min(grid.pitch[0] / 4, x - room[0] - _OFF_SEAM, room[1] - x - _OFF_SEAM)
+    reach = min(grid.pitch[0] / 4, x - room[0] - _OFF_JOIN, room[1] - x - _OFF_JOIN)
     return np.array([[x - reach, y], [x + reach, y]])

@@ -21,21 +21,21 @@ if TYPE_CHECKING:
     FloatArray = NDArray[np.float64]
 
 _DIRECTIONS = 16
-_ON_SEAM = 1e-6
+_ON_JOIN = 1e-6
 
 
 @dataclass(frozen=True)
 class Butt:
-    """The lines that two sections share at their seam."""
+    """The lines that two sections share at their join."""
 
     sections: tuple[str, str]
     """In inking order of the plan."""
     points_table: FloatArray
-    """(1 or 2, 2): the first and the last place along the seam where a line crosses it."""
+    """(1 or 2, 2): the first and the last place along the join where a line crosses it."""
 
 
 def butts(sections: Sequence[Section]) -> tuple[Butt, ...]:
-    """Every seam between two of `sections` that a line crosses."""
+    """Every join between two of `sections` that a line crosses."""
     ends = {section.id: _ink_ends(section) for section in sections}
     found = []
     for count, one in enumerate(sections):
@@ -74,7 +74,7 @@ def border(one: Section, two: Section) -> Box | None:
     """The line that both cores share, as x0, y0, x1, y1; None when they meet in no line."""
     x0, y0 = (max(one.core[axis], two.core[axis]) for axis in (0, 1))
     x1, y1 = (min(one.core[axis], two.core[axis]) for axis in (2, 3))
-    if x1 - x0 < -_ON_SEAM or y1 - y0 < -_ON_SEAM or max(x1 - x0, y1 - y0) <= _ON_SEAM:
+    if x1 - x0 < -_ON_JOIN or y1 - y0 < -_ON_JOIN or max(x1 - x0, y1 - y0) <= _ON_JOIN:
         return None
     if x1 - x0 < y1 - y0:
         return (x0, y0, x0, y1)
@@ -90,8 +90,8 @@ def _ink_ends(section: Section) -> FloatArray:
 
 def _crossings(one: Section, two: Section, ends: FloatArray) -> FloatArray:
     """Ends of the ink of `one` that lie on its border with `two`."""
-    seam = border(one, two)
-    if seam is None:
+    join = border(one, two)
+    if join is None:
         return np.zeros((0, 2))
-    low, high = np.array(seam[:2]) - _ON_SEAM, np.array(seam[2:]) + _ON_SEAM
+    low, high = np.array(join[:2]) - _ON_JOIN, np.array(join[2:]) + _ON_JOIN
     return ends[((ends >= low) & (ends <= high)).all(axis=1)]

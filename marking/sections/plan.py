@@ -52,7 +52,7 @@ class Piece:
 
     stroke: Stroke
     of: str
-    """Id of the laid-out stroke, or of the witness mark, that it is part of."""
+    """Id of the laid-out stroke, or of the locating mark, that it is part of."""
 
 
 @dataclass(frozen=True)
@@ -67,7 +67,7 @@ class Section:
     window: Box
     pieces: tuple[Piece, ...]
     """In the order and direction of inking."""
-    witness: tuple[Mark, ...]
+    locating_marks: tuple[Mark, ...]
     route: Route
     turned: bool = False
     """Whether its device is set down turned a quarter, anticlockwise, from its profile."""
@@ -113,7 +113,7 @@ class Plan:
         return max(section.row for section in self.sections)
 
 
-def cut_into_sections(layout: Layout, job: MarkingJob, zone: Zone) -> Plan:
+def divide_into_sections(layout: Layout, job: MarkingJob, zone: Zone) -> Plan:
     """The plan with the fewest sections for `zone`, its bed turned a quarter where that has fewer.
 
     Raises RefusedError when the zone is too small for what no join can part and the marks before
@@ -134,7 +134,7 @@ def _planned(
 ) -> Plan:
     zone, columns, rows, gap = division.zone, division.columns, division.rows, division.gap
     cells = _pieces_by_cell(layout, columns, rows, gap)
-    marks, seen = _witness_marks(layout, job, zone, columns, rows, cells)
+    marks, seen = _locating_marks(layout, job, zone, columns, rows, cells)
     sections = []
     for order, (row, column) in enumerate(_inking_order(rows, columns), 1):
         window_x, window_y = columns[column].window, rows[row].window
@@ -190,14 +190,14 @@ def _pieces_by_cell(
     gap: tuple[float, float] | None,
 ) -> dict[Cell, list[Piece]]:
     """Every piece of every stroke by (column, row) from 0, with `_GAP_ROW` for a gap's."""
-    x_seams = [span.core[0] for span in columns[1:]]
-    y_seams = sorted([*(span.core[0] for span in rows[1:]), *(gap[:1] if gap else ())])
+    x_joins = [span.core[0] for span in columns[1:]]
+    y_joins = sorted([*(span.core[0] for span in rows[1:]), *(gap[:1] if gap else ())])
     names = list(range(len(rows)))
     if gap:
         names.insert(sum(span.core[1] <= gap[0] for span in rows), _GAP_ROW)
     cells: dict[Cell, list[Piece]] = {}
     for stroke in layout.strokes:
-        for (column, row), points in cut(stroke.points, x_seams, y_seams):
+        for (column, row), points in cut(stroke.points, x_joins, y_joins):
             named = names[row]
             prefix = "gap" if named == _GAP_ROW else _name(named, column)
             piece = Stroke(f"{prefix}_{stroke.id}", stroke.layer, stroke.pen, points)
@@ -205,7 +205,7 @@ def _pieces_by_cell(
     return cells
 
 
-def _witness_marks(
+def _locating_marks(
     layout: Layout,
     job: MarkingJob,
     zone: Zone,
@@ -250,7 +250,7 @@ def _witness_marks(
 def _tick_rooms(
     layout: Layout, columns: Sequence[Span], zone: Zone, half_width: float
 ) -> list[tuple[float, float]]:
-    """For each column, how far along x its ticks may go: to its seams, or to the table's ends."""
+    """For each column, how far along x its ticks may go: to its joins, or to the table's ends."""
     x0, _, x1, _ = layout.top.inscribed
     cores = [list(span.core) for span in columns]
     cores[0][0] = max(columns[0].window[0] + zone.set_down, x0 + half_width)
@@ -266,7 +266,7 @@ def _sights(
     row: int,
     column: int,
 ) -> list[tuple[Spot, Kind]]:
-    """What a section sees: marks across its seam to the left, and across the one below."""
+    """What a section sees: marks across its join to the left, and across the one below."""
     grid = layout.grid
     core = _core(columns, rows, row, column)
     sights: list[tuple[Spot, Kind]] = []
@@ -277,7 +277,7 @@ def _sights(
         if low is None:
             low = core[1] + min(grid.pitch[1] / 2, (last - core[1]) / 2) if row else first
         sights += marks_beside(grid, left, low, core[3], ticks=left in tickable)
-    # The window often reaches a line or two further; staying at the seams' own marks lets
+    # The window often reaches a line or two further; staying at the joins' own marks lets
     # neighbours share them and keeps two ticks from standing side by side.
     within = (core[0] if left is None else left - _SAME, core[2])
     if below is not None:

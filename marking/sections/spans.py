@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 from marking.errors import RefusedError
 from marking.measures.lengths import INCH, format_length
-from marking.sections import joins as seams
+from marking.sections import joins as parting
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -53,7 +53,7 @@ def spans_along(
     top = rect[dimension], rect[dimension + 2]
     held = usable(along, zone, dimension, layout)
     size = held + 2 * zone.set_down
-    joins = seams.choose(along, held)
+    joins = parting.choose(along, held)
     if joins is None:
         raise RefusedError(_too_small(along, size, zone, dimension, job))
     spans = []
@@ -75,7 +75,7 @@ def _parts(
 
 def _too_small(along: Axis, size: float, zone: Zone, dimension: int, job: MarkingJob) -> str:
     """What one setup would have to hold at least, where it first cannot."""
-    low, high = seams.widest_whole(along)
+    low, high = parting.widest_whole(along)
     way = "across" if dimension else "along"
     free = f", less {format_length(zone.set_down, 'mm')} each side for setting it down,"
     return (
@@ -128,7 +128,7 @@ def rows_from_both_edges(
     near_side, far_side = (0.0, depth), (top - depth, top)
     if across.end <= depth:
         rows = _rows_of_side(across, zone, near_side, job)
-        return rows, None, seams.least_parts(across, zone.size[1])
+        return rows, None, parting.least_parts(across, zone.size[1])
     shared = _shared_join(across, zone, far_side[0])
     if shared is not None:
         seen = shared.behind if shared.behind >= far_side[0] else None
@@ -149,7 +149,7 @@ def rows_from_both_edges(
         *_rows_of_side(far_part, zone, far_side, job, seen),
     ]
     if shared is None:
-        bound = sum(seams.least_parts(part, zone.size[1]) for part in (near_part, far_part))
+        bound = sum(parting.least_parts(part, zone.size[1]) for part in (near_part, far_part))
         return rows, gap, bound
     return rows, None, max(2, math.ceil((across.end - across.start) / zone.size[1] - 1e-9))
 
@@ -162,7 +162,7 @@ def _shared_join(across: Axis, zone: Zone, far_from: float) -> Join | None:
     within = across.between(far_from, zone.depth)
     if not within.cloth:
         return None
-    near_joins = seams.furthest(across.between(across.start, zone.depth), zone.size[1])
+    near_joins = parting.furthest(across.between(across.start, zone.depth), zone.size[1])
     ends = [at for c in within.cloth for at in (c.low, c.high)]
     places = {*within.plain, *ends, *(at for at in near_joins if at >= far_from)}
     middle = (across.start + across.end) / 2
@@ -170,8 +170,8 @@ def _shared_join(across: Axis, zone: Zone, far_from: float) -> Join | None:
 
     def cost(join: Join) -> tuple[float, bool, bool, float, float, float]:
         seen = join.behind >= far_from
-        near = seams.fewest(across.part(across.start, join.at), zone.size[1])
-        far = seams.fewest(_held(across.part(join.at, across.end), join, seen), zone.size[1])
+        near = parting.fewest(across.part(across.start, join.at), zone.size[1])
+        far = parting.fewest(_held(across.part(join.at, across.end), join, seen), zone.size[1])
         rows = math.inf if near is None or far is None else near + far
         return rows, not seen, join.at not in plain, abs(join.at - middle), join.at, join.behind
 
@@ -195,7 +195,7 @@ def _rows_of_side(
     if size >= side[1] - side[0]:
         return [Span((part.start, part.end), side, seen)]
     held = part if seen is None else replace(part, start=min(seen, part.start))
-    joins = seams.choose(held, size)
+    joins = parting.choose(held, size)
     if joins is None:
         raise RefusedError(_too_small(held, size, zone, 1, job))
     spans = []

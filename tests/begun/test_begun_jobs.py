@@ -87,7 +87,7 @@ def says_how_to_finish(ran: Ran) -> bool:
 
 
 def read_as_planned(folder: Path, section: str, said: Callable[..., Ran]) -> Path:
-    """Readings of a section's control marks by a device that stands as planned."""
+    """Readings of a section's tape marks by a device that stands as planned."""
     marks = json.loads(said("control", folder, "--spacing", "3 in", "--json")[1])["marks"]
     places = {mark["id"]: mark["at"] for mark in marks}
     sections = json.loads(said("section", folder, "--json")[1])["sections"]
@@ -102,7 +102,7 @@ def read_as_planned(folder: Path, section: str, said: Callable[..., Ran]) -> Pat
 
 @pytest.fixture
 def inked(tmp_path: Path, said: Callable[..., Ran]) -> Path:
-    """An A3 job, r1c1 placed by control marks and inked by hand under this version."""
+    """An A3 job, r1c1 placed by tape marks and inked by hand under this version."""
     folder = tmp_path / "a3"
     make_job(folder, "flatbed-a3")
     readings = read_as_planned(folder, SECTION, said)
@@ -198,7 +198,7 @@ def test_ink_that_a_person_spoke_for_belongs_to_its_own_division(
         assert (code, out) == (1, "")
         assert FINISH in told or by == "this version"
         if by == "this version" or comes_out(folder):
-            assert "r1c1: inked as another layout or cut has it" in told
+            assert "r1c1: inked as another layout or division has it" in told
         if by == "this version":
             assert "plotter.x_size was 15 3/4 in" in told
     assert not (folder / "out" / "sections").exists()
@@ -320,7 +320,7 @@ def test_light_goes_on_under_its_own_division_alone(
         file.write('[projector]\ndistance = "5 ft"\n')
     assert main(["beam", "--job", str(folder), "--no-open", "--port", "0"]) == 1
     told = capsys.readouterr().err
-    assert "beam r1c1: inked as another layout or cut has it" in told
+    assert "beam r1c1: inked as another layout or division has it" in told
     assert "projector.distance was" in told
 
 

@@ -10,10 +10,10 @@ import numpy as np
 from hypothesis import HealthCheck, given, settings
 
 from marking.begun.plain_data import from_plain, packed, plain, unpacked_division, unpacked_layout
-from marking.control.marks import set_out
 from marking.job.settings import changes, job_as_begun, layout_settings
 from marking.layout.layout import lay_out
 from marking.measures.tape import Tape
+from marking.tape_marks.marks import set_out
 from tests.sections.random_jobs import jobs
 from tests.sections.records import planned
 

@@ -7,9 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pytest
 
-from marking.begun.on_the_cover import Standing, keep_control, standing
-from marking.control.marks import control_datum, set_out
-from marking.control.visible_marks import sights
+from marking.begun.on_the_cover import Standing, keep_tape_marks, standing
 from marking.measures.tape import Tape
 from marking.network.adjustment import adjust
 from marking.network.allowed import Limits
@@ -19,6 +17,8 @@ from marking.network.pose import as_planned
 from marking.placement.placement import network_for, place
 from marking.record.record import open_record
 from marking.sections.neighbours import butts, window_middle
+from marking.tape_marks.marks import set_out, tape_datum
+from marking.tape_marks.visible import sights
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -105,9 +105,9 @@ def test_the_record_gives_back_each_marks_own_error_and_what_all_share(
     tape = Tape("I", temperature=27.0)
     control = set_out(millrace_layout, 152.4, tape, "in", heights=[500.0])
     with open_record(tmp_path) as record:
-        keep_control(record, millrace_layout, millrace_plan, control)
+        keep_tape_marks(record, millrace_layout, millrace_plan, control)
         found = standing(record, millrace_layout, millrace_plan, "in")
     for mark in control.marks:
         assert found.sights.targets[mark.mark.id].sd == pytest.approx(mark.sd)
-    assert found.datum == control_datum(control)
+    assert found.datum == tape_datum(control)
     assert found.datum.scale_sd == pytest.approx(np.hypot(0.05e-3, 2 * 11.6e-6))

@@ -19,7 +19,7 @@ from devices.simulated.cloth import Cloth
 from devices.simulated.onboard import simulated
 from marking.job.folder import load_job
 from marking.layout.layout import lay_out
-from marking.sections.plan import cut_into_sections
+from marking.sections.plan import divide_into_sections
 from marking.shipped import stock
 from tests.conversation.line import Line
 from tests.inking.kills import cloth_faults, drive_with_kills, made, make_job
@@ -36,7 +36,7 @@ def idle(folder: Path, profile: str, keys: str) -> None:
     folder.mkdir()
     (folder / "job.toml").write_text(MILLRACE.replace("flatbed-a3", profile) + keys)
     job = load_job(folder, Job)
-    plan = cut_into_sections(lay_out(job), job, job.plotter.zone)
+    plan = divide_into_sections(lay_out(job), job, job.plotter.zone)
     section = max(plan.sections[:8], key=lambda one: len(one.pieces))
     ready = setting(section, job.plotter, job.pens)
     machine = simulated(job.plotter, ready.bed, Cloth())

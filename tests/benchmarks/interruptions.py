@@ -1,4 +1,4 @@
-"""Interruptions of all kinds, on the stock machines, with control marks set out.
+"""Interruptions of all kinds, on the stock machines, with tape marks set out.
 
 From the checkout:
 

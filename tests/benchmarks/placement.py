@@ -16,9 +16,6 @@ from dataclasses import replace
 
 import numpy as np
 
-from marking.control.choice import Task, widest
-from marking.control.forecast import forecast
-from marking.control.visible_marks import sights
 from marking.measures.tape import Tape
 from marking.network.adjustment import adjust
 from marking.network.allowed import Limits
@@ -29,7 +26,9 @@ from marking.placement.blunders import agrees, doubts
 from marking.placement.placement import network_for, place
 from marking.sections.locating_marks import Mark
 from marking.sections.neighbours import butts, outermost_ink, window_middle
-from tests.control.patterns import SettingOut, control_marks, inking_order
+from marking.tape_marks.choice import Task, widest
+from marking.tape_marks.forecast import forecast
+from marking.tape_marks.visible import sights
 from tests.placement.inking import (
     READING_SD,
     coverage,
@@ -42,6 +41,7 @@ from tests.placement.inking import (
     set_out_by_tape,
 )
 from tests.placement.slipping import score
+from tests.tape_marks.patterns import SettingOut, inking_order, tape_marks
 
 BEDS = {
     "flatbed-a3": Limits(25.4 / 16, 1.0),
@@ -66,7 +66,7 @@ def bed(profile, limits, runs):
     line("seconds to choose", f"{time.perf_counter() - started:.1f}")
     print(f"  chosen: {chosen.way.flags('in')}")
     print(
-        f"  {len(chosen.control.marks)} control marks, {chosen.forecast.readings} readings, about "
+        f"  {len(chosen.control.marks)} tape marks, {chosen.forecast.readings} readings, about "
         f"{chosen.minutes:.0f} minutes by our estimates"
     )
     seen = sights(plan, layout.grid, [mark.mark for mark in chosen.control.marks])
@@ -97,7 +97,7 @@ def bed(profile, limits, runs):
         worst <= limits.tolerance,
     )
     line(
-        "worst seam step, 95th percentile",
+        "worst join step, 95th percentile",
         f"{step:.3f} mm",
         f"at most {limits.step:.3f} mm (forecast {chosen.forecast.worst_step:.3f})",
         step <= limits.step,
@@ -118,7 +118,7 @@ def print_coverage(told):
 
 
 def trade_off(plan, seen, repeats, runs):
-    print("  the blend, from the table to the seam (95th percentiles over whole tables):")
+    print("  the blend, from the table to the join (95th percentiles over whole tables):")
     print("    weight   worst line mm   worst step mm")
     for weight in WEIGHTS:
         told = ink_many(plan, seen, max(200, runs // 4), seed=2, repeats=repeats, weight=weight)
@@ -153,7 +153,7 @@ def issue_figures(task):
     }
     large = task.plan.rows * task.plan.columns < 30
     for issue, spacing, ends, order in quoted["flatbed-24x36" if large else "flatbed-a3"]:
-        marks = control_marks(task.plan, task.layout.grid, SettingOut(spacing, ends, 0))
+        marks = tape_marks(task.plan, task.layout.grid, SettingOut(spacing, ends, 0))
         seen = sights(task.plan, task.layout.grid, marks, inking_order(task.plan, order))
         done = forecast(task.plan, seen, READING_SD, task.limits)
         worst = max(section.sd for section in done.sections)
@@ -169,7 +169,7 @@ def blunders(runs):
     """A 3 mm blunder in six readings, for three ways in which six marks may stand."""
     layout, plan = millrace("flatbed-a3")
     name, left, below = "r7c5", "r7c4", "r6c5"
-    marks = control_marks(plan, layout.grid, SettingOut(76.2, True, 0))
+    marks = tape_marks(plan, layout.grid, SettingOut(76.2, True, 0))
     seen = sights(plan, layout.grid, marks)
     network, laid = known(seen.targets.values()), {}
     for section, placed, true in ink_once(plan, seen, Limits(25.4 / 16), seed=11):
@@ -185,8 +185,8 @@ def blunders(runs):
     lone = [((x, hems[f"hem-far-{n}"]), left) for n in (7, 5, 3)]
     print(f"\nA 3 mm blunder in six readings of {name}, {runs} runs each")
     for what, more, required in (
-        ("witness marks round two seams, two at each end", spread, True),
-        ("witness marks, one of them alone at its end", lone, False),
+        ("locating marks round two joins, two at each end", spread, True),
+        ("locating marks, one of them alone at its end", lone, False),
     ):
         targets = witness + [
             Target(Mark(f"x{n}", spot, "grid"), by, 0.0) for n, (spot, by) in enumerate(more)
@@ -204,7 +204,7 @@ def blunders(runs):
     x0, y0, x1, y1 = section.core
     spots = [(a, b) for a in (x0, (x0 + x1) / 2, x1) for b in (y0, y1)]
     targets = [Target(Mark(f"x{n}", spot, "control"), None) for n, spot in enumerate(spots)]
-    case = "control marks of 0.4 mm, where chance alone hides some"
+    case = "tape marks of 0.4 mm, where chance alone hides some"
     one_case(case, section, known(targets), targets, laid, runs, False)
 
 
@@ -262,7 +262,7 @@ def for_real(covers):
 
 
 def with_tape_and_square(profile, spacing, every, runs):
-    """Control marks that a tape of its class and a 3-4-5 set out, both off by lot."""
+    """Tape marks that a tape of its class and a 3-4-5 set out, both off by lot."""
     plan, seen, datum = set_out_by_tape(profile, spacing, every)
     print(f"\n{profile}, marks every {spacing:.0f} mm, with the tape's scale and the square off")
     at = np.array([t.mark.at_table for t in seen.targets.values() if not t.inked_by])
@@ -282,7 +282,7 @@ def with_tape_and_square(profile, spacing, every, runs):
     found = forecast(plan, seen, READING_SD, limits, 1, datum)
     for what, drawn, said in (
         ("worst line on the table", told.worst_line(), found.worst_line),
-        ("worst seam step", told.worst_step(), found.worst_step),
+        ("worst join step", told.worst_step(), found.worst_step),
     ):
         figure = float(np.quantile(drawn, 0.95))
         line(
@@ -335,7 +335,7 @@ def slips_named(runs):
 def speed():
     """One placement when a hundred and more sections are inked already."""
     layout, plan = millrace("flatbed-a4")
-    marks = control_marks(plan, layout.grid, SettingOut(76.2, True, 1))
+    marks = tape_marks(plan, layout.grid, SettingOut(76.2, True, 1))
     seen = sights(plan, layout.grid, marks)
     network = known(seen.targets.values())
     joints = butts(plan.sections)

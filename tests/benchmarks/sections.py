@@ -25,7 +25,7 @@ from marking.job.folder import JOB_FILE, load_job
 from marking.layout.layout import lay_out
 from marking.output.layout_json import layout_record, plan_record
 from marking.sections import route
-from marking.sections.plan import cut_into_sections
+from marking.sections.plan import divide_into_sections
 from marking.sections.zones import reach_zone
 from tests.conftest import toml
 from tests.sections.fewest_parts import Reach, fewest
@@ -117,7 +117,7 @@ def faults(tables: dict[str, Any], folder: Path) -> Iterator[tuple[str, str]]:
     for name, zone, reach in _machines(tables, job):
         least = fewest(marking, pens, job.grid.pitch, reach)
         try:
-            record = plan_record(cut_into_sections(layout, job, zone))
+            record = plan_record(divide_into_sections(layout, job, zone))
         except RefusedError as refusal:
             yield name, f"refused, though {least} sections do: {refusal}" if least else ""
             continue

@@ -24,7 +24,7 @@ from vpype_cli import execute
 from devices.job import Job
 from marking.job.folder import load_job
 from marking.layout.layout import lay_out
-from marking.sections.plan import Piece, Plan, cut_into_sections
+from marking.sections.plan import Piece, Plan, divide_into_sections
 from marking.shipped import stock
 
 ROUNDS = 9
@@ -209,7 +209,7 @@ def main() -> None:
         whole_process(folder)
         ten_times_the_table(folder)
         job = load_job(folder, Job)
-        travel(cut_into_sections(lay_out(job), job, job.plotter.zone), job)
+        travel(divide_into_sections(lay_out(job), job, job.plotter.zone), job)
 
 
 if __name__ == "__main__":

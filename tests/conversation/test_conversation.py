@@ -20,7 +20,7 @@ from devices.simulated.cloth import Cloth
 from devices.simulated.onboard import simulated
 from marking.job.folder import load_job
 from marking.layout.layout import lay_out
-from marking.sections.plan import cut_into_sections
+from marking.sections.plan import divide_into_sections
 from tests.conversation.line import Line
 from tests.inking.kills import SECTION, make_job
 
@@ -31,7 +31,7 @@ if TYPE_CHECKING:
 def section_on(folder: Path, plotter: str, extra: str = "") -> tuple[Setting, Any, Job]:
     make_job(folder / plotter, plotter, extra)
     job = load_job(folder / plotter, Job)
-    plan = cut_into_sections(lay_out(job), job, job.plotter.zone)
+    plan = divide_into_sections(lay_out(job), job, job.plotter.zone)
     section = next(section for section in plan.sections if section.id == SECTION)
     made = setting(section, job.plotter, job.pens)
     return made, simulated(job.plotter, made.bed, Cloth()), job

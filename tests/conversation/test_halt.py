@@ -26,7 +26,7 @@ from devices.simulated.onboard import simulated
 from marking.job.folder import load_job
 from marking.layout.layout import lay_out
 from marking.record.record import open_record
-from marking.sections.plan import cut_into_sections
+from marking.sections.plan import divide_into_sections
 from tests.driving.own_time import BANNER, GantryPort
 from tests.inking.kills import SECTION, make_job
 
@@ -216,7 +216,7 @@ def test_the_order_to_raise_the_pen_is_out_at_once_on_a_machine_that_obeys_at_on
     for number in range(6):
         folder = tmp_path / str(number)
         job = job_on(folder, plotter)
-        plan = cut_into_sections(lay_out(job), job, job.plotter.zone)
+        plan = divide_into_sections(lay_out(job), job, job.plotter.zone)
         made = setting(plan.sections[0], job.plotter, job.pens)
         machine = simulated(job.plotter, made.bed, Cloth())
         if plotter == "gantry-gcode":
@@ -228,7 +228,7 @@ def test_the_order_to_raise_the_pen_is_out_at_once_on_a_machine_that_obeys_at_on
 
 def test_a_gantry_that_brakes_slowly_is_waited_for_and_keeps_its_place(tmp_path: Path) -> None:
     job = job_on(tmp_path, "gantry-gcode")
-    plan = cut_into_sections(lay_out(job), job, job.plotter.zone)
+    plan = divide_into_sections(lay_out(job), job, job.plotter.zone)
     made = setting(plan.sections[0], job.plotter, job.pens)
     port = GantryPort(Gantry(high=job.plotter.bed_size, acceleration=40.0))
     driver, _ = stopped(made, port, tmp_path / "job", 1)

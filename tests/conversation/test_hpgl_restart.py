@@ -34,7 +34,7 @@ from devices.simulated.serve import serve_socket
 from marking.job.folder import load_job
 from marking.layout.layout import lay_out
 from marking.record.record import open_record
-from marking.sections.plan import cut_into_sections
+from marking.sections.plan import divide_into_sections
 from tests.conversation.line import Line
 from tests.inking.kills import SECTION, make_job, plotter_at, samples
 
@@ -160,7 +160,7 @@ def test_a_plotter_that_never_sets_the_bit_confirms_by_its_window_alone() -> Non
 def on_the_bench(folder: Path, profile: str, **build: Any) -> tuple[Setting, SimulatedPlotter]:
     make_job(folder / "job", profile)
     job = load_job(folder / "job", Job)
-    plan = cut_into_sections(lay_out(job), job, job.plotter.zone)
+    plan = divide_into_sections(lay_out(job), job, job.plotter.zone)
     section = next(section for section in plan.sections if section.id == SECTION)
     made = setting(section, job.plotter, job.pens)
     plain = simulated(job.plotter, made.bed, Cloth())
@@ -242,13 +242,13 @@ def second_section(tmp_path: Path) -> tuple[Path, Setting, SimulatedPlotter, Any
         words = ["--section", SECTION, "--unattended", "--ink-anyway", "by tape"]
         assert drive(folder, *port, *words).returncode == 0
     job = load_job(folder, Job)
-    plan = cut_into_sections(lay_out(job), job, job.plotter.zone)
+    plan = divide_into_sections(lay_out(job), job, job.plotter.zone)
     section = next(one for one in plan.sections if one.id == "r1c2")
     bed = bed_of(section, job.plotter)
 
     def read(name: str, off: float) -> list[str]:
         rows = ["section,mark,x_mm,y_mm"]
-        for mark in section.witness:
+        for mark in section.locating_marks:
             x, y = np.subtract(mark.at_table, bed.origin_table) @ bed.to_bed.T + off
             rows.append(f"r1c2,{mark.id},{x:.3f},{y:.3f}")
         (folder / name).write_text("\n".join(rows) + "\n")

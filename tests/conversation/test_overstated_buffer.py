@@ -28,7 +28,7 @@ from devices.simulated.hpgl import SimulatedPlotter
 from devices.simulated.onboard import simulated
 from marking.job.folder import load_job
 from marking.layout.layout import lay_out
-from marking.sections.plan import cut_into_sections
+from marking.sections.plan import divide_into_sections
 from tests.conversation.line import Line
 from tests.inking.kills import SECTION, make_job, samples
 
@@ -113,7 +113,7 @@ def on_the_bench(
 
     make_job(folder / "job", profile, extra)
     job = load_job(folder / "job", Job)
-    plan = cut_into_sections(lay_out(job), job, job.plotter.zone)
+    plan = divide_into_sections(lay_out(job), job, job.plotter.zone)
     section = next(section for section in plan.sections if section.id == SECTION)
     made = setting(section, job.plotter, job.pens)
     plain = simulated(job.plotter, made.bed, Cloth())

@@ -30,7 +30,7 @@ from devices.simulated.onboard import simulated
 from marking.job.folder import load_job
 from marking.layout.layout import lay_out
 from marking.record.record import open_record
-from marking.sections.plan import cut_into_sections
+from marking.sections.plan import divide_into_sections
 from tests.inking.kills import SECTION, make_job, samples
 
 if TYPE_CHECKING:
@@ -87,7 +87,7 @@ class SpoiltPort:
 def section_of(folder: Path, plotter: str, extra: str = "") -> tuple[Setting, Any]:
     make_job(folder / "job", plotter, extra)
     job = load_job(folder / "job", Job)
-    plan = cut_into_sections(lay_out(job), job, job.plotter.zone)
+    plan = divide_into_sections(lay_out(job), job, job.plotter.zone)
     section = next(section for section in plan.sections if section.id == SECTION)
     made = setting(section, job.plotter, job.pens)
     return made, simulated(job.plotter, made.bed, Cloth())

@@ -21,7 +21,7 @@ from devices.simulated.cloth import Cloth
 from devices.simulated.gcode import Gantry, SimulatedGantry
 from marking.job.folder import load_job
 from marking.layout.layout import lay_out
-from marking.sections.plan import cut_into_sections
+from marking.sections.plan import divide_into_sections
 from tests.conversation.line import Line
 from tests.dialects.interpreters import pygcode_draws
 from tests.inking.kills import SECTION, make_job
@@ -36,7 +36,7 @@ ROUNDING = 0.0051
 def test_a_written_file_ends_with_the_pen_up_and_parked(tmp_path: Path) -> None:
     make_job(tmp_path / "job", "gantry-gcode")
     job = load_job(tmp_path / "job", Job)
-    plan = cut_into_sections(lay_out(job), job, job.plotter.zone)
+    plan = divide_into_sections(lay_out(job), job, job.plotter.zone)
     for section in plan.sections:
         data, bed = program(section, job.plotter, job.pens)
         machine = Machine()
@@ -50,7 +50,7 @@ def test_a_written_file_ends_with_the_pen_up_and_parked(tmp_path: Path) -> None:
 def test_pygcode_draws_every_stroke_where_the_section_has_it(tmp_path: Path) -> None:
     make_job(tmp_path / "job", "gantry-gcode")
     job = load_job(tmp_path / "job", Job)
-    plan = cut_into_sections(lay_out(job), job, job.plotter.zone)
+    plan = divide_into_sections(lay_out(job), job, job.plotter.zone)
     section = next(section for section in plan.sections if section.id == SECTION)
     data, bed = program(section, job.plotter, job.pens)
     drawn = pygcode_draws(data)
@@ -82,7 +82,7 @@ def test_pygcode_draws_every_stroke_where_the_section_has_it(tmp_path: Path) -> 
 def test_a_pen_on_a_servo_or_an_axis_is_up_and_parked_at_the_end(tmp_path: Path, pen: str) -> None:
     make_job(tmp_path / "job", "gantry-gcode", pen)
     job = load_job(tmp_path / "job", Job)
-    plan = cut_into_sections(lay_out(job), job, job.plotter.zone)
+    plan = divide_into_sections(lay_out(job), job, job.plotter.zone)
     data, bed = program(plan.sections[0], job.plotter, job.pens)
     machine = SimulatedGantry(
         Gantry(10**6, high=job.plotter.bed_size, inks_at=job.plotter.pen_down), Cloth()
@@ -113,7 +113,7 @@ def test_a_job_on_a_gantry_writes_gcode_files(tmp_path: Path) -> None:
 def test_a_work_offset_set_at_the_machine_is_no_fault(tmp_path: Path, reports_work: bool) -> None:
     make_job(tmp_path / "job", "gantry-gcode")
     job = load_job(tmp_path / "job", Job)
-    plan = cut_into_sections(lay_out(job), job, job.plotter.zone)
+    plan = divide_into_sections(lay_out(job), job, job.plotter.zone)
     made = setting(plan.sections[0], job.plotter, job.pens)
     gantry = Gantry(
         high=job.plotter.bed_size,

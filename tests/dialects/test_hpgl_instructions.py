@@ -16,7 +16,7 @@ import pytest
 from devices.dialects.hpgl.instructions import program
 from marking.errors import RefusedError
 from marking.layout.layout import lay_out
-from marking.sections.plan import cut_into_sections
+from marking.sections.plan import divide_into_sections
 from tests.driving.machines import MACHINES, Plot, write_plots
 
 if TYPE_CHECKING:
@@ -129,7 +129,7 @@ def test_a_pen_without_a_force_beside_one_that_has_it_is_refused(
             "pens": {"heavy": {"slot": 3, "width": "2 mm", "force": 4}},
         }
     )
-    plan = cut_into_sections(lay_out(job), job, job.plotter.zone)
+    plan = divide_into_sections(lay_out(job), job, job.plotter.zone)
     with pytest.raises(RefusedError, match=r"pens\.lines has no force and pens\.heavy has one"):
         program(plan.sections[0], job.plotter, job.pens)
 

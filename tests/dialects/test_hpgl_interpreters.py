@@ -78,7 +78,7 @@ def test_all_sections_together_draw_the_whole_marking_and_nothing_else(
 ) -> None:
     """hp2xx's lines, put where each section's device stands, against `layout --json`.
 
-    Pieces of a line butt at the seams: each is rounded to half a unit in its own section, so
+    Pieces of a line butt at the joins: each is rounded to half a unit in its own section, so
     neighbours agree to one unit along each axis.
     """
     folder, plots = written(machine)

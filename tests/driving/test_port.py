@@ -203,13 +203,13 @@ def test_a_disk_that_fills_stops_the_run_with_the_pen_up(
     from devices.simulated.cloth import Cloth
     from devices.simulated.onboard import OnboardPort, simulated
     from marking.layout.layout import lay_out
-    from marking.sections.plan import cut_into_sections
+    from marking.sections.plan import divide_into_sections
 
     folder = tmp_path / "job"
     make_job(folder, "flatbed-a4")
     job = load_job(folder, Job)
     layout = lay_out(job)
-    plan = cut_into_sections(layout, job, job.plotter.zone)
+    plan = divide_into_sections(layout, job, job.plotter.zone)
     section = plan.sections[0]
     with open_record(folder) as record:
         original = record.add_strokes

@@ -26,7 +26,7 @@ from devices.simulated.cloth import read_cloth
 from marking.job.folder import load_job
 from marking.layout.layout import lay_out
 from marking.record.record import open_record
-from marking.sections.plan import cut_into_sections
+from marking.sections.plan import divide_into_sections
 
 if TYPE_CHECKING:
     import random
@@ -50,7 +50,7 @@ def make_job(folder: Path, plotter: str, extra: str = "") -> None:
 def made(folder: Path) -> Setting:
     job = load_job(folder, Job)
     layout = lay_out(job)
-    plan = cut_into_sections(layout, job, job.plotter.zone)
+    plan = divide_into_sections(layout, job, job.plotter.zone)
     section = next(section for section in plan.sections if section.id == SECTION)
     return setting(section, job.plotter, job.pens)
 

@@ -19,7 +19,7 @@ from marking.job.folder import load_job
 from marking.layout.layout import lay_out
 from marking.measures.tape import Tape
 from marking.record.record import RECORD_FILE, open_record
-from marking.sections.plan import cut_into_sections
+from marking.sections.plan import divide_into_sections
 from tests.inking.kills import SECTION, cloth_faults, make_job, plotter_at
 
 if TYPE_CHECKING:
@@ -94,7 +94,7 @@ def test_a_rehearsal_of_a_corrected_plotter_clips_nothing(run_cli: RunCli, job: 
     assert correction is not None
 
     layout = lay_out(wanted)
-    plan = cut_into_sections(layout, wanted, within_reach(wanted.plotter, correction).zone)
+    plan = divide_into_sections(layout, wanted, within_reach(wanted.plotter, correction).zone)
     told = {
         section.id: setting(section, wanted.plotter, wanted.pens, correction)
         for section in plan.sections

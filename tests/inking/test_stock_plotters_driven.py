@@ -21,7 +21,7 @@ from devices.simulated.cloth import Cloth
 from devices.simulated.onboard import simulated
 from marking.job.folder import load_job
 from marking.layout.layout import lay_out
-from marking.sections.plan import cut_into_sections
+from marking.sections.plan import divide_into_sections
 from marking.shipped import stock
 from tests.conversation.line import Line
 from tests.inking.kills import samples
@@ -56,7 +56,7 @@ def test_every_stock_plotter_draws_its_sections_to_the_last_stroke_and_no_ink_el
 ) -> None:
     (tmp_path / "job.toml").write_text(JOB.format(plotter=plotter, pitch=pitch))
     job = load_job(tmp_path, Job)
-    plan = cut_into_sections(lay_out(job), job, job.plotter.zone)
+    plan = divide_into_sections(lay_out(job), job, job.plotter.zone)
     for section in (plan.sections[0], plan.sections[-1]):
         made = setting(section, job.plotter, job.pens)
         machine = simulated(job.plotter, made.bed, Cloth())

@@ -15,7 +15,7 @@ from devices.simulated.cloth import Cloth
 from devices.simulated.onboard import simulated
 from marking.job.folder import load_job
 from marking.layout.layout import lay_out
-from marking.sections.plan import cut_into_sections
+from marking.sections.plan import divide_into_sections
 from marking.shipped import stock
 from tests.conversation.line import Line
 
@@ -41,7 +41,7 @@ def test_every_section_is_drawn_and_confirmed_and_the_pen_ends_up(
         "utf-8",
     )
     job = load_job(tmp_path, Job)
-    for section in cut_into_sections(lay_out(job), job, job.plotter.zone).sections:
+    for section in divide_into_sections(lay_out(job), job, job.plotter.zone).sections:
         ready = setting(section, job.plotter, job.pens)
         machine = simulated(job.plotter, ready.bed, Cloth())
         line = Line(Conversation(ready.tongue, ready.limits), machine, job.plotter.baud)

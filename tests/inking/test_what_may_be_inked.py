@@ -28,7 +28,7 @@ from devices.session.session import Workplace
 from devices.setting_down.where_it_stands import from_readings
 from devices.simulated.cloth import Cloth
 from devices.simulated.onboard import OnboardPort, simulated
-from marking.begun.inked import done_sections, guard_cut, runs_of
+from marking.begun.inked import done_sections, guard_division, runs_of
 from marking.begun.on_the_cover import plan_hash
 from marking.errors import RefusedError
 from marking.job.folder import JOB_FILE, load_job
@@ -36,7 +36,7 @@ from marking.layout.layout import lay_out
 from marking.record.readings import MarkReading
 from marking.record.record import RECORD_FILE, open_record
 from marking.record.schema import MIGRATIONS, migrate
-from marking.sections.plan import cut_into_sections
+from marking.sections.plan import divide_into_sections
 from tests.inking.kills import SECTION, make_job, plotter_at, samples, start_driver, unconfirmed
 
 if TYPE_CHECKING:
@@ -168,7 +168,7 @@ def table(tmp_path: Path) -> Iterator[Table]:
     forgiving(folder)
     job = load_job(folder, Job)
     layout = lay_out(job)
-    plan = cut_into_sections(layout, job, job.plotter.zone)
+    plan = divide_into_sections(layout, job, job.plotter.zone)
     with open_record(folder) as record:
         yield Table(job, Workplace(job, layout, plan, record, Silent()), plan, {})
 
@@ -186,12 +186,12 @@ def test_a_device_that_was_moved_in_mid_section_goes_on_where_its_marks_say_it_s
 ) -> None:
     section = begun.section(BESIDE)
     first = Stood(section, (1.5, 1.0), 0.1)
-    outcome, _ = begun.inked(first, first.reads(begun.job, section.witness), stops_after=6)
+    outcome, _ = begun.inked(first, first.reads(begun.job, section.locating_marks), stops_after=6)
     assert outcome.ended == "stopped"
     assert 0 < len(begun.drawn(BESIDE)) < len(section.pieces)
 
     then = Stood(section, (-1.0, 0.5), -0.1)
-    readings = then.reads(begun.job, section.witness)
+    readings = then.reads(begun.job, section.locating_marks)
     with pytest.raises(RefusedError, match="say so with --moved"):
         begun.inked(then, readings)
     outcome, said = begun.inked(then, readings, moved=True)
@@ -211,7 +211,7 @@ def test_how_a_device_is_told_may_change_in_mid_section_as_the_messages_advise(
 ) -> None:
     section = begun.section(BESIDE)
     stood = Stood(section)
-    begun.inked(stood, stood.reads(begun.job, section.witness), stops_after=6)
+    begun.inked(stood, stood.reads(begun.job, section.locating_marks), stops_after=6)
     half = len(begun.drawn(BESIDE))
     assert 0 < half < len(section.pieces)
     other = with_plotter(
@@ -242,7 +242,7 @@ def test_what_moves_ink_stays_in_mid_section_and_is_named(
 ) -> None:
     section = begun.section(BESIDE)
     stood = Stood(section)
-    begun.inked(stood, stood.reads(begun.job, section.witness), stops_after=6)
+    begun.inked(stood, stood.reads(begun.job, section.locating_marks), stops_after=6)
     laid = len(begun.ink[BESIDE])
     with pytest.raises(RefusedError) as refused:
         with_plotter(begun, **changed).inked(stood)
@@ -268,7 +268,7 @@ def test_a_section_of_the_same_name_in_another_division_is_not_done(begun: Table
     record, layout = begun.place.record, begun.place.layout
     assert done_sections(record, layout, begun.plan) == {SECTION}
     zone = replace(begun.job.plotter.zone, size=(200.0, 150.0))
-    other = cut_into_sections(layout, begun.job, zone)
+    other = divide_into_sections(layout, begun.job, zone)
     assert SECTION in {section.id for section in other.sections}
     assert done_sections(record, layout, other) == frozenset()
     assert runs_of(record, SECTION, other) == ()
@@ -285,7 +285,7 @@ def test_a_device_that_was_moved_and_not_read_anew_inks_nothing_whatever_the_rea
 ) -> None:
     section = begun.section(BESIDE)
     stood = Stood(section, (1.5, 1.0))
-    begun.inked(stood, stood.reads(begun.job, section.witness), stops_after=6)
+    begun.inked(stood, stood.reads(begun.job, section.locating_marks), stops_after=6)
     laid = len(begun.ink[BESIDE])
     for anyway in (None, "in a hurry"):
         with pytest.raises(RefusedError, match="nobody knows where it stands"):
@@ -297,7 +297,9 @@ def test_a_device_that_was_moved_and_not_read_anew_inks_nothing_whatever_the_rea
 def test_a_section_that_does_not_fit_its_bed_there_is_inked_for_no_reason(begun: Table) -> None:
     section = begun.section(BESIDE)
     stood = Stood(section, (9.0, 12.0))
-    outcome, said = begun.inked(stood, stood.reads(begun.job, section.witness), anyway="in a hurry")
+    outcome, said = begun.inked(
+        stood, stood.reads(begun.job, section.locating_marks), anyway="in a hurry"
+    )
     assert outcome.ended == "not allowed"
     assert "no reason helps here" in said[-1]
     assert "shift it" in said[-2]
@@ -309,7 +311,7 @@ def test_a_section_that_does_not_fit_its_bed_there_is_inked_for_no_reason(begun:
 def test_ink_against_the_verdict_is_recorded_with_its_reason(begun: Table) -> None:
     section = begun.section(BESIDE)
     stood = Stood(section, (1.0, 0.5))
-    bad = stood.reads(begun.job, section.witness, slip=7.0)
+    bad = stood.reads(begun.job, section.locating_marks, slip=7.0)
     outcome, said = begun.inked(stood, bad)
     assert outcome.ended == "not allowed"
     assert begun.ink[BESIDE] == []
@@ -325,22 +327,24 @@ def test_ink_against_the_verdict_is_recorded_with_its_reason(begun: Table) -> No
 def test_a_reading_that_was_rejected_places_no_later_section(begun: Table) -> None:
     for name in ("r1c2", "r1c3", "r2c1"):
         before = begun.section(name)
-        outcome, said = begun.inked(Stood(before), Stood(before).reads(begun.job, before.witness))
+        outcome, said = begun.inked(
+            Stood(before), Stood(before).reads(begun.job, before.locating_marks)
+        )
         assert outcome.ended == "done", said
     section = begun.section("r2c2")
     stood = Stood(section, (1.0, 0.5))
-    outcome, _ = begun.inked(stood, stood.reads(begun.job, section.witness, slip=7.0))
+    outcome, _ = begun.inked(stood, stood.reads(begun.job, section.locating_marks, slip=7.0))
     assert outcome.ended == "not allowed"
     # The mark that was read wrongly is left out, so no figure takes the place of the wrong one.
-    outcome, said = begun.inked(stood, stood.reads(begun.job, section.witness)[1:])
+    outcome, said = begun.inked(stood, stood.reads(begun.job, section.locating_marks)[1:])
     assert outcome.ended == "done", said
     assert max(begun.faults(section.id)) <= SAMPLING
 
     following = begun.section("r2c3")
-    assert set(following.witness) - set(section.witness)
+    assert set(following.locating_marks) - set(section.locating_marks)
     placed = from_readings(
         following,
-        Stood(following).reads(begun.job, following.witness),
+        Stood(following).reads(begun.job, following.locating_marks),
         begun.plan,
         begun.place.layout,
         begun.job,
@@ -424,7 +428,7 @@ def test_another_cut_in_mid_cover_is_refused_until_the_plotter_is_put_back(
         for other in (port, ["--simulate"]):
             done = run_cli(*words, *other)
             assert done.returncode == 1
-            assert f"{SECTION}: inked as another layout or cut has it" in done.stderr
+            assert f"{SECTION}: inked as another layout or division has it" in done.stderr
             assert "Put them back as they were" in done.stderr
         done = run_cli("write", "--job", folder)
         assert done.returncode == 1
@@ -433,7 +437,7 @@ def test_another_cut_in_mid_cover_is_refused_until_the_plotter_is_put_back(
         assert run_cli("write", "--job", folder, "--despite-ink").returncode == 0
         done = run_cli("place", "--job", folder, "--despite-ink", "--inked", BESIDE)
         assert done.returncode == 1
-        assert "another layout or cut" in done.stderr
+        assert "another layout or division" in done.stderr
         assert kept_of(folder) == (2, 1)
     (folder / JOB_FILE).write_text(text, "utf-8")
     assert run_cli("write", "--job", folder).returncode == 0
@@ -467,11 +471,14 @@ def test_a_record_of_before_the_cut_was_kept_is_known_by_where_its_windows_lay(
     in_the_older_form(folder / RECORD_FILE)
     with open_record(folder) as record:
         assert {kept.plan for kept in (*record.ink(), *record.runs())} == {""}
-        guard_cut(record, layout, plan)
+        guard_division(record, layout, plan)
         assert done_sections(record, layout, plan) == {SECTION}
     other = begun.job.plotter.model_copy(update={"x_size": 200.0})
-    with open_record(folder) as record, pytest.raises(RefusedError, match="another layout or cut"):
-        guard_cut(record, layout, cut_into_sections(layout, begun.job, other.zone))
+    with (
+        open_record(folder) as record,
+        pytest.raises(RefusedError, match="another layout or division"),
+    ):
+        guard_division(record, layout, divide_into_sections(layout, begun.job, other.zone))
 
 
 def test_an_outline_that_is_declined_leaves_neither_ink_nor_a_word_of_it(

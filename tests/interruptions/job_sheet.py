@@ -34,7 +34,7 @@ class Sheet:
 
 
 def prepared(model: Model, folder: Path, terminal: Terminal) -> Sheet:
-    """Makes the model's job with its control marks set out, and reads what it says of it."""
+    """Makes the model's job with its tape marks set out, and reads what it says of it."""
     folder.mkdir(parents=True)
     (folder / "job.toml").write_text(model.job(), "utf-8")
     job = ["--job", str(folder)]

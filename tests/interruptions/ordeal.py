@@ -1,4 +1,4 @@
-"""One cover from its control marks to its last stroke, with a person who runs the command again.
+"""One cover from its tape marks to its last stroke, with a person who runs the command again.
 
 The person knows what the command says and what the machine shows, and helps no further: what
 ends a run is followed by the same command; where that says what to read, it is read.
@@ -36,7 +36,7 @@ if TYPE_CHECKING:
 READ_TO = 0.08
 """mm, one sigma: how well a person brings the pen over a mark."""
 TAPED_TO = 0.05
-"""mm, one sigma: how far a control mark is from where it should be."""
+"""mm, one sigma: how far a tape mark is from where it should be."""
 DISPLACED = 0.6
 """mm: readings as good as these place ink much better than this."""
 RESTS_AT_MOST = 0.15

@@ -181,7 +181,7 @@ def _files_in(folder: Path) -> tuple[bytes, bytes]:
 
 @lru_cache
 def begun_job() -> tuple[bytes, bytes]:
-    """job.toml and job.db of a job with device check, control marks, readings, ink and a sheet."""
+    """job.toml and job.db of a job with device check, tape marks, readings, ink and a sheet."""
     with tempfile.TemporaryDirectory() as scratch:
         folder = Path(scratch)
         (folder / "job.toml").write_text('[table]\nlength = "30 in"\nwidth = "20 in"\n', "utf-8")

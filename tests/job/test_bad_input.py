@@ -316,7 +316,7 @@ def test_numerals_that_all_but_touch_let_a_join_pass(run_cli: RunCli, tmp_path: 
     assert done.returncode == 0, done.stderr
 
 
-def test_a_seam_passes_between_numerals_that_hardly_stand_apart(
+def test_a_join_passes_between_numerals_that_hardly_stand_apart(
     run_cli: RunCli, tmp_path: Path
 ) -> None:
     job_in(tmp_path, f'{TABLE}[numerals]\nclear = "0.6 mm"\n')

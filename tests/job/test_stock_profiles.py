@@ -8,7 +8,7 @@ import pytest
 
 from devices.job import Job
 from marking.layout.layout import lay_out
-from marking.sections.plan import cut_into_sections
+from marking.sections.plan import divide_into_sections
 from marking.shipped import stock_names
 
 if TYPE_CHECKING:
@@ -26,7 +26,7 @@ def test_every_stock_table_can_be_laid_out(make_job: MakeJob, name: str) -> None
 @pytest.mark.parametrize("name", stock_names("plotters"))
 def test_a_small_table_can_be_cut_for_every_stock_plotter(make_job: MakeJob, name: str) -> None:
     job = make_job({"table": SMALL, "plotter": {"profile": name}})
-    assert cut_into_sections(lay_out(job), job, job.plotter.zone).sections
+    assert divide_into_sections(lay_out(job), job, job.plotter.zone).sections
 
 
 @pytest.mark.parametrize("name", stock_names("projectors"))

@@ -22,7 +22,7 @@ from marking.layout.layout import lay_out
 from marking.lettering.glyphs import letter_numeral
 from marking.measures.lengths import INCH, parse_length
 from marking.output.report import markdown
-from marking.sections.plan import cut_into_sections
+from marking.sections.plan import divide_into_sections
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -299,7 +299,7 @@ def test_automatic_numerals_are_the_greatest_that_read_as_two_and_let_a_join_pas
     for this, after in itertools.pairwise(boxes):
         between = (this[2] + after[0]) / 2  # Where the odd line stands.
         assert between - 0.5 - 1.25 - (this[2] + 0.1) > 0
-    assert cut_into_sections(layout, job, job.plotter.zone).sections
+    assert divide_into_sections(layout, job, job.plotter.zone).sections
 
 
 def test_the_report_speaks_as_a_workroom_does_and_names_standards_in_one_line_at_the_end(

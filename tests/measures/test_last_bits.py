@@ -18,9 +18,9 @@ import numpy as np
 import pytest
 
 from devices.projector.light.throw import largest_upright
-from marking.control import forecast
 from marking.layout.survey import SIDES, Adjustment, _which_again
 from marking.measures.ties import first_of_greatest
+from marking.tape_marks import forecast
 
 if TYPE_CHECKING:
     from pathlib import Path

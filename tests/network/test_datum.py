@@ -1,4 +1,4 @@
-"""What the tape and the square shift all control marks by, against statsmodels and simulation.
+"""What the tape and the square shift all tape marks by, against statsmodels and simulation.
 
 Places are the tape's: weighted least squares without the datum's errors, which statsmodels solves
 too. How far they may be off, and whether readings agree, is told with the datum's errors in the
@@ -14,13 +14,13 @@ import numpy as np
 import pytest
 import statsmodels.api as sm
 
-from marking.control.forecast import forecast
 from marking.network.adjustment import adjust
 from marking.network.allowed import Limits
 from marking.network.datum import EXACT, Datum
 from marking.network.network import Reading, gain, ink, ink_error, known, misfit
 from marking.placement.placement import place
 from marking.sections.neighbours import butts
+from marking.tape_marks.forecast import forecast
 from tests.network.four_sections import CENTRES, SEEN, SPOTS, setups, targets
 from tests.placement.inking import READING_SD, coverage, ink_many, ink_once, set_out_by_tape
 
@@ -32,7 +32,7 @@ RUNS = 1500
 def by_hand():
     """Rows of every observation of the small network, and their covariance, without the code.
 
-    Unknowns are each control mark's place and each section's shift and turn; observations are that
+    Unknowns are each tape mark's place and each section's shift and turn; observations are that
     a mark lies where it should, and that a reading and its mark are one.
     """
     controls = [name for name, (_, _, by) in SPOTS.items() if by is None]

@@ -16,10 +16,10 @@ from marking.network.network import (
     gain,
     ink,
     ink_error,
+    join_step,
     known,
     mark_positions,
     misfit,
-    seam_step,
 )
 from marking.network.pose import as_planned, effect
 from marking.network.regions import (
@@ -200,10 +200,10 @@ def test_later_readings_tell_more_of_ink_that_lies_already():
     assert network.mean[network.places["a"]].any()
 
 
-def test_the_step_at_a_seam_counts_out_what_both_sections_share():
+def test_the_step_at_a_join_counts_out_what_both_sections_share():
     network = inked()
     points = np.array([[380.0, 25.0], [380.0, 235.0]])
-    _, step = seam_step(network, "b", "a", points)
+    _, step = join_step(network, "b", "a", points)
     apart = ink_error(network, "b", points)[1] + ink_error(network, "a", points)[1]
     assert (np.trace(step, axis1=1, axis2=2) < 0.7 * np.trace(apart, axis1=1, axis2=2)).all()
 

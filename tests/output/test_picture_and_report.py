@@ -48,14 +48,14 @@ def test_nothing_is_drawn_over_a_numeral(
 def test_a_device_is_set_down_to_a_sixteenth_and_no_finer(make_job: MakeJob) -> None:
     """Its marks are read afterwards; nobody tapes a tenth of a millimetre beside a plotter."""
     from marking.layout.layout import lay_out
-    from marking.sections.plan import cut_into_sections
+    from marking.sections.plan import divide_into_sections
 
     job = make_job(
         '[table]\nlength = "1537 mm"\nwidth = "1011 mm"\n[grid]\npitch = "23.7 mm"\n'
         'margin = "17.3 mm"\nend_margin = "19.9 mm"\n[hems]\ndepth = "80 mm"\nfolds = []\n'
     )
     layout = lay_out(job)
-    plan = cut_into_sections(layout, job, job.plotter.zone)
+    plan = divide_into_sections(layout, job, job.plotter.zone)
     report = markdown(layout, job, plan)
     tables = report[report.index("## Sections") : report.index("## Ink and time")]
     assert FINER_THAN_A_HAND.search(tables) is None, tables

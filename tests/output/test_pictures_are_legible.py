@@ -17,7 +17,6 @@ import pytest
 from PIL import Image
 
 from devices.projector.light.throw import beam_zone
-from marking.control.forecast import Forecast, SeamForecast, SectionForecast
 from marking.layout.layout import lay_out
 from marking.lettering.glyphs import letter
 from marking.network.allowed import Limits
@@ -25,8 +24,9 @@ from marking.output.error_map import error_map_svg
 from marking.output.report import markdown
 from marking.output.table_picture import Picture, picture_svg, png
 from marking.sections.locating_marks import Mark
-from marking.sections.plan import cut_into_sections
+from marking.sections.plan import divide_into_sections
 from marking.sections.zones import reach_zone
+from marking.tape_marks.forecast import Forecast, JoinForecast, SectionForecast
 from tests.conftest import MILLRACE
 from tests.output.test_sheets_are_legible import overprinted
 
@@ -110,14 +110,14 @@ def expected(plan: Plan, line: float, step: float, limits: Limits) -> Forecast:
         for one in plan.sections
     )
     first, second = plan.sections[:2]
-    seam = SeamForecast((first.id, second.id), (second.core[0], second.core[1]), 0.8 * step)
+    join = JoinForecast((first.id, second.id), (second.core[0], second.core[1]), 0.8 * step)
     order = tuple(one.id for one in plan.sections)
-    return Forecast(order, sections, (seam,), line, step, 9, 5, limits)
+    return Forecast(order, sections, (join,), line, step, 9, 5, limits)
 
 
 def laid_out(job: Job) -> tuple[Layout, Plan]:
     layout = lay_out(job)
-    return layout, cut_into_sections(layout, job, job.plotter.zone)
+    return layout, divide_into_sections(layout, job, job.plotter.zone)
 
 
 @pytest.mark.parametrize("name", JOBS)
@@ -130,7 +130,7 @@ def test_no_word_of_the_picture_stands_over_another_or_off_the_sheet(
     assert overprinted(written, NEAR) == []
     for zone in (job.plotter.zone, reach_zone(job), beam_zone(job, job.projector)):
         written.clear()
-        picture_svg(layout, job, cut_into_sections(layout, job, zone))
+        picture_svg(layout, job, divide_into_sections(layout, job, zone))
         assert overprinted(written, NEAR) == [], zone.name
 
 
@@ -227,7 +227,7 @@ def test_who_reaches_in_is_told_which_edge_to_stand_at(make_job: MakeJob) -> Non
     """A reading across would have a person of the far edge stand in the middle of the table."""
     job = make_job(METRIC)
     layout = lay_out(job)
-    plan = cut_into_sections(layout, job, reach_zone(job))
+    plan = divide_into_sections(layout, job, reach_zone(job))
     assert plan.rows == 2
     rows = re.findall(
         r"^\| \d+ \| (r\dc\d) \| \d+ mm \| (.+?) \|", markdown(layout, job, plan), re.M

@@ -7,15 +7,15 @@ from typing import TYPE_CHECKING, Any
 
 import pytest
 
-from marking.control.marks import set_out
-from marking.control.setting_out import row_seams
 from marking.drawing.page import Page
 from marking.layout.layout import lay_out
 from marking.measures.tape import Tape
 from marking.output.proof_sheet import proof_pages
-from marking.output.tape_sheet import control_pages
+from marking.output.tape_sheet import tape_sheet_pages
 from marking.proof.distances import plan_proof
-from marking.sections.plan import cut_into_sections
+from marking.sections.plan import divide_into_sections
+from marking.tape_marks.marks import set_out
+from marking.tape_marks.setting_out import row_joins
 from tests.conftest import MILLRACE
 
 if TYPE_CHECKING:
@@ -64,13 +64,13 @@ def test_no_word_stands_over_another_and_every_reading_is_one_the_tape_shows(
     )
     assert job.units == units
     layout = lay_out(job)
-    plan = cut_into_sections(layout, job, job.plotter.zone)
+    plan = divide_into_sections(layout, job, job.plotter.zone)
     tape = Tape(temperature=31)
-    control = set_out(layout, 75.0, tape, job.units, heights=row_seams(plan)[::2])
+    control = set_out(layout, 75.0, tape, job.units, heights=row_joins(plan)[::2])
     paper = "letter" if units == "in" else "a4"
     says = ("Forecast:", "worst line 1.41 mm;", "worst step 1.28 mm.", "DOES NOT HOLD")
     pages = [
-        *control_pages(control, layout, job.title, job.units, paper, says),
+        *tape_sheet_pages(control, layout, job.title, job.units, paper, says),
         *proof_pages(
             plan_proof(layout, plan, tape, job.tolerance, job.units),
             tape,

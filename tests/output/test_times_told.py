@@ -1,6 +1,6 @@
 """Hours and minutes: told where they are known, and nowhere else.
 
-A person's own times are not known yet; setting out and reading control marks is reckoned with
+A person's own times are not known yet; setting out and reading tape marks is reckoned with
 estimates of our own (a minute to set a mark, a quarter of one to read it), which are named.
 """
 
@@ -14,7 +14,7 @@ import pytest
 
 from marking.output.layout_json import plan_record
 from marking.output.report import markdown, record
-from marking.sections.plan import cut_into_sections
+from marking.sections.plan import divide_into_sections
 from marking.sections.zones import reach_zone
 from tests.job.command_cases import TABLE, job_in
 
@@ -36,7 +36,7 @@ def by_hand(request: pytest.FixtureRequest, millrace: Job, millrace_layout: Layo
     zone = reach_zone(millrace)
     if request.param == "beam":
         zone = beam_zone(millrace, millrace.projector)
-    return cut_into_sections(millrace_layout, millrace, zone)
+    return divide_into_sections(millrace_layout, millrace, zone)
 
 
 def test_a_hand_is_told_no_machines_minutes(
@@ -77,20 +77,20 @@ def test_setting_out_and_reading_is_told_where_all_holds_and_on_every_paper(
     assert done.returncode == 0
     marks = len(answer["marks"])
     said = run_cli("control", *words).stdout
-    found = re.search(r"About ([\d.]+) h to set out (\d+) control marks and take (\d+) read", said)
+    found = re.search(r"About ([\d.]+) h to set out (\d+) tape marks and take (\d+) read", said)
     assert found is not None, said
     hours, set_out, readings = float(found[1]), int(found[2]), int(found[3])
     assert (set_out, readings) == (marks, answer["forecast"]["readings"])
     assert hours == pytest.approx((marks + readings / 4) / 60, abs=0.05)
     # From then on the list of sections and the report tell it too, each mark read once.
-    once = rf"to set out {marks} control marks and take {readings // 2} readings"
+    once = rf"to set out {marks} tape marks and take {readings // 2} readings"
     assert run_cli("write", "--report", "--job", folder).returncode == 0
     report = (folder / "out" / "report.md").read_text("utf-8")
     assert re.search(once, report)
     assert re.search(once, run_cli("section", "--job", folder).stdout)
     # No pen is brought onto marks by hand.
     by_hand = run_cli("section", "--for", "reach", "--job", folder).stdout
-    assert f"h to set out {marks} control marks (our estimate" in by_hand
+    assert f"h to set out {marks} tape marks (our estimate" in by_hand
 
 
 def test_the_sheet_to_carry_tells_the_hours(

@@ -22,7 +22,7 @@ from marking.errors import BadInputError
 from marking.job.folder import load_job
 from marking.layout.layout import lay_out
 from marking.output.files import replace_file, write_set
-from marking.sections.plan import cut_into_sections
+from marking.sections.plan import divide_into_sections
 
 if TYPE_CHECKING:
     from tests.conftest import MakeJob, RunCli
@@ -43,7 +43,7 @@ def sample_files(make_job: MakeJob) -> dict[str, bytes]:
 
 
 def written(job: Job) -> dict[str, bytes]:
-    plan = cut_into_sections(lay_out(job), job, job.plotter.zone)
+    plan = divide_into_sections(lay_out(job), job, job.plotter.zone)
     files = {}
     for section in plan.sections:
         strokes = [piece.stroke for piece in section.pieces]
@@ -269,7 +269,7 @@ def test_the_demo_leaves_everything_it_lists(demo_folder: Path):
 def test_the_demo_claims_no_more_than_it_does_and_says_what_to_run_next(
     run_cli: RunCli, tmp_path: Path
 ):
-    """It lays out, cuts and writes; control marks, placing, plotting and proving are not its."""
+    """It lays out, cuts and writes; tape marks, placing, plotting and proving are not its."""
     (listed,) = (
         line for line in run_cli("--help").stdout.splitlines() if line.split()[:1] == ["demo"]
     )

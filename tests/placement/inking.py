@@ -12,9 +12,6 @@ from pathlib import Path
 import numpy as np
 
 from devices.job import Job
-from marking.control.marks import control_datum, set_out
-from marking.control.setting_out import row_seams
-from marking.control.visible_marks import Sights, sights
 from marking.job.folder import load_job
 from marking.layout.layout import lay_out
 from marking.measures.tape import Tape
@@ -25,8 +22,11 @@ from marking.network.regions import CHI_SQUARE_95_POINT, radius_95
 from marking.placement.compromise import wanted_change
 from marking.placement.placement import place
 from marking.sections.neighbours import butts, outermost_ink, window_middle
-from marking.sections.plan import cut_into_sections
+from marking.sections.plan import divide_into_sections
 from marking.shipped import stock
+from marking.tape_marks.marks import set_out, tape_datum
+from marking.tape_marks.setting_out import row_joins
+from marking.tape_marks.visible import Sights, sights
 
 READING_SD = 0.25
 
@@ -41,22 +41,22 @@ def millrace(profile, keys=""):
     layout = lay_out(job)
     # The figures of these tests are those of the bed as its profile has it, turned or not.
     zone = replace(job.plotter.zone, turned_home=None)
-    return layout, cut_into_sections(layout, job, zone)
+    return layout, divide_into_sections(layout, job, zone)
 
 
 def set_out_by_tape(profile, spacing, every):
-    """The bench's plan, sights and datum, control marks set out as `canvasrule control` does.
+    """The bench's plan, sights and datum, tape marks set out as `canvasrule control` does.
 
     A class II tape read to 1/32 in and 2 degrees unsure, as by default; rows of marks stand along
-    each `every`-th seam between rows of sections, along none for 0.
+    each `every`-th join between rows of sections, along none for 0.
     """
     layout, plan = millrace(profile)
-    heights = row_seams(plan)[::every] if every else []
+    heights = row_joins(plan)[::every] if every else []
     control = set_out(layout, spacing, Tape(), "in", heights=heights)
     seen = sights(plan, layout.grid, [mark.mark for mark in control.marks])
     own = {mark.mark.id: mark.sd for mark in control.marks}
     marks = {name: replace(t, sd=own.get(name, t.sd)) for name, t in seen.targets.items()}
-    return plan, Sights(seen.order, marks, seen.seen), control_datum(control)
+    return plan, Sights(seen.order, marks, seen.seen), tape_datum(control)
 
 
 @dataclass
@@ -70,10 +70,10 @@ class Runs:
     centres: dict
     points: dict
     """(n, 2) by section: its outermost ink."""
-    seams: list
+    joins: list
     """(sections, points, steps (runs, 2), told mean (runs, 2), told covariance) at the worst."""
     meets: list
-    """(sections, points): every seam."""
+    """(sections, points): every join."""
 
     def errors(self, section):
         """(runs, n, 2): how far the outermost ink lies from true."""
@@ -87,7 +87,7 @@ class Runs:
         )
 
     def worst_step(self):
-        """(runs,): the largest step at any seam."""
+        """(runs,): the largest step at any join."""
         steps = []
         for (one, two), points in self.meets:
             moved = [
@@ -143,7 +143,7 @@ def ink_many(plan, seen, runs, seed, repeats=1, weight=0.0, datum=EXACT):
         told.spread[name] = gained.spread
         told.points[name] = outermost_ink(sections[name])
         after.mean[after.places[name]] += meant
-        _note_seams(after, name, meets, told)
+        _note_joins(after, name, meets, told)
         network = after
     return told
 
@@ -174,7 +174,7 @@ def _meant(network, name, sections, meets, weight, told):
     if not weight or not beside:
         return 0.0
     at_ink = effect("rigid", outermost_ink(sections[name]), told.centres[name])
-    at_seam = effect("rigid", np.concatenate([p for _, p in beside]), told.centres[name])
+    at_join = effect("rigid", np.concatenate([p for _, p in beside]), told.centres[name])
     earlier = np.concatenate(
         [
             np.einsum(
@@ -183,10 +183,10 @@ def _meant(network, name, sections, meets, weight, told):
             for b, p in beside
         ]
     )
-    return wanted_change(at_ink, at_seam, earlier, weight)
+    return wanted_change(at_ink, at_join, earlier, weight)
 
 
-def _note_seams(network, name, meets, told):
+def _note_joins(network, name, meets, told):
     for beside, points in _earlier(network, name, meets):
         index = np.r_[network.places[name], network.places[beside]]
         both = np.concatenate(
@@ -200,16 +200,16 @@ def _note_seams(network, name, meets, told):
         worst = int(radius_95(spread).argmax())
         true = both[worst] @ np.concatenate([told.ink[name], told.ink[beside]])
         mean = both[worst] @ network.mean[index]
-        told.seams.append(((name, beside), points[worst], true.T, mean.T, spread[worst]))
+        told.joins.append(((name, beside), points[worst], true.T, mean.T, spread[worst]))
 
 
 def coverage(told):
-    """Shares of runs in which the 95% regions held the truth: pose, seam and worst point.
+    """Shares of runs in which the 95% regions held the truth: pose, join and worst point.
 
     Each of the last two by its error ellipse and by its radius.
     """
     runs = next(iter(told.ink.values())).shape[1]
-    pose, seam, seam_radius, point, point_radius = [], [], [], [], []
+    pose, join, join_radius, point, point_radius = [], [], [], [], []
     for name, spread in told.spread.items():
         ink = told.ink[name]
         pose.append((ink * np.linalg.solve(spread, ink)).sum(axis=0) <= 7.814727903251179)
@@ -221,15 +221,15 @@ def coverage(told):
         inside = (error.T * np.linalg.solve(spreads[worst], error.T)).sum(axis=0)
         point.append(inside <= CHI_SQUARE_95_POINT)
         point_radius.append(np.linalg.norm(error, axis=1) <= radii[worst])
-    for _, _, true, mean, spread in told.seams:
+    for _, _, true, mean, spread in told.joins:
         off = (true - mean).T
-        seam.append((off * np.linalg.solve(spread, off)).sum(axis=0) <= CHI_SQUARE_95_POINT)
+        join.append((off * np.linalg.solve(spread, off)).sum(axis=0) <= CHI_SQUARE_95_POINT)
         radii = radius_95(np.broadcast_to(spread, (runs, 2, 2)), mean)
-        seam_radius.append(np.linalg.norm(true, axis=1) <= radii)
+        join_radius.append(np.linalg.norm(true, axis=1) <= radii)
     kinds = {
         "pose": pose,
-        "seam, ellipse": seam,
-        "seam, radius": seam_radius,
+        "join, ellipse": join,
+        "join, radius": join_radius,
         "worst point, ellipse": point,
         "worst point, radius": point_radius,
     }
@@ -240,7 +240,7 @@ def cramer_rao(plan, seen, repeats=1):
     """(n, 2, 2) by section: the least covariance any unbiased placement can give its ink.
 
     From the Fisher information of all readings until then and of the tape, assembled here row
-    by row; control marks have their tape errors as unknowns with known spread.
+    by row; tape marks have their tape errors as unknowns with known spread.
     """
     sections = {section.id: section for section in plan.sections}
     used = sorted({m for marks in seen.seen.values() for m in marks})
@@ -308,7 +308,7 @@ def naive_chain(plan, sections, runs, seed, apart=250.0):
 def read_marks(targets, laid, true, rng, sd=READING_SD):
     """One reading of each target by a device that stands at `true`.
 
-    `laid` is what the ink of each section really went through; control marks err by their tape.
+    `laid` is what the ink of each section really went through; tape marks err by their tape.
     """
     readings = []
     for target in targets:
@@ -355,6 +355,6 @@ def ink_once(plan, seen, limits, seed, repeats=1, datum=EXACT):
 
 
 def _taped(target, rng):
-    """Where a control mark really stands once it is set by tape."""
+    """Where a tape mark really stands once it is set by tape."""
     x, y = np.array(target.mark.at_table) + target.sd * rng.standard_normal(2)
     return float(x), float(y)

@@ -1,4 +1,4 @@
-"""The Millrace job kept true from the first control mark to the proof, through the command alone.
+"""The Millrace job kept true from the first tape mark to the proof, through the command alone.
 
 The plotter, the tape and the cloth are simulated here and share nothing with the program: a
 machine of 0.02488 mm units driven as 0.025, set down askew, read with noise. Every figure that
@@ -36,7 +36,7 @@ TRUE = UNIT / SOLD_AS
 TAPE_SD, READING_SD = 0.4, 0.25
 INKED = ("r1c1", "r1c2", "r1c3", "r1c4")
 TOLERANCE = 25.4 / 16
-AS_SET = ("--spacing", "3 in", "--seam-rows", "2")
+AS_SET = ("--spacing", "3 in", "--join-rows", "2")
 
 
 @dataclass
@@ -115,7 +115,7 @@ def walk(run_cli: RunCli, tmp_path_factory: pytest.TempPathFactory) -> Walk:
     answers["trial"] = ask(run_cli, folder, "trial", "--measured", measured)
     picture = folder / "errors.png"
     answers["control"] = ask(
-        run_cli, folder, "control", "--spacing", "3 in", "--seam-rows", "2", "--map", picture
+        run_cli, folder, "control", "--spacing", "3 in", "--join-rows", "2", "--map", picture
     )
     sections = {s["id"]: s for s in ask(run_cli, folder, "section")["sections"]}
     answers["sections"] = sections
@@ -285,7 +285,7 @@ def test_the_marks_that_ink_was_placed_by_stay_with_their_sheet(
     assert kept_rows(inked) == before
     ask(run_cli, inked, "place", "--all")
     # The same marks once more are no other marks.
-    ask(run_cli, inked, "control", "--spacing", "3 in", "--seam-rows", "2")
+    ask(run_cli, inked, "control", "--spacing", "3 in", "--join-rows", "2")
 
 
 def test_each_section_is_listed_with_the_control_marks_it_reaches(
@@ -299,10 +299,10 @@ def test_each_section_is_listed_with_the_control_marks_it_reaches(
         assert inside <= set(section["control"])
         assert not outside & set(section["control"])
     said = run_cli("section", "--job", inked).stdout
-    assert "| control marks |" in said
+    assert "| tape marks |" in said
     assert "n15 and f15 stand on cross line 15" in said
     assert run_cli("write", "--report", "--job", inked).returncode == 0
-    assert "| control marks |" in (inked / "out" / "report.md").read_text("utf-8")
+    assert "| tape marks |" in (inked / "out" / "report.md").read_text("utf-8")
 
 
 def test_a_new_correction_after_ink_is_refused(run_cli: RunCli, inked: Path) -> None:

@@ -7,7 +7,6 @@ from functools import cache
 import numpy as np
 import pytest
 
-from marking.control.visible_marks import sights
 from marking.errors import BadInputError, RefusedError
 from marking.network.adjustment import adjust
 from marking.network.allowed import Limits
@@ -19,8 +18,9 @@ from marking.placement.placement import network_for, place
 from marking.placement.recut import carried, needed_move
 from marking.sections.locating_marks import Mark
 from marking.sections.neighbours import butts, outermost_ink, window_middle
-from tests.control.patterns import SettingOut, control_marks
+from marking.tape_marks.visible import sights
 from tests.placement.inking import READING_SD, ink_once, millrace, read_marks
+from tests.tape_marks.patterns import SettingOut, tape_marks
 
 LIMITS = Limits(25.4 / 16)
 NAME = "r7c5"
@@ -29,7 +29,7 @@ NAME = "r7c5"
 @cache
 def bench():
     layout, plan = millrace("flatbed-a3")
-    marks = control_marks(plan, layout.grid, SettingOut(76.2, True, 0))
+    marks = tape_marks(plan, layout.grid, SettingOut(76.2, True, 0))
     return layout, plan, sights(plan, layout.grid, marks)
 
 
@@ -51,7 +51,7 @@ def section():
 
 
 def six_marks():
-    """Six marks round one section: three on the seam beside it, three on the seam below.
+    """Six marks round one section: three on the join beside it, three on the join below.
 
     Two stand close together at the far corner: one alone there would have nothing to check it.
     """
@@ -103,7 +103,7 @@ def test_good_readings_are_inked():
     done = placed(network, readings)
     assert done.verdict == "ink"
     assert done.advice.endswith("Ink")
-    assert {seam.beside for seam in done.inking.seams} == {"r7c4", "r6c5"}
+    assert {join.beside for join in done.inking.joins} == {"r7c4", "r6c5"}
     assert done.inking.error <= LIMITS.tolerance
     assert done.recut.id == NAME
 
@@ -280,15 +280,15 @@ def test_a_recut_section_keeps_every_piece_and_comes_back_to_the_table():
         assert ((drawn.stroke.points >= low) & (drawn.stroke.points <= high)).all()
 
 
-def test_the_blend_runs_from_the_table_to_the_seam():
+def test_the_blend_runs_from_the_table_to_the_join():
     network, readings = six_readings()
     done = placed(network, readings)
-    table, seam = placed(network, readings, weight=0.0), placed(network, readings, weight=0.95)
+    table, join = placed(network, readings, weight=0.0), placed(network, readings, weight=0.95)
     assert done.ways[0].weight == 0
     assert done.ways[-1].weight == 1
     np.testing.assert_allclose(table.inking.setup.pose.matrix, table.pose.matrix)
-    assert table.way.error <= seam.way.error
-    assert seam.way.step <= table.way.step
+    assert table.way.error <= join.way.error
+    assert join.way.step <= table.way.step
     worst = max(done.way.error / LIMITS.tolerance, done.way.step / LIMITS.step)
     for way in done.ways:
         assert worst <= max(way.error / LIMITS.tolerance, way.step / LIMITS.step) + 1e-9
@@ -402,5 +402,5 @@ def test_the_first_section_stands_on_control_marks_alone():
     readings = [Reading(m, seen.targets[m].mark.at_table, READING_SD) for m in marks]
     done = place(network, first, readings, butts(plan.sections), LIMITS)
     assert done.verdict == "ink"
-    assert done.inking.seams == ()
+    assert done.inking.joins == ()
     assert len(done.ways) == 1

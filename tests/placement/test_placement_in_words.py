@@ -5,15 +5,15 @@ from dataclasses import replace
 import pytest
 
 from devices.commands.placed import adjusted_lines, placement_lines
-from marking.control.visible_marks import sights
 from marking.errors import BadInputError
 from marking.network.adjustment import adjust
 from marking.network.allowed import Limits
 from marking.network.network import Reading, known
 from marking.placement.placement import place
 from marking.sections.neighbours import butts
-from tests.control.patterns import SettingOut, control_marks
+from marking.tape_marks.visible import sights
 from tests.placement.inking import READING_SD, ink_once, millrace
+from tests.tape_marks.patterns import SettingOut, tape_marks
 
 LIMITS = Limits(25.4 / 16)
 
@@ -22,7 +22,7 @@ LIMITS = Limits(25.4 / 16)
 def inked():
     """The first four sections of the Millrace bench, inked; the network and the setups."""
     layout, plan = millrace("flatbed-a3")
-    seen = sights(plan, layout.grid, control_marks(plan, layout.grid, SettingOut(76.2, True, 0)))
+    seen = sights(plan, layout.grid, tape_marks(plan, layout.grid, SettingOut(76.2, True, 0)))
     done = []
     for section, placed, _ in ink_once(plan, seen, LIMITS, seed=11):
         done.append((section, placed))

@@ -21,7 +21,7 @@ from marking.job.folder import load_job
 from marking.layout.layout import lay_out
 from marking.record.record import open_record
 from marking.record.rows import KeptStroke
-from marking.sections.plan import cut_into_sections
+from marking.sections.plan import divide_into_sections
 from tests.inking.kills import make_job, plotter_at
 from tests.job.command_cases import BAD_INPUT, REFUSED, assert_plain
 
@@ -201,7 +201,7 @@ def test_ink_after_the_removable_pen_is_asked_for_in_a_section_of_ink_alone(
 ) -> None:
     folder = text_job(tmp_path / "job", GANTRY.format(pens=""))
     job = load_job(folder, Job)
-    plan = cut_into_sections(lay_out(job), job, job.plotter.zone)
+    plan = divide_into_sections(lay_out(job), job, job.plotter.zone)
     first, last = plan.sections[0], plan.sections[-1]
     ticks = [piece.stroke.id for piece in first.pieces if piece.stroke.pen == "removable"]
     assert ticks

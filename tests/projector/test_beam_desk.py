@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from devices.projector.desk.desk import acted, begun, is_lit
-from devices.projector.desk.known_points import control_points
+from devices.projector.desk.known_points import tape_mark_points
 from devices.projector.desk.memory import keep, remembered
 from devices.projector.desk.scene import look
 from devices.projector.desk.work import line_name
@@ -231,32 +231,32 @@ def targets_there(desk, work, section):
 
 
 def test_control_marks_that_are_set_out_are_what_targets_are_brought_onto(desk, work, tmp_path):
-    from marking.begun.on_the_cover import keep_control
-    from marking.control.marks import set_out
+    from marking.begun.on_the_cover import keep_tape_marks
     from marking.layout.layout import lay_out
     from marking.measures.tape import Tape
-    from marking.sections.plan import cut_into_sections
+    from marking.sections.plan import divide_into_sections
+    from marking.tape_marks.marks import set_out
 
     layout = lay_out(work.job)
     control = set_out(layout, 152.4, Tape(), "in")
-    plan = cut_into_sections(layout, work.job, beam_zone(work.job, work.job.projector))
+    plan = divide_into_sections(layout, work.job, beam_zone(work.job, work.job.projector))
     with open_record(tmp_path) as record:
-        assert control_points(record, work) == ()
-        keep_control(record, layout, plan, control)
-        known = replace(work, control=control_points(record, work))
+        assert tape_mark_points(record, work) == ()
+        keep_tape_marks(record, layout, plan, control)
+        known = replace(work, control=tape_mark_points(record, work))
     places = {mark.mark.id: mark.mark.at_table for mark in control.marks}
     targets = targets_there(desk, known, "r1c1")
-    on_marks = [target for target in targets if target.what.startswith("control mark ")]
+    on_marks = [target for target in targets if target.what.startswith("tape mark ")]
     assert len(on_marks) >= 3
     for target in on_marks:
-        assert target.at_table == places[target.what.removeprefix("control mark ")]
+        assert target.at_table == places[target.what.removeprefix("tape mark ")]
 
 
 def test_crossings_that_a_neighbour_has_traced_are_what_targets_are_brought_onto(desk, work):
     assert not any(target.what for target in targets_there(desk, work, "r1c2"))
     all_lines = frozenset(work.line_ids("r1c1", "all"))
     traced = replace(desk, traced={"r1c1": all_lines})
-    witnesses = {mark.id: mark.at_table for mark in work.section("r1c2").witness}
+    witnesses = {mark.id: mark.at_table for mark in work.section("r1c2").locating_marks}
     on_ink = [t for t in targets_there(traced, work, "r1c2") if t.what]
     assert on_ink
     for target in on_ink:

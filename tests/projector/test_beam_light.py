@@ -244,7 +244,7 @@ def test_the_scale_bar_keeps_half_a_pitch_from_every_line_along_it(make_job, see
 
 def test_registration_targets_stand_round_the_section_s_witness_marks(hung):
     light = light_of(hung)
-    for mark in hung.work.section(SECTION).witness:
+    for mark in hung.work.section(SECTION).locating_marks:
         ring = next(one for one in light.lights if one.kind == "witness" and one.id == mark.id)
         middle = hung.mapping.to_table(ring.points).mean(axis=0)
         assert middle == pytest.approx(mark.at_table, abs=0.5)

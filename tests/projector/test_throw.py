@@ -17,7 +17,7 @@ from devices.projector.light.throw import (
     throw_ratio,
 )
 from marking.errors import RefusedError
-from marking.sections.plan import cut_into_sections
+from marking.sections.plan import divide_into_sections
 from tests.projector.browsers import millrace
 
 
@@ -93,7 +93,7 @@ def test_the_largest_upright_rectangle_of_a_trapezium_is_the_textbook_one():
 def test_every_section_lies_within_footprint_and_arm_s_reach(work):
     projector = with_keys(work, tilt=20.0, distance=1100.0)
     arm = work.job.reach.depth
-    plan = cut_into_sections(work.layout, work.job, beam_zone(work.job, projector))
+    plan = divide_into_sections(work.layout, work.job, beam_zone(work.job, projector))
     width = work.layout.top.inscribed[3]
     assert plan.rows > 2
     for section in plan.sections:
@@ -106,12 +106,12 @@ def test_every_section_lies_within_footprint_and_arm_s_reach(work):
             low, high = piece.stroke.points.min(axis=0), piece.stroke.points.max(axis=0)
             assert (low >= (x0, y0)).all()
             assert (high <= (x1, y1)).all()
-        assert section.order == 1 or len(section.witness) >= 2
+        assert section.order == 1 or len(section.locating_marks) >= 2
 
 
 def test_the_beam_s_sections_and_the_strip_nobody_reaches_hold_all_ink_once(work):
     projector = with_keys(work, tilt=20.0, distance=1100.0)
-    plan = cut_into_sections(work.layout, work.job, beam_zone(work.job, projector))
+    plan = divide_into_sections(work.layout, work.job, beam_zone(work.job, projector))
     inked = sum(
         p.stroke.length for s in plan.sections for p in s.pieces if p.stroke.layer != "witness"
     )

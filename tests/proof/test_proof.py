@@ -22,7 +22,7 @@ from marking.proof.geometry import design
 from marking.proof.verdict import prove, read_measured
 from marking.proof.words import proof_lines, proof_record, since, since_lines
 from marking.record.record import open_record
-from marking.sections.plan import cut_into_sections
+from marking.sections.plan import divide_into_sections
 from tests.proof.covers import Cover, taped
 
 SIXTEENTH = 25.4 / 16
@@ -33,7 +33,7 @@ def plan(millrace, millrace_layout, make_job):
     job = make_job(
         {"table": {"length": "150 in", "width": "64 in"}, "plotter": {"profile": "flatbed-24x36"}}
     )
-    sections = cut_into_sections(millrace_layout, millrace, job.plotter.zone)
+    sections = divide_into_sections(millrace_layout, millrace, job.plotter.zone)
     return plan_proof(millrace_layout, sections, Tape(), SIXTEENTH, "in")
 
 
@@ -55,7 +55,7 @@ def cover(plan, along=0.0, across=0.0, skew=0.0, moved=None, noise=None, tape=No
     return {name: tape_reading(value, tape or Tape()) for name, value in shown.items()}
 
 
-def test_the_sheet_has_diagonals_long_runs_triangles_seams_and_a_random_sample(plan):
+def test_the_sheet_has_diagonals_long_runs_triangles_joins_and_a_random_sample(plan):
     kinds = {distance.kind for distance in plan.distances}
     assert kinds == {"diagonal", "along", "across", "triangle", "seam", "thread"}
     assert plan.fewest == len(plan.distances)
@@ -172,7 +172,7 @@ def test_a_single_misplaced_section_is_found_named_and_failed(plan, section):
     assert verdict.worst_section.sections == (section,)
     assert verdict.worst_section.axis == "along"
     assert verdict.worst_section.estimate.value == pytest.approx(4.0, abs=1.2)
-    assert section in verdict.worst_seam.sections
+    assert section in verdict.worst_join.sections
 
 
 def test_a_slipped_tape_is_asked_for_again_and_fails_nobody(plan):

@@ -16,7 +16,7 @@ from marking.proof.distances import plan_proof
 from marking.proof.outcome import furthest
 from marking.proof.verdict import prove
 from marking.proof.words import proof_lines, proof_record, since, since_lines
-from marking.sections.plan import cut_into_sections
+from marking.sections.plan import divide_into_sections
 from tests.proof.covers import cover_of, knocked, taped
 
 SIXTEENTH = 25.4 / 16
@@ -32,7 +32,7 @@ LONG_BED = {
 
 def bench(millrace_layout, millrace, make_job, **plotter):
     job = make_job({"table": TABLE, "plotter": plotter})
-    return cut_into_sections(millrace_layout, millrace, job.plotter.zone)
+    return divide_into_sections(millrace_layout, millrace, job.plotter.zone)
 
 
 @pytest.fixture(scope="module")

@@ -28,7 +28,7 @@ POSE = {"matrix": [[1.0, 0.0], [0.0, 1.0]], "shift": [0.0, 0.0], "about": [0.0, 
 
 @pytest.fixture
 def begun(tmp_path: Path) -> Path:
-    """A job with a device check, control marks, readings, a section inked and a proof sheet."""
+    """A job with a device check, tape marks, readings, a section inked and a proof sheet."""
     from tests.job.broken_files import begun_job
 
     job, record = begun_job()

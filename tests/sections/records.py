@@ -16,7 +16,7 @@ from hypothesis import assume
 from marking.errors import RefusedError
 from marking.layout.layout import lay_out
 from marking.output.layout_json import layout_record, plan_record
-from marking.sections.plan import cut_into_sections
+from marking.sections.plan import divide_into_sections
 from marking.sections.zones import reach_zone
 from tests.sections.random_jobs import in_mm
 
@@ -49,7 +49,7 @@ def planned(make_job: MakeJob, tables: Record, zone: str) -> tuple[Job, Record, 
         job = make_job(tables)
         layout = lay_out(job)
         reach = reach_zone(job) if zone == "reach" else job.plotter.zone
-        plan = cut_into_sections(layout, job, reach)
+        plan = divide_into_sections(layout, job, reach)
     except RefusedError:
         assume(False)
         raise

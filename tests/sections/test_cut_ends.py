@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from devices.dialects.hpgl.instructions import program
 from marking.layout.layout import lay_out
 from marking.sections.cutting import cut
-from marking.sections.plan import cut_into_sections
+from marking.sections.plan import divide_into_sections
 
 if TYPE_CHECKING:
     from tests.conftest import MakeJob
@@ -65,7 +65,7 @@ def test_the_input_window_is_no_longer_than_the_machine_takes(
         "longest_instruction": longest,
     }
     job = make_job({"table": {"length": "30 in", "width": "20 in"}, "plotter": plotter})
-    section = cut_into_sections(lay_out(job), job, job.plotter.zone).sections[0]
+    section = divide_into_sections(lay_out(job), job, job.plotter.zone).sections[0]
     written, _ = program(section, job.plotter, job.pens)
     sent = [line + b";" for line in written.replace(b"\n", b"").split(b";") if line]
     assert max(map(len, sent)) <= longest

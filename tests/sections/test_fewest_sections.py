@@ -19,7 +19,7 @@ from hypothesis import strategies as st
 from marking.layout.layout import lay_out
 from marking.sections import route
 from marking.sections.joins import axis, choose, least_parts
-from marking.sections.plan import cut_into_sections
+from marking.sections.plan import divide_into_sections
 from tests.benchmarks.sections import faults, search
 from tests.sections.fewest_parts import NEVER, Line, parts, rows_by_arm
 
@@ -96,7 +96,7 @@ def test_a_job_once_refused_or_divided_badly_has_the_fewest_sections(
     tables, at_most = NAMED[named]
     assert [fault for _, fault in faults({**WITH, **tables}, tmp_path)] == ["", "", ""]
     job = make_job(tables)
-    plan = cut_into_sections(lay_out(job), job, job.plotter.zone)
+    plan = divide_into_sections(lay_out(job), job, job.plotter.zone)
     assert len(plan.sections) <= at_most
     assert plan.bound[0] <= plan.columns
     assert plan.bound[1] <= plan.rows

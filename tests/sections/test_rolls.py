@@ -10,7 +10,7 @@ from devices.dialects.hpgl.instructions import program
 from marking.errors import RefusedError
 from marking.layout.layout import lay_out
 from marking.output.report import section_table
-from marking.sections.plan import cut_into_sections
+from marking.sections.plan import divide_into_sections
 
 if TYPE_CHECKING:
     from devices.job import Job
@@ -22,7 +22,7 @@ ROLL = {"profile": "roll-36"}
 
 def planned(make_job: MakeJob, **tables: Any) -> tuple[Job, Plan]:
     job = make_job({"plotter": ROLL, **tables})
-    return job, cut_into_sections(lay_out(job), job, job.plotter.zone)
+    return job, divide_into_sections(lay_out(job), job, job.plotter.zone)
 
 
 @pytest.mark.parametrize("width", ["58 in", "64 in", "36 1/16 in"])

@@ -1,7 +1,7 @@
 """The rules of sections that must always hold, over random but legal jobs, beds and reaches.
 
 Only the records that other programs get are looked at, and every check is arithmetic of its own:
-none of it asks the program's cutting, seams or beds how it came to its answer.
+none of it asks the program's cutting, joins or beds how it came to its answer.
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ from hypothesis import strategies as st
 from marking.errors import RefusedError
 from marking.layout.layout import lay_out
 from marking.output.layout_json import plan_record
-from marking.sections.plan import cut_into_sections
+from marking.sections.plan import divide_into_sections
 from marking.sections.zones import reach_zone
 from tests.sections.random_jobs import in_mm, jobs
 from tests.sections.records import (
@@ -51,7 +51,7 @@ def test_most_random_jobs_can_be_laid_out_and_cut(make_job: MakeJob) -> None:
         job = make_job(tables)
         for zone in (job.plotter.zone, reach_zone(job)):
             try:
-                cut_into_sections(lay_out(job), job, zone)
+                divide_into_sections(lay_out(job), job, zone)
                 outcomes[zone.name, True] += 1
             except RefusedError:
                 outcomes[zone.name, False] += 1
@@ -106,11 +106,11 @@ def assert_joined(stroke: Record, pieces: list[Record]) -> None:
         assert before == after, "two pieces meet in a gap or an overlap"
 
 
-Seam = tuple[int, float, float, float]
+Join = tuple[int, float, float, float]
 """0 for one along x = position or 1 for y = position, and from where to where it runs."""
 
 
-def seams(plan: Record) -> Iterator[Seam]:
+def joins(plan: Record) -> Iterator[Join]:
     boxes = [section["core"] for section in plan["sections"]]
     outer = [*map(min, zip(*boxes, strict=True)), *map(max, zip(*boxes, strict=True))]
     outer = outer[:2] + outer[6:]
@@ -124,12 +124,12 @@ def seams(plan: Record) -> Iterator[Seam]:
 
 @settings(max_examples=50)
 @given(tables=jobs(), zone=st.sampled_from(ZONES))
-def test_no_seam_enters_a_numeral_or_runs_along_a_line(
+def test_no_join_enters_a_numeral_or_runs_along_a_line(
     make_job: MakeJob, tables: Record, zone: str
 ) -> None:
     job, layout, plan, _ = planned(make_job, tables, zone)
     boxes = np.array([n["box"] for n in layout["numerals"]]).reshape(-1, 4)
-    for axis, position, low, high in seams(plan):
+    for axis, position, low, high in joins(plan):
         across = 1 - axis
         inside = (boxes[:, axis] < position) & (position < boxes[:, axis + 2])
         beside = (boxes[:, across] < high) & (low < boxes[:, across + 2])
@@ -229,7 +229,7 @@ def test_ticks_at_the_tables_ends_stand_out_of_their_lines(make_job: MakeJob) ->
             "plotter": {"profile": "flatbed-a4"},
         }
     )
-    plan = plan_record(cut_into_sections(lay_out(job), job, job.plotter.zone))
+    plan = plan_record(divide_into_sections(lay_out(job), job, job.plotter.zone))
     ticks = [p for s in plan["sections"] for p in s["strokes"] if p["layer"] == "witness"]
     assert len(ticks) > 4
     for tick in ticks:
@@ -247,14 +247,14 @@ def test_an_arm_that_reaches_one_long_line_gets_a_tick_for_its_second_mark(
             "reach": {"depth": "5 in"},
         }
     )
-    plan = plan_record(cut_into_sections(lay_out(job), job, reach_zone(job)))
+    plan = plan_record(divide_into_sections(lay_out(job), job, reach_zone(job)))
     for section in plan["sections"]:
         assert section["order"] == 1 or len({tuple(m["at"]) for m in section["witness"]}) >= 2
 
 
 @settings(max_examples=40)
 @given(tables=jobs(), zone=st.sampled_from(ZONES))
-def test_the_marks_lie_as_far_apart_as_the_shared_seam_allows(
+def test_the_marks_lie_as_far_apart_as_the_shared_join_allows(
     make_job: MakeJob, tables: Record, zone: str
 ) -> None:
     job, layout, plan, _ = planned(make_job, tables, zone)
@@ -266,12 +266,12 @@ def test_the_marks_lie_as_far_apart_as_the_shared_seam_allows(
         if section["order"] == 1:
             continue
         x0, y0, x1, y1 = section["core"]
-        seam = min(y1, high) - max(y0, low)
+        join = min(y1, high) - max(y0, low)
         if column == 1:
-            seam = min(x1, cross[-1][0, 0]) - max(x0, cross[0][0, 0])
+            join = min(x1, cross[-1][0, 0]) - max(x0, cross[0][0, 0])
         marks = [mark["at"] for mark in section["witness"]]
         apart = max(itertools.starmap(math.dist, itertools.combinations(marks, 2)))
-        assert apart >= seam - 2 * max(pitch, job.grid.pitch) - 1e-6, section["id"]
+        assert apart >= join - 2 * max(pitch, job.grid.pitch) - 1e-6, section["id"]
 
 
 def test_the_same_job_gives_the_same_bytes_whatever_the_process(

@@ -35,7 +35,7 @@ from marking.output.report import record as report_record
 from marking.output.report import section_table
 from marking.output.table_picture import picture_svg
 from marking.record.record import open_record
-from marking.sections.plan import cut_into_sections
+from marking.sections.plan import divide_into_sections
 from marking.sections.zones import reach_zone
 from tests.conftest import toml
 from tests.driving.machines import command_json
@@ -143,7 +143,7 @@ def beds(folder: Path, job: Job) -> list[Bed]:
 
 
 def marks(folder: Path, section: dict[str, Any]) -> FloatArray:
-    """(n, 2): where the control marks that a section reaches lie on the table."""
+    """(n, 2): where the tape marks that a section reaches lie on the table."""
     listed = command_json("control", "--job", str(folder), "--only-look", "--spacing", "2 in")
     at = {mark["id"]: mark["at"] for mark in listed["marks"]}
     return np.array([at[name] for name in section["control"]])
@@ -166,7 +166,7 @@ def inked(job: Job, bed: Bed, program: bytes) -> list[FloatArray]:
 def turned_plan(make_job: MakeJob) -> tuple[Job, Layout, Plan]:
     job = make_job({**TABLE, "plotter": {"profile": "flatbed-a3"}})
     layout = lay_out(job)
-    return job, layout, cut_into_sections(layout, job, job.plotter.zone)
+    return job, layout, divide_into_sections(layout, job, job.plotter.zone)
 
 
 def test_the_set_down_list_the_picture_and_the_records_say_that_it_is_turned(
@@ -180,7 +180,7 @@ def test_the_set_down_list_the_picture_and_the_records_say_that_it_is_turned(
     assert record["turned"]
     assert all(section["turned"] for section in record["sections"])
     assert report_record(layout, job, plan)["turned"]
-    straight = cut_into_sections(layout, job, replace(job.plotter.zone, turned_home=None))
+    straight = divide_into_sections(layout, job, replace(job.plotter.zone, turned_home=None))
     assert not plan_record(straight)["turned"]
     assert "anticlockwise" not in "\n".join(section_table(straight, job))
     shown, unturned = picture_svg(layout, job, plan), picture_svg(layout, job, straight)

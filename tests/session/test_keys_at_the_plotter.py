@@ -22,7 +22,7 @@ from devices.simulated.cloth import read_cloth
 from marking.job.folder import load_job
 from marking.layout.layout import lay_out
 from marking.record.record import open_record
-from marking.sections.plan import cut_into_sections
+from marking.sections.plan import divide_into_sections
 from tests.inking.kills import (
     SECTION,
     cloth_faults,
@@ -58,7 +58,7 @@ if TYPE_CHECKING:
     from tests.conftest import RunCli
 
 BESIDE = "r1c2"
-"""The section beside the first: it sees the first one's witness marks."""
+"""The section beside the first: it sees the first one's locating marks."""
 HOME, DELETE, F5 = "\x1b[H", "\x1b[3~", "\x1b[15~"
 CONTROL_Z = "\x1a"
 FAST = 400
@@ -98,7 +98,7 @@ def beside(run_cli: RunCli, job: Path) -> Iterator[Terminal]:
 
 def section_of(folder: Path, name: str) -> tuple[Section, Bed]:
     job = load_job(folder, Job)
-    plan = cut_into_sections(lay_out(job), job, job.plotter.zone)
+    plan = divide_into_sections(lay_out(job), job, job.plotter.zone)
     section = next(section for section in plan.sections if section.id == name)
     return section, bed_of(section, job.plotter)
 
@@ -120,8 +120,8 @@ def test_marks_under_the_pen_are_read_by_arrow_keys_and_the_ink_follows_them(
     job: Path, beside: Terminal
 ) -> None:
     section, bed = section_of(job, BESIDE)
-    assert len(section.witness) >= 2
-    for count, _ in enumerate(section.witness):
+    assert len(section.locating_marks) >= 2
+    for count, _ in enumerate(section.locating_marks):
         if count:
             beside.until("gives up")
         nudge(beside, RIGHT, "x +1.0, y +0.0")
@@ -141,7 +141,8 @@ def test_marks_under_the_pen_are_read_by_arrow_keys_and_the_ink_follows_them(
     assert '"ended": "done"' in beside.shown, beside.shown
 
     planned = {
-        mark.id: bed.units_of([np.array([mark.at_table])], "mark")[0][0] for mark in section.witness
+        mark.id: bed.units_of([np.array([mark.at_table])], "mark")[0][0]
+        for mark in section.locating_marks
     }
     with open_record(job) as record:
         read = {reading.mark: reading.at_bed for reading in record.readings(BESIDE)}
@@ -167,7 +168,7 @@ def test_backspace_takes_the_last_mark_back_and_q_inks_nothing(job: Path, beside
     beside.type(BACKSPACE)
     again = beside.until("gives up")
     section, _ = section_of(job, BESIDE)
-    one, two = (mark.id for mark in section.witness[:2])
+    one, two = (mark.id for mark in section.locating_marks[:2])
     assert f"mark {two}: bring" in first
     assert f"mark {one}: bring" in again
     beside.type("q")
@@ -181,7 +182,7 @@ def test_backspace_takes_the_last_mark_back_and_q_inks_nothing(job: Path, beside
 def test_an_enter_pressed_twice_does_not_read_the_next_mark_unseen(
     job: Path, beside: Terminal
 ) -> None:
-    _, second = (mark.id for mark in section_of(job, BESIDE)[0].witness[:2])
+    _, second = (mark.id for mark in section_of(job, BESIDE)[0].locating_marks[:2])
     beside.type(ENTER + ENTER)
     beside.until(f"mark {second}: bring")
     beside.until("gives up")

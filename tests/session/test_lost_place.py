@@ -25,7 +25,7 @@ from devices.setting_down.read_marks import Sighted
 from marking.job.folder import load_job
 from marking.layout.layout import lay_out
 from marking.record.record import open_record
-from marking.sections.plan import cut_into_sections
+from marking.sections.plan import divide_into_sections
 from tests.driving.own_time import GantryPort, driven_at
 from tests.inking.kills import make_job, samples
 
@@ -75,7 +75,7 @@ class Begun:
         return {
             mark.id: (np.subtract(mark.at_table, STANDS_OFF) - bed.origin_table) @ bed.to_bed.T
             - zero
-            for mark in self.section.witness
+            for mark in self.section.locating_marks
         }
 
     def faults(self, port: GantryPort) -> tuple[float, float]:
@@ -98,7 +98,7 @@ def begun(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Begun:
     folder = tmp_path / "job"
     make_job(folder, "gantry-gcode", TWO_SECTIONS)
     job = load_job(folder, Job)
-    plan = cut_into_sections(lay_out(job), job, job.plotter.zone)
+    plan = divide_into_sections(lay_out(job), job, job.plotter.zone)
     with driven_at(GantryPort(), monkeypatch) as drive:
         words = ["--job", folder, "--section", FIRST, "--unattended", "--ink-anyway", "by tape"]
         assert drive(*words) == DONE
@@ -300,7 +300,7 @@ def test_a_restart_that_nobody_heard_between_two_stretches_is_noticed_before_any
     """As when a person looks for the marks, or changes pens, and the banner is lost as noise."""
     make_job(tmp_path / "job", "gantry-gcode")
     job = load_job(tmp_path / "job", Job)
-    plan = cut_into_sections(lay_out(job), job, job.plotter.zone)
+    plan = divide_into_sections(lay_out(job), job, job.plotter.zone)
     made = setting(plan.sections[0], job.plotter, job.pens)
     port = GantryPort()
     with open_record(tmp_path / "job") as record:

@@ -1,4 +1,4 @@
-"""A section begun by control marks: gone on with where it stood, or placed anew once it was moved.
+"""A section begun by tape marks: gone on with where it stood, or placed anew once it was moved.
 
 Where the device stands and what it then reads is worked out by the pose's own two equations (see
 `test_what_may_be_inked`); the joint adjustment is held against scipy's least squares.
@@ -18,16 +18,16 @@ from scipy.optimize import least_squares
 from devices.job import Job
 from devices.plotter.bed import bed_of
 from devices.session.session import Workplace
-from devices.setting_down.where_it_stands import by_control_marks, from_readings, marks_in_sight
-from marking.begun.on_the_cover import keep_control, standing
-from marking.control.marks import set_out
+from devices.setting_down.where_it_stands import by_tape_marks, from_readings, marks_in_sight
+from marking.begun.on_the_cover import keep_tape_marks, standing
 from marking.errors import BadInputError, RefusedError
 from marking.job.folder import load_job
 from marking.layout.layout import lay_out
 from marking.measures.tape import Tape
 from marking.placement.laid_ink import section_of
 from marking.record.record import open_record
-from marking.sections.plan import cut_into_sections
+from marking.sections.plan import divide_into_sections
+from marking.tape_marks.marks import set_out
 from tests.inking.kills import FORK, SECTION, _quiet, cloth_faults, made, plotter_at, unconfirmed
 from tests.inking.test_what_may_be_inked import BESIDE, SAMPLING, Silent, Stood, Table, forgiving
 from tests.job.command_cases import REFUSED
@@ -43,7 +43,7 @@ if TYPE_CHECKING:
     from tests.conftest import RunCli
 
 SPACING = 101.6
-"""mm: 4 in from one control mark to the next."""
+"""mm: 4 in from one tape mark to the next."""
 NOISE = 0.25
 
 
@@ -52,9 +52,9 @@ def table_with_marks(folder: Path, clock: Callable[[], datetime] | None = None) 
     forgiving(folder)
     job = load_job(folder, Job)
     layout = lay_out(job)
-    plan = cut_into_sections(layout, job, job.plotter.zone)
+    plan = divide_into_sections(layout, job, job.plotter.zone)
     with open_record(folder, *([clock] if clock else [])) as record:
-        keep_control(record, layout, plan, set_out(layout, SPACING, Tape(), "in"))
+        keep_tape_marks(record, layout, plan, set_out(layout, SPACING, Tape(), "in"))
         yield Table(job, Workplace(job, layout, plan, record, Silent()), plan, {})
 
 
@@ -234,7 +234,7 @@ def test_a_mark_whose_line_may_lie_there_twice_is_refused_and_not_asked_for(tabl
     begin(table, first, read(table, first, 5))
     at = table.place
     beside = table.section(BESIDE)
-    witness = next(mark for mark in beside.witness if mark.kind == "grid")
+    witness = next(mark for mark in beside.locating_marks if mark.kind == "grid")
     # As after a cable that broke: its cross line was sent, and never heard of again.
     line = next(
         piece.stroke.id
@@ -254,10 +254,10 @@ def test_a_mark_whose_line_may_lie_there_twice_is_refused_and_not_asked_for(tabl
 
 
 def test_the_section_beside_one_that_was_moved_is_placed_as_scipy_places_it(table: Table) -> None:
-    """All readings and control marks as one problem for scipy.optimize.least_squares."""
+    """All readings and tape marks as one problem for scipy.optimize.least_squares."""
     moved_midway(table)
     at, section = table.place, table.section(BESIDE)
-    ground = by_control_marks(section, at.record, at.layout, at.plan, at.job)
+    ground = by_tape_marks(section, at.record, at.layout, at.plan, at.job)
     readings = read(table, Stood(section, (0.8, -0.6), 0.05), 9)
     stance = from_readings(section, readings, at.plan, at.layout, at.job, at.record, None)
     assert stance.placed is not None
@@ -317,7 +317,7 @@ def test_the_section_beside_one_that_was_moved_is_placed_as_scipy_places_it(tabl
 
 
 def test_a_clock_set_back_by_a_month_changes_no_placement(tmp_path: Path) -> None:
-    """Without control marks: by witness marks alone, driven section after section."""
+    """Without tape marks: by locating marks alone, driven section after section."""
     shifts = []
     for name, back in (("even", timedelta(0)), ("back", timedelta(days=30))):
         now = [datetime(2026, 5, 1, tzinfo=UTC)]
@@ -330,13 +330,13 @@ def test_a_clock_set_back_by_a_month_changes_no_placement(tmp_path: Path) -> Non
         forgiving(folder)
         job = load_job(folder, Job)
         layout = lay_out(job)
-        plan = cut_into_sections(layout, job, job.plotter.zone)
+        plan = divide_into_sections(layout, job, job.plotter.zone)
         with open_record(folder, clock) as record:
             table = Table(job, Workplace(job, layout, plan, record, Silent()), plan, {})
             first, beside = Stood(table.section(SECTION)), table.section(BESIDE)
             table.inked(first, anyway="by tape")
             stood = Stood(beside, (1.0, 0.5))
-            table.inked(stood, stood.reads(job, beside.witness), stops_after=6)
+            table.inked(stood, stood.reads(job, beside.locating_marks), stops_after=6)
             now[0] -= back
             # No placement is kept now: the run is older, by the clock, than what it goes on from.
             outcome, said = table.inked(stood)
@@ -362,7 +362,7 @@ def readings_file(folder: Path, name: str, shift: tuple[float, float]) -> Path:
     section = first_section(folder)
     job = load_job(folder, Job)
     layout = lay_out(job)
-    plan = cut_into_sections(layout, job, job.plotter.zone)
+    plan = divide_into_sections(layout, job, job.plotter.zone)
     with open_record(folder) as record:
         seen = marks_in_sight(section, plan, layout, job, record)
     rows = [
@@ -376,7 +376,7 @@ def readings_file(folder: Path, name: str, shift: tuple[float, float]) -> Path:
 
 def first_section(folder: Path) -> Section:
     job = load_job(folder, Job)
-    plan = cut_into_sections(lay_out(job), job, job.plotter.zone)
+    plan = divide_into_sections(lay_out(job), job, job.plotter.zone)
     return next(section for section in plan.sections if section.id == SECTION)
 
 

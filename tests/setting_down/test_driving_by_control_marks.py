@@ -1,4 +1,4 @@
-"""Control marks, driving and the adjustment of all readings share one record of what stands."""
+"""Tape marks, driving and the adjustment of all readings share one record of what stands."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from devices.setting_down.where_it_stands import marks_in_sight
 from marking.job.folder import load_job
 from marking.layout.layout import lay_out
 from marking.record.record import open_record
-from marking.sections.plan import cut_into_sections
+from marking.sections.plan import divide_into_sections
 from tests.conftest import MILLRACE
 from tests.inking.kills import plotter_at
 from tests.job.command_cases import REFUSED
@@ -35,7 +35,7 @@ def test_sections_driven_by_control_marks_are_found_by_the_adjustment_of_all(
 
     job = load_job(tmp_path, Job)
     layout = lay_out(job)
-    plan = cut_into_sections(layout, job, job.plotter.zone)
+    plan = divide_into_sections(layout, job, job.plotter.zone)
     rng = np.random.default_rng(3)
     rows = ["section,mark,x_mm,y_mm"]
     with open_record(tmp_path) as record:
@@ -45,7 +45,7 @@ def test_sections_driven_by_control_marks_are_found_by_the_adjustment_of_all(
                 read = (np.array(mark.at_table) - bed.origin_table) @ bed.to_bed.T
                 x, y = read + (1.2, -0.8) + rng.normal(0, 0.2, 2)
                 rows.append(f"{section.id},{mark.id},{x:.2f},{y:.2f}")
-    assert any(",n" in row for row in rows), "no control mark is in sight"
+    assert any(",n" in row for row in rows), "no tape mark is in sight"
     (tmp_path / "readings.csv").write_text("\n".join(rows) + "\n", "utf-8")
 
     words = ["--unattended", "--most", "2", "--readings", tmp_path / "readings.csv"]

@@ -36,7 +36,7 @@ from devices.trial.sheet import VERNIER_DIVISIONS, scrap_program, scrap_sheet
 from marking.errors import BadInputError, RefusedError
 from marking.measures.tape import Tape, reading_covariance
 from marking.record.record import open_record
-from marking.sections.plan import cut_into_sections
+from marking.sections.plan import divide_into_sections
 from tests.dialects.interpreters import differences, pygcode_draws
 
 if TYPE_CHECKING:
@@ -104,7 +104,7 @@ def test_a_corrected_section_lies_truly_where_the_table_says(plotter, millrace, 
     sheet_bytes, sheet = scrap_program(plotter, millrace.pens)
     check = solve_square(measured_square(sheet_bytes, truth, 0.25), sheet.side, RULE)
     reach = within_reach(plotter, check.applied)
-    plan = cut_into_sections(millrace_layout, millrace, reach.zone)
+    plan = divide_into_sections(millrace_layout, millrace, reach.zone)
     section = plan.sections[len(plan.sections) // 2]
     written, bed = program(section, plotter, millrace.pens, check.applied)
     drawn = np.concatenate(polylines(written)) * TRUE_UNIT + bed.origin_table

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from devices.projector.trueup.points import Point, by_tape
-from marking.begun.on_the_cover import control_set_out
+from marking.begun.on_the_cover import tape_marks_set_out
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Iterator, Mapping
@@ -23,16 +23,16 @@ _ON_LINE = 0.01
 """Millimetres within which a point lies on a line."""
 
 
-def control_points(record: Record, work: Work) -> tuple[Point, ...]:
-    """The control marks set out for this layout, if any were."""
-    control = control_set_out(record, work.layout, work.job.units)
+def tape_mark_points(record: Record, work: Work) -> tuple[Point, ...]:
+    """The tape marks set out for this layout, if any were."""
+    control = tape_marks_set_out(record, work.layout, work.job.units)
     if control is None:
         return ()
     return tuple(
         Point(
             mark.mark.at_table,
             by_tape(*mark.mark.at_table, control.tape).sd,
-            f"control mark {mark.mark.id}",
+            f"tape mark {mark.mark.id}",
         )
         for mark in control.marks
     )
@@ -41,7 +41,7 @@ def control_points(record: Record, work: Work) -> tuple[Point, ...]:
 def traced_crossings(
     work: Work, section: str, traced: Mapping[str, Collection[str]], sds: Mapping[str, float]
 ) -> Iterator[Point]:
-    """The section's witness marks whose lines its neighbours have traced.
+    """The section's locating marks whose lines its neighbours have traced.
 
     `sds` says how far off, in mm per axis, each section's lines may lie.
     """
@@ -52,7 +52,7 @@ def traced_crossings(
         for piece in work.section(name).pieces
         if piece.stroke.id in ids
     ]
-    for mark in work.section(section).witness:
+    for mark in work.section(section).locating_marks:
         through = [name for name, piece in drawn if _passes(piece, mark.at_table)]
         if len(through) >= 2:
             sd = max(sds.get(name, 0.0) for name in through)

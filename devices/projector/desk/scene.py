@@ -118,7 +118,7 @@ def remote(desk: Desk, work: Work, stage: str) -> dict[str, Any]:
             for one in work.plan.sections
             for lines in (work.line_ids(one.id, "all"),)
         ],
-        "witness": len(section.witness),
+        "witness": len(section.locating_marks),
         "line": desk.line,
         "line_name": work.line_name(desk.section, desk.line),
         "line_traced": desk.line in traced,

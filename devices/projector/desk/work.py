@@ -32,7 +32,7 @@ _NAMES = {
     "hem": "hem line",
     "tick": "tick",
     "bias": "bias line",
-    "witness": "witness tick",
+    "witness": "locating tick",
 }
 
 
@@ -44,7 +44,7 @@ class Work:
     layout: Layout
     plan: Plan
     control: tuple[Point, ...] = ()
-    """The control marks that are set out on the cover."""
+    """The tape marks that are set out on the cover."""
 
     @cached_property
     def layout_hash(self) -> str:

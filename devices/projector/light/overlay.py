@@ -80,7 +80,7 @@ def overlay(
         if not _whole(parts, stroke.points, mapping):
             lit = sum(_length(mapping.to_table(part)) for part in parts)
             unlit += max(0.0, stroke.length - lit)
-    for mark in section.witness:
+    for mark in section.locating_marks:
         lights += _lit("witness", mark.id, target_strokes(mark.at_table), mapping, pixels)
     lights += _lit("name", section.id, _name_strokes(section), mapping, pixels)
     bar, height = _bar_length(section.core, units), _bar_height(section, pitch)

@@ -7,7 +7,7 @@ const STEPS = [1, 5, 20];
 const NINE = 9;
 const KIND_NAMES = {
   all: "all lines", cross: "cross lines", long: "long lines", hem: "hem lines", numeral: "numerals",
-  tick: "half ticks", bias: "bias lines", witness: "witness ticks",
+  tick: "half ticks", bias: "bias lines", witness: "locating ticks",
 };
 
 let desk = null;
@@ -122,8 +122,8 @@ function showTrace() {
   at("check").setAttribute("aria-pressed", desk.check);
   at("check").disabled = !desk.witness;
   at("check-hint").textContent = desk.witness
-    ? "Check flashes the targets at the witness marks. If they no longer lie on their marks, stop and true up again."
-    : "Nothing to check by: this section has no witness marks. The two-target check serves instead.";
+    ? "Check flashes the targets at the locating marks. If they no longer lie on their marks, stop and true up again."
+    : "Nothing to check by: this section has no locating marks. The two-target check serves instead.";
 }
 
 function showTrueUp() {

@@ -1,4 +1,4 @@
-"""Which control marks `control` sets out, what it says would help, and what it never undoes."""
+"""Which tape marks `control` sets out, what it says would help, and what it never undoes."""
 
 from __future__ import annotations
 
@@ -10,14 +10,14 @@ from typing import TYPE_CHECKING, Any
 import pytest
 
 from devices.job import Job
-from marking.control.choice import Task, Way, work
 from marking.job.folder import load_job
 from marking.layout.layout import lay_out
 from marking.measures.tape import Tape
 from marking.network.allowed import Limits
 from marking.output.error_map import error_map_svg
 from marking.output.table_picture import Picture
-from marking.sections.plan import cut_into_sections
+from marking.sections.plan import divide_into_sections
+from marking.tape_marks.choice import Task, Way, work
 from tests.job.command_cases import REFUSED, TABLE, assert_plain, job_in
 
 if TYPE_CHECKING:
@@ -67,7 +67,7 @@ def test_a_map_whose_sections_all_hold_says_why_the_cover_does_not(
 ) -> None:
     job = load_job(job_in(tmp_path, TABLE), Job)
     layout = lay_out(job)
-    plan = cut_into_sections(layout, job, job.plotter.zone)
+    plan = divide_into_sections(layout, job, job.plotter.zone)
     done = work(Task(layout, plan, Tape(), "in", Limits(1.0)), Way(152.4))
     worst = max(section.error for section in done.forecast.sections)
     between = Limits((worst + done.forecast.worst_line) / 2)

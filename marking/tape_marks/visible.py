@@ -1,6 +1,6 @@
 """Which marks each section can read, for any inking order, from where things lie.
 
-It knows sections, the grid and control marks, no readings. Two marks are kept at each seam to a
+It knows sections, the grid and tape marks, no readings. Two marks are kept at each join to a
 section inked before, as far apart as both allow: inked crossings, else ticks. Table frame, mm.
 """
 
@@ -49,8 +49,8 @@ def sights(
 ) -> Sights:
     """What each section of `plan` reads when inked in `order`; the plan's own unless given.
 
-    In the plan's order these are the witness marks the plan lays; in any other, those that the
-    same rules would lay. Each section also reads every control mark inside its window. Raises
+    In the plan's order these are the locating marks the plan lays; in any other, those that the
+    same rules would lay. Each section also reads every tape mark inside its window. Raises
     BadInputError for an order that is not one of all the sections.
     """
     sections = {section.id: section for section in plan.sections}
@@ -60,7 +60,7 @@ def sights(
         raise BadInputError("an inking order must name every section of the plan once")
     targets = {
         mark.id: Target(mark, None, tape_sd)
-        for mark in (*controls, *(m for s in plan.sections for m in s.witness))
+        for mark in (*controls, *(m for s in plan.sections for m in s.locating_marks))
         if mark.kind == "control"
     }
     if order == own:
@@ -95,10 +95,12 @@ def inker(spot: Spot, sections: Iterable[Section]) -> str:
 
 def _as_planned(plan: Plan, targets: dict[str, Target]) -> dict[str, tuple[str, ...]]:
     for section in plan.sections:
-        for mark in section.witness:
+        for mark in section.locating_marks:
             if mark.id not in targets:
                 targets[mark.id] = Target(mark, inker(mark.at_table, plan.sections), 0.0)
-    return {section.id: tuple(mark.id for mark in section.witness) for section in plan.sections}
+    return {
+        section.id: tuple(mark.id for mark in section.locating_marks) for section in plan.sections
+    }
 
 
 def _in_order(
@@ -109,7 +111,7 @@ def _in_order(
     for count, section in enumerate(sections):
         marks = []
         for inked in sections[:count]:
-            for spot, kind in _across_seam(section, inked, grid, keep):
+            for spot, kind in _across_join(section, inked, grid, keep):
                 mark = ids.setdefault(spot, f"w{len(ids) + 1:03}")
                 targets.setdefault(mark, Target(Mark(mark, spot, kind), inked.id, 0.0))
                 marks.append(mark)
@@ -117,31 +119,31 @@ def _in_order(
     return seen
 
 
-def _across_seam(
+def _across_join(
     section: Section, inked: Section, grid: Grid, keep: float
 ) -> list[tuple[Spot, Kind]]:
-    """Two marks of `inked` along its seam with `section`, where the window reaches them."""
-    seam = border(section, inked)
-    if seam is None:
+    """Two marks of `inked` along its join with `section`, where the window reaches them."""
+    join = border(section, inked)
+    if join is None:
         return []
     x0, y0, x1, y1 = _common(inked.core, section.window, keep)
     pitch = grid.pitch
-    if seam[0] == seam[2]:
+    if join[0] == join[2]:
         lines = grid.cross_x[(grid.cross_x >= x0) & (grid.cross_x <= x1)]
         if not lines.size:
             return []
-        x = float(lines[np.abs(lines - seam[0]).argmin()])
+        x = float(lines[np.abs(lines - join[0]).argmin()])
         low = max(y0, inked.core[1] + pitch[1] / 2)
         high = min(y1, inked.core[3])
         return marks_beside(grid, x, low, high, ticks=True) if low < y1 else []
     lines = np.array([line.y for line in grid.long_lines if y0 <= line.y <= y1])
-    side = 1.0 if inked.core[1] >= seam[1] - _SAME else -1.0
-    y = seam[1] + side * pitch[1] / 2
+    side = 1.0 if inked.core[1] >= join[1] - _SAME else -1.0
+    y = join[1] + side * pitch[1] / 2
     if not y0 <= y <= y1:
         # Where the plan saves a section by it, ticks stand as near to the join as they may.
-        y = seam[1] + side * min(pitch[1] / 2, NEAR_TICK)
-    if lines.size and np.abs(lines - seam[1]).min() <= pitch[1]:
-        y = float(lines[np.abs(lines - seam[1]).argmin()])
+        y = join[1] + side * min(pitch[1] / 2, NEAR_TICK)
+    if lines.size and np.abs(lines - join[1]).min() <= pitch[1]:
+        y = float(lines[np.abs(lines - join[1]).argmin()])
     crossed = grid.cross_x[(grid.cross_x >= x0 - _SAME) & (grid.cross_x <= x1 + _SAME)]
     return marks_below(grid, y, crossed) if y0 - _SAME <= y <= y1 + _SAME else []
 

@@ -5,16 +5,15 @@ from functools import cache
 import numpy as np
 import pytest
 
-from marking.control.choice import Task, Way, remedies, widest, work, written
-from marking.control.forecast import forecast, ink_errors
-from marking.control.visible_marks import sights
 from marking.errors import BadInputError, RefusedError
 from marking.measures.tape import Tape
 from marking.network.allowed import Limits
 from marking.network.pose import effect
 from marking.network.regions import radius_95
 from marking.sections.neighbours import butts, outermost_ink
-from tests.control.patterns import ORDERS, SettingOut, control_marks, inking_order
+from marking.tape_marks.choice import Task, Way, remedies, widest, work, written
+from marking.tape_marks.forecast import forecast, ink_errors
+from marking.tape_marks.visible import sights
 from tests.placement.inking import (
     READING_SD,
     coverage,
@@ -24,6 +23,7 @@ from tests.placement.inking import (
     millrace,
     naive_chain,
 )
+from tests.tape_marks.patterns import ORDERS, SettingOut, inking_order, tape_marks
 
 A3 = "flatbed-a3"
 LARGE = "flatbed-24x36"
@@ -39,7 +39,7 @@ def bench(profile):
 @cache
 def seen(profile, spacing=152.4, ends=True, rows=0, order="near to far"):
     layout, plan = bench(profile)
-    marks = control_marks(plan, layout.grid, SettingOut(spacing, ends, rows))
+    marks = tape_marks(plan, layout.grid, SettingOut(spacing, ends, rows))
     return sights(plan, layout.grid, marks, inking_order(plan, order))
 
 
@@ -186,12 +186,12 @@ def test_every_order_inks_all_sections_with_marks_that_lie_by_then(profile, orde
 
 
 def test_in_the_plans_order_the_geometry_finds_what_the_plan_laid():
-    from marking.control.visible_marks import _in_order
+    from marking.tape_marks.visible import _in_order
 
     layout, plan = bench(LARGE)
     found = _in_order(plan.sections, layout.grid, plan.zone.set_down, {})
     for section in plan.sections[1:]:
-        assert len(found[section.id]) >= len(section.witness) - 1
+        assert len(found[section.id]) >= len(section.locating_marks) - 1
 
 
 def test_a_section_that_sees_too_little_is_named():
@@ -202,12 +202,12 @@ def test_a_section_that_sees_too_little_is_named():
         sights(plan, layout.grid, (), ["r1c1"])
 
 
-def test_seams_are_those_that_lines_cross():
+def test_joins_are_those_that_lines_cross():
     _, plan = bench(LARGE)
     joints = butts(plan.sections)
     along, across = plan.columns, plan.rows
     assert len(joints) <= along * (across - 1) + across * (along - 1)
-    # Cross lines cross every seam between rows; long lines only those of the outer rows here.
+    # Cross lines cross every join between rows; long lines only those of the outer rows here.
     rows = {s.id: s.row for s in plan.sections}
     between = [b for b in joints if rows[b.sections[0]] != rows[b.sections[1]]]
     assert len(between) == along * (across - 1)
@@ -255,7 +255,7 @@ def test_a_spacing_is_named_so_that_typing_it_asks_for_the_same():
 
 def test_control_marks_stand_on_cross_lines_and_have_one_id_each():
     layout, plan = bench(A3)
-    marks = control_marks(plan, layout.grid, SettingOut(152.4, True, 1))
+    marks = tape_marks(plan, layout.grid, SettingOut(152.4, True, 1))
     assert len({mark.id for mark in marks}) == len({mark.at_table for mark in marks}) == len(marks)
     xs = {mark.at_table[0] for mark in marks}
     assert xs <= set(layout.grid.cross_x.tolist())

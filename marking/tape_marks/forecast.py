@@ -1,4 +1,4 @@
-"""What a plan will hold before any ink: the errors to expect at each section and each seam.
+"""What a plan will hold before any ink: the errors to expect at each section and each join.
 
 The network's own propagation, run over the inking order with readings that have a standard
 deviation and no figures yet. It knows sections and sights, no device. Table frame, mm.
@@ -24,11 +24,11 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from marking.control.visible_marks import Sights
     from marking.network.allowed import Limits
     from marking.network.datum import Datum
     from marking.network.network import Network
     from marking.sections.plan import Plan, Section
+    from marking.tape_marks.visible import Sights
 
     FloatArray = NDArray[np.float64]
 
@@ -51,7 +51,7 @@ class SectionForecast:
 
 
 @dataclass(frozen=True)
-class SeamForecast:
+class JoinForecast:
     """What to expect where two sections butt."""
 
     sections: tuple[str, str]
@@ -67,14 +67,14 @@ class Forecast:
     order: tuple[str, ...]
     sections: tuple[SectionForecast, ...]
     """In inking order."""
-    seams: tuple[SeamForecast, ...]
+    joins: tuple[JoinForecast, ...]
     worst_line: float
     """95% of covers have no ink further from true than this anywhere, in mm."""
     worst_step: float
-    """95% of covers have no larger step at any seam, in mm."""
+    """95% of covers have no larger step at any join, in mm."""
     readings: int
     marks: int
-    """Control marks to set out."""
+    """Tape marks to set out."""
     limits: Limits
 
     @property
@@ -120,7 +120,7 @@ def forecast(
         read = len(seen.seen[name]) * repeats
         found.append(SectionForecast(name, read, place, float(radii[worst]), sd))
         worst_line = np.maximum(worst_line, _longest(drawn[:, errors.places[name]], at))
-    joints, worst_step = _seams(errors, butts(plan.sections), drawn)
+    joints, worst_step = _joins(errors, butts(plan.sections), drawn)
     return Forecast(
         seen.order,
         tuple(found),
@@ -165,7 +165,7 @@ def _inked(network: Network, section: Section, marks: Sequence[str], reading_sd:
     if len(at) < 2 or float(np.ptp(at, axis=0).max()) < 1.0:
         raise RefusedError(
             f"section {section.id} sees {len(marks) or 'no'} mark{'' if len(marks) == 1 else 's'} "
-            "when its turn comes, too few to place it; set control marks inside its window"
+            "when its turn comes, too few to place it; set tape marks inside its window"
         )
     readings = tuple(
         Reading(mark, (float(x), float(y)), reading_sd)
@@ -200,9 +200,9 @@ def _longest(drawn: FloatArray, by_point: FloatArray) -> FloatArray:
     return longest
 
 
-def _seams(
+def _joins(
     errors: Errors, joints: Sequence[Butt], drawn: FloatArray
-) -> tuple[tuple[SeamForecast, ...], float]:
+) -> tuple[tuple[JoinForecast, ...], float]:
     found, worst = [], np.zeros(len(drawn))
     for butt in joints:
         one, two = butt.sections
@@ -219,6 +219,6 @@ def _seams(
         radii = radius_95(spread)
         most = first_of_greatest(radii)
         place = float(points[most, 0]), float(points[most, 1])
-        found.append(SeamForecast(butt.sections, place, float(radii[most])))
+        found.append(JoinForecast(butt.sections, place, float(radii[most])))
         worst = np.maximum(worst, _longest(drawn[:, index], both))
     return tuple(found), float(np.quantile(worst, 0.95))

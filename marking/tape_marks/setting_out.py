@@ -1,4 +1,4 @@
-"""What setting out takes: a person's time, and where rows of control marks may stand.
+"""What setting out takes: a person's time, and where rows of tape marks may stand.
 
 Setting out is the surveyor's word for putting marks where a plan says. It knows the plan's joins
 and no readings. Table frame, millimetres.
@@ -22,7 +22,7 @@ SECONDS_A_READING = 15.0
 
 @dataclass(frozen=True)
 class SettingOut:
-    """A person's work on control marks."""
+    """A person's work on tape marks."""
 
     marks: int
     """To set out by tape."""
@@ -47,6 +47,6 @@ class SettingOut:
         )
 
 
-def row_seams(plan: Plan) -> list[float]:
+def row_joins(plan: Plan) -> list[float]:
     """Where the joins between rows run, in mm from the near edge, nearest first."""
     return sorted({section.core[1] for section in plan.sections if section.row > 1})

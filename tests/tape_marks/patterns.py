@@ -1,4 +1,4 @@
-"""Control marks by rule and other inking orders, for tests that need marks and no tape."""
+"""Tape marks by rule and other inking orders, for tests that need marks and no tape."""
 
 from __future__ import annotations
 
@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
-from marking.control.setting_out import row_seams
 from marking.sections.locating_marks import Mark
+from marking.tape_marks.setting_out import row_joins
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -27,18 +27,18 @@ ORDERS: tuple[OrderName, ...] = ("near to far", "outer rows first", "column by c
 
 @dataclass(frozen=True)
 class SettingOut:
-    """Which control marks."""
+    """Which tape marks."""
 
     spacing: float
     """Along both long edges, in mm; each mark stands on a cross line."""
     ends: bool
     """Whether marks stand along both end lines too, at the same spacing."""
-    seam_rows: int
-    """Rows of marks along every n-th seam between rows of sections; 0 for none."""
+    join_rows: int
+    """Rows of marks along every n-th join between rows of sections; 0 for none."""
 
 
-def control_marks(plan: Plan, grid: Grid, chosen: SettingOut) -> tuple[Mark, ...]:
-    """The control marks of `chosen`: c01, c02… from the near edge, each row from the zero line."""
+def tape_marks(plan: Plan, grid: Grid, chosen: SettingOut) -> tuple[Mark, ...]:
+    """The tape marks of `chosen`: c01, c02… from the near edge, each row from the zero line."""
     spots = sorted(set(_spots(plan, grid, chosen)), key=lambda spot: (spot[1], spot[0]))
     digits = max(2, len(str(len(spots))))
     return tuple(
@@ -50,8 +50,8 @@ def _spots(plan: Plan, grid: Grid, chosen: SettingOut) -> Iterator[tuple[float, 
     xs = _every(grid.cross_x, chosen.spacing, grid.pitch[0])
     near, far = grid.long_lines[0].y, grid.long_lines[-1].y
     rows = [near, far]
-    if chosen.seam_rows:
-        rows += row_seams(plan)[:: chosen.seam_rows]
+    if chosen.join_rows:
+        rows += row_joins(plan)[:: chosen.join_rows]
     for y in rows:
         yield from ((x, float(y)) for x in xs)
     if chosen.ends:

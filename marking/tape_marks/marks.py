@@ -32,7 +32,7 @@ if TYPE_CHECKING:
 
     FloatArray = NDArray[np.float64]
 
-ControlLine = Literal["near", "far", "zero", "end", "row"]
+TapeLine = Literal["near", "far", "zero", "end", "row"]
 """The base line, the first long line at the far edge, the zero line, the last cross line; a row
 of marks between the long edges."""
 _ROWS = "j"
@@ -61,11 +61,11 @@ class TapeRun:
 
 
 @dataclass(frozen=True)
-class ControlMark:
+class TapeMark:
     """One removable mark, and how the tape finds it."""
 
     mark: Mark
-    line: ControlLine
+    line: TapeLine
     """The line it is set out along."""
     place: int
     """Which cross line it stands on, or how many pitches it lies from the base line."""
@@ -76,7 +76,7 @@ class ControlMark:
 
 
 @dataclass(frozen=True)
-class ControlRow:
+class TapeRow:
     """A row of marks along a thread, parallel to the base line."""
 
     letter: str
@@ -115,8 +115,8 @@ class Diagonals:
 class Control:
     """Everything to set out before inking."""
 
-    marks: tuple[ControlMark, ...]
-    rows: tuple[ControlRow, ...]
+    marks: tuple[TapeMark, ...]
+    rows: tuple[TapeRow, ...]
     offset_near: TapeRun
     """Near edge to the base line, at both ends of the table."""
     offset_zero: TapeRun
@@ -138,9 +138,9 @@ def set_out(
     *,
     ends: bool = True,
     heights: Sequence[float] = (),
-    named: Sequence[ControlRow] = (),
+    named: Sequence[TapeRow] = (),
 ) -> Control:
-    """The control marks of `layout`, at most `spacing` mm apart but never under a pitch.
+    """The tape marks of `layout`, at most `spacing` mm apart but never under a pitch.
 
     With `ends` the zero line and the last cross line carry marks too: without them nothing holds
     the middle rows. At each of `heights`, mm from the near edge, stands a row of marks more, on
@@ -152,10 +152,10 @@ def set_out(
     x0, x1 = float(grid.cross_x[0]), float(grid.cross_x[-1])
     y0, y1 = grid.long_lines[0].y, grid.long_lines[-1].y
     if not spacing > 0:
-        raise RefusedError("the spacing of control marks must be more than nothing")
+        raise RefusedError("the spacing of tape marks must be more than nothing")
     columns = _steps(len(grid.cross_x) - 1, int(spacing / grid.pitch[0] + 1e-9))
-    long_lines: tuple[tuple[ControlLine, float], ...] = (("near", y0), ("far", y1))
-    cross_lines: tuple[tuple[ControlLine, float], ...] = (("zero", x0), ("end", x1))
+    long_lines: tuple[tuple[TapeLine, float], ...] = (("near", y0), ("far", y1))
+    cross_lines: tuple[tuple[TapeLine, float], ...] = (("zero", x0), ("end", x1))
     marks = [
         _on_long_line(grid, line, y, column, tape) for line, y in long_lines for column in columns
     ]
@@ -168,7 +168,7 @@ def set_out(
         ]
     runs = [_run(y - y0, tape) for y in heights]
     rows_between = [
-        ControlRow(name, run) for name, run in zip(_row_names(runs, named), runs, strict=True)
+        TapeRow(name, run) for name, run in zip(_row_names(runs, named), runs, strict=True)
     ]
     for row_line, y in zip(rows_between, heights, strict=True):
         marks += [_in_row(grid, row_line, y, column, tape) for column in columns]
@@ -186,7 +186,7 @@ def set_out(
     )
 
 
-def _row_names(runs: Sequence[TapeRun], named: Sequence[ControlRow]) -> Iterator[str]:
+def _row_names(runs: Sequence[TapeRun], named: Sequence[TapeRow]) -> Iterator[str]:
     """What the rows so far up are called: as they are already, else by the next name left."""
     kept = [next((row.letter for row in named if _as_high(row.up, run)), None) for run in runs]
     new = (name for name in map(row_name, itertools.count()) if name not in kept)
@@ -224,24 +224,24 @@ def _rows(height: float, pitch: float, spacing: float) -> list[int]:
     return list(range(step, math.ceil(height / pitch - _CLOSE), step))
 
 
-def _on_long_line(grid: Grid, line: ControlLine, y: float, column: int, tape: Tape) -> ControlMark:
+def _on_long_line(grid: Grid, line: TapeLine, y: float, column: int, tape: Tape) -> TapeMark:
     run = _run(float(grid.cross_x[column] - grid.cross_x[0]), tape)
     mark = Mark(f"{line[0]}{column}", (float(grid.cross_x[column]), y), "control")
-    return ControlMark(mark, line, column, run, float(independent_sd(run.length, tape)))
+    return TapeMark(mark, line, column, run, float(independent_sd(run.length, tape)))
 
 
-def _in_row(grid: Grid, row: ControlRow, y: float, column: int, tape: Tape) -> ControlMark:
+def _in_row(grid: Grid, row: TapeRow, y: float, column: int, tape: Tape) -> TapeMark:
     run = _run(float(grid.cross_x[column] - grid.cross_x[0]), tape)
     mark = Mark(f"{row.letter}{column}", (float(grid.cross_x[column]), y), "control")
-    return ControlMark(mark, "row", column, run, float(independent_sd(run.length, tape)))
+    return TapeMark(mark, "row", column, run, float(independent_sd(run.length, tape)))
 
 
 def _on_cross_line(
-    line: ControlLine, x: float, y0: float, row: int, pitch: float, tape: Tape
-) -> ControlMark:
+    line: TapeLine, x: float, y0: float, row: int, pitch: float, tape: Tape
+) -> TapeMark:
     run = _run(row * pitch, tape)
     mark = Mark(f"{line[0]}{row}", (x, y0 + row * pitch), "control")
-    return ControlMark(mark, line, row, run, float(independent_sd(run.length, tape)))
+    return TapeMark(mark, line, row, run, float(independent_sd(run.length, tape)))
 
 
 def _square(length: float, height: float, tape: Tape, units: Units) -> Square:
@@ -273,7 +273,7 @@ def _diagonals(length: float, height: float, tape: Tape) -> Diagonals:
     return Diagonals(_run(diagonal, tape), float(allowed), diagonal / (2 * length))
 
 
-def control_datum(control: Control) -> Datum:
+def tape_datum(control: Control) -> Datum:
     """What all the marks share: the tape's scale and warmth, and what the diagonals leave of the
     zero line's angle."""
     zero = np.min([mark.mark.at_table for mark in control.marks], axis=0)
@@ -286,6 +286,6 @@ def control_datum(control: Control) -> Datum:
     )
 
 
-def marks_on(control: Control, line: ControlLine) -> Sequence[ControlMark]:
+def marks_on(control: Control, line: TapeLine) -> Sequence[TapeMark]:
     """The marks set out along one line, from its zero."""
     return [mark for mark in control.marks if mark.line == line]

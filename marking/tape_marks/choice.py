@@ -1,4 +1,4 @@
-"""What setting out control marks one way or another will hold, each way tried by computing it.
+"""What setting out tape marks one way or another will hold, each way tried by computing it.
 
 A way is what a person can ask of `control`, no more: every figure here is that of marks set out
 just so. It knows forecasts and setting out, no device. Table frame, millimetres.
@@ -12,24 +12,24 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from marking.control.forecast import forecast
-from marking.control.marks import control_datum, set_out
-from marking.control.setting_out import SettingOut, row_seams
-from marking.control.visible_marks import sights
 from marking.errors import BadInputError, RefusedError
 from marking.measures.lengths import format_length, parse_length
 from marking.record.readings import READING_SD
+from marking.tape_marks.forecast import forecast
+from marking.tape_marks.marks import set_out, tape_datum
+from marking.tape_marks.setting_out import SettingOut, row_joins
+from marking.tape_marks.visible import sights
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
 
-    from marking.control.forecast import Forecast
-    from marking.control.marks import Control, ControlRow
     from marking.layout.layout import Layout
     from marking.measures.lengths import Units
     from marking.measures.tape import Tape
     from marking.network.allowed import Limits
     from marking.sections.plan import Plan
+    from marking.tape_marks.forecast import Forecast
+    from marking.tape_marks.marks import Control, TapeRow
 
 SPACINGS: dict[Units, tuple[float, ...]] = {
     "in": (609.6, 304.8, 152.4, 76.2),
@@ -42,18 +42,18 @@ _SAME = 1e-3
 
 @dataclass(frozen=True)
 class Way:
-    """How control marks are set out and read: what `control` can be asked for."""
+    """How tape marks are set out and read: what `control` can be asked for."""
 
     spacing: float
     """mm from one mark to the next, at most."""
-    seam_rows: int = 0
+    join_rows: int = 0
     """Rows of marks along every n-th join between rows of sections; 0 for none."""
     repeats: int = 1
     """How often each mark is read."""
 
     def flags(self, units: Units) -> str:
         """The options that ask for it, to be typed as they stand."""
-        rows = f" --seam-rows {self.seam_rows}" if self.seam_rows else ""
+        rows = f" --join-rows {self.join_rows}" if self.join_rows else ""
         return f'--spacing "{written(self.spacing, units)}"{rows}' + (
             " --read-twice" if self.repeats > 1 else ""
         )
@@ -68,7 +68,7 @@ class Task:
     tape: Tape
     units: Units
     limits: Limits
-    rows: tuple[ControlRow, ...] = ()
+    rows: tuple[TapeRow, ...] = ()
     """Rows of marks that are set out already: they keep their names."""
 
 
@@ -112,23 +112,23 @@ def work(task: Task, way: Way) -> Work:
     Raises RefusedError naming the first section that cannot be placed, or when the marking is too
     small to be squared; BadInputError for rows that the plan does not have.
     """
-    if not 0 <= way.seam_rows <= task.plan.rows:
+    if not 0 <= way.join_rows <= task.plan.rows:
         raise BadInputError(
-            f"--seam-rows {way.seam_rows}: give 1 for each join, 2 for one in two, or 0"
+            f"--join-rows {way.join_rows}: give 1 for each join, 2 for one in two, or 0"
         )
-    heights = row_seams(task.plan)[:: way.seam_rows] if way.seam_rows else []
+    heights = row_joins(task.plan)[:: way.join_rows] if way.join_rows else []
     control = set_out(
         task.layout, way.spacing, task.tape, task.units, heights=heights, named=task.rows
     )
     sd = float(np.sqrt(np.mean([mark.sd**2 for mark in control.marks])))
     marks = [mark.mark for mark in control.marks]
     seen = sights(task.plan, task.layout.grid, marks, None, sd)
-    datum = control_datum(control)
+    datum = tape_datum(control)
     found = forecast(task.plan, seen, READING_SD, task.limits, way.repeats, datum)
     return Work(way, control, found)
 
 
-def widest(task: Task, seam_rows: int, repeats: int, told: Callable[[Way], None]) -> Work:
+def widest(task: Task, join_rows: int, repeats: int, told: Callable[[Way], None]) -> Work:
     """The work with the widest spacing whose forecast holds; the best of all when none does.
 
     `told` hears of each way before it is tried. Raises RefusedError when no spacing places every
@@ -137,7 +137,7 @@ def widest(task: Task, seam_rows: int, repeats: int, told: Callable[[Way], None]
     tried: list[Work] = []
     refused: RefusedError | None = None
     for spacing in SPACINGS[task.units]:
-        way = Way(spacing, seam_rows, repeats)
+        way = Way(spacing, join_rows, repeats)
         told(way)
         try:
             tried.append(work(task, way))
@@ -171,9 +171,9 @@ def remedies(task: Task, now: Way) -> tuple[Work, ...]:
 def _others(task: Task, now: Way) -> Iterator[Way]:
     spacings = sorted({now.spacing, *SPACINGS[task.units][1:]}, reverse=True)
     rows = [n for n in (0, 2, 1) if n < max(task.plan.rows, 1)]
-    for repeats, spacing, seam_rows in itertools.product((1, 2), spacings, rows):
-        way = Way(spacing, seam_rows, repeats)
+    for repeats, spacing, join_rows in itertools.product((1, 2), spacings, rows):
+        way = Way(spacing, join_rows, repeats)
         # What asks for less of everything than now cannot help.
-        more = spacing < now.spacing or repeats > now.repeats or seam_rows != now.seam_rows
+        more = spacing < now.spacing or repeats > now.repeats or join_rows != now.join_rows
         if more and way != now:
             yield way

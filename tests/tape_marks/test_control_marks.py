@@ -1,4 +1,4 @@
-"""Control marks: set out from one zero, square by Pythagoras, on lines that will be inked.
+"""Tape marks: set out from one zero, square by Pythagoras, on lines that will be inked.
 
 The outside authorities: the 3-4-5 (Euclid I.48), steel's expansion (surveying handbooks), a PDF
 reader and an SVG renderer that are no part of this project, and scipy.
@@ -16,16 +16,16 @@ import pytest
 from PIL import Image
 from scipy import stats
 
-from marking.begun.on_the_cover import COVER, control_set_out, plan_hash
-from marking.control.marks import control_datum, marks_on, set_out
-from marking.control.setting_out import row_seams
+from marking.begun.on_the_cover import COVER, plan_hash, tape_marks_set_out
 from marking.drawing.page import Page, page_svg, pages_pdf
 from marking.errors import RefusedError
 from marking.layout.layout import lay_out
 from marking.measures.tape import Tape
 from marking.output.table_picture import png
-from marking.output.tape_sheet import control_pages
+from marking.output.tape_sheet import tape_sheet_pages
 from marking.record.record import layout_hash, open_record
+from marking.tape_marks.marks import marks_on, set_out, tape_datum
+from marking.tape_marks.setting_out import row_joins
 
 SIX_INCHES = 6 * 25.4
 
@@ -128,7 +128,7 @@ def test_two_good_diagonals_agree_within_what_the_sheet_allows_95_times_in_100(c
 
 
 def test_marks_share_the_tapes_scale_and_the_lean_of_the_zero_line(control):
-    datum = control_datum(control)
+    datum = tape_datum(control)
     by_id = {mark.mark.id: mark.mark.at_table for mark in control.marks}
     zero, last, up = datum.moves([by_id[name] for name in ("n0", "n147", "f0")])
     assert zero.tolist() == [[0, 0], [0, 0]]
@@ -145,7 +145,7 @@ def test_marks_share_the_tapes_scale_and_the_lean_of_the_zero_line(control):
 def test_a_tape_compared_with_a_known_length_shifts_the_marks_by_less(millrace_layout):
     by_class = set_out(millrace_layout, SIX_INCHES, Tape(), "in")
     known = set_out(millrace_layout, SIX_INCHES, Tape(scale_sd=0.02e-3), "in")
-    assert control_datum(known).scale_sd < control_datum(by_class).scale_sd / 3
+    assert tape_datum(known).scale_sd < tape_datum(by_class).scale_sd / 3
 
 
 def test_slack_cloth_has_its_marks_where_the_slack_lines_are(make_job):
@@ -178,7 +178,7 @@ def test_a_marking_too_small_for_a_whole_3_4_5_is_told_what_to_use(make_job):
 def test_the_sheet_is_one_page_with_every_reading_and_prints_true_to_size(
     control, millrace_layout, millrace
 ):
-    pages = control_pages(control, millrace_layout, millrace.title, "in", "letter")
+    pages = tape_sheet_pages(control, millrace_layout, millrace.title, "in", "letter")
     assert len(pages) == 1
     printed = pypdfium2.PdfDocument(pages_pdf(pages))
     assert len(printed) == 1
@@ -197,14 +197,16 @@ def test_nothing_on_the_sheet_runs_off_the_paper(control, millrace_layout, millr
     for paper in ("a4", "letter"):
         for spacing in (25.4, SIX_INCHES, 24 * 25.4):
             some = set_out(millrace_layout, spacing, Tape(temperature=27), "in")
-            for page in control_pages(some, millrace_layout, millrace.title, "in", paper):
+            for page in tape_sheet_pages(some, millrace_layout, millrace.title, "in", paper):
                 points = np.concatenate([drawn.points for drawn in page.drawn])
                 assert points.min() >= 6
                 assert (points.max(axis=0) <= (page.width - 6, page.height - 6)).all()
 
 
 def test_the_sheet_is_the_same_bytes_every_time(control, millrace_layout, millrace):
-    pages = [control_pages(control, millrace_layout, millrace.title, "in", "a4") for _ in range(2)]
+    pages = [
+        tape_sheet_pages(control, millrace_layout, millrace.title, "in", "a4") for _ in range(2)
+    ]
     assert pages_pdf(pages[0]) == pages_pdf(pages[1])
     assert page_svg(pages[0][0]) == page_svg(pages[1][0])
     assert b"CreationDate (D:20000101" in pages_pdf(pages[0])
@@ -213,7 +215,7 @@ def test_the_sheet_is_the_same_bytes_every_time(control, millrace_layout, millra
 def test_rows_along_joins_are_named_from_the_near_edge_without_a_gap(
     millrace_layout, millrace_plan
 ):
-    heights = row_seams(millrace_plan)
+    heights = row_joins(millrace_plan)
     control = set_out(millrace_layout, SIX_INCHES, Tape(), "in", heights=heights)
     names = [row.letter for row in control.rows]
     # The alphabet as every sewist says it, after what tells a row from the other lines' marks.
@@ -230,7 +232,7 @@ def test_rows_along_joins_are_named_from_the_near_edge_without_a_gap(
 def test_a_row_that_is_set_out_keeps_the_name_that_is_written_beside_it(
     millrace_layout, millrace_plan
 ):
-    heights = row_seams(millrace_plan)
+    heights = row_joins(millrace_plan)
     first = set_out(millrace_layout, SIX_INCHES, Tape(), "in", heights=heights[::2])
     more = set_out(millrace_layout, SIX_INCHES, Tape(), "in", heights=heights, named=first.rows)
     before = {mark.mark.id: mark.mark.at_table for mark in first.marks}
@@ -241,7 +243,7 @@ def test_a_row_that_is_set_out_keeps_the_name_that_is_written_beside_it(
 
 def test_rows_that_version_0_1_set_out_keep_its_letters(tmp_path, millrace_layout, millrace_plan):
     """It kept where rows stand and not their names; they are written on the cover."""
-    heights = row_seams(millrace_plan)
+    heights = row_joins(millrace_plan)
     with open_record(tmp_path) as record:
         record.add_check(
             layout_hash(millrace_layout),
@@ -254,7 +256,7 @@ def test_rows_that_version_0_1_set_out_keep_its_letters(tmp_path, millrace_layou
                 "plan": plan_hash(millrace_plan),
             },
         )
-        control = control_set_out(record, millrace_layout, "in")
+        control = tape_marks_set_out(record, millrace_layout, "in")
     assert [row.letter for row in control.rows] == ["a", "b", "d", "g", "h", "i"]
 
 
@@ -290,7 +292,7 @@ def test_the_far_line_is_shifted_by_a_share_that_a_person_can_take(
         return paragraph(self, text, *at, **more)
 
     monkeypatch.setattr(Page, "paragraph", hear)
-    control_pages(set_out(layout, SIX_INCHES, Tape(), "in"), layout, job.title, "in", "letter")
+    tape_sheet_pages(set_out(layout, SIX_INCHES, Tape(), "in"), layout, job.title, "in", "letter")
     (step,) = (text for text in heard if text.startswith("Diagonals"))
     said = re.search(r"zero end by (.+?) difference; .*measure both again", step)
     assert said is not None, step
