@@ -1,1 +1,8 @@
-"""Inking."""
+"""One section from set-down to done: what may be inked, pen changes, rehearsal.
+
+The last room before ink.
+It may import: `devices.dialects`, `devices.driving`, `devices.job`, `devices.moves_ink`,
+`devices.plotter`, `devices.session`, `devices.setting_down`, `devices.simulated`, `marking.begun`,
+`marking.errors`, `marking.job`, `marking.measures`, `marking.output`, `marking.record`,
+`marking.sections`.
+"""

@@ -1,1 +1,6 @@
-"""Plotter."""
+"""A plotter as data: its profile, its bed and axes, its holders, and its measured correction.
+
+It knows no dialect and no port.
+It may import: `marking.errors`, `marking.job`, `marking.measures`, `marking.record`,
+`marking.sections`.
+"""

@@ -1,1 +1,5 @@
-"""The projector as a device: what it lights, how it is trued up, and the pages that run it."""
+"""The projector as a device: what it lights, how it is trued up, and the pages that run it.
+
+Directly here stands its profile alone.
+It may import: `marking.job`.
+"""

@@ -1,1 +1,5 @@
-"""Serving."""
+"""What every page stands behind: pairing, guards, one connection, which taps were answered.
+
+It knows no job.
+It may import: nothing of ours.
+"""

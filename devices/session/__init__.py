@@ -1,1 +1,7 @@
-"""Session."""
+"""A person at a machine with a job: keys, words, progress, who holds the job, what may be lost.
+
+It knows what is common to setting down and inking.
+It may import: `devices.conversation`, `devices.dialects`, `devices.division`, `devices.driving`,
+`devices.job`, `devices.plotter`, `marking.begun`, `marking.errors`, `marking.job`,
+`marking.layout`, `marking.measures`, `marking.record`, `marking.sections`.
+"""

@@ -1,1 +1,5 @@
-"""Layout."""
+"""The real top from its measurements, and every line, hem and numeral on it: the `Layout`.
+
+It knows the table, and nothing of how ink gets there.
+It may import: `marking.errors`, `marking.job`, `marking.lettering`, `marking.measures`.
+"""

@@ -1,1 +1,5 @@
-"""Lettering."""
+"""The stroke lettering that a pen draws: glyphs as polylines.
+
+It knows a face, no numeral and no table.
+It may import: `marking.errors`, `marking.shipped`.
+"""

@@ -1,1 +1,7 @@
-"""Output."""
+"""What is written for a person or a program: pictures, sheets, report, JSON, whole sets of files.
+
+It draws what others worked out, and works out nothing.
+It may import: `marking.drawing`, `marking.errors`, `marking.input`, `marking.job`,
+`marking.layout`, `marking.lettering`, `marking.measures`, `marking.proof`, `marking.sections`,
+`marking.tape_marks`.
+"""

@@ -1,1 +1,6 @@
-"""Placement."""
+"""From readings to where a device stands: blunders named, joins met, the section redrawn for it.
+
+It knows one section and the network around it.
+It may import: `marking.errors`, `marking.measures`, `marking.network`, `marking.record`,
+`marking.sections`.
+"""

@@ -1,1 +1,6 @@
-"""Proof."""
+"""The finished cover: which distances prove it, and the verdict that they allow.
+
+It takes no placement's word.
+It may import: `marking.errors`, `marking.input`, `marking.layout`, `marking.measures`,
+`marking.sections`.
+"""

@@ -1,1 +1,6 @@
-"""Control."""
+"""Marks set by tape before any ink: which, what they will hold, and how they are set out.
+
+It forecasts; it keeps nothing.
+It may import: `marking.errors`, `marking.layout`, `marking.measures`, `marking.network`,
+`marking.record`, `marking.sections`.
+"""

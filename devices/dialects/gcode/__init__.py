@@ -1,1 +1,5 @@
-"""Gcode."""
+"""G-code as Grbl reads it: what a program is made of, and status reports.
+
+It may import: `devices.dialects`, `devices.dialects.hpgl`, `devices.plotter`, `marking.job`,
+`marking.sections`.
+"""

@@ -1,1 +1,5 @@
-"""Hpgl."""
+"""HP-GL: instructions, what a program is made of, status words, the trial of a buffer.
+
+It may import: `devices.dialects`, `devices.plotter`, `marking.errors`, `marking.job`,
+`marking.sections`.
+"""

@@ -1,1 +1,6 @@
-"""Trueup."""
+"""Truing up: targets, landings, the mapping they give, slips, bumps, and what it is worth.
+
+It knows landings, no page.
+It may import: `devices.job`, `devices.projector`, `devices.projector.light`, `marking.errors`,
+`marking.job`, `marking.layout`, `marking.measures`, `marking.network`, `marking.sections`.
+"""

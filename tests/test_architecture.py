@@ -1,0 +1,112 @@
+"""The rooms of the code: what each package says it may import is what it does import, one way.
+
+The statement stands in each package's `__init__`, where who opens the folder reads it.
+"""
+
+from __future__ import annotations
+
+import ast
+import re
+from collections import Counter
+from graphlib import TopologicalSorter
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parents[1]
+FILES = {
+    ".".join(path.relative_to(ROOT).with_suffix("").parts).removesuffix(".__init__"): path
+    for top in ("marking", "devices")
+    for path in sorted((ROOT / top).rglob("*.py"))
+}
+WHOLE = "devices.commands"
+"""The one place where everything meets."""
+TOPS = ("marking", "devices")
+
+
+def imported(module: str) -> set[str]:
+    """Our own modules that a file names in an import, for types and within functions too."""
+    found = set()
+    for node in ast.walk(ast.parse(FILES[module].read_text("utf-8"))):
+        if isinstance(node, ast.Import):
+            found |= {alias.name for alias in node.names}
+        elif isinstance(node, ast.ImportFrom) and node.module:
+            found |= {
+                whole if (whole := f"{node.module}.{alias.name}") in FILES else node.module
+                for alias in node.names
+            }
+    return {name for name in found if name in FILES} - {module}
+
+
+def package(module: str) -> str:
+    """The room a file stands in; one directly in `marking` or `devices` is a room of its own."""
+    above = module.rpartition(".")[0]
+    is_room = FILES[module].name == "__init__.py" or above in TOPS
+    return module if is_room else above
+
+
+IMPORTS = {module: imported(module) for module in FILES}
+ROOMS = sorted({package(m) for m in FILES if FILES[package(m)].name == "__init__.py"})
+
+
+def meant(room: str) -> set[str]:
+    """What a room's `__init__` says it may import."""
+    said = ast.get_docstring(ast.parse(FILES[room].read_text("utf-8"))) or ""
+    _, _, listed = said.partition("It may import: ")
+    return set(re.findall(r"`([a-z_.]+)`", listed))
+
+
+def used(room: str) -> set[str]:
+    """What the files of a room import from other rooms."""
+    return {
+        package(name)
+        for module in FILES
+        if package(module) == room
+        for name in IMPORTS[module]
+        if package(name) != room
+    }
+
+
+@pytest.mark.parametrize("room", [room for room in ROOMS if room not in (*TOPS, WHOLE)])
+def test_a_room_imports_what_it_says_and_says_what_it_imports(room):
+    assert used(room) == meant(room)
+
+
+def test_the_marking_knows_no_machine():
+    rooms = {
+        package(name) for module in FILES if module.startswith("marking") for name in used(module)
+    }
+    assert not [room for room in rooms if room.startswith("devices")]
+
+
+def test_nothing_imports_the_commands():
+    outside = [module for module in FILES if not module.startswith(WHOLE)]
+    assert not [module for module in outside if any(n.startswith(WHOLE) for n in IMPORTS[module])]
+
+
+def test_the_simulated_machines_import_nothing_of_the_sender():
+    assert used("devices.simulated") <= {"devices.plotter", "marking.errors"}
+
+
+@pytest.mark.parametrize("of", ["files", "rooms"])
+def test_imports_run_one_way(of):
+    graph: dict[str, set[str]] = {}
+    for module, names in IMPORTS.items():
+        if of == "files":
+            graph[module] = names
+        else:
+            graph.setdefault(package(module), set()).update(used(package(module)))
+    list(TopologicalSorter(graph).static_order())  # CycleError names the circle
+
+
+def test_no_folder_is_a_pile():
+    held = Counter(path.parent.relative_to(ROOT).as_posix() for path in FILES.values())
+    held.update(p.parent.relative_to(ROOT).as_posix() for p in (ROOT / "tests").rglob("*.py"))
+    most = dict.fromkeys(TOPS, 10) | {"devices/commands": 40}
+    assert not {folder: n for folder, n in held.items() if n > most.get(folder, 18)}
+
+
+def test_no_file_is_too_long_to_read():
+    every = [*FILES.values(), *(ROOT / "tests").rglob("*.py")]
+    lines = {path.relative_to(ROOT): path.read_text("utf-8").count("\n") for path in every}
+    assert not {name: n for name, n in lines.items() if n > 450}
