@@ -37,7 +37,7 @@ class SettingOut:
     @property
     def said(self) -> str:
         """The time in a sentence, with what it is reckoned from."""
-        hours = f"About {self.minutes / 60:.1f} h to set out {counted(self.marks, 'control mark')}"
+        hours = f"About {self.minutes / 60:.1f} h to set out {counted(self.marks, 'tape mark')}"
         each = f"{SECONDS_A_MARK / 60:g} min to set one by tape"
         if self.readings is None:
             return f"{hours} (our estimate: {each})."
