@@ -71,6 +71,14 @@ def _text(value: Any, _: Tell) -> str:
     return value
 
 
+def _name(value: Any, tell: Tell) -> str:
+    """What messages repeat as it is: a terminal must not be told anything by it."""
+    name = _text(value, tell)
+    if not name.isprintable():
+        raise ValueError("no name")
+    return name
+
+
 def _time(value: Any, tell: Tell) -> datetime:
     at = datetime.fromisoformat(_text(value, tell))
     if at.tzinfo is None:
@@ -150,6 +158,9 @@ def _device(value: Any, tell: Tell) -> str:
 _FORMS: dict[str, Callable[[Any, Tell], Any]] = {
     "id": _whole,
     "at": _time,
+    "section": _name,
+    "mark": _name,
+    "stroke": _name,
     "x_bed": _number,
     "y_bed": _number,
     "sd": _number,

@@ -115,6 +115,7 @@ def test_an_overwritten_page_is_told_with_what_can_still_be_read(kept: Path) -> 
         ("at", "2026-13-45T00:00:00+00:00"),
         ("at", "2026-03-04T12:00:00"),
         ("section", None),
+        ("section", "r1c1\x1b[2J"),
     ],
 )
 def test_a_row_that_cannot_be_read_is_named(kept: Path, column: str, value: str | None) -> None:
