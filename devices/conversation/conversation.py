@@ -157,9 +157,17 @@ class Conversation:
 
     def stop(self, now: float) -> Halt:
         """Ends at once: the stop that brings the machine to rest with its pen up."""
+        greeting = self.greeting
         self._signal(Signal.STOP)
         self._out.clear()
-        return Halt(self._tongue, now, restarted=self._restarted, alarmed=self._alarmed)
+        return Halt(
+            self._tongue,
+            now,
+            restarted=self._restarted,
+            alarmed=self._alarmed,
+            greeting=greeting,
+            resetting=greeting and self._interview.resetting,
+        )
 
     def may_send(self, allowed: bool) -> None:
         """What the hardware lines say (CTS or DSR)."""

@@ -47,14 +47,25 @@ class Halt:
     """One stop, from the order to the raised pen."""
 
     def __init__(
-        self, tongue: Tongue, now: float, *, restarted: bool = False, alarmed: bool = False
+        self,
+        tongue: Tongue,
+        now: float,
+        *,
+        restarted: bool = False,
+        alarmed: bool = False,
+        greeting: bool = False,
+        resetting: bool = False,
     ) -> None:
+        """`greeting` is whether it has yet to answer what it is asked first: its silence tells of
+        no loss then. `resetting` is whether it was reset, at rest, and has not said so yet.
+        """
         self.stands: Reply | None = None
         """Where it stands in the end, pen up, if it said so."""
         self._tongue = tongue
         self._restarted = restarted
         self._locked = alarmed
         self._told_lost = False
+        self._greeting = greeting
         self._line = bytearray()
         self._out = bytearray()
         self._stage = _Stage.OVER
@@ -62,6 +73,9 @@ class Halt:
         if alarmed:
             # It has stopped by itself, and does nothing before it is reset.
             self._drop(now)
+        elif resetting:
+            # Its banner would pass for that of a restart, were it reset once more.
+            self._enter(_Stage.DROPPING, now)
         elif tongue.hold:
             self._out += tongue.hold + tongue.poll
             self._enter(_Stage.BRAKING, now)
@@ -177,11 +191,11 @@ class Halt:
             now - self._heard_at > _SILENT or waited > _BRAKES_LONGEST
         ):
             self._drop(now)
-            return self._lost("it was stopped without saying whether it had braked")
+            return self._silent("it was stopped without saying whether it had braked")
         if self._stage is _Stage.DROPPING and waited > _STARTS:
             self._enter(_Stage.RAISING, now)
             self._out += self._tongue.unlock + self._raise()
-            return self._lost("it did not say how it was after it was stopped")
+            return self._silent("it did not say how it was after it was stopped")
         return []
 
     def _drop(self, now: float) -> None:
@@ -191,11 +205,14 @@ class Halt:
     def _raise(self) -> bytes:
         return self._tongue.raise_pen_blind if self._restarted else self._tongue.raise_pen
 
-    def _lost(self, why: str) -> list[Event]:
+    def _silent(self, why: str) -> list[Event]:
+        return self._lost(why, told=not self._greeting)
+
+    def _lost(self, why: str, *, told: bool = True) -> list[Event]:
         if self._told_lost:
             return []
-        self._told_lost = True
-        return [PlaceLost(why)]
+        self._told_lost = told
+        return [PlaceLost(why, told)]
 
     def _enter(self, stage: _Stage, now: float) -> None:
         self._stage, self._since, self._asked_at = stage, now, now

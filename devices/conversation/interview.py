@@ -56,6 +56,11 @@ class Interview:
         """What the machine said of itself in the greeting."""
         return self._inquiry.told
 
+    @property
+    def resetting(self) -> bool:
+        """Whether the machine was told to start anew and has not said yet that it has."""
+        return self._inquiry.resetting
+
     def begin(self) -> Came:
         """The greeting."""
         self._inquiry = self.greeting.first()

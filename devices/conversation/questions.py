@@ -88,6 +88,11 @@ class Inquiry:
         """Whether every question is answered."""
         return not self._questions
 
+    @property
+    def resetting(self) -> bool:
+        """Whether a reset was asked for whose banner has not come."""
+        return self._resets > 0
+
     def due(self, now: float) -> bytes:
         """The standing question, once; empty while its answer is awaited."""
         if not self._questions or self._put_at is not None or now < self._again_at:

@@ -74,10 +74,16 @@ class Driver:
 
     def greet(self) -> None:
         """Opens the conversation. Raises DeviceError when the machine is not ready."""
-        self._take(self.conversation.open(self.clock()))
-        while early := self.port.read():
-            self.conversation.overhear(early)
-        self._turn_until(lambda: not self.conversation.greeting)
+        try:
+            self._take(self.conversation.open(self.clock()))
+            while early := self.port.read():
+                self.conversation.overhear(early)
+            self._turn_until(lambda: not self.conversation.greeting)
+        except KeyboardInterrupt:
+            # A run that was killed before may have left its pen on the cloth.
+            with contextlib.suppress(DeviceError):
+                self.halt()
+            raise
 
     def send(self, program: Iterable[Say]) -> Wish:
         """Sends a stretch of program and waits until it is done.

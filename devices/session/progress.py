@@ -74,7 +74,8 @@ def what_next(section: str, ended: str, record: Record, again: str) -> Iterator[
     pen = {
         "paused": "The pen is up and parked.",
         "stopped": "The pen was raised where it stood: look that it is up.",
-        "interrupted": "The plotter was told to raise its pen: look that it is up.",
+        "interrupted": "The plotter was told to raise its pen, unless nothing had been sent to it "
+        "yet: look that it is up.",
     }.get(ended, "Look that the pen is up.")
     yield f"{section} is begun. {pen} Do not move the device, nor the cover under it"
     yield f"To go on: {again}"

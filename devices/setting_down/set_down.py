@@ -57,6 +57,11 @@ def agreed(section: Section, earlier: Sequence[KeptRun], place: Workplace) -> bo
         if earlier and not place.moved:
             return place.person.agrees("Does it stand at its zero, the device and cover unmoved?")
     elif earlier and not place.moved:
+        if _ended_unseen(place):
+            place.person.say(
+                f"{section.id}: the last run was ended before it could raise the pen: look that "
+                "it is off the cloth"
+            )
         place.person.say(
             f"{section.id} is begun: do not move the device, nor the cover under it. If it was "
             "moved, answer n"
@@ -82,6 +87,12 @@ def agreed(section: Section, earlier: Sequence[KeptRun], place: Workplace) -> bo
         f"{format_length(y, units)} across from the near edge, by tape from the zero corner"
     )
     return place.person.agrees(f"Is the device set down for {section.id}?")
+
+
+def _ended_unseen(place: Workplace) -> bool:
+    """Whether the last run was killed, or its computer went: nobody told the pen to rise."""
+    last = last_driven(place.record)
+    return not place.rehearsal and last is not None and last.event == "moving"
 
 
 def refuse_out_of_turn(section: Section, place: Workplace) -> None:
@@ -151,11 +162,15 @@ def has_its_place(
         return True
     # Readings from a file were taken before: they are old from now on.
     place.record.add_whereabouts(section.id, "lost", why)
-    if not (place.person.attended and has_keyboard()):
-        # It may have been left with its pen on the cloth.
-        link.driver.halt()
-    refuse_lost_unread(section, earlier, place)
-    return agreed(section, earlier, place)
+    allowed = False
+    try:
+        refuse_lost_unread(section, earlier, place)
+        allowed = agreed(section, earlier, place)
+    finally:
+        if not allowed:
+            # It may have been left with its pen on the cloth.
+            link.driver.halt()
+    return allowed
 
 
 def _why_lost(

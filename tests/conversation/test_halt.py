@@ -234,3 +234,48 @@ def test_a_gantry_that_brakes_slowly_is_waited_for_and_keeps_its_place(tmp_path:
     driver, _ = stopped(made, port, tmp_path / "job", 1)
     assert port.machine.carriage.real == port.machine.carriage.at
     assert driver.stands is not None
+
+
+def test_a_pen_that_a_killed_run_left_down_is_raised_when_the_next_is_ended_in_its_greeting(
+    tmp_path: Path,
+) -> None:
+    job = job_on(tmp_path, "flatbed-a4")
+    plan = divide_into_sections(lay_out(job), job, job.plotter.zone)
+    made = setting(plan.sections[0], job.plotter, job.pens)
+    for after in range(6):
+        port = OwnTimePort(simulated(job.plotter, made.bed, Cloth()))
+        port.write(b"PU1000,1000;PD1200,1000;")
+        port.now += 3.0
+        port.read()
+        assert port.machine.carriage.down
+        _interrupted_at_its_read(port, after)
+        with open_record(tmp_path / "job") as record:
+            driver = Driver(
+                port,
+                Conversation(made.tongue, made.limits),
+                made.tongue,
+                "barrier",
+                record,
+                0,
+                SECTION,
+                lambda: "go on",
+                lambda _: None,
+                port.clock,
+            )
+            with pytest.raises(KeyboardInterrupt):
+                driver.greet()
+        port.machine.advance(port.now + 1.0)
+        assert not port.machine.carriage.down
+
+
+def _interrupted_at_its_read(port: OwnTimePort, number: int) -> None:
+    read, left = port.read, number
+
+    def interrupts() -> bytes:
+        nonlocal left
+        left -= 1
+        if left == -1:
+            raise KeyboardInterrupt
+        return read()
+
+    port.read = interrupts  # type: ignore[method-assign]
