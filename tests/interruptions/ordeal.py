@@ -70,7 +70,8 @@ class Outcome:
     faults: list[str] = field(default_factory=list)
     rested: float | None = None
     blind: float = 0.0
-    """mm that ink lies off which was on its way when the machine started anew."""
+    """mm that ink lies off which nobody could keep back: on its way when the machine started anew,
+    or drawn by a carriage that ran on when its motors were cut off."""
 
 
 class Ordeal:
@@ -109,6 +110,12 @@ class Ordeal:
         self._begun: set[str] = set()
         self._judged = 0
         """How many paths of ink are told of already."""
+        self._ran_on: list[tuple[int, int, int]] = []
+        """What a carriage drew after its motors were cut off: path of ink, first and last point."""
+        self._told = 0
+        """How many of those are told of already."""
+        self._place_unread = False
+        """Whether a carriage has run on since its marks were read last."""
         self.outcomes: list[Outcome] = []
         self.log: list[str] = []
 
@@ -142,6 +149,7 @@ class Ordeal:
             x, y = x + self.random.gauss(0, READ_TO), y + self.random.gauss(0, READ_TO)
             rows.append(f"{section},{name},{x:.2f},{y:.2f}")
         (self.folder / "readings.csv").write_text("\n".join(rows) + "\n", "utf-8")
+        self._place_unread = False
 
     def words(self, section: str, *more: str) -> list[str]:
         """What is typed."""
@@ -220,7 +228,7 @@ class Ordeal:
             elif kind == "unplug":
                 at.unplug()
             elif kind.startswith("power"):
-                at.do("lose_power")
+                self._cut_off("lose_power")
                 if kind == "power blink":
                     at.do("restore_power")
             elif kind == "reset":
@@ -228,7 +236,7 @@ class Ordeal:
             elif kind == "reset, pen stowed":
                 at.do("reset", True)
             elif kind == "limit":
-                at.do("hit_limit")
+                self._cut_off("hit_limit")
             elif kind == "door":
                 at.do("open_door")
 
@@ -240,6 +248,32 @@ class Ordeal:
         return outcome
 
     _all_bytes, _all_seconds = 3000, 60.0
+
+    def _cut_off(self, what: str) -> None:
+        """The motors lose their current, and a moving carriage runs on with its pen down.
+
+        A flat bed finds its zero again by itself; a gantry without switches has lost its place.
+        """
+        machine = self.at.machine
+        machine.advance(self.at.now)
+        laid, slip = self.cloth.ink, machine.carriage.slip
+        self.at.do(what)
+        last = max(len(laid) - 1, 0)
+        for number, ink in enumerate(self.cloth.ink[last:], last):
+            before = len(laid[number].path) if number < len(laid) else 1
+            if len(ink.path) > before:
+                self._ran_on.append((number, before - 1, len(ink.path) - 1))
+        if self._counts_from_where_it_is and machine.carriage.slip != slip:
+            self._place_unread = True
+
+    @property
+    def _meant(self) -> list[tuple[Spot, ...]]:
+        """Every path of ink, without what was drawn by a carriage that ran on."""
+        paths = [ink.path for ink in self.cloth.ink]
+        for number, first, last in reversed(self._ran_on):
+            path = paths[number]
+            paths[number : number + 1] = [path[: first + 1], path[last:]]
+        return paths
 
     def _afterwards(self, kind: str, section: str, pace: float) -> list[str]:
         """What the world does between two runs, and what the person adds to the same command."""
@@ -279,6 +313,7 @@ class Ordeal:
             self.at.pace = pace
             kind = self.random.choice(self.kinds) if happened < ends else ""
             outcome = self._let_happen(kind, pace) if kind else Outcome("", "")
+            unread, laid = self._place_unread, len(self.cloth.ink)
             typed_at = time.monotonic()
             code, said = self._command(self.words(section, *more))
             came = bool(kind) and self.at.happened
@@ -296,6 +331,8 @@ class Ordeal:
             mine = self.outcomes[-1]
             more = self._afterwards(kind, section, pace) if came else []
             self._check(section, mine, code, said, came)
+            if unread and len(self.cloth.ink) > laid:
+                mine.faults.append("inked after its carriage had run on, its marks not read anew")
             if self.failed:
                 return happened
             if code == 0:
@@ -332,14 +369,18 @@ class Ordeal:
             outcome.faults.append(f"exit code {code}: {_last(said)}")
         if "is begun" in said:
             self._begun.add(section)
-        laid = [path.path for path in self.cloth.ink]
+        laid = self._meant
         off, where = Ink(laid[self._judged :]).displaced(self._wanted)
         if off > DISPLACED and came and self._drew_blind(outcome, code):
             outcome.blind, self._judged = off, len(laid)
         elif off > DISPLACED:
             spot = f"{where[0]:.0f},{where[1]:.0f}"
             outcome.faults.append(f"ink {off:.1f} mm off its line, at {spot}")
-        ink, drawn = Ink(laid), self._recorded(section)
+        for number, first, last in self._ran_on[self._told :]:
+            beyond = Ink([self.cloth.ink[number].path[first : last + 1]]).displaced(self._wanted)[0]
+            outcome.blind = max(outcome.blind, beyond if beyond > DISPLACED else 0.0)
+        self._told = len(self._ran_on)
+        ink, drawn = Ink([path.path for path in self.cloth.ink]), self._recorded(section)
         strokes = self.sheet.strokes[section]
         false = [
             name for name in strokes if name in drawn and ink.missing(strokes[name]) > DISPLACED
