@@ -30,6 +30,8 @@ class Terminal:
             stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,
             cwd=checkout,
+            # What a buffer has read ahead is nothing that select sees.
+            bufsize=0,
             env={**os.environ, "PYTHONPATH": str(checkout), "OPENBLAS_NUM_THREADS": "1"},
         )
         self.pid: int | None = None

@@ -103,7 +103,11 @@ MODELS = {
         "flatbed-a3", _desk(*_A3, shows_initialized=False), (400.0, 272.0), ends=_DESK_ENDS
     ),
     "flatbed-a3, no limit switches": Model(
-        "flatbed-a3", _desk(*_A3, finds_its_zero=False), (400.0, 272.0), ends=_DESK_ENDS
+        "flatbed-a3",
+        _desk(*_A3, finds_its_zero=False),
+        (400.0, 272.0),
+        'power_up = "counts from where it stands"\n',
+        ends=_DESK_ENDS,
     ),
     "flatbed-a3, 60 bytes told as 1024": Model(
         "flatbed-a3",
