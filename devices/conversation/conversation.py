@@ -39,6 +39,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
     from devices.conversation.ahead import Limits
+    from devices.conversation.greeting import Greeting
     from devices.conversation.questions import Told
     from devices.dialects.answers import Question, Reply, Tongue
 
@@ -110,14 +111,9 @@ class Conversation:
         return self._room
 
     @property
-    def overstated(self) -> int | None:
-        """Bytes that the machine is said to hold, where the greeting has shown that it does not."""
-        return self._interview.greeting.overstated
-
-    @property
-    def begun_anew(self) -> bool:
-        """Whether the machine was switched on or reset since it was last spoken to."""
-        return self._interview.greeting.restarted
+    def greeted(self) -> Greeting:
+        """What the greeting has shown."""
+        return self._interview.greeting
 
     @property
     def greeting(self) -> bool:

@@ -24,6 +24,8 @@ class Greeting:
         """Whether it was switched on, or reset, since it was last spoken to."""
         self.tells_restarts = True
         """Whether its status tells that it was initialised; False once it was and did not."""
+        self.showed_restarts = False
+        """Whether its status has told that it was initialised when it was."""
         self.first_window: str | None = None
         """The window it has when it begins, if it says so."""
         self._tongue = tongue
@@ -76,4 +78,5 @@ class Greeting:
         self.restarted = self._tongue.began_anew(done.said.get("since", 0))
         if "started" in done.said:
             self.tells_restarts = self._tongue.began_anew(done.said["started"])
+            self.showed_restarts = self.tells_restarts
         self.first_window = done.window

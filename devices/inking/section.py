@@ -135,9 +135,10 @@ def _cloth_told(section: Section, place: Workplace, strokes: Sequence[Inking]) -
 
 def _tell_overstated(link: Link, place: Workplace) -> None:
     talk = link.driver.conversation
-    if talk.overstated is not None:
+    said = talk.greeted.overstated
+    if said is not None:
         place.person.say(
-            f"The plotter is said to hold {talk.overstated} bytes and holds fewer: {talk.room} are "
+            f"The plotter is said to hold {said} bytes and holds fewer: {talk.room} are "
             "used, which is slower. Set plotter.buffer_bytes to what its manual says"
         )
 

@@ -82,6 +82,11 @@ class Plotter(Table):
     )
     pen_up: PenWord = Field(default="Z4", description="G-code: the raised pen, as Z or S")
     pen_down: PenWord = Field(default="Z0", description="G-code: the lowered pen, as Z or S")
+    power_up: Literal["finds its corner", "counts from where it stands"] = Field(
+        default="counts from where it stands",
+        description="HP-GL, a flat bed: whether it finds its corner by itself when it is switched "
+        "on. One that does not is shown to stand at its place by marks after every restart",
+    )
     homes: Switch = Field(default=False, description="G-code: it has limit switches to home on")
 
     @model_validator(mode="after")
@@ -125,6 +130,11 @@ class Plotter(Table):
     def changes_pens(self) -> bool:
         """Whether a program can tell it to take another pen. One that cannot has one holder."""
         return self.dialect == "hpgl" and "SP" in self.instructions
+
+    @property
+    def finds_corner(self) -> bool:
+        """Whether switching it off and on leaves its coordinates as they were, unasked."""
+        return (self.dialect, self.kind, self.power_up) == ("hpgl", "flat", "finds its corner")
 
     @property
     def bed_size(self) -> tuple[float, float]:

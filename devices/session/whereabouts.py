@@ -15,6 +15,7 @@ import numpy as np
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from devices.conversation.greeting import Greeting
     from devices.dialects.answers import Reply, Tongue
     from marking.record.readings import MarkReading
     from marking.record.record import Record
@@ -101,6 +102,28 @@ def last_driven(record: Record) -> KeptWhereabouts | None:
     """The last row that tells where a machine stood."""
     rows = [kept for kept in record.whereabouts() if kept.event in ("moving", "resting")]
     return rows[-1] if rows else None
+
+
+def ended_unseen(record: Record) -> bool:
+    """Whether the last run was killed, or its computer went: nobody told the pen to rise."""
+    last = last_driven(record)
+    return last is not None and last.event == "moving"
+
+
+def unseen_restart(greeted: Greeting, *, flat: bool, stood: bool, again: bool) -> str | None:
+    """Why an HP-GL machine that counts from where power finds it may stand elsewhere now.
+
+    `stood` is whether it is to ink on from where it stood, `again` whether the readings given
+    were given before; nothing is told of a `flat` bed whose status has never told of a restart.
+    """
+    if greeted.restarted and (stood or again):
+        return "the plotter was switched on, or reset, since it last inked"
+    if flat and stood and not greeted.showed_restarts:
+        return (
+            "the plotter does not tell whether it was switched off since it last inked, and its "
+            'profile does not say power_up = "finds its corner"'
+        )
+    return None
 
 
 def doubt(

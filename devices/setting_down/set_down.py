@@ -11,7 +11,16 @@ from typing import TYPE_CHECKING
 from devices.session.keys import has_keyboard, key_pressed
 from devices.session.progress import in_words, verdicts
 from devices.session.session import begin, set_for
-from devices.session.whereabouts import Left, doubt, given_before, last_driven, loss, read_anew
+from devices.session.whereabouts import (
+    Left,
+    doubt,
+    ended_unseen,
+    given_before,
+    last_driven,
+    loss,
+    read_anew,
+    unseen_restart,
+)
 from devices.setting_down.read_marks import sight
 from devices.setting_down.slips import foreseen, slip_report
 from devices.setting_down.standstill import inking_pose, refuse_old_readings, still_there
@@ -39,7 +48,6 @@ if TYPE_CHECKING:
     from marking.sections.locating_marks import Mark
     from marking.sections.plan import Section
 
-_SWITCHED = "the plotter was switched on, or reset, since it last inked"
 _FEWEST = 2
 """Marks that tell where a device stands."""
 
@@ -57,7 +65,7 @@ def agreed(section: Section, earlier: Sequence[KeptRun], place: Workplace) -> bo
         if earlier and not place.moved:
             return place.person.agrees("Does it stand at its zero, the device and cover unmoved?")
     elif earlier and not place.moved:
-        if _ended_unseen(place):
+        if not place.rehearsal and ended_unseen(place.record):
             place.person.say(
                 f"{section.id}: the last run was ended before it could raise the pen: look that "
                 "it is off the cloth"
@@ -87,12 +95,6 @@ def agreed(section: Section, earlier: Sequence[KeptRun], place: Workplace) -> bo
         f"{format_length(y, units)} across from the near edge, by tape from the zero corner"
     )
     return place.person.agrees(f"Is the device set down for {section.id}?")
-
-
-def _ended_unseen(place: Workplace) -> bool:
-    """Whether the last run was killed, or its computer went: nobody told the pen to rise."""
-    last = last_driven(place.record)
-    return not place.rehearsal and last is not None and last.event == "moving"
 
 
 def refuse_out_of_turn(section: Section, place: Workplace) -> None:
@@ -138,10 +140,10 @@ def keep_given(place: Workplace) -> None:
 def relies_on_its_place(section: Section, earlier: Sequence[KeptRun], place: Workplace) -> bool:
     """Whether ink would go wrong if the machine was switched off since it was last seen.
 
-    A flat pen plotter finds its corner again, as far as is known; what was read of one that is
+    A flat pen plotter may find its corner again, as its profile says; what was read of one that is
     known to have lost its place holds for where it stood then.
     """
-    if earlier and (place.job.plotter.kind == "roll" or place.job.plotter.dialect == "gcode"):
+    if earlier and not place.job.plotter.finds_corner:
         return True
     placed_anew = not earlier or place.moved or _lost(section, place) is not None
     return placed_anew and bool(_readings(section, place))
@@ -182,9 +184,12 @@ def _why_lost(
     again = given_before(given, place.record)
     if not (earlier or given):
         return None
-    if place.job.plotter.kind == "roll":
-        # A flat bed finds its own corner when it is switched on; a roll begins where it lies.
-        return _SWITCHED if talk.begun_anew and (earlier or again) else None
+    if place.job.plotter.dialect == "hpgl" and not place.job.plotter.finds_corner:
+        # A roll begins where it lies, and so does a bed without switches; but that is brought to
+        # its corner and switched on before its marks are read anew.
+        flat = place.job.plotter.kind == "flat"
+        stood = earlier and not (flat and (place.moved or _lost(section, place) is not None))
+        return unseen_restart(talk.greeted, flat=flat, stood=bool(stood), again=again)
     if not tongue.poll or place.job.plotter.homes:
         return None
     told = talk.told

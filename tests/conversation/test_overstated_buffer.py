@@ -69,7 +69,7 @@ def test_a_buffer_is_filled_pen_up_to_what_it_is_said_to_hold_before_anything_is
     assert isinstance(done, Greeted)
     # What a plotter twice as quick would have worked off meanwhile has not been shown.
     assert 950 < done.buffer_bytes < 1024 - len(b"OA;OS;")
-    assert talk.overstated is None
+    assert talk.greeted.overstated is None
 
 
 def test_a_buffer_that_overflows_is_tried_ever_smaller_until_it_holds() -> None:
@@ -79,7 +79,7 @@ def test_a_buffer_that_overflows_is_tried_ever_smaller_until_it_holds() -> None:
     (done,) = events
     assert isinstance(done, Greeted)
     assert done.buffer_bytes <= sizes[5]
-    assert talk.overstated == 1024
+    assert talk.greeted.overstated == 1024
 
 
 def test_an_overflow_in_mid_run_is_named_with_the_key_that_cures_it() -> None:
@@ -177,5 +177,5 @@ def test_a_plotter_that_holds_what_it_says_is_used_to_nearly_all_of_it(
     line.open()
     assert line.failure is None
     assert machine.lost_bytes == 0
-    assert line.conversation.overstated is None
+    assert line.conversation.greeted.overstated is None
     assert line.conversation.room >= 0.9 * made.limits.buffer_bytes - len(b"OA;OS;")

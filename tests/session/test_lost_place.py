@@ -22,7 +22,6 @@ from devices.session.person import Person
 from devices.session.session import Link
 from devices.setting_down import set_down as setdown
 from devices.setting_down.read_marks import Sighted
-from devices.simulated.gantry import Gantry
 from marking.job.folder import load_job
 from marking.layout.layout import lay_out
 from marking.record.record import open_record
@@ -134,7 +133,7 @@ def test_a_run_that_was_stopped_shows_at_the_next_that_its_place_is_kept(
     port = GantryPort()
     with driven_at(port, monkeypatch) as drive:
         for after in (5, 9, 14):
-            in_mid_stroke(port, after, _interrupt)
+            in_mid_stroke(port, after, interrupt)
             assert drive(*begun.words, *(begun.readings("r.csv") if after == 5 else [])) == 130
             assert not port.machine.carriage.down
         assert drive(*begun.words) == DONE
@@ -142,7 +141,7 @@ def test_a_run_that_was_stopped_shows_at_the_next_that_its_place_is_kept(
     assert not [event for event in kept_events(begun) if event == "lost"]
 
 
-def _interrupt() -> None:
+def interrupt() -> None:
     raise KeyboardInterrupt
 
 
@@ -175,69 +174,6 @@ def test_a_command_that_was_killed_goes_on_where_the_machine_shows_that_nothing_
     assert "lost" not in kept_events(begun)
 
 
-@pytest.mark.parametrize("question", [b"", b"!?", b"\x18", b"?", b"$$\n"])
-def test_whoever_interrupts_the_greeting_finds_the_pen_raised_and_the_place_kept(
-    begun: Begun, monkeypatch: pytest.MonkeyPatch, question: bytes
-) -> None:
-    """A killed run leaves its pen on the cloth; the next may be ended before it has moved it."""
-    port = GantryPort()
-    # It works off what it has: a short buffer ends in mid-stroke.
-    port.machine = port.machine.__class__(Gantry(buffer_bytes=64), port.cloth)
-
-    def answers(data: bytes) -> None:
-        if data == question:
-            port.before_write, port.before_read = lambda _: None, _once(port)
-
-    with driven_at(port, monkeypatch) as drive:
-        killed_in_mid_stroke(port, 4, monkeypatch, drive, begun)
-        assert port.machine.carriage.down
-        if question:
-            port.before_write = answers
-        else:
-            port.before_read = _once(port)
-        assert drive(*begun.words) == 130
-        assert not port.machine.carriage.down
-        assert "lost" not in kept_events(begun)
-        assert drive(*begun.words) == DONE
-    assert max(begun.faults(port)) <= SAMPLING
-
-
-def test_after_a_killed_run_the_person_is_told_to_look_at_the_pen_first(
-    begun: Begun, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
-) -> None:
-    port = GantryPort()
-    told = "ended before it could raise the pen"
-    with driven_at(port, monkeypatch) as drive:
-        killed_in_mid_stroke(port, 4, monkeypatch, drive, begun)
-        capsys.readouterr()
-        in_mid_stroke(port, 9, _interrupt)
-        assert drive(*begun.words) == 130
-        said = capsys.readouterr().err
-        assert told in said
-        assert said.index(told) < said.index("do not move the device")
-        assert drive(*begun.words) == DONE
-        assert told not in capsys.readouterr().err
-
-
-def _once(port: GantryPort) -> Callable[[], None]:
-    def interrupts() -> None:
-        port.before_read = lambda: None
-        raise KeyboardInterrupt
-
-    return interrupts
-
-
-def test_a_machine_that_was_not_heard_yet_is_not_told_to_have_lost_its_place(
-    begun: Begun, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    """Ctrl-C while a port that is the wrong one stays silent."""
-    port = GantryPort(answered=lambda _: b"")
-    port.before_read = lambda: _once(port)() if port.now > 1.0 else None
-    with driven_at(port, monkeypatch) as drive:
-        assert drive(*begun.words) == 130
-    assert "lost" not in kept_events(begun)
-
-
 def killed_in_mid_stroke(
     port: GantryPort,
     after: int,
@@ -249,7 +185,7 @@ def killed_in_mid_stroke(
     with monkeypatch.context() as patched:
         patched.setattr(Driver, "halt", lambda self: None)
         patched.setattr(Link, "leave", lambda self: None)
-        in_mid_stroke(port, after, _interrupt)
+        in_mid_stroke(port, after, interrupt)
         assert drive(*begun.words, *begun.readings("r.csv")) == 130
     for _ in range(30):
         port.read()
@@ -268,7 +204,7 @@ def test_a_power_loss_between_two_runs_is_seen_and_nothing_is_inked(
         if killed:
             killed_in_mid_stroke(port, 12, monkeypatch, drive, begun)
         else:
-            in_mid_stroke(port, 12, _interrupt)
+            in_mid_stroke(port, 12, interrupt)
             assert drive(*begun.words, *begun.readings("r.csv")) == 130
         port.power_cycle(zero)
         port.read()
@@ -320,7 +256,7 @@ def test_readings_taken_before_a_board_that_restarts_when_opened_place_nothing(
 ) -> None:
     port = GantryPort()
     with driven_at(port, monkeypatch) as drive:
-        in_mid_stroke(port, 12, _interrupt)
+        in_mid_stroke(port, 12, interrupt)
         assert drive(*begun.words, *begun.readings("r.csv")) == 130
         laid = len(port.cloth.ink)
         for name in ("", "one.csv", "two.csv"):
@@ -445,7 +381,7 @@ def test_readings_given_to_a_run_that_ended_in_its_opening_are_old_after_a_power
             assert drive(*begun.words, *second) == DEVICE_FAILED
             assert "does not answer" in capsys.readouterr().err
         else:
-            at_the_first_byte(port, _interrupt)
+            at_the_first_byte(port, interrupt)
             assert drive(*begun.words, *second) == 130
         port.power_cycle(later)
         port.read()
