@@ -191,7 +191,7 @@ def stopped(made: Any, port: Any, folder: Path, number: int) -> tuple[Driver, fl
             line, talk, made.tongue, "barrier", record, 1, SECTION, wish, lambda _: None, port.clock
         )
         driver.greet()
-        script = Script(made.hand, made.tongue, talk.room, made.nudge)
+        script = Script(made.writer, made.tongue, talk.room, made.nudge)
         driver.send(script.opening())
         lifted: list[float] = []
         write = port.write

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from devices.dialects.hpgl.instructions import program
+from devices.dialects.files import program
 from devices.job import Job
 from marking.drawing.sheet import strokes_sheet
 from marking.errors import BadInputError

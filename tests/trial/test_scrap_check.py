@@ -19,7 +19,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy import optimize
 
-from devices.dialects.hpgl.instructions import program
+from devices.dialects.files import program
 from devices.plotter.bed import bed_at
 from devices.plotter.correction import (
     RUNS,
