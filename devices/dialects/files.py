@@ -54,6 +54,8 @@ class _File(Program[bytes]):
         del start
         return self._told(data)
 
-    def _drew(self, data: bytes, path: Sequence[Point], begins: tuple[str, ...]) -> bytes:
-        del path, begins
+    def _drew(
+        self, data: bytes, start: Point, points: Sequence[Point], begins: tuple[str, ...]
+    ) -> bytes:
+        del start, points, begins
         return self._told(data)

@@ -65,8 +65,10 @@ class Program(ABC, Generic[Piece]):
         """A piece that takes the raised pen from `start` to where it is now."""
 
     @abstractmethod
-    def _drew(self, data: bytes, path: Sequence[Point], begins: tuple[str, ...]) -> Piece:
-        """A piece that draws along `path`, and may lay the first ink of the strokes it begins."""
+    def _drew(
+        self, data: bytes, start: Point, points: Sequence[Point], begins: tuple[str, ...]
+    ) -> Piece:
+        """A piece that draws from `start` through `points`; `begins` strokes have no ink before."""
 
     def _goes_on(self, stroke: Inking) -> bool:
         """Whether the pen stays down for a stroke that begins where the last one ended."""
@@ -101,7 +103,7 @@ class Program(ABC, Generic[Piece]):
             data, count = self.writer.draw(rest, stroke.pen, self.down, self._most)
             yield from self._gap_before(data)
             start, self.at, self.down = self.at, rest[count - 1], True
-            yield self._drew(data, (start, *rest[:count]), begins)
+            yield self._drew(data, start, rest[:count], begins)
             begins, done = (), done + count
 
     @property

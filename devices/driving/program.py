@@ -183,9 +183,11 @@ class Script(Program[Say]):
         seconds = self.writer.pace.move(start, self.at)
         return self._say(data, seconds, end=self.tongue.place(self.at, False))
 
-    def _drew(self, data: bytes, path: Sequence[Point], begins: tuple[str, ...]) -> Say:
+    def _drew(
+        self, data: bytes, start: Point, points: Sequence[Point], begins: tuple[str, ...]
+    ) -> Say:
         end = self.tongue.place(self.at, True)
-        return self._say(data, self.writer.pace.line(path), begins, end)
+        return self._say(data, self.writer.pace.line((start, *points)), begins, end)
 
     def _say(
         self, data: bytes, seconds: float, begins: tuple[str, ...] = (), end: str | None = None

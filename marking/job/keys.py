@@ -315,7 +315,7 @@ class PensTable(Table):
     @property
     def by_name(self) -> dict[str, Pen]:
         """Every pen, by the name that strokes call it."""
-        return {name: self.named(name) for name in type(self).model_fields}
+        return dict(self)
 
 
 class TapeTable(Table):

@@ -7,6 +7,8 @@ units. Words only: no order, no port.
 
 from __future__ import annotations
 
+import bisect
+import itertools
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -88,15 +90,14 @@ class HpglWriter:
         """PD, with as many points as it may have; it lowers the pen by itself."""
         del pen, lowered
         most = min(self.plotter.longest_instruction, most)
-        pairs: list[str] = []
-        length = _OVERHEAD - 1
-        for x, y in points:
-            pair = f"{x},{y}"
-            length += 1 + len(pair)
-            if pairs and length > most:
-                break
-            pairs.append(pair)
-        return f"PD{','.join(pairs)};".encode(), len(pairs)
+        pairs = [f"{x},{y}" for x, y in points]
+        text = ",".join(pairs)
+        if len(text) + _OVERHEAD > most:
+            fit = list(itertools.accumulate((1 + len(pair) for pair in pairs), initial=-1))
+            count = max(1, bisect.bisect_right(fit, most - _OVERHEAD) - 1)
+            pairs = pairs[:count]
+            text = ",".join(pairs)
+        return f"PD{text};".encode(), len(pairs)
 
     def closing(self) -> Iterator[bytes]:
         """The pen back into its holder."""
