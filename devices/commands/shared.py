@@ -114,8 +114,8 @@ def program_files(
     Where removable strokes need the holder of the ink, they are a second file: in one, they
     would be inked for good.
     """
-    from devices.dialects.files import program
     from devices.inking.pen_change import parted
+    from devices.programs.files import program
 
     ending = job.plotter.dialect
     ink, removable = parted(section, job.pens)

@@ -1,7 +1,7 @@
 """What a dialect's writer writes: hops, lines and pen settings, as pieces of program.
 
 It holds the shape of a writer, the strokes it is given and how long they take; no dialect's words,
-and not in what order pieces come (`devices.dialects.program`).
+and not in what order pieces come (`devices.programs.program`).
 """
 
 from __future__ import annotations

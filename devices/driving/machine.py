@@ -6,9 +6,9 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from devices.conversation.ahead import Limits, usable_bytes
-from devices.dialects.dialect import tongue_for, writer_for
 from devices.dialects.writer import inkings
 from devices.plotter.bed import bed_of
+from devices.programs.dialect import tongue_for, writer_for
 
 if TYPE_CHECKING:
     from devices.dialects.answers import Tongue

@@ -2,7 +2,7 @@
 
 A checkpoint stands where the pen is raised over the start of the next stroke: the machine's
 answer there tells that the last stroke is on the cloth, and the next one already lies in its
-buffer. It owns what is asked in the gaps of a program (`devices.dialects.program`), and knows no
+buffer. It owns what is asked in the gaps of a program (`devices.programs.program`), and knows no
 dialect: a `Writer` writes, a `Tongue` asks.
 """
 
@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 
 from devices.conversation.checkpoints import Checkpoint, Distinct, near
 from devices.conversation.events import Say
-from devices.dialects.program import Program
+from devices.programs.program import Program
 from marking.errors import RefusedError
 
 if TYPE_CHECKING:

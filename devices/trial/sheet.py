@@ -11,10 +11,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from devices.dialects.dialect import writer_for
-from devices.dialects.files import written
 from devices.dialects.writer import Inking, path_of
 from devices.plotter.bed import bed_at
+from devices.programs.dialect import writer_for
+from devices.programs.files import written
 from marking.errors import RefusedError
 from marking.lettering.glyphs import letter
 from marking.measures.lengths import INCH

@@ -12,11 +12,11 @@ from pygcode import Machine
 
 from devices.commands import main
 from devices.conversation.conversation import Conversation
-from devices.dialects.files import program
 from devices.dialects.gcode.answers import GcodeTongue
 from devices.driving.machine import setting
 from devices.driving.program import Script
 from devices.job import Job
+from devices.programs.files import program
 from devices.simulated.cloth import Cloth
 from devices.simulated.gcode import Gantry, SimulatedGantry
 from marking.job.folder import load_job

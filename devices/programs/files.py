@@ -7,10 +7,10 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from devices.dialects.dialect import writer_for
-from devices.dialects.program import Program
 from devices.dialects.writer import inkings
 from devices.plotter.bed import bed_of
+from devices.programs.dialect import writer_for
+from devices.programs.program import Program
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence

@@ -1,7 +1,7 @@
 """The order of a program: it opens, takes pens, draws strokes and closes, in any dialect.
 
 It knows a writer and where the pen is; neither bytes nor a machine. Between its pieces are gaps:
-a file leaves them empty (`devices.dialects.files`), a run asks the machine in them
+a file leaves them empty (`devices.programs.files`), a run asks the machine in them
 (`devices.driving.program`).
 """
 

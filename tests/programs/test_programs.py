@@ -6,17 +6,14 @@ Reference Manual part II, p. 17-7 (instructions part by semicolons), NISTIR 6556
 
 from __future__ import annotations
 
-import ast
 import re
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 import pytest
 
-import devices.dialects
-from devices.dialects.files import program
 from devices.driving.machine import setting
 from devices.driving.program import Script
+from devices.programs.files import program
 from marking.layout.layout import lay_out
 from marking.sections.plan import divide_into_sections
 
@@ -115,21 +112,3 @@ def test_the_pen_is_parked_once_at_the_end_of_a_run(make_job: MakeJob) -> None:
     assert before.endswith(park)
     assert not before.removesuffix(park).endswith(park)
     assert after.startswith(b"PU")
-
-
-def imported_by(package: Path) -> set[str]:
-    """The modules that a package's files import, those for types alone included."""
-    trees = [ast.parse(path.read_text("utf-8")) for path in package.rglob("*.py")]
-    nodes = [node for tree in trees for node in ast.walk(tree)]
-    named = {alias.name for node in nodes if isinstance(node, ast.Import) for alias in node.names}
-    return named | {node.module or "" for node in nodes if isinstance(node, ast.ImportFrom)}
-
-
-def test_no_dialect_knows_another_and_no_conversation_knows_any() -> None:
-    dialects = Path(devices.dialects.__path__[0])
-    words = {path.parent.name for path in dialects.glob("*/writer.py")}
-    assert words == {"hpgl", "gcode"}
-    for knows in (*(dialects / name for name in words), dialects.parent / "conversation"):
-        others = words - {knows.name}
-        found = {m for m in imported_by(knows) if m.split(".")[2:3] and m.split(".")[2] in others}
-        assert not found, f"{knows.name} imports {found}"
