@@ -34,7 +34,7 @@ from marking.record.rows import (
 from marking.record.schema import MIGRATIONS, TABLES, migrate, version
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable, Iterator, Sequence
+    from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
     from pathlib import Path
 
     from marking.errors import CanvasruleError
@@ -310,8 +310,19 @@ class Record:
 
     def rows(self, table: str, **equal: str | None) -> list[list[Any]]:
         """The rows of a table whose columns are `equal` to these, as values, oldest first."""
+        return self._selected(table, equal)
+
+    def last_rows(self, table: str, each: str, **equal: str | None) -> list[list[Any]]:
+        """Of such rows the last for each value of the column `each`, oldest first."""
+        return self._selected(table, equal, each)
+
+    def _selected(
+        self, table: str, equal: Mapping[str, str | None], each: str | None = None
+    ) -> list[list[Any]]:
         asked = {column: value for column, value in equal.items() if value is not None}
         where = " AND ".join(f"{column} = ?" for column in asked) or "TRUE"
+        if each is not None:
+            where = f"id IN (SELECT MAX(id) FROM {table} WHERE {where} GROUP BY {each})"
         with explained(self.path):
             found = self._connection.execute(
                 f"SELECT * FROM {table} WHERE {where} ORDER BY id", tuple(asked.values())

@@ -52,13 +52,13 @@ def _light(record: Record, work: Work) -> dict[str, Any]:
 
     What version 0.1 kept, without a division, is the one in which it fits: who asks checks it.
     """
-    last: dict[str, Any] = {}
-    rows = record.rows("beam", layout=work.layout_hash)
-    for _, _, _, subject, value, division in rows:
-        if division in ("", work.division):
-            last.pop(subject, None)
-            last[subject] = value
-    return last
+    under = [
+        row
+        for division in ("", work.division)
+        for row in record.last_rows("beam", "subject", layout=work.layout_hash, division=division)
+    ]
+    rows = sorted(under, key=lambda row: row[0])
+    return {subject: value for _, _, _, subject, value, _ in rows}
 
 
 def remembered(record: Record, work: Work) -> Desk:
