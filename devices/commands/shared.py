@@ -9,12 +9,11 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     import argparse
-    from collections.abc import Callable, Iterable
+    from collections.abc import Iterable
 
     from devices.job import Job
     from devices.plotter.bed import Bed
     from devices.plotter.correction import Correction
-    from devices.plotter.profile import Plotter
     from marking.sections.plan import Section
 
 ZONES = ("plotter", "reach", "beam")
@@ -107,17 +106,6 @@ def read_job(folder: Path) -> Job:
     return load_job(folder, Job)
 
 
-def _writer(plotter: Plotter) -> Callable[..., tuple[bytes, Bed]]:
-    """The writer of a section's program in the plotter's dialect."""
-    if plotter.dialect == "hpgl":
-        from devices.dialects.hpgl import instructions as hpgl
-
-        return hpgl.program
-    from devices.dialects.gcode import writer as gcode
-
-    return gcode.program
-
-
 def program_files(
     section: Section, job: Job, correction: Correction | None
 ) -> dict[str, tuple[bytes, Bed]]:
@@ -127,8 +115,9 @@ def program_files(
     would be inked for good.
     """
     from devices.inking.pen_change import parted
+    from devices.programs.files import program
 
-    program, ending = _writer(job.plotter), job.plotter.dialect
+    ending = job.plotter.dialect
     ink, removable = parted(section, job.pens)
     files = {f"{section.id}.{ending}": program(ink, job.plotter, job.pens, correction)}
     if removable is not None:

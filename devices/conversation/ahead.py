@@ -15,6 +15,10 @@ if TYPE_CHECKING:
 
     from devices.dialects.answers import Tongue
 
+_LEAST = 24
+"""Bytes below which no machine could be driven, so that no smaller buffer is tried."""
+_NEAR_ENOUGH = 16
+
 
 @dataclass(frozen=True)
 class Limits:
@@ -42,3 +46,15 @@ def line_by_line(program: Iterable[Say]) -> Iterator[Say]:
             yield Say(line, 0.0, begins)
             begins = ()
         yield replace(say, data=last, begins=begins)
+
+
+def next_size(held: int, overflowed: int | None, said: int) -> int | None:
+    """The size to try next: first what is `said`, then ever closer to the greatest that holds.
+
+    `held` is the greatest that has held so far, 0 for none; None when it is known well enough.
+    """
+    if overflowed is None:
+        return said if not held else None
+    size = (held + overflowed) // 2
+    near_enough = overflowed - held <= max(_NEAR_ENOUGH, held // 4)
+    return None if near_enough or size < _LEAST else size

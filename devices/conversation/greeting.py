@@ -8,9 +8,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from devices.conversation.ahead import usable_bytes
+from devices.conversation.ahead import next_size, usable_bytes
 from devices.conversation.questions import Inquiry, objection
-from devices.dialects.hpgl.buffer_trial import next_size
 
 if TYPE_CHECKING:
     from devices.dialects.answers import Tongue

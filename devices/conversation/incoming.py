@@ -5,7 +5,7 @@ It owns the line half heard and the count of noise; it must not know what a line
 
 from __future__ import annotations
 
-from devices.dialects.hpgl.answers import XOFF, XON
+from devices.dialects.answers import XOFF, XON
 
 _LONGEST_REPLY = 200
 _TOO_MUCH_NOISE = 4096

@@ -12,6 +12,8 @@ from typing import TYPE_CHECKING, Literal, Protocol
 if TYPE_CHECKING:
     from devices.plotter.bed import Point
 
+XON, XOFF = 17, 19
+"""DC1 and DC3 of ASCII (ANSI X3.4, from memory): send on, and wait."""
 Kind = Literal[
     "place",
     "number",

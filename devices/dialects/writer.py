@@ -1,6 +1,7 @@
-"""What a run needs to write in a dialect: hops, lines and pen settings, as pieces of program.
+"""What a dialect's writer writes: hops, lines and pen settings, as pieces of program.
 
-It holds the shape of a dialect's writer, and how long moves take; no dialect's words.
+It holds the shape of a writer, the strokes it is given and how long they take; no dialect's words,
+and not in what order pieces come (`devices.programs.program`).
 """
 
 from __future__ import annotations
@@ -13,11 +14,11 @@ from typing import TYPE_CHECKING, Protocol
 from devices.dialects.own_limits import seconds
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
+    from collections.abc import Iterator, Mapping, Sequence
 
     from devices.plotter.bed import Bed, Point
     from devices.plotter.profile import Plotter
-    from marking.job.keys import Pen, PensTable
+    from marking.job.keys import Pen
     from marking.sections.plan import Section
 
 
@@ -32,8 +33,8 @@ class Inking:
     """Whether it begins where the one before it ended, so that the pen stays down."""
 
 
-class Hand(Protocol):
-    """One dialect's writer, for one plotter, bed and set of pens."""
+class Writer(Protocol):
+    """One dialect's words, for one plotter, bed and set of pens. Every piece is whole."""
 
     @property
     def bed(self) -> Bed:
@@ -41,8 +42,17 @@ class Hand(Protocol):
         ...
 
     @property
+    def pens(self) -> Mapping[str, Pen]:
+        """By the names that strokes call them."""
+        ...
+
+    @property
     def pace(self) -> Pace:
-        """How fast it does."""
+        """How fast it draws."""
+        ...
+
+    def check(self, used: Mapping[str, Pen]) -> None:
+        """Raises RefusedError when a pen, by the name people know it by, asks what is not there."""
         ...
 
     def opening(self) -> Iterator[bytes]:
@@ -50,14 +60,19 @@ class Hand(Protocol):
         ...
 
     def settings(self, pen: str, held: str | None) -> Iterator[bytes]:
-        """What changes when `pen` is taken after `held`; the pen is up."""
+        """What changes when `pen` is taken after `held`.
+
+        The pen is up wherever that is one in another holder.
+        """
         ...
 
     def hop(self, point: Point) -> bytes:
         """Raises the pen and goes to `point`."""
         ...
 
-    def draw(self, points: Sequence[Point], lowered: bool, most: int) -> tuple[bytes, int]:
+    def draw(
+        self, points: Sequence[Point], pen: str, lowered: bool, most: int
+    ) -> tuple[bytes, int]:
         """A piece of program through the first of `points`, and through how many of them.
 
         It has at most `most` bytes, unless one point alone takes more.
@@ -65,7 +80,7 @@ class Hand(Protocol):
         ...
 
     def closing(self) -> Iterator[bytes]:
-        """Parks the pen."""
+        """Puts the pen away, which is up and parked."""
         ...
 
 
@@ -91,24 +106,32 @@ class Pace:
         return seconds(math.dist(start, end), self.travel, self.acceleration) + 2 * self.lift
 
 
-def pace_of(plotter: Plotter, pens: PensTable, acceleration: float | None = None) -> Pace:
+def pace_of(plotter: Plotter, pens: Mapping[str, Pen], acceleration: float | None = None) -> Pace:
     """The pace of `plotter` with the slowest of its pens; `acceleration` in mm/s2."""
-    speeds = [pens.named(name).speed for name in ("lines", "heavy", "numerals", "removable")]
-    slowest = min([plotter.draw_speed, *(speed for speed in speeds if speed is not None)])
+    slowest = min(drawing_speed(pen, plotter) for pen in pens.values())
     unit = plotter.unit
     faster = None if acceleration is None else acceleration / unit
     return Pace(slowest / unit, plotter.travel_speed / unit, plotter.lift_seconds, faster)
 
 
-def passes(points: Sequence[Point], count: int) -> list[Point]:
-    """The points the pen goes through: there, back, and there again, as often as asked."""
-    path = list(points)
-    for done in range(1, count):
-        path += points[-2::-1] if done % 2 else points[1:]
-    return path
+def drawing_speed(pen: Pen, plotter: Plotter) -> float:
+    """How fast `plotter` draws with `pen`, in mm/s."""
+    return min(plotter.draw_speed, pen.speed or plotter.draw_speed)
 
 
-def inkings(section: Section, pens: PensTable, bed: Bed) -> list[Inking]:
+def path_of(points: Sequence[Point], passes: int) -> tuple[Point, ...]:
+    """The points the pen goes through: there, back, and there again, as often as asked.
+
+    Neighbours that round to one place are one point of it; a dot is a path of one.
+    """
+    once = [points[0], *(p for before, p in itertools.pairwise(points) if p != before)]
+    path = list(once)
+    for done in range(1, passes):
+        path += once[-2::-1] if done % 2 else once[1:]
+    return tuple(path)
+
+
+def inkings(section: Section, pens: Mapping[str, Pen], bed: Bed) -> list[Inking]:
     """The strokes of a section in device units, in inking order.
 
     Raises RefusedError when one of them would leave the bed.
@@ -117,8 +140,7 @@ def inkings(section: Section, pens: PensTable, bed: Bed) -> list[Inking]:
     drawn = bed.units_of([stroke.points for stroke in strokes], section.id)
     result: list[Inking] = []
     for leg, stroke, points in zip(section.route.legs, strokes, drawn, strict=True):
-        pen: Pen = pens.named(stroke.pen)
-        path = passes(points, pen.passes)
+        path = path_of(points, pens[stroke.pen].passes)
         joined = leg.joined and bool(result) and result[-1].path[-1] == path[0]
-        result.append(Inking(stroke.id, stroke.pen, tuple(path), joined))
+        result.append(Inking(stroke.id, stroke.pen, path, joined))
     return result

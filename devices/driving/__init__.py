@@ -1,7 +1,6 @@
 """A program sent piece by piece through a port, each stroke recorded once the machine confirms it.
 
 It knows a machine and the record, no person.
-It may import: `devices.conversation`, `devices.dialects`, `devices.dialects.gcode`,
-`devices.dialects.hpgl`, `devices.plotter`, `marking.errors`, `marking.job`, `marking.record`,
-`marking.sections`.
+It may import: `devices.conversation`, `devices.dialects`, `devices.plotter`, `devices.programs`,
+`marking.errors`, `marking.job`, `marking.record`, `marking.sections`.
 """

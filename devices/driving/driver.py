@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal, Protocol
 
 from devices.conversation.events import AskedAgain, Confirmed, Failed, PlaceLost, Presumed
+from devices.driving.kept_places import add_whereabouts
 from devices.driving.port import DeviceError
 
 if TYPE_CHECKING:
@@ -155,7 +156,7 @@ class Driver:
                 self.record.add_strokes(self.run, self.section, event.strokes, kind)
                 self.drawn(event.strokes)
             elif isinstance(event, PlaceLost) and (event.told or self.doubts):
-                self.record.add_whereabouts(self.section, "lost", event.why)
+                add_whereabouts(self.record, self.section, "lost", event.why)
             elif isinstance(event, AskedAgain):
                 if self.conversation.greeting:
                     self.say(f"The machine has not answered; asked again ({event.times})")

@@ -6,24 +6,22 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from devices.conversation.ahead import Limits, usable_bytes
-from devices.dialects.gcode.answers import GcodeTongue
-from devices.dialects.gcode.writer import GcodeHand
-from devices.dialects.hpgl.answers import HpglTongue
-from devices.dialects.hpgl.buffer_trial import buffer_trial
-from devices.dialects.hpgl.instructions import check_pens, drawings
-from devices.dialects.hpgl.writer import HpglHand
-from devices.dialects.writer import inkings, pace_of
+from devices.dialects.writer import inkings
 from devices.plotter.bed import bed_of
+from devices.programs.dialect import tongue_for, writer_for
 
 if TYPE_CHECKING:
     from devices.dialects.answers import Tongue
     from devices.dialects.own_limits import OwnLimits
-    from devices.dialects.writer import Hand, Inking
+    from devices.dialects.writer import Inking, Writer
     from devices.plotter.bed import Bed
     from devices.plotter.correction import Correction
     from devices.plotter.profile import Plotter
     from marking.job.keys import PensTable
     from marking.sections.plan import Section
+
+_NUDGE = {"hpgl": 0.0, "gcode": 0.06}
+"""mm that two places lie apart which the machine reports unlike; at least a unit."""
 
 
 @dataclass(frozen=True)
@@ -31,7 +29,7 @@ class Setting:
     """A machine set down to ink one section."""
 
     tongue: Tongue
-    hand: Hand
+    writer: Writer
     bed: Bed
     strokes: tuple[Inking, ...]
     limits: Limits
@@ -51,34 +49,15 @@ def setting(
     `own` is what the machine says of itself, and sets the pace where it is slower. Raises
     RefusedError when a stroke would leave the bed or a pen asks what is not there.
     """
-    check_pens(drawings(section, pens), plotter)
+    named = pens.by_name
     bed = bed_of(section, plotter, correction)
     if own is not None:
         plotter = own.slower(plotter)
-    pace = pace_of(plotter, pens, own.acceleration if own is not None else None)
-    tongue: Tongue
-    hand: Hand
-    if plotter.dialect == "hpgl":
-        tongue = _hpgl_tongue(plotter, bed)
-        hand = HpglHand(plotter, pens, bed, pace, plotter.longest_instruction)
-        nudge = 1
-    else:
-        tongue = GcodeTongue(plotter)
-        hand = GcodeHand(plotter, pens, bed, pace)
-        nudge = max(1, round(0.06 / plotter.unit))
+    writer = writer_for(plotter, named, bed, own.acceleration if own is not None else None)
+    writer.check({piece.stroke.pen: named[piece.stroke.pen] for piece in section.pieces})
+    tongue = tongue_for(plotter, bed)
+    nudge = max(1, round(_NUDGE[plotter.dialect] / plotter.unit))
     limits = Limits(plotter.buffer_bytes)
     room = usable_bytes(plotter.buffer_bytes, tongue)
-    strokes = tuple(inkings(section, pens, bed))
-    return Setting(tongue, hand, bed, strokes, limits, room, nudge)
-
-
-def _hpgl_tongue(plotter: Plotter, bed: Bed) -> HpglTongue:
-    if plotter.handshake == "timed":
-        return HpglTongue(plotter.handshake)
-    (x0, y0), (x1, y1) = bed.low, bed.high
-    return HpglTongue(
-        plotter.handshake,
-        starts="IN" in plotter.instructions,
-        own_window=f"{x0},{y0},{x1},{y1}" if "IW" in plotter.instructions else "",
-        trial=buffer_trial(plotter, bed),
-    )
+    strokes = tuple(inkings(section, named, bed))
+    return Setting(tongue, writer, bed, strokes, limits, room, nudge)

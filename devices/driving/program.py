@@ -2,7 +2,8 @@
 
 A checkpoint stands where the pen is raised over the start of the next stroke: the machine's
 answer there tells that the last stroke is on the cloth, and the next one already lies in its
-buffer. It knows no dialect: a `Hand` writes, a `Tongue` asks.
+buffer. It owns what is asked in the gaps of a program (`devices.programs.program`), and knows no
+dialect: a `Writer` writes, a `Tongue` asks.
 """
 
 from __future__ import annotations
@@ -13,37 +14,34 @@ from typing import TYPE_CHECKING
 
 from devices.conversation.checkpoints import Checkpoint, Distinct, near
 from devices.conversation.events import Say
+from devices.programs.program import Program
 from marking.errors import RefusedError
 
 if TYPE_CHECKING:
-    from collections.abc import Generator, Iterable, Iterator
+    from collections.abc import Iterable, Iterator, Sequence
 
     from devices.dialects.answers import Tongue
-    from devices.dialects.writer import Hand, Inking
+    from devices.dialects.writer import Inking
     from devices.plotter.bed import Point
 
-_MOST_POINTS = 200
-"""Of one instruction; no machine takes more at once."""
 _LONGEST_UNASKED = 8.0
 """Seconds of joined strokes after which the pen is raised to ask; two may always go together."""
+_OPENING_SECONDS, _SETTING_SECONDS = 5.0, 8.0
+"""What making ready may take, and a change of pen or speed."""
 
 
 @dataclass
-class Script:
-    """Writes stretches of one run; it remembers where the pen is and what awaits confirmation."""
+class Script(Program[Say]):
+    """Writes stretches of one run; it remembers what awaits confirmation."""
 
-    hand: Hand
     tongue: Tongue
     room: int
     """Bytes that may be under way."""
     nudge: int
     """The step, in units, by which a raised pen may stand beside its next start."""
-    at: Point = (0, 0)
-    held: str | None = None
     distinct: Distinct = field(default_factory=Distinct)
     _unasked: int = 0
     """Bytes since the last checkpoint."""
-    _down: bool = False
     _known: bool = False
     """Whether the pen was sent to `at`, so that the machine will report it."""
     _drawn: list[str] = field(default_factory=list)
@@ -51,10 +49,9 @@ class Script:
     """Seconds that the strokes in `_drawn` take."""
 
     def opening(self) -> Iterator[Say]:
-        """Makes the machine ready and asks where it stands."""
-        for data in self.hand.opening():
-            yield self._say(data, 5.0)
-        yield from self.hop_to(self.hand.bed.park)
+        """Makes the machine ready, parks the pen and asks where it stands."""
+        yield from super().opening()
+        yield from self.hop_to(self.writer.bed.park)
 
     def hop_to(self, point: Point) -> Iterator[Say]:
         """Goes to a point with the pen up, and asks there.
@@ -62,8 +59,7 @@ class Script:
         It asks at the very point, which may be like one just asked at: no stroke hangs on the
         answer, and what asks for strokes later stays apart from this place too.
         """
-        yield from self._room_to_ask(self.hand.hop(point))
-        yield self._hop(point)
+        yield from self._go(point)
         yield self._ask(self.tongue.place(point, False))
 
     def outline(self, points: Iterable[Point]) -> Iterator[Say]:
@@ -73,70 +69,45 @@ class Script:
 
     def ink(self, strokes: Iterable[Inking]) -> Iterator[Say]:
         """Inks strokes and raises the pen; every one is confirmed by the end."""
-        lowered = False
-        for stroke in strokes:
-            start = stroke.path[0]
-            changed = stroke.pen != self.held
-            joined = lowered and stroke.joined and self.at == start
-            if changed or not joined or self._awaits_an_answer(stroke):
-                yield from self._change(stroke) if changed else ()
-                if self._drawn:
-                    yield from self._hop_and_ask(start, rests=True)
-                if self.at != start or changed:
-                    yield from self._room_to_ask(self.hand.hop(start))
-                    yield self._hop(start)
-                lowered = False
-            yield from self._line(stroke, lowered)
-            lowered = True
-            self._drawn.append(stroke.id)
-            self._drawing += self.hand.pace.line(stroke.path)
+        yield from super().ink(strokes)
         yield from self._settle()
 
     def closing(self) -> Iterator[Say]:
-        """Parks the pen."""
-        yield from self._room_to_ask(self.hand.hop(self.hand.bed.park))
-        yield self._hop(self.hand.bed.park)
-        for data in self.hand.closing():
-            yield from self._room_to_ask(data)
-            yield self._say(data, 8.0)
-        self.held = None
-        yield from self._hop_and_ask(self.hand.bed.park)
+        """Parks the pen, puts it away and asks."""
+        yield from super().closing()
+        yield from self._hop_and_ask(self.writer.bed.park)
 
-    def _awaits_an_answer(self, joined: Inking) -> bool:
-        """Whether to ask before one more stroke, though the pen could stay down for it.
+    def _goes_on(self, stroke: Inking) -> bool:
+        """Not with another pen, nor where an answer is awaited though the pen could stay down.
 
         Else a long chain would neither be confirmed nor let a person pause before its end.
         """
-        longer = self._drawing + self.hand.pace.line(joined.path)
-        return len(self._drawn) > 1 and longer > _LONGEST_UNASKED
+        if not super()._goes_on(stroke) or stroke.pen != self.held:
+            return False
+        longer = self._drawing + self.writer.pace.line(stroke.path)
+        return len(self._drawn) < 2 or longer <= _LONGEST_UNASKED
 
     def _settle(self) -> Iterator[Say]:
         if self._drawn:
             yield from self._hop_and_ask(self.at, rests=True)
 
-    def _change(self, stroke: Inking) -> Iterator[Say]:
+    def _take(self, pen: str) -> Iterator[Say]:
         yield from self._settle()
-        for data in self.hand.settings(stroke.pen, self.held):
-            yield from self._room_to_ask(data)
-            yield self._say(data, 8.0)
-        self.held = stroke.pen
+        yield from super()._take(pen)
 
-    def _line(self, stroke: Inking, lowered: bool) -> Iterator[Say]:
-        begins: tuple[str, ...] = (stroke.id,)
-        path = stroke.path if len(stroke.path) > 1 else stroke.path * 2
-        done = 1
-        while done < len(path):
-            rest = path[done : done + _MOST_POINTS]
-            data, count = self.hand.draw(rest, lowered, self._enough - self._unasked)
-            if self._unasked + len(data) > self._enough:
-                lowered = yield from self._ask_on_the_way(lowered)
-                data, count = self.hand.draw(rest, lowered, self._enough - self._unasked)
-            yield from self._room_to_ask(data)
-            seconds = self.hand.pace.line(path[done - 1 : done + count])
-            self.at = path[done + count - 1]
-            yield self._say(data, seconds, begins, self.tongue.place(self.at, True))
-            self._down = True
-            lowered, begins, done = True, (), done + count
+    def _come_to(self, start: Point, *, anew: bool) -> Iterator[Say]:
+        if self._drawn:
+            yield from self._hop_and_ask(start, rests=True)
+        yield from super()._come_to(start, anew=anew)
+
+    def _line(self, stroke: Inking) -> Iterator[Say]:
+        yield from super()._line(stroke)
+        self._drawn.append(stroke.id)
+        self._drawing += self.writer.pace.line(stroke.path)
+
+    @property
+    def _most(self) -> int:
+        return self._enough - self._unasked
 
     @property
     def _enough(self) -> int:
@@ -148,22 +119,21 @@ class Script:
             return sys.maxsize
         return self.room // 2 - len(self.tongue.whereabouts)
 
-    def _ask_on_the_way(self, lowered: bool) -> Generator[Say, None, bool]:
-        """Learns how far the machine has got when a stroke outgrows its buffer.
-
-        Returns whether the pen is still down.
-        """
+    def _gap_in_line(self, rest: Sequence[Point], pen: str) -> Iterator[Say]:
+        """Learns how far the machine has got when a stroke outgrows its buffer."""
+        least, _ = self.writer.draw(rest[:1], pen, self.down, self._most)
+        if self._unasked + len(least) <= self._enough:
+            return
         text = self.tongue.place(self.at, True)
-        if lowered and self.distinct.admits(text):
+        if self.down and self.distinct.admits(text):
             yield self._ask(text, down=True)
-            return True
+            return
         here = self.at
         yield from self._hop_and_ask(here)
         if self.at != here:
-            yield self._hop(here)
-        return False
+            yield from self._go(here)
 
-    def _room_to_ask(self, data: bytes) -> Iterator[Say]:
+    def _gap_before(self, data: bytes) -> Iterator[Say]:
         """Asks here and now where `data` and the question after it would not fit any more.
 
         A machine that is full of what nobody asks about never says that it has room again. The
@@ -174,18 +144,18 @@ class Script:
         if self._unasked + len(data) + len(self.tongue.checkpoint) <= self.room:
             return
         lift, asks = self.tongue.raise_pen, self.tongue.whereabouts
-        if self._down and self._unasked + len(lift) + len(asks) <= self.room:
+        if self.down and self._unasked + len(lift) + len(asks) <= self.room:
             # It would rest on the cloth till the answer has come.
-            self._down = False
+            self.down = False
             yield self._say(lift, 0.0, end=self.tongue.place(self.at, False))
-        text = self.tongue.place(self.at, self._down)
+        text = self.tongue.place(self.at, self.down)
         self.distinct.take(text)
         self._unasked = 0
         yield Say(asks, 0.0, (), Checkpoint(text, (), light=True), text)
 
     def _hop_and_ask(self, point: Point, *, rests: bool = False) -> Iterator[Say]:
         """Raises the pen over `point`, or a hair beside it, and asks there."""
-        low, high = self.hand.bed.low, self.hand.bed.high
+        low, high = self.writer.bed.low, self.writer.bed.high
         spots = near(point, low, high, self.nudge)
         admitted = (s for s in spots if self.distinct.admits(self.tongue.place(s, False)))
         spot = next(admitted, None)
@@ -194,14 +164,8 @@ class Script:
                 f"no place round {point[0]}, {point[1]} in units can be told apart from the last "
                 "ones by what the machine reports; nothing more was sent"
             )
-        yield from self._room_to_ask(self.hand.hop(spot))
-        yield self._hop(spot)
+        yield from self._go(spot)
         yield self._ask(self.tongue.place(spot, False), rests=rests)
-
-    def _hop(self, point: Point) -> Say:
-        seconds = self.hand.pace.move(self.at, point)
-        self.at, self._down, self._known = point, False, True
-        return self._say(self.hand.hop(point), seconds, end=self.tongue.place(point, False))
 
     def _ask(self, text: str, *, down: bool = False, rests: bool = False) -> Say:
         self.distinct.take(text)
@@ -210,6 +174,20 @@ class Script:
         light = down and not confirms
         data = self.tongue.whereabouts if light else self.tongue.checkpoint
         return Say(data, 0.0, (), Checkpoint(text, confirms, light), text, rests)
+
+    def _told(self, data: bytes) -> Say:
+        return self._say(data, _SETTING_SECONDS if self._known else _OPENING_SECONDS)
+
+    def _hopped(self, data: bytes, start: Point) -> Say:
+        self._known = True
+        seconds = self.writer.pace.move(start, self.at)
+        return self._say(data, seconds, end=self.tongue.place(self.at, False))
+
+    def _drew(
+        self, data: bytes, start: Point, points: Sequence[Point], begins: tuple[str, ...]
+    ) -> Say:
+        end = self.tongue.place(self.at, True)
+        return self._say(data, self.writer.pace.line((start, *points)), begins, end)
 
     def _say(
         self, data: bytes, seconds: float, begins: tuple[str, ...] = (), end: str | None = None

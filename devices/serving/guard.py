@@ -1,7 +1,8 @@
 """Turns away requests that are not from this run's own pages: wrong host, wrong origin, too much.
 
 It knows headers, no pages. A page elsewhere can make a browser send requests here; the Host
-header gives away a name pointed at this machine, Origin a page from another place.
+header gives away a name pointed at this machine (Starlette's own check), Origin a page from
+another place.
 """
 
 from __future__ import annotations
@@ -9,6 +10,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from starlette.datastructures import Headers
+from starlette.middleware.trustedhost import TrustedHostMiddleware
 from starlette.responses import PlainTextResponse
 
 if TYPE_CHECKING:
@@ -25,6 +27,7 @@ _HEADERS = {
     "x-content-type-options": "nosniff",
 }
 _FOREIGN = 4403
+_WRONG_HOST = 400
 LONGEST_BODY = 1000
 """Bytes: what the pages send is a code of six figures."""
 
@@ -45,11 +48,15 @@ def _announced(headers: Headers) -> int:
 
 
 class Guard:
-    """The application behind a check of Host and Origin, and with careful headers."""
+    """The application behind a check of Host and Origin, and with careful headers.
+
+    `hosts` are those it is opened at, each with its port.
+    """
 
     def __init__(self, app: ASGIApp, hosts: Collection[str]) -> None:
-        self.app = app
-        self.hosts = frozenset(hosts)
+        names = sorted({host.rpartition(":")[0] for host in hosts})
+        self.app = TrustedHostMiddleware(app, names, www_redirect=False)
+        self.origins = frozenset(f"http://{host}" for host in hosts)
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Answers with a refusal, or lets the application answer."""
@@ -57,10 +64,8 @@ class Guard:
             await self.app(scope, receive, send)
             return
         headers = Headers(scope=scope)
-        origin = headers.get("origin")
-        ours = origin is not None and origin in {f"http://{host}" for host in self.hosts}
         changes = scope["type"] == "websocket" or scope["method"] not in ("GET", "HEAD")
-        if headers.get("host") not in self.hosts or (not ours if changes else False):
+        if changes and headers.get("origin") not in self.origins:
             if scope["type"] == "websocket":
                 await send({"type": "websocket.close", "code": _FOREIGN})
                 return
@@ -73,7 +78,8 @@ class Guard:
 
         async def careful(message: Message) -> None:
             if message["type"] == "http.response.start":
-                raw = [(k.encode(), v.encode()) for k, v in _HEADERS.items()]
+                refused = _CLOSE if message["status"] == _WRONG_HOST else {}
+                raw = [(k.encode(), v.encode()) for k, v in {**_HEADERS, **refused}.items()]
                 message = {**message, "headers": [*message["headers"], *raw]}
             await send(message)
 

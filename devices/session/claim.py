@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import errno
 import os
-import sys
 from contextlib import contextmanager, suppress
 from datetime import datetime
 from typing import TYPE_CHECKING
@@ -17,12 +16,13 @@ from marking.errors import BadInputError, RefusedError
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
-    from io import FileIO
     from pathlib import Path
 
 LOCK_FILE = "job.lock"
-_TAKEN = (errno.EAGAIN, errno.EACCES, errno.EDEADLK)
-"""What the systems say of a lock that another has: POSIX flock and fcntl, Microsoft's _locking."""
+_NO_LOCKS = (errno.ENOSYS, errno.ENOLCK, errno.EOPNOTSUPP, errno.EINVAL)
+"""What a system says of a disk that keeps none."""
+_PATIENCE_SECONDS = 0.2
+"""Long enough for a command that is just ending to take its lock away."""
 
 
 @contextmanager
@@ -32,85 +32,56 @@ def claimed(folder: Path, command: str) -> Iterator[None]:
     Raises RefusedError, naming the other command, when one has claimed it; BadInputError when
     the folder cannot be written or its disk keeps no locks.
     """
+    from filelock import FileLock, Timeout
+
     path = folder / LOCK_FILE
-    file = _locked_file(path, folder)
+    if not folder.is_dir():
+        # The lock would make it without a word.
+        raise BadInputError(f"{path}: cannot be written: there is no such folder")
+    since = datetime.now().astimezone().isoformat(" ", timespec="minutes")
+    said = f"{command} (process {os.getpid()}, since {since})"
+    # A marker in place of a lock would outlast a command that was killed.
+    lock = FileLock(path, fallback_to_soft=False, on_acquired=lambda file: _sign(file, said))
     try:
-        since = datetime.now().astimezone().isoformat(" ", timespec="minutes")
-        with suppress(OSError):
-            # On a full disk the name is lost, the lock is not.
-            file.truncate(0)
-            file.write(f"{command} (process {os.getpid()}, since {since})\n".encode())
+        lock.acquire(_PATIENCE_SECONDS)
+    except Timeout:
+        raise RefusedError(
+            f"{folder}: {_holder(path)} is at work on this job; two at once would spoil each "
+            "other's work. Wait until it is done, or end it in its own window (Ctrl C), and try "
+            "again"
+        ) from None
+    except OSError as fault:
+        raise _unusable(path, fault) from None
+    try:
         yield
     finally:
-        _give_up(file, path)
+        # Taken away while still held: nobody can lock it after that. Windows lets nobody take
+        # away an open file; there the lock goes with its release.
+        with suppress(OSError):
+            path.unlink()
+        lock.release()
 
 
-def _locked_file(path: Path, folder: Path) -> FileIO:
-    while True:
-        try:
-            file = path.open("a+b", buffering=0)
-        except OSError as fault:
-            raise BadInputError(f"{path}: cannot be written: {fault.strerror or fault}") from None
-        try:
-            _lock(file)
-            if _is_at(path, file):
-                return file
-        except OSError as fault:
-            other = _holder(file)
-            file.close()
-            if fault.errno not in _TAKEN:
-                raise BadInputError(
-                    f"{path}: the disk cannot keep two commands apart ({fault.strerror or fault}); "
-                    "move the job's folder to a disk of this computer"
-                ) from None
-            raise RefusedError(
-                f"{folder}: {other} is at work on this job; two at once would spoil each other's "
-                "work. Wait until it is done, or end it in its own window (Ctrl C), and try again"
-            ) from None
-        # Its last holder removed the file between the opening and the locking.
-        file.close()
+def _unusable(path: Path, fault: OSError) -> BadInputError:
+    said = fault.strerror or fault
+    if fault.errno in _NO_LOCKS:
+        return BadInputError(
+            f"{path}: the disk cannot keep two commands apart ({said}); move the job's folder to "
+            "a disk of this computer"
+        )
+    return BadInputError(f"{path}: cannot be written: {said}")
 
 
-def _is_at(path: Path, file: FileIO) -> bool:
-    """Whether the open file is still the one of that name."""
-    try:
-        return os.path.samestat(path.stat(), os.fstat(file.fileno()))
-    except FileNotFoundError:
-        return False
+def _sign(file: int, said: str) -> None:
+    """Writes who holds the lock, from the second byte on: Windows shows nobody the first."""
+    with suppress(OSError):
+        # On a full disk the name is lost, the lock is not.
+        os.ftruncate(file, 0)
+        os.write(file, f"\n{said}\n".encode())
 
 
-def _holder(file: FileIO) -> str:
-    try:
-        file.seek(0)
+def _holder(path: Path) -> str:
+    with suppress(OSError), path.open("rb", buffering=0) as file:
+        file.seek(1)
         return file.read(200).decode("utf-8", "replace").strip() or "another command"
-    except OSError:
-        return "another command"
-
-
-if sys.platform == "win32":
-    import msvcrt
-
-    _FAR = 1 << 30
-    """Locked far beyond the text, which others could not read otherwise."""
-
-    def _lock(file: FileIO) -> None:
-        file.seek(_FAR)
-        msvcrt.locking(file.fileno(), msvcrt.LK_NBLCK, 1)
-
-    def _give_up(file: FileIO, path: Path) -> None:
-        # An open file cannot be removed; one that another has opened since stays.
-        file.close()
-        with suppress(OSError):
-            path.unlink()
-
-else:
-    import fcntl
-
-    def _lock(file: FileIO) -> None:
-        fcntl.flock(file.fileno(), fcntl.LOCK_EX | fcntl.LOCK_NB)
-
-    def _give_up(file: FileIO, path: Path) -> None:
-        # Removed while still held: whoever waits for it looks whether it is still there.
-        with suppress(OSError):
-            path.unlink()
-        file.close()
+    return "another command"

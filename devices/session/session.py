@@ -14,6 +14,7 @@ from devices.conversation.states import State
 from devices.dialects.own_limits import OwnLimits
 from devices.division import division_settings
 from devices.driving.driver import Driver
+from devices.driving.kept_places import add_whereabouts
 from devices.driving.machine import setting
 from devices.driving.program import Script
 from devices.session.whereabouts import Left
@@ -70,7 +71,7 @@ class Link:
         stands = told.stands.text if told.stands is not None else ""
         section, record = self.driver.section, self.driver.record
         left = Left(stands, told.zero, len(record.strokes(section)))
-        record.add_whereabouts(section, "moving", left.detail)
+        add_whereabouts(record, section, "moving", left.detail)
         self.driver.send(self.script.opening())
 
     def go(self, point: Point) -> None:
@@ -87,7 +88,7 @@ class Link:
         stands = self.driver.stands or talk.standing
         if stands is not None and talk.state is not State.FAILED:
             left = Left(stands, talk.told.zero)
-            self.driver.record.add_whereabouts(self.driver.section, "resting", left.detail)
+            add_whereabouts(self.driver.record, self.driver.section, "resting", left.detail)
 
 
 def begin(place: Workplace) -> None:
@@ -137,14 +138,14 @@ def opened(
     for remark in own.remarks(place.job.plotter):
         place.person.say(f"{place.job.plotter.name}: {remark}; it is driven at its own pace")
     made = set_for(section, place, own)
-    script = Script(made.hand, made.tongue, driver.conversation.room, made.nudge)
+    script = Script(made.writer, made.tongue, driver.conversation.room, made.nudge)
     return Link(driver, script, made, own)
 
 
 def set_anew(link: Link, section: Section, place: Workplace) -> Link:
     """The same conversation, for the section as it must be drawn where the device stands."""
     made = set_for(section, place, link.own)
-    script = Script(made.hand, made.tongue, link.driver.conversation.room, made.nudge)
+    script = Script(made.writer, made.tongue, link.driver.conversation.room, made.nudge)
     script.at, script.distinct = link.script.at, link.script.distinct
     link.driver.send(script.opening())
     return Link(link.driver, script, made, link.own)

@@ -12,14 +12,16 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from devices.driving.kept_places import given_in, whereabouts_in
+
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from devices.conversation.greeting import Greeting
     from devices.dialects.answers import Reply, Tongue
+    from devices.driving.kept_places import KeptWhereabouts
     from marking.record.readings import MarkReading
     from marking.record.record import Record
-    from marking.record.rows import KeptWhereabouts
 
     Spot = tuple[float, float]
 
@@ -68,7 +70,7 @@ def loss(record: Record, section: str) -> KeptWhereabouts | None:
     lost for every section at once, and found again for each by marks of its own.
     """
     last = None
-    for kept in record.whereabouts():
+    for kept in whereabouts_in(record):
         if kept.event == "lost":
             last = kept
         elif kept.event == "found" and kept.section == section:
@@ -88,19 +90,19 @@ def read_anew(
     if lost is None:
         return tuple(readings)
     old = {(r.section, r.mark, r.at_bed) for r in record.readings()[: lost.readings]}
-    old |= {(r.section, r.mark, r.at_bed) for r in record.given() if r.whereabouts < lost.id}
+    old |= {(r.section, r.mark, r.at_bed) for r in given_in(record) if r.whereabouts < lost.id}
     return tuple(one for one in readings if (one.section, one.mark, one.at_bed) not in old)
 
 
 def given_before(readings: Sequence[MarkReading], record: Record) -> bool:
     """Whether any of `readings` was given to a command before the present one, too."""
-    told = [(one.section, one.mark, one.at_bed) for one in record.given()]
+    told = [(one.section, one.mark, one.at_bed) for one in given_in(record)]
     return any(told.count((one.section, one.mark, one.at_bed)) > 1 for one in readings)
 
 
 def last_driven(record: Record) -> KeptWhereabouts | None:
     """The last row that tells where a machine stood."""
-    rows = [kept for kept in record.whereabouts() if kept.event in ("moving", "resting")]
+    rows = [kept for kept in whereabouts_in(record) if kept.event in ("moving", "resting")]
     return rows[-1] if rows else None
 
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from devices.driving.kept_places import add_given, add_whereabouts
 from devices.session.keys import has_keyboard, key_pressed
 from devices.session.progress import in_words, verdicts
 from devices.session.session import begin, set_for
@@ -41,10 +42,11 @@ from marking.record.record import layout_hash
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from devices.driving.kept_places import KeptWhereabouts
     from devices.plotter.bed import Point
     from devices.session.session import Link, Workplace
     from devices.setting_down.where_it_stands import Ground, Stance
-    from marking.record.rows import KeptRun, KeptWhereabouts
+    from marking.record.rows import KeptRun
     from marking.sections.locating_marks import Mark
     from marking.sections.plan import Section
 
@@ -134,7 +136,7 @@ def keep_given(place: Workplace) -> None:
     To be called before the port is opened.
     """
     if place.readings and not place.rehearsal:
-        place.record.add_given(place.readings)
+        add_given(place.record, place.readings)
 
 
 def relies_on_its_place(section: Section, earlier: Sequence[KeptRun], place: Workplace) -> bool:
@@ -163,7 +165,7 @@ def has_its_place(
     if why is None:
         return True
     # Readings from a file were taken before: they are old from now on.
-    place.record.add_whereabouts(section.id, "lost", why)
+    add_whereabouts(place.record, section.id, "lost", why)
     allowed = False
     try:
         refuse_lost_unread(section, earlier, place)
@@ -309,7 +311,7 @@ def found(
     _keep(stance, place)
     if lost is not None and (stance.placed is not None or not earlier):
         # Placed by its marks, or set down by a person since, its zero set.
-        place.record.add_whereabouts(section.id, "found")
+        add_whereabouts(place.record, section.id, "found")
     return stance
 
 

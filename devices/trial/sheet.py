@@ -11,10 +11,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from devices.dialects.gcode import writer as gcode
-from devices.dialects.hpgl import instructions as hpgl
-from devices.dialects.hpgl.instructions import Drawing
+from devices.dialects.writer import Inking, path_of
 from devices.plotter.bed import bed_at
+from devices.programs.dialect import writer_for
+from devices.programs.files import written
 from marking.errors import RefusedError
 from marking.lettering.glyphs import letter
 from marking.measures.lengths import INCH
@@ -39,6 +39,16 @@ _LARGEST, _LEAST = 600.0, 130.0
 VERNIER_DIVISIONS = 10
 _TICK = 6.0
 _SAMPLE = (37.0, 9.0)
+
+
+@dataclass(frozen=True)
+class Drawing:
+    """One polyline and the pen that draws it, by the name people know the pen by."""
+
+    points: FloatArray
+    """(n, 2) in mm, on the sheet."""
+    name: str
+    pen: Pen
 
 
 @dataclass(frozen=True)
@@ -123,9 +133,20 @@ def scrap_program(
         room = np.array(own.bed_size) @ np.abs(correction.true_of_nominal).T
         reach = min(reach, float(room.min()))
     bed = bed_at(own, (0.0, 0.0, reach, reach), correction)
-    if own.dialect == "gcode":
-        return gcode.written(sheet.drawings, own, pens, bed, "test sheet"), sheet
-    return hpgl.written(sheet.drawings, own, bed, "test sheet"), sheet
+    # A pen is drawn with at more than one speed: each is a pen of its own to the writer.
+    used = {_tool(drawing): drawing.pen for drawing in sheet.drawings}
+    writer = writer_for(own, used, bed, alone=True)
+    writer.check({drawing.name: drawing.pen for drawing in sheet.drawings})
+    drawn = bed.units_of([drawing.points for drawing in sheet.drawings], "test sheet")
+    strokes = (
+        Inking("test sheet", _tool(drawing), path_of(points, drawing.pen.passes), False)
+        for drawing, points in zip(sheet.drawings, drawn, strict=True)
+    )
+    return written(strokes, writer), sheet
+
+
+def _tool(drawing: Drawing) -> str:
+    return f"{drawing.name} {drawing.pen.speed}"
 
 
 def _square(side: float, pens: PensTable) -> Iterator[Drawing]:

@@ -312,6 +312,11 @@ class PensTable(Table):
         pen: Pen = getattr(self, name)
         return pen
 
+    @property
+    def by_name(self) -> dict[str, Pen]:
+        """Every pen, by the name that strokes call it."""
+        return dict(self)
+
 
 class TapeTable(Table):
     """The tape that tape marks are set out with and the cover is proved with."""

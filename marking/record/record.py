@@ -2,7 +2,8 @@
 
 SQLite with a write-ahead log; nothing is ever changed or removed, only added. It knows rows and
 times, not what a placement or a check means; the tables themselves stand in
-`marking.record.schema`.
+`marking.record.schema`, and those that only machines have a use for are added to and read by their
+owners, through `add_rows` and `rows`.
 """
 
 from __future__ import annotations
@@ -23,25 +24,23 @@ from marking.record.kept import decoded
 from marking.record.rows import (
     KeptCheck,
     KeptDivision,
-    KeptGiven,
     KeptInk,
     KeptLayout,
     KeptPlacement,
     KeptReading,
     KeptRun,
     KeptStroke,
-    KeptWhereabouts,
 )
 from marking.record.schema import MIGRATIONS, TABLES, migrate, version
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable, Iterator, Sequence
+    from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
     from pathlib import Path
 
     from marking.errors import CanvasruleError
     from marking.layout.layout import Layout
     from marking.record.readings import MarkReading
-    from marking.record.rows import CheckKind, InkEvent, StrokeEvent, WhereaboutsEvent
+    from marking.record.rows import CheckKind, InkEvent, StrokeEvent
 
 __all__ = ["NotKeptError", "Record", "layout_hash", "open_record", "utc_now"]
 _LEAST_MOVE = 0.001
@@ -95,13 +94,13 @@ class Record:
 
     def add_layout(self, named: str, begun_with: Any, data: bytes) -> None:
         """Keeps a layout, by its hash."""
-        self._add("layout", "hash, begun_with, data", [(named, json_cell(begun_with), data)])
+        self.add_rows("layout", "hash, begun_with, data", [(named, json_cell(begun_with), data)])
 
     def layouts(self) -> tuple[KeptLayout, ...]:
         """The layouts that work was begun with, oldest first."""
         return tuple(
             KeptLayout(named, begun_with, data, number)
-            for number, _, named, begun_with, data in self._rows("layout")
+            for number, _, named, begun_with, data in self.rows("layout")
         )
 
     def add_division(
@@ -109,13 +108,13 @@ class Record:
     ) -> None:
         """Keeps a division of the layout with the hash `layout`, by its own hash."""
         row = (named, layout, zone, json_cell(begun_with), data)
-        self._add("division", "hash, layout, zone, begun_with, data", [row])
+        self.add_rows("division", "hash, layout, zone, begun_with, data", [row])
 
     def divisions(self) -> tuple[KeptDivision, ...]:
         """The divisions that work was begun with, oldest first."""
         return tuple(
             KeptDivision(named, layout, zone, begun_with, data, number)
-            for number, _, named, layout, zone, begun_with, data in self._rows("division")
+            for number, _, named, layout, zone, begun_with, data in self.rows("division")
         )
 
     def add_readings(self, layout: str, readings: Sequence[MarkReading]) -> None:
@@ -124,11 +123,11 @@ class Record:
             (layout, r.section, r.mark, *map(finite, r.at_bed), finite(r.sd), r.where)
             for r in readings
         ]
-        self._add("reading", "layout, section, mark, x_bed, y_bed, sd, source", rows)
+        self.add_rows("reading", "layout, section, mark, x_bed, y_bed, sd, source", rows)
 
     def readings(self, section: str | None = None) -> tuple[KeptReading, ...]:
         """All readings, or a section's, in the order they were kept."""
-        rows = self._rows("reading", section=section)
+        rows = self.rows("reading", section=section)
         return tuple(
             KeptReading(at, layout, named, mark, (x, y), sd, source)
             for _, at, layout, named, mark, x, y, sd, source in rows
@@ -139,49 +138,27 @@ class Record:
     ) -> None:
         """Keeps a placement; pose, covariance and detail are plain data (arrays as lists)."""
         row = (layout, section, json_cell(pose), json_cell(covariance), json_cell(detail))
-        self._add("placement", "layout, section, pose, covariance, detail", [row])
+        self.add_rows("placement", "layout, section, pose, covariance, detail", [row])
 
     def placements(self, section: str | None = None) -> tuple[KeptPlacement, ...]:
         """All placements, or a section's, oldest first; a section's last one holds."""
         return tuple(
             KeptPlacement(number, at, layout, named, *texts)
-            for number, at, layout, named, *texts in self._rows("placement", section=section)
+            for number, at, layout, named, *texts in self.rows("placement", section=section)
         )
 
     def add_check(self, layout: str, kind: CheckKind, subject: str, result: Any) -> None:
         """Keeps a check's result, plain data; `subject` names the device, or the cover."""
         row = (layout, kind, subject, json_cell(result))
-        self._add("verification", "layout, kind, subject, result", [row])
+        self.add_rows("verification", "layout, kind, subject, result", [row])
 
     def checks(self, kind: CheckKind, subject: str | None = None) -> tuple[KeptCheck, ...]:
         """The checks of one kind, and of one subject when it is given, oldest first."""
-        rows = self._rows("verification", kind=kind, subject=subject)
+        rows = self.rows("verification", kind=kind, subject=subject)
         return tuple(
             KeptCheck(number, at, layout, kind, named, result)
             for number, at, layout, _, named, result in rows
         )
-
-    def add_beam(self, layout: str, subject: str, value: Any, division: str) -> None:
-        """Keeps what holds from now on of a `subject` of the projector's work, plain data.
-
-        `division` is the hash of the division that it is under.
-        """
-        row = (layout, division, subject, json_cell(value))
-        self._add("beam", "layout, division, subject, value", [row])
-
-    def beam(self, layout: str, division: str) -> dict[str, Any]:
-        """The last value of each subject of the projector's work under layout and division.
-
-        What version 0.1 kept, without a division, is the one in which it fits: who asks checks it.
-        """
-        with explained(self.path):
-            rows = self._connection.execute(
-                "SELECT id, subject, value FROM beam WHERE id IN (SELECT MAX(id) FROM beam "
-                "WHERE layout = ? AND division IN ('', ?) GROUP BY subject) ORDER BY id",
-                (layout, division),
-            ).fetchall()
-        kept = (self._decoded("beam", ("id", "subject", "value"), row) for row in rows)
-        return {subject: value for _, subject, value in kept}
 
     def add_ink(self, layout: Layout, section: str, event: InkEvent, plan: str) -> None:
         """Keeps that inking a section has begun, before the first byte is sent, or is done.
@@ -202,7 +179,7 @@ class Record:
         """What has been inked, in order."""
         return tuple(
             KeptInk(at, layout, section, event, plan)
-            for _, at, layout, section, event, plan in self._rows("ink")
+            for _, at, layout, section, event, plan in self.rows("ink")
         )
 
     def add_run(
@@ -213,14 +190,14 @@ class Record:
         `device` is what of it moves ink, plain data; `plan` the hash of the division.
         """
         row = (layout, section, json_cell(device), json_cell(pose), remark, plan)
-        self._add("run", "layout, section, device, pose, remark, plan", [row])
+        self.add_rows("run", "layout, section, device, pose, remark, plan", [row])
         return self.runs()[-1].id
 
     def runs(self, section: str | None = None) -> tuple[KeptRun, ...]:
         """All runs, or a section's, oldest first."""
         return tuple(
             KeptRun(number, at, layout, named, device, pose, remark, plan)
-            for number, at, layout, named, device, pose, remark, plan in self._rows(
+            for number, at, layout, named, device, pose, remark, plan in self.rows(
                 "run", section=section
             )
         )
@@ -230,44 +207,18 @@ class Record:
     ) -> None:
         """Keeps one event of several strokes: all of them on the disk, or none."""
         rows = [(run, section, stroke, event) for stroke in strokes]
-        self._add("stroke", "run, section, stroke, event", rows)
+        self.add_rows("stroke", "run, section, stroke, event", rows)
 
     def strokes(self, section: str | None = None) -> tuple[KeptStroke, ...]:
         """What is known of all strokes, or of a section's, oldest first."""
         return tuple(
             KeptStroke(at, run, named, stroke, event)
-            for _, at, run, named, stroke, event in self._rows("stroke", section=section)
-        )
-
-    def add_whereabouts(self, section: str, event: WhereaboutsEvent, detail: str = "") -> None:
-        """Keeps whether the machine driven for `section` has its place."""
-        row = (section, event, detail, len(self._rows("reading")))
-        self._add("whereabouts", "section, event, detail, readings", [row])
-
-    def whereabouts(self) -> tuple[KeptWhereabouts, ...]:
-        """All that is known of where the machine was, oldest first."""
-        return tuple(
-            KeptWhereabouts(number, at, section, event, detail, readings)
-            for number, at, section, event, detail, readings in self._rows("whereabouts")
-        )
-
-    def add_given(self, readings: Sequence[MarkReading]) -> None:
-        """Keeps that `readings` were given to a command, before it does anything with them."""
-        rows = self._rows("whereabouts")
-        last = rows[-1][0] if rows else 0
-        given = [(r.section, r.mark, *map(finite, r.at_bed), last) for r in readings]
-        self._add("given", "section, mark, x_bed, y_bed, whereabouts", given)
-
-    def given(self) -> tuple[KeptGiven, ...]:
-        """All readings that were ever given to a command, oldest first."""
-        return tuple(
-            KeptGiven(section, mark, (x, y), last)
-            for _, _, section, mark, x, y, last in self._rows("given")
+            for _, at, run, named, stroke, event in self.rows("stroke", section=section)
         )
 
     def standing_layout(self) -> str | None:
         """Hash of the layout that ink stands under, as last accepted; None before any ink."""
-        rows = self._rows("standing_layout")
+        rows = self.rows("standing_layout")
         return str(rows[-1][2]) if rows else None
 
     def guard_layout(self, layout: Layout, *, accept: bool = False) -> None:
@@ -331,7 +282,7 @@ class Record:
         """Reads every row once, before the first is added: nothing is added to a damaged record."""
         if not self._sound:
             for table in TABLES:
-                self._rows(table)
+                self.rows(table)
             self._sound = True
 
     def _bring_up(self) -> None:
@@ -342,7 +293,11 @@ class Record:
         self._connection.close()
         self._connection, self._older = self._older, None
 
-    def _add(self, table: str, columns: str, rows: Iterable[Sequence[Any]]) -> None:
+    def add_rows(self, table: str, columns: str, rows: Iterable[Sequence[Any]]) -> None:
+        """Adds rows to a table, cells in the order of `columns`: all of them, or none.
+
+        It is for the owners of the tables that have no methods here.
+        """
         with self._writing() as at:
             self._insert(table, columns, at, rows)
 
@@ -353,9 +308,21 @@ class Record:
             [(at, *map(storable, row)) for row in rows],
         )
 
-    def _rows(self, table: str, **equal: str | None) -> list[list[Any]]:
+    def rows(self, table: str, **equal: str | None) -> list[list[Any]]:
+        """The rows of a table whose columns are `equal` to these, as values, oldest first."""
+        return self._selected(table, equal)
+
+    def last_rows(self, table: str, each: str, **equal: str | None) -> list[list[Any]]:
+        """Of such rows the last for each value of the column `each`, oldest first."""
+        return self._selected(table, equal, each)
+
+    def _selected(
+        self, table: str, equal: Mapping[str, str | None], each: str | None = None
+    ) -> list[list[Any]]:
         asked = {column: value for column, value in equal.items() if value is not None}
         where = " AND ".join(f"{column} = ?" for column in asked) or "TRUE"
+        if each is not None:
+            where = f"id IN (SELECT MAX(id) FROM {table} WHERE {where} GROUP BY {each})"
         with explained(self.path):
             found = self._connection.execute(
                 f"SELECT * FROM {table} WHERE {where} ORDER BY id", tuple(asked.values())

@@ -15,8 +15,6 @@ CheckKind = Literal["proof", "device", "control", "proof sheet"]
 InkEvent = Literal["begun", "done"]
 StrokeEvent = Literal["sent", "drawn", "presumed"]
 """`drawn` is confirmed by the machine; `presumed` is by the clock alone."""
-WhereaboutsEvent = Literal["moving", "resting", "lost", "found"]
-"""A machine set going, at rest where it says, perhaps without its place, its marks read anew."""
 
 
 @dataclass(frozen=True)
@@ -117,29 +115,3 @@ class KeptStroke:
     section: str
     stroke: str
     event: StrokeEvent
-
-
-@dataclass(frozen=True)
-class KeptGiven:
-    """A reading that was given to a command from a file, whatever came of it. Bed frame, mm."""
-
-    section: str
-    mark: str
-    at_bed: tuple[float, float]
-    whereabouts: int
-    """Number of the last row of whereabouts that was kept before; 0 for none."""
-
-
-@dataclass(frozen=True)
-class KeptWhereabouts:
-    """Something known of whether a machine still has its place."""
-
-    id: int
-    at: datetime
-    section: str
-    """The one it was driven for."""
-    event: WhereaboutsEvent
-    detail: str
-    """Why the place may be lost, or the place in the machine's own words."""
-    readings: int
-    """How many readings of marks, of all sections, were kept before."""

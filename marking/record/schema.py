@@ -1,6 +1,8 @@
 """The tables of `job.db`, and how an older file is brought up to them.
 
 It owns every version of the tables; it must not know what a row says, nor who reads or adds one.
+A file has one history, with one number for its place in it, so that a table is declared here
+whoever owns it: a reader with some of the tables could not tell a later version from another's.
 """
 
 from __future__ import annotations
@@ -69,7 +71,7 @@ MIGRATIONS = (
 """One step a version; a released step is never edited, only followed by another."""
 TABLES = (
     *("layout", "division", "standing_layout", "reading", "placement", "verification"),
-    *("ink", "run", "stroke", "beam", "whereabouts"),
+    *("ink", "run", "stroke", "beam", "whereabouts", "given"),
 )
 """All that rows are kept in."""
 

@@ -42,7 +42,7 @@ def idle(folder: Path, profile: str, keys: str) -> None:
     machine = simulated(job.plotter, ready.bed, Cloth())
     line = Line(Conversation(ready.tongue, ready.limits), machine, 9600)
     line.open()
-    script = Script(ready.hand, ready.tongue, line.conversation.room, ready.nudge)
+    script = Script(ready.writer, ready.tongue, line.conversation.room, ready.nudge)
     line.run(script.opening())
     starved, began = machine.starved, line.now
     line.run(script.ink(ready.strokes))
@@ -89,7 +89,7 @@ def memory(folder: Path, strokes: int) -> None:
     for reply in ("1024", "0", "0", "24", "0", "0", "16"):
         talk.due(0.0)
         talk.receive(reply.encode() + b"\r", 0.0)
-    script = Script(ready.hand, ready.tongue, talk.room, 1)
+    script = Script(ready.writer, ready.tongue, talk.room, 1)
 
     def many() -> Iterator[Inking]:
         for number in count():

@@ -41,7 +41,7 @@ def drive(made: Setting, machine: Any, baud: int, noise: float = 0.0, seed: int 
     line = Line(Conversation(made.tongue, made.limits), machine, baud, seed=seed)
     line.open()
     line.noise = noise
-    script = Script(made.hand, made.tongue, line.conversation.room, made.nudge)
+    script = Script(made.writer, made.tongue, line.conversation.room, made.nudge)
     line.run(script.opening())
     if not line.conversation.over:
         line.run(script.ink(made.strokes))
@@ -97,7 +97,7 @@ def test_replies_an_hour_late_confirm_only_what_they_report(tmp_path: Path) -> N
     made, machine, _job = section_on(tmp_path, "flatbed-a4")
     line = Line(Conversation(made.tongue, Limits(made.limits.buffer_bytes, patience=9e9)), machine)
     line.open()
-    script = Script(made.hand, made.tongue, line.conversation.room, 1)
+    script = Script(made.writer, made.tongue, line.conversation.room, 1)
     line.run(script.opening())
     line.conversation.feed(script.ink(made.strokes))
     first = line.conversation.due(line.now)
@@ -122,7 +122,7 @@ def test_a_pause_at_any_moment_ends_pen_up_with_all_that_was_begun_drawn(
         line = Line(Conversation(made.tongue, made.limits), machine, job.plotter.baud)
         line.open()
         talk = line.conversation
-        script = Script(made.hand, made.tongue, talk.room, made.nudge)
+        script = Script(made.writer, made.tongue, talk.room, made.nudge)
         line.run(script.opening())
         pauses_at = line.now + 0.37 + 2.9 * number
         talk.feed(script.ink(made.strokes))
@@ -144,7 +144,7 @@ def test_a_raised_pen_goes_to_and_fro_between_places_that_read_alike(tmp_path: P
     made, machine, job = section_on(tmp_path, "flatbed-a4")
     line = Line(Conversation(made.tongue, made.limits), machine, job.plotter.baud)
     line.open()
-    script = Script(made.hand, made.tongue, line.conversation.room, made.nudge)
+    script = Script(made.writer, made.tongue, line.conversation.room, made.nudge)
     line.run(script.opening())
     for x in (1000, 1040, 1000, 1001, 1001, 1000):
         line.run(script.hop_to((x, 2000)))

@@ -17,6 +17,7 @@ from devices.conversation.halt import Halt
 from devices.dialects.gcode.answers import GcodeTongue
 from devices.dialects.hpgl.answers import HpglTongue
 from devices.driving.driver import Driver
+from devices.driving.kept_places import whereabouts_in
 from devices.driving.machine import setting
 from devices.driving.program import Script
 from devices.job import Job
@@ -191,7 +192,7 @@ def stopped(made: Any, port: Any, folder: Path, number: int) -> tuple[Driver, fl
             line, talk, made.tongue, "barrier", record, 1, SECTION, wish, lambda _: None, port.clock
         )
         driver.greet()
-        script = Script(made.hand, made.tongue, talk.room, made.nudge)
+        script = Script(made.writer, made.tongue, talk.room, made.nudge)
         driver.send(script.opening())
         lifted: list[float] = []
         write = port.write
@@ -203,7 +204,7 @@ def stopped(made: Any, port: Any, folder: Path, number: int) -> tuple[Driver, fl
 
         port.write = written
         assert driver.send(script.ink(made.strokes)) == "stop"
-        assert not [kept for kept in record.whereabouts() if kept.event == "lost"]
+        assert not [kept for kept in whereabouts_in(record) if kept.event == "lost"]
     port.machine.advance(port.now + 30)
     assert not port.machine.carriage.down
     return driver, lifted[0] - stopped_at

@@ -174,7 +174,7 @@ def on_the_bench(folder: Path, profile: str, **build: Any) -> tuple[Setting, Sim
 def run_with_a_reset(made: Setting, machine: SimulatedPlotter, at: float, seed: int) -> Line:
     line = Line(Conversation(made.tongue, made.limits), machine, 9600, seed=seed)
     line.open()
-    script = Script(made.hand, made.tongue, line.conversation.room, made.nudge)
+    script = Script(made.writer, made.tongue, line.conversation.room, made.nudge)
     line.run(script.opening())
     assert line.failure is None
     line.noise = 0.01 * (seed % 2)

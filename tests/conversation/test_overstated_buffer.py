@@ -132,7 +132,7 @@ def test_a_plotter_of_60_bytes_that_says_1024_inks_its_section_true(
     lost_in_the_trial = machine.lost_bytes
     assert lost_in_the_trial > 0
     assert machine.carriage.cloth.ink == ()
-    script = Script(made.hand, made.tongue, line.conversation.room, made.nudge)
+    script = Script(made.writer, made.tongue, line.conversation.room, made.nudge)
     line.run(script.opening())
     line.run(script.ink(made.strokes[:12]))
     assert line.failure is None
@@ -153,7 +153,7 @@ def test_what_a_small_buffer_is_sent_always_leaves_room_for_the_question_after_i
     made, machine = on_the_bench(tmp_path, "flatbed-a3", "", buffer_bytes=holds)
     line = Line(Conversation(made.tongue, made.limits), machine)
     line.open()
-    script = Script(made.hand, made.tongue, line.conversation.room, made.nudge)
+    script = Script(made.writer, made.tongue, line.conversation.room, made.nudge)
     line.run(script.opening())
     lost = machine.lost_bytes
     # Far out, where coordinates are longest.

@@ -102,7 +102,7 @@ def ink(
     )
     driver.greet()
     port.seen = 0
-    script = Script(made.hand, made.tongue, talk.room, made.nudge)
+    script = Script(made.writer, made.tongue, talk.room, made.nudge)
     driver.send(script.opening())
     return driver.send(script.ink(made.strokes))
 

@@ -13,10 +13,10 @@ from pygcode import Machine
 from devices.commands import main
 from devices.conversation.conversation import Conversation
 from devices.dialects.gcode.answers import GcodeTongue
-from devices.dialects.gcode.writer import program
 from devices.driving.machine import setting
 from devices.driving.program import Script
 from devices.job import Job
+from devices.programs.files import program
 from devices.simulated.cloth import Cloth
 from devices.simulated.gcode import Gantry, SimulatedGantry
 from marking.job.folder import load_job
@@ -123,7 +123,7 @@ def test_a_work_offset_set_at_the_machine_is_no_fault(tmp_path: Path, reports_wo
     machine = SimulatedGantry(gantry, Cloth())
     line = Line(Conversation(made.tongue, made.limits), machine, job.plotter.baud)
     line.open()
-    script = Script(made.hand, made.tongue, line.conversation.room, made.nudge)
+    script = Script(made.writer, made.tongue, line.conversation.room, made.nudge)
     line.run(script.opening())
     line.run(script.ink(made.strokes))
     assert line.failure is None

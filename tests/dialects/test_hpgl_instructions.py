@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pytest
 
-from devices.dialects.hpgl.instructions import program
+from devices.programs.files import program
 from marking.errors import RefusedError
 from marking.layout.layout import lay_out
 from marking.sections.plan import divide_into_sections

@@ -62,7 +62,7 @@ def test_every_stock_plotter_draws_its_sections_to_the_last_stroke_and_no_ink_el
         machine = simulated(job.plotter, made.bed, Cloth())
         line = Line(Conversation(made.tongue, made.limits), machine, job.plotter.baud)
         line.open()
-        script = Script(made.hand, made.tongue, line.conversation.room, made.nudge)
+        script = Script(made.writer, made.tongue, line.conversation.room, made.nudge)
         line.run(script.opening())
         line.run(script.ink(made.strokes))
         line.run(script.closing())

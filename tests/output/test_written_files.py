@@ -15,8 +15,8 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from devices.dialects.hpgl.instructions import program
 from devices.job import Job
+from devices.programs.files import program
 from marking.drawing.sheet import strokes_sheet
 from marking.errors import BadInputError
 from marking.job.folder import load_job

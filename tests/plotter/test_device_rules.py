@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from hypothesis import given, settings
 
-from devices.dialects.hpgl.instructions import program
+from devices.programs.files import program
 from tests.sections.random_jobs import in_mm, jobs
 from tests.sections.records import (
     Record,

@@ -207,7 +207,7 @@ def test_ink_after_the_removable_pen_is_asked_for_in_a_section_of_ink_alone(
     assert ticks
     assert not any(piece.stroke.pen == "removable" for piece in last.pieces)
     bed = setting(last, job.plotter, job.pens).bed
-    todo = inkings(last, job.pens, bed)
+    todo = inkings(last, job.pens.by_name, bed)
 
     def asked(*drawn: str) -> list[str]:
         kept = [KeptStroke(datetime.now(UTC), 1, first.id, name, "drawn") for name in drawn]

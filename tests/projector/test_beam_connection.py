@@ -180,7 +180,8 @@ def test_what_was_done_before_a_crash_is_not_done_again_after_it(work, tmp_path)
         assert remembered_taps(record, work) == taps
         # Both are kept or neither: a desk without its tap's number would do the tap twice.
         with contextlib.suppress(KeyboardInterrupt), record.together():
-            record.add_beam(work.layout_hash, "desk", {"blank": False}, work.division)
+            row = (work.layout_hash, work.division, "desk", '{"blank": false}')
+            record.add_rows("beam", "layout, division, subject, value", [row])
             raise KeyboardInterrupt
         assert remembered(record, work).blank
 

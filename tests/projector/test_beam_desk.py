@@ -306,17 +306,14 @@ def test_a_typed_reading_is_what_the_tape_shows_and_not_the_length(desk, work):
 
 def test_a_true_up_under_way_of_an_earlier_version_is_read(desk, work, tmp_path):
     with open_record(tmp_path) as record:
-        record.add_beam(
-            work.layout_hash,
-            "true-up",
-            {
-                "targets": [["1", [100.0, 900.0], [25.4, 25.4]]],
-                "landed": [["1", [100.0, 900.0], [25.4, 25.4]]],
-                "at": "1",
-                "quick": False,
-            },
-            "",
-        )
+        under_way = {
+            "targets": [["1", [100.0, 900.0], [25.4, 25.4]]],
+            "landed": [["1", [100.0, 900.0], [25.4, 25.4]]],
+            "at": "1",
+            "quick": False,
+        }
+        row = (work.layout_hash, "", "true-up", json.dumps(under_way))
+        record.add_rows("beam", "layout, division, subject, value", [row])
         under_way = remembered(record, work).true_up
     assert under_way.landed["1"].at_table == (25.4, 25.4)
     assert under_way.targets[0].at_px == (100.0, 900.0)

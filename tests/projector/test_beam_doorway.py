@@ -46,7 +46,18 @@ def test_only_the_run_s_own_pages_are_answered(work, tmp_path):
     with beam(tmp_path) as run:
         port = urlsplit(run.remote).port
         assert asked(run, "/remote")[0].status == 200
-        assert asked(run, "/remote", host=f"evil.example:{port}")[0].status == 403
+        for method, path in (("GET", "/remote"), ("GET", "/stage"), ("POST", "/pair")):
+            own = {"Origin": f"http://127.0.0.1:{port}"}
+            refused = asked(run, path, method, host=f"evil.example:{port}", **own)[0]
+            assert refused.status == 400, path
+            # What else such a request would send is not waited for.
+            assert refused.headers["connection"] == "close"
+            assert "frame-ancestors 'none'" in refused.headers["content-security-policy"]
+            assert (
+                asked(run, "/desk", host=f"evil.example:{port}", **own, **UPGRADE)[0].status == 400
+            )
+        near = f"http://127.0.0.1:{port - 1}"
+        assert asked(run, "/pair", "POST", Origin=near)[0].status == 403
         assert asked(run, "/pair", "POST", Origin="http://evil.example")[0].status == 403
         assert asked(run, "/desk", Origin="http://evil.example", **UPGRADE)[0].status == 403
         assert asked(run, "/desk", **UPGRADE)[0].status == 403

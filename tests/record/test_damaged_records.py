@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 import pytest
 
+from devices.driving.kept_places import add_given
 from marking.errors import BadInputError
 from marking.record.readings import MarkReading
 from marking.record.record import RECORD_FILE, open_record
@@ -197,6 +198,18 @@ def test_nothing_is_added_to_a_record_with_a_damaged_row(kept: Path) -> None:
     before = contents(kept)[RECORD_FILE]
     with pytest.raises(BadInputError, match="row 3"), open_record(kept) as record:
         record.add_readings("abc", [MarkReading("r1c1", "w", (1, 1), 0.25, "r.csv")])
+    assert contents(kept)[RECORD_FILE] == before
+
+
+def test_nothing_is_added_where_a_reading_that_was_given_is_damaged(kept: Path) -> None:
+    """It may be the very one that a machine which has lost its place is given again."""
+    one = MarkReading("r1c1", "w", (1, 1), 0.25, "r.csv")
+    with open_record(kept) as record:
+        add_given(record, [one])
+    changed(kept, "UPDATE given SET x_bed = 'far' WHERE id = 1")
+    before = contents(kept)[RECORD_FILE]
+    with pytest.raises(BadInputError, match=r"given, row 1: x_bed"), open_record(kept) as record:
+        record.add_readings("abc", [one])
     assert contents(kept)[RECORD_FILE] == before
 
 

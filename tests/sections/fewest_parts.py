@@ -4,12 +4,12 @@ Written from the rules alone: it reads `layout --json` and the sizes that a prof
 knows nothing of how the program divides. A join is tried at every twentieth of a millimetre, and
 nothing is taken for granted of which is best.
 
-The rules, as `section --help` gives them. A join keeps clear of every upright (or level) line's own ink
-by 1 1/4 mm, so that a tick across the line shows beside it, or by two fifths of the cloth between
-lines that stand closer; and of every numeral by a tenth of a millimetre. A section after the first
-holds, with its own part, marks before its join: on the last cross line, or on the last long line,
-or a tick across the cross lines that keeps 3 mm (or half a pitch, if less) from join and long line.
-What a device is set down within is kept free all round.
+The rules, as `section --help` gives them. A join keeps clear of every upright (or level) line's
+own ink by 1 1/4 mm, so that a tick across the line shows beside it, or by two fifths of the cloth
+between lines that stand closer; and of every numeral by a tenth of a millimetre. A section after
+the first holds, with its own part, marks before its join: on the last cross line, or on the last
+long line, or a tick across the cross lines that keeps 3 mm (or half a pitch, if less) from join
+and long line. What a device is set down within is kept free all round.
 """
 
 from __future__ import annotations

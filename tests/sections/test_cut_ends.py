@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from devices.dialects.hpgl.instructions import program
+from devices.programs.files import program
 from marking.layout.layout import lay_out
 from marking.sections.cutting import cut
 from marking.sections.plan import divide_into_sections

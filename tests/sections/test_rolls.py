@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import pytest
 
-from devices.dialects.hpgl.instructions import program
+from devices.programs.files import program
 from marking.errors import RefusedError
 from marking.layout.layout import lay_out
 from marking.output.report import section_table

@@ -90,6 +90,10 @@ def test_a_claim_is_given_up_however_the_work_ends(tmp_path: Path) -> None:
 def test_a_folder_that_is_not_there_or_shut_is_named(tmp_path: Path) -> None:
     with pytest.raises(BadInputError, match=LOCK_FILE), claimed(tmp_path / "none", "drive"):
         pass
+    assert not (tmp_path / "none").exists()
+    (tmp_path / LOCK_FILE).mkdir()
+    with pytest.raises(BadInputError, match=LOCK_FILE), claimed(tmp_path, "drive"):
+        pass
 
 
 IN_TURN = """

@@ -13,6 +13,7 @@ from scipy.spatial import cKDTree
 from devices.commands import main
 from devices.conversation.conversation import Conversation
 from devices.driving.driver import Driver
+from devices.driving.kept_places import add_whereabouts, whereabouts_in
 from devices.driving.machine import setting
 from devices.driving.port import DeviceError
 from devices.driving.program import Script
@@ -147,7 +148,7 @@ def interrupt() -> None:
 
 def kept_events(begun: Begun) -> list[str]:
     with open_record(begun.folder) as record:
-        return [kept.event for kept in record.whereabouts()]
+        return [kept.event for kept in whereabouts_in(record)]
 
 
 def in_mid_stroke(port: GantryPort, after: int, happens: Callable[[], None]) -> None:
@@ -309,14 +310,14 @@ def test_a_restart_that_nobody_heard_between_two_stretches_is_noticed_before_any
             port, talk, made.tongue, "barrier", record, 1, FIRST, lambda: "go on", print, port.clock
         )
         driver.greet()
-        script = Script(made.hand, made.tongue, talk.room, made.nudge)
+        script = Script(made.writer, made.tongue, talk.room, made.nudge)
         driver.send(script.opening())
         driver.send(script.hop_to((20000, 30000)))
         port.power_cycle((200.0, 300.0))
         port.read()
         with pytest.raises(DeviceError, match="no longer stands where it was left"):
             driver.send(script.ink(made.strokes))
-        assert [kept.event for kept in record.whereabouts()] == ["lost"]
+        assert [kept.event for kept in whereabouts_in(record)] == ["lost"]
     # A pen that sank when the power went out is all there is.
     assert len(port.cloth.ink) <= 1
 
@@ -332,17 +333,17 @@ def test_a_place_is_lost_for_every_section_and_found_for_each_by_its_own_marks(
     with open_record(tmp_path) as record:
         assert loss(record, "r1c1") is None
         record.add_readings("layout", [old])
-        record.add_whereabouts("r1c1", "lost", "it was switched off")
+        add_whereabouts(record, "r1c1", "lost", "it was switched off")
     with open_record(tmp_path) as record:
         assert {loss(record, one).detail for one in ("r1c1", "r1c2")} == {"it was switched off"}
         lost = loss(record, "r1c2")
         assert read_anew([old, new], lost, record) == (new,)
         record.add_readings("layout", [new])
         assert read_anew([old, new], lost, record) == (new,), "read after the loss, it counts"
-        record.add_whereabouts("r1c2", "found")
+        add_whereabouts(record, "r1c2", "found")
         assert loss(record, "r1c2") is None
         assert loss(record, "r1c1") == lost
-        record.add_whereabouts("r1c2", "lost", "it was switched off again")
+        add_whereabouts(record, "r1c2", "lost", "it was switched off again")
         assert read_anew([old, new], loss(record, "r1c2"), record) == ()
 
 

@@ -19,7 +19,6 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy import optimize
 
-from devices.dialects.hpgl.instructions import program
 from devices.plotter.bed import bed_at
 from devices.plotter.correction import (
     RUNS,
@@ -30,6 +29,7 @@ from devices.plotter.correction import (
     solve_square,
     within_reach,
 )
+from devices.programs.files import program
 from devices.simulated.cloth import Cloth
 from devices.simulated.gcode import Gantry, SimulatedGantry
 from devices.trial.sheet import VERNIER_DIVISIONS, scrap_program, scrap_sheet

@@ -1,5 +1,4 @@
 """G-code as Grbl reads it: what a program is made of, and status reports.
 
-It may import: `devices.dialects`, `devices.dialects.hpgl`, `devices.plotter`, `marking.job`,
-`marking.sections`.
+It may import: `devices.dialects`, `devices.plotter`, `marking.job`.
 """

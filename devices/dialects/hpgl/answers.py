@@ -13,7 +13,7 @@ import re
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from devices.dialects.answers import Question, Reply
+from devices.dialects.answers import XOFF, XON, Question, Reply
 
 if TYPE_CHECKING:
     from devices.dialects.hpgl.buffer_trial import BufferTrial
@@ -21,7 +21,6 @@ if TYPE_CHECKING:
     from devices.plotter.profile import Handshake
 
 ESC = b"\x1b."
-XON, XOFF = 17, 19
 INITIALISED, READY, ERROR = 8, 16, 32
 """Bits of the status byte, page 7-8."""
 
@@ -59,7 +58,7 @@ _WINDOW = re.compile(rb"-?\d{1,8}(,-?\d{1,8}){3}")
 _NUMBER = re.compile(rb"\d{1,6}")
 
 _GREETING = {
-    "xonxoff": ESC + b"I81;;17:" + ESC + b"N;19:",
+    "xonxoff": ESC + b"I81;;%d:" % XON + ESC + b"N;%d:" % XOFF,
     "rtscts": ESC + b"@;1:",
     "dtrdsr": ESC + b"@;1:",
 }

@@ -2,7 +2,8 @@
 
 A plotter may say that its buffer is larger than it is; what overflows is lost, and what is left
 of the program draws from the wrong place. So the buffer is filled once, pen up, with long moves
-that the plotter cannot work off meanwhile. It owns that arithmetic; no port, and no answers.
+that the plotter cannot work off meanwhile. It owns what is sent and what it shows; no port, and
+not which size is tried next (`devices.conversation.ahead`).
 """
 
 from __future__ import annotations
@@ -19,9 +20,6 @@ _QUICKER = 2.0
 _BITS_A_BYTE = 10
 """On a serial line: a start bit, eight of data, a stop bit."""
 _PAD = b"PU;"
-LEAST = 24
-"""Bytes below which no plotter could be driven, so that nothing smaller is tried."""
-_NEAR_ENOUGH = 16
 
 
 @dataclass(frozen=True)
@@ -64,15 +62,3 @@ def buffer_trial(plotter: Plotter, bed: Bed) -> BufferTrial:
     return BufferTrial(
         ((x, far), (x, y)), max(millimetres / plotter.travel_speed, 0.01), plotter.baud
     )
-
-
-def next_size(held: int, overflowed: int | None, said: int) -> int | None:
-    """The size to try next: first what is `said`, then ever closer to the greatest that holds.
-
-    `held` is the greatest that has held so far, 0 for none; None when it is known well enough.
-    """
-    if overflowed is None:
-        return said if not held else None
-    size = (held + overflowed) // 2
-    near_enough = overflowed - held <= max(_NEAR_ENOUGH, held // 4)
-    return None if near_enough or size < LEAST else size

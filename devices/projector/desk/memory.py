@@ -1,6 +1,6 @@
 """Keeps the desk in `job.db`, so that after a crash everything is as it was.
 
-It knows the desk and the record, no browser.
+It owns the rows of `beam` in the job's record; it knows the desk and the record, no browser.
 """
 
 from __future__ import annotations
@@ -19,6 +19,7 @@ from devices.serving.taps import kept as taps_kept
 from marking.begun.inked import ink_name
 from marking.begun.layout_and_division import TO_FINISH, keep_begun
 from marking.errors import RefusedError
+from marking.record.cells import json_cell
 from marking.record.kept import as_kept
 
 if TYPE_CHECKING:
@@ -40,9 +41,29 @@ _PLAIN = (
 )
 
 
+def _add_light(record: Record, work: Work, subject: str, value: Any) -> None:
+    """Keeps what holds from now on of a `subject` of the projector's work, plain data."""
+    row = (work.layout_hash, work.division, subject, json_cell(value))
+    record.add_rows("beam", "layout, division, subject, value", [row])
+
+
+def _light(record: Record, work: Work) -> dict[str, Any]:
+    """The last value of each subject of the projector's work under this layout and division.
+
+    What version 0.1 kept, without a division, is the one in which it fits: who asks checks it.
+    """
+    under = [
+        row
+        for division in ("", work.division)
+        for row in record.last_rows("beam", "subject", layout=work.layout_hash, division=division)
+    ]
+    rows = sorted(under, key=lambda row: row[0])
+    return {subject: value for _, _, _, subject, value, _ in rows}
+
+
 def remembered(record: Record, work: Work) -> Desk:
     """The desk as last kept for this layout; a new one where there is none."""
-    rows = record.beam(work.layout_hash, work.division)
+    rows = _light(record, work)
     with as_kept(rows, "the desk"):
         return _desk_of(rows, work)
 
@@ -77,7 +98,7 @@ def refuse_unknown_lines(record: Record, work: Work) -> None:
 
     It kept no division with them, so what they are called is all that tells. Raises RefusedError.
     """
-    for subject, lines in record.beam(work.layout_hash, work.division).items():
+    for subject, lines in _light(record, work).items():
         kind, _, section = subject.partition(" ")
         if kind != "traced" or not lines:
             continue
@@ -100,14 +121,14 @@ def _trued_of(rows: dict[str, Any]) -> dict[str, Trued]:
 
 def remembered_taps(record: Record, work: Work) -> Taps:
     """The taps answered last; kept with the desk, so that none is done twice after a crash."""
-    return taps_from_kept(record.beam(work.layout_hash, work.division).get("taps", {}))
+    return taps_from_kept(_light(record, work).get("taps", {}))
 
 
 def keep_tap(record: Record, work: Work, before: Desk, after: Desk, taps: Taps) -> None:
     """Adds what a tap changed and that it was answered, both or neither. Raises as `keep` does."""
     with record.together():
         keep(record, work, before, after)
-        record.add_beam(work.layout_hash, "taps", taps_kept(taps), work.division)
+        _add_light(record, work, "taps", taps_kept(taps))
 
 
 def keep(record: Record, work: Work, before: Desk, after: Desk) -> None:
@@ -126,15 +147,15 @@ def keep(record: Record, work: Work, before: Desk, after: Desk) -> None:
             record.add_ink(work.layout, ink_name(section, "beam"), "begun", work.division)
         if lines >= set(work.line_ids(section, "all")):
             record.add_ink(work.layout, ink_name(section, "beam"), "done", work.division)
-        record.add_beam(work.layout_hash, f"traced {section}", sorted(lines), work.division)
+        _add_light(record, work, f"traced {section}", sorted(lines))
     for section, trued in after.trued.items():
         if trued is not before.trued.get(section):
-            record.add_beam(work.layout_hash, f"trued {section}", kept(trued), work.division)
+            _add_light(record, work, f"trued {section}", kept(trued))
     if after.true_up is not before.true_up:
-        record.add_beam(work.layout_hash, "true-up", _plain_true_up(after.true_up), work.division)
+        _add_light(record, work, "true-up", _plain_true_up(after.true_up))
     plain = {key: getattr(after, key) for key in _PLAIN}
     if plain != {key: getattr(before, key) for key in _PLAIN}:
-        record.add_beam(work.layout_hash, "desk", plain, work.division)
+        _add_light(record, work, "desk", plain)
 
 
 def _plain_true_up(true_up: TrueUp | None) -> Any:

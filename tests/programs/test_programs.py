@@ -1,0 +1,114 @@
+"""One order of pieces for files and runs: what is driven is what is written, in either dialect.
+
+The words are read back here by what the standards say of them: HP PCL/PJL Reference, Technical
+Reference Manual part II, p. 17-7 (instructions part by semicolons), NISTIR 6556 (a line a block).
+"""
+
+from __future__ import annotations
+
+import re
+from typing import TYPE_CHECKING
+
+import pytest
+
+from devices.driving.machine import setting
+from devices.driving.program import Script
+from devices.programs.files import program
+from marking.layout.layout import lay_out
+from marking.sections.plan import divide_into_sections
+
+if TYPE_CHECKING:
+    from devices.job import Job
+    from marking.sections.plan import Section
+    from tests.conftest import MakeJob
+
+STOCK = ["flatbed-a3", "flatbed-a4", "flatbed-24x36", "roll-36", "gantry-gcode"]
+TABLE = {"length": "60 in", "width": "30 in"}
+
+
+def sections(job: Job) -> tuple[Section, ...]:
+    return divide_into_sections(lay_out(job), job, job.plotter.zone).sections
+
+
+def driven(section: Section, job: Job) -> bytes:
+    """All that a run of one section says but what it asks."""
+    made = setting(section, job.plotter, job.pens)
+    script = Script(made.writer, made.tongue, made.room, made.nudge)
+    stretches = (script.opening(), script.ink(made.strokes), script.closing())
+    return b"".join(say.data for says in stretches for say in says if say.checkpoint is None)
+
+
+def drawn(data: bytes) -> list[tuple[str, str]]:
+    """Every place that a lowered pen is sent to, in order."""
+    found: list[tuple[str, str]] = []
+    for word in re.split(r"[;\n]", data.decode()):
+        if word.startswith("PD"):
+            numbers = word[2:].split(",")
+            found += zip(numbers[::2], numbers[1::2], strict=True)
+        elif told := re.match(r"G1X([-\d.]+)Y([-\d.]+)", word):
+            found.append((told[1], told[2]))
+    return found
+
+
+@pytest.mark.parametrize("profile", STOCK)
+def test_a_run_draws_point_for_point_what_the_file_does(make_job: MakeJob, profile: str) -> None:
+    job = make_job({"table": TABLE, "plotter": {"profile": profile}})
+    for section in sections(job):
+        written, _ = program(section, job.plotter, job.pens)
+        assert drawn(driven(section, job)) == drawn(written) != []
+
+
+@pytest.mark.parametrize("profile", STOCK)
+def test_a_file_lowers_the_pen_as_often_as_its_route_counts(
+    make_job: MakeJob, profile: str
+) -> None:
+    """One pen goes on with a heavy line where another one ended: it is the same pen."""
+    job = make_job({"table": TABLE, "plotter": {"profile": profile}})
+    joined_to_another = False
+    for section in sections(job):
+        written, _ = program(section, job.plotter, job.pens)
+        lowered, down = 0, False
+        for line in written.decode().splitlines():
+            if line.startswith(("PD", "G0Z0")):
+                lowered, down = lowered + (not down), True
+            elif line.startswith(("PU", "G0Z")):
+                down = False
+        assert lowered == section.route.lifts
+        pens = [piece.stroke.pen for piece in section.pieces]
+        joined_to_another |= any(
+            leg.joined and before != pen
+            for leg, before, pen in zip(section.route.legs[1:], pens, pens[1:], strict=False)
+        )
+    assert joined_to_another
+
+
+def test_a_gantry_draws_with_each_pen_at_the_speed_that_the_route_counts_with(
+    make_job: MakeJob,
+) -> None:
+    """F is millimetres a minute (NISTIR 6556, 3.6.3, from memory)."""
+    pens = {"numerals": {"speed": "40 mm/s"}, "heavy": {"speed": "300 mm/s", "passes": 2}}
+    job = make_job({"table": TABLE, "plotter": {"profile": "gantry-gcode"}, "pens": pens})
+    wanted = {"lines": 80, "numerals": 40, "heavy": 80}
+    for section in sections(job)[:2]:
+        used = {piece.stroke.pen for piece in section.pieces} - {"removable"}
+        assert {"lines", "numerals"} <= used
+        expected = [
+            60 * wanted[piece.stroke.pen]
+            for piece in section.pieces
+            if piece.stroke.pen != "removable"
+            for _ in range((len(piece.stroke.points) - 1) * job.pens.named(piece.stroke.pen).passes)
+        ]
+        written, _ = program(section, job.plotter, job.pens)
+        for data in (written, driven(section, job)):
+            feeds = [int(word) for word in re.findall(rb"F(\d+)", data)]
+            assert feeds[: len(expected)] == expected
+
+
+def test_the_pen_is_parked_once_at_the_end_of_a_run(make_job: MakeJob) -> None:
+    job = make_job({"table": TABLE, "plotter": {"profile": "flatbed-a3"}})
+    section = sections(job)[0]
+    park = "PU{},{};".format(*setting(section, job.plotter, job.pens).bed.park).encode()
+    before, _, after = driven(section, job).partition(b"SP0;")
+    assert before.endswith(park)
+    assert not before.removesuffix(park).endswith(park)
+    assert after.startswith(b"PU")
