@@ -16,7 +16,7 @@ from devices.dialects.hpgl import instructions as hpgl
 from devices.dialects.hpgl.instructions import Drawing
 from devices.plotter.bed import bed_at
 from marking.errors import RefusedError
-from marking.lettering.glyphs import letter
+from marking.lettering.glyphs import CAPITAL, letter
 from marking.measures.lengths import INCH
 
 if TYPE_CHECKING:
@@ -141,7 +141,7 @@ def _lettered(
     text: str, middle: FloatArray, height: float, name: str, pen: Pen
 ) -> Iterator[Drawing]:
     drawn = letter(text)
-    scale = height / 21
+    scale = height / CAPITAL
     for stroke in drawn.strokes:
         yield Drawing(stroke * scale + middle, name, pen)
 

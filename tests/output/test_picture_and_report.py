@@ -13,9 +13,10 @@ from typing import TYPE_CHECKING
 import pytest
 from svgelements import SVG, Group
 
+from marking.drawing.svg import svg
 from marking.measures.lengths import rough_length
 from marking.output.report import CAUTIONS, markdown
-from marking.output.table_picture import picture_svg
+from marking.output.table_picture import table_picture
 
 if TYPE_CHECKING:
     from devices.job import Job
@@ -26,16 +27,16 @@ if TYPE_CHECKING:
 FINER_THAN_A_HAND = re.compile(r"\d in [+-] 0\.\d mm|\d/32 in")
 
 
-def groups_of(svg: bytes) -> dict[str, Group]:
+def groups_of(picture: bytes) -> dict[str, Group]:
     """The picture's layers by name, in millimetres of the page."""
-    drawn = SVG.parse(io.BytesIO(svg), ppi=25.4)
+    drawn = SVG.parse(io.BytesIO(picture), ppi=25.4)
     return {str(group.id): group for group in drawn.select(lambda e: isinstance(e, Group))}
 
 
 def test_nothing_is_drawn_over_a_numeral(
     millrace: Job, millrace_layout: Layout, millrace_plan: Plan
 ) -> None:
-    groups = groups_of(picture_svg(millrace_layout, millrace, millrace_plan))
+    groups = groups_of(svg(table_picture(millrace_layout, millrace, millrace_plan)))
     numerals = [path.bbox(with_stroke=True) for path in groups["numeral-numerals"]]
     assert len(numerals) > 2 * 148
     for name in ("set-down-points", "witness-marks"):
