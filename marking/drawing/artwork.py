@@ -6,7 +6,7 @@ Frame: the unit of `Artwork.unit`, x to the right, y up. It knows no file format
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Literal, NamedTuple
 
 import numpy as np
 
@@ -36,8 +36,7 @@ class Style:
     ends: Literal["round", "butt"] = "round"
 
 
-@dataclass(frozen=True)
-class Shape:
+class Shape(NamedTuple):
     """Lines drawn as one, each (n, 2); closed into areas or left open."""
 
     lines: tuple[FloatArray, ...]
@@ -47,8 +46,7 @@ class Shape:
     """In place of the layer's."""
 
 
-@dataclass(frozen=True)
-class Circle:
+class Circle(NamedTuple):
     """A circle."""
 
     middle: tuple[float, float]
@@ -56,8 +54,7 @@ class Circle:
     name: str = ""
 
 
-@dataclass(frozen=True)
-class Text:
+class Text(NamedTuple):
     """A line of type: where its baseline starts, the height of its capitals, and its width."""
 
     text: str
@@ -73,9 +70,15 @@ class Layer:
         self.name, self.style = name, style
         self.items: list[Shape | Circle | Text] = []
 
+    @property
+    def has_text(self) -> bool:
+        """Whether anything is written in it."""
+        return Text in set(map(type, self.items))
+
     def line(self, *lines: FloatArray | Sequence[tuple[float, float]], name: str = "") -> None:
         """One open line, or several that are one shape."""
-        self.items.append(Shape(tuple(np.asarray(line, dtype=float) for line in lines), name=name))
+        arrays = [one if isinstance(one, np.ndarray) else np.array(one, float) for one in lines]
+        self.items.append(Shape(tuple(arrays), False, name))
 
     def area(
         self,

@@ -6,16 +6,15 @@ whatever face the reader's machine has.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from itertools import islice
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 from xml.etree import ElementTree
 
 import numpy as np
 import svgwrite
 from svgwrite.extensions import Inkscape
 
-from marking.drawing.artwork import Circle, Shape, Text
+from marking.drawing.artwork import Circle, Shape
 from marking.drawing.typeface import FAMILY, em_of_capital
 
 if TYPE_CHECKING:
@@ -23,7 +22,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from marking.drawing.artwork import Artwork, Box, Layer
+    from marking.drawing.artwork import Artwork, Box, Layer, Text
 
     FloatArray = NDArray[np.float64]
 
@@ -39,11 +38,13 @@ def svg(artwork: Artwork) -> bytes:
         size=(f"{width}{unit}", f"{height}{unit}"), viewBox=f"0 0 {width} {height}", debug=False
     )
     drawing.set_desc(title=artwork.title, desc=artwork.about)
-    if any(isinstance(item, Text) for layer in artwork.layers for item in layer.items):
+    if any(layer.has_text for layer in artwork.layers):
         drawing.attribs["xml:lang"] = artwork.language
     if artwork.paper is not None:
         drawing.add(drawing.rect((0, 0), ("100%", "100%"), fill=artwork.paper))
     named = Inkscape(drawing)
+    shapes = (one for layer in artwork.layers for one in layer.items if isinstance(one, Shape))
+    paths = iter(_path_data([line for shape in shapes for line in shape.lines], artwork.box))
     for layer in artwork.layers:
         about = _attributes(layer)
         group = (
@@ -51,7 +52,7 @@ def svg(artwork: Artwork) -> bytes:
             if layer.name
             else drawing.g(**about)
         )
-        for element in _elements(layer, artwork.box):
+        for element in _elements(layer, paths, artwork.box):
             group.add(element)
         drawing.add(group)
     text = ElementTree.tostring(drawing.get_xml(), encoding="unicode")
@@ -75,13 +76,12 @@ def _attributes(layer: Layer) -> dict[str, str]:
             about["fill_opacity"] = f"{style.opacity}"
         if style.stroke is not None:
             about["stroke_opacity"] = f"{style.opacity}"
-    if any(isinstance(item, Text) for item in layer.items):
+    if layer.has_text:
         about["font_family"] = f"'{FAMILY}', sans-serif"
     return about
 
 
-@dataclass(frozen=True)
-class _Element:
+class _Element(NamedTuple):
     """An element of a few attributes: svgwrite's own take four times as long to make."""
 
     tag: str
@@ -95,27 +95,25 @@ class _Element:
         return element
 
 
-def _elements(layer: Layer, box: Box) -> Iterator[_Element]:
-    lines = [line for item in layer.items if isinstance(item, Shape) for line in item.lines]
-    data = iter(_path_data(lines, box))
+def _elements(layer: Layer, paths: Iterator[str], box: Box) -> Iterator[_Element]:
+    """What a layer holds, taking from `paths` as many as its shapes have lines."""
     for item in layer.items:
         if isinstance(item, Shape):
             end = "Z" if item.closed else ""
-            path = "".join([f"{line}{end}" for line in islice(data, len(item.lines))])
-            about = {"d": path}
+            about = {"d": "".join([f"{line}{end}" for line in islice(paths, len(item.lines))])}
             if item.fill is not None:
                 about["fill"] = item.fill
-            yield _Element("path", about | _named(item.name))
+            if item.name:
+                about["id"] = item.name
+            yield _Element("path", about)
         elif isinstance(item, Circle):
             x, y = _at(item.middle, box)
             about = {"cx": x, "cy": y, "r": _number(item.radius)}
-            yield _Element("circle", about | _named(item.name))
+            if item.name:
+                about["id"] = item.name
+            yield _Element("circle", about)
         else:
             yield _text(item, box)
-
-
-def _named(name: str) -> dict[str, str]:
-    return {"id": name} if name else {}
 
 
 def _text(item: Text, box: Box) -> _Element:

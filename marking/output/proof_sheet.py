@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from marking.proof.places import Distance
 
 _EDGE = 13.0
-_ROW = 6.3
+_ROW = 6.8
 _TEXT = 2.1
 _NOTES = (
     "A number is a cross line. Near and far are the first long lines; up is counted from the near "
@@ -83,9 +83,9 @@ def _column(
     for distance in distances:
         y -= _ROW
         page.write(distance.id, x, y, _TEXT)
-        page.write(distance.between[0], x + 9, y + 1.0, 1.8)
-        page.write(distance.between[1], x + 9, y - 1.9, 1.8)
+        page.write(distance.between[0], x + 9, y + 1.3, 1.8)
+        page.write(distance.between[1], x + 9, y - 1.8, 1.8)
         shown = tape_reading(distance.nominal, tape)
         page.write(as_taped(shown, tape, units), x + 64, y, 2.0, align=1.0)
         page.line([(x + 66, y - 0.6), (x + wide, y - 0.6)], INK, 0.2)
-        page.line([(x, y - 2.7), (x + wide, y - 2.7)], RULE, 0.1)
+        page.line([(x, y - 3.0), (x + wide, y - 3.0)], RULE, 0.1)

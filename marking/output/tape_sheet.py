@@ -169,8 +169,8 @@ def _sketch_marks(
     apart = math.dist(spots[0], spots[-1]) / max(len(spots) - 1, 1)
     step = max(1, math.ceil(room / apart)) if apart else 1
     dx, dy, align = {
-        "near": (0.0, -3.6, 0.5),
-        "far": (0.0, 1.6, 0.5),
+        "near": (0.0, -3.9, 0.5),
+        "far": (0.0, 2.3, 0.5),
         "zero": (-3.4, -0.8, 1.0),
         "end": (3.4, -0.8, 0.0),
     }[line]
