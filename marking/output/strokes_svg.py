@@ -25,7 +25,14 @@ _ONCE, _MORE_THAN_ONCE, _REMOVABLE = "#3f4550", "#000000", "#2b6cb0"
 def strokes_svg(
     strokes: Sequence[Stroke], pens: PensTable, box: Box, title: str, description: str
 ) -> bytes:
-    """Strokes over `box` of the table as SVG: a layer for each kind and pen.
+    """The drawing of `strokes_artwork` as SVG."""
+    return svg(strokes_artwork(strokes, pens, box, title, description))
+
+
+def strokes_artwork(
+    strokes: Sequence[Stroke], pens: PensTable, box: Box, title: str, description: str
+) -> Artwork:
+    """Strokes over `box` of the table: a layer for each kind and pen.
 
     Every stroke stands once, as wide as its ink. A pen's passes make it darker and no wider, so
     the file says in words, and by a darker layer, how often it is drawn.
@@ -41,7 +48,7 @@ def strokes_svg(
     }
     for stroke in strokes:
         layers[stroke.layer, stroke.pen].line(stroke.points, name=stroke.id)
-    return svg(artwork)
+    return artwork
 
 
 def _over_itself(passes: Mapping[str, int]) -> str:

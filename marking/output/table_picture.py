@@ -316,8 +316,7 @@ def _shows(plan: Plan | None) -> str:
     """What the picture is of, as its title says it."""
     if plan is None:
         return "the marking"
-    by = {"plotter": "the plotter", "reach": "drawing by hand", "beam": "the projector"}
-    return f"the sections for {by[plan.zone.name]}"
+    return f"the sections for {plan.zone.manner.inked_by}"
 
 
 def _draw_legend(picture: Picture, plan: Plan | None) -> None:
