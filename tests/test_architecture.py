@@ -85,7 +85,7 @@ def test_nothing_imports_the_commands():
 
 
 def test_the_simulated_machines_import_nothing_of_the_sender():
-    assert used("devices.simulated") <= {"devices.plotter", "marking.errors"}
+    assert used("devices.simulated") <= {"devices.plotter", "marking.drawing", "marking.errors"}
 
 
 @pytest.mark.parametrize("of", ["files", "rooms"])

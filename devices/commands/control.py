@@ -188,27 +188,29 @@ def _few(names: Sequence[str]) -> str:
 
 def _write_sheet(folder: Path, done: Work, layout: Layout, job: Job) -> list[Path]:
     from devices.commands.write import OUTPUT
-    from marking.drawing.page import page_svg, pages_pdf, paper_for
+    from marking.drawing.page import paper_for
+    from marking.drawing.pdf import pdf
+    from marking.drawing.svg import svg
     from marking.output.files import replace_file
     from marking.output.tape_sheet import tape_sheet_pages
 
     says = (done.setting_out.said, *(line.strip() for line in forecast_lines(done, job.units)))
     paper = paper_for(job.units)
     pages = tape_sheet_pages(done.control, layout, job.title, job.units, paper, says)
-    files = {"control.svg": page_svg(pages[0]), "control.pdf": pages_pdf(pages)}
+    files = {"control.svg": svg(pages[0]), "control.pdf": pdf(pages)}
     for name, data in files.items():
         replace_file(folder / OUTPUT / name, data)
     return [folder / OUTPUT / name for name in files]
 
 
 def _write_map(path: Path, job: Job, task: Task, done: Work) -> None:
-    from marking.output.error_map import error_map_svg
+    from marking.drawing.picture_file import picture_file
+    from marking.output.error_map import error_map
     from marking.output.files import replace_file
-    from marking.output.table_picture import png
 
     marks = [mark.mark for mark in done.control.marks]
-    svg = error_map_svg(task.layout, job, task.plan, done.forecast, marks)
-    replace_file(path, png(svg) if path.suffix.lower() == ".png" else svg)
+    drawn = error_map(task.layout, job, task.plan, done.forecast, marks)
+    replace_file(path, picture_file(drawn, path.name))
 
 
 def _progress(message: str) -> None:

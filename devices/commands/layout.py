@@ -52,9 +52,9 @@ def run(options: argparse.Namespace) -> int:
 
 
 def _write_picture(path: Path, layout: Layout, job: Job) -> None:
+    from marking.drawing.picture_file import picture_file
     from marking.output.files import replace_file
-    from marking.output.table_picture import picture_svg, png
+    from marking.output.table_picture import table_picture
 
-    svg = picture_svg(layout, job)
-    replace_file(path, png(svg) if path.suffix.lower() == ".png" else svg)
+    replace_file(path, picture_file(table_picture(layout, job), path.name))
     say(f"drew {path}")

@@ -93,7 +93,9 @@ def run(options: argparse.Namespace) -> int:
 def _write_sheet(options: argparse.Namespace, job: Job) -> int:
     from devices.commands.write import OUTPUT
     from marking.begun.on_the_cover import COVER, plan_hash
-    from marking.drawing.page import page_svg, pages_pdf, paper_for
+    from marking.drawing.page import paper_for
+    from marking.drawing.pdf import pdf
+    from marking.drawing.svg import svg
     from marking.job.keys import tape_of
     from marking.output.files import replace_file
     from marking.output.proof_sheet import proof_pages
@@ -115,7 +117,7 @@ def _write_sheet(options: argparse.Namespace, job: Job) -> int:
         begun=_begun(options.job, cover, kept),
     )
     pages = proof_pages(plan, tape, job.title, job.units, paper_for(job.units))
-    files = {"proof.svg": page_svg(pages[0]), "proof.pdf": pages_pdf(pages)}
+    files = {"proof.svg": svg(pages[0]), "proof.pdf": pdf(pages)}
     with open_record(options.job) as record:
         record.add_check(
             layout_hash(cover.layout),

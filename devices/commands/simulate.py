@@ -107,9 +107,11 @@ def _not_there(address: str, fault: OSError) -> BadInputError:
 
 
 def _picture(path: Path, job: Job) -> None:
-    from devices.simulated.cloth import cloth_svg, read_cloth
+    from devices.simulated.cloth import cloth_artwork, read_cloth
+    from marking.drawing.svg import svg
     from marking.output.files import replace_file
 
     picture = path.with_name(f"{path.name}.svg")
-    replace_file(picture, cloth_svg(read_cloth(path), job.plotter.bed_size, (0.0, 0.0)))
+    cloth = cloth_artwork(read_cloth(path), job.plotter.bed_size, (0.0, 0.0))
+    replace_file(picture, svg(cloth))
     say(f"the cloth is pictured in {picture}")

@@ -246,10 +246,11 @@ def _contents(
                 contents[f"sections/{name}"] = data
                 origins[f"sections/{name}"] = list(bed.origin_table)
     if "picture" in kinds:
-        from marking.output.table_picture import picture_svg, png
+        from marking.drawing.picture_file import picture_file
+        from marking.output.table_picture import table_picture
 
-        contents["picture.svg"] = picture_svg(layout, job, plan)
-        contents["picture.png"] = png(contents["picture.svg"])
+        drawn = table_picture(layout, job, plan)
+        contents |= {name: picture_file(drawn, name) for name in ("picture.svg", "picture.png")}
     return contents, origins
 
 
@@ -267,11 +268,11 @@ def _report_files(
 
 
 def _marking_svg(job: Job, layout: Layout) -> bytes:
-    from marking.drawing.sheet import strokes_sheet
+    from marking.output.strokes_svg import strokes_svg
 
     corners = layout.top.corners_table
     low, high = corners.min(axis=0).tolist(), corners.max(axis=0).tolist()
-    return strokes_sheet(
+    return strokes_svg(
         layout.strokes,
         job.pens,
         (low[0], low[1], high[0], high[1]),
@@ -281,10 +282,10 @@ def _marking_svg(job: Job, layout: Layout) -> bytes:
 
 
 def _section_svg(job: Job, section: Section) -> bytes:
-    from marking.drawing.sheet import strokes_sheet
+    from marking.output.strokes_svg import strokes_svg
 
     x, y = section.window[:2]
-    return strokes_sheet(
+    return strokes_svg(
         [piece.stroke for piece in section.pieces],
         job.pens,
         section.window,

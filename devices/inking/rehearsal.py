@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from devices.plotter.bed import bed_of
-from devices.simulated.cloth import Cloth, Ink, cloth_svg, read_cloth
+from devices.simulated.cloth import Cloth, Ink, cloth_artwork, read_cloth
 from devices.simulated.onboard import OnboardPort, simulated
 from marking.job.folder import RECORD_FILE
 from marking.output.files import replace_file
@@ -59,7 +59,8 @@ def rehearsal_port(
 
 def picture(folder: Path, job: Job, plan: Plan, correction: Correction | None) -> Path:
     """Pictures the cloth as it lies on the table, every section's ink where it was drawn."""
-    from marking.output.table_picture import png
+    from marking.drawing.png import LONGEST, png
+    from marking.drawing.svg import svg
 
     ink = []
     for section in plan.sections:
@@ -70,7 +71,7 @@ def picture(folder: Path, job: Job, plan: Plan, correction: Correction | None) -
         for line in read_cloth(path):
             points = bed.table_of(line.path).tolist()
             ink.append(Ink(line.pen, tuple((float(x), float(y)) for x, y in points)))
-    drawn = cloth_svg(ink, (job.table.length, job.table.width), (0.0, 0.0))
-    replace_file(folder / "out" / "cloth.svg", drawn)
-    replace_file(folder / "out" / "cloth.png", png(drawn))
+    cloth = cloth_artwork(ink, (job.table.length, job.table.width), (0.0, 0.0))
+    replace_file(folder / "out" / "cloth.svg", svg(cloth))
+    replace_file(folder / "out" / "cloth.png", png(cloth, LONGEST))
     return folder / "out" / "cloth.png"

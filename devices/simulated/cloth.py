@@ -6,6 +6,8 @@ import json
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, BinaryIO
 
+from marking.drawing.artwork import Artwork, Style
+
 if TYPE_CHECKING:
     from collections.abc import Iterable
     from pathlib import Path
@@ -83,36 +85,14 @@ def read_cloth(path: Path) -> tuple[Ink, ...]:
     return cloth.ink
 
 
-def cloth_svg(ink: Iterable[Ink], size: Spot, origin: Spot, width: float = 0.6) -> bytes:
-    """A picture of the cloth, true to size; `origin` is the lower left corner in mm."""
-    import svgwrite
-
-    x0, y0 = origin[0] - _MARGIN, origin[1] - _MARGIN
-    wide, high = size[0] + 2 * _MARGIN, size[1] + 2 * _MARGIN
-    drawing = svgwrite.Drawing(
-        size=(f"{wide:.2f}mm", f"{high:.2f}mm"), viewBox=f"0 0 {wide:.2f} {high:.2f}"
-    )
-    drawing.add(drawing.rect((0, 0), (f"{wide:.2f}", f"{high:.2f}"), fill="#f4efe4"))
-    drawing.add(
-        drawing.rect(
-            (_MARGIN, _MARGIN),
-            (f"{size[0]:.2f}", f"{size[1]:.2f}"),
-            fill="none",
-            stroke="#bbb5a5",
-            stroke_width=0.4,
-        )
-    )
+def cloth_artwork(ink: Iterable[Ink], size: Spot, origin: Spot, width: float = 0.6) -> Artwork:
+    """A picture of the cloth; `origin` is the lower left corner in mm."""
+    x0, y0 = origin
+    x1, y1 = x0 + size[0], y0 + size[1]
+    box = (x0 - _MARGIN, y0 - _MARGIN, x1 + _MARGIN, y1 + _MARGIN)
+    artwork = Artwork(box, "The cloth", "Ink as the simulated plotter laid it.", paper="#f4efe4")
+    artwork.on_top(Style("#bbb5a5", 0.4)).box((x0, y0, x1, y1))
     for path in ink:
-        points = [(round(x - x0, 3), round(high - (y - y0), 3)) for x, y in path.path]
-        drawing.add(
-            drawing.polyline(
-                points,
-                fill="none",
-                stroke=_COLOURS[(path.pen - 1) % len(_COLOURS)],
-                stroke_width=width,
-                stroke_linecap="round",
-                stroke_opacity=0.7,
-            )
-        )
-    text: str = drawing.tostring()
-    return f"{text}\n".encode()
+        colour = _COLOURS[(path.pen - 1) % len(_COLOURS)]
+        artwork.on_top(Style(colour, width, opacity=0.7)).line(path.path)
+    return artwork

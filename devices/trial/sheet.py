@@ -16,7 +16,7 @@ from devices.plotter.bed import bed_at
 from devices.programs.dialect import writer_for
 from devices.programs.files import written
 from marking.errors import RefusedError
-from marking.lettering.glyphs import letter
+from marking.lettering.glyphs import CAPITAL, letter
 from marking.measures.lengths import INCH
 
 if TYPE_CHECKING:
@@ -162,7 +162,7 @@ def _lettered(
     text: str, middle: FloatArray, height: float, name: str, pen: Pen
 ) -> Iterator[Drawing]:
     drawn = letter(text)
-    scale = height / 21
+    scale = height / CAPITAL
     for stroke in drawn.strokes:
         yield Drawing(stroke * scale + middle, name, pen)
 

@@ -1,6 +1,5 @@
-"""One page and one sheet to draw on, whatever it becomes.
+"""One drawing for whatever is not ink on cloth, and what it becomes: SVG, PDF or PNG.
 
-It knows strokes, text and millimetres, not what a picture is of.
-It may import: `marking.job`, `marking.layout`, `marking.lettering`, `marking.measures`,
-`marking.sections`.
+It knows shapes, set type and paper, not what a picture is of.
+It may import: `marking.measures`.
 """

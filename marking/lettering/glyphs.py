@@ -27,6 +27,8 @@ STOCK_FACE = "simplex"
 _STOCK_FACE_IN_VPYPE = "futural"
 _HERSHEY_BASELINE = 9.0
 """Hershey's Roman faces stand on y = 9 with y down."""
+CAPITAL = 21.0
+"""Height of a capital, and of a digit, in the units of Hershey's Roman faces."""
 
 
 @dataclass(frozen=True)

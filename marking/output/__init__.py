@@ -2,6 +2,6 @@
 
 It draws what others worked out, and works out nothing.
 It may import: `marking.drawing`, `marking.errors`, `marking.input`, `marking.job`,
-`marking.layout`, `marking.lettering`, `marking.measures`, `marking.proof`, `marking.sections`,
+`marking.layout`, `marking.measures`, `marking.proof`, `marking.sections`,
 `marking.tape_marks`.
 """

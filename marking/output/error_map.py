@@ -10,20 +10,20 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from marking.drawing.sheet import number
+from marking.drawing.artwork import Style
 from marking.output.table_picture import (
     Picture,
     draw_dimensions,
     draw_strokes,
     draw_table,
     draw_title,
-    rect,
     spread,
 )
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from marking.drawing.artwork import Artwork
     from marking.job.keys import MarkingJob
     from marking.layout.layout import Layout
     from marking.sections.locating_marks import Mark
@@ -45,9 +45,9 @@ _OVER, _PLAIN = "#c2410c", "#111111"
 _STEPS = 40
 
 
-def error_map_svg(
+def error_map(
     layout: Layout, job: MarkingJob, plan: Plan, found: Forecast, marks: Sequence[Mark]
-) -> bytes:
+) -> Artwork:
     """The picture of `plan` with each section's core filled by its 95 % error."""
     picture = Picture(layout, job, plan)
     draw_table(picture)
@@ -62,7 +62,7 @@ def error_map_svg(
     _draw_scale(picture, found, highest)
     draw_title(picture, f"{job.title}: the error to expect of each section")
     _draw_notes(picture, found)
-    return picture.sheet.bytes()
+    return picture.artwork
 
 
 def colour_of(error: float, highest: float) -> str:
@@ -84,10 +84,10 @@ def _highest(found: Forecast) -> float:
 
 def _draw_cores(picture: Picture, plan: Plan, found: Forecast, highest: float) -> None:
     errors = {section.section: section.error for section in found.sections}
-    group = picture.group("errors", stroke="#ffffff", stroke_width=number(picture.letters / 8))
+    cores = picture.lines("errors", "#ffffff", 1 / 8)
     for section in plan.sections:
         fill = colour_of(errors[section.id], highest)
-        group.add(rect(picture, section.core, fill=fill, id=f"error-{section.id}"))
+        cores.box(section.core, f"error-{section.id}", fill)
 
 
 def _draw_hatching(picture: Picture, plan: Plan, found: Forecast) -> None:
@@ -95,20 +95,19 @@ def _draw_hatching(picture: Picture, plan: Plan, found: Forecast) -> None:
     over = {each.section for each in found.sections if each.error > found.limits.tolerance}
     if not over:
         return
-    group = picture.group("past-tolerance", stroke=_OVER, stroke_width=number(picture.letters / 6))
+    hatching = picture.lines("past-tolerance", _OVER, 1 / 6)
     for x0, y0, x1, y1 in (section.core for section in plan.sections if section.id in over):
         for start in np.arange(x0 - (y1 - y0), x1, 3 * picture.letters)[1:].tolist():
             low, high = max(start, x0), min(start + y1 - y0, x1)
-            line = np.array([[low, y0 + low - start], [high, y0 + high - start]])
-            group.add(picture.sheet.drawing.path(d=picture.sheet.path(line)))
+            hatching.line([(low, y0 + low - start), (high, y0 + high - start)])
 
 
 def _draw_figures(picture: Picture, plan: Plan, found: Forecast, highest: float) -> None:
     """Each section's name and figure, light on dark and dark on light."""
     errors = {section.section: section.error for section in found.sections}
-    plates = picture.group("figure-plates", fill="#ffffff")
-    light = picture.lettering("figures-light", "#ffffff", 0.13)
-    dark = picture.lettering("figures-dark", _PLAIN, 0.13)
+    plates = picture.words("figure-plates", "#ffffff")
+    light = picture.words("figures-light", "#ffffff")
+    dark = picture.words("figures-dark", _PLAIN)
     for section in plan.sections:
         x0, y0, x1, y1 = section.core
         error = errors[section.id]
@@ -119,47 +118,32 @@ def _draw_figures(picture: Picture, plan: Plan, found: Forecast, highest: float)
         if over:
             # The hatching would run through the figures.
             half = 0.5 * picture.width(f"{error:.2f}{over}", size) + step / 2
-            plates.add(rect(picture, (x - half, y - 1.7 * step, x + half, y + 1.9 * step)))
+            plates.box((x - half, y - 1.7 * step, x + half, y + 1.9 * step))
         picture.write(group, section.id, x, y + step, align=0.5, size=0.75 * size)
         picture.write(group, f"{error:.2f}{over}", x, y - 0.8 * step, align=0.5, size=size)
 
 
 def _draw_marks(picture: Picture, marks: Sequence[Mark]) -> None:
-    group = picture.group(
-        "control-marks", fill="#ffffff", stroke=_PLAIN, stroke_width=number(picture.letters / 8)
-    )
+    squares = picture.lines("control-marks", _PLAIN, 1 / 8, fill="#ffffff")
     for mark in marks:
         (x, y), half = mark.at_table, picture.letters / 3
-        group.add(rect(picture, (x - half, y - half, x + half, y + half), id=mark.id))
+        squares.box((x - half, y - half, x + half, y + half), mark.id)
 
 
 def _draw_worst(picture: Picture, found: Forecast) -> None:
     """A ring where the worst inked point lies, and a diamond on the worst join."""
-    drawing, limits = picture.sheet.drawing, found.limits
+    limits, letters = found.limits, picture.letters
     worst = max(found.sections, key=lambda section: section.error)
-    x, y = picture.sheet.at(*worst.at_table)
-    ring = drawing.circle((number(x), number(y)), number(1.3 * picture.letters))
-    past = worst.error > limits.tolerance
-    picture.group(
-        "worst-line",
-        fill="none",
-        stroke=_OVER if past else _PLAIN,
-        stroke_width=number(picture.letters / 3),
-    ).add(ring)
+    colour = _OVER if worst.error > limits.tolerance else _PLAIN
+    picture.lines("worst-line", colour, 1 / 3).circle(worst.at_table, 1.3 * letters)
     if found.joins:
-        x, y = picture.sheet.at(*max(found.joins, key=lambda join: join.step).at_table)
-        arm = 1.1 * picture.letters
-        diamond = drawing.path(
-            d=f"M{number(x - arm)},{number(y)}L{number(x)},{number(y - arm)}"
-            f"L{number(x + arm)},{number(y)}L{number(x)},{number(y + arm)}Z"
-        )
+        x, y = max(found.joins, key=lambda join: join.step).at_table
+        arm = 1.1 * letters
         past = found.worst_step > limits.step
-        picture.group(
-            "worst-step",
-            fill=_OVER if past else "none",
-            stroke=_OVER if past else _PLAIN,
-            stroke_width=number(picture.letters / 3),
-        ).add(diamond)
+        colour, fill = (_OVER, _OVER) if past else (_PLAIN, None)
+        picture.lines("worst-step", colour, 1 / 3, fill).area(
+            [(x - arm, y), (x, y - arm), (x + arm, y), (x, y + arm)]
+        )
 
 
 def _draw_scale(picture: Picture, found: Forecast, highest: float) -> None:
@@ -167,22 +151,22 @@ def _draw_scale(picture: Picture, found: Forecast, highest: float) -> None:
     corners, letters = picture.layout.top.corners_table, picture.letters
     left = float(corners[:, 0].max()) + 20 * letters
     low, high = 0.15 * float(corners[:, 1].max()), 0.85 * float(corners[:, 1].max())
-    bars = picture.group("scale")
+    bars = picture.artwork.layer("scale", Style())
     step = (high - low) / _STEPS
     for count in range(_STEPS):
         fill = colour_of((count + 0.5) / _STEPS * highest, highest)
         y = low + count * step
         # A hair of overlap, or the page shows between the bars.
-        bars.add(rect(picture, (left, y, left + 3 * letters, y + 1.02 * step), fill=fill))
-    text = picture.lettering("scale-figures", "#333333")
+        bars.box((left, y, left + 3 * letters, y + 1.02 * step), fill=fill)
+    figures = picture.words("scale-figures", "#333333")
 
     def height(error: float) -> float:
         return low + (high - low) * error / highest
 
     each = 0.5 if highest > 1.2 else 0.1
     for error in np.arange(0.0, highest + 1e-9, each).tolist():
-        picture.write(text, f"{error:.1f}", left + 3.7 * letters, height(error))
-    picture.write(text, "mm, 95 %", left, high + 2 * letters)
+        picture.write(figures, f"{error:.1f}", left + 3.7 * letters, height(error))
+    picture.write(figures, "mm, 95 %", left, high + 2 * letters)
     limits = found.limits
     past = found.worst_line > limits.tolerance
     # Both captions stand right of the scale, moved apart where their figures are close.
@@ -204,19 +188,19 @@ def _draw_scale(picture: Picture, found: Forecast, highest: float) -> None:
     )
     places = spread([height(error) for error, *_ in captions], 4.5 * letters)
     for (error, name, colour, words), beside in zip(captions, places, strict=True):
-        group, y = picture.lettering(name, colour, 0.2), height(error)
-        line = [(left - letters, y), (left + 3 * letters, y)]
-        leader = [(left + 6.2 * letters, y), (left + 7.6 * letters, beside)]
-        for part in (line, leader):
-            group.add(picture.sheet.drawing.path(d=picture.sheet.path(np.array(part))))
+        y = height(error)
+        leaders = picture.lines(f"{name}-line", colour, 0.2)
+        leaders.line([(left - letters, y), (left + 3 * letters, y)])
+        leaders.line([(left + 6.2 * letters, y), (left + 7.6 * letters, beside)])
+        caption = picture.words(name, colour)
         for text, rise in zip(words, (0.9, -0.9), strict=True):
-            picture.write(group, text, left + 8.0 * letters, beside + rise * letters)
+            picture.write(caption, text, left + 8.0 * letters, beside + rise * letters)
 
 
 def _draw_notes(picture: Picture, found: Forecast) -> None:
-    notes = picture.lettering("legend", "#333333")
+    notes = picture.words("legend", "#333333")
     limits = found.limits
-    verdict = picture.lettering("verdict", _PLAIN if found.holds else _OVER, 0.2)
+    verdict = picture.words("verdict", _PLAIN if found.holds else _OVER)
     word = f"Forecast: {'HOLDS' if found.holds else 'DOES NOT HOLD'}"
     lines = (
         f"95 of 100 covers have no line further off than {found.worst_line:.2f} mm "
@@ -229,7 +213,7 @@ def _draw_notes(picture: Picture, found: Forecast) -> None:
         "Diamond: the join where the largest step is to be expected; filled if it is past what is "
         f"allowed. Squares: the {found.marks} tape marks to set out by tape.",
     )
-    y = picture.sheet.box[1] + 9.6 * picture.letters
+    y = picture.artwork.box[1] + 9.6 * picture.letters
     picture.write(verdict, word, 0.0, y, size=1.3)
     for place, line in enumerate(lines, 1):
         picture.write(notes, line, 0.0, y - 2.1 * place * picture.letters)

@@ -8,12 +8,13 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from marking.drawing.page import FAINT, INK, Page
+from marking.drawing.page import FAINT, INK, RULE, Page
 from marking.measures.tape import as_taped, tape_reading
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from marking.drawing.artwork import Artwork
     from marking.drawing.page import Paper
     from marking.measures.lengths import Units
     from marking.measures.tape import Tape
@@ -21,8 +22,8 @@ if TYPE_CHECKING:
     from marking.proof.places import Distance
 
 _EDGE = 13.0
-_ROW = 6.3
-_TEXT = 2.0
+_ROW = 6.8
+_TEXT = 2.1
 _NOTES = (
     "A number is a cross line. Near and far are the first long lines; up is counted from the near "
     "one, down from the far one. Where no long line runs, keep the tape level by eye.",
@@ -38,7 +39,7 @@ _NOTES = (
 
 def proof_pages(
     plan: ProofPlan, tape: Tape, title: str, units: Units, paper: Paper
-) -> tuple[Page, ...]:
+) -> tuple[Artwork, ...]:
     """The pages, as many as the distances need."""
     pages: list[Page] = []
     left: Sequence[Distance] = plan.distances
@@ -57,7 +58,7 @@ def proof_pages(
         for column, part in enumerate((shown[:half], shown[half:])):
             _column(page, part, _EDGE + column * wide, y - 2, wide - 4, tape, units)
         pages.append(page)
-    return tuple(pages)
+    return tuple(page.artwork for page in pages)
 
 
 def _column(
@@ -77,14 +78,14 @@ def _column(
         (64.0, "if true", 1.0),
         (66.0, "tape shows", 0.0),
     ):
-        page.write(heading, x + at, y, 1.7, align=align, colour=FAINT)
+        page.write(heading, x + at, y, 1.8, align=align, colour=FAINT)
     page.line([(x, y - 1.6), (x + wide, y - 1.6)], INK, 0.3)
     for distance in distances:
         y -= _ROW
         page.write(distance.id, x, y, _TEXT)
-        page.write(distance.between[0], x + 9, y + 1.2, 1.6)
-        page.write(distance.between[1], x + 9, y - 1.7, 1.6)
+        page.write(distance.between[0], x + 9, y + 1.3, 1.8)
+        page.write(distance.between[1], x + 9, y - 1.8, 1.8)
         shown = tape_reading(distance.nominal, tape)
-        page.write(as_taped(shown, tape, units), x + 64, y, 1.5, align=1.0)
+        page.write(as_taped(shown, tape, units), x + 64, y, 2.0, align=1.0)
         page.line([(x + 66, y - 0.6), (x + wide, y - 0.6)], INK, 0.2)
-        page.line([(x, y - 2.7), (x + wide, y - 2.7)], FAINT, 0.1)
+        page.line([(x, y - 3.0), (x + wide, y - 3.0)], RULE, 0.1)

@@ -199,7 +199,7 @@ def section_table(plan: Plan, job: MarkingJob, kept: InForce = InForce()) -> Ite
         yield ""
     feed = plan.zone.feed
     places = ("along", "across") if feed is None else ("fed to",)
-    if plan.zone.name == "reach":
+    if plan.zone.manner.from_an_edge:
         places = ("along", "stand at")
     heads = ["no.", "section", *places, "locating marks", *(["tape marks"] * bool(kept.control))]
     heads += ["strokes", *(["minutes"] * plan.zone.timed)]
@@ -244,14 +244,9 @@ def _fewest(plan: Plan) -> str:
 
 def _set_down(plan: Plan) -> str:
     """How and where the device, the person or the picture comes to a section."""
-    at = "at the readings, taped from the table's zero corner."
-    if plan.zone.name == "reach":
-        return (
-            "For each section stand at the edge named, where the reach along the table begins at "
-            "the reading, taped from the zero end."
-        )
-    if plan.zone.name == "beam":
-        return f"Bring the picture over a section so that its usable part begins {at}"
+    comes = plan.zone.manner.comes
+    if plan.zone.manner.from_an_edge:
+        return f"{comes} at the reading, taped from the zero end."
     if plan.zone.feed is not None:
         sideways = (
             " It goes in sideways, its length along the carriage." if plan.zone.turned else ""
@@ -262,9 +257,7 @@ def _set_down(plan: Plan) -> str:
             "section feed it until the pen's reach begins at the reading from the canvas's zero "
             "corner. What it stretches by afterwards belongs under [cloth] in job.toml." + sideways
         )
-    corner = (
-        f"Set the device down with the corner of its reach that is nearest the zero corner {at}"
-    )
+    corner = f"{comes} at the readings, taped from the table's zero corner."
     if not plan.zone.turned:
         return corner
     return (
@@ -297,7 +290,7 @@ def ink_lines(plan: Plan, job: MarkingJob, kept: InForce = InForce()) -> Iterato
     for name, length in ink_by_pen(plan, job).items():
         pen = job.pens.named(name)
         life = f", {length / pen.ink_length:.1f} pens' worth" if pen.ink_length else ""
-        holder = f" (holder {pen.slot})" if plan.zone.name == "plotter" else ""
+        holder = f" (holder {pen.slot})" if plan.zone.manner.holds_pens else ""
         yield f"- {name}{holder}: {length / 1000:.1f} m{life}."
     yield from _time_lines(plan, kept)
     yield ""

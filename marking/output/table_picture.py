@@ -1,19 +1,19 @@
 """The whole table as one picture: marking, sections, joins, locating marks and where to set down.
 
-Lettering is drawn as strokes, so that the picture needs no font and looks the same everywhere.
+Numerals and lines are what a pen draws; all other words are type.
 """
 
 from __future__ import annotations
 
 import math
 from collections import defaultdict
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from marking.drawing.sheet import Sheet, number
+from marking.drawing.artwork import Artwork, Style
+from marking.drawing.typeface import text_width
 from marking.layout.top_figure import SIDES
-from marking.lettering.glyphs import letter
 from marking.measures.counts import counted
 from marking.measures.lengths import format_length
 from marking.sections.set_downs import set_down_corner, set_down_legend, set_down_readings
@@ -21,6 +21,7 @@ from marking.sections.set_downs import set_down_corner, set_down_legend, set_dow
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from marking.drawing.artwork import Layer
     from marking.job.keys import MarkingJob
     from marking.layout.layout import Layout
     from marking.layout.lines import LongLine
@@ -38,13 +39,10 @@ _LAYER_INK = {
     "witness": "#c2410c",
 }
 _JOIN, _TABLE, _NOTE, _SET_DOWN = "#c2410c", "#8a7a5c", "#333333", "#0f766e"
-PNG_LONGEST = 4200
-_CAPITALS = 21.0
-"""Height of a capital in the face's own units."""
 
 
 class Picture:
-    """One picture under construction: a sheet with a border, and a size for its lettering."""
+    """One picture under construction: artwork with a border, and a size for its words."""
 
     def __init__(self, layout: Layout, job: MarkingJob, plan: Plan | None) -> None:
         corners = layout.top.corners_table
@@ -53,7 +51,7 @@ class Picture:
             # A bed may stand out over the edge; its corner is still drawn.
             low = np.minimum(low, [min(s.window[k] for s in plan.sections) for k in (0, 1)])
         self.layout, self.job, self.plan = layout, job, plan
-        self.letters = max(float(high[0] - low[0]) / 210, 4.0)
+        self.letters = max(float(high[0] - low[0]) / 180, 4.0)
         # Room for the labels at the four sides and the legend below, in letter heights.
         left, below, right, above = (self.letters * room for room in (18, 14, 38, 9))
         labels = _hem_labels(layout, job).values()
@@ -64,45 +62,34 @@ class Picture:
             float(high[0]) + right,
             float(high[1]) + above,
         )
-        self.sheet = Sheet(
+        self.artwork = Artwork(
             box, f"{job.title}: the marking", "The table seen from above, near edge at the bottom."
         )
-        paper = self.sheet.drawing.rect((0, 0), ("100%", "100%"), fill="#ffffff")
-        self.sheet.drawing.add(paper)
-
-    def group(self, name: str, **attributes: Any) -> Any:
-        """A new layer of the picture."""
-        return self.sheet.layer(name, **attributes)
 
     def write(
-        self, group: Any, text: str, x: float, y: float, align: float = 0.0, size: float = 1.0
+        self, layer: Layer, text: str, x: float, y: float, align: float = 0.0, size: float = 1.0
     ) -> None:
-        """Text with its left edge (align 0), middle (0.5) or right edge (1) at table x, y."""
-        drawn = letter(text)
-        if not drawn.strokes:
-            return
-        scale = size * self.letters / _CAPITALS
-        shift = (x + (0.5 - align) * drawn.width * scale, y)
-        path = "".join(self.sheet.path(stroke * scale + shift) for stroke in drawn.strokes)
-        group.add(self.sheet.drawing.path(d=path))
+        """Text with its left edge (align 0), middle (0.5) or right edge (1) at table x.
+
+        Capitals are `size` times `letters` high, and their middle is at y.
+        """
+        high = size * self.letters
+        layer.write(text, x, y - high / 2, high, align)
 
     def width(self, text: str, size: float = 1.0) -> float:
         """How wide `text` is written, in mm."""
-        return letter(text).width * size * self.letters / _CAPITALS
+        return text_width(text) * size * self.letters
 
-    def lettering(self, name: str, colour: str, weight: float = 0.11) -> Any:
+    def words(self, name: str, colour: str) -> Layer:
         """A layer for text of one colour."""
-        return self.group(
-            name,
-            fill="none",
-            stroke=colour,
-            stroke_width=number(weight * self.letters),
-            stroke_linecap="round",
-            stroke_linejoin="round",
-        )
+        return self.artwork.layer(name, Style(fill=colour))
+
+    def lines(self, name: str, colour: str, weight: float, fill: str | None = None) -> Layer:
+        """A layer for lines, `weight` times `letters` wide."""
+        return self.artwork.layer(name, Style(colour, weight * self.letters, fill))
 
 
-def picture_svg(layout: Layout, job: MarkingJob, plan: Plan | None = None) -> bytes:
+def table_picture(layout: Layout, job: MarkingJob, plan: Plan | None = None) -> Artwork:
     """The picture of a layout, with the sections of `plan` when it is given."""
     picture = Picture(layout, job, plan)
     draw_table(picture)
@@ -116,54 +103,22 @@ def picture_svg(layout: Layout, job: MarkingJob, plan: Plan | None = None) -> by
     _draw_folds(picture)
     draw_dimensions(picture)
     _draw_legend(picture, plan)
-    return picture.sheet.bytes()
-
-
-def png(svg: bytes, longest: int = PNG_LONGEST) -> bytes:
-    """An SVG without text elements as PNG, its longer side `longest` pixels, on any machine."""
-    import resvg_py
-
-    *_, width_mm, height_mm = _view_box(svg)
-    width = max(1, round(longest * min(1.0, width_mm / height_mm)))
-    return bytes(
-        resvg_py.svg_to_bytes(svg_string=svg.decode(), width=width, dpi=96, skip_system_fonts=True)
-    )
-
-
-def _view_box(svg: bytes) -> list[float]:
-    """The numbers of the SVG's own viewBox."""
-    head = svg[: svg.index(b">", svg.index(b"<svg"))].decode()
-    return [float(part) for part in head.split('viewBox="')[1].split('"')[0].split()]
+    return picture.artwork
 
 
 def draw_table(picture: Picture) -> None:
     """The table's real top."""
-    corners = [picture.sheet.at(*corner) for corner in picture.layout.top.corners_table.tolist()]
-    picture.group("table").add(
-        picture.sheet.drawing.polygon(
-            [(number(x), number(y)) for x, y in corners],
-            fill="#fbf8f1",
-            stroke=_TABLE,
-            stroke_width=number(picture.letters / 5),
-        )
-    )
-
-
-def rect(picture: Picture, box: Box, **attributes: Any) -> Any:
-    """A rectangle over `box` of the table."""
-    x, y = picture.sheet.at(box[0], box[3])
-    return picture.sheet.drawing.rect(
-        (number(x), number(y)), (number(box[2] - box[0]), number(box[3] - box[1])), **attributes
-    )
+    table = picture.lines("table", _TABLE, 1 / 5, fill="#fbf8f1")
+    table.area(picture.layout.top.corners_table)
 
 
 def _draw_sections(picture: Picture, plan: Plan) -> None:
-    tints = picture.group("sections")
+    tints = picture.artwork.layer("sections", Style())
     for section in plan.sections:
         tint = _TINTS[2 * (section.row % 2) + section.column % 2]
-        tints.add(rect(picture, section.core, fill=tint, id=section.id))
+        tints.box(section.core, section.id, fill=tint)
     for part in plan.unreached:
-        tints.add(rect(picture, part.box, fill="#e5e0e0"))
+        tints.box(part.box, fill="#e5e0e0")
 
 
 def draw_strokes(picture: Picture, *, faint: bool = False) -> None:
@@ -173,45 +128,32 @@ def draw_strokes(picture: Picture, *, faint: bool = False) -> None:
         by_pen[stroke.layer, stroke.pen].append(stroke)
     for (layer, pen), strokes in by_pen.items():
         width = picture.job.pens.named(pen).width * (2 if pen == "heavy" else 1)
-        group = picture.group(
-            f"{layer}-{pen}",
-            fill="none",
-            stroke=_LAYER_INK[layer],
-            stroke_width=number(width / 4 if faint else width),
-            stroke_linecap="round",
-            stroke_linejoin="round",
-        )
+        style = Style(_LAYER_INK[layer], width / 4 if faint else width)
+        lines = picture.artwork.layer(f"{layer}-{pen}", style)
         for stroke in strokes:
-            group.add(picture.sheet.drawing.path(d=picture.sheet.path(stroke.points)))
+            lines.line(stroke.points)
 
 
 def _draw_joins(picture: Picture, plan: Plan) -> None:
     dash = picture.letters
-    group = picture.group(
-        "seams",
-        stroke=_JOIN,
-        stroke_width=number(picture.letters / 7),
-        stroke_dasharray=f"{number(dash)} {number(dash / 2)}",
-    )
+    style = Style(_JOIN, dash / 7, dashes=(dash, dash / 2), ends="butt")
+    joins = picture.artwork.layer("seams", style)
     x_low, y_low = plan.sections[0].core[:2]
     x_high, y_high = plan.sections[-1].core[2:]
     xs = sorted({s.core[0] for s in plan.sections} - {x_low})
     ys = sorted({y for s in plan.sections for y in (s.core[1], s.core[3])} - {y_low, y_high})
     ends = [((x, y_low), (x, y_high)) for x in xs] + [((x_low, y), (x_high, y)) for y in ys]
-    for start, end in ends:
-        (x0, y0), (x1, y1) = picture.sheet.at(*start), picture.sheet.at(*end)
-        group.add(picture.sheet.drawing.line((number(x0), number(y0)), (number(x1), number(y1))))
+    for end in ends:
+        joins.line(end)
 
 
 def _draw_locating_marks(picture: Picture, plan: Plan) -> None:
-    group = picture.group(
-        "witness-marks", fill="none", stroke=_JOIN, stroke_width=number(picture.letters / 8)
-    )
+    marks = picture.lines("witness-marks", _JOIN, 1 / 8)
     size = min(picture.letters / 2, 0.8 * _clear_of_numerals(picture.layout))
     for mark in {
         mark.id: mark for section in plan.sections for mark in section.locating_marks
     }.values():
-        _draw_mark(picture, group, mark.at_table, mark.kind, size, mark.id)
+        _draw_mark(marks, mark.at_table, mark.kind, size, mark.id)
 
 
 def _clear_of_numerals(layout: Layout) -> float:
@@ -222,45 +164,35 @@ def _clear_of_numerals(layout: Layout) -> float:
     return min(gaps, default=math.inf)
 
 
-def _draw_mark(
-    picture: Picture, group: Any, at: tuple[float, float], kind: str, size: float, name: str
-) -> None:
+def _draw_mark(marks: Layer, at: tuple[float, float], kind: str, size: float, name: str) -> None:
     """A circle for an inked crossing, a saltire for a removable tick, a square for a tape mark."""
-    x, y = picture.sheet.at(*at)
-    drawing = picture.sheet.drawing
+    x, y = at
     if kind == "grid":
-        group.add(drawing.circle((number(x), number(y)), number(size), id=name))
+        marks.circle(at, size, name)
     elif kind == "control":
-        box = (at[0] - size, at[1] - size, at[0] + size, at[1] + size)
-        group.add(rect(picture, box, id=name))
+        marks.box((x - size, y - size, x + size, y + size), name)
     else:
-        arms = f"M{number(x - size)},{number(y - size)}L{number(x + size)},{number(y + size)}"
-        arms += f"M{number(x - size)},{number(y + size)}L{number(x + size)},{number(y - size)}"
-        group.add(drawing.path(d=arms, id=name))
+        rising = [(x - size, y - size), (x + size, y + size)]
+        falling = [(x - size, y + size), (x + size, y - size)]
+        marks.line(rising, falling, name=name)
 
 
 def _draw_set_downs(picture: Picture, plan: Plan) -> None:
-    corners = picture.group(
-        "set-down-points",
-        fill="none",
-        stroke=_SET_DOWN,
-        stroke_width=number(picture.letters / 5),
-        stroke_linejoin="round",
-    )
-    plates = picture.group("plates", fill="#ffffff", fill_opacity="0.82")
-    names = picture.lettering("section-names", _NOTE)
+    corners = picture.lines("set-down-points", _SET_DOWN, 1 / 5)
+    plates = picture.artwork.layer("plates", Style(fill="#ffffff", opacity=0.82))
+    names = picture.words("section-names", _NOTE)
     for section in plan.sections:
-        drawn = set_down_corner(section, plan, picture.layout, picture.letters)
-        path = "".join(picture.sheet.path(line) for line in drawn)
-        corners.add(picture.sheet.drawing.path(d=path))
+        corners.line(*set_down_corner(section, plan, picture.layout, picture.letters))
         _write_plate(picture, plates, names, section, plan)
 
 
-def _write_plate(picture: Picture, plates: Any, names: Any, section: Section, plan: Plan) -> None:
+def _write_plate(
+    picture: Picture, plates: Layer, names: Layer, section: Section, plan: Plan
+) -> None:
     """The section's name, turn and set-down readings, on a plate in its middle."""
     x0, y0, x1, y1 = section.core
     along, across = set_down_readings(section, plan, picture.job)
-    lines = [f"{section.id}   no. {section.order}", f"{along}, {across}"]
+    lines = [f"{section.id}, no. {section.order}", f"{along}, {across}"]
     if section.turned:
         lines.append("turned a quarter")
     widest = max(map(picture.width, lines))
@@ -268,8 +200,8 @@ def _write_plate(picture: Picture, plates: Any, names: Any, section: Section, pl
     size = min(1.0, (x1 - x0) * 0.8 / widest, (y1 - y0) * 0.8 / tall)
     x, y, step = (x0 + x1) / 2, (y0 + y1) / 2, 1.7 * picture.letters * size
     half, high = widest * size / 2 + step / 3, (len(lines) / 2 + 0.1) * step
-    name = {"id": f"{section.id}-turned"} if section.turned else {}
-    plates.add(rect(picture, (x - half, y - high, x + half, y + high), **name))
+    name = f"{section.id}-turned" if section.turned else ""
+    plates.box((x - half, y - high, x + half, y + high), name)
     for place, line in enumerate(lines):
         above = (len(lines) - 1) / 2 - place
         picture.write(names, line, x, y + above * step, align=0.5, size=size)
@@ -279,16 +211,14 @@ def _draw_folds(picture: Picture) -> None:
     """At the far end, which long line serves which fold of the hem schedule."""
     layout, letters = picture.layout, picture.letters
     labels = _hem_labels(layout, picture.job)
-    group = picture.lettering("hem-folds", _LAYER_INK["hem"])
-    leaders = picture.group(
-        "hem-leaders", fill="none", stroke=_LAYER_INK["hem"], stroke_width=number(letters / 12)
-    )
+    words = picture.words("hem-folds", _LAYER_INK["hem"])
+    leaders = picture.lines("hem-leaders", _LAYER_INK["hem"], 1 / 12)
     lines = [line for line in layout.grid.long_lines if _near_twin(line) in labels]
     edge = float(layout.top.corners_table[:, 0].max())
     for line, y in zip(lines, spread([line.y for line in lines], 1.9 * letters), strict=True):
         route = [(layout.grid.cross_x[-1], line.y), (edge, line.y), (edge + 2 * letters, y)]
-        leaders.add(picture.sheet.drawing.path(d=picture.sheet.path(np.array(route))))
-        picture.write(group, labels[_near_twin(line)], edge + 2.5 * letters, y)
+        leaders.line(route)
+        picture.write(words, labels[_near_twin(line)], edge + 2.5 * letters, y)
 
 
 def _near_twin(line: LongLine) -> str:
@@ -331,7 +261,7 @@ def _mean(numbers: Sequence[float]) -> float:
 def draw_dimensions(picture: Picture) -> None:
     """The lengths of the top's four sides, beside them, as the person gave them."""
     layout, units, letters = picture.layout, picture.job.units, picture.letters
-    group = picture.lettering("dimensions", _TABLE)
+    words = picture.words("dimensions", _TABLE)
     sides = {
         "near edge": (0.5, 0.0, -2.4),
         "far edge": (0.5, 1.0, 1.6),
@@ -344,7 +274,7 @@ def draw_dimensions(picture: Picture) -> None:
         x, y = length * along, width * across
         end = along != 0.5
         picture.write(
-            group,
+            words,
             f"{name} {format_length(side, units)}",
             x + away * letters * end,
             y + away * letters * (not end),
@@ -366,10 +296,10 @@ def _sides_as_given(picture: Picture) -> Sequence[float]:
 
 def draw_title(picture: Picture, text: str) -> None:
     """The picture's title, above the table."""
-    title = picture.lettering("title", _NOTE, 0.13)
-    room = picture.sheet.box[2] - 2 * picture.letters
+    title = picture.words("title", _NOTE)
+    room = picture.artwork.box[2] - 2 * picture.letters
     size = min(2.0, room / picture.width(text))
-    picture.write(title, text, 0.0, picture.sheet.box[3] - 2.6 * picture.letters, size=size)
+    picture.write(title, text, 0.0, picture.artwork.box[3] - 2.6 * picture.letters, size=size)
 
 
 def _heavy(job: MarkingJob) -> str:
@@ -386,14 +316,13 @@ def _shows(plan: Plan | None) -> str:
     """What the picture is of, as its title says it."""
     if plan is None:
         return "the marking"
-    by = {"plotter": "the plotter", "reach": "drawing by hand", "beam": "the projector"}
-    return f"the sections for {by[plan.zone.name]}"
+    return f"the sections for {plan.zone.manner.inked_by}"
 
 
 def _draw_legend(picture: Picture, plan: Plan | None) -> None:
     layout, job = picture.layout, picture.job
     draw_title(picture, f"{job.title}: {_shows(plan)}")
-    notes = picture.lettering("legend", _NOTE)
+    notes = picture.words("legend", _NOTE)
     lines = [
         f"{len(layout.grid.cross_x)} cross lines {format_length(job.grid.pitch, job.units)} apart; "
         "the near edge is at the bottom, the zero end at the left. Hem lines are blue in this "
@@ -412,5 +341,5 @@ def _draw_legend(picture: Picture, plan: Plan | None) -> None:
             "out by tape." + (" Grey: out of everyone's reach." if plan.unreached else "")
         )
     for place, line in enumerate(lines):
-        y = picture.sheet.box[1] + (9.4 - 2.0 * place) * picture.letters
+        y = picture.artwork.box[1] + (9.4 - 2.0 * place) * picture.letters
         picture.write(notes, line, 0.0, y)

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 from typing import TYPE_CHECKING
 
-from marking.drawing.page import ACCENT, FAINT, INK, Page
+from marking.drawing.page import ACCENT, FAINT, INK, RULE, Page
 from marking.measures.lengths import INCH, format_length, tape_fraction
 from marking.measures.tape import REFERENCE_CELSIUS, as_taped
 from marking.tape_marks.marks import marks_on
@@ -19,6 +19,7 @@ from marking.tape_marks.marks import marks_on
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
+    from marking.drawing.artwork import Artwork
     from marking.drawing.page import Paper
     from marking.layout.layout import Layout
     from marking.measures.lengths import Units
@@ -61,7 +62,7 @@ def tape_sheet_pages(
     units: Units,
     paper: Paper,
     says: Sequence[str] = (),
-) -> tuple[Page, ...]:
+) -> tuple[Artwork, ...]:
     """One page, or more where the marks are too many for one.
 
     `says` is what these marks will hold, in lines of text, the verdict last.
@@ -76,11 +77,11 @@ def tape_sheet_pages(
     _cautions(first, foot)
     pages = [first]
     while left:
-        page = Page(paper, first.title)
+        page = Page(paper, first.artwork.title)
         page.write(f"{title}: tape marks, continued", _EDGE, page.height - 20, 4.0)
         left = _readings(page, left, page.height - 28, _EDGE)
         pages.append(page)
-    return tuple(pages)
+    return tuple(page.artwork for page in pages)
 
 
 def _head(page: Page, title: str, control: Control, units: Units, says: Sequence[str]) -> float:
@@ -117,7 +118,7 @@ def _head(page: Page, title: str, control: Control, units: Units, says: Sequence
         alarm = ACCENT if verdict != "HOLDS" else INK
         page.write(f"Forecast: {verdict}", _EDGE, y - 11, 2.6, colour=alarm)
         wide = page.width - 2 * _EDGE
-        y = page.paragraph(" ".join(details), _EDGE, y - 15.2, wide, 1.8) + 10.5
+        y = page.paragraph(" ".join(details), _EDGE, y - 15.4, wide, 1.9) + 10.5
     return y - 12
 
 
@@ -133,12 +134,12 @@ def _sketch(page: Page, control: Control, layout: Layout, top: float) -> float:
     def at(point: Sequence[float]) -> tuple[float, float]:
         return left + (point[0] - low[0]) * scale, base + (point[1] - low[1]) * scale
 
-    page.line([at(corner) for corner in [*corners, corners[0]]], FAINT, 0.5)
+    page.line([at(corner) for corner in [*corners, corners[0]]], RULE, 0.5)
     ends = {mark.mark.id: at(mark.mark.at_table) for mark in control.marks}
     near, far = marks_on(control, "near"), marks_on(control, "far")
     a, b, c, d = (ends[m.mark.id] for m in (near[0], near[-1], far[-1], far[0]))
-    page.line([a, c], FAINT, 0.15)
-    page.line([b, d], FAINT, 0.15)
+    page.line([a, c], RULE, 0.15)
+    page.line([b, d], RULE, 0.15)
     page.line([a, b, c, d, a], INK, 0.2)
     x0, y0 = near[0].mark.at_table
     square = [(x0 + control.square.along.length, y0), (x0, y0 + control.square.up.length)]
@@ -168,15 +169,15 @@ def _sketch_marks(
     apart = math.dist(spots[0], spots[-1]) / max(len(spots) - 1, 1)
     step = max(1, math.ceil(room / apart)) if apart else 1
     dx, dy, align = {
-        "near": (0.0, -3.2, 0.5),
-        "far": (0.0, 1.6, 0.5),
+        "near": (0.0, -3.9, 0.5),
+        "far": (0.0, 2.3, 0.5),
         "zero": (-3.4, -0.8, 1.0),
         "end": (3.4, -0.8, 0.0),
     }[line]
     for index, (mark, (x, y)) in enumerate(zip(marks, spots, strict=True)):
         last = index == len(marks) - 1
         if last or (index % step == 0 and math.dist((x, y), spots[-1]) >= room):
-            page.write(mark.mark.id, x + dx, y + dy, 1.5, align=align)
+            page.write(mark.mark.id, x + dx, y + dy, 1.7, align=align)
 
 
 def _sketch_rows(page: Page, control: Control, ends: dict[str, tuple[float, float]]) -> None:
@@ -187,7 +188,7 @@ def _sketch_rows(page: Page, control: Control, ends: dict[str, tuple[float, floa
         page.line([(x, y - 0.5), (x, y + 0.5)], INK, 0.2)
         if mark.place == 0:
             # Clear above the crosses of its own row, which stand close.
-            page.write(mark.mark.id.rstrip("0123456789"), x + 1.2, y + 1.3, 1.5)
+            page.write(mark.mark.id.rstrip("0123456789"), x + 1.2, y + 1.3, 1.7)
 
 
 def _steps(page: Page, control: Control, units: Units, y: float) -> float:
@@ -278,9 +279,9 @@ def reading_rows(control: Control, units: Units) -> Iterator[Row]:
 
 def _cautions(page: Page, top: float) -> None:
     y = top - 2
-    page.line([(_EDGE, top + 1.5), (page.width - _EDGE, top + 1.5)], FAINT, 0.2)
+    page.line([(_EDGE, top + 1.5), (page.width - _EDGE, top + 1.5)], RULE, 0.2)
     for caution in CAUTIONS:
-        y = page.paragraph(caution, _EDGE, y - 1, page.width - 2 * _EDGE, 1.8)
+        y = page.paragraph(caution, _EDGE, y - 1, page.width - 2 * _EDGE, 2.0)
 
 
 def _readings(page: Page, rows: list[Row], top: float, foot: float) -> list[Row]:
@@ -297,17 +298,17 @@ def _readings(page: Page, rows: list[Row], top: float, foot: float) -> list[Row]
 
 
 def _column(page: Page, rows: Sequence[Row], x: float, y: float, pitch: float, wide: float) -> None:
-    page.write("tape reads", x + _READING, y, 1.6, align=1.0, colour=FAINT)
-    page.write("set", x + _BOX, y, 1.6, colour=FAINT)
+    page.write("tape reads", x + _READING, y, 1.8, align=1.0, colour=FAINT)
+    page.write("set", x + _BOX, y, 1.8, colour=FAINT)
     before = ""
     for row in rows:
         if row.line != before:
             page.line([(x, y - 1.5), (x + wide, y - 1.5)], INK, 0.3)
         before = row.line
         y -= pitch
-        page.write(row.reading, x + _READING, y, 1.8, align=1.0)
+        page.write(row.reading, x + _READING, y, 2.1, align=1.0)
         for place, mark in enumerate(row.marks):
             at = x + _BOX + place * _MARK
             page.box(at, y - 0.4, at + 2.4, y + 2.0)
-            page.write(mark, at + 3.8, y, 1.8)
-        page.line([(x, y - 1.5), (x + wide, y - 1.5)], FAINT, 0.1)
+            page.write(mark, at + 3.4, y, 2.0)
+        page.line([(x, y - 1.5), (x + wide, y - 1.5)], RULE, 0.1)

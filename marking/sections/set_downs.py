@@ -33,7 +33,9 @@ def set_down_readings(section: Section, plan: Plan, job: MarkingJob) -> tuple[st
     person who reaches in is told the edge to stand at in place of a reading across.
     """
     along, across = (rough_length(reading, job.units) for reading in section.window[:2])
-    return along, f"{edge_to_stand_at(section, plan)} edge" if plan.zone.name == "reach" else across
+    if plan.zone.manner.from_an_edge:
+        return along, f"{edge_to_stand_at(section, plan)} edge"
+    return along, across
 
 
 def edge_to_stand_at(section: Section, plan: Plan) -> Literal["near", "far"]:
@@ -56,7 +58,7 @@ def set_down_corner(
     x = section.window[0]
     x0, y0, x1, y1 = section.core
     boxes = [placed.numeral.box_table for placed in layout.numerals]
-    far = plan.zone.name == "reach" and edge_to_stand_at(section, plan) == "far"
+    far = plan.zone.manner.from_an_edge and edge_to_stand_at(section, plan) == "far"
     y = -section.window[3] if far else section.window[1]
     if far:
         y0, y1 = -y1, -y0
@@ -93,13 +95,13 @@ def set_down_legend(plan: Plan) -> list[str]:
             "Green corner: the pen's reach begins here on the loose canvas, which is fed until "
             f"then: the reading {reads}, from the zero corner."
         ]
-    if plan.zone.name == "reach":
+    if plan.zone.manner.from_an_edge:
         return [
             "Green corner: stand there, at the edge named. The reach along the table begins at the "
             "tape reading under the section's name, from the zero end."
         ]
-    what = "device's reach" if plan.zone.name == "plotter" else "projector's usable picture"
     return [
-        f"Green corner: the corner of the {what}, which lies over the section that the arrow "
-        "points into; the tape readings under its name, along and across, are from the zero corner."
+        f"Green corner: the corner of the {plan.zone.manner.part}, which lies over the section "
+        "that the arrow points into; the tape readings under its name, along and across, are from "
+        "the zero corner."
     ]

@@ -22,6 +22,47 @@ class Pace:
 
 
 @dataclass(frozen=True)
+class Manner:
+    """How sections of a zone are come to and inked, as reports and pictures tell a person."""
+
+    inked_by: str
+    """After "the sections for"."""
+    part: str
+    """What of it lies over a section, after "the corner of the"."""
+    comes: str
+    """What to do for a section, up to "at the readings"."""
+    timed: bool = False
+    """Whether its pace is a machine's own, so that minutes can be told."""
+    holds_pens: bool = False
+    """Whether its pens stand in numbered holders."""
+    from_an_edge: bool = False
+    """Whether a person stands at a long edge, in place of a reading across."""
+
+
+_MANNERS: dict[ZoneName, Manner] = {
+    "plotter": Manner(
+        "the plotter",
+        "device's reach",
+        "Set the device down with the corner of its reach that is nearest the zero corner",
+        timed=True,
+        holds_pens=True,
+    ),
+    "reach": Manner(
+        "drawing by hand",
+        "reach",
+        "For each section stand at the edge named, where the reach along the table begins",
+        from_an_edge=True,
+    ),
+    "beam": Manner(
+        "the projector",
+        "projector's usable picture",
+        "Bring the picture over a section so that its usable part begins",
+    ),
+}
+"""By the name that a kept division has of its zone: the one place that tells them apart."""
+
+
+@dataclass(frozen=True)
 class Zone:
     """What one setup reaches."""
 
@@ -51,7 +92,12 @@ class Zone:
         """Whether its pace is a machine's own, so that minutes can be told. How long a person
         takes along a rule or with the light is not known yet: there the pace only orders strokes.
         """
-        return self.name == "plotter"
+        return self.manner.timed
+
+    @property
+    def manner(self) -> Manner:
+        """How it comes to a section and inks it."""
+        return _MANNERS[self.name]
 
     @property
     def depth(self) -> float:

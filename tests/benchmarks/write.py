@@ -118,7 +118,7 @@ def drawn_points(folder: Path) -> int:
 MEASURE = """
 import resource, sys, time
 from pathlib import Path
-import devices.programs.files, devices.dialects.hpgl.writer, marking.drawing.sheet
+import devices.programs.files, devices.dialects.hpgl.writer, marking.output.strokes_svg
 from devices.commands.shared import read_job
 from devices.commands.write import write
 from devices.division import divided

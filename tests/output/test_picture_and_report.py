@@ -5,17 +5,22 @@ The picture's shapes are measured by svgelements, which no one here wrote.
 
 from __future__ import annotations
 
+import ast
 import io
 import itertools
 import re
-from typing import TYPE_CHECKING
+from pathlib import Path
+from typing import TYPE_CHECKING, get_args
 
 import pytest
 from svgelements import SVG, Group
 
+from marking import output
+from marking.drawing.svg import svg
 from marking.measures.lengths import rough_length
 from marking.output.report import CAUTIONS, markdown
-from marking.output.table_picture import picture_svg
+from marking.output.table_picture import table_picture
+from marking.sections.zones import ZoneName
 
 if TYPE_CHECKING:
     from devices.job import Job
@@ -26,16 +31,16 @@ if TYPE_CHECKING:
 FINER_THAN_A_HAND = re.compile(r"\d in [+-] 0\.\d mm|\d/32 in")
 
 
-def groups_of(svg: bytes) -> dict[str, Group]:
+def groups_of(picture: bytes) -> dict[str, Group]:
     """The picture's layers by name, in millimetres of the page."""
-    drawn = SVG.parse(io.BytesIO(svg), ppi=25.4)
+    drawn = SVG.parse(io.BytesIO(picture), ppi=25.4)
     return {str(group.id): group for group in drawn.select(lambda e: isinstance(e, Group))}
 
 
 def test_nothing_is_drawn_over_a_numeral(
     millrace: Job, millrace_layout: Layout, millrace_plan: Plan
 ) -> None:
-    groups = groups_of(picture_svg(millrace_layout, millrace, millrace_plan))
+    groups = groups_of(svg(table_picture(millrace_layout, millrace, millrace_plan)))
     numerals = [path.bbox(with_stroke=True) for path in groups["numeral-numerals"]]
     assert len(numerals) > 2 * 148
     for name in ("set-down-points", "witness-marks"):
@@ -43,6 +48,21 @@ def test_nothing_is_drawn_over_a_numeral(
         assert len(marks) >= len(millrace_plan.sections)
         for (left, top, right, bottom), (x0, y0, x1, y1) in itertools.product(marks, numerals):
             assert right < x0 or left > x1 or bottom < y0 or top > y1, name
+
+
+def test_pictures_and_reports_ask_the_zone_and_know_no_machine_by_name() -> None:
+    """What differs between an arm, a plotter and a beam is data of the zone."""
+    names = set(get_args(ZoneName))
+    assert len(names) == 3
+    files = sorted(Path(output.__file__).parent.glob("*.py"))
+    assert len(files) > 5
+    for file in files:
+        constants = {
+            node.value
+            for node in ast.walk(ast.parse(file.read_text("utf-8")))
+            if isinstance(node, ast.Constant) and isinstance(node.value, str)
+        }
+        assert not names & constants, file.name
 
 
 def test_a_device_is_set_down_to_a_sixteenth_and_no_finer(make_job: MakeJob) -> None:

@@ -1,8 +1,7 @@
 """The picture and the error map: no word over another or off the sheet, and nothing alarming
 where all is well.
 
-Lettering is strokes, so words are heard where they are written; where they lie is measured on the
-strokes themselves.
+Words and where their ink lies are what PDFium reads in the drawing's PDF.
 """
 
 from __future__ import annotations
@@ -10,28 +9,31 @@ from __future__ import annotations
 import io
 import re
 from dataclasses import replace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 import pytest
 from PIL import Image
 
 from devices.projector.light.throw import beam_zone
+from marking.drawing.png import png
+from marking.drawing.svg import svg
 from marking.layout.layout import lay_out
-from marking.lettering.glyphs import letter
 from marking.network.allowed import Limits
-from marking.output.error_map import error_map_svg
+from marking.output.error_map import error_map
 from marking.output.report import markdown
-from marking.output.table_picture import Picture, picture_svg, png
+from marking.output.table_picture import Picture, table_picture
 from marking.sections.locating_marks import Mark
 from marking.sections.plan import divide_into_sections
 from marking.sections.zones import reach_zone
 from marking.tape_marks.forecast import Forecast, JoinForecast, SectionForecast
 from tests.conftest import MILLRACE
+from tests.output.printed import words_of
 from tests.output.test_sheets_are_legible import overprinted
 
 if TYPE_CHECKING:
     from devices.job import Job
+    from marking.drawing.artwork import Artwork
     from marking.layout.layout import Layout
     from marking.sections.plan import Plan
     from tests.conftest import MakeJob
@@ -76,31 +78,16 @@ JOBS = {
     "no hems": SMALL + "[]",
 }
 
-Written = list[tuple[str, tuple[float, float, float, float]]]
 
-
-@pytest.fixture
-def written(monkeypatch: pytest.MonkeyPatch) -> Written:
-    """Every text of a picture and the box that its strokes cover, in letter heights."""
-    heard: Written = []
-    write = Picture.write
-
-    def hear(
-        self: Picture, group: Any, text: str, x: float, y: float, align: float = 0.0, **more: float
-    ) -> None:
-        write(self, group, text, x, y, align, **more)
-        drawn = letter(text)
-        scale = more.get("size", 1.0) / 21
-        at = np.array([x, y]) / self.letters + [(0.5 - align) * drawn.width * scale, 0.0]
-        points = np.concatenate(drawn.strokes) * scale + at
-        x0, y0, x1, y1 = (float(edge) / self.letters for edge in self.sheet.box)
-        low, high = points.min(axis=0), points.max(axis=0)
-        assert x0 < low[0] < high[0] < x1, f"{text} is written over the edge of the sheet"
-        assert y0 < low[1] < high[1] < y1, f"{text} is written over the edge of the sheet"
-        heard.append((text, (*low.tolist(), *high.tolist())))
-
-    monkeypatch.setattr(Picture, "write", hear)
-    return heard
+def clear(artwork: Artwork, letters: float) -> list[tuple[str, str]]:
+    """Pairs of texts of a picture that stand too near; none may run over the sheet's edge."""
+    written = words_of(artwork)
+    assert written
+    x0, y0, x1, y1 = artwork.box
+    for text, (left, low, right, high) in written:
+        assert x0 < left < right < x1, f"{text} is written over the edge of the sheet"
+        assert y0 < low < high < y1, f"{text} is written over the edge of the sheet"
+    return overprinted(written, NEAR * letters)
 
 
 def expected(plan: Plan, line: float, step: float, limits: Limits) -> Forecast:
@@ -122,33 +109,32 @@ def laid_out(job: Job) -> tuple[Layout, Plan]:
 
 @pytest.mark.parametrize("name", JOBS)
 def test_no_word_of_the_picture_stands_over_another_or_off_the_sheet(
-    make_job: MakeJob, written: Written, name: str
+    make_job: MakeJob, name: str
 ) -> None:
     job = make_job(JOBS[name])
     layout = lay_out(job)
-    picture_svg(layout, job)
-    assert overprinted(written, NEAR) == []
+    letters = Picture(layout, job, None).letters
+    assert clear(table_picture(layout, job), letters) == []
     for zone in (job.plotter.zone, reach_zone(job), beam_zone(job, job.projector)):
-        written.clear()
-        picture_svg(layout, job, divide_into_sections(layout, job, zone))
-        assert overprinted(written, NEAR) == [], zone.name
+        picture = table_picture(layout, job, divide_into_sections(layout, job, zone))
+        assert clear(picture, letters) == [], zone.name
 
 
 @pytest.mark.parametrize("name", JOBS)
 def test_no_word_of_the_error_map_stands_over_another_wherever_the_figures_fall(
-    make_job: MakeJob, written: Written, name: str
+    make_job: MakeJob, name: str
 ) -> None:
     job = make_job(JOBS[name])
     layout, plan = laid_out(job)
     monk = replace(plan, sections=plan.sections[:2])
+    letters = Picture(layout, job, monk).letters
     for line in np.geomspace(0.1, 9.0, 24).tolist():
-        written.clear()
-        error_map_svg(layout, job, monk, expected(monk, line, 0.5, Limits(job.tolerance)), [])
-        assert overprinted(written, NEAR) == [], f"{line:.2f} mm"
+        drawn = error_map(layout, job, monk, expected(monk, line, 0.5, Limits(job.tolerance)), [])
+        assert clear(drawn, letters) == [], f"{line:.2f} mm"
 
 
 def test_the_edges_carry_the_figures_that_the_person_measured(
-    make_job: MakeJob, written: Written
+    make_job: MakeJob,
 ) -> None:
     """Adjusted, the crooked top's are other ones, which nobody has read off a tape."""
     for text, sides in (
@@ -157,10 +143,8 @@ def test_the_edges_carry_the_figures_that_the_person_measured(
         # What the cloth will give is no part of the table.
         (MILLRACE + '[cloth]\nstretch_length = "2 %"\n', ("150 in", "150 1/16 in", "64 in")),
     ):
-        written.clear()
         job = make_job(text)
-        picture_svg(lay_out(job), job)
-        labels = {words for words, _ in written}
+        labels = {words for words, _ in words_of(table_picture(lay_out(job), job))}
         for edge, side in zip(
             ("near edge", "far edge", "zero end", "far end"), sides, strict=False
         ):
@@ -168,12 +152,12 @@ def test_the_edges_carry_the_figures_that_the_person_measured(
 
 
 def test_a_map_that_holds_has_nothing_in_the_alarms_colour_and_one_that_does_not_has(
-    millrace: Job, millrace_layout: Layout, millrace_plan: Plan, written: Written
+    millrace: Job, millrace_layout: Layout, millrace_plan: Plan
 ) -> None:
     marks = [Mark("n0", (25.4, 25.4), "control")]
     limits = Limits(1.5)
     maps = {
-        step: error_map_svg(
+        step: error_map(
             millrace_layout,
             millrace,
             millrace_plan,
@@ -182,9 +166,9 @@ def test_a_map_that_holds_has_nothing_in_the_alarms_colour_and_one_that_does_not
         )
         for step in (0.5, 1.5)
     }
-    assert ALARM not in maps[0.5].decode()
-    assert ALARM in maps[1.5].decode()
-    words = [text for text, _ in written]
+    assert ALARM not in svg(maps[0.5]).decode()
+    assert ALARM in svg(maps[1.5]).decode()
+    words = [text for drawn in maps.values() for text, _ in words_of(drawn)]
     titles = [text for text in words if text.startswith(millrace.title)]
     # One title, and the verdict once and in a place of its own.
     assert titles == [f"{millrace.title}: the error to expect of each section"] * 2
@@ -195,7 +179,7 @@ def test_a_map_that_holds_has_nothing_in_the_alarms_colour_and_one_that_does_not
 
 
 def test_a_section_past_the_tolerance_is_told_without_colour(
-    millrace: Job, millrace_layout: Layout, millrace_plan: Plan, written: Written
+    millrace: Job, millrace_layout: Layout, millrace_plan: Plan
 ) -> None:
     """By an exclamation mark, and by hatching that a grey print shows."""
     found = expected(millrace_plan, 1.0, 0.5, Limits(1.5))
@@ -208,10 +192,9 @@ def test_a_section_past_the_tolerance_is_told_without_colour(
     )
     grey = []
     for each in (found, spoilt):
-        svg = error_map_svg(millrace_layout, millrace, millrace_plan, each, [])
-        drawn = np.asarray(Image.open(io.BytesIO(png(svg, 2400))).convert("L"), dtype=float)
-        picture = Picture(millrace_layout, millrace, millrace_plan)
-        x0, _, x1, y1 = picture.sheet.box
+        picture = error_map(millrace_layout, millrace, millrace_plan, each, [])
+        drawn = np.asarray(Image.open(io.BytesIO(png(picture, 2400))).convert("L"), dtype=float)
+        x0, _, x1, y1 = picture.box
         a, b, c, d = bad.core
         # The strip over the figures of the section, well inside its own borders.
         scale = drawn.shape[1] / (x1 - x0)
@@ -220,7 +203,7 @@ def test_a_section_past_the_tolerance_is_told_without_colour(
         assert b < d
         grey.append(float(drawn[rows, columns].std()))
     assert grey[1] > 2 * grey[0]
-    assert "1.60!" in [text for text, _ in written]
+    assert "1.60!" in [text for text, _ in words_of(picture)]
 
 
 def test_who_reaches_in_is_told_which_edge_to_stand_at(make_job: MakeJob) -> None:

@@ -1,13 +1,15 @@
-"""The printed sheets: no word over another, no tenth of a millimetre that a tape cannot show."""
+"""The printed sheets: no word over another, no tenth of a millimetre that a tape cannot show.
+
+Words and where their ink lies are what PDFium reads in the PDF.
+"""
 
 from __future__ import annotations
 
 import re
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import pytest
 
-from marking.drawing.page import Page
 from marking.layout.layout import lay_out
 from marking.measures.tape import Tape
 from marking.output.proof_sheet import proof_pages
@@ -17,29 +19,14 @@ from marking.sections.plan import divide_into_sections
 from marking.tape_marks.marks import set_out
 from marking.tape_marks.setting_out import row_joins
 from tests.conftest import MILLRACE
+from tests.output.printed import words_of
 
 if TYPE_CHECKING:
     from tests.conftest import MakeJob
 
 Box = tuple[float, float, float, float]
-
-
-@pytest.fixture
-def written(monkeypatch: pytest.MonkeyPatch) -> dict[int, list[tuple[str, Box]]]:
-    """Every text by its page, and the box that it covers, in mm."""
-    heard: dict[int, list[tuple[str, Box]]] = {}
-    write = Page.write
-
-    def hear(
-        self: Page, text: str, x: float, y: float, size: float, *, align: float = 0.0, **more: Any
-    ) -> float:
-        width = write(self, text, x, y, size, align=align, **more)
-        left = x - align * width
-        heard.setdefault(id(self), []).append((text, (left, y, left + width, y + size)))
-        return width
-
-    monkeypatch.setattr(Page, "write", hear)
-    return heard
+SMALLEST = 1.65
+"""mm that a line of type with a figure in it is high at least."""
 
 
 def overprinted(texts: list[tuple[str, Box]], near: float = 1 / 3) -> list[tuple[str, str]]:
@@ -55,7 +42,7 @@ def overprinted(texts: list[tuple[str, Box]], near: float = 1 / 3) -> list[tuple
 @pytest.mark.parametrize("units", ["in", "mm"])
 @pytest.mark.parametrize("pitch", ["1 in", "25 mm"])
 def test_no_word_stands_over_another_and_every_reading_is_one_the_tape_shows(
-    make_job: MakeJob, written: dict[int, list[tuple[str, Box]]], units: str, pitch: str
+    make_job: MakeJob, units: str, pitch: str
 ) -> None:
     job = make_job(
         MILLRACE.replace('units = "in"', f'units = "{units}"').replace(
@@ -79,9 +66,12 @@ def test_no_word_stands_over_another_and_every_reading_is_one_the_tape_shows(
             paper,
         ),
     ]
-    assert len(written) == len(pages)
-    for texts in written.values():
+    written = [words_of(page) for page in pages]
+    for texts in written:
+        assert len(texts) > 20
         assert overprinted(texts) == []
-        for text, _ in texts:
+        for text, (_, low, _, high) in texts:
             assert not re.search(r"\d in [+-] \d", text)
-    assert any("DOES NOT HOLD" in text for text, _ in written[id(pages[0])])
+            # A figure of 1.7 mm is type of 7 points, the least that is easily read at arm's length.
+            assert high - low > SMALLEST or not re.search(r"\d", text), text
+    assert any("DOES NOT HOLD" in text for text, _ in written[0])

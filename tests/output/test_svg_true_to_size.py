@@ -22,7 +22,7 @@ from PIL import Image
 from svgelements import SVG
 from svgelements import Path as SvgPath
 
-from marking.drawing.sheet import strokes_sheet
+from marking.output.strokes_svg import strokes_svg
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
@@ -328,7 +328,7 @@ def test_a_line_of_several_passes_is_darker_no_wider_and_said_to_be_drawn_again(
     millrace: Job, millrace_layout: Layout
 ) -> None:
     """Passes lay ink on ink: a second pass over the same line makes it no wider."""
-    text = strokes_sheet(
+    text = strokes_svg(
         millrace_layout.strokes, millrace.pens, whole_sheet(millrace_layout), "Bench", "The whole."
     ).decode()
     assert "The whole. To be drawn over itself, for a darker line: cross-heavy 2 times.<" in text

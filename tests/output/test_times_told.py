@@ -17,6 +17,7 @@ from marking.output.report import markdown, record
 from marking.sections.plan import divide_into_sections
 from marking.sections.zones import reach_zone
 from tests.job.command_cases import TABLE, job_in
+from tests.output.printed import text_of
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -93,20 +94,10 @@ def test_setting_out_and_reading_is_told_where_all_holds_and_on_every_paper(
     assert f"h to set out {marks} tape marks (our estimate" in by_hand
 
 
-def test_the_sheet_to_carry_tells_the_hours(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_the_sheet_to_carry_tells_the_hours(tmp_path: Path) -> None:
     from devices.commands import main
-    from marking.drawing.page import Page
 
     folder = job_in(tmp_path, TABLE)
-    heard: list[str] = []
-    write = Page.paragraph
-
-    def hear(self: Page, text: str, *at: float, **more: str) -> float:
-        heard.append(text)
-        return write(self, text, *at, **more)
-
-    monkeypatch.setattr(Page, "paragraph", hear)
     main(["control", "--job", str(folder), "--spacing", "6 in"])
-    assert [text for text in heard if re.search(r"About [\d.]+ h to set out \d+ control", text)]
+    printed = text_of((folder / "out" / "control.pdf").read_bytes())
+    assert re.search(r"About [\d.]+ h to set out \d+ tape marks", printed)

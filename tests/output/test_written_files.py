@@ -17,11 +17,11 @@ import pytest
 
 from devices.job import Job
 from devices.programs.files import program
-from marking.drawing.sheet import strokes_sheet
 from marking.errors import BadInputError
 from marking.job.folder import load_job
 from marking.layout.layout import lay_out
 from marking.output.files import replace_file, write_set
+from marking.output.strokes_svg import strokes_svg
 from marking.sections.plan import divide_into_sections
 
 if TYPE_CHECKING:
@@ -48,7 +48,7 @@ def written(job: Job) -> dict[str, bytes]:
     for section in plan.sections:
         strokes = [piece.stroke for piece in section.pieces]
         files[f"{section.id}.hpgl"] = program(section, job.plotter, job.pens)[0]
-        files[f"{section.id}.svg"] = strokes_sheet(
+        files[f"{section.id}.svg"] = strokes_svg(
             strokes, job.pens, section.window, job.title, "A sample."
         )
     return files

@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 from scipy import optimize, stats
 
-from marking.drawing.page import pages_pdf
+from marking.drawing.pdf import pdf
 from marking.errors import BadInputError
 from marking.measures.tape import Tape, tape_reading
 from marking.output.proof_sheet import proof_pages
@@ -23,6 +23,7 @@ from marking.proof.verdict import prove, read_measured
 from marking.proof.words import proof_lines, proof_record, since, since_lines
 from marking.record.record import open_record
 from marking.sections.plan import divide_into_sections
+from tests.output.printed import inked_box
 from tests.proof.covers import Cover, taped
 
 SIXTEENTH = 25.4 / 16
@@ -312,8 +313,8 @@ def test_too_few_measurements_say_nothing(plan):
 def test_the_sheet_lists_every_distance_on_the_paper_and_always_the_same(plan, millrace):
     pages = proof_pages(plan, Tape(), millrace.title, "in", "letter")
     for page in pages:
-        points = np.concatenate([drawn.points for drawn in page.drawn])
-        assert points.min() >= 6
-        assert (points.max(axis=0) <= (page.width - 6, page.height - 6)).all()
+        left, low, right, high = inked_box(page)
+        wide, tall = page.size
+        assert min(left, low, wide - right, tall - high) >= 6
     again = proof_pages(plan, Tape(), millrace.title, "in", "letter")
-    assert pages_pdf(pages) == pages_pdf(again)
+    assert pdf(pages) == pdf(again)

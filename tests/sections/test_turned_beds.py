@@ -27,13 +27,14 @@ from devices.simulated.cloth import Cloth
 from devices.simulated.onboard import simulated
 from devices.trial.sheet import scrap_sheet
 from marking.begun.on_the_cover import plan_hash
+from marking.drawing.svg import svg
 from marking.job.folder import load_job
 from marking.layout.layout import lay_out
 from marking.measures.tape import Tape
 from marking.output.layout_json import plan_record
 from marking.output.report import record as report_record
 from marking.output.report import section_table
-from marking.output.table_picture import picture_svg
+from marking.output.table_picture import table_picture
 from marking.record.record import open_record
 from marking.sections.plan import divide_into_sections
 from marking.sections.zones import reach_zone
@@ -183,7 +184,7 @@ def test_the_set_down_list_the_picture_and_the_records_say_that_it_is_turned(
     straight = divide_into_sections(layout, job, replace(job.plotter.zone, turned_home=None))
     assert not plan_record(straight)["turned"]
     assert "anticlockwise" not in "\n".join(section_table(straight, job))
-    shown, unturned = picture_svg(layout, job, plan), picture_svg(layout, job, straight)
+    shown, unturned = (svg(table_picture(layout, job, one)) for one in (plan, straight))
     assert shown.count(b'-turned"') == len(plan.sections)
     assert b'-turned"' not in unturned
     assert plan_hash(plan) != plan_hash(straight)

@@ -14,11 +14,11 @@ from marking.job.folder import load_job
 from marking.layout.layout import lay_out
 from marking.measures.tape import Tape
 from marking.network.allowed import Limits
-from marking.output.error_map import error_map_svg
-from marking.output.table_picture import Picture
+from marking.output.error_map import error_map
 from marking.sections.plan import divide_into_sections
 from marking.tape_marks.choice import Task, Way, work
 from tests.job.command_cases import REFUSED, TABLE, assert_plain, job_in
+from tests.output.printed import words_of
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -62,9 +62,7 @@ def test_a_remedy_typed_as_it_stands_gives_the_figures_it_promised(
     assert units == "in" or not re.search(r"\d\.\d+ mm\"", said)
 
 
-def test_a_map_whose_sections_all_hold_says_why_the_cover_does_not(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_a_map_whose_sections_all_hold_says_why_the_cover_does_not(tmp_path: Path) -> None:
     job = load_job(job_in(tmp_path, TABLE), Job)
     layout = lay_out(job)
     plan = divide_into_sections(layout, job, job.plotter.zone)
@@ -75,16 +73,7 @@ def test_a_map_whose_sections_all_hold_says_why_the_cover_does_not(
     assert worst < between.tolerance < hard.forecast.worst_line
     assert not hard.forecast.holds
     marks = [mark.mark for mark in hard.control.marks]
-    # Lettering is strokes, so the words are heard where they are written.
-    heard: list[str] = []
-    write = Picture.write
-
-    def hear(self: Picture, group: Any, text: str, *at: Any, **more: Any) -> Any:
-        heard.append(text)
-        return write(self, group, text, *at, **more)
-
-    monkeypatch.setattr(Picture, "write", hear)
-    error_map_svg(layout, job, plan, hard.forecast, marks)
+    heard = [text for text, _ in words_of(error_map(layout, job, plan, hard.forecast, marks))]
     figures = [float(text) for text in heard if re.fullmatch(r"\d\.\d\d", text)]
     assert max(figures) < between.tolerance
     # The whole cover has a figure and a place of its own on the scale, beside the sections'.

@@ -5,21 +5,18 @@ It knows lights and looks, not where they come from.
 
 from __future__ import annotations
 
-import io
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
+
+from marking.drawing.artwork import Artwork, Shape, Style
+from marking.drawing.png import png
+from marking.drawing.svg import svg
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
-    import numpy as np
-    from numpy.typing import NDArray
-
     from devices.projector.light.overlay import Light, Overlay
 
-    FloatArray = NDArray[np.float64]
-
-_DECIMALS = 3
 _ASIDE = {"witness": "#ff5050", "name": "#7a5a1e", "scale": "#ffb030"}
 """Colours of what is lit beside the lines to trace."""
 
@@ -62,72 +59,20 @@ def sheet_svg(light: Overlay, look: Look, numeral_px: float, title: str) -> byte
 
     `numeral_px` is the width of a numeral's ink in pixels, for outlines.
     """
-    width, height = light.pixels
-    body = "\n".join(_group(layer) for layer in _layers(light, look, numeral_px))
-    return (
-        '<?xml version="1.0" encoding="UTF-8"?>\n'
-        f'<svg xmlns="http://www.w3.org/2000/svg" width="{width}" height="{height}" '
-        f'viewBox="0 0 {width} {height}">\n<title>{_escaped(title)}</title>\n'
-        f'<rect width="{width}" height="{height}" fill="#000000"/>\n{body}\n</svg>\n'
-    ).encode()
-
-
-def _escaped(text: str) -> str:
-    from xml.sax.saxutils import escape
-
-    return escape(text)
-
-
-def _group(layer: _Layer) -> str:
-    # One path a layer, so that crossings are no brighter than lines.
-    steps = "\n".join(path_data(one.points) for one in layer.lights)
-    return (
-        f'<g id="{layer.name}" fill="none" stroke="{layer.colour}" '
-        f'stroke-width="{round(layer.width_px, _DECIMALS)}" '
-        f'stroke-linecap="butt" stroke-linejoin="round">\n<path d="{steps}"/>\n</g>'
-    )
-
-
-def path_data(points_px: FloatArray) -> str:
-    """A polyline of pixels as SVG path data, to a thousandth of a pixel."""
-    rounded = (points_px.round(_DECIMALS) + 0.0).tolist()
-    return "M" + "L".join(f"{x},{y}" for x, y in rounded)
+    return svg(_artwork(light, look, numeral_px, title))
 
 
 def sheet_png(light: Overlay, look: Look, numeral_px: float) -> bytes:
-    """The overlay's pixels, one for one, as PNG.
-
-    Drawn by way of a PDF page of a point a pixel: its renderer takes a tenth of the time that
-    the SVG's takes for long lines a little out of plumb.
-    """
-    import pypdfium2
-
-    page = pypdfium2.PdfDocument(_page(light, look, numeral_px))[0]
-    found = io.BytesIO()
-    page.render(scale=1).to_pil().save(found, "PNG", compress_level=1)
-    return found.getvalue()
+    """The overlay's pixels, one for one, as PNG."""
+    return png(_artwork(light, look, numeral_px, light.section))
 
 
-def _page(light: Overlay, look: Look, numeral_px: float) -> bytes:
-    from reportlab.pdfgen.canvas import Canvas
-
+def _artwork(light: Overlay, look: Look, numeral_px: float, title: str) -> Artwork:
     width, height = light.pixels
-    written = io.BytesIO()
-    canvas = Canvas(written, pagesize=light.pixels, pageCompression=0, invariant=1)
-    canvas.rect(0, 0, width, height, fill=1, stroke=0)
-    canvas.translate(0, height)
-    canvas.scale(1, -1)
-    canvas.setLineJoin(1)
+    artwork = Artwork((0.0, 0.0, width, height), title, unit="px", paper="#000000")
     for layer in _layers(light, look, numeral_px):
-        canvas.setStrokeColor(layer.colour)
-        canvas.setLineWidth(layer.width_px)
-        path = canvas.beginPath()
-        for one in layer.lights:
-            (x, y), *onward = one.points.round(_DECIMALS).tolist()
-            path.moveTo(x, y)
-            for step in onward:
-                path.lineTo(*step)
-        canvas.drawPath(path)
-    canvas.showPage()
-    canvas.save()
-    return written.getvalue()
+        style = Style(layer.colour, layer.width_px, ends="butt")
+        # One shape a layer, so that crossings are no brighter than lines. Pixels count down.
+        lines = tuple(one.points * (1.0, -1.0) + (0.0, height) for one in layer.lights)
+        artwork.layer(layer.name, style).items.append(Shape(lines))
+    return artwork

@@ -1,0 +1,119 @@
+"""Drawings as the pages of one PDF: true to size, type set and not drawn, its face embedded.
+
+It is the same file on every machine: it has no date and no compression.
+"""
+
+from __future__ import annotations
+
+import io
+from functools import cache
+from typing import TYPE_CHECKING, Any
+
+from marking.drawing.artwork import Circle, Shape
+from marking.drawing.typeface import FAMILY, em_of_capital, typeface_file
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from marking.drawing.artwork import Artwork, Layer, Text
+
+POINTS = {"mm": 72 / 25.4, "px": 1.0}
+"""PDF points to a unit."""
+_ENDS = {"butt": 0, "round": 1}
+
+
+def pdf(pages: Sequence[Artwork], points: float | None = None) -> bytes:
+    """The drawings as pages, titled like the first of them, `points` to a unit or true to size."""
+    from reportlab.pdfgen.canvas import Canvas
+
+    _embed()
+    first, file = pages[0], io.BytesIO()
+    canvas = Canvas(
+        file,
+        pageCompression=0,
+        invariant=1,
+        pdfVersion=(1, 4),
+        lang=first.language,
+        # Or the file names a face that is not in it.
+        initialFontName=FAMILY,
+    )
+    canvas.setTitle(first.title)
+    canvas.setSubject(first.about)
+    canvas.setAuthor("")
+    canvas.setCreator("canvasrule")
+    canvas.setViewerPreference("DisplayDocTitle", "true")
+    for page in pages:
+        _Page(canvas, page, points or POINTS[page.unit]).draw()
+        canvas.showPage()
+    canvas.save()
+    return file.getvalue()
+
+
+@cache
+def _embed() -> None:
+    """Tells reportlab of the typeface; a file gets as many of its characters as it uses."""
+    from reportlab.pdfbase.pdfmetrics import registerFont
+    from reportlab.pdfbase.ttfonts import TTFont
+
+    registerFont(TTFont(FAMILY, str(typeface_file())))
+
+
+class _Page:
+    """One drawing on its way onto a page of `scale` points to a unit."""
+
+    def __init__(self, canvas: Any, page: Artwork, scale: float) -> None:
+        self.canvas, self.page, self.scale = canvas, page, scale
+
+    def draw(self) -> None:
+        """All of it, the lowest layer first."""
+        width, height = (side * self.scale for side in self.page.size)
+        self.canvas.setPageSize((width, height))
+        if self.page.paper is not None:
+            self.canvas.setFillColor(self.page.paper)
+            self.canvas.rect(0, 0, width, height, stroke=0, fill=1)
+        self.canvas.setLineJoin(1)
+        for layer in self.page.layers:
+            self._draw_layer(layer)
+
+    def _draw_layer(self, layer: Layer) -> None:
+        canvas, style = self.canvas, layer.style
+        canvas.saveState()
+        if style.stroke is not None:
+            canvas.setStrokeColor(style.stroke, style.opacity)
+            canvas.setLineWidth(style.width * self.scale)
+            canvas.setLineCap(_ENDS[style.ends])
+        if style.dashes:
+            canvas.setDash([length * self.scale for length in style.dashes])
+        if style.fill is not None:
+            canvas.setFillColor(style.fill, style.opacity)
+        inked = {"stroke": int(style.stroke is not None), "fill": int(style.fill is not None)}
+        for item in layer.items:
+            if isinstance(item, Shape):
+                self._draw_shape(item, style.opacity, inked)
+            elif isinstance(item, Circle):
+                canvas.circle(*self._at(item.middle), item.radius * self.scale, **inked)
+            else:
+                self._set(item)
+        canvas.restoreState()
+
+    def _draw_shape(self, shape: Shape, opacity: float, inked: dict[str, int]) -> None:
+        if shape.fill is not None:
+            self.canvas.setFillColor(shape.fill, opacity)
+            inked = {**inked, "fill": 1}
+        path = self.canvas.beginPath()
+        for line in shape.lines:
+            first, *rest = ((line - self.page.box[:2]) * self.scale).tolist()
+            path.moveTo(*first)
+            for point in rest:
+                path.lineTo(*point)
+            if shape.closed:
+                path.close()
+        self.canvas.drawPath(path, **inked)
+
+    def _set(self, text: Text) -> None:
+        self.canvas.setFont(FAMILY, text.size * em_of_capital() * self.scale)
+        self.canvas.drawString(*self._at(text.at), text.text)
+
+    def _at(self, point: tuple[float, float]) -> tuple[float, float]:
+        x, y = point
+        return (x - self.page.box[0]) * self.scale, (y - self.page.box[1]) * self.scale
