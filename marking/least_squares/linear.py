@@ -102,14 +102,16 @@ class Believed:
 def believed(design: FloatArray, prior_sd: FloatArray, sd: FloatArray) -> Believed:
     """Unknowns of `prior_sd` (n,) about nothing, by `design` (m, n) observed to `sd` (m,).
 
-    There may be fewer observations than unknowns.
+    There may be fewer observations than unknowns. What was believed counts as an observation of
+    nothing for each unknown; by orthogonal triangles, since what a wide belief leaves after sharp
+    observations is a small difference of large figures otherwise.
     """
-    reach = design * prior_sd**2
-    spread = reach @ design.T + np.diag(sd**2)
-    weight = np.asarray(np.linalg.inv(spread), dtype=np.float64)
-    carried = reach.T @ weight
-    covariance = np.diag(prior_sd**2) - carried @ reach
-    return Believed(carried, covariance, weight, np.diag(spread))
+    count = len(sd)
+    basis, triangle = np.linalg.qr(np.vstack([design / sd[:, None], np.diag(1 / prior_sd)]))
+    back, seen = np.linalg.inv(triangle), basis[:count] / sd[:, None]
+    weight = np.diag(sd**-2) - seen @ seen.T
+    own = sd**2 + ((design * prior_sd) ** 2).sum(axis=1)
+    return Believed(back @ seen.T, back @ back.T, weight, own)
 
 
 def whitening(covariance: FloatArray) -> FloatArray:

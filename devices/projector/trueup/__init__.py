@@ -2,5 +2,6 @@
 
 It knows landings, no page.
 It may import: `devices.job`, `devices.projector`, `devices.projector.light`, `marking.errors`,
-`marking.job`, `marking.layout`, `marking.measures`, `marking.network`, `marking.sections`.
+`marking.job`, `marking.layout`, `marking.least_squares`, `marking.measures`, `marking.network`,
+`marking.sections`.
 """
