@@ -22,13 +22,10 @@ from marking.record.kept import as_kept
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from numpy.typing import NDArray
-
     from devices.plotter.profile import Plotter
+    from marking.arrays import FloatArray
     from marking.measures.lengths import Units
     from marking.measures.tape import Tape
-
-    FloatArray = NDArray[np.float64]
 
 RUNS = ("AB", "BC", "CD", "DA", "AC", "BD")
 """The test square's sides and diagonals: A at the device's zero, B along X, D along Y."""

@@ -1,7 +1,7 @@
 """Where the device stands: marks read by keys or file, slips, and whether it still stands there.
 
 It knows placements, and inks nothing.
-It may import: `devices.job`, `devices.plotter`, `devices.session`, `marking.begun`,
-`marking.errors`, `marking.layout`, `marking.measures`, `marking.network`, `marking.placement`,
-`marking.record`, `marking.sections`, `marking.tape_marks`.
+It may import: `devices.job`, `devices.plotter`, `devices.session`, `marking.arrays`,
+`marking.begun`, `marking.errors`, `marking.layout`, `marking.measures`, `marking.network`,
+`marking.placement`, `marking.record`, `marking.sections`, `marking.tape_marks`.
 """

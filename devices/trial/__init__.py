@@ -1,5 +1,5 @@
 """The check of a plotter on scrap: the test sheet, and what its measures say.
 
 It may import: `devices.dialects.gcode`, `devices.dialects.hpgl`, `devices.plotter`,
-`marking.errors`, `marking.job`, `marking.lettering`, `marking.measures`.
+`marking.arrays`, `marking.errors`, `marking.job`, `marking.lettering`, `marking.measures`.
 """

@@ -18,11 +18,8 @@ from marking.lettering.glyphs import STOCK_FACE, face, letter
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from numpy.typing import NDArray
-
+    from marking.arrays import FloatArray
     from marking.measures.lengths import Units
-
-    FloatArray = NDArray[np.float64]
 
 Paper = Literal["a4", "letter"]
 PAPERS: dict[Paper, tuple[float, float]] = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}

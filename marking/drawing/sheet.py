@@ -16,13 +16,10 @@ from svgwrite.extensions import Inkscape
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    from numpy.typing import NDArray
-
+    from marking.arrays import FloatArray
     from marking.job.keys import PensTable
     from marking.layout.layout import Stroke
     from marking.sections.locating_marks import Box
-
-    FloatArray = NDArray[np.float64]
 
 _ONCE, _MORE_THAN_ONCE, _REMOVABLE = "#3f4550", "#000000", "#2b6cb0"
 """Screen colours of ink by how often a line is drawn; the cloth gets what is in the holder."""

@@ -32,14 +32,11 @@ from marking.measures.lengths import format_length
 from marking.measures.tape import USUAL_TAPE, permissible_error
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
+    from marking.arrays import FloatArray
     from marking.job.keys import SurveyTable, TopTable
     from marking.layout.survey_slips import SurveySlips
     from marking.measures.lengths import Units
     from marking.measures.tape import Tape, TapeClass
-
-    FloatArray = NDArray[np.float64]
 
 _USUAL_READING = 1.5875
 """mm: how finely a tape is read where no survey says, a sixteenth of an inch."""

@@ -19,9 +19,7 @@ from marking.least_squares.readings_test import TRUST, checked
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
-    from numpy.typing import NDArray
-
-    FloatArray = NDArray[np.float64]
+    from marking.arrays import FloatArray
 
 WANTED = 6.35
 """mm: a quarter inch, the slip that should show in every one of the six."""

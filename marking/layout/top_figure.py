@@ -18,9 +18,7 @@ from marking.least_squares.linear import weighed
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from numpy.typing import NDArray
-
-    FloatArray = NDArray[np.float64]
+    from marking.arrays import FloatArray
 
 SIDES = (
     "near",

@@ -2,5 +2,5 @@
 
 The one place that adjusts observations and tests readings against each other. It knows matrices
 and standard deviations, no table and no mark; SciPy is imported in the functions that need it.
-It may import: `marking.errors`.
+It may import: `marking.arrays`, `marking.errors`.
 """

@@ -16,10 +16,7 @@ from marking.least_squares.readings_test import LIKELIER, UNCHECKED, checked, le
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from numpy.typing import NDArray
-
-    FloatArray = NDArray[np.float64]
-    BoolArray = NDArray[np.bool_]
+    from marking.arrays import BoolArray, FloatArray
 
 SEEN = 2.3263478740408408
 """The normal distribution's 99%: with so many standard deviations beyond the test's limit, a slip

@@ -14,9 +14,7 @@ import numpy as np
 from marking.errors import RefusedError
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
-    FloatArray = NDArray[np.float64]
+    from marking.arrays import FloatArray
 
 _UNTIED = 1e-10
 """Share of the surest unknown's hold below which nothing holds an unknown."""

@@ -19,9 +19,7 @@ from marking.least_squares.linear import OPEN
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from numpy.typing import NDArray
-
-    FloatArray = NDArray[np.float64]
+    from marking.arrays import FloatArray
 
 _STEPS = 50
 _STILL = 1e-10

@@ -16,10 +16,7 @@ import numpy as np
 from marking.least_squares.chi_square import exceeded, of_a_point
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
-    FloatArray = NDArray[np.float64]
-    BoolArray = NDArray[np.bool_]
+    from marking.arrays import BoolArray, FloatArray
 
 FALSE_ALARM = 0.008
 """How often readings that are all good may be doubted for one that stands out."""

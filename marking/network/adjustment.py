@@ -22,12 +22,9 @@ from marking.network.pose import PARAMETERS, effect
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
-    from numpy.typing import NDArray
-
+    from marking.arrays import FloatArray
     from marking.network.datum import Datum
     from marking.network.network import Setup, Target
-
-    FloatArray = NDArray[np.float64]
 
 
 @dataclass(frozen=True)

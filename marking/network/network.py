@@ -24,11 +24,10 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
+    from marking.arrays import FloatArray
     from marking.network.datum import Datum
     from marking.network.pose import Pose, PoseKind
     from marking.sections.locating_marks import Mark
-
-    FloatArray = NDArray[np.float64]
 
 TAPE_SD = 0.4
 """How well a tape mark is set by tape, in mm per axis, when nothing better is known."""

@@ -18,9 +18,7 @@ from marking.least_squares.linear import weighed, whitening
 from marking.least_squares.nonlinear import gauss_newton
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
-    FloatArray = NDArray[np.float64]
+    from marking.arrays import FloatArray
 
 PoseKind = Literal["rigid", "similarity", "affine"]
 PARAMETERS: dict[PoseKind, int] = {"rigid": 3, "similarity": 4, "affine": 6}

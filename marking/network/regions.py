@@ -10,9 +10,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
-    FloatArray = NDArray[np.float64]
+    from marking.arrays import FloatArray
 
 # 95% of chi-square at these degrees of freedom; between them it runs smoothly enough for a line.
 # Whole arrays of points are told by it in jobs that never read a mark, which import no SciPy.

@@ -19,9 +19,7 @@ from marking.network.pose import PARAMETERS, Pose, PoseKind, fit, refine
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from numpy.typing import NDArray
-
-    FloatArray = NDArray[np.float64]
+    from marking.arrays import FloatArray
 
 
 @dataclass(frozen=True)

@@ -20,11 +20,8 @@ from marking.network.resection import Resection, resect
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from numpy.typing import NDArray
-
+    from marking.arrays import FloatArray
     from marking.network.network import Network, Reading
-
-    FloatArray = NDArray[np.float64]
 
 _SECOND = 8.0
 """One blunder is likelier than two: the rest must disagree as much more clearly."""

@@ -21,12 +21,9 @@ from marking.network.pose import PARAMETERS, effect
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from numpy.typing import NDArray
-
+    from marking.arrays import FloatArray
     from marking.network.network import Gain, Network
     from marking.network.pose import PoseKind
-
-    FloatArray = NDArray[np.float64]
 
 WANTED = 3.0
 """mm: the slip that should be named. A pen on the wrong line is off by a pitch, which is far more;

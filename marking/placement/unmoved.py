@@ -18,13 +18,10 @@ from marking.least_squares.least_slip import SEEN
 from marking.network.pose import changed, effect
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
+    from marking.arrays import FloatArray
     from marking.network.pose import Pose
     from marking.placement.placement import Placement
     from marking.sections.plan import Section
-
-    FloatArray = NDArray[np.float64]
 
 FALSE_ALARM = 0.002
 """How often a device that nobody touched may be taken for one that was moved."""

@@ -21,13 +21,10 @@ from marking.proof.outcome import SURE
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from numpy.typing import NDArray
-
+    from marking.arrays import FloatArray
     from marking.measures.tape import Tape
     from marking.proof.distortion import Distortion
     from marking.proof.places import Distance
-
-    FloatArray = NDArray[np.float64]
 
 OFTEN = 0.5
 """A sheet can pass a cover when one without any error passes on it at least so often."""

@@ -17,7 +17,7 @@ import numpy as np
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    FloatArray = NDArray[np.float64]
+    from marking.arrays import FloatArray
 
 Outcome = Literal["pass", "fail", "cannot tell", "measure again"]
 SURE = NormalDist().inv_cdf(0.95)

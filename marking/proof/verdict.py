@@ -28,14 +28,13 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
+    from marking.arrays import FloatArray
     from marking.measures.lengths import Units
     from marking.measures.tape import Tape
     from marking.proof.distortion import Distortion
     from marking.proof.geometry import Sheet
     from marking.proof.outcome import Furthest, Outcome
     from marking.proof.places import Distance
-
-    FloatArray = NDArray[np.float64]
 
 AxisName = Literal["along", "across"]
 TWO_SIDED = 1.96

@@ -19,15 +19,11 @@ from marking.errors import RefusedError
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping, Sequence
 
-    import numpy as np
-    from numpy.typing import NDArray
-
     from devices.plotter.correction import Correction
     from devices.plotter.profile import Plotter
+    from marking.arrays import FloatArray
     from marking.job.keys import Pen, PensTable
     from marking.sections.plan import Section
-
-    FloatArray = NDArray[np.float64]
 
 
 @dataclass(frozen=True)

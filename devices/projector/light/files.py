@@ -12,12 +12,8 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
-    import numpy as np
-    from numpy.typing import NDArray
-
     from devices.projector.light.overlay import Light, Overlay
-
-    FloatArray = NDArray[np.float64]
+    from marking.arrays import FloatArray
 
 _DECIMALS = 3
 _ASIDE = {"witness": "#ff5050", "name": "#7a5a1e", "scale": "#ffb030"}

@@ -20,13 +20,10 @@ from marking.least_squares.chi_square import of_a_point
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from numpy.typing import NDArray
-
     from devices.projector.light.mapping import Mapping
     from devices.projector.trueup.calibration import Landing
     from devices.projector.trueup.targets import Target
-
-    FloatArray = NDArray[np.float64]
+    from marking.arrays import FloatArray
 
 _SEEN = math.sqrt(of_a_point(0.01))
 """Standard deviations that two coordinates together exceed once in 100 times."""

@@ -30,10 +30,7 @@ from marking.least_squares.readings_test import (
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from numpy.typing import NDArray
-
-    FloatArray = NDArray[np.float64]
-    BoolArray = NDArray[np.bool_]
+    from marking.arrays import BoolArray, FloatArray
 
 LEAST_TARGETS = 4
 RADIAL_FROM = 7

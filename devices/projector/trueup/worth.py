@@ -22,14 +22,11 @@ from marking.network.regions import radius_95
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from numpy.typing import NDArray
-
     from devices.projector.profile import Projector
     from devices.projector.trueup.calibration import Calibration
+    from marking.arrays import FloatArray
     from marking.measures.lengths import Units
     from marking.measures.tape import Tape
-
-    FloatArray = NDArray[np.float64]
 
 SET_BY_HAND = 0.5 / 2**0.5
 """Standard deviation in mm, each way, of a target set on a mark by eye: half a millimetre in all.
