@@ -88,6 +88,12 @@ def test_the_simulated_machines_import_nothing_of_the_sender():
     assert used("devices.simulated") <= {"devices.plotter", "marking.drawing", "marking.errors"}
 
 
+def test_the_types_of_arrays_are_defined_once():
+    named = re.compile(r"^ *\w+ = NDArray\[np\.(float64|bool_)\]$", re.MULTILINE)
+    found = [module for module, path in FILES.items() if named.search(path.read_text("utf-8"))]
+    assert found == ["marking.arrays"]
+
+
 @pytest.mark.parametrize("of", ["files", "rooms"])
 def test_imports_run_one_way(of):
     graph: dict[str, set[str]] = {}

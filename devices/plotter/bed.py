@@ -22,10 +22,10 @@ if TYPE_CHECKING:
 
     from devices.plotter.correction import Correction
     from devices.plotter.profile import Plotter
+    from marking.arrays import FloatArray
     from marking.sections.locating_marks import Box
     from marking.sections.plan import Section
 
-    FloatArray = NDArray[np.float64]
     UnitArray = NDArray[np.int64]
 
 Point = tuple[int, int]

@@ -12,6 +12,9 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from marking.errors import BadInputError, RefusedError
+from marking.least_squares.linear import weighed, whitening
+from marking.least_squares.nonlinear import gauss_newton
+from marking.least_squares.readings_test import TRUST, one_by_one
 from marking.measures.lengths import format_length
 from marking.measures.tape import reading_covariance, true_length
 from marking.record.kept import as_kept
@@ -19,20 +22,15 @@ from marking.record.kept import as_kept
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from numpy.typing import NDArray
-
     from devices.plotter.profile import Plotter
+    from marking.arrays import FloatArray
     from marking.measures.lengths import Units
     from marking.measures.tape import Tape
-
-    FloatArray = NDArray[np.float64]
 
 RUNS = ("AB", "BC", "CD", "DA", "AC", "BD")
 """The test square's sides and diagonals: A at the device's zero, B along X, D along Y."""
 _CORNERS = {"A": (0.0, 0.0), "B": (1.0, 0.0), "C": (1.0, 1.0), "D": (0.0, 1.0)}
 _NAMES = ("scale along X", "scale along Y", "skew")
-_TRUST = 3.0
-"""Standard deviations past which a run is misread and no longer the tape."""
 _CERTAIN = 2.0
 """Standard deviations past which a scale or a skew is the device's and not the tape's."""
 _ANY_OF_THREE = 2.39
@@ -110,18 +108,17 @@ def solve_square(
     """
     measured = np.array([true_length(v, tape) for v in _complete(shown, side, units)])
     covariance = reading_covariance(measured, tape)
-    whiten = np.linalg.inv(np.linalg.cholesky(covariance))
-    unknowns = np.array([1.0, 1.0, 0.0])
-    for _ in range(20):
+
+    def linearised(unknowns: FloatArray, /) -> tuple[FloatArray, FloatArray]:
         computed, design = _runs(unknowns, side)
-        step = np.linalg.lstsq(whiten @ design, whiten @ (measured - computed), rcond=None)[0]
-        unknowns = unknowns + step
-        if np.abs(step).max() < 1e-13:
-            break
-    computed, design = _runs(unknowns, side)
-    found = np.linalg.inv(design.T @ np.linalg.inv(covariance) @ design)
-    residual = measured - computed
-    _check_closes(measured, residual, design, covariance, units)
+        return measured - computed, design
+
+    true = np.array([1.0, 1.0, 0.0])
+    unknowns = gauss_newton(true, linearised, whitening(covariance), np.add).state
+    residual, design = linearised(unknowns)
+    worth = weighed(design, covariance)
+    _check_closes(measured, residual, worth.projector, covariance, units)
+    found = worth.spread
     sd = np.sqrt(np.diag(found))
     certain = np.abs(unknowns - (1, 1, 0)) > _CERTAIN * sd
     rows = tuple((float(a), float(b), float(c)) for a, b, c in found)
@@ -176,28 +173,23 @@ def _runs(unknowns: FloatArray, side: float) -> tuple[FloatArray, FloatArray]:
 def _check_closes(
     measured: FloatArray,
     residual: FloatArray,
-    design: FloatArray,
+    projector: FloatArray,
     covariance: FloatArray,
     units: Units,
 ) -> None:
     """Refuses when leaving out one run shows it misread, or the six disagree altogether."""
-    weight = np.linalg.inv(covariance)
-    reduced = (
-        weight - weight @ design @ np.linalg.inv(design.T @ weight @ design) @ design.T @ weight
-    )
-    # The whitened residual of each run over its own standard deviation (Baarda's test).
-    doubt = np.sqrt(np.maximum(np.diag(reduced), 1e-30))
-    tested = np.abs(weight @ residual) / doubt
-    if tested.max() <= _TRUST:
+    others = one_by_one(projector @ residual, projector, np.diag(covariance))
+    tested = others.in_sds
+    if tested.max() <= TRUST:
         return
     # A skew trades one diagonal for the other, so that the figures cannot tell those two apart.
     suspect = [n for n in range(len(RUNS)) if tested[n] > 0.98 * tested.max()]
-    should = measured - weight @ residual / doubt**2
+    should = measured - others.off[:, 0]
     fits = [f"{RUNS[n]} {format_length(float(should[n]), units)}" for n in suspect]
     named = " and ".join(RUNS[n] for n in suspect)
     raise RefusedError(
         f"the six runs do not close: {named} {'is' if len(suspect) == 1 else 'are'} "
-        f"{tested.max():.1f} times further off the others than the tape explains ({_TRUST:g} is "
+        f"{tested.max():.1f} times further off the others than the tape explains ({TRUST:g} is "
         f"the limit). Measure {named} again: {' or '.join(fits)} would fit. If the figures stand, "
         "the cloth moved or the device lost steps: plot the sheet again"
     )

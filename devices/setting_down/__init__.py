@@ -2,6 +2,6 @@
 
 It knows placements, and inks nothing.
 It may import: `devices.driving`, `devices.job`, `devices.plotter`, `devices.session`,
-`marking.begun`, `marking.errors`, `marking.layout`, `marking.measures`, `marking.network`,
-`marking.placement`, `marking.record`, `marking.sections`, `marking.tape_marks`.
+`marking.arrays`, `marking.begun`, `marking.errors`, `marking.layout`, `marking.measures`,
+`marking.network`, `marking.placement`, `marking.record`, `marking.sections`, `marking.tape_marks`.
 """

@@ -14,12 +14,9 @@ import numpy as np
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
-    from numpy.typing import NDArray
-
     from devices.plotter.bed import Bed, Point
+    from marking.arrays import FloatArray
     from marking.sections.locating_marks import Mark
-
-    FloatArray = NDArray[np.float64]
 
 STEPS = {"1": 0.1, "2": 1.0, "3": 10.0}
 """Keys and the nudge, in mm, that each sets."""

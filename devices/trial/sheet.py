@@ -22,14 +22,11 @@ from marking.measures.lengths import INCH
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from numpy.typing import NDArray
-
     from devices.plotter.correction import Correction
     from devices.plotter.profile import Plotter
+    from marking.arrays import FloatArray
     from marking.job.keys import Pen, PensTable
     from marking.measures.lengths import Units
-
-    FloatArray = NDArray[np.float64]
 
 PEN_NAMES = ("lines", "heavy", "numerals", "removable")
 _EDGE = 4.0

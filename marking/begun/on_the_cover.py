@@ -26,8 +26,6 @@ from marking.tape_marks.visible import Sights, sights
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    from numpy.typing import NDArray
-
     from marking.layout.layout import Layout
     from marking.measures.lengths import Units
     from marking.network.datum import Datum
@@ -37,8 +35,6 @@ if TYPE_CHECKING:
     from marking.record.rows import KeptPlacement
     from marking.sections.plan import Plan
     from marking.tape_marks.marks import Control, TapeMark
-
-    FloatArray = NDArray[np.float64]
 
 _ROWS_OF_0_1 = "abdghijklmopqrstuvxy"
 """What version 0.1 called rows of tape marks: those names are written on the cover."""

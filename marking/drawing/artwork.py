@@ -15,9 +15,8 @@ from marking.drawing.typeface import text_width
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from numpy.typing import NDArray
+    from marking.arrays import FloatArray
 
-    FloatArray = NDArray[np.float64]
 
 Box = tuple[float, float, float, float]
 """x and y of the lower left corner, then of the upper right one."""

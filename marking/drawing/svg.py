@@ -20,11 +20,9 @@ from marking.drawing.typeface import FAMILY, em_of_capital
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
-    from numpy.typing import NDArray
-
+    from marking.arrays import FloatArray
     from marking.drawing.artwork import Artwork, Box, Layer, Text
 
-    FloatArray = NDArray[np.float64]
 
 _DECIMALS = 4
 

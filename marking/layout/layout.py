@@ -21,14 +21,11 @@ from marking.measures.lengths import format_length
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from numpy.typing import NDArray
-
+    from marking.arrays import FloatArray
     from marking.job.keys import MarkingJob
     from marking.layout.hems import FoldLine
     from marking.layout.lines import LongLine
     from marking.layout.numerals import Legibility, Numeral
-
-    FloatArray = NDArray[np.float64]
 
 Layer = Literal["cross", "long", "hem", "numeral", "tick", "bias", "witness"]
 LAYERS: tuple[Layer, ...] = ("cross", "long", "hem", "numeral", "tick", "bias", "witness")

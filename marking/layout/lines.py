@@ -15,11 +15,8 @@ from marking.errors import RefusedError
 from marking.measures.lengths import format_length
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
+    from marking.arrays import FloatArray
     from marking.job.keys import MarkingJob
-
-    FloatArray = NDArray[np.float64]
 
 Side = Literal["near", "far"]
 BETWEEN_INK = 0.5

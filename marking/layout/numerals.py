@@ -20,13 +20,9 @@ from marking.measures.lengths import format_length
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    import numpy as np
-    from numpy.typing import NDArray
-
+    from marking.arrays import FloatArray
     from marking.job.keys import MarkingJob
     from marking.layout.lines import Side
-
-    FloatArray = NDArray[np.float64]
 
 _STEP = 0.01
 """Automatic heights are rounded down to this, in mm: far below what a pen can show."""

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from marking.errors import BadInputError, RefusedError
-from marking.layout.survey_slips import MORE, TRUST, survey_slips
+from marking.layout.survey_slips import MORE, survey_slips
 from marking.layout.top_figure import (
     AGAIN,
     NO_TOP,
@@ -25,18 +25,18 @@ from marking.layout.top_figure import (
     first_guess,
     unknowns_of,
 )
+from marking.least_squares.linear import weighed, whitening
+from marking.least_squares.nonlinear import gauss_newton
+from marking.least_squares.readings_test import TRUST, one_by_one
 from marking.measures.lengths import format_length
 from marking.measures.tape import USUAL_TAPE, permissible_error
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
+    from marking.arrays import FloatArray
     from marking.job.keys import SurveyTable, TopTable
     from marking.layout.survey_slips import SurveySlips
     from marking.measures.lengths import Units
     from marking.measures.tape import Tape, TapeClass
-
-    FloatArray = NDArray[np.float64]
 
 _USUAL_READING = 1.5875
 """mm: how finely a tape is read where no survey says, a sixteenth of an inch."""
@@ -170,32 +170,28 @@ def adjust(measured: FloatArray, sd: FloatArray) -> tuple[FloatArray, Adjustment
 
 def adjusted(measured: FloatArray, taking: Taking) -> tuple[FloatArray, Adjustment]:
     """Corners (4, 2) and residuals of what was `measured`, by Gauss-Newton on five unknowns."""
-    unknowns = first_guess(measured)
-    whiten = np.linalg.inv(np.linalg.cholesky(covariance(taking, unknowns)))
-    for _ in range(50):
-        computed, jacobian = distances(taking, unknowns)
-        step = np.linalg.lstsq(whiten @ jacobian, whiten @ (measured - computed), rcond=None)[0]
-        unknowns = unknowns + step
-        if np.abs(step).max() < 1e-10:
-            break
-    computed, jacobian = distances(taking, unknowns)
-    # The null space of the weighted design holds the conditions that the figures must meet.
-    spare = len(measured) - len(unknowns)
-    null = np.linalg.svd((whiten @ jacobian).T)[2][-spare:]
-    failing = null.T @ (null @ (whiten @ (measured - computed)))
-    doubted = whiten.T @ failing
-    checked = ((null @ whiten) ** 2).sum(axis=0)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        closing = -doubted / checked
-        doubt = np.abs(doubted) / np.sqrt(checked)
-    alone = spare == 1
+    first = first_guess(measured)
+    spread = covariance(taking, first)
+
+    def linearised(unknowns: FloatArray, /) -> tuple[FloatArray, FloatArray]:
+        computed, design = distances(taking, unknowns)
+        return measured - computed, design
+
+    # Measurements so far out that it does not settle are told by the misfits that they leave.
+    unknowns = gauss_newton(first, linearised, whitening(spread), np.add).state
+    misfits, design = linearised(unknowns)
+    projector = weighed(design, spread).projector
+    pulls = projector @ misfits
+    others = one_by_one(pulls, projector, taking.sd**2)
+    closing, doubt = -others.off[:, 0], others.in_sds
+    alone = len(measured) == len(unknowns) + 1
     return corners_of(unknowns), Adjustment(
         measured,
-        computed,
+        measured - misfits,
         taking.sd,
         closing,
         -float(closing[5]),
-        float(np.sqrt((failing**2).sum())) if alone else float(np.nanmax(doubt)),
+        float(np.sqrt(max(0.0, float(misfits @ pulls)))) if alone else float(np.nanmax(doubt)),
         taking.names,
         None if alone else doubt,
     )

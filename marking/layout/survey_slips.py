@@ -13,22 +13,16 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from marking.layout.top_figure import AGAIN, SIDES, Square, Taking, checked_by, distances, with_more
+from marking.least_squares.least_slip import least_shown
+from marking.least_squares.readings_test import TRUST, checked
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
-    from numpy.typing import NDArray
+    from marking.arrays import FloatArray
 
-    FloatArray = NDArray[np.float64]
-
-TRUST = 3.0
-"""Standard deviations past which a measurement is a mistake and no longer the tape."""
-_SEEN = 2.3263478740408408
-"""The normal distribution's 99%: a slip of the size told shows 99 times in 100."""
 WANTED = 6.35
 """mm: a quarter inch, the slip that should show in every one of the six."""
-_UNTIED = 1e-9
-"""Share of a measurement that the others check, under which nothing checks it."""
 _MOST = 4
 """Measurements more that are ever asked for."""
 _CLEARLY = 0.01
@@ -67,11 +61,9 @@ class SurveySlips:
 
 def shown(taking: Taking, unknowns: FloatArray) -> FloatArray:
     """(6,) mm: how large a slip in each of `SIDES` has to be, to show 99 times in 100."""
-    checked = np.diag(checked_by(taking, unknowns))[: len(SIDES)]
-    own = taking.sd[: len(SIDES)] ** 2
-    with np.errstate(divide="ignore", invalid="ignore"):
-        least = (TRUST + _SEEN) / np.sqrt(checked)
-    return np.where(checked * own > _UNTIED, least, np.inf)
+    shares = np.diag(checked_by(taking, unknowns))[: len(SIDES), None, None]
+    sure = checked(shares, taking.sd[: len(SIDES)] ** 2)
+    return least_shown(shares, sure, TRUST)
 
 
 def survey_slips(

@@ -13,13 +13,12 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from marking.errors import BadInputError
+from marking.least_squares.linear import weighed
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from numpy.typing import NDArray
-
-    FloatArray = NDArray[np.float64]
+    from marking.arrays import FloatArray
 
 SIDES = (
     "near",
@@ -140,10 +139,7 @@ def checked_by(taking: Taking, unknowns: FloatArray) -> FloatArray:
     weight, its redundancy number.
     """
     _, design = distances(taking, unknowns)
-    weight = np.linalg.inv(covariance(taking, unknowns))
-    taken_up = np.linalg.inv(design.T @ weight @ design)
-    checked = weight - weight @ design @ taken_up @ design.T @ weight
-    return np.asarray(checked, dtype=np.float64)
+    return weighed(design, covariance(taking, unknowns)).projector
 
 
 def first_guess(measured: FloatArray) -> FloatArray:

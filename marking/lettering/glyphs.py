@@ -19,9 +19,7 @@ from marking.shipped import stock
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    from numpy.typing import NDArray
-
-    FloatArray = NDArray[np.float64]
+    from marking.arrays import FloatArray
 
 STOCK_FACE = "simplex"
 _STOCK_FACE_IN_VPYPE = "futural"

@@ -16,11 +16,10 @@ from marking.errors import BadInputError
 from marking.measures.lengths import INCH, format_length, tape_fraction
 
 if TYPE_CHECKING:
-    from numpy.typing import ArrayLike, NDArray
+    from numpy.typing import ArrayLike
 
+    from marking.arrays import FloatArray
     from marking.measures.lengths import Units
-
-    FloatArray = NDArray[np.float64]
 
 TapeClass = Literal["I", "II", "III"]
 

@@ -12,41 +12,19 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from marking.errors import BadInputError, RefusedError
+from marking.least_squares.chi_square import exceeded
+from marking.least_squares.linear import Solution, solve
+from marking.least_squares.readings_test import against_others
 from marking.network.datum import EXACT, explained
 from marking.network.network import Network, known, section_effect, target_moves
 from marking.network.pose import PARAMETERS, effect
-from marking.network.regions import chi_square_quantile
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
-    from numpy.typing import NDArray
-
+    from marking.arrays import FloatArray
     from marking.network.datum import Datum
     from marking.network.network import Setup, Target
-
-    FloatArray = NDArray[np.float64]
-
-_UNTIED = 1e-10
-_CHECKED = 1e-6
-"""Least share of an observation that the others must check, to call its closure one."""
-
-
-@dataclass(frozen=True)
-class Solution:
-    """A least-squares adjustment of observations with known standard deviations."""
-
-    unknowns: FloatArray
-    """(n,)."""
-    covariance: FloatArray
-    """(n, n), from the standard deviations given and not from the residuals."""
-    residuals: FloatArray
-    """(m,): adjusted less observed."""
-    hat: FloatArray
-    """(m, n) orthonormal: what spans the observations that fit exactly, each over its sd."""
-    variance_factor: float
-    """Sum of squared residuals, each over its sd, by the degrees of freedom; 1 expected."""
-    degrees: int
 
 
 @dataclass(frozen=True)
@@ -75,25 +53,6 @@ class Adjusted:
     degrees: int
 
 
-def solve(design: FloatArray, observed: FloatArray, sd: FloatArray) -> Solution:
-    """Least squares of `design` (m, n) against `observed` (m,), each with its `sd` (m,).
-
-    By orthogonal triangles, which keep twice the digits that normal equations do. Raises
-    RefusedError when the observations leave an unknown open.
-    """
-    basis, triangle = np.linalg.qr(design / sd[:, None])
-    size = np.abs(np.diag(triangle))
-    if len(observed) < design.shape[1] or size.min() <= _UNTIED * size.max():
-        raise RefusedError("these observations leave something undetermined; take more of them")
-    back = np.linalg.inv(triangle)
-    unknowns = back @ (basis.T @ (observed / sd))
-    residuals = design @ unknowns - observed
-    degrees = len(observed) - design.shape[1]
-    total = float(((residuals / sd) ** 2).sum())
-    factor = total / degrees if degrees else float("nan")
-    return Solution(unknowns, back @ back.T, residuals, basis, factor, degrees)
-
-
 def adjust(targets: Iterable[Target], setups: Sequence[Setup], datum: Datum = EXACT) -> Adjusted:
     """All `setups`, in any order, and all tape settings from `datum`, adjusted together.
 
@@ -118,7 +77,7 @@ def adjust(targets: Iterable[Target], setups: Sequence[Setup], datum: Datum = EX
     degrees = solution.degrees
     limits = (float("nan"), float("nan"))
     if degrees:
-        low, high = (chi_square_quantile(p, degrees) / degrees for p in (0.025, 0.975))
+        low, high = (exceeded(p, degrees) / degrees for p in (0.975, 0.025))
         limits = (low, high)
     return Adjusted(
         placed, _closures(solution, sd, names), solution.variance_factor, limits, degrees
@@ -240,18 +199,16 @@ def _with_datum(solution: Solution, sd: FloatArray, moves: FloatArray) -> Soluti
 
 def _closures(solution: Solution, sd: FloatArray, names: Sequence[Name]) -> tuple[Closure, ...]:
     """Each observation against all the others, from the one solution."""
-    closures = []
-    for count, (mark, section) in enumerate(names):
-        rows = slice(2 * count, 2 * count + 2)
-        checked = np.eye(2) - solution.hat[rows] @ solution.hat[rows].T
-        over = -solution.residuals[rows] / sd[rows]
-        if np.linalg.eigvalsh(checked)[0] < _CHECKED:
-            closures.append(Closure(mark, section, np.full(2, np.nan), float("nan")))
-            continue
-        alone = np.linalg.solve(checked, over)
-        # A reading's equation holds the mark less the reading, so its misclosure turns about.
-        sign = 1.0 if section is None else -1.0
-        closures.append(
-            Closure(mark, section, sign * alone * sd[rows], float(np.sqrt(over @ alone)))
+    over = (-solution.residuals / sd).reshape(-1, 2)
+    spanned = solution.hat.reshape(len(names), 2, -1)
+    blocks = np.eye(2) - spanned @ spanned.transpose(0, 2, 1)
+    found = against_others(over, blocks, np.ones(len(names)))
+    # A reading's equation holds the mark less the reading, so its misclosure turns about.
+    signs = np.array([1.0 if section is None else -1.0 for _, section in names])
+    misclosures = signs[:, None] * found.off * sd.reshape(-1, 2)
+    return tuple(
+        Closure(mark, section, misclosure, in_sds)
+        for (mark, section), misclosure, in_sds in zip(
+            names, misclosures, found.in_sds.tolist(), strict=True
         )
-    return tuple(closures)
+    )

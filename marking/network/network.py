@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from marking.errors import BadInputError
+from marking.least_squares.linear import weighed
 from marking.network.datum import EXACT, explained
 from marking.network.pose import effect
 
@@ -23,11 +24,10 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
+    from marking.arrays import FloatArray
     from marking.network.datum import Datum
     from marking.network.pose import Pose, PoseKind
     from marking.sections.locating_marks import Mark
-
-    FloatArray = NDArray[np.float64]
 
 TAPE_SD = 0.4
 """How well a tape mark is set by tape, in mm per axis, when nothing better is known."""
@@ -118,6 +118,8 @@ class Gain:
     """The state before them, with the blocks of marks read for the first time."""
     carrier: FloatArray
     """(2m, n): how the state moves the marks read, points in order, x before y."""
+    covariance: FloatArray
+    """(2m, 2m): of the marks less the readings if the datum had no error."""
     change: FloatArray
     """(k, 2m): from misfits of the readings to the change of the pose."""
     correction: FloatArray
@@ -140,6 +142,12 @@ class Gain:
         datums = explained(self.tape_projector @ self.moved, self.moved)
         projector: FloatArray = self.tape_projector - datums @ datums.T
         return projector
+
+    @property
+    def own(self) -> FloatArray:
+        """(m,) mm²: variance of each mark less its reading, per axis."""
+        own: FloatArray = np.diag(self.covariance).reshape(-1, 2).mean(axis=1)
+        return own
 
     @property
     def spread(self) -> FloatArray:
@@ -200,22 +208,20 @@ def gain(network: Network, readings: Sequence[Reading], about: FloatArray, kind:
     design = effect(kind, at, about).reshape(2 * len(marks), -1)
     noise = np.repeat([reading.sd**2 for reading in readings], 2)
     crossed = network.by_tape @ carrier.T
-    weights = np.asarray(np.linalg.inv(carrier @ crossed + np.diag(noise)), dtype=np.float64)
-    weighted = design.T @ weights
-    spread = np.asarray(np.linalg.inv(weighted @ design), dtype=np.float64)
-    change = spread @ weighted
-    projector = weights - weighted.T @ change
-    correction = crossed @ projector
+    covariance = carrier @ crossed + np.diag(noise)
+    worth = weighed(design, covariance)
+    correction = crossed @ worth.projector
     return Gain(
         network,
         carrier,
-        change,
+        covariance,
+        worth.gain,
         -correction,
-        _even(spread),
-        change @ crossed.T,
+        _even(worth.spread),
+        worth.gain @ crossed.T,
         crossed.T,
         carrier @ network.common,
-        projector,
+        worth.projector,
     )
 
 

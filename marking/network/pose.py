@@ -14,19 +14,17 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 
 from marking.errors import RefusedError
+from marking.least_squares.linear import weighed, whitening
+from marking.least_squares.nonlinear import gauss_newton
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
-    FloatArray = NDArray[np.float64]
+    from marking.arrays import FloatArray
 
 PoseKind = Literal["rigid", "similarity", "affine"]
 PARAMETERS: dict[PoseKind, int] = {"rigid": 3, "similarity": 4, "affine": 6}
 FEWEST_MARKS: dict[PoseKind, int] = {"rigid": 2, "similarity": 2, "affine": 3}
 _SAME_PLACE = 1e-9
 """Points closer than this share of the largest coordinate are one point."""
-_STEPS = 50
-_SETTLED = 1e-10
 
 
 @dataclass(frozen=True)
@@ -203,17 +201,16 @@ def refine(
     nominal places, which keep every solution of one network linear in the same way. Raises
     RefusedError when it does not settle.
     """
-    weights = np.linalg.inv(covariance)
-    for _ in range(_STEPS):
+
+    def linearised(pose: Pose, /) -> tuple[FloatArray, FloatArray]:
         moved = pose(plan)
         design = effect(kind, moved if levers is None else levers, pose.about)
-        flat = design.reshape(2 * len(plan), -1)
-        spread = np.asarray(np.linalg.inv(flat.T @ weights @ flat), dtype=np.float64)
-        change = spread @ (flat.T @ (weights @ (table - moved).ravel()))
-        pose = changed(pose, change)
-        if float(np.abs(design @ change).max()) < _SETTLED:
-            return pose, spread
-    raise RefusedError("the placement does not settle; check which mark is which")
+        return (table - moved).ravel(), design.reshape(2 * len(plan), -1)
+
+    rest = gauss_newton(pose, linearised, whitening(covariance), changed)
+    if not rest.settled:
+        raise RefusedError("the placement does not settle; check which mark is which")
+    return rest.state, weighed(linearised(rest.state)[1], covariance).spread
 
 
 def turned_over(plan: FloatArray, table: FloatArray) -> bool:

@@ -1,25 +1,19 @@
-"""How far a 95% statement reaches: chi-square figures, and the radius that holds an error.
+"""How far a 95% statement reaches: the radius that holds an error.
 
 It knows covariances in mm² and nothing of what they belong to.
 """
 
 from __future__ import annotations
 
-import math
-from functools import cache
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
-    FloatArray = NDArray[np.float64]
-
-CHI_SQUARE_95_POINT = 5.991464547107979
-"""95% of the chi-square distribution with 2 degrees of freedom: a point, -2 ln 0.05."""
+    from marking.arrays import FloatArray
 
 # 95% of chi-square at these degrees of freedom; between them it runs smoothly enough for a line.
+# Whole arrays of points are told by it in jobs that never read a mark, which import no SciPy.
 _DEGREES = np.array([1.0, 1.25, 1.5, 1.75, 2.0, 2.5, 3.0, 4.0, 5.0, 6.0, 8.0, 10.0])
 _CHI_SQUARE_95 = np.array(
     [
@@ -37,35 +31,6 @@ _CHI_SQUARE_95 = np.array(
         18.307038,
     ]
 )
-
-
-@cache
-def chi_square_quantile(probability: float, degrees: int) -> float:
-    """The chi-square value that `probability` lies below, by halving on the exact tail."""
-    low, high = 0.0, degrees + 10.0
-    while _tail(high, degrees) > 1 - probability:
-        high *= 2
-    for _ in range(200):
-        middle = (low + high) / 2
-        if _tail(middle, degrees) > 1 - probability:
-            low = middle
-        else:
-            high = middle
-    return high
-
-
-def _tail(value: float, degrees: int) -> float:
-    """How much of chi-square lies above `value`: the finite sum for whole degrees of freedom.
-
-    Abramowitz and Stegun, Handbook of Mathematical Functions, 26.4.4 and 26.4.5 (from memory).
-    """
-    if value <= 0:
-        return 1.0
-    half = value / 2
-    first = 0.0 if degrees % 2 == 0 else 0.5
-    above = math.erfc(math.sqrt(half)) if first else 0.0
-    steps = (first + step for step in range(degrees // 2))
-    return above + sum(math.exp(s * math.log(half) - half - math.lgamma(s + 1)) for s in steps)
 
 
 def radius_95(covariance: FloatArray, mean: FloatArray | None = None) -> FloatArray:

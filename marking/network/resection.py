@@ -12,17 +12,14 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from marking.errors import RefusedError
+from marking.least_squares.readings_test import against_others, own_blocks
 from marking.network.network import Gain, Network, Reading, gain
 from marking.network.pose import PARAMETERS, Pose, PoseKind, fit, refine
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from numpy.typing import NDArray
-
-    FloatArray = NDArray[np.float64]
-
-_UNCHECKED = 1e-6
+    from marking.arrays import FloatArray
 
 
 @dataclass(frozen=True)
@@ -61,19 +58,16 @@ def resect(
     levers = np.array([gained.network.targets[r.mark].mark.at_table for r in readings])
     believed = levers + (gained.carrier @ gained.network.mean).reshape(-1, 2)
     plan = np.array([reading.at for reading in readings])
-    covariance = gained.carrier @ gained.taken.T + np.diag(
-        np.repeat([reading.sd**2 for reading in readings], 2)
-    )
-    weights = 2 / (np.diag(covariance)[::2] + np.diag(covariance)[1::2])
-    first = fit(plan, believed, kind, weights, about)
+    first = fit(plan, believed, kind, 1 / gained.own, about)
     try:
-        pose, settled = refine(first, plan, believed, covariance, kind, levers)[0], True
+        pose, settled = refine(first, plan, believed, gained.covariance, kind, levers)[0], True
     except RefusedError:
         # Readings as wrong as this are told apart from the closed form's misfits.
         pose, settled = first, False
     misfits = believed - pose(plan)
     projector = gained.projector
-    off, in_sds = _against_others(misfits.ravel(), projector)
+    pulls = (projector @ misfits.ravel()).reshape(-1, 2)
+    others = against_others(pulls, own_blocks(projector), gained.own)
     return Resection(
         tuple(readings),
         kind,
@@ -81,8 +75,9 @@ def resect(
         gained,
         believed,
         misfits,
-        off,
-        in_sds,
+        # Misfits are mark less reading; "reads off" is the other way round.
+        -others.off,
+        others.in_sds,
         float(misfits.ravel() @ projector @ misfits.ravel()),
         2 * len(readings) - PARAMETERS[kind],
         settled,
@@ -106,19 +101,3 @@ def _gain_checked(
         at = np.array([target.mark.at_table for target in known_marks])
         fit(at, at, kind)
     return gain(network, readings, about, kind)
-
-
-def _against_others(misfits: FloatArray, projector: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Each point's misfit had it not been used: (m, 2), and over its standard deviation (m,)."""
-    count = len(misfits) // 2
-    pulls = (projector @ misfits).reshape(count, 2)
-    off, in_sds = np.full((count, 2), np.nan), np.full(count, np.nan)
-    for point in range(count):
-        rows = slice(2 * point, 2 * point + 2)
-        block = projector[rows, rows]
-        if np.linalg.cond(block) < 1 / _UNCHECKED:
-            alone = np.linalg.solve(block, pulls[point])
-            # Misfits are mark less reading; "reads off" is the other way round.
-            off[point] = -alone
-            in_sds[point] = np.sqrt(max(0.0, float(pulls[point] @ alone)))
-    return off, in_sds

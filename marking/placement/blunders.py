@@ -12,26 +12,17 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 
 from marking.errors import RefusedError
+from marking.least_squares.readings_test import agree_in_sum, as_likely, limit
 from marking.network.network import only_for
 from marking.network.pose import fit, turned_over
-from marking.network.regions import chi_square_quantile
 from marking.network.resection import Resection, resect
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from numpy.typing import NDArray
-
+    from marking.arrays import FloatArray
     from marking.network.network import Network, Reading
 
-    FloatArray = NDArray[np.float64]
-
-FALSE_ALARM = 0.008
-"""How often all good readings of a placement may be doubted for one that stands out."""
-FALSE_ALARM_TOTAL = 0.001
-"""The same, for readings that disagree in sum though none stands out."""
-LIKELIER = 5.0
-"""How many times likelier a slip in one reading must be than in another to be put down to it."""
 _SECOND = 8.0
 """One blunder is likelier than two: the rest must disagree as much more clearly."""
 _UNITS = {25.4: "inches", 10.0: "centimetres", 1 / 25.4: "mm for inches"}
@@ -76,12 +67,10 @@ def agrees(found: Resection, leniency: float = 1.0) -> bool:
         return False
     if found.degrees == 0:
         return True
-    share = FALSE_ALARM / len(found.readings) / leniency
     worst = float(np.nanmax(found.in_sds, initial=0.0))
-    if found.degrees > 1 and worst**2 > chi_square_quantile(1 - share, 2):
+    if found.degrees > 1 and worst**2 > limit(len(found.readings), leniency):
         return False
-    level = FALSE_ALARM_TOTAL if found.degrees > 1 else FALSE_ALARM
-    return found.total <= chi_square_quantile(1 - level / leniency, found.degrees)
+    return agree_in_sum(found.total, found.degrees, leniency)
 
 
 def _turned(found: Resection) -> tuple[Doubt, ...]:
@@ -190,18 +179,10 @@ def _misread(
 
 
 def _as_likely(found: Resection, worst: int) -> tuple[int, ...]:
-    """Readings of other marks that may be wrong almost as well as `worst`.
-
-    Taking a reading out lessens the sum of squares by its own `in_sds` squared, which is twice
-    the logarithm of how much likelier that makes the rest.
-    """
-    least = found.in_sds[worst] ** 2 - 2 * np.log(LIKELIER)
+    """Readings of other marks that may be wrong almost as well as `worst`."""
     own = found.readings[worst].mark
-    return tuple(
-        count
-        for count, (reading, in_sds) in enumerate(zip(found.readings, found.in_sds, strict=True))
-        if reading.mark != own and in_sds**2 > least
-    )
+    rivals = np.flatnonzero(as_likely(found.in_sds, worst)).tolist()
+    return tuple(count for count in rivals if found.readings[count].mark != own)
 
 
 def _either(found: Resection, counts: Sequence[int]) -> Doubt:

@@ -20,12 +20,9 @@ from marking.network.regions import radius_95
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    from numpy.typing import NDArray
-
+    from marking.arrays import FloatArray
     from marking.network.allowed import Limits
     from marking.network.network import Gain, Network, Setup
-
-    FloatArray = NDArray[np.float64]
 
 WEIGHTS = tuple(np.linspace(0.0, 1.0, 21).tolist())
 """What is tried between the table, 0, and the join, 1."""

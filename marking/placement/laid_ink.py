@@ -17,14 +17,11 @@ from marking.sections.neighbours import Butt
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
 
-    from numpy.typing import NDArray
-
+    from marking.arrays import FloatArray
     from marking.network.network import Setup, Target
     from marking.record.record import Record
     from marking.record.rows import KeptPlacement, KeptRun
     from marking.sections.plan import Section
-
-    FloatArray = NDArray[np.float64]
 
 _STANCE = " stance "
 _TOUCHES = 0.01

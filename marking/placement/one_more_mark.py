@@ -19,14 +19,11 @@ from marking.sections.locating_marks import Mark
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
 
-    from numpy.typing import NDArray
-
+    from marking.arrays import FloatArray
     from marking.network.allowed import Limits
     from marking.network.network import Network
     from marking.network.pose import Pose
     from marking.sections.plan import Section
-
-    FloatArray = NDArray[np.float64]
 
 _INSET = 3.0
 """New marks stand this far inside the window, in mm, where the pen surely reaches."""

@@ -35,8 +35,7 @@ from marking.sections.neighbours import outermost_ink, window_middle
 if TYPE_CHECKING:
     from collections.abc import Container, Sequence
 
-    from numpy.typing import NDArray
-
+    from marking.arrays import FloatArray
     from marking.network.allowed import Limits
     from marking.network.datum import Datum
     from marking.network.network import Network, Reading, Target
@@ -44,8 +43,6 @@ if TYPE_CHECKING:
     from marking.network.resection import Resection
     from marking.sections.neighbours import Butt
     from marking.sections.plan import Section
-
-    FloatArray = NDArray[np.float64]
 
 Verdict = Literal["ink", "read again", "move the device", "add a mark"]
 _EDGE = 1e-6

@@ -16,12 +16,9 @@ from marking.errors import RefusedError
 from marking.network.pose import rigid
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
+    from marking.arrays import FloatArray
     from marking.network.pose import Pose
     from marking.sections.plan import Section
-
-    FloatArray = NDArray[np.float64]
 
 _ROUNDING = 1e-6
 

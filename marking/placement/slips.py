@@ -14,33 +14,20 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from marking.least_squares.least_slip import least_named
 from marking.network.network import Reading, gain
 from marking.network.pose import PARAMETERS, effect
-from marking.network.regions import chi_square_quantile
-from marking.placement.blunders import FALSE_ALARM, LIKELIER
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from numpy.typing import NDArray
-
+    from marking.arrays import FloatArray
     from marking.network.network import Gain, Network
     from marking.network.pose import PoseKind
-
-    FloatArray = NDArray[np.float64]
 
 WANTED = 3.0
 """mm: the slip that should be named. A pen on the wrong line is off by a pitch, which is far more;
 one over the wrong edge of a wide mark, or nudged once too often, by about this."""
-_MISSED = 0.01
-"""How often a slip of the size told may stay unnamed."""
-_UNTIED = 1e-6
-"""Share of a reading that others check, its redundancy number, under which nothing checks it."""
-_ANGLES = 8
-_CLOSE = 0.01
-"""mm to which the size is told."""
-_LARGEST = 100.0
-"""mm: a slip that only shows beyond this is no slip of a reading."""
 _ROUNDS = 3
 
 
@@ -76,10 +63,10 @@ def slips(
     """What a slip in each of `readings` must come to; `points` (n, 2) are of the section's ink."""
     gained = gain(network, readings, about, kind)
     marks = tuple(reading.mark for reading in readings)
-    sds = np.array([reading.sd for reading in readings])
     if 2 * len(marks) <= PARAMETERS[kind]:
         return Slips(marks, np.full(len(marks), np.inf), math.inf)
-    named = np.array([_least_named(one, marks, gained.projector, sds) for one in range(len(marks))])
+    projector = gained.projector
+    named = np.array([least_named(one, marks, projector, gained.own) for one in range(len(marks))])
     return Slips(marks, named, _shifted(gained, named, effect(kind, points, about)))
 
 
@@ -134,57 +121,6 @@ def more_readings(
     return best if best.then < now.worst else None
 
 
-def _least_named(one: int, marks: Sequence[str], projector: FloatArray, sds: FloatArray) -> float:
-    """The least slip, in mm, of reading `one` that is found and not put down to another mark's."""
-    own = _block(projector, one, one)
-    if np.linalg.eigvalsh(own)[0] * sds[one] ** 2 < _UNTIED:
-        return math.inf
-    angles = np.pi * np.arange(_ANGLES) / _ANGLES
-    ways = np.stack([np.cos(angles), np.sin(angles)], axis=1)
-    found = np.sqrt(np.einsum("ai,ij,aj->a", ways, own, ways))
-    others = []
-    for two, mark in enumerate(marks):
-        theirs = _block(projector, two, two)
-        if mark == marks[one] or np.linalg.eigvalsh(theirs)[0] * sds[two] ** 2 < _UNTIED:
-            continue
-        between = _block(projector, one, two)
-        apart = own - between @ np.linalg.solve(theirs, between.T)
-        if np.linalg.eigvalsh(apart)[0] * sds[one] ** 2 < _UNTIED:
-            return math.inf
-        others.append(np.sqrt(np.einsum("ai,ij,aj->a", ways, apart, ways)))
-    limit = math.sqrt(chi_square_quantile(1 - FALSE_ALARM / len(marks), 2))
-    low, high = 0.0, _LARGEST
-    if _unnamed(high, limit, found, np.array(others)) > _MISSED:
-        return math.inf
-    while high - low > _CLOSE:
-        middle = (low + high) / 2
-        if _unnamed(middle, limit, found, np.array(others)) > _MISSED:
-            low = middle
-        else:
-            high = middle
-    return high
-
-
-def _unnamed(size: float, limit: float, found: FloatArray, apart: FloatArray) -> float:
-    """How often a slip of `size` mm stays unnamed, in the worst direction.
-
-    `found` (a,) is how many standard deviations a millimetre of it comes to in each direction,
-    `apart` (k, a) how many of them another reading's slip cannot explain.
-    """
-    # A two-way normal error with a bias is longer than its part along the bias.
-    missed = _below(limit - size * found)
-    if apart.size:
-        sd = np.maximum(2 * size * apart, 1e-12)
-        missed = missed + _below((2 * math.log(LIKELIER) - (size * apart) ** 2) / sd).sum(axis=0)
-    return float(missed.max())
-
-
-def _below(value: FloatArray) -> FloatArray:
-    """The normal distribution's share below `value`."""
-    shares = [math.erfc(-one / math.sqrt(2)) / 2 for one in value.ravel().tolist()]
-    return np.array(shares).reshape(value.shape)
-
-
 def _shifted(gained: Gain, named: FloatArray, by_point: FloatArray) -> float:
     """The most, in mm, that slips just too small to be named move any of the points."""
     worst = 0.0
@@ -194,7 +130,3 @@ def _shifted(gained: Gain, named: FloatArray, by_point: FloatArray) -> float:
         furthest = math.sqrt(float(np.linalg.eigvalsh(turned)[:, -1].max()))
         worst = max(worst, size * furthest if furthest > 1e-12 else 0.0)
     return worst
-
-
-def _block(projector: FloatArray, one: int, two: int) -> FloatArray:
-    return projector[2 * one : 2 * one + 2, 2 * two : 2 * two + 2]

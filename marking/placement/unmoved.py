@@ -13,22 +13,18 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from marking.least_squares.chi_square import exceeded
+from marking.least_squares.least_slip import SEEN
 from marking.network.pose import changed, effect
-from marking.network.regions import chi_square_quantile
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
+    from marking.arrays import FloatArray
     from marking.network.pose import Pose
     from marking.placement.placement import Placement
     from marking.sections.plan import Section
 
-    FloatArray = NDArray[np.float64]
-
 FALSE_ALARM = 0.002
 """How often a device that nobody touched may be taken for one that was moved."""
-_ONE_IN_A_HUNDRED = 2.3263478740408408
-"""Standard deviations that a normal error exceeds one way in 1 of 100 cases."""
 
 
 @dataclass(frozen=True)
@@ -74,12 +70,11 @@ def _judged(section: Section, stood: Pose, stands: Pose, spread: FloatArray) -> 
     by_corner = effect("rigid", corners, np.array([(x0 + x1) / 2, (y0 + y1) / 2]))
     apart = stands(corners) - stood(corners)
     change = np.linalg.lstsq(by_corner.reshape(-1, 3), apart.ravel(), rcond=None)[0]
-    chance = chi_square_quantile(1 - FALSE_ALARM, 3)
+    chance = exceeded(FALSE_ALARM, 3)
     corner_spread = by_corner @ spread @ by_corner.transpose(0, 2, 1)
     widest = math.sqrt(float(np.linalg.eigvalsh(corner_spread)[:, -1].max()))
     return SeenMove(
         float(np.linalg.norm(apart, axis=1).max()),
         float(change @ np.linalg.solve(spread, change)) <= chance,
-        # The length of a normal error with a bias exceeds what its part along the bias does.
-        (math.sqrt(chance) + _ONE_IN_A_HUNDRED) * widest,
+        (math.sqrt(chance) + SEEN) * widest,
     )

@@ -21,8 +21,6 @@ from marking.proof.places import always_measured, choices
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from numpy.typing import NDArray
-
     from marking.layout.layout import Layout
     from marking.measures.lengths import Units
     from marking.measures.tape import Tape
@@ -30,8 +28,6 @@ if TYPE_CHECKING:
     from marking.proof.forecast import Forecast, Hindrance
     from marking.proof.places import Distance
     from marking.sections.plan import Plan
-
-    FloatArray = NDArray[np.float64]
 
 MOST = 300
 """More distances than this nobody measures on one cover; our own figure."""

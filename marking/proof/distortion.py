@@ -14,11 +14,11 @@ import numpy as np
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
+    from marking.arrays import FloatArray
     from marking.layout.layout import Layout
     from marking.sections.locating_marks import Box
     from marking.sections.plan import Plan
 
-    FloatArray = NDArray[np.float64]
     IntArray = NDArray[np.int64]
 
 WHOLE = ("along", "across", "skew", "creep", "bow", "fan")

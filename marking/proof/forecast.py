@@ -11,7 +11,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from marking.least_squares.linear import believed
 from marking.measures.tape import compared_to
+from marking.measures.ties import first_of_greatest
 from marking.proof.distortion import line_errors
 from marking.proof.geometry import design, prior_sd
 from marking.proof.outcome import SURE
@@ -19,13 +21,10 @@ from marking.proof.outcome import SURE
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from numpy.typing import NDArray
-
+    from marking.arrays import FloatArray
     from marking.measures.tape import Tape
     from marking.proof.distortion import Distortion
     from marking.proof.places import Distance
-
-    FloatArray = NDArray[np.float64]
 
 OFTEN = 0.5
 """A sheet can pass a cover when one without any error passes on it at least so often."""
@@ -64,18 +63,16 @@ class Forecast:
 def forecast_proof(model: Distortion, distances: Sequence[Distance], tape: Tape) -> Forecast:
     """What `distances` measured with `tape` will tell."""
     rows, sd = design(model, distances, tape)
-    prior = prior_sd(model) ** 2
-    reach = (rows * prior)[:, : model.count]
-    carried = np.linalg.solve((rows * prior) @ rows.T + np.diag(sd**2), reach).T
-    covariance = np.diag(prior[: model.count]) - carried @ reach
+    found, count = believed(rows, prior_sd(model), sd), model.count
+    carried, covariance = found.carried[:count], found.covariance[:count, :count]
     lines = line_errors(model).rows
     doubt = np.sqrt(np.maximum(((lines @ covariance) * lines).sum(axis=1), 0.0))
     moved = lines @ carried
-    shared = moved @ rows[:, model.count :]
+    shared = moved @ rows[:, count:]
     rng = np.random.default_rng(_SEED)
     errors = rng.standard_normal((_DRAWS, len(sd))) @ (moved * sd).T
     errors += rng.standard_normal((_DRAWS, 2)) @ shared.T
-    worst = int(doubt.argmax())
+    worst = first_of_greatest(doubt)
     return Forecast(
         covariance,
         doubt,

@@ -19,11 +19,10 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
+    from marking.arrays import FloatArray
     from marking.measures.tape import Tape
     from marking.proof.distortion import Distortion
     from marking.proof.places import Distance
-
-    FloatArray = NDArray[np.float64]
 
 
 @dataclass(frozen=True)

@@ -17,7 +17,7 @@ import numpy as np
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    FloatArray = NDArray[np.float64]
+    from marking.arrays import FloatArray
 
 Outcome = Literal["pass", "fail", "cannot tell", "measure again"]
 SURE = NormalDist().inv_cdf(0.95)
@@ -75,7 +75,9 @@ def many_lines(rows: FloatArray, covariance: FloatArray) -> float:
     drawing, with a fixed seed.
     """
     values, vectors = np.linalg.eigh(covariance)
-    moved = rows @ (vectors * np.sqrt(np.maximum(values, 0.0)))
+    # The symmetric root is the covariance's alone; eigenvectors by themselves may point either way,
+    # so that the same seed would draw other figures on another processor.
+    moved = rows @ (vectors * np.sqrt(np.maximum(values, 0.0))) @ vectors.T
     sds = np.sqrt((moved**2).sum(axis=1))
     doubtful = sds > _EXACT
     if not doubtful.any():

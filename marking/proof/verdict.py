@@ -13,6 +13,9 @@ import numpy as np
 
 from marking.errors import BadInputError
 from marking.input.rows import Columns, read_rows
+from marking.least_squares.linear import believed
+from marking.least_squares.nonlinear import gauss_newton
+from marking.least_squares.readings_test import AgainstOthers, one_by_one
 from marking.measures.lengths import format_length
 from marking.measures.tape import true_length
 from marking.proof.distortion import WHOLE, effect, line_errors, own_rows, patch_at, whole_rows
@@ -25,14 +28,13 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
+    from marking.arrays import FloatArray
     from marking.measures.lengths import Units
     from marking.measures.tape import Tape
     from marking.proof.distortion import Distortion
     from marking.proof.geometry import Sheet
     from marking.proof.outcome import Furthest, Outcome
     from marking.proof.places import Distance
-
-    FloatArray = NDArray[np.float64]
 
 AxisName = Literal["along", "across"]
 TWO_SIDED = 1.96
@@ -43,8 +45,6 @@ _MISREAD = 4.5
 """Standard deviations past which a distance is misread."""
 _SLIP, _STRETCHED = 12.0, 0.003
 """mm, and a share of the length: further off than both, the wrong line was measured to."""
-_STEPS, _STILL = 8, 1e-7
-"""Steps of Gauss and Newton at the most, and the change in mm that ends them."""
 _FEW = 4
 """So many distances that cannot be are no slips of the tape."""
 
@@ -241,33 +241,37 @@ class _Solution:
 
     unknowns: FloatArray
     covariance: FloatArray
-    reduced: FloatArray
-    """(m,): what was to be explained."""
-    weight: FloatArray
-    """(m, m): the inverse of its covariance, priors included."""
-    gain: FloatArray
-    """(m, unknowns): the prior's covariance of the distances with the unknowns."""
+    carried: FloatArray
+    """(unknowns, m): how the distances move the unknowns."""
+    others: AgainstOthers
+    """Each distance against all others and the priors."""
 
 
 def _solved(
     model: Distortion, distances: Sequence[Distance], measured: FloatArray, tape: Tape
 ) -> _Solution:
-    prior = prior_sd(model) ** 2
-    count = model.count
-    state = np.zeros(len(prior))
+    prior, count = prior_sd(model), model.count
     moved = moved_by(model, distances)
-    for _ in range(_STEPS):
-        rows, sd = design(model, distances, tape, state[:count], moved)
-        expected = computed(moved, state[:count])
-        reduced = measured - expected + rows[:, :count] @ state[:count]
-        spread = (rows * prior) @ rows.T + np.diag(sd**2)
-        weight = np.linalg.inv(spread).astype(np.float64)
-        before, state = state, prior * (rows.T @ (weight @ reduced))
-        if np.abs(state - before).max() < _STILL:
-            break
-    gain = (rows * prior)[:, :count]
-    covariance = np.diag(prior[:count]) - gain.T @ weight @ gain
-    return _Solution(state[:count], covariance, reduced, weight, gain)
+    start = np.zeros(len(prior))
+    sd = design(model, distances, tape, start[:count], moved)[1]
+
+    def linearised(state: FloatArray, /) -> tuple[FloatArray, FloatArray]:
+        rows, _ = design(model, distances, tape, state[:count], moved)
+        shown = computed(moved, state[:count]) + rows[:, count:] @ state[count:]
+        # What is believed beforehand is an observation of nothing, of each unknown.
+        return np.append(measured - shown, -state), np.vstack([rows, np.eye(len(state))])
+
+    whiten = np.diag(1 / np.append(sd, prior))
+    state = gauss_newton(start, linearised, whiten, np.add).state
+    misfits, rows = (found[: len(measured)] for found in linearised(state))
+    found = believed(rows, prior, sd)
+    pulls = found.weight @ (misfits + rows @ state)
+    return _Solution(
+        state[:count],
+        found.covariance[:count, :count],
+        found.carried[:count],
+        one_by_one(pulls, found.weight, found.own),
+    )
 
 
 def _figures(rows: FloatArray, solved: _Solution) -> tuple[FloatArray, FloatArray]:
@@ -278,8 +282,7 @@ def _figures(rows: FloatArray, solved: _Solution) -> tuple[FloatArray, FloatArra
 
 def _misread(solved: _Solution, trusted: NDArray[np.bool_]) -> list[int]:
     """Distances that the others contradict, the worst first: Baarda's test of one blunder each."""
-    tested = np.abs(solved.weight @ solved.reduced) / np.sqrt(np.diag(solved.weight))
-    tested[trusted] = 0.0
+    tested = np.where(trusted, 0.0, solved.others.in_sds)
     order = np.argsort(-tested, kind="stable")
     return [n for n in order.tolist() if tested[n] > _MISREAD]
 
@@ -298,9 +301,8 @@ def _alone_against(
     """
     values, sds, many = found
     failing = rows[np.abs(values) - many * sds > tolerance]
-    blunders = solved.weight @ solved.reduced / np.diag(solved.weight)
-    moved = failing @ (solved.gain.T @ solved.weight)
-    without = (failing @ solved.unknowns)[:, None] - moved * blunders
+    moved = failing @ solved.carried
+    without = (failing @ solved.unknowns)[:, None] - moved * solved.others.off[:, 0]
     most = np.abs(without).max(axis=0)
     most[trusted] = np.inf
     order = np.argsort(most, kind="stable")

@@ -14,9 +14,7 @@ import numpy as np
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
-    from numpy.typing import NDArray
-
-    FloatArray = NDArray[np.float64]
+    from marking.arrays import FloatArray
 
 Cell = tuple[int, int]
 """Column and row, from 0, of the lattice that the joins make."""

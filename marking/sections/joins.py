@@ -19,8 +19,6 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    FloatArray = NDArray[np.float64]
-
 NEAR_TICK = 3.0
 """How near to a join or a long line a tick may stand, in mm, where that saves a section."""
 _HAIR = 1e-9

@@ -15,11 +15,8 @@ import numpy as np
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from numpy.typing import NDArray
-
+    from marking.arrays import FloatArray
     from marking.layout.layout import Grid
-
-    FloatArray = NDArray[np.float64]
 
 Kind = Literal["grid", "cross", "control"]
 Box = tuple[float, float, float, float]

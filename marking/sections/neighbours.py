@@ -13,12 +13,9 @@ import numpy as np
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from numpy.typing import NDArray
-
+    from marking.arrays import FloatArray
     from marking.sections.locating_marks import Box
     from marking.sections.plan import Section
-
-    FloatArray = NDArray[np.float64]
 
 _DIRECTIONS = 16
 _ON_JOIN = 1e-6

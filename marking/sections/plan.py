@@ -31,9 +31,7 @@ from marking.sections.locating_marks import (
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
-    import numpy as np
-    from numpy.typing import NDArray
-
+    from marking.arrays import FloatArray
     from marking.job.keys import MarkingJob
     from marking.layout.layout import Layout
     from marking.sections.cutting import Cell
@@ -42,8 +40,6 @@ if TYPE_CHECKING:
     from marking.sections.route import Route
     from marking.sections.spans import Span
     from marking.sections.zones import Zone
-
-    FloatArray = NDArray[np.float64]
 
 
 @dataclass(frozen=True)

@@ -18,11 +18,11 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
+    from marking.arrays import FloatArray
     from marking.job.keys import Pen, PensTable
     from marking.layout.layout import Stroke
     from marking.sections.zones import Pace
 
-    FloatArray = NDArray[np.float64]
     IntArray = NDArray[np.intp]
     ComplexArray = NDArray[np.complex128]
 

@@ -16,14 +16,11 @@ from marking.measures.lengths import rough_length
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-    from numpy.typing import NDArray
-
+    from marking.arrays import FloatArray
     from marking.job.keys import MarkingJob
     from marking.layout.layout import Layout
     from marking.sections.locating_marks import Box
     from marking.sections.plan import Plan, Section
-
-    FloatArray = NDArray[np.float64]
 
 
 def set_down_readings(section: Section, plan: Plan, job: MarkingJob) -> tuple[str, str]:

@@ -22,15 +22,12 @@ from marking.sections.neighbours import Butt, butts, outermost_ink, window_middl
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    from numpy.typing import NDArray
-
+    from marking.arrays import FloatArray
     from marking.network.allowed import Limits
     from marking.network.datum import Datum
     from marking.network.network import Network
     from marking.sections.plan import Plan, Section
     from marking.tape_marks.visible import Sights
-
-    FloatArray = NDArray[np.float64]
 
 _COVERS = 2000
 _SEED = 20

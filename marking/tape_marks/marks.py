@@ -24,13 +24,9 @@ from marking.sections.locating_marks import Mark
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
-    from numpy.typing import NDArray
-
     from marking.layout.layout import Grid, Layout
     from marking.measures.lengths import Units
     from marking.measures.tape import Tape
-
-    FloatArray = NDArray[np.float64]
 
 TapeLine = Literal["near", "far", "zero", "end", "row"]
 """The base line, the first long line at the far edge, the zero line, the last cross line; a row

@@ -19,8 +19,9 @@ from playwright.sync_api import sync_playwright
 
 from devices.projector.desk.memory import keep, remembered
 from devices.projector.light.files import Look, sheet_png
-from devices.projector.trueup.calibration import CHI2_95_OF_TWO, Landing, Setting, calibrate
+from devices.projector.trueup.calibration import Landing, Setting, calibrate
 from devices.projector.trueup.worth import Trued
+from marking.least_squares.chi_square import POINT_95
 from marking.record.record import open_record
 from tests.projector.browsers import (
     ARGUMENTS,
@@ -103,7 +104,7 @@ def calibrations():
         squares.append((errors**2).sum(axis=1).mean())
         bounds.append(np.trace(bound.covariance_table(spots), axis1=1, axis2=2).mean())
         reach = np.einsum("ni,nij,nj->n", errors, np.linalg.inv(covariance), errors)
-        inside.append((reach <= CHI2_95_OF_TWO).mean())
+        inside.append((reach <= POINT_95).mean())
     ratio = np.sqrt(np.mean(squares) / np.mean(bounds))
     print(
         f"{RUNS} calibrations: table error {np.sqrt(np.mean(squares)):.3f} mm root mean square, "

@@ -24,9 +24,8 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
     from pathlib import Path
 
-    from numpy.typing import NDArray
+    from marking.arrays import FloatArray
 
-    FloatArray = NDArray[np.float64]
     Drawn = dict[int, FloatArray]
     """Segments (n, 2 ends, 2) in plotter units by pen holder."""
     Window = tuple[tuple[int, int], tuple[int, int]]

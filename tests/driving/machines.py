@@ -24,9 +24,8 @@ from tests.conftest import MILLRACE
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from numpy.typing import NDArray
+    from marking.arrays import FloatArray
 
-    FloatArray = NDArray[np.float64]
     Drawn = dict[int, FloatArray]
     """Segments (n, 2 ends, 2) in plotter units by pen holder."""
 

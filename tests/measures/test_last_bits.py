@@ -20,6 +20,7 @@ import pytest
 from devices.projector.light.throw import largest_upright
 from marking.layout.survey import SIDES, Adjustment, _which_again
 from marking.measures.ties import first_of_greatest
+from marking.proof.outcome import many_lines
 from marking.tape_marks import forecast
 
 if TYPE_CHECKING:
@@ -140,3 +141,11 @@ def test_of_sides_that_would_close_a_survey_equally_well_the_same_is_named(seed:
     said = _which_again(replace(found, closing=closing + rounding), "mm")
     assert f"Measure {SIDES[4]} again" in said
     assert said == _which_again(found, "mm")
+
+
+def test_what_many_lines_allow_hangs_on_no_last_bits() -> None:
+    # Unknowns that are equally sure have no eigenvectors of their own: rounding chooses some.
+    rng = np.random.default_rng(5)
+    rows, rounding = rng.normal(size=(40, 6)), 1e-14 * rng.normal(size=(6, 6))
+    told = many_lines(rows, np.eye(6))
+    assert many_lines(rows, np.eye(6) + rounding + rounding.T) == pytest.approx(told, rel=1e-9)

@@ -9,7 +9,8 @@ import statsmodels.api as sm
 from scipy import stats
 
 from marking.errors import BadInputError, RefusedError
-from marking.network.adjustment import adjust, solve
+from marking.least_squares.linear import solve
+from marking.network.adjustment import adjust
 from marking.network.network import (
     Reading,
     Setup,
@@ -22,11 +23,7 @@ from marking.network.network import (
     misfit,
 )
 from marking.network.pose import as_planned, effect
-from marking.network.regions import (
-    CHI_SQUARE_95_POINT,
-    chi_square_quantile,
-    radius_95,
-)
+from marking.network.regions import radius_95
 from tests.network.four_sections import CENTRES, SEEN, SPOTS, setups, targets
 
 
@@ -76,17 +73,6 @@ def test_a_section_on_correlated_marks_is_placed_as_statsmodels_would():
     np.testing.assert_allclose(gained.spread, peer.normalized_cov_params, atol=1e-9)
     total = misfits @ gained.projector @ misfits
     np.testing.assert_allclose(total, peer.ssr, rtol=1e-9)
-
-
-def test_the_solver_agrees_with_statsmodels_on_one_design():
-    rng = np.random.default_rng(3)
-    design, observed = rng.normal(size=(30, 7)), rng.normal(size=30)
-    sd = rng.uniform(0.1, 2, 30)
-    ours = solve(design, observed, sd)
-    peer = sm.WLS(observed, design, weights=sd**-2).fit()
-    np.testing.assert_allclose(ours.unknowns, peer.params, atol=1e-9)
-    np.testing.assert_allclose(ours.covariance, peer.normalized_cov_params, atol=1e-9)
-    np.testing.assert_allclose(ours.variance_factor, peer.scale, rtol=1e-9)
 
 
 def balanced(legs, lengths):
@@ -237,16 +223,6 @@ def test_a_network_refuses_what_would_corrupt_it():
     one = replace(setups()[0], readings=setups()[0].readings[:1])
     with pytest.raises(RefusedError, match="1 mark, too few"):
         adjust(targets(), [one])
-    with pytest.raises(RefusedError, match="undetermined"):
-        solve(np.ones((3, 2)), np.zeros(3), np.ones(3))
-
-
-def test_chi_square_figures_are_scipys():
-    assert stats.chi2.ppf(0.95, 2) == pytest.approx(CHI_SQUARE_95_POINT, rel=1e-12)
-    for degrees in (1, 2, 3, 7, 30, 400):
-        for probability in (0.025, 0.95, 0.975, 0.996, 0.999):
-            peer = stats.chi2.ppf(probability, degrees)
-            assert chi_square_quantile(probability, degrees) == pytest.approx(peer, rel=1e-9)
 
 
 @pytest.mark.parametrize("ratio", [0.0, 0.1, 0.3, 0.6, 1.0])

@@ -28,13 +28,11 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
     from pathlib import Path
 
-    from numpy.typing import NDArray
-
     from devices.job import Job
+    from marking.arrays import FloatArray
     from marking.layout.layout import Layout, Stroke
     from marking.sections.plan import Plan, Section
 
-    FloatArray = NDArray[np.float64]
     Box = tuple[float, float, float, float]
 
 PX_PER_INCH = 96.0

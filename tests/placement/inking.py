@@ -14,11 +14,12 @@ import numpy as np
 from devices.job import Job
 from marking.job.folder import load_job
 from marking.layout.layout import lay_out
+from marking.least_squares.chi_square import POINT_95
 from marking.measures.tape import Tape
 from marking.network.datum import EXACT
 from marking.network.network import Reading, Setup, gain, known, with_inked
 from marking.network.pose import as_planned, effect, rigid
-from marking.network.regions import CHI_SQUARE_95_POINT, radius_95
+from marking.network.regions import radius_95
 from marking.placement.compromise import wanted_change
 from marking.placement.placement import place
 from marking.sections.neighbours import butts, outermost_ink, window_middle
@@ -219,11 +220,11 @@ def coverage(told):
         worst = int(radii.argmax())
         error = told.errors(name)[:, worst]
         inside = (error.T * np.linalg.solve(spreads[worst], error.T)).sum(axis=0)
-        point.append(inside <= CHI_SQUARE_95_POINT)
+        point.append(inside <= POINT_95)
         point_radius.append(np.linalg.norm(error, axis=1) <= radii[worst])
     for _, _, true, mean, spread in told.joins:
         off = (true - mean).T
-        join.append((off * np.linalg.solve(spread, off)).sum(axis=0) <= CHI_SQUARE_95_POINT)
+        join.append((off * np.linalg.solve(spread, off)).sum(axis=0) <= POINT_95)
         radii = radius_95(np.broadcast_to(spread, (runs, 2, 2)), mean)
         join_radius.append(np.linalg.norm(true, axis=1) <= radii)
     kinds = {

@@ -25,11 +25,8 @@ from tests.job.command_cases import BAD_INPUT, REFUSED, assert_plain, contents
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from numpy.typing import NDArray
-
+    from marking.arrays import FloatArray
     from tests.conftest import RunCli
-
-    FloatArray = NDArray[np.float64]
 
 UNIT, SOLD_AS = 0.02488, 0.025
 TRUE = UNIT / SOLD_AS

@@ -16,9 +16,10 @@ import pytest
 from scipy.stats import chi2, norm
 
 from marking.job.folder import JOB_FILE
+from marking.least_squares.readings_test import FALSE_ALARM
 from marking.network.network import Reading, Target, known
 from marking.network.resection import resect
-from marking.placement.blunders import FALSE_ALARM, doubts
+from marking.placement.blunders import doubts
 from marking.placement.slips import WANTED, more_readings, slips
 from marking.sections.locating_marks import Mark
 from tests.job.command_cases import REFUSED

@@ -9,12 +9,12 @@ from dataclasses import replace
 import cv2
 import numpy as np
 import pytest
+from scipy.stats import norm
 from skimage.transform import ProjectiveTransform
 
 from devices.projector.light.mapping import Mapping, apply
 from devices.projector.light.throw import lens_axis
 from devices.projector.trueup.calibration import (
-    CHI2_95_OF_TWO,
     Landing,
     Setting,
     calibrate,
@@ -24,6 +24,7 @@ from devices.projector.trueup.suspects import blunder_lines, solve
 from devices.projector.trueup.targets import suggest
 from devices.projector.trueup.worth import SET_BY_HAND, from_kept, kept, solved
 from marking.errors import BadInputError, RefusedError
+from marking.least_squares.chi_square import POINT_95
 from tests.projector.browsers import hung_crooked, millrace
 from tests.projector.taping import held
 
@@ -174,7 +175,7 @@ def test_predicted_errors_are_those_met_and_near_the_least_possible():
         squares.append((errors**2).sum(axis=1).mean())
         bounds.append(np.trace(covariance, axis1=1, axis2=2).mean())
         reach = np.einsum("ni,nij,nj->n", errors, np.linalg.inv(covariance), errors)
-        inside.append((reach <= CHI2_95_OF_TWO).mean())
+        inside.append((reach <= POINT_95).mean())
     assert np.sqrt(np.mean(squares) / np.mean(bounds)) < 1.1
     assert 0.92 < np.mean(inside) < 0.98
 
@@ -226,7 +227,7 @@ def test_the_least_slip_that_is_named_is_named_99_times_in_100():
     for wrong in (0, 4, 5):
         values, ways = np.linalg.eigh(found.shown[wrong])
         assert found.slip_named[wrong] == pytest.approx(
-            (np.sqrt(-2 * np.log(0.008 / 13)) + 2.3263) / np.sqrt(values[0])
+            (np.sqrt(-2 * np.log(0.008 / 13)) + norm.ppf(0.99)) / np.sqrt(values[0])
         )
         suspected = 0
         for _ in range(200):

@@ -45,14 +45,11 @@ from tests.inking.kills import samples
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from numpy.typing import NDArray
-
     from devices.plotter.bed import Bed
+    from marking.arrays import FloatArray
     from marking.layout.layout import Layout
     from marking.sections.plan import Plan
     from tests.conftest import MakeJob
-
-    FloatArray = NDArray[np.float64]
 
 TABLE = {
     "table": {"length": "20 in", "width": "14 in"},

@@ -13,12 +13,9 @@ from marking.tape_marks.setting_out import row_joins
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from numpy.typing import NDArray
-
+    from marking.arrays import FloatArray
     from marking.layout.layout import Grid
     from marking.sections.plan import Plan, Section
-
-    FloatArray = NDArray[np.float64]
 
 
 OrderName = Literal["near to far", "outer rows first", "column by column"]

@@ -12,9 +12,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
-    FloatArray = NDArray[np.float64]
+    from marking.arrays import FloatArray
 
 _ROUNDS = 60
 

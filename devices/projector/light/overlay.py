@@ -20,14 +20,11 @@ from marking.measures.lengths import format_length
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from numpy.typing import NDArray
-
     from devices.projector.light.mapping import Mapping
+    from marking.arrays import FloatArray
     from marking.measures.lengths import Units
     from marking.sections.locating_marks import Box
     from marking.sections.plan import Section
-
-    FloatArray = NDArray[np.float64]
 
 Kind = Literal["stroke", "witness", "name", "scale"]
 _BEND_PX = 0.02

@@ -19,13 +19,10 @@ from marking.measures.ties import first_of_greatest
 from marking.sections.zones import Pace, Zone
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
     from devices.projector.profile import Projector
+    from marking.arrays import FloatArray
     from marking.job.keys import MarkingJob
     from marking.sections.locating_marks import Box
-
-    FloatArray = NDArray[np.float64]
 
 FINEST_LINE_PX = 2.0
 """A line two pixels wide is evenly bright wherever it falls between pixels; a finer one beats."""

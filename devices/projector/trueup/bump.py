@@ -15,21 +15,19 @@ import numpy as np
 
 from devices.projector.light.mapping import inverse
 from marking.errors import BadInputError
+from marking.least_squares.chi_square import of_a_point
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from numpy.typing import NDArray
-
     from devices.projector.light.mapping import Mapping
     from devices.projector.trueup.calibration import Landing
     from devices.projector.trueup.targets import Target
+    from marking.arrays import FloatArray
 
-    FloatArray = NDArray[np.float64]
-
-_SEEN = math.sqrt(-2 * math.log(0.01))
+_SEEN = math.sqrt(of_a_point(0.01))
 """Standard deviations that two coordinates together exceed once in 100 times."""
-_NEVER = math.sqrt(-2 * math.log(0.001))
+_NEVER = math.sqrt(of_a_point(0.001))
 """The same once in 1,000 times."""
 _LEAST_APART = 100.0
 

@@ -1,7 +1,7 @@
 """Truing up: the mapping that best explains where targets landed, and how far to trust it.
 
 Normalised direct linear transform (Hartley and Zisserman, Multiple View Geometry, 2nd ed.,
-algorithm 4.2), refined by Levenberg and Marquardt's method on pixel error. Each landing's pixel
+algorithm 4.2), refined by least squares on pixel error. Each landing's pixel
 error is weighed by what an error of setting it on the table comes to in pixels there. It knows
 landings as points, not who made them.
 """
@@ -16,28 +16,26 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from devices.projector.light.mapping import Mapping, apply, bending, inverse
+from marking.least_squares.least_slip import least_shown
+from marking.least_squares.linear import whitening
+from marking.least_squares.nonlinear import levenberg_marquardt
+from marking.least_squares.readings_test import (
+    against_others,
+    agree_in_sum,
+    checked,
+    limit,
+    own_blocks,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from numpy.typing import NDArray
-
-    FloatArray = NDArray[np.float64]
-    BoolArray = NDArray[np.bool_]
+    from marking.arrays import BoolArray, FloatArray
 
 LEAST_TARGETS = 4
 RADIAL_FROM = 7
 """Targets from which the lens's distortion is solved for, so that five equations stay to spare."""
-CHI2_95_OF_TWO = -2 * math.log(0.05)
-"""95 % of a chi-squared variable with two degrees of freedom, which is exponential."""
-FALSE_ALARMS = 0.008
-"""How often nine honest landings may raise a false alarm."""
-_ONE_IN_A_HUNDRED = 2.3263
-"""Standard deviations that a normal error exceeds once in a hundred times, on one side."""
-_CHECKED = 1e-6
-"""Least share of a landing's own error, without dimension, that must show in its residuals to call
-it checked. Rounding leaves some 1e-12 where nothing checks it; four targets leave nothing else."""
-_ROUNDS, _STEPS = 4, 40
+_ROUNDS = 4
 
 
 @dataclass(frozen=True)
@@ -114,7 +112,7 @@ class Calibration:
     @property
     def worse(self) -> float:
         """How much larger variances are than setting explains; 1 unless that is plain."""
-        return self.misfit if self.spare and self.misfit > _chi2_over(self.spare) else 1.0
+        return 1.0 if agree_in_sum(self.misfit * self.spare, self.spare) else self.misfit
 
     @property
     def blunders(self) -> tuple[int, ...]:
@@ -125,31 +123,19 @@ class Calibration:
     def agree_without(self, index: int) -> bool:
         """Whether all other landings agree when that one is left out."""
         left = self.misfit * self.spare - float(self.suspicion[index])
-        spare = self.spare - 2
-        return spare <= 0 or left <= spare * _chi2_over(spare)
+        return agree_in_sum(left, self.spare - 2)
 
     @property
     def _limit(self) -> float:
-        return -2 * math.log(FALSE_ALARMS / len(self.landings))
+        return limit(len(self.landings))
 
     @property
     def slip_named(self) -> FloatArray:
         """(n,) in mm: the least slip of each landing that is named 99 times in 100.
 
-        The least detectable bias of Baarda's reliability theory ("A testing procedure for use
-        in geodetic networks", 1968), in the direction that shows least; infinite where nothing
-        checks a landing.
+        In the direction that shows least; infinite where nothing checks a landing.
         """
-        result = np.full(len(self.landings), np.inf)
-        least = np.linalg.eigvalsh(self.shown[self.checked])[:, 0]
-        result[self.checked] = (math.sqrt(self._limit) + _ONE_IN_A_HUNDRED) / np.sqrt(least)
-        return result
-
-
-def _chi2_over(spare: int) -> float:
-    """99.9 % of chi-squared over its degrees of freedom, by Wilson and Hilferty (1931)."""
-    part = 2 / (9 * spare)
-    return (1 - part + 3.0902 * math.sqrt(part)) ** 3
+        return least_shown(self.shown, self.checked, math.sqrt(self._limit))
 
 
 def calibrate(
@@ -273,35 +259,26 @@ def _whitening(
     covariance = variance * (local @ local.transpose(0, 2, 1))
     rounded = np.array([landing.rounded for landing in landings])[:, None, None]
     covariance = covariance + rounded * (setting.pixels / radius_px) ** 2 * np.eye(2)
-    result: FloatArray = np.linalg.inv(np.linalg.cholesky(covariance))
-    return result
+    return whitening(covariance)
 
 
 def _refined(
     unknowns: FloatArray, at: FloatArray, seen: FloatArray, whiten: FloatArray, free: int
 ) -> FloatArray:
-    """Levenberg and Marquardt's method on the first `free` unknowns."""
+    """The first `free` unknowns by least squares; the others stay."""
+    held = unknowns[free:]
 
     def errors(guess: FloatArray) -> FloatArray:
-        result: FloatArray = (whiten @ (seen - _computed(guess, at))[:, :, None]).ravel()
+        off = _computed(np.append(guess, held), at) - seen
+        result: FloatArray = (whiten @ off[:, :, None]).ravel()
         return result
 
-    damping, current = 1e-6, errors(unknowns)
-    for _ in range(_STEPS):
-        design = (whiten @ _by_unknowns(unknowns, at)[:, :, :free]).reshape(-1, free)
-        normal = design.T @ design
-        damped = normal + damping * np.diag(np.diag(normal))
-        step = np.append(np.linalg.solve(damped, design.T @ current), np.zeros(9 - free))
-        trial = errors(unknowns + step)
-        if trial @ trial <= current @ current:
-            unknowns, current, damping = unknowns + step, trial, damping / 10
-            if np.abs(step).max() < 1e-13:
-                break
-        else:
-            damping *= 10
-            if damping > 1e10:
-                break
-    return unknowns
+    def derivatives(guess: FloatArray) -> FloatArray:
+        by_unknowns = _by_unknowns(np.append(guess, held), at)[:, :, :free]
+        result: FloatArray = (whiten @ by_unknowns).reshape(-1, free)
+        return result
+
+    return np.append(levenberg_marquardt(unknowns[:free], errors, derivatives), held)
 
 
 def _judged(
@@ -324,19 +301,20 @@ def _judged(
     spare = len(errors) - free
     # By an orthonormal basis, and not by the covariance, whose rounding grows with the design's.
     spanned = np.linalg.qr(design)[0]
-    left = _own_blocks(np.eye(len(errors)) - spanned @ spanned.T)
-    checked = np.linalg.eigvalsh(left)[:, 0] > _CHECKED
+    left = own_blocks(np.eye(len(errors)) - spanned @ spanned.T)
+    whole = np.ones(len(landings))
+    others = against_others(errors.reshape(-1, 2), left, whole)
     return Calibration(
         mapping,
         tuple(landings),
         px - mapping.to_px(table),
         table - mapping.to_table(px),
-        _suspicion(errors, left, checked),
+        np.nan_to_num(others.in_sds) ** 2,
         covariance,
         to_normal,
         spare,
         float(errors @ errors) / spare if spare else 1.0,
-        checked,
+        checked(left, whole),
         by_table.transpose(0, 2, 1) @ left @ by_table,
     )
 
@@ -355,24 +333,3 @@ def _shared(landings: Sequence[Landing], design: FloatArray, by_table: FloatArra
             both = one.sd * other.sd * (by_table[i] @ by_table[j].T)
             total += rows[i].T @ both @ rows[j]
     return total
-
-
-def _own_blocks(left: FloatArray) -> FloatArray:
-    """(n, 2, 2): the blocks on the diagonal of a matrix (2n, 2n)."""
-    n = len(left) // 2
-    index = np.arange(n)
-    result: FloatArray = left.reshape(n, 2, n, 2)[index, :, index, :]
-    return result
-
-
-def _suspicion(errors: FloatArray, left: FloatArray, checked: BoolArray) -> FloatArray:
-    """Leave-one-out statistics: by how much the sum of squares falls without each landing.
-
-    `left` (n, 2, 2) are the landings' own blocks of the residuals' cofactor matrix: how much of
-    each one's error shows in its residuals (Baarda's data snooping, in two dimensions).
-    """
-    pairs = errors.reshape(-1, 2, 1)[checked]
-    alone = np.linalg.solve(left[checked], pairs)
-    found = np.zeros(len(left))
-    found[checked] = (pairs * alone).sum(axis=(1, 2))
-    return found

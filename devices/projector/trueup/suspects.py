@@ -19,13 +19,10 @@ from marking.measures.lengths import format_length
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
-    from numpy.typing import NDArray
-
     from devices.projector.light.mapping import Mapping
     from devices.projector.trueup.calibration import Calibration, Landing, Setting
+    from marking.arrays import FloatArray
     from marking.measures.lengths import Units
-
-    FloatArray = NDArray[np.float64]
 
 _FLAT = 0.02
 """Spread across over spread along, under which targets are as good as on one line."""

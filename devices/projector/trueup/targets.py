@@ -15,13 +15,9 @@ from devices.projector.trueup.points import nearest
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
-    from numpy.typing import NDArray
-
     from devices.projector.light.mapping import Mapping
     from devices.projector.trueup.points import Point
     from marking.sections.locating_marks import Box
-
-    FloatArray = NDArray[np.float64]
 
 NINE = 9
 INSET = 0.04

@@ -11,9 +11,10 @@ import numpy as np
 from devices.projector.light.mapping import Mapping
 from devices.projector.light.throw import raised_by, throw
 from devices.projector.trueup.bump import far_apart, moved, retrued, stirred
-from devices.projector.trueup.calibration import CHI2_95_OF_TWO, Landing, Setting
+from devices.projector.trueup.calibration import Landing, Setting
 from devices.projector.trueup.suspects import blunder_lines, solve
 from marking.errors import BadInputError, RefusedError
+from marking.least_squares.chi_square import POINT_95
 from marking.measures.lengths import format_length
 from marking.measures.tape import shared_sds
 from marking.network.regions import radius_95
@@ -21,14 +22,11 @@ from marking.network.regions import radius_95
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from numpy.typing import NDArray
-
     from devices.projector.profile import Projector
     from devices.projector.trueup.calibration import Calibration
+    from marking.arrays import FloatArray
     from marking.measures.lengths import Units
     from marking.measures.tape import Tape
-
-    FloatArray = NDArray[np.float64]
 
 SET_BY_HAND = 0.5 / 2**0.5
 """Standard deviation in mm, each way, of a target set on a mark by eye: half a millimetre in all.
@@ -116,7 +114,7 @@ def checked(aim: Aim, held: Trued, landings: Sequence[Landing]) -> Trued:
             "target. Land both targets a second time, so that a slip is not taken for a move"
         )
     move = moved(held.mapping, landings, sd)
-    added = CHI2_95_OF_TWO * move.variance(_map_spots(aim), sd)
+    added = POINT_95 * move.variance(_map_spots(aim), sd)
     errors = np.sqrt(np.array(held.error_map).ravel() ** 2 + added)
     line = (
         f"Re-trued by two targets: the table had moved {np.hypot(*move.shift):.1f} mm and turned "
@@ -211,7 +209,7 @@ def error_95(calibration: Calibration, spots: FloatArray, tape: Tape) -> FloatAr
 
 def line_sd(trued: Trued) -> float:
     """How far off, in mm per axis, a line traced by this light may lie."""
-    return float(np.hypot(trued.worst_mm / math.sqrt(CHI2_95_OF_TWO), TRACED_BY_HAND))
+    return float(np.hypot(trued.worst_mm / math.sqrt(POINT_95), TRACED_BY_HAND))
 
 
 def _slips(calibration: Calibration, units: Units) -> str:
