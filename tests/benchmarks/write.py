@@ -31,7 +31,7 @@ ROUNDS = 9
 PEER_BED = """
 [device.bench]
 name = "A bed as large as the bench"
-plotter_unit_length = 0.025
+plotter_unit_length = "0.025mm"
 pen_count = 8
 [[device.bench.paper]]
 name = "bench"
