@@ -97,9 +97,9 @@ def _read(
     folder: Path, section_id: str | None, zone: ZoneName
 ) -> tuple[Sequence[Stroke], PensTable, Box]:
     """Strokes in the table frame, the pens they are drawn with, and the box of the page."""
-    from devices.commands.begun import layout_of, plan_of
-    from devices.commands.history import kept_correction
+    from devices.begun import layout_of, plan_of
     from devices.commands.shared import read_job
+    from devices.history import kept_correction
     from marking.errors import BadInputError
 
     job = read_job(folder)

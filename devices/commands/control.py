@@ -7,9 +7,9 @@ import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from devices.commands.begun import begin, guard_sections, layout_of, plan_of
-from devices.commands.history import add_ink_option, has_record, kept_correction
+from devices.begun import begin, guard_sections, layout_of, plan_of
 from devices.commands.shared import (
+    add_ink_option,
     add_job_option,
     check_picture_name,
     length_option,
@@ -18,6 +18,7 @@ from devices.commands.shared import (
     read_job,
     say,
 )
+from devices.history import has_record, kept_correction
 from marking.errors import RefusedError
 
 if TYPE_CHECKING:

@@ -5,9 +5,9 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from devices.commands.begun import layout_of, plan_of
-from devices.commands.history import kept_correction
+from devices.begun import layout_of, plan_of
 from devices.commands.shared import add_json_option, print_json, print_lines, read_job, say
+from devices.history import kept_correction
 
 if TYPE_CHECKING:
     import argparse

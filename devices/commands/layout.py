@@ -5,9 +5,9 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from devices.commands.begun import layout_of
-from devices.commands.history import add_ink_option
+from devices.begun import layout_of
 from devices.commands.shared import (
+    add_ink_option,
     add_job_option,
     check_picture_name,
     print_json,

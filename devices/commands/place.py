@@ -7,10 +7,10 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from devices.commands.begun import begin, guard_division, layout_of, plan_of
-from devices.commands.history import add_ink_option, has_record, kept_correction
+from devices.begun import begin, guard_division, layout_of, plan_of
 from devices.commands.shared import (
     REMOVABLE,
+    add_ink_option,
     add_job_option,
     given_file,
     pen_note,
@@ -20,6 +20,7 @@ from devices.commands.shared import (
     read_job,
     say,
 )
+from devices.history import has_record, kept_correction
 
 if TYPE_CHECKING:
     import argparse

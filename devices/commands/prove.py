@@ -6,8 +6,7 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from devices.commands.begun import layout_of, plan_of
-from devices.commands.history import has_record, kept_correction
+from devices.begun import layout_of, plan_of
 from devices.commands.shared import (
     add_job_option,
     add_zone_option,
@@ -17,6 +16,7 @@ from devices.commands.shared import (
     read_job,
     say,
 )
+from devices.history import has_record, kept_correction
 
 if TYPE_CHECKING:
     import argparse

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from devices.commands.begun import layout_of, plan_of, warned_of
-from devices.commands.history import add_ink_option, in_force, kept_correction
+from devices.begun import layout_of, plan_of, warned_of
 from devices.commands.shared import (
+    add_ink_option,
     add_job_option,
     add_zone_option,
     print_json,
@@ -14,6 +14,7 @@ from devices.commands.shared import (
     read_job,
     say,
 )
+from devices.history import in_force, kept_correction
 
 if TYPE_CHECKING:
     import argparse

@@ -47,6 +47,16 @@ def add_zone_option(verb: argparse.ArgumentParser) -> None:
     )
 
 
+def add_ink_option(verb: argparse.ArgumentParser) -> None:
+    """`--despite-ink`."""
+    verb.add_argument(
+        "--despite-ink",
+        action="store_true",
+        help="take this layout although sections are inked under another: you say that the lines "
+        "already on the cover may disagree with it. Nothing can take ink away again",
+    )
+
+
 def length_option(text: str) -> float:
     """A length on the command line, in mm; argparse says what is wrong with it."""
     import argparse

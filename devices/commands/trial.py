@@ -5,8 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from devices.commands.begun import layout_of
-from devices.commands.history import device_name, has_record, kept_check, kept_correction
+from devices.begun import layout_of
 from devices.commands.shared import (
     add_job_option,
     given_file,
@@ -15,6 +14,7 @@ from devices.commands.shared import (
     read_job,
     say,
 )
+from devices.history import device_name, has_record, kept_check, kept_correction
 
 if TYPE_CHECKING:
     import argparse

@@ -8,10 +8,10 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
-from devices.commands.begun import guard_sections, layout_of, plan_of, warned_of, work_of
-from devices.commands.history import add_ink_option, in_force, kept_correction
+from devices.begun import guard_sections, layout_of, plan_of, warned_of, work_of
 from devices.commands.shared import (
     REMOVABLE,
+    add_ink_option,
     add_job_option,
     add_zone_option,
     pen_note,
@@ -21,6 +21,7 @@ from devices.commands.shared import (
     read_job,
     say,
 )
+from devices.history import in_force, kept_correction
 from marking.measures.counts import counted
 
 if TYPE_CHECKING:
