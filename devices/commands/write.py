@@ -150,10 +150,10 @@ def write(
     """
     from marking.output import files
 
-    kept = in_force(job_folder, job, layout, plan) if job_folder is not None else None
     plan = warned_of(plan, job)
     contents, origins = _contents(job, layout, plan, kinds, correction)
     if "report" in kinds:
+        kept = in_force(job_folder, job, layout, plan) if job_folder is not None else None
         contents = {**contents, **_report_files(job, layout, plan, kept)}
     made_from = files.digest(_source(plan.zone.name, layout, job, correction))
     done = files.write_set(folder, {**contents, **more}, made_from)
