@@ -98,11 +98,12 @@ def _read(
 ) -> tuple[Sequence[Stroke], PensTable, Box]:
     """Strokes in the table frame, the pens they are drawn with, and the box of the page."""
     from devices.begun import layout_of, plan_of
-    from devices.commands.shared import read_job
     from devices.history import kept_correction
+    from devices.job import Job
     from marking.errors import BadInputError
+    from marking.job.folder import load_job
 
-    job = read_job(folder)
+    job = load_job(folder, Job)
     layout = layout_of(folder, job)
     if section_id is None:
         corners = layout.top.corners_table

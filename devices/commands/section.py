@@ -15,6 +15,8 @@ from devices.commands.shared import (
     say,
 )
 from devices.history import in_force, kept_correction
+from marking.output.layout_json import plan_record
+from marking.output.report import ink_lines, mark_table, section_table
 
 if TYPE_CHECKING:
     import argparse
@@ -30,9 +32,6 @@ def add_options(verb: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Cuts the job's layout and prints the sections, or JSON."""
-    from marking.output.layout_json import plan_record
-    from marking.output.report import ink_lines, mark_table, section_table
-
     job = read_job(options.job)
     layout = layout_of(options.job, job, despite_ink=options.despite_ink)
     correction = kept_correction(options.job, job)

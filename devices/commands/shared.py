@@ -18,6 +18,10 @@ if TYPE_CHECKING:
     from marking.sections.plan import Section
 
 ZONES = ("plotter", "reach", "beam")
+OUTPUT = "out"
+"""What is written for a job goes here, in its folder, unless a person says otherwise."""
+PLACED = "placed"
+"""The folder below `out` for sections re-cut to where the device stands."""
 REMOVABLE = "-removable"
 """Ends the name of a file for the removable pen alone."""
 

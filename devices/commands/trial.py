@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING, Any
 
 from devices.begun import layout_of
 from devices.commands.shared import (
+    OUTPUT,
+    PLACED,
     add_job_option,
     given_file,
     print_json,
@@ -14,7 +16,26 @@ from devices.commands.shared import (
     read_job,
     say,
 )
+from devices.division import divided
 from devices.history import device_name, has_record, kept_check, kept_correction
+from devices.plotter.correction import (
+    RUNS,
+    check_record,
+    corrected_lines,
+    correction_lines,
+    correction_said,
+    solve_square,
+    still_off,
+    suspicion,
+)
+from devices.trial.sheet import scrap_program, scrap_sheet
+from marking.errors import BadInputError, RefusedError
+from marking.input.rows import Columns, read_rows
+from marking.job.keys import tape_of
+from marking.layout.layout import lay_out
+from marking.measures.tape import as_taped
+from marking.output.files import MANIFEST, digest, replace_file, write_set
+from marking.record.record import layout_hash, open_record
 
 if TYPE_CHECKING:
     import argparse
@@ -76,11 +97,6 @@ def run(options: argparse.Namespace) -> int:
 
 
 def _write_sheet(options: argparse.Namespace, job: Job) -> int:
-    from devices.commands.write import OUTPUT
-    from devices.trial.sheet import scrap_program
-    from marking.errors import RefusedError
-    from marking.output.files import replace_file
-
     correction = kept_correction(options.job, job) if options.corrected else None
     if options.corrected and correction is None:
         raise RefusedError("no correction is kept for this plotter; draw the sheet as it is first")
@@ -96,8 +112,6 @@ def _write_sheet(options: argparse.Namespace, job: Job) -> int:
 
 
 def _sheet_record(sheet: ScrapSheet) -> dict[str, Any]:
-    from devices.plotter.correction import RUNS
-
     side = sheet.side
     return {
         "side": side,
@@ -110,9 +124,6 @@ def _sheet_record(sheet: ScrapSheet) -> dict[str, Any]:
 
 
 def _sheet_lines(sheet: ScrapSheet, job: Job, path: Path) -> Iterator[str]:
-    from marking.job.keys import tape_of
-    from marking.measures.tape import as_taped
-
     tape = tape_of(job.tape)
     yield f"{path}: plot it on scrap of the same canvas, with the cloth held down as on the table"
     yield ""
@@ -137,10 +148,6 @@ def _sheet_lines(sheet: ScrapSheet, job: Job, path: Path) -> Iterator[str]:
 
 
 def _solve(options: argparse.Namespace, job: Job) -> int:
-    from devices.plotter.correction import solve_square
-    from devices.trial.sheet import scrap_sheet
-    from marking.job.keys import tape_of
-
     own = job.plotter.model_copy(update={"axes": ("+x", "+y")})
     side = scrap_sheet(own, job.pens, job.units).side
     path = given_file("--measured", options.measured, options.job)
@@ -157,9 +164,6 @@ def _judge_corrected(
     options: argparse.Namespace, check: DeviceCheck, kept: DeviceCheck | None
 ) -> int:
     """Says whether the kept correction helps; exit code 1 where the error is still there."""
-    from devices.plotter.correction import check_record, corrected_lines, still_off
-    from marking.errors import RefusedError
-
     if kept is None or kept.applied is None:
         raise RefusedError(
             f"{options.job}: no correction is kept for this plotter, so no sheet was drawn with "
@@ -186,8 +190,6 @@ def _keep_and_say(
     options: argparse.Namespace, job: Job, check: DeviceCheck, before: DeviceCheck | None
 ) -> int:
     """Keeps a check, and says what it corrects and how many sections that makes."""
-    from devices.plotter.correction import check_record, correction_lines
-
     sections = _sections(job, before.applied if before is not None else None, check.applied)
     _keep(options.job, job, check)
     if options.json:
@@ -214,17 +216,11 @@ def _keep_and_say(
 
 def _sections(job: Job, *corrections: Correction | None) -> list[int]:
     """How many sections the cover takes with each of these corrections."""
-    from devices.division import divided
-    from marking.layout.layout import lay_out
-
     layout = lay_out(job)
     return [len(divided("plotter", layout, job, one).sections) for one in corrections]
 
 
 def _keep(folder: Path, job: Job, check: DeviceCheck) -> None:
-    from devices.plotter.correction import check_record
-    from marking.record.record import layout_hash, open_record
-
     layout = layout_of(folder, job)
     with open_record(folder) as record:
         record.add_check(
@@ -233,9 +229,6 @@ def _keep(folder: Path, job: Job, check: DeviceCheck) -> None:
 
 
 def _measured(path: Path) -> dict[str, float]:
-    from marking.errors import BadInputError
-    from marking.input.rows import Columns, read_rows
-
     shown: dict[str, float] = {}
     for row in read_rows(path, Columns("measured", ("run",), ("length",), pairs=True)):
         run = row.text["run"].upper()
@@ -246,9 +239,6 @@ def _measured(path: Path) -> dict[str, float]:
 
 
 def _check_no_ink(options: argparse.Namespace) -> None:
-    from marking.errors import RefusedError
-    from marking.record.record import open_record
-
     if options.despite_ink or not has_record(options.job):
         return
     with open_record(options.job) as record:
@@ -265,9 +255,6 @@ def _check_meant(
     options: argparse.Namespace, check: DeviceCheck, before: DeviceCheck | None
 ) -> None:
     """Refuses to drop a kept correction, or to keep an unlikely one, that no one asked for."""
-    from devices.plotter.correction import correction_said, suspicion
-    from marking.errors import RefusedError
-
     if before is not None and before.applied is not None and not options.replace:
         if check.measured == before.measured:
             return
@@ -283,8 +270,6 @@ def _check_meant(
 
 
 def _say_what_now(job: Job, check: DeviceCheck, before: DeviceCheck | None) -> None:
-    from devices.plotter.correction import correction_said
-
     if check.applied is None:
         say("the plotter draws true as far as this tape can tell; sections are drawn as they are")
     else:
@@ -301,10 +286,6 @@ def _take_stale_away(folder: Path, check: DeviceCheck, before: DeviceCheck | Non
 
     Files that a person has changed since are left and named.
     """
-    from devices.commands.place import PLACED
-    from devices.commands.write import OUTPUT
-    from marking.output.files import MANIFEST, digest, write_set
-
     if check.applied == (before.applied if before is not None else None):
         return
     out = folder / OUTPUT

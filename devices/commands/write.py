@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from devices.begun import guard_sections, layout_of, plan_of, warned_of, work_of
 from devices.commands.shared import (
+    OUTPUT,
     REMOVABLE,
     add_ink_option,
     add_job_option,
@@ -41,7 +42,6 @@ KINDS = {
     "report": "fit, sections, ink and time, Markdown and JSON",
 }
 OVERLAY = "the light of every section that is trued up, SVG and PNG, pixel for pixel"
-OUTPUT = "out"
 _MACHINE = {"plotter": "plotter", "beam": "projector", "reach": "reach"}
 """The table of job.toml that each zone's sections come from."""
 
