@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from devices.begun import layout_of
 from devices.commands.shared import (
@@ -19,7 +19,6 @@ from devices.commands.shared import (
 from devices.division import divided
 from devices.history import device_name, has_record, kept_check, kept_correction
 from devices.plotter.correction import (
-    RUNS,
     check_record,
     corrected_lines,
     correction_lines,
@@ -29,21 +28,19 @@ from devices.plotter.correction import (
     suspicion,
 )
 from devices.trial.sheet import scrap_program, scrap_sheet
+from devices.trial.words import sheet_lines, sheet_record
 from marking.errors import BadInputError, RefusedError
 from marking.input.rows import Columns, read_rows
 from marking.job.keys import tape_of
 from marking.layout.layout import lay_out
-from marking.measures.tape import as_taped
 from marking.output.files import MANIFEST, digest, replace_file, write_set
 from marking.record.record import layout_hash, open_record
 
 if TYPE_CHECKING:
     import argparse
-    from collections.abc import Iterator
 
     from devices.job import Job
     from devices.plotter.correction import Correction, DeviceCheck
-    from devices.trial.sheet import ScrapSheet
 
 
 def add_options(verb: argparse.ArgumentParser) -> None:
@@ -105,46 +102,11 @@ def _write_sheet(options: argparse.Namespace, job: Job) -> int:
     path = options.job / OUTPUT / f"{name}.{job.plotter.dialect}"
     replace_file(path, data)
     if options.json:
-        print_json({"schema": 1, "file": path.as_posix(), **_sheet_record(sheet)})
+        print_json({"schema": 1, "file": path.as_posix(), **sheet_record(sheet)})
     else:
-        print_lines(_sheet_lines(sheet, job, path))
+        tape = tape_of(job.tape)
+        print_lines(sheet_lines(sheet, job.pens, tape, job.units, path))
     return 0
-
-
-def _sheet_record(sheet: ScrapSheet) -> dict[str, Any]:
-    side = sheet.side
-    return {
-        "side": side,
-        "runs": {run: side * (2**0.5 if run in ("AC", "BD") else 1.0) for run in RUNS},
-        "verniers": [
-            {"name": one.name, "axis": "XY"[one.axis], "pitch": one.pitch, "question": one.question}
-            for one in sheet.verniers
-        ],
-    }
-
-
-def _sheet_lines(sheet: ScrapSheet, job: Job, path: Path) -> Iterator[str]:
-    tape = tape_of(job.tape)
-    yield f"{path}: plot it on scrap of the same canvas, with the cloth held down as on the table"
-    yield ""
-    yield "Measure to the middle of the lines, taut and flat, and write down what the tape shows:"
-    yield ""
-    yield "[measured]"
-    for run, length in _sheet_record(sheet)["runs"].items():
-        yield f'{run} = "..."   # near {as_taped(length, tape, job.units)}'
-    yield ""
-    yield "A is at the device's zero, B along its X, D along its Y. Verniers, read by eye: count"
-    yield "from the middle to where both scales draw one line; a tenth of the pitch for each."
-    for one in sheet.verniers:
-        yield f"  {one.name}: {one.pitch / 10:.2f} mm a division, {one.question}"
-    yield "The samples show each pen, at its speed and at half of it: take what reads best."
-    removable = job.pens.removable.slot
-    if removable in (job.pens.lines.slot, job.pens.heavy.slot, job.pens.numerals.slot):
-        yield f"Holder {removable} takes the removable pen too, and no file waits for a change: to"
-        yield "see its sample, R, plot the sheet once more with that pen in it, on other scrap."
-    yield ""
-    yield "Keep fingers, hair and sleeves clear of the plotter, and know how to stop it."
-    yield f'Then: canvasrule trial --job "{path.parent.parent}" --measured FILE'
 
 
 def _solve(options: argparse.Namespace, job: Job) -> int:
