@@ -113,14 +113,17 @@ def _options(words: Sequence[str]) -> argparse.Namespace:
     )
     parser.add_argument("--version", action="version", version=_Version())
     verbs = parser.add_subparsers(dest="verb", metavar="VERB", required=True)
-    for name, summary in VERBS.items():
+    named = _named_verb(words)
+    # Only help, and a wrong word, need every verb.
+    for name in (named,) if named in VERBS else VERBS:
+        summary = VERBS[name]
         verb = verbs.add_parser(
             name,
             help=summary,
             description=summary[0].upper() + summary[1:] + ".",
             formatter_class=argparse.RawDescriptionHelpFormatter,
         )
-        if name == _named_verb(words):
+        if name == named:
             importlib.import_module(f"devices.commands.{name}").add_options(verb)
     return parser.parse_args(words)
 

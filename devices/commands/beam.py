@@ -9,7 +9,7 @@ import sys
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from devices.commands.begun import guard_division, layout_of, work_of
+from devices.begun import guard_division, layout_of, work_of
 from devices.commands.shared import add_job_option, print_json, print_lines, read_job, say
 
 if TYPE_CHECKING:

@@ -5,11 +5,12 @@ from __future__ import annotations
 import argparse
 import sys
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
-from devices.commands.begun import begin, guard_sections, layout_of, plan_of
-from devices.commands.history import add_ink_option, has_record, kept_correction
+from devices.begun import begin, guard_sections, layout_of, plan_of
 from devices.commands.shared import (
+    OUTPUT,
+    add_ink_option,
     add_job_option,
     check_picture_name,
     length_option,
@@ -18,18 +19,28 @@ from devices.commands.shared import (
     read_job,
     say,
 )
+from devices.history import has_record, kept_correction
+from marking.begun.on_the_cover import keep_tape_marks, replaced, tape_marks_set_out
 from marking.errors import RefusedError
+from marking.job.keys import tape_of
+from marking.network.allowed import Limits
+from marking.output.files import replace_file
+from marking.output.tape_marks_words import (
+    forecast_lines,
+    tape_marks_lines,
+    tape_marks_record,
+)
+from marking.record.record import open_record
+from marking.tape_marks.choice import Task, Way, remedies, widest, work
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
+    from collections.abc import Sequence
 
     from devices.job import Job
     from marking.layout.layout import Layout
     from marking.measures.lengths import Units
-    from marking.tape_marks.choice import Task, Work
-    from marking.tape_marks.marks import TapeRow, TapeRun
-
-_FEW_REMEDIES = 4
+    from marking.tape_marks.choice import Work
+    from marking.tape_marks.marks import TapeRow
 
 
 def add_options(verb: argparse.ArgumentParser) -> None:
@@ -85,10 +96,6 @@ def add_options(verb: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Chooses the marks, writes the sheet and prints the readings, or JSON."""
-    from marking.job.keys import tape_of
-    from marking.network.allowed import Limits
-    from marking.tape_marks.choice import Task, remedies
-
     if options.map is not None:
         check_picture_name("--map", options.map)
     job = read_job(options.job)
@@ -114,9 +121,9 @@ def run(options: argparse.Namespace) -> int:
         _write_map(options.map, job, task, done)
         files.append(options.map)
     if options.json:
-        print_json(_record(done, found, files, job.units))
+        print_json(tape_marks_record(done, found, files, job.units))
     else:
-        print_lines(_lines(done, found, job))
+        print_lines(tape_marks_lines(done, found, job.units))
         if files:
             say(f"wrote {', '.join(map(str, files))}")
     return 0 if done.forecast.holds else RefusedError.exit_code
@@ -124,9 +131,6 @@ def run(options: argparse.Namespace) -> int:
 
 def _rows_set_out(folder: Path, layout: Layout, units: Units) -> tuple[TapeRow, ...]:
     """The rows of marks that were chosen for this layout before."""
-    from marking.begun.on_the_cover import tape_marks_set_out
-    from marking.record.record import open_record
-
     if not has_record(folder):
         return ()
     with open_record(folder) as record:
@@ -136,8 +140,6 @@ def _rows_set_out(folder: Path, layout: Layout, units: Units) -> tuple[TapeRow, 
 
 def _chosen(options: argparse.Namespace, task: Task) -> Work:
     """The widest spacing whose forecast holds, or the best; only `--spacing` when it is given."""
-    from marking.tape_marks.choice import Way, widest, work
-
     repeats = 2 if options.read_twice else 1
 
     def told(way: Way) -> None:
@@ -152,9 +154,6 @@ def _chosen(options: argparse.Namespace, task: Task) -> Work:
 
 def _keep(options: argparse.Namespace, job: Job, task: Task, done: Work) -> list[Path]:
     """Writes the sheet and keeps the marks, unless those set out before have to stay."""
-    from marking.begun.on_the_cover import keep_tape_marks, replaced
-    from marking.record.record import open_record
-
     with open_record(options.job) as record:
         undone = replaced(record, task.layout, job.units, done.control)
         look = "--only-look shows what other marks would hold and changes nothing"
@@ -187,11 +186,10 @@ def _few(names: Sequence[str]) -> str:
 
 
 def _write_sheet(folder: Path, done: Work, layout: Layout, job: Job) -> list[Path]:
-    from devices.commands.write import OUTPUT
+    # What draws is imported where something is drawn: it takes a while, and --only-look needs none.
     from marking.drawing.page import paper_for
     from marking.drawing.pdf import pdf
     from marking.drawing.svg import svg
-    from marking.output.files import replace_file
     from marking.output.tape_sheet import tape_sheet_pages
 
     says = (done.setting_out.said, *(line.strip() for line in forecast_lines(done, job.units)))
@@ -206,7 +204,6 @@ def _write_sheet(folder: Path, done: Work, layout: Layout, job: Job) -> list[Pat
 def _write_map(path: Path, job: Job, task: Task, done: Work) -> None:
     from marking.drawing.picture_file import picture_file
     from marking.output.error_map import error_map
-    from marking.output.files import replace_file
 
     marks = [mark.mark for mark in done.control.marks]
     drawn = error_map(task.layout, job, task.plan, done.forecast, marks)
@@ -216,131 +213,3 @@ def _write_map(path: Path, job: Job, task: Task, done: Work) -> None:
 def _progress(message: str) -> None:
     if sys.stderr.isatty():
         say(f"{message} …")
-
-
-def _lines(done: Work, found: tuple[Work, ...], job: Job) -> Iterator[str]:
-    from marking.measures.counts import counted
-    from marking.measures.lengths import format_length
-    from marking.measures.tape import as_taped
-    from marking.output.tape_sheet import allowed_apart, reading_rows
-
-    control, units = done.control, job.units
-
-    def shown(run: TapeRun) -> str:
-        return as_taped(run.reading, control.tape, units)
-
-    square, diagonals = control.square, control.diagonals
-    along, up, slope = square.ratio
-    yield (
-        f"{len(control.marks)} tape marks, at most {format_length(control.spacing, units)} "
-        "apart, along both long edges and both end lines"
-        + (f", and in {counted(len(control.rows), 'row')} between" if control.rows else "")
-    )
-    yield ""
-    yield f"Base line: {shown(control.offset_near)} from the near edge, at both ends"
-    yield f"Zero line: {shown(control.offset_zero)} from the zero end, along the near edge"
-    yield f"Base line to far line: {shown(control.height)}"
-    yield (
-        f"Square {along}-{up}-{slope}: {shown(square.along)} along the base line, "
-        f"{shown(square.up)} up the zero line, {shown(square.slope)} between"
-    )
-    apart = allowed_apart(diagonals, units)
-    yield f"Diagonals: each {shown(diagonals.run)}, within {apart} of each other"
-    for row in control.rows:
-        yield f"Row {row.letter}: {shown(row.up)} up from the base line, at both ends"
-    yield ""
-    yield "tape reads, each from its line's own zero:"
-    for reading in reading_rows(control, units):
-        yield f"  {reading.reading:>20}  {reading.line:<7} {', '.join(reading.marks)}"
-    yield ""
-    yield done.setting_out.said
-    yield from forecast_lines(done, units)
-    if found:
-        yield "What would help, each as canvasrule control with these options forecasts it:"
-        for work in found[:_FEW_REMEDIES]:
-            holds = "holds" if work.forecast.holds else "does not hold"
-            yield (
-                f"  {work.way.flags(units)}: line {work.forecast.worst_line:.2f} mm, step "
-                f"{work.forecast.worst_step:.2f} mm, {len(work.control.marks)} marks, about "
-                f"{work.minutes / 60:.1f} h of setting out and reading: {holds}"
-            )
-
-
-def forecast_lines(done: Work, units: Units) -> Iterator[str]:
-    """The forecast in words, the verdict last: 95 of 100 covers have less."""
-    from marking.measures.lengths import format_length
-
-    found = done.forecast
-    limits = found.limits
-    times = "once" if done.way.repeats == 1 else "twice"
-    yield f"If every mark that a section sees is read {times}, 95 of 100 covers have"
-    yield (
-        f"  no line further than {found.worst_line:.2f} mm from true, what the tape and the square "
-        f"shift all marks by included ({limits.tolerance:.2f} mm, "
-        f"{format_length(limits.tolerance, units, remainder=True)}, is allowed),"
-    )
-    yield (
-        f"  and no step at a join over {found.worst_step:.2f} mm ({limits.step:.2f} mm is allowed)."
-    )
-    yield "  HOLDS" if found.holds else "  DOES NOT HOLD"
-
-
-def _record(done: Work, found: tuple[Work, ...], files: list[Path], units: Units) -> dict[str, Any]:
-    control = done.control
-
-    def run_record(run: TapeRun) -> dict[str, float]:
-        return {"length": run.length, "reading": run.reading}
-
-    square = control.square
-    return {
-        "schema": 1,
-        "spacing": control.spacing,
-        "marks": [
-            {
-                "id": mark.mark.id,
-                "line": mark.line,
-                "place": mark.place,
-                "at": list(mark.mark.at_table),
-                **run_record(mark.run),
-                "sd": mark.sd,
-            }
-            for mark in control.marks
-        ],
-        "offset_near": run_record(control.offset_near),
-        "offset_zero": run_record(control.offset_zero),
-        "height": run_record(control.height),
-        "rows": [{"letter": row.letter, **run_record(row.up)} for row in control.rows],
-        "square": {
-            "ratio": list(square.ratio),
-            "along": run_record(square.along),
-            "up": run_record(square.up),
-            "slope": run_record(square.slope),
-        },
-        "diagonals": {**run_record(control.diagonals.run), "allowed": control.diagonals.allowed},
-        "forecast": _forecast_record(done, units),
-        "remedies": [_forecast_record(work, units) for work in found],
-        "files": [path.as_posix() for path in files],
-    }
-
-
-def _forecast_record(work: Work, units: Units) -> dict[str, Any]:
-    found = work.forecast
-    return {
-        "what": work.way.flags(units),
-        "marks": len(work.control.marks),
-        "readings": found.readings,
-        "minutes": work.minutes,
-        "worst_line": found.worst_line,
-        "worst_step": found.worst_step,
-        "tolerance": found.limits.tolerance,
-        "step": found.limits.step,
-        "holds": found.holds,
-        "sections": [
-            {"id": each.section, "at": list(each.at_table), "error": each.error}
-            for each in found.sections
-        ],
-        "seams": [
-            {"sections": list(each.sections), "at": list(each.at_table), "step": each.step}
-            for each in found.joins
-        ],
-    }

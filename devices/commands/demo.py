@@ -5,9 +5,9 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from devices.commands.begun import layout_of, plan_of
-from devices.commands.history import kept_correction
-from devices.commands.shared import add_json_option, print_json, print_lines, read_job, say
+from devices.begun import layout_of, plan_of
+from devices.commands.shared import OUTPUT, add_json_option, print_json, print_lines, read_job, say
+from devices.history import kept_correction
 
 if TYPE_CHECKING:
     import argparse
@@ -29,7 +29,7 @@ def add_options(verb: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Makes the Millrace job (or takes the one there) and writes everything it can."""
-    from devices.commands.write import KINDS, OUTPUT, write
+    from devices.commands.write import KINDS, write
     from marking.job.folder import JOB_FILE
     from marking.output.files import write_new
     from marking.shipped import stock

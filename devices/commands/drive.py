@@ -6,8 +6,7 @@ from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from devices.commands.begun import guard_division, layout_of, plan_of
-from devices.commands.history import has_record, kept_correction
+from devices.begun import guard_division, layout_of, plan_of
 from devices.commands.shared import (
     add_job_option,
     check_pace,
@@ -16,6 +15,7 @@ from devices.commands.shared import (
     read_job,
     say,
 )
+from devices.history import has_record, kept_correction
 
 if TYPE_CHECKING:
     import argparse

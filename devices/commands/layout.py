@@ -5,9 +5,9 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from devices.commands.begun import layout_of
-from devices.commands.history import add_ink_option
+from devices.begun import layout_of
 from devices.commands.shared import (
+    add_ink_option,
     add_job_option,
     check_picture_name,
     print_json,
@@ -15,6 +15,8 @@ from devices.commands.shared import (
     read_job,
     say,
 )
+from marking.output.layout_json import layout_record
+from marking.output.report import markdown
 
 if TYPE_CHECKING:
     import argparse
@@ -35,9 +37,6 @@ def add_options(verb: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Lays out the job and prints the fit report, or JSON."""
-    from marking.output.layout_json import layout_record
-    from marking.output.report import markdown
-
     if options.picture is not None:
         check_picture_name("--picture", options.picture)
     job = read_job(options.job)
@@ -52,6 +51,7 @@ def run(options: argparse.Namespace) -> int:
 
 
 def _write_picture(path: Path, layout: Layout, job: Job) -> None:
+    # What draws takes longer to import than laying out takes.
     from marking.drawing.picture_file import picture_file
     from marking.output.files import replace_file
     from marking.output.table_picture import table_picture

@@ -7,10 +7,12 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from devices.commands.begun import begin, guard_division, layout_of, plan_of
-from devices.commands.history import add_ink_option, has_record, kept_correction
+from devices.begun import begin, guard_division, layout_of, plan_of
 from devices.commands.shared import (
+    OUTPUT,
+    PLACED,
     REMOVABLE,
+    add_ink_option,
     add_job_option,
     given_file,
     pen_note,
@@ -20,6 +22,30 @@ from devices.commands.shared import (
     read_job,
     say,
 )
+from devices.history import has_record, kept_correction
+from devices.session.claim import claimed
+from devices.setting_down.slips import slip_report
+from devices.setting_down.standstill import still_there
+from devices.setting_down.where_it_stands import (
+    by_tape_marks,
+    from_readings,
+    marks_in_sight,
+    placed_on,
+)
+from marking.begun.inked import done_sections, runs_of
+from marking.begun.on_the_cover import belongs, keep_placement, plan_hash, standing
+from marking.errors import BadInputError, RefusedError
+from marking.network.adjustment import adjust
+from marking.output.files import replace_file
+from marking.placement.laid_ink import section_of
+from marking.placement.words import (
+    adjusted_lines,
+    adjusted_record,
+    placement_lines,
+    placement_record,
+)
+from marking.record.readings import read_readings
+from marking.record.record import layout_hash, open_record
 
 if TYPE_CHECKING:
     import argparse
@@ -33,9 +59,6 @@ if TYPE_CHECKING:
     from marking.record.readings import MarkReading
     from marking.record.record import Record
     from marking.sections.plan import Plan, Section
-
-PLACED = "placed"
-"""The folder below `out` for sections re-cut to where the device stands."""
 
 
 def add_options(verb: argparse.ArgumentParser) -> None:
@@ -90,9 +113,6 @@ def add_options(verb: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Places a section, takes one as inked, or adjusts everything."""
-    from devices.session.claim import claimed
-    from marking.errors import RefusedError
-
     job = read_job(options.job)
     if options.readings is not None:
         given_file("--readings", options.readings, options.job)
@@ -117,8 +137,6 @@ def _with_record(
     plan: Plan,
     correction: Correction | None,
 ) -> int:
-    from marking.record.record import open_record
-
     with open_record(options.job) as record:
         if options.inked is not None:
             guard_division(record, job, layout, plan, correction)
@@ -137,13 +155,6 @@ def _place(
     plan: Plan,
     correction: Correction | None,
 ) -> int:
-    from devices.commands.placed import placement_lines, placement_record
-    from devices.setting_down.where_it_stands import by_tape_marks, placed_on
-    from marking.begun.inked import done_sections, runs_of
-    from marking.begun.on_the_cover import keep_placement, standing
-    from marking.errors import BadInputError
-    from marking.record.record import layout_hash
-
     section, readings = _readings(options.readings, options.section, plan)
     left_out = standing(record, layout, plan, job.units).left_out
     _note_left_out(left_out)
@@ -198,9 +209,6 @@ def _slips(
     plan: Plan,
 ) -> SlipReport | None:
     """How far the readings check each other; None where they contradict each other already."""
-    from devices.setting_down.slips import slip_report
-    from devices.setting_down.where_it_stands import marks_in_sight
-
     if placed.doubts or placed.move is not None:
         return None
     in_sight = [mark.id for mark in marks_in_sight(section, plan, layout, job, record)]
@@ -231,10 +239,6 @@ def _begun(
 
     It keeps and writes nothing: what is left of the section is for `drive` to ink.
     """
-    from devices.commands.placed import placement_lines, placement_record
-    from devices.setting_down.standstill import still_there
-    from devices.setting_down.where_it_stands import from_readings
-
     stance = from_readings(section, readings, plan, layout, job, record, correction)
     if stance.placed is not None and stance.placed.doubts:
         if options.json:
@@ -257,9 +261,6 @@ def _readings(
     path: Path, wanted: str | None, plan: Plan
 ) -> tuple[Section, tuple[MarkReading, ...]]:
     """The one section that the file, or `wanted`, names, and its readings."""
-    from marking.errors import BadInputError
-    from marking.record.readings import read_readings
-
     readings = read_readings(path, section=wanted)
     named = list(dict.fromkeys(reading.section for reading in readings))
     if wanted is None and len(named) > 1:
@@ -277,8 +278,6 @@ def _readings(
 
 def section_named(plan: Plan, name: str) -> Section:
     """The section of that id. Raises BadInputError when there is none."""
-    from marking.errors import BadInputError
-
     for section in plan.sections:
         if section.id == name:
             return section
@@ -298,9 +297,6 @@ def _write_placed(
     options: argparse.Namespace, job: Job, placed: Placement, correction: Correction | None
 ) -> list[Path]:
     """The section for where the device stands; what an earlier placement wrote goes first."""
-    from devices.commands.write import OUTPUT
-    from marking.output.files import replace_file
-
     folder: Path = options.job / OUTPUT / PLACED
     for part in ("", REMOVABLE):
         for old in folder.glob(f"{placed.section.id}{part}.*"):
@@ -317,11 +313,6 @@ def _write_placed(
 
 
 def _take_as_inked(options: argparse.Namespace, record: Record, layout: Layout, plan: Plan) -> int:
-    from marking.begun.inked import done_sections
-    from marking.begun.on_the_cover import belongs, plan_hash
-    from marking.errors import BadInputError, RefusedError
-    from marking.record.record import layout_hash
-
     name, division = section_named(plan, options.inked).id, plan_hash(plan)
     if name in done_sections(record, layout, plan):
         raise BadInputError(f"section {name} is inked already, and was kept as inked")
@@ -346,12 +337,6 @@ def _take_as_inked(options: argparse.Namespace, record: Record, layout: Layout, 
 def _adjust_all(
     options: argparse.Namespace, record: Record, job: Job, layout: Layout, plan: Plan
 ) -> int:
-    from devices.commands.placed import adjusted_lines, adjusted_record
-    from marking.begun.on_the_cover import standing
-    from marking.errors import RefusedError
-    from marking.network.adjustment import adjust
-    from marking.placement.laid_ink import section_of
-
     stands = standing(record, layout, plan, job.units)
     _note_left_out(stands.left_out)
     if not stands.setups:

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from devices.commands.begun import layout_of, plan_of, warned_of
-from devices.commands.history import add_ink_option, in_force, kept_correction
+from devices.begun import layout_of, plan_of, warned_of
 from devices.commands.shared import (
+    add_ink_option,
     add_job_option,
     add_zone_option,
     print_json,
@@ -14,6 +14,9 @@ from devices.commands.shared import (
     read_job,
     say,
 )
+from devices.history import in_force, kept_correction
+from marking.output.layout_json import plan_record
+from marking.output.report import ink_lines, mark_table, section_table
 
 if TYPE_CHECKING:
     import argparse
@@ -29,9 +32,6 @@ def add_options(verb: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Cuts the job's layout and prints the sections, or JSON."""
-    from marking.output.layout_json import plan_record
-    from marking.output.report import ink_lines, mark_table, section_table
-
     job = read_job(options.job)
     layout = layout_of(options.job, job, despite_ink=options.despite_ink)
     correction = kept_correction(options.job, job)

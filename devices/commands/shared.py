@@ -17,6 +17,10 @@ if TYPE_CHECKING:
     from marking.sections.plan import Section
 
 ZONES = ("plotter", "reach", "beam")
+OUTPUT = "out"
+"""What is written for a job goes here, in its folder, unless a person says otherwise."""
+PLACED = "placed"
+"""The folder below `out` for sections re-cut to where the device stands."""
 REMOVABLE = "-removable"
 """Ends the name of a file for the removable pen alone."""
 
@@ -43,6 +47,16 @@ def add_zone_option(verb: argparse.ArgumentParser) -> None:
         default="plotter",
         help="what limits a section: the job's plotter, an arm's reach, or its projector's beam "
         "(default: plotter)",
+    )
+
+
+def add_ink_option(verb: argparse.ArgumentParser) -> None:
+    """`--despite-ink`."""
+    verb.add_argument(
+        "--despite-ink",
+        action="store_true",
+        help="take this layout although sections are inked under another: you say that the lines "
+        "already on the cover may disagree with it. Nothing can take ink away again",
     )
 
 

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
-from devices.commands.begun import layout_of
-from devices.commands.history import device_name, has_record, kept_check, kept_correction
+from devices.begun import layout_of
 from devices.commands.shared import (
+    OUTPUT,
+    PLACED,
     add_job_option,
     given_file,
     print_json,
@@ -15,14 +16,31 @@ from devices.commands.shared import (
     read_job,
     say,
 )
+from devices.division import divided
+from devices.history import device_name, has_record, kept_check, kept_correction
+from devices.plotter.correction import (
+    check_record,
+    corrected_lines,
+    correction_lines,
+    correction_said,
+    solve_square,
+    still_off,
+    suspicion,
+)
+from devices.trial.sheet import scrap_program, scrap_sheet
+from devices.trial.words import sheet_lines, sheet_record
+from marking.errors import BadInputError, RefusedError
+from marking.input.rows import Columns, read_rows
+from marking.job.keys import tape_of
+from marking.layout.layout import lay_out
+from marking.output.files import MANIFEST, digest, replace_file, write_set
+from marking.record.record import layout_hash, open_record
 
 if TYPE_CHECKING:
     import argparse
-    from collections.abc import Iterator
 
     from devices.job import Job
     from devices.plotter.correction import Correction, DeviceCheck
-    from devices.trial.sheet import ScrapSheet
 
 
 def add_options(verb: argparse.ArgumentParser) -> None:
@@ -76,11 +94,6 @@ def run(options: argparse.Namespace) -> int:
 
 
 def _write_sheet(options: argparse.Namespace, job: Job) -> int:
-    from devices.commands.write import OUTPUT
-    from devices.trial.sheet import scrap_program
-    from marking.errors import RefusedError
-    from marking.output.files import replace_file
-
     correction = kept_correction(options.job, job) if options.corrected else None
     if options.corrected and correction is None:
         raise RefusedError("no correction is kept for this plotter; draw the sheet as it is first")
@@ -89,58 +102,14 @@ def _write_sheet(options: argparse.Namespace, job: Job) -> int:
     path = options.job / OUTPUT / f"{name}.{job.plotter.dialect}"
     replace_file(path, data)
     if options.json:
-        print_json({"schema": 1, "file": path.as_posix(), **_sheet_record(sheet)})
+        print_json({"schema": 1, "file": path.as_posix(), **sheet_record(sheet)})
     else:
-        print_lines(_sheet_lines(sheet, job, path))
+        tape = tape_of(job.tape)
+        print_lines(sheet_lines(sheet, job.pens, tape, job.units, path))
     return 0
 
 
-def _sheet_record(sheet: ScrapSheet) -> dict[str, Any]:
-    from devices.plotter.correction import RUNS
-
-    side = sheet.side
-    return {
-        "side": side,
-        "runs": {run: side * (2**0.5 if run in ("AC", "BD") else 1.0) for run in RUNS},
-        "verniers": [
-            {"name": one.name, "axis": "XY"[one.axis], "pitch": one.pitch, "question": one.question}
-            for one in sheet.verniers
-        ],
-    }
-
-
-def _sheet_lines(sheet: ScrapSheet, job: Job, path: Path) -> Iterator[str]:
-    from marking.job.keys import tape_of
-    from marking.measures.tape import as_taped
-
-    tape = tape_of(job.tape)
-    yield f"{path}: plot it on scrap of the same canvas, with the cloth held down as on the table"
-    yield ""
-    yield "Measure to the middle of the lines, taut and flat, and write down what the tape shows:"
-    yield ""
-    yield "[measured]"
-    for run, length in _sheet_record(sheet)["runs"].items():
-        yield f'{run} = "..."   # near {as_taped(length, tape, job.units)}'
-    yield ""
-    yield "A is at the device's zero, B along its X, D along its Y. Verniers, read by eye: count"
-    yield "from the middle to where both scales draw one line; a tenth of the pitch for each."
-    for one in sheet.verniers:
-        yield f"  {one.name}: {one.pitch / 10:.2f} mm a division, {one.question}"
-    yield "The samples show each pen, at its speed and at half of it: take what reads best."
-    removable = job.pens.removable.slot
-    if removable in (job.pens.lines.slot, job.pens.heavy.slot, job.pens.numerals.slot):
-        yield f"Holder {removable} takes the removable pen too, and no file waits for a change: to"
-        yield "see its sample, R, plot the sheet once more with that pen in it, on other scrap."
-    yield ""
-    yield "Keep fingers, hair and sleeves clear of the plotter, and know how to stop it."
-    yield f'Then: canvasrule trial --job "{path.parent.parent}" --measured FILE'
-
-
 def _solve(options: argparse.Namespace, job: Job) -> int:
-    from devices.plotter.correction import solve_square
-    from devices.trial.sheet import scrap_sheet
-    from marking.job.keys import tape_of
-
     own = job.plotter.model_copy(update={"axes": ("+x", "+y")})
     side = scrap_sheet(own, job.pens, job.units).side
     path = given_file("--measured", options.measured, options.job)
@@ -157,9 +126,6 @@ def _judge_corrected(
     options: argparse.Namespace, check: DeviceCheck, kept: DeviceCheck | None
 ) -> int:
     """Says whether the kept correction helps; exit code 1 where the error is still there."""
-    from devices.plotter.correction import check_record, corrected_lines, still_off
-    from marking.errors import RefusedError
-
     if kept is None or kept.applied is None:
         raise RefusedError(
             f"{options.job}: no correction is kept for this plotter, so no sheet was drawn with "
@@ -186,8 +152,6 @@ def _keep_and_say(
     options: argparse.Namespace, job: Job, check: DeviceCheck, before: DeviceCheck | None
 ) -> int:
     """Keeps a check, and says what it corrects and how many sections that makes."""
-    from devices.plotter.correction import check_record, correction_lines
-
     sections = _sections(job, before.applied if before is not None else None, check.applied)
     _keep(options.job, job, check)
     if options.json:
@@ -214,17 +178,11 @@ def _keep_and_say(
 
 def _sections(job: Job, *corrections: Correction | None) -> list[int]:
     """How many sections the cover takes with each of these corrections."""
-    from devices.division import divided
-    from marking.layout.layout import lay_out
-
     layout = lay_out(job)
     return [len(divided("plotter", layout, job, one).sections) for one in corrections]
 
 
 def _keep(folder: Path, job: Job, check: DeviceCheck) -> None:
-    from devices.plotter.correction import check_record
-    from marking.record.record import layout_hash, open_record
-
     layout = layout_of(folder, job)
     with open_record(folder) as record:
         record.add_check(
@@ -233,9 +191,6 @@ def _keep(folder: Path, job: Job, check: DeviceCheck) -> None:
 
 
 def _measured(path: Path) -> dict[str, float]:
-    from marking.errors import BadInputError
-    from marking.input.rows import Columns, read_rows
-
     shown: dict[str, float] = {}
     for row in read_rows(path, Columns("measured", ("run",), ("length",), pairs=True)):
         run = row.text["run"].upper()
@@ -246,9 +201,6 @@ def _measured(path: Path) -> dict[str, float]:
 
 
 def _check_no_ink(options: argparse.Namespace) -> None:
-    from marking.errors import RefusedError
-    from marking.record.record import open_record
-
     if options.despite_ink or not has_record(options.job):
         return
     with open_record(options.job) as record:
@@ -265,9 +217,6 @@ def _check_meant(
     options: argparse.Namespace, check: DeviceCheck, before: DeviceCheck | None
 ) -> None:
     """Refuses to drop a kept correction, or to keep an unlikely one, that no one asked for."""
-    from devices.plotter.correction import correction_said, suspicion
-    from marking.errors import RefusedError
-
     if before is not None and before.applied is not None and not options.replace:
         if check.measured == before.measured:
             return
@@ -283,8 +232,6 @@ def _check_meant(
 
 
 def _say_what_now(job: Job, check: DeviceCheck, before: DeviceCheck | None) -> None:
-    from devices.plotter.correction import correction_said
-
     if check.applied is None:
         say("the plotter draws true as far as this tape can tell; sections are drawn as they are")
     else:
@@ -301,10 +248,6 @@ def _take_stale_away(folder: Path, check: DeviceCheck, before: DeviceCheck | Non
 
     Files that a person has changed since are left and named.
     """
-    from devices.commands.place import PLACED
-    from devices.commands.write import OUTPUT
-    from marking.output.files import MANIFEST, digest, write_set
-
     if check.applied == (before.applied if before is not None else None):
         return
     out = folder / OUTPUT

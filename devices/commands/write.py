@@ -8,10 +8,11 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
-from devices.commands.begun import guard_sections, layout_of, plan_of, warned_of, work_of
-from devices.commands.history import add_ink_option, in_force, kept_correction
+from devices.begun import guard_sections, layout_of, plan_of, warned_of, work_of
 from devices.commands.shared import (
+    OUTPUT,
     REMOVABLE,
+    add_ink_option,
     add_job_option,
     add_zone_option,
     pen_note,
@@ -21,6 +22,7 @@ from devices.commands.shared import (
     read_job,
     say,
 )
+from devices.history import in_force, kept_correction
 from marking.measures.counts import counted
 
 if TYPE_CHECKING:
@@ -40,7 +42,6 @@ KINDS = {
     "report": "fit, sections, ink and time, Markdown and JSON",
 }
 OVERLAY = "the light of every section that is trued up, SVG and PNG, pixel for pixel"
-OUTPUT = "out"
 _MACHINE = {"plotter": "plotter", "beam": "projector", "reach": "reach"}
 """The table of job.toml that each zone's sections come from."""
 
@@ -149,10 +150,10 @@ def write(
     """
     from marking.output import files
 
-    kept = in_force(job_folder, job, layout, plan) if job_folder is not None else None
     plan = warned_of(plan, job)
     contents, origins = _contents(job, layout, plan, kinds, correction)
     if "report" in kinds:
+        kept = in_force(job_folder, job, layout, plan) if job_folder is not None else None
         contents = {**contents, **_report_files(job, layout, plan, kept)}
     made_from = files.digest(_source(plan.zone.name, layout, job, correction))
     done = files.write_set(folder, {**contents, **more}, made_from)

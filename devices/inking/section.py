@@ -20,7 +20,7 @@ from devices.session.progress import in_words, verdicts
 from devices.session.session import begin, opened, set_anew, set_for
 from devices.setting_down import set_down as setdown
 from marking.begun.inked import done_sections, runs_of
-from marking.begun.on_the_cover import plan_hash, pose_record
+from marking.begun.on_the_cover import plan_hash
 from marking.errors import RefusedError
 from marking.measures.counts import counted
 from marking.record.record import NotKeptError, layout_hash
@@ -187,7 +187,7 @@ def _begun(stance: Stance, place: Workplace) -> int:
         layout_hash(place.layout),
         section,
         device_settings(place.job, place.correction),
-        pose_record(stance.pose),
+        stance.pose.as_data(),
         place.ink_anyway or stance.advice,
         division,
     )

@@ -33,7 +33,7 @@ from devices.setting_down.where_it_stands import (
     marks_in_sight,
     still_to_ink,
 )
-from marking.begun.on_the_cover import keep_placement, pose_from, pose_record, setup_record
+from marking.begun.on_the_cover import keep_placement, pose_from, setup_record
 from marking.errors import BadInputError, RefusedError
 from marking.measures.lengths import format_length
 from marking.record.readings import READING_SD, MarkReading
@@ -409,7 +409,7 @@ def _keep(stance: Stance, place: Workplace) -> None:
     place.record.add_placement(
         layout_hash(place.layout),
         stance.section.id,
-        pose_record(stance.pose),
+        stance.pose.as_data(),
         [] if placed is None else placed.covariance.tolist(),
         detail if placed is None else {**detail, **setup_record(placed.inking.setup)},
     )

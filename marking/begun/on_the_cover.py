@@ -277,19 +277,10 @@ def keep_placement(
     record.add_placement(
         layout_hash(layout),
         placed.section.id,
-        pose_record(placed.pose),
+        placed.pose.as_data(),
         placed.covariance.tolist(),
         detail,
     )
-
-
-def pose_record(pose: Pose) -> dict[str, Any]:
-    """A pose as plain data."""
-    return {
-        "matrix": pose.matrix.tolist(),
-        "shift": pose.shift.tolist(),
-        "about": pose.about.tolist(),
-    }
 
 
 def pose_from(kept: Mapping[str, Any]) -> Pose:
@@ -306,7 +297,7 @@ def setup_record(setup: Setup) -> dict[str, Any]:
     """What a placement's detail tells of the pose to ink with and the readings that gave it."""
     return {
         "kind": setup.kind,
-        "inked_with": pose_record(setup.pose),
+        "inked_with": setup.pose.as_data(),
         "readings": [[r.mark, *map(float, r.at), r.sd] for r in setup.readings],
     }
 

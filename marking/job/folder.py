@@ -6,7 +6,6 @@ It knows files, keys and profiles; what the keys mean is `marking.job.keys`'s.
 from __future__ import annotations
 
 import datetime
-import difflib
 import json
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, TypeVar, get_args
@@ -154,6 +153,8 @@ def _read_profile(name: object, kind: str, where: str, folder: Path) -> tuple[di
         )
     path = folder / name
     if not (name.endswith(".toml") and len(name) <= _LONGEST_NAME and path.is_file()):
+        import difflib
+
         near = difflib.get_close_matches(shortened(name), names, n=1)
         hint = f' did you mean "{near[0]}"?' if near else ""
         raise BadInputError(
@@ -244,6 +245,8 @@ def _advice(error: Any, keys: Keys, model: type[BaseModel]) -> str:
     kind, value = error["type"], error["input"]
     if kind == "extra_forbidden":
         known = _known_keys(model, keys[:-1])
+        import difflib
+
         near = difflib.get_close_matches(shortened(str(keys[-1])), known, n=1, cutoff=0.5)
         return ": unknown key; " + (
             f'did you mean "{near[0]}"?' if near else f"known here: {', '.join(known)}"

@@ -1,6 +1,6 @@
 """Stroke lettering: glyphs as arrays of centre-line points, and what a written text measures.
 
-Glyphs are Hershey's, taken from vpype. Face frame: Hershey units, x to the right, y up, baseline
+Glyphs are Hershey's, shipped as data. Face frame: Hershey units, x to the right, y up, baseline
 at 0. It knows nothing of tables or pens.
 """
 
@@ -22,9 +22,6 @@ if TYPE_CHECKING:
     from marking.arrays import FloatArray
 
 STOCK_FACE = "simplex"
-_STOCK_FACE_IN_VPYPE = "futural"
-_HERSHEY_BASELINE = 9.0
-"""Hershey's Roman faces stand on y = 9 with y down."""
 CAPITAL = 21.0
 """Height of a capital, and of a digit, in the units of Hershey's Roman faces."""
 
@@ -57,47 +54,28 @@ class Lettered:
 
 @cache
 def face(name: str) -> Face:
-    """The face called `name`: the stock one, or any Hershey face that vpype ships.
+    """The face called `name`: the stock one, or another of Hershey's, which has digits alone.
 
-    Raises BadInputError for a name that is neither, or a face without ordinary digits.
+    Raises BadInputError for a name that is neither.
     """
     if name == STOCK_FACE:
-        text = stock().joinpath("lettering", f"{STOCK_FACE}.json").read_text("utf-8")
-        return _from_rows(name, json.loads(text)["glyphs"])
-    return _from_rows(name, vpype_rows(name))
-
-
-def vpype_rows(name: str) -> dict[str, Any]:
-    """Every printable ASCII glyph of vpype's Hershey face `name`, as plain data.
-
-    A row is [left, right, [[[x, y], ...], ...]] in the face frame. This is also what the stock
-    face was written from (`python -m marking.lettering.glyphs`). Importing vpype takes half a
-    second, so only a job that asks for another face pays for it.
-    """
-    import vpype
-    from vpype.text import _Font
-
-    if name not in vpype.FONT_NAMES:
-        known = ", ".join([STOCK_FACE, *vpype.FONT_NAMES])
-        raise BadInputError(f'numerals.face = "{name}": no such face; known are {known}')
-    rows = {}
-    for index, glyph in enumerate(_Font.get(name).glyphs):
-        strokes = [
-            [[point.real, _HERSHEY_BASELINE - point.imag] for point in line.tolist()]
-            for line in glyph.lines
-        ]
-        rows[chr(32 + index)] = [glyph.lt, glyph.rt, strokes]
-    return rows
-
-
-def _from_rows(name: str, rows: Mapping[str, Any]) -> Face:
+        rows = _shipped(STOCK_FACE)["glyphs"]
+    else:
+        faces = _shipped("numerals")["faces"]
+        if name not in faces:
+            known = ", ".join([STOCK_FACE, *faces])
+            raise BadInputError(f'numerals.face = "{name}": no such face; known are {known}')
+        rows = faces[name]
     glyphs = {
         character: Glyph(left, right, _joined(strokes))
         for character, (left, right, strokes) in rows.items()
     }
-    if any(not glyphs[d].strokes for d in "0123456789"):
-        raise BadInputError(f'numerals.face = "{name}": this face has no digits; choose another')
     return Face(name, glyphs)
+
+
+def _shipped(name: str) -> Any:
+    """Shipped glyphs: by character [left, right, [[[x, y], ...], ...]] in the face frame."""
+    return json.loads(stock().joinpath("lettering", f"{name}.json").read_text("utf-8"))
 
 
 def _joined(strokes: Sequence[Sequence[Sequence[float]]]) -> tuple[FloatArray, ...]:
@@ -126,9 +104,9 @@ def _continuation(
 
 
 @lru_cache(maxsize=4096)
-def letter(text: str, face_name: str = STOCK_FACE) -> Lettered:
-    """`text` set with the face's own spacing; characters it lacks leave a space."""
-    glyphs = face(face_name).glyphs
+def letter(text: str) -> Lettered:
+    """`text` set with the stock face's own spacing; characters it lacks leave a space."""
+    glyphs = face(STOCK_FACE).glyphs
     strokes = []
     pen_x = 0.0
     for character in text:
@@ -181,22 +159,3 @@ def _extent(strokes: tuple[FloatArray, ...] | list[FloatArray]) -> FloatArray:
     """(2, 2): the least and the greatest x and y."""
     points = np.concatenate(strokes)
     return np.array([points.min(axis=0), points.max(axis=0)])
-
-
-def _write_stock_face() -> None:
-    """Writes the stock face anew from the installed vpype, one glyph a line."""
-    rows = ",\n".join(
-        f"  {json.dumps(character)}: {json.dumps(row, separators=(',', ':'))}"
-        for character, row in vpype_rows(_STOCK_FACE_IN_VPYPE).items()
-    )
-    about = (
-        f"Hershey simplex Roman as vpype ships it ('{_STOCK_FACE_IN_VPYPE}'), printable ASCII. "
-        "The Hershey fonts were made at the U.S. National Bureau of Standards by A. V. Hershey."
-    )
-    path = stock().joinpath("lettering", f"{STOCK_FACE}.json")
-    with path.open("w", encoding="utf-8", newline="\n") as file:
-        file.write(f'{{"about": {json.dumps(about)},\n "glyphs": {{\n{rows}\n }}\n}}\n')
-
-
-if __name__ == "__main__":
-    _write_stock_face()

@@ -9,7 +9,7 @@ first 3 for a rigid pose, 4 for a similarity, all 6 for an affine one.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 
@@ -53,6 +53,14 @@ class Pose:
     def scale(self) -> float:
         """The mean scale: the square root of how areas grow."""
         return float(np.sqrt(abs(np.linalg.det(self.matrix))))
+
+    def as_data(self) -> dict[str, list[Any]]:
+        """The pose as a record keeps it."""
+        return {
+            "matrix": self.matrix.tolist(),
+            "shift": self.shift.tolist(),
+            "about": self.about.tolist(),
+        }
 
     @property
     def inverse(self) -> Pose:

@@ -11,6 +11,7 @@ import hashlib
 import json
 import os
 import signal
+import stat
 import threading
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -98,15 +99,23 @@ def _stays_inside(name: str) -> bool:
 
 
 def _replace_all(folder: Path, files: Mapping[str, bytes], stale: Sequence[Path] = ()) -> None:
-    """Stages every file, and only then moves them into place and removes the stale ones."""
+    """Stages every file, and only then moves them into place and removes the stale ones.
+
+    A file that holds these very bytes already is left alone, and keeps its date.
+    """
     staged: list[tuple[Path, Path]] = []
     contents = {folder / name: data for name, data in files.items()}
+    contents = {path: data for path, data in contents.items() if not _holds(path, data)}
     for path in contents:
         if path.is_dir():
             raise BadInputError(f"{path}: a folder of that name is in the way")
+    if not contents:
+        return
     try:
+        for parent in dict.fromkeys(path.parent for path in contents):
+            path = parent
+            parent.mkdir(parents=True, exist_ok=True)
         for path, data in contents.items():
-            path.parent.mkdir(parents=True, exist_ok=True)
             part = path.with_name(f".{path.name}.part")
             staged.append((part, path))
             part.write_bytes(data)
@@ -117,6 +126,17 @@ def _replace_all(folder: Path, files: Mapping[str, bytes], stale: Sequence[Path]
     finally:
         for part, _ in staged:
             _remove(part)
+
+
+def _holds(path: Path, data: bytes) -> bool:
+    """Whether this very file is there; one that cannot be read is taken for another."""
+    try:
+        there = os.stat(path)
+        if not stat.S_ISREG(there.st_mode) or there.st_size != len(data):
+            return False
+        return path.read_bytes() == data
+    except OSError:
+        return False
 
 
 def _exchange(staged: Sequence[tuple[Path, Path]], stale: Sequence[Path]) -> None:

@@ -76,12 +76,12 @@ def _divided(
 ) -> tuple[Division, tuple[int, int]]:
     if zone.feed is not None:
         _check_goes_through(layout, job, zone, (along, across)[1 - zone.feed])
-    columns = spans_along(along, zone, 0, job, layout)
+    columns = spans_along(along, zone, 0, job.units, layout)
     bound_columns = parting.least_parts(along, zone.size[0] - 2 * zone.set_down)
     if zone.from_both_edges:
-        rows, gap, bound_rows = rows_from_both_edges(across, zone, job, layout)
+        rows, gap, bound_rows = rows_from_both_edges(across, zone, job.units, layout)
     else:
-        rows, gap = spans_along(across, zone, 1, job, layout), None
+        rows, gap = spans_along(across, zone, 1, job.units, layout), None
         bound_rows = parting.least_parts(across, zone.size[1] - 2 * zone.set_down)
     return Division(zone, columns, rows, gap), (bound_columns, bound_rows)
 

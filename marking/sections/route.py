@@ -150,15 +150,15 @@ def _measured(
     lifts = 0
     for n, back in order:
         pen = held_by[n]
+        slot, passes, speed = pen.slot, pen.passes, min(pace.draw, pen.speed or pace.draw)
         hop = abs(ends[n][back] - at)
-        joined = hop <= JOIN and held == pen.slot
+        joined = hop <= JOIN and held == slot
         legs.append(Leg(n, back, joined))
         travel += hop
         lifts += not joined
-        seconds += PEN_CHANGE_SECONDS * (held is not None and held != pen.slot)
-        speed = min(pace.draw, pen.speed or pace.draw)
-        seconds += strokes[n].length * pen.passes / speed
-        at, held = _exit(ends[n], pen, back), pen.slot
+        seconds += PEN_CHANGE_SECONDS * (held is not None and held != slot)
+        seconds += strokes[n].length * passes / speed
+        at, held = ends[n][back if passes % 2 == 0 else not back], slot
     travel += abs(home - at)
     seconds += travel / pace.travel + lifts * pace.lift
     return Route(tuple(legs), lifts, travel, seconds)
@@ -237,10 +237,10 @@ class _Tour:
 
     def _ways(self, entries: IntArray) -> tuple[IntArray, IntArray]:
         """Nodes that hops lead into, the goals last, and out of, the start first."""
-        return (
-            np.append(entries, 2 * self.count + 1),
-            np.append(2 * self.count, self.exits[entries]),
-        )
+        into, out_of = np.empty((2, self.count + 1), dtype=np.intp)
+        into[:-1], into[-1] = entries, 2 * self.count + 1
+        out_of[0], out_of[1:] = 2 * self.count, self.exits[entries]
+        return into, out_of
 
     def _improved(self, entries: IntArray) -> IntArray:
         """The tour that no move gains on."""
@@ -315,14 +315,15 @@ class _Tour:
         hops: FloatArray,
     ) -> tuple[float, int, int, bool]:
         """Or-opt: the run of `length` from i, moved into the hop at `gap`, either way round."""
-        first = np.arange(self.count - length + 1)
-        after = first + length
-        taken = hops[first] + hops[after] - x_to_e[first, after]
-        forward = x_to_e.T[first] + x_to_e[after]
-        backward = x_to_x[after] + e_to_e[first]
+        many = self.count - length + 1
+        after = slice(length, length + many)
+        taken = hops[:many] + hops[after] - x_to_e.diagonal(length)[:many]
+        forward = x_to_e.T[:many] + x_to_e[after]
+        backward = x_to_x[after] + e_to_e[:many]
         gains = taken[:, None] + hops
         gains -= np.minimum(forward, backward)
         for own in range(length + 1):
-            gains[first, first + own] = -np.inf
+            # Where run i stands already: down the diagonal, one place further on for each row.
+            gains.reshape(-1)[own :: self.count + 2][:many] = -np.inf
         i, gap = divmod(int(gains.argmax()), gains.shape[1])
         return float(gains[i, gap]), i, gap, bool(backward[i, gap] < forward[i, gap])

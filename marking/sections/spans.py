@@ -17,8 +17,8 @@ from marking.sections import joins as parting
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
-    from marking.job.keys import MarkingJob
     from marking.layout.layout import Layout
+    from marking.measures.lengths import Units
     from marking.sections.joins import Axis, Join
     from marking.sections.zones import Zone
 
@@ -43,7 +43,7 @@ def usable(along: Axis, zone: Zone, dimension: int, layout: Layout) -> float:
 
 
 def spans_along(
-    along: Axis, zone: Zone, dimension: int, job: MarkingJob, layout: Layout
+    along: Axis, zone: Zone, dimension: int, units: Units, layout: Layout
 ) -> list[Span]:
     """The rows or columns of sections along one axis.
 
@@ -55,11 +55,11 @@ def spans_along(
     size = held + 2 * zone.set_down
     joins = parting.choose(along, held)
     if joins is None:
-        raise RefusedError(_too_small(along, size, zone, dimension, job))
+        raise RefusedError(_too_small(along, size, zone, dimension, units))
     spans = []
     for start, end, mark in _parts(along, joins):
         needed = (start if mark is None else mark, end)
-        low = _set_down_at(needed, size, zone.set_down, top, job)
+        low = _set_down_at(needed, size, zone.set_down, top, units)
         spans.append(Span((start, end), (low, low + size), mark))
     return spans
 
@@ -73,17 +73,17 @@ def _parts(
     return zip(starts, ends, [seen, *(join.behind for join in joins)], strict=True)
 
 
-def _too_small(along: Axis, size: float, zone: Zone, dimension: int, job: MarkingJob) -> str:
+def _too_small(along: Axis, size: float, zone: Zone, dimension: int, units: Units) -> str:
     """What one setup would have to hold at least, where it first cannot."""
     low, high = parting.widest_whole(along)
     way = "across" if dimension else "along"
     free = f", less {format_length(zone.set_down, 'mm')} each side for setting it down,"
     return (
-        f"{zone.name}: {format_length(size, job.units)} {way} the table"
+        f"{zone.name}: {format_length(size, units)} {way} the table"
         f"{free if zone.set_down else ''} is too little. One section must hold all that lies from "
-        f"{format_length(low, job.units)} to {format_length(high, job.units)} {way} it: lines and "
+        f"{format_length(low, units)} to {format_length(high, units)} {way} it: lines and "
         "numerals leave no bare cloth there for a join, and each section must see marks before "
-        f"its own. Use one that reaches {format_length(high - low + 2 * zone.set_down, job.units)} "
+        f"its own. Use one that reaches {format_length(high - low + 2 * zone.set_down, units)} "
         f"or more {way}"
     )
 
@@ -93,20 +93,20 @@ def _set_down_at(
     size: float,
     set_down: float,
     top: tuple[float, float],
-    job: MarkingJob,
+    units: Units,
 ) -> float:
     """Where a window begins: what it needs in the middle, on the top, at a plain tape reading."""
     least, most = needed[1] + set_down - size, needed[0] - set_down
     wanted = (least + most) / 2
     wanted = max(min(wanted, top[1] - size), top[0])
-    return _plain_reading(least, most, max(min(wanted, most), least), job)
+    return _plain_reading(least, most, max(min(wanted, most), least), units)
 
 
-def _plain_reading(least: float, most: float, wanted: float, job: MarkingJob) -> float:
+def _plain_reading(least: float, most: float, wanted: float, units: Units) -> float:
     """The plainest tape reading from `least` to `most`, near `wanted`."""
     steps = (
         [float(INCH * Fraction(1, parts)) for parts in (2, 4, 8, 16, 32)]
-        if job.units == "in"
+        if units == "in"
         else [10.0, 5.0, 1.0, 0.5]
     )
     for step in steps:
@@ -118,7 +118,7 @@ def _plain_reading(least: float, most: float, wanted: float, job: MarkingJob) ->
 
 
 def rows_from_both_edges(
-    across: Axis, zone: Zone, job: MarkingJob, layout: Layout
+    across: Axis, zone: Zone, units: Units, layout: Layout
 ) -> tuple[list[Span], tuple[float, float] | None, int]:
     """Rows worked from the near and from the far edge, and the strip between that neither reaches.
 
@@ -127,7 +127,7 @@ def rows_from_both_edges(
     depth, top = zone.depth, layout.top.inscribed[3]
     near_side, far_side = (0.0, depth), (top - depth, top)
     if across.end <= depth:
-        rows = _rows_of_side(across, zone, near_side, job)
+        rows = _rows_of_side(across, zone, near_side, units)
         return rows, None, parting.least_parts(across, zone.size[1])
     shared = _shared_join(across, zone, far_side[0])
     if shared is not None:
@@ -145,8 +145,8 @@ def rows_from_both_edges(
     near_part = across.part(across.start, gap[0])
     far_part = across.part(gap[1], across.end)
     rows = [
-        *_rows_of_side(near_part, zone, near_side, job),
-        *_rows_of_side(far_part, zone, far_side, job, seen),
+        *_rows_of_side(near_part, zone, near_side, units),
+        *_rows_of_side(far_part, zone, far_side, units, seen),
     ]
     if shared is None:
         bound = sum(parting.least_parts(part, zone.size[1]) for part in (near_part, far_part))
@@ -187,7 +187,7 @@ def _rows_of_side(
     part: Axis,
     zone: Zone,
     side: tuple[float, float],
-    job: MarkingJob,
+    units: Units,
     seen: float | None = None,
 ) -> list[Span]:
     """The rows that `part` takes, every window within `side`; the first sees marks at `seen`."""
@@ -197,11 +197,11 @@ def _rows_of_side(
     held = part if seen is None else replace(part, start=min(seen, part.start))
     joins = parting.choose(held, size)
     if joins is None:
-        raise RefusedError(_too_small(held, size, zone, 1, job))
+        raise RefusedError(_too_small(held, size, zone, 1, units))
     spans = []
     for start, end, mark in _parts(part, joins, seen):
         least = max(end - size, side[0])
         most = min(start if mark is None else mark, side[1] - size)
-        low = _plain_reading(least, most, (least + most) / 2, job)
+        low = _plain_reading(least, most, (least + most) / 2, units)
         spans.append(Span((start, end), (low, low + size), mark))
     return spans

@@ -283,7 +283,7 @@ def test_control_marks_that_version_0_1_set_out_go_on_placing(
 def test_what_version_0_1_traced_by_light_is_still_traced_or_left_to_that_version(
     tmp_path: Path,
 ) -> None:
-    from devices.commands.begun import work_of
+    from devices.begun import work_of
     from devices.projector.desk.memory import keep, refuse_unknown_lines, remembered
 
     folder = folder_of_0_1("traced-beam", tmp_path)
@@ -305,7 +305,7 @@ def test_what_version_0_1_traced_by_light_is_still_traced_or_left_to_that_versio
 def test_light_goes_on_under_its_own_division_alone(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    from devices.commands.begun import work_of
+    from devices.begun import work_of
     from devices.projector.desk.memory import keep, remembered
 
     folder = tmp_path / "beam"

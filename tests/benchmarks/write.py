@@ -2,19 +2,26 @@
 
 Not part of the tests. Every figure is a ratio of two things measured in this one run, in turn,
 so that it holds on a busy machine; seconds are printed beside it for scale. Needs the test
-extra installed.
+extra installed, and a package index: each side runs in an environment of its own, made anew with
+the versions that are installed here, so that the peer has no plugin of ours to load and we have
+none of the tests' packages beside us.
 """
 
 from __future__ import annotations
 
+import importlib.metadata
 import itertools
 import os
+import shutil
 import statistics
 import subprocess
 import sys
 import tempfile
 import time
+import venv
+from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 import vpype
@@ -27,11 +34,15 @@ from marking.layout.layout import lay_out
 from marking.sections.plan import Piece, Plan, divide_into_sections
 from marking.shipped import stock
 
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+ROOT = Path(__file__).parents[2]
 ROUNDS = 9
 PEER_BED = """
 [device.bench]
 name = "A bed as large as the bench"
-plotter_unit_length = 0.025
+plotter_unit_length = "0.025mm"
 pen_count = 8
 [[device.bench.paper]]
 name = "bench"
@@ -43,16 +54,26 @@ origin_location = ["0mm", "1700mm"]
 """
 
 
-def seconds(command: list[str]) -> float:
+def seconds(command: Command) -> float:
+    """Wall time of one whole process, after what has to be done before it."""
+    command.before()
     start = time.perf_counter()
     subprocess.run(
-        command,
+        command.words,
         check=True,
         stdout=subprocess.DEVNULL,
         stderr=subprocess.DEVNULL,
         env=compiled(),
     )
     return time.perf_counter() - start
+
+
+@dataclass(frozen=True)
+class Command:
+    """What to run, and what to do before each run of it, untimed."""
+
+    words: list[str]
+    before: Callable[[], None] = lambda: None
 
 
 def compiled() -> dict[str, str]:
@@ -63,7 +84,28 @@ def compiled() -> dict[str, str]:
     return {name: value for name, value in os.environ.items() if name != "PYTHONDONTWRITEBYTECODE"}
 
 
-def ratio(name: str, ours: list[str], peer: list[str], goal: float) -> None:
+def environment(folder: Path, package: str) -> str:
+    """The Python of a new environment with `package` and what it needs, as installed here."""
+    venv.create(folder, with_pip=True)
+    python = folder / ("Scripts/python.exe" if os.name == "nt" else "bin/python")
+    here = folder / "here.txt"
+    held = importlib.metadata.distributions()
+    here.write_text(
+        "".join(
+            f"{d.metadata['Name']}=={d.version}\n"
+            for d in held
+            if d.metadata["Name"] != "canvasrule"
+        )
+    )
+    subprocess.run(
+        [python, "-m", "pip", "install", "-q", "--constraint", here, package],
+        check=True,
+        env=compiled(),
+    )
+    return str(python)
+
+
+def ratio(name: str, ours: Command, peer: Command, goal: float) -> None:
     """Medians of alternating runs, after one warm-up of each."""
     seconds(ours), seconds(peer)
     pairs = [(seconds(ours), seconds(peer)) for _ in range(ROUNDS)]
@@ -75,19 +117,87 @@ def ratio(name: str, ours: list[str], peer: list[str], goal: float) -> None:
     )
 
 
-def whole_process(folder: Path) -> None:
-    canvasrule = [sys.executable, "-m", "devices.commands"]
-    peer = [sys.executable, "-m", "vpype_cli"]
+def whole_process(folder: Path, python: str, peer_python: str) -> None:
+    canvasrule = [python, "-m", "devices.commands"]
+    peer = [peer_python, "-m", "vpype_cli"]
+    out = folder / "out"
     write = [*canvasrule, "write", "--svg", "--hpgl", "--job", str(folder)]
-    seconds(write)
+    seconds(Command(write))
+    # What the peer reads stays, whatever is taken away between runs of ours.
+    marking = folder / "marking.svg"
+    shutil.copy(out / "marking.svg", marking)
     (folder / "peer.toml").write_text(PEER_BED)
     peer_write = [
-        *peer, "-c", str(folder / "peer.toml"), "read", str(folder / "out" / "marking.svg"),
+        *peer, "-c", str(folder / "peer.toml"), "read", str(marking),
         "linesort", "write", "--absolute", "--landscape", "-d", "bench", "-p", "bench",
         "--format", "hpgl", str(folder / "peer.hpgl"),
     ]  # fmt: skip
-    ratio("write --svg --hpgl, whole process", write, peer_write, 0.5)
-    ratio("--help, whole process", [*canvasrule, "--help"], [*peer, "--help"], 1 / 3)
+
+    def fresh() -> None:
+        shutil.rmtree(out)
+
+    def other_bytes() -> None:
+        for path in out.rglob("*.*"):
+            if path.suffix in (".svg", ".hpgl"):
+                path.write_bytes(b"an earlier one")
+
+    theirs = Command(peer_write)
+    files = "write --svg --hpgl, whole process"
+    ratio(f"{files}, into a fresh folder", Command(write, fresh), theirs, 0.45)
+    ratio(f"{files}, over the same files", Command(write), theirs, 0.45)
+    ratio(f"{files}, over files that all differ", Command(write, other_bytes), theirs, 0.45)
+    ratio(
+        "--help, whole process", Command([*canvasrule, "--help"]), Command([*peer, "--help"]), 1 / 3
+    )
+
+
+VERBS = ("layout", "section", "control --only-look", "write --svg --hpgl")
+SPENT = """
+import builtins, sys, time
+began = time.perf_counter()
+imports, depth, outer = 0.0, 0, builtins.__import__
+def timed(*words, **named):
+    global imports, depth
+    depth += 1
+    start = time.perf_counter()
+    try:
+        return outer(*words, **named)
+    finally:
+        depth -= 1
+        if depth == 0:
+            imports += time.perf_counter() - start
+builtins.__import__ = timed
+from devices.commands import main
+import importlib
+plain = importlib.import_module
+def by_name(*words, **named):
+    global imports, depth
+    depth += 1
+    start = time.perf_counter()
+    try:
+        return plain(*words, **named)
+    finally:
+        depth -= 1
+        if depth == 0:
+            imports += time.perf_counter() - start
+importlib.import_module = by_name
+main(sys.argv[1:])
+print(imports, time.perf_counter() - began - imports, file=sys.stderr)
+"""
+
+
+def imports_and_work(folder: Path, python: str) -> None:
+    """What each verb spends on imports and on its work, medians; start-up is Python's own."""
+    spent: dict[str, list[tuple[float, float]]] = {verb: [] for verb in VERBS}
+    for _ in range(ROUNDS):
+        for verb in VERBS:
+            words = [python, "-c", SPENT, *verb.split(), "--job", str(folder)]
+            done = subprocess.run(words, capture_output=True, text=True, env=compiled())
+            imports, work = done.stderr.split()[-2:]
+            spent[verb].append((float(imports), float(work)))
+    for verb, times in spent.items():
+        imports, work = (statistics.median(each) * 1000 for each in zip(*times, strict=True))
+        print(f"{verb}: {imports:.0f} ms on imports, {work:.0f} ms on work")
 
 
 def ten_times_the_table(folder: Path) -> None:
@@ -206,7 +316,10 @@ def main() -> None:
         folder = Path(name)
         demo = stock().joinpath("demo", "millrace", "job.toml")
         (folder / "job.toml").write_bytes(demo.read_bytes())
-        whole_process(folder)
+        ours = environment(folder / "ours", str(ROOT))
+        peer = environment(folder / "peer", "vpype")
+        whole_process(folder, ours, peer)
+        imports_and_work(folder, ours)
         ten_times_the_table(folder)
         job = load_job(folder, Job)
         travel(divide_into_sections(lay_out(job), job, job.plotter.zone), job)

@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pytest
 
-from devices.commands.history import device_name, kept_correction
 from devices.driving.machine import setting
+from devices.history import device_name, kept_correction
 from devices.job import Job
 from devices.plotter.bed import bed_of
 from devices.plotter.correction import check_record, solve_square, within_reach

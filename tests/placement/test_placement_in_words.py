@@ -4,12 +4,12 @@ from dataclasses import replace
 
 import pytest
 
-from devices.commands.placed import adjusted_lines, placement_lines
 from marking.errors import BadInputError
 from marking.network.adjustment import adjust
 from marking.network.allowed import Limits
 from marking.network.network import Reading, known
 from marking.placement.placement import place
+from marking.placement.words import adjusted_lines, placement_lines
 from marking.sections.neighbours import butts
 from marking.tape_marks.visible import sights
 from tests.placement.inking import READING_SD, ink_once, millrace

@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from marking.begun.on_the_cover import pose_record
 from marking.measures.counts import counted
 from marking.network.network import ink_error
 from marking.network.regions import radius_95
@@ -92,9 +91,9 @@ def placement_record(placed: Placement, paths: Sequence[Path]) -> dict[str, Any]
         "section": placed.section.id,
         "verdict": placed.verdict,
         "advice": placed.advice,
-        "pose": {**pose_record(placed.pose), "turn": placed.pose.turn, "scale": placed.pose.scale},
+        "pose": {**placed.pose.as_data(), "turn": placed.pose.turn, "scale": placed.pose.scale},
         "covariance": placed.covariance.tolist(),
-        "inked_with": pose_record(inking.setup.pose),
+        "inked_with": inking.setup.pose.as_data(),
         "residuals": [
             {
                 "mark": one.mark,

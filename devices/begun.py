@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from devices.commands.history import has_record, kept_correction
+from devices.history import has_record, kept_correction
 
 if TYPE_CHECKING:
     from pathlib import Path

@@ -8,7 +8,6 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    import argparse
     from collections.abc import Sequence
     from pathlib import Path
 
@@ -20,16 +19,6 @@ if TYPE_CHECKING:
     from marking.sections.locating_marks import Mark
     from marking.sections.plan import Plan
     from marking.tape_marks.setting_out import SettingOut
-
-
-def add_ink_option(verb: argparse.ArgumentParser) -> None:
-    """`--despite-ink`."""
-    verb.add_argument(
-        "--despite-ink",
-        action="store_true",
-        help="take this layout although sections are inked under another: you say that the lines "
-        "already on the cover may disagree with it. Nothing can take ink away again",
-    )
 
 
 def has_record(folder: Path) -> bool:

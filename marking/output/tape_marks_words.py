@@ -1,0 +1,145 @@
+"""The tape marks in words and as JSON: where they go, what they will hold, what would help."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from marking.measures.counts import counted
+from marking.measures.lengths import format_length
+from marking.measures.tape import as_taped
+from marking.output.tape_sheet import allowed_apart, reading_rows
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Sequence
+    from pathlib import Path
+
+    from marking.measures.lengths import Units
+    from marking.tape_marks.choice import Work
+    from marking.tape_marks.marks import TapeRun
+
+_FEW_REMEDIES = 4
+
+
+def tape_marks_lines(done: Work, found: Sequence[Work], units: Units) -> Iterator[str]:
+    """Where the marks go and what they will hold; `found` is what would help where that fails."""
+    control = done.control
+
+    def shown(run: TapeRun) -> str:
+        return as_taped(run.reading, control.tape, units)
+
+    square, diagonals = control.square, control.diagonals
+    along, up, slope = square.ratio
+    yield (
+        f"{len(control.marks)} tape marks, at most {format_length(control.spacing, units)} "
+        "apart, along both long edges and both end lines"
+        + (f", and in {counted(len(control.rows), 'row')} between" if control.rows else "")
+    )
+    yield ""
+    yield f"Base line: {shown(control.offset_near)} from the near edge, at both ends"
+    yield f"Zero line: {shown(control.offset_zero)} from the zero end, along the near edge"
+    yield f"Base line to far line: {shown(control.height)}"
+    yield (
+        f"Square {along}-{up}-{slope}: {shown(square.along)} along the base line, "
+        f"{shown(square.up)} up the zero line, {shown(square.slope)} between"
+    )
+    apart = allowed_apart(diagonals, units)
+    yield f"Diagonals: each {shown(diagonals.run)}, within {apart} of each other"
+    for row in control.rows:
+        yield f"Row {row.letter}: {shown(row.up)} up from the base line, at both ends"
+    yield ""
+    yield "tape reads, each from its line's own zero:"
+    for reading in reading_rows(control, units):
+        yield f"  {reading.reading:>20}  {reading.line:<7} {', '.join(reading.marks)}"
+    yield ""
+    yield done.setting_out.said
+    yield from forecast_lines(done, units)
+    if found:
+        yield "What would help, each as canvasrule control with these options forecasts it:"
+        for work in found[:_FEW_REMEDIES]:
+            holds = "holds" if work.forecast.holds else "does not hold"
+            yield (
+                f"  {work.way.flags(units)}: line {work.forecast.worst_line:.2f} mm, step "
+                f"{work.forecast.worst_step:.2f} mm, {len(work.control.marks)} marks, about "
+                f"{work.minutes / 60:.1f} h of setting out and reading: {holds}"
+            )
+
+
+def forecast_lines(done: Work, units: Units) -> Iterator[str]:
+    """The forecast in words, the verdict last: 95 of 100 covers have less."""
+    found = done.forecast
+    limits = found.limits
+    times = "once" if done.way.repeats == 1 else "twice"
+    yield f"If every mark that a section sees is read {times}, 95 of 100 covers have"
+    yield (
+        f"  no line further than {found.worst_line:.2f} mm from true, what the tape and the square "
+        f"shift all marks by included ({limits.tolerance:.2f} mm, "
+        f"{format_length(limits.tolerance, units, remainder=True)}, is allowed),"
+    )
+    yield (
+        f"  and no step at a join over {found.worst_step:.2f} mm ({limits.step:.2f} mm is allowed)."
+    )
+    yield "  HOLDS" if found.holds else "  DOES NOT HOLD"
+
+
+def tape_marks_record(
+    done: Work, found: Sequence[Work], files: Sequence[Path], units: Units
+) -> dict[str, Any]:
+    """`control --json`."""
+    control = done.control
+
+    def run_record(run: TapeRun) -> dict[str, float]:
+        return {"length": run.length, "reading": run.reading}
+
+    square = control.square
+    return {
+        "schema": 1,
+        "spacing": control.spacing,
+        "marks": [
+            {
+                "id": mark.mark.id,
+                "line": mark.line,
+                "place": mark.place,
+                "at": list(mark.mark.at_table),
+                **run_record(mark.run),
+                "sd": mark.sd,
+            }
+            for mark in control.marks
+        ],
+        "offset_near": run_record(control.offset_near),
+        "offset_zero": run_record(control.offset_zero),
+        "height": run_record(control.height),
+        "rows": [{"letter": row.letter, **run_record(row.up)} for row in control.rows],
+        "square": {
+            "ratio": list(square.ratio),
+            "along": run_record(square.along),
+            "up": run_record(square.up),
+            "slope": run_record(square.slope),
+        },
+        "diagonals": {**run_record(control.diagonals.run), "allowed": control.diagonals.allowed},
+        "forecast": _forecast_record(done, units),
+        "remedies": [_forecast_record(work, units) for work in found],
+        "files": [path.as_posix() for path in files],
+    }
+
+
+def _forecast_record(work: Work, units: Units) -> dict[str, Any]:
+    found = work.forecast
+    return {
+        "what": work.way.flags(units),
+        "marks": len(work.control.marks),
+        "readings": found.readings,
+        "minutes": work.minutes,
+        "worst_line": found.worst_line,
+        "worst_step": found.worst_step,
+        "tolerance": found.limits.tolerance,
+        "step": found.limits.step,
+        "holds": found.holds,
+        "sections": [
+            {"id": each.section, "at": list(each.at_table), "error": each.error}
+            for each in found.sections
+        ],
+        "seams": [
+            {"sections": list(each.sections), "at": list(each.at_table), "step": each.step}
+            for each in found.joins
+        ],
+    }

@@ -1,0 +1,60 @@
+"""Files that hold what would be written are left as they are; the others are written whole."""
+
+from __future__ import annotations
+
+import os
+from typing import TYPE_CHECKING
+
+import pytest
+
+from marking.errors import BadInputError
+from marking.output.files import MANIFEST, write_set
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+LONG_AGO = 1_000_000_000
+"""Seconds since 1970: a date that no run of the tests writes."""
+
+
+def aged(folder: Path) -> None:
+    for path in folder.rglob("*"):
+        os.utime(path, (LONG_AGO, LONG_AGO))
+
+
+def written_since(folder: Path) -> set[str]:
+    files = [path for path in folder.rglob("*") if path.is_file()]
+    return {p.relative_to(folder).as_posix() for p in files if p.stat().st_mtime != LONG_AGO}
+
+
+def test_only_files_that_change_get_a_new_date(tmp_path: Path) -> None:
+    write_set(tmp_path, {"a.svg": b"one", "sections/b.svg": b"two"}, "a job")
+    aged(tmp_path)
+    write_set(tmp_path, {"a.svg": b"one", "sections/b.svg": b"two"}, "a job")
+    assert written_since(tmp_path) == set()
+    done = write_set(tmp_path, {"a.svg": b"one", "sections/b.svg": b"owt"}, "a job")
+    assert written_since(tmp_path) == {"sections/b.svg", MANIFEST}
+    assert [file.path for file in done.written] == ["a.svg", "sections/b.svg"]
+
+
+def test_a_file_that_a_person_changed_is_written_again(tmp_path: Path) -> None:
+    write_set(tmp_path, {"a.svg": b"one"}, "a job")
+    (tmp_path / "a.svg").write_bytes(b"eno")
+    write_set(tmp_path, {"a.svg": b"one"}, "a job")
+    assert (tmp_path / "a.svg").read_bytes() == b"one"
+
+
+def test_a_folder_in_the_way_of_one_file_leaves_all_others_unwritten(tmp_path: Path) -> None:
+    write_set(tmp_path, {"a.svg": b"one"}, "a job")
+    aged(tmp_path)
+    (tmp_path / "b.svg").mkdir()
+    with pytest.raises(BadInputError, match=r"b\.svg: a folder of that name is in the way"):
+        write_set(tmp_path, {"a.svg": b"one more", "b.svg": b"two"}, "a job")
+    assert written_since(tmp_path) == set()
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="this system has no named pipes")
+def test_a_pipe_in_the_place_of_a_file_is_not_waited_for(tmp_path: Path) -> None:
+    os.mkfifo(tmp_path / "a.svg")
+    write_set(tmp_path, {"a.svg": b"one"}, "a job")
+    assert (tmp_path / "a.svg").read_bytes() == b"one"
