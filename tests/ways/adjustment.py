@@ -225,6 +225,14 @@ def misclosures(
     return out.reshape(len(state), -1)
 
 
+def _rigid(at: FloatArray, centre: tuple[float, float]) -> FloatArray:
+    """(2 n, 3): how far points `at` (n, 2) move, x and y in turn, by tx, ty and turn."""
+    out = np.zeros((len(at), 2, 3))
+    out[:, 0, 0] = out[:, 1, 1] = 1
+    out[:, 0, 2], out[:, 1, 2] = -(at[:, 1] - centre[1]), at[:, 0] - centre[0]
+    return out.reshape(-1, 3)
+
+
 @dataclass
 class Adjustment:
     """A placement function for a plan: each section from all that was read until then."""
@@ -232,6 +240,9 @@ class Adjustment:
     plan: Plan
     errors: Errors
     rounds: int = 2
+    follow: float = 0.0
+    """How far a section follows its inked neighbours where they are now known to lie wrong: 0 true
+    to the table alone, towards 1 true to the joins alone."""
 
     def __post_init__(self) -> None:
         plan, errors = self.plan, self.errors
@@ -253,6 +264,7 @@ class Adjustment:
                 done = until
             self._factors.append(scipy.linalg.cho_factor(normal))
         self.state: FloatArray | None = None
+        self._used = np.zeros((0, len(plan.sections), 3))
 
     def solve(
         self, state: FloatArray, k: int, read: FloatArray, sent: FloatArray, rounds: int
@@ -271,9 +283,39 @@ class Adjustment:
     def __call__(self, k: int, read: FloatArray, sent: FloatArray) -> FloatArray:
         if k == 0 or self.state is None:
             self.state = np.zeros((len(read), self.unknowns.size))
+            self._used = np.zeros((len(read), len(self.plan.sections), 3))
         self.state = self.solve(self.state, k, read, sent, self.rounds)
         poses = self.state[:, self.unknowns.poses[k]]
+        if self.follow:
+            poses = poses - self._compromise(k)
+        self._used[:, k] = poses
         return np.concatenate([poses, self.state[:, self.unknowns.scale] / 1000], axis=1)
+
+    def _compromise(self, k: int) -> FloatArray:
+        """(covers, 3): how far to lie off true, so as to meet ink already there half way."""
+        assert self.state is not None
+        mine = self.plan.sections[k]
+        x0, y0, x1, y1 = mine.core
+        corners = [(x, y) for x in (x0, x1) for y in (y0, y1)]
+        wanted = [np.zeros((len(self.state), 8))]
+        at, weights = list(corners), [np.full(8, (1 - self.follow) / 4)]
+        for j, other in enumerate(self.plan.sections[:k]):
+            a0, b0, a1, b1 = other.core
+            meet = [
+                (x, y)
+                for x in sorted({max(x0, a0), min(x1, a1)})
+                for y in sorted({max(y0, b0), min(y1, b1)})
+            ]
+            if len(meet) != 2 or max(x0, a0) > min(x1, a1) or max(y0, b0) > min(y1, b1):
+                continue
+            off = self.state[:, self.unknowns.poses[j]] - self._used[:, j]
+            wanted.append(off @ _rigid(np.array(meet), other.centre).T)
+            at += meet
+            weights.append(np.full(4, self.follow / 2))
+        design, weight = _rigid(np.array(at), mine.centre), np.concatenate(weights)
+        normal = design.T @ (design * weight[:, None])
+        right = (np.concatenate(wanted, axis=1) * weight) @ design
+        return np.linalg.solve(normal, right.T).T
 
     def least_slips(self, false: float = 0.01, named: float = 0.99) -> list[float]:
         """mm: for each reading, the least slip in either coordinate that is named when it is read.

@@ -41,13 +41,15 @@ class Division:
     """Sections as they were cut, in inking order, and what the device does in them."""
 
     sections: tuple[Section, ...]
-    ink_mm: float
-    travel_mm: float
-    lifts: int
+    drawn: tuple[tuple[float, float, int], ...]
+    """Of each section: ink, travel, mm, and lifts."""
 
     def rows(self, *rows: int) -> Division:
-        """The same of these rows only; ink is left as it is and must be given anew."""
-        return replace(self, sections=tuple(s for s in self.sections if s.row in rows))
+        """The same of these rows only."""
+        kept = [i for i, s in enumerate(self.sections) if s.row in rows]
+        return Division(
+            tuple(self.sections[i] for i in kept), tuple(self.drawn[i] for i in kept)
+        )
 
 
 def division(profile: str) -> Division:
@@ -77,9 +79,7 @@ profile = "{}"
             Section(p["id"], p["row"], p["column"], tuple(p["core"]), tuple(p["window"]))
             for p in parts
         ),
-        sum(p["ink_mm"] for p in parts),
-        sum(p["travel_mm"] for p in parts),
-        sum(p["lifts"] for p in parts),
+        tuple((p["ink_mm"], p["travel_mm"], p["lifts"]) for p in parts),
     )
 
 
@@ -132,6 +132,10 @@ class Rule:
     """At most so many tape marks and node ticks each, those farthest apart."""
     left: Callable[[Section], int]
     below: Callable[[Section], int]
+    far_side: bool = False
+    """Of a section with ink on its zero side, only marks on its other side are read."""
+    twice: Callable[[Section], bool] = lambda _: False
+    """Whether each tape mark there is read a second time."""
     lone: float = 0.5
     """Where a single reading along a join lies, from its near or zero end (0) to the other (1)."""
     ticks: Callable[[Node, int, int], bool] = lambda *_: False
@@ -178,7 +182,10 @@ def plan(
             if _in(s, at):
                 first = next(j for j, other in enumerate(sections) if _in(other, at))
                 seen += [(Reading(k, of=first, at=at), at)] if first < k else []
-        readings += _farthest(seen, rule.reads(s), s.centre)
+        if rule.far_side and (s.row, s.column - 1) in where:
+            seen = [(r, at) for r, at in seen if at[0] > s.centre[0]]
+        chosen = _farthest(seen, rule.reads(s), s.centre)
+        readings += chosen * 2 if rule.twice(s) else chosen
         x0, y0, x1, _ = s.core
         if (left := where.get((s.row, s.column - 1))) is not None:
             ends = _spread(s.core[1], s.core[3], rule.left(s), rule.lone) if rule.left(s) else []
@@ -234,41 +241,159 @@ class Pace:
 
 
 def hours(
-    plan: Plan, drawn: Division, pace: Pace, *, large: bool = False, watched: float = 1.0
+    plan: Plan, drawn: Division, pace: Pace, *, large: bool = False
 ) -> tuple[float, float]:
-    """Person-hours and clock-hours once used to it.
+    """Person-hours and clock-hours, practice aside, all drawing watched by one person.
 
-    `large`: two people set the device down, one watches. `watched`: which share of the drawing
-    counts as the person's. Ten proof distances and the scrap check are in it. With two people the
-    clock runs as long as one of them works.
+    `large`: two people set the device down; else one works alone and a second comes for the proof.
+    The scrap check and ten proof distances are in it. A mark in the outermost column or row of
+    nodes is set with the tape lying along the edge.
     """
+    outer = [min(m.at[a] for m in plan.marks) for a in (0, 1)]
+    outer += [max(m.at[a] for m in plan.marks) for a in (0, 1)]
+    on_edge = sum(m.at[0] in (outer[0], outer[2]) or m.at[1] in (outer[1], outer[3]) for m in plan.marks)
     fenced = sum(s.fence is not None for s in plan.sections)
-    free = len(plan.sections) - fenced
-    by_hand = (
+    alone = (
         pace.base
         + pace.trial
-        + pace.mark * len(plan.marks)
+        + pace.mark_on_edge * on_edge
+        + pace.mark * (len(plan.marks) - on_edge)
         + pace.reading * len(plan.readings)
         + pace.ruling * plan.rulings
         + pace.fence_moved * len(plan.clampings)
     )
-    each_free = pace.set_down_by_two if large else pace.set_down
-    down = each_free * free + pace.set_down_fence * fenced
+    each = pace.set_down_by_two if large else pace.set_down
+    down = each * (len(plan.sections) - fenced) + pace.set_down_fence * fenced
     proof = pace.proof * pace.proofs
-    drawing = (
-        drawn.ink_mm / pace.draw + drawn.travel_mm / pace.travel + drawn.lifts * pace.lift
-    )
-    people = 2 if large else 1
-    person = by_hand + people * down + 2 * proof + watched * drawing
-    return person / 3600, (by_hand + down + proof + drawing) / 3600
+    ink, travel, lifts = np.sum(drawn.drawn, axis=0)
+    drawing = ink / pace.draw + travel / pace.travel + lifts * pace.lift
+    person = alone + (2 if large else 1) * down + 2 * proof + drawing
+    return float(person / 3600), float((alone + down + proof + drawing) / 3600)
 
 
 def told(
-    plan: Plan, errors: Errors, covers: int = 200, seed: int = 1
+    plan: Plan, errors: Errors, covers: int = 200, seed: int = 1, follow: float = 0.0
 ) -> tuple[dict[str, float], float]:
     """The 95 % figures of `covers` simulated covers, and the least slip surely named, mm."""
     rng = np.random.default_rng(seed)
-    adjustment = Adjustment(plan, errors)
+    adjustment = Adjustment(plan, errors, follow=follow)
     cover = marked(plan, errors, covers, rng, adjustment, figures.points(plan))
     slip = max(adjustment.least_slips(), default=math.nan)
     return figures.told(figures.figures(cover, errors, rng)), slip
+
+
+def _each(count: int) -> Callable[[Section], int]:
+    return lambda _: count
+
+
+def _at_ends(count: int, last: int) -> Callable[[Section], int]:
+    return lambda s: count if s.column in (1, last) else 0
+
+
+RAIL = 3900.0
+"""mm: a rail over the whole length, so that one clamping serves a row."""
+
+_everywhere = Rule(lambda *_: True, _each(4), _each(2), _each(0), far_side=True)
+
+
+def _all_or_two(s: Section) -> int:
+    """Four marks where nothing is inked on the zero side; else two, on the far side."""
+    return 4 if s.column == 1 else 2
+
+
+@dataclass(frozen=True)
+class Way:
+    """A named plan with how far its sections follow their neighbours."""
+
+    name: str
+    plan: Plan
+    drawn: Division
+    follow: float = 0.5
+    large: bool = False
+    errors: Errors = Errors()
+
+
+def ways() -> list[Way]:
+    """The plans found for the demo bench, two for each way: limits by tolerance, and as allowed."""
+    a3, large = division("flatbed-a3"), division("flatbed-24x36")
+    bands = a3.rows(1, 7)
+    chained = replace(_everywhere, reads=_all_or_two)
+
+    def ends(node: Node, last_column: int, _: int) -> bool:
+        return node[0] in (0, last_column)
+
+    def half(node: Node, last_column: int, _: int) -> bool:
+        return sum(node) % 2 == 0 or node[0] in (0, last_column)
+
+    fenced = Rule(ends, _each(4), _each(0), _at_ends(2, 10), lone=1.0)
+    fenced_allowed = replace(
+        fenced, left=lambda s: int(s.row in (1, 4)), below=_at_ends(1, 10)
+    )
+    banded = Rule(ends, _each(2), lambda s: s.column % 2, _each(0), lone=1.0)
+    large_fenced = Rule(
+        ends, _each(4), _each(0), _at_ends(2, 7), lone=1.0, twice=lambda s: s.column in (1, 7)
+    )
+    on_a3 = [
+        Way("A3, tolerance", plan(a3, chained), a3, 0.3),
+        Way(
+            "A3, allowed",
+            plan(a3, replace(chained, below=lambda s: (s.row + s.column) % 2, lone=0.0)),
+            a3,
+            0.3,
+        ),
+        Way("A3 fence, tolerance", plan(a3, fenced, fence=RAIL), a3),
+        Way("A3 fence, allowed", plan(a3, fenced_allowed, fence=RAIL), a3),
+        Way("A3 fence of 8 ft, allowed", plan(a3, fenced_allowed, fence=8 * 12 * INCH), a3),
+    ]
+    ruled = plan(bands, banded, fence=RAIL, ruled=True)
+    on_a3 += [
+        Way(f"A3 bands, fence, ruled {about}", ruled, bands, 0.5, False, errors)
+        for about, errors in (
+            ("0.25 normal", Errors()),
+            ("within 0.3", Errors(ruled_most=0.3)),
+            ("within 0.2", Errors(ruled_most=0.2)),
+        )
+    ]
+    return [
+        *on_a3,
+        Way("24 x 36, tolerance", plan(large, chained), large, 0.5, True),
+        Way(
+            "24 x 36, allowed",
+            plan(large, Rule(half, _each(4), _each(2), _each(0))),
+            large,
+            0.6,
+            True,
+        ),
+        Way("24 x 36 fence, tolerance", plan(large, large_fenced, fence=RAIL), large, 0.5, True),
+        Way(
+            "24 x 36 fence, allowed",
+            plan(
+                large,
+                replace(large_fenced, left=_each(1), below=_each(0), twice=lambda s: s.column == 1),
+                fence=RAIL,
+            ),
+            large,
+            0.5,
+            True,
+        ),
+    ]
+
+
+def main(covers: int = 400) -> None:
+    """Print the table."""
+    head = " ".join(f"{name:>12s}" for name in figures.NAMES)
+    print(f"{'way':36s} marks reads ruled  all {head}  slip  person clock")
+    for way in ways():
+        each, slip = told(way.plan, way.errors, covers, follow=way.follow)
+        person, clock = hours(way.plan, way.drawn, Pace(), large=way.large)
+        values = " ".join(f"{each[name]:12.2f}" for name in figures.NAMES)
+        print(
+            f"{way.name:36s} {len(way.plan.marks):5d} {len(way.plan.readings):5d} "
+            f"{way.plan.rulings:5d} {way.plan.actions:4d} {values} {slip:5.1f}  "
+            f"{person:6.1f} {clock:5.1f}",
+            flush=True,
+        )
+
+
+if __name__ == "__main__":
+    main()
