@@ -98,9 +98,7 @@ def believed(plan: Plan, errors: Errors, u: Unknowns) -> _Rows:
         along, end0, end1, bow = u.clampings[section.fence]
         x, y, turn = u.poses[k]
         reach = (section.centre[0] - clamping.x0) / 1000
-        rows.add(
-            [(x, 1), (turn, section.depth / 2), (along, -1), (u.tape, -reach)], e.stops
-        )
+        rows.add([(x, 1), (turn, section.depth / 2), (along, -1), (u.tape, -reach)], e.stops)
         for touch in section.touches:
             share = (touch - clamping.x0) / (clamping.x1 - clamping.x0)
             rows.add(
@@ -119,9 +117,7 @@ def believed(plan: Plan, errors: Errors, u: Unknowns) -> _Rows:
         share = x / plan.length
         gx = u.graduation_x[u.x_of[round(x, 6)]]
         gy = u.graduation_y[u.y_of[round(y, 6)]]
-        rows.add(
-            [(mx, 1), (zero, -1), (gx, -1), (u.tape, -x / 1000), (u.lean, y / 1000)], e.mark
-        )
+        rows.add([(mx, 1), (zero, -1), (gx, -1), (u.tape, -x / 1000), (u.lean, y / 1000)], e.mark)
         across = float(np.hypot(e.mark, e.row_sag * 4 * share * (1 - share)))
         rows.add(
             [(my, 1), (end0, share - 1), (end1, -share), (gy, -1), (u.tape, -y / 1000)], across
@@ -207,7 +203,7 @@ def read_rows(
 def misclosures(
     plan: Plan, u: Unknowns, state: FloatArray, read: FloatArray, sent: FloatArray, until: int
 ) -> FloatArray:
-    """(covers, until * 2): where the pointer stood less where its target is, exactly, table frame."""
+    """(covers, until * 2): where the pointer stood less where its target is, exactly; table."""
     scale = state[:, u.scale] / 1000
     out = np.empty((len(state), until, 2))
     for i, r in enumerate(plan.readings[:until]):
@@ -254,12 +250,17 @@ class Adjustment:
         self._read = readings.matrix(u.size) if readings.doubts else None
         self._read_weight = 1 / np.square(readings.doubts)
         order = np.array([r.section for r in plan.readings])
-        self._until = [int(np.searchsorted(order, k, side="right")) for k in range(len(plan.sections))]
+        self._until = [
+            int(np.searchsorted(order, k, side="right")) for k in range(len(plan.sections))
+        ]
         normal = (self._prior.T @ (self._prior * self._prior_weight[:, None])).toarray()
         self._factors, done = [], 0
         for until in self._until:
             if until > done and self._read is not None:
-                part, weight = self._read[2 * done : 2 * until], self._read_weight[2 * done : 2 * until]
+                part, weight = (
+                    self._read[2 * done : 2 * until],
+                    self._read_weight[2 * done : 2 * until],
+                )
                 normal = normal + (part.T @ (part * weight[:, None])).toarray()
                 done = until
             self._factors.append(scipy.linalg.cho_factor(normal))
@@ -367,10 +368,8 @@ def joint_adjustment(
     return state, np.linalg.inv(normal)
 
 
-def solved(
-    plan: Plan, errors: Errors, read: FloatArray, sent: FloatArray
-) -> FloatArray:
-    """(unknowns,): one cover, `read` and `sent` (readings, 2), all readings, by scipy from nothing."""
+def solved(plan: Plan, errors: Errors, read: FloatArray, sent: FloatArray) -> FloatArray:
+    """(unknowns,): one cover, `read` and `sent` (readings, 2), all of it, by scipy alone."""
     u = Unknowns(plan)
     prior = believed(plan, errors, u)
     matrix, doubts = prior.matrix(u.size), np.array(prior.doubts)
@@ -382,6 +381,12 @@ def solved(
 
     return np.asarray(
         scipy.optimize.least_squares(
-            weighted, np.zeros(u.size), jac="3-point", x_scale="jac", xtol=1e-15, ftol=1e-15, gtol=1e-15
+            weighted,
+            np.zeros(u.size),
+            jac="3-point",
+            x_scale="jac",
+            xtol=1e-15,
+            ftol=1e-15,
+            gtol=1e-15,
         ).x
     )

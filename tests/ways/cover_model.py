@@ -9,9 +9,9 @@ window. A section's device with pose (tx, ty, turn) brings its pen, sent to bed 
     T(b) = centre + (tx, ty) + R(turn) C b,    C = [[1 + sx, skew], [0, 1 + sy]],
 
 and its pointer to T(b + offset). While the device stands, the cloth under it gives: a point p of
-the cover lies at p + give(p), so a mark at p is read where T(b + offset) = p + give(p), and ink put
-down at T(b) lies at T(b) - give once the device is lifted off. A uniform give is thus harmless; what
-is not uniform (`cloth`, on a three by three net over the window) is not.
+the cover lies at p + give(p), so a mark at p is read where T(b + offset) = p + give(p), and ink
+put down at T(b) lies at T(b) - give once the device is lifted off. A uniform give is thus harmless;
+what is not uniform (`cloth`, on a three by three net over the window) is not.
 
 Tape marks as they are set out. A base line along the near edge and a zero line square to it, which
 leans; one row of marks after another, each with one struck line (its two ends taped from the base,
@@ -204,8 +204,8 @@ class Placement(Protocol):
 
     Called once for each section k, in order, with what was read until then: `read[c, i]`, bed mm,
     the i-th reading of the plan in cover c, and `sent[c, i]`, where the pen of section `of` was
-    sent to when it drew the point (nan for tape marks). Later ones are nan. Returns (covers, 6): tx, ty, turn, sx, sy,
-    skew, by which section k is then inked.
+    sent to when it drew the point (nan for tape marks). Later ones are nan. Returns (covers, 6):
+    tx, ty, turn, sx, sy, skew, by which section k is then inked.
     """
 
     def __call__(self, k: int, read: FloatArray, sent: FloatArray) -> FloatArray: ...
@@ -329,7 +329,7 @@ class Cover:
 
     plan: Plan
     displaced: Sequence[tuple[FloatArray, FloatArray]]
-    """For each section: points (n, 2) as they should be, and (covers, n, 2) how far they lie off."""
+    """For each section: points (n, 2) as they should be, (covers, n, 2) how far they lie off."""
 
 
 def marked(

@@ -10,11 +10,11 @@ line        How far any inked point lies sideways of its true place on the table
 total       From zero, over the table: at any one height y, how far a cross line's distance from the
             zero line at that same height is from what its numeral says; along the length, how far a
             long line's distance from the first near long line is from what it should be. A shift
-            and a turn of the whole marking do not count; stretch does.
+            and a turn of the whole marking do not count; stretch does. `along`: cross lines only.
 square      Of a cross line over 54 in: between any two of its points no more than 54 in apart, how
             far one lies sideways of the perpendicular through the other to the near long line (the
-            straight line that fits the whole first near long line best). A lean, a bend and a zigzag
-            count alike. `square_width`: the same over the whole width.
+            straight line that fits the whole first near long line best). A lean, a bend and a
+            zigzag count alike. `square_width`: the same over the whole width.
 neighbours  Two lines beside each other: how far their distance is from the pitch, anywhere along
             them, within sections and across joins; cross lines, and the long lines of one band.
 step        At a join: where a line passes from one section into the next, how far its two ends
@@ -37,7 +37,7 @@ if TYPE_CHECKING:
 
     FloatArray = NDArray[np.float64]
 
-NAMES = ("line", "total", "square", "square_width", "neighbours", "step", "gap")
+NAMES = ("line", "total", "along", "square", "square_width", "neighbours", "step", "gap")
 OVER = 54 * INCH
 _EACH = 3
 """Points followed on each piece of a line: both ends and the middle."""
@@ -143,6 +143,7 @@ def figures(cover: Cover, errors: Errors, rng: np.random.Generator) -> dict[str,
     return {
         "line": np.maximum(_worst(x), _worst(y)),
         "total": np.maximum(_worst(x - x[:, :1]), _worst(y - y[:, :1])),
+        "along": _worst(x - x[:, :1]),
         "square": _square(upright, at_y, OVER),
         "square_width": _square(upright, at_y, np.inf),
         "neighbours": np.maximum(_worst(np.diff(x, axis=1)), _worst(np.diff(y, axis=1)[:, bands])),

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 import scipy.sparse
-from scipy.stats import norm
 import statsmodels.api
+from scipy.stats import norm
 
 from tests.ways import figures
 from tests.ways.adjustment import (
@@ -114,9 +114,7 @@ def test_a_slip_as_large_as_told_is_named_ninety_nine_times_in_a_hundred() -> No
     rows = read_rows(plan, errors, u)
     part = rows.matrix(u.size).toarray()
     doubts = np.array(rows.doubts)
-    spread = np.sqrt(
-        doubts**2 - np.einsum("ij,jk,ik->i", part, adjustment.covariance(last), part)
-    )
+    spread = np.sqrt(doubts**2 - np.einsum("ij,jk,ik->i", part, adjustment.covariance(last), part))
 
     def largest(read: np.ndarray) -> np.ndarray:
         state = adjustment.solve(np.zeros((400, u.size)), last, read, kept.sent, 6)

@@ -38,9 +38,7 @@ def _sections(rows: int = 2, columns: int = 3, fence: bool = False) -> list[Sect
             (x0, x1), (y0, y1) = span(c), span(r)
             window = (x0 - 20, y0 - 20, x1 + 20, y1 + 20)
             name = f"r{r + 1}c{c + 1}"
-            out.append(
-                Section(name, r + 1, c + 1, (x0, y0, x1, y1), window, r if fence else None)
-            )
+            out.append(Section(name, r + 1, c + 1, (x0, y0, x1, y1), window, r if fence else None))
     return out
 
 
@@ -49,9 +47,7 @@ def _plan(fence: bool = False, ruled: bool = False, rows: int = 2) -> Plan:
     sections = _sections(rows, fence=fence)
     if ruled:
         moved = [s for s in sections if s.row == 2]
-        apart = [
-            replace(s, core=_up(s.core, 700), window=_up(s.window, 700)) for s in moved
-        ]
+        apart = [replace(s, core=_up(s.core, 700), window=_up(s.window, 700)) for s in moved]
         sections = [s for s in sections if s.row == 1] + apart
     top = max(s.core[3] for s in sections)
     heights = sorted({s.core[1] for s in sections} | {top})
@@ -70,9 +66,7 @@ def _plan(fence: bool = False, ruled: bool = False, rows: int = 2) -> Plan:
     clampings = [Clamping(-20, 3 * SIDE + 20), Clamping(-20, 3 * SIDE + 20, (4, 7))]
     cross = INCH * np.arange(1, 35)
     long = np.concatenate([INCH * np.arange(1, 5), top - INCH * np.arange(4, 0, -1)])
-    return Plan(
-        sections, marks, readings, clampings if fence else (), 3 * SIDE, cross, long, ruled
-    )
+    return Plan(sections, marks, readings, clampings if fence else (), 3 * SIDE, cross, long, ruled)
 
 
 def _up(box: tuple[float, float, float, float], by: float) -> tuple[float, float, float, float]:
@@ -204,7 +198,7 @@ def test_a_shift_and_a_turn_of_the_whole_marking_change_no_limit() -> None:
 
 
 def test_each_figure_is_what_its_words_say_on_a_cover_made_by_hand() -> None:
-    """Line 5 lies 1 mm off in the second row only; the first long line is off by 0.4 in column 3."""
+    """Line 5 lies 1 mm off in the second row only, the first long line 0.4 in one section."""
     plan = _plan()
     displaced = []
     for k, points in enumerate(figures.points(plan)):
