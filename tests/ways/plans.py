@@ -5,6 +5,16 @@ nothing else. Marks stand at the nodes of the strips where windows overlap: the 
 columns and the strip between two rows, plus one line of nodes inside each outer edge; a node inside
 is read by four sections. Ink of a neighbour is read a little beyond the join, on the neighbour's
 side, where both devices reach: ticks with the removable pen, or crossings where there are any.
+
+What was found, with the errors of `Errors`, which are our own assumptions:
+- Four readings a section are the least that name a 3 mm slip in any of them: two marks on its far
+  side and two points of its neighbour's ink, at both ends of the join. Marks at every node then
+  serve; one missing leaves a reading alone in its corner, where only 4.5 mm is named.
+- Against a fence, marks at both ends of each row do; a reading at the far end of a join, away from
+  the rail, is worth most where neighbours must be right.
+- Lines ruled by hand hold 1/32 in between neighbours only if no end is ever more than 0.2 mm off;
+  with a standard deviation of 0.25 mm two neighbours differ by 1.35 mm somewhere on the cover.
+- A rail of 8 ft needs a mark and two readings of ink where it overlaps itself, in every row.
 """
 
 from __future__ import annotations
