@@ -43,7 +43,7 @@ def plan_of(
     folder: Path, zone: ZoneName, job: Job, layout: Layout, correction: Correction | None
 ) -> Plan:
     """The sections of the job's layout for the zone named."""
-    from devices.division import divided, division_settings
+    from devices.machine_zones import divided, division_settings
 
     def divide() -> Plan:
         return divided(zone, layout, job, correction)
@@ -79,8 +79,8 @@ def guard_division(
     record: Record, job: Job, layout: Layout, plan: Plan, correction: Correction | None
 ) -> None:
     """Refuses a division that is not the one sections are inked by, naming what has changed."""
-    from devices.division import division_settings
     from devices.job import Job
+    from devices.machine_zones import division_settings
     from marking.begun.inked import guard_division
 
     settings = division_settings(plan.zone.name, job, correction)
@@ -115,7 +115,7 @@ def begin(
     record: Record, job: Job, layout: Layout, plan: Plan, correction: Correction | None
 ) -> None:
     """Keeps what the job is begun with, before anything is set out, read or inked."""
-    from devices.division import division_settings
+    from devices.machine_zones import division_settings
     from marking.begun.layout_and_division import keep_begun
 
     keep_begun(record, job, layout, plan, division_settings(plan.zone.name, job, correction))

@@ -9,7 +9,7 @@ import hashlib
 import json
 from typing import TYPE_CHECKING, Any
 
-from devices.division import corrected
+from devices.machine_zones import corrected
 from marking.job.settings import changes, flat, in_words
 
 if TYPE_CHECKING:

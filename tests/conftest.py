@@ -20,7 +20,7 @@ from devices.job import Job
 from marking.job.folder import JOB_FILE, load_job
 from marking.layout.layout import lay_out
 from marking.sections.plan import divide_into_sections
-from marking.shipped import stock
+from marking.shipped_files import stock
 
 if TYPE_CHECKING:
     from collections.abc import Mapping

@@ -32,7 +32,7 @@ def run(options: argparse.Namespace) -> int:
     from devices.commands.write import KINDS, write
     from marking.job.folder import JOB_FILE
     from marking.output.files import write_new
-    from marking.shipped import stock
+    from marking.shipped_files import stock
 
     path = options.folder / JOB_FILE
     if not path.exists():

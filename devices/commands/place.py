@@ -24,7 +24,7 @@ from devices.commands.shared import (
 )
 from devices.history import has_record, kept_correction
 from devices.session.claim import claimed
-from devices.setting_down.slips import slip_report
+from devices.setting_down.slip_words import slip_report
 from devices.setting_down.standstill import still_there
 from devices.setting_down.where_it_stands import (
     by_tape_marks,
@@ -52,7 +52,7 @@ if TYPE_CHECKING:
 
     from devices.job import Job
     from devices.plotter.correction import Correction
-    from devices.setting_down.slips import SlipReport
+    from devices.setting_down.slip_words import SlipReport
     from devices.setting_down.where_it_stands import Ground
     from marking.layout.layout import Layout
     from marking.placement.placement import Placement

@@ -17,8 +17,8 @@ from devices.commands.shared import (
     read_job,
     say,
 )
-from devices.division import divided
 from devices.history import has_record, kept_correction
+from devices.machine_zones import divided
 from marking.begun.on_the_cover import COVER, plan_hash
 from marking.errors import BadInputError, RefusedError
 from marking.job.keys import ClothTable, tape_of

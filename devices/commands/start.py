@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
 def add_options(verb: argparse.ArgumentParser) -> None:
     """Options of the verb."""
-    from marking.shipped import stock_names
+    from marking.shipped_files import stock_names
 
     verb.add_argument("folder", metavar="DIR", type=Path, help="the folder to make the job in")
     verb.add_argument(
@@ -49,7 +49,7 @@ def run(options: argparse.Namespace) -> int:
     from devices.job_text import job_schema, job_text
     from marking.job.folder import JOB_FILE, check_job
     from marking.output.files import write_new
-    from marking.shipped import stock_names
+    from marking.shipped_files import stock_names
 
     path = options.folder / JOB_FILE
     if path.exists():
@@ -92,7 +92,7 @@ def _table(options: argparse.Namespace) -> tuple[str, str, Units]:
     """Length, width and units, from a stock table, from options or from answers."""
     from marking.input.toml import read_toml
     from marking.measures.lengths import parse_length
-    from marking.shipped import stock, stock_names
+    from marking.shipped_files import stock, stock_names
 
     if options.table is not None:
         names = stock_names("tables")

@@ -16,8 +16,8 @@ from devices.commands.shared import (
     read_job,
     say,
 )
-from devices.division import divided
 from devices.history import device_name, has_record, kept_check, kept_correction
+from devices.machine_zones import divided
 from devices.plotter.correction import (
     check_record,
     corrected_lines,

@@ -11,7 +11,7 @@ import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Protocol
 
-from devices.dialects.own_limits import seconds
+from devices.dialects.told_limits import seconds
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence

@@ -12,7 +12,7 @@ from devices.programs.dialect import tongue_for, writer_for
 
 if TYPE_CHECKING:
     from devices.dialects.answers import Tongue
-    from devices.dialects.own_limits import OwnLimits
+    from devices.dialects.told_limits import OwnLimits
     from devices.dialects.writer import Inking, Writer
     from devices.plotter.bed import Bed
     from devices.plotter.correction import Correction

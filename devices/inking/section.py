@@ -15,7 +15,7 @@ import numpy as np
 from devices.driving.port import DeviceError
 from devices.inking.pen_change import last_by_slot, spent_by_slot, stretches
 from devices.moves_ink import device_settings, what_moves_ink
-from devices.session.keys import single_keys
+from devices.session.keypresses import single_keys
 from devices.session.progress import in_words, verdicts
 from devices.session.session import begin, opened, set_anew, set_for
 from devices.setting_down import set_down as setdown

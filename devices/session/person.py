@@ -10,7 +10,7 @@ import time
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from devices.session.keys import forget_keys, has_keyboard, key_pressed, single_keys
+from devices.session.keypresses import forget_keys, has_keyboard, key_pressed, single_keys
 from marking.errors import BadInputError
 
 if TYPE_CHECKING:

@@ -11,12 +11,12 @@ from typing import TYPE_CHECKING
 
 from devices.conversation.conversation import Conversation
 from devices.conversation.states import State
-from devices.dialects.own_limits import OwnLimits
-from devices.division import division_settings
+from devices.dialects.told_limits import OwnLimits
 from devices.driving.driver import Driver
 from devices.driving.kept_places import add_whereabouts
 from devices.driving.machine import setting
 from devices.driving.program import Script
+from devices.machine_zones import division_settings
 from devices.session.whereabouts import Left
 from marking.begun.layout_and_division import keep_begun
 from marking.errors import RefusedError

@@ -9,7 +9,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from devices.driving.kept_places import add_given, add_whereabouts
-from devices.session.keys import has_keyboard, key_pressed
+from devices.session.keypresses import has_keyboard, key_pressed
 from devices.session.progress import in_words, verdicts
 from devices.session.session import begin, set_for
 from devices.session.whereabouts import (
@@ -23,7 +23,7 @@ from devices.session.whereabouts import (
     unseen_restart,
 )
 from devices.setting_down.read_marks import sight
-from devices.setting_down.slips import foreseen, slip_report
+from devices.setting_down.slip_words import foreseen, slip_report
 from devices.setting_down.standstill import inking_pose, refuse_old_readings, still_there
 from devices.setting_down.where_it_stands import (
     as_set_down,

@@ -14,7 +14,7 @@ from pydantic import BaseModel, ValidationError, WithJsonSchema
 
 from marking.errors import MOST_SHOWN, BadInputError, shortened
 from marking.input.toml import read_toml
-from marking.shipped import stock, stock_names
+from marking.shipped_files import stock, stock_names
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence

@@ -13,7 +13,7 @@ import numpy as np
 
 from marking.errors import BadInputError, RefusedError
 from marking.layout.survey_slips import MORE, survey_slips
-from marking.layout.top_figure import (
+from marking.layout.top_shape import (
     AGAIN,
     NO_TOP,
     SIDES,

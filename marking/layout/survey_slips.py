@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from marking.layout.top_figure import AGAIN, SIDES, Square, Taking, checked_by, distances, with_more
+from marking.layout.top_shape import AGAIN, SIDES, Square, Taking, checked_by, distances, with_more
 from marking.least_squares.least_slip import least_shown
 from marking.least_squares.readings_test import TRUST, checked
 

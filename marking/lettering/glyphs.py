@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from marking.errors import BadInputError
-from marking.shipped import stock
+from marking.shipped_files import stock
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence

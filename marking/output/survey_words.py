@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 from marking.job.keys import tape_of
 from marking.layout.survey import slips_of
-from marking.layout.top_figure import SIDES
+from marking.layout.top_shape import SIDES
 from marking.measures.lengths import format_length
 
 if TYPE_CHECKING:

@@ -13,7 +13,7 @@ import numpy as np
 
 from marking.drawing.artwork import Artwork, Style
 from marking.drawing.typeface import text_width
-from marking.layout.top_figure import SIDES
+from marking.layout.top_shape import SIDES
 from marking.measures.counts import counted
 from marking.measures.lengths import format_length
 from marking.sections.set_downs import set_down_corner, set_down_legend, set_down_readings

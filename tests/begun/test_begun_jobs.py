@@ -21,8 +21,8 @@ import pytest
 
 import marking.layout.numerals
 from devices.commands import main
-from devices.division import divided
 from devices.job import Job
+from devices.machine_zones import divided
 from devices.plotter.profile import Plotter
 from marking.begun.on_the_cover import plan_hash
 from marking.errors import RefusedError

@@ -20,7 +20,7 @@ from playwright.sync_api import sync_playwright
 from devices.projector.desk.memory import keep, remembered
 from devices.projector.light.files import Look, sheet_png
 from devices.projector.trueup.calibration import Landing, Setting, calibrate
-from devices.projector.trueup.worth import Trued
+from devices.projector.trueup.result import Trued
 from marking.least_squares.chi_square import POINT_95
 from marking.record.record import open_record
 from tests.projector.browsers import (

@@ -32,7 +32,7 @@ from devices.job import Job
 from marking.job.folder import load_job
 from marking.layout.layout import lay_out
 from marking.sections.plan import Piece, Plan, divide_into_sections
-from marking.shipped import stock
+from marking.shipped_files import stock
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -231,7 +231,7 @@ from pathlib import Path
 import devices.programs.files, devices.dialects.hpgl.writer, marking.output.strokes_svg
 from devices.commands.shared import read_job
 from devices.commands.write import write
-from devices.division import divided
+from devices.machine_zones import divided
 from marking.layout.layout import lay_out
 job = read_job(Path(sys.argv[1]))
 start = time.perf_counter()

@@ -18,7 +18,7 @@ import numpy as np
 
 from devices.commands import main
 from marking.job.folder import JOB_FILE
-from marking.shipped import stock
+from marking.shipped_files import stock
 from tests.conftest import MILLRACE
 
 if TYPE_CHECKING:

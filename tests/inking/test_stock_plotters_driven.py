@@ -22,7 +22,7 @@ from devices.simulated.onboard import simulated
 from marking.job.folder import load_job
 from marking.layout.layout import lay_out
 from marking.sections.plan import divide_into_sections
-from marking.shipped import stock
+from marking.shipped_files import stock
 from tests.conversation.line import Line
 from tests.inking.kills import samples
 

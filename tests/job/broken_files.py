@@ -18,7 +18,7 @@ from typing import TYPE_CHECKING, Any
 
 from devices.commands import main
 from devices.job_text import job_text
-from marking.shipped import stock
+from marking.shipped_files import stock
 
 if TYPE_CHECKING:
     import random

@@ -17,7 +17,7 @@ from devices.job_text import job_schema
 from marking.errors import BadInputError
 from marking.job.folder import JOB_FILE, load_job
 from marking.measures.lengths import parse_length
-from marking.shipped import stock, stock_names
+from marking.shipped_files import stock, stock_names
 
 if TYPE_CHECKING:
     from tests.conftest import MakeJob, RunCli

@@ -9,7 +9,7 @@ import pytest
 from devices.job import Job
 from marking.layout.layout import lay_out
 from marking.sections.plan import divide_into_sections
-from marking.shipped import stock_names
+from marking.shipped_files import stock_names
 
 if TYPE_CHECKING:
     from tests.conftest import MakeJob

@@ -13,7 +13,7 @@ from marking.network.network import Reading, Setup, gain, known, only_for, with_
 from marking.network.pose import as_planned, rigid
 from marking.network.resection import resect
 from marking.placement.blunders import agrees, doubts
-from marking.placement.slips import more_readings, slips
+from marking.placement.slip_named import more_readings, slips
 from marking.sections.neighbours import outermost_ink, window_middle
 from tests.placement.inking import READING_SD, set_out_by_tape
 

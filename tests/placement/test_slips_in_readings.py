@@ -20,7 +20,7 @@ from marking.least_squares.readings_test import FALSE_ALARM
 from marking.network.network import Reading, Target, known
 from marking.network.resection import resect
 from marking.placement.blunders import doubts
-from marking.placement.slips import WANTED, more_readings, slips
+from marking.placement.slip_named import WANTED, more_readings, slips
 from marking.sections.locating_marks import Mark
 from tests.job.command_cases import REFUSED
 from tests.placement.slipping import score

@@ -20,7 +20,7 @@ from devices.projector.desk.work import Work, work_for
 from devices.projector.light.mapping import Mapping
 from devices.projector.light.throw import lens_axis
 from marking.job.folder import load_job
-from marking.shipped import stock
+from marking.shipped_files import stock
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

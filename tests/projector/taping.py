@@ -13,8 +13,8 @@ import numpy as np
 
 from devices.projector.trueup.calibration import Landing
 from devices.projector.trueup.points import by_tape
+from devices.projector.trueup.result import solved
 from devices.projector.trueup.targets import suggest
-from devices.projector.trueup.worth import solved
 from marking.errors import RefusedError
 from tests.projector.browsers import hung_crooked
 

@@ -15,8 +15,8 @@ from devices.projector.desk.memory import keep, remembered
 from devices.projector.desk.scene import look
 from devices.projector.desk.work import line_name
 from devices.projector.light.throw import beam_zone
+from devices.projector.trueup.result import Trued
 from devices.projector.trueup.targets import ASIDE_PX
-from devices.projector.trueup.worth import Trued
 from marking.errors import BadInputError, RefusedError
 from marking.record.record import open_record
 from tests.projector.browsers import hung_crooked, millrace, told_by_beam

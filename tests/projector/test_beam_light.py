@@ -22,7 +22,7 @@ from devices.projector.light.mapping import Mapping
 from devices.projector.light.overlay import carried, clipped
 from devices.projector.light.throw import lens_axis, lens_over
 from devices.projector.trueup.calibration import Landing, calibrate
-from devices.projector.trueup.worth import Trued
+from devices.projector.trueup.result import Trued
 from marking.record.record import open_record
 from tests.projector.browsers import ARGUMENTS, CHROMIUM, beam, millrace, stage_page, when
 

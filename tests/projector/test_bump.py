@@ -13,8 +13,8 @@ from devices.projector.desk.work import work_for
 from devices.projector.light.mapping import apply
 from devices.projector.trueup.bump import check_targets, moved, retrued, stirred
 from devices.projector.trueup.calibration import Landing
+from devices.projector.trueup.result import SET_BY_HAND, carried, checked, from_kept, kept, solved
 from devices.projector.trueup.targets import relit, suggest
-from devices.projector.trueup.worth import SET_BY_HAND, carried, checked, from_kept, kept, solved
 from marking.errors import BadInputError, RefusedError
 from marking.job.folder import load_job
 from tests.projector.browsers import hung_crooked, millrace

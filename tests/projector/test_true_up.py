@@ -20,9 +20,9 @@ from devices.projector.trueup.calibration import (
     calibrate,
     direct_linear_transform,
 )
+from devices.projector.trueup.result import SET_BY_HAND, from_kept, kept, solved
 from devices.projector.trueup.suspects import blunder_lines, solve
 from devices.projector.trueup.targets import suggest
-from devices.projector.trueup.worth import SET_BY_HAND, from_kept, kept, solved
 from marking.errors import BadInputError, RefusedError
 from marking.least_squares.chi_square import POINT_95
 from tests.projector.browsers import hung_crooked, millrace

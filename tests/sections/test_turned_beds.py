@@ -17,9 +17,9 @@ import pytest
 from scipy.spatial import cKDTree
 
 from devices.commands import main
-from devices.division import divided
 from devices.history import device_name, kept_correction
 from devices.job import Job
+from devices.machine_zones import divided
 from devices.plotter.bed import bed_of
 from devices.plotter.correction import RUNS, check_record, solve_square
 from devices.projector.light.throw import beam_zone

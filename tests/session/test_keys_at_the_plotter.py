@@ -17,7 +17,7 @@ import pytest
 from devices.job import Job
 from devices.plotter.bed import bed_of
 from devices.session.claim import LOCK_FILE
-from devices.session.keys import key_of
+from devices.session.keypresses import key_of
 from devices.simulated.cloth import read_cloth
 from marking.job.folder import load_job
 from marking.layout.layout import lay_out

@@ -15,7 +15,7 @@ from devices.simulated.cloth import Cloth
 from devices.simulated.hpgl import Build, SimulatedPlotter
 from marking.job.folder import load_job
 from marking.record.record import open_record
-from marking.shipped import stock
+from marking.shipped_files import stock
 from tests.conversation.test_halt import OwnTimePort
 from tests.driving.own_time import driven_at
 from tests.inking.kills import SECTION, make_job

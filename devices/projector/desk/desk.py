@@ -13,8 +13,8 @@ from devices.projector.desk.known_points import traced_crossings
 from devices.projector.trueup.bump import check_targets
 from devices.projector.trueup.calibration import LEAST_TARGETS, Landing
 from devices.projector.trueup.points import by_tape
+from devices.projector.trueup.result import Trued, carried, checked, line_sd, nudged, solved
 from devices.projector.trueup.targets import ASIDE_PX, relit, suggest
-from devices.projector.trueup.worth import Trued, carried, checked, line_sd, nudged, solved
 from marking.errors import BadInputError, CanvasruleError
 from marking.measures.lengths import format_length, parse_length
 

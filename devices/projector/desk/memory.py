@@ -8,11 +8,11 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
-from devices.division import division_settings
+from devices.machine_zones import division_settings
 from devices.projector.desk.desk import Desk, TrueUp, begun
 from devices.projector.trueup.calibration import Landing
+from devices.projector.trueup.result import Trued, from_kept, kept
 from devices.projector.trueup.targets import Target
-from devices.projector.trueup.worth import Trued, from_kept, kept
 from devices.serving.taps import Taps
 from devices.serving.taps import from_kept as taps_from_kept
 from devices.serving.taps import kept as taps_kept

@@ -6,12 +6,12 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING
 
-from devices.division import divided
+from devices.machine_zones import divided
 from devices.projector.light.overlay import overlay
 from devices.projector.light.throw import lens_over, nominal
 from devices.projector.trueup.forecast import height_warnings
 from devices.projector.trueup.points import Point, by_tape
-from devices.projector.trueup.worth import Aim
+from devices.projector.trueup.result import Aim
 from marking.begun.on_the_cover import plan_hash
 from marking.job.keys import tape_of
 from marking.layout.layout import lay_out

@@ -10,8 +10,8 @@ import numpy as np
 from devices.projector.light.throw import beam_zone, lens_over, nominal, raised_by, throw
 from devices.projector.trueup.calibration import Landing, Setting, calibrate
 from devices.projector.trueup.points import by_tape
+from devices.projector.trueup.result import SET_BY_HAND, error_95
 from devices.projector.trueup.targets import suggest
-from devices.projector.trueup.worth import SET_BY_HAND, error_95
 from marking.errors import RefusedError
 from marking.job.keys import tape_of
 from marking.measures.lengths import format_length
