@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
     from devices.job import Job
     from devices.plotter.correction import Correction
-    from devices.projector.desk.work import Work
+    from devices.projector.desk.work import BeamWork
     from marking.layout.layout import Layout
     from marking.record.record import Record
     from marking.sections.plan import Plan
@@ -67,12 +67,12 @@ def warned_of(plan: Plan, job: Job) -> Plan:
     return replace(plan, warnings=(*plan.warnings, *height_warnings(job, plan)))
 
 
-def work_of(folder: Path, job: Job) -> Work:
+def work_of(folder: Path, job: Job) -> BeamWork:
     """What the projector's page works on. Raises RefusedError."""
-    from devices.projector.desk.work import Work
+    from devices.projector.desk.work import BeamWork
 
     layout = layout_of(folder, job)
-    return Work(job, layout, plan_of(folder, "beam", job, layout, None))
+    return BeamWork(job, layout, plan_of(folder, "beam", job, layout, None))
 
 
 def guard_division(

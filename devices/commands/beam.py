@@ -72,7 +72,7 @@ def run(options: argparse.Namespace) -> int:
 def _serve(options: argparse.Namespace, work: object, listening: socket.socket) -> None:
     from devices.projector.desk.known_points import tape_mark_points
     from devices.projector.desk.memory import refuse_unknown_lines
-    from devices.projector.desk.work import Work
+    from devices.projector.desk.work import BeamWork
     from devices.projector.pages.connections import House
     from devices.projector.pages.server import application
     from devices.serving.doorway import server
@@ -80,7 +80,7 @@ def _serve(options: argparse.Namespace, work: object, listening: socket.socket) 
     from devices.session.claim import claimed
     from marking.record.record import open_record
 
-    assert isinstance(work, Work)
+    assert isinstance(work, BeamWork)
     port = listening.getsockname()[1]
     names = [_LOOPBACK, "localhost", *([_own_address()] if options.lan else [])]
     pairing = Pairing()

@@ -23,7 +23,7 @@ from devices.history import has_record, kept_correction
 from marking.begun.on_the_cover import keep_tape_marks, replaced, tape_marks_set_out
 from marking.errors import RefusedError
 from marking.job.keys import tape_of
-from marking.network.allowed import Limits
+from marking.network.allowed import Allowed
 from marking.output.files import replace_file
 from marking.output.tape_marks_words import (
     forecast_lines,
@@ -31,7 +31,7 @@ from marking.output.tape_marks_words import (
     tape_marks_record,
 )
 from marking.record.record import open_record
-from marking.tape_marks.choice import Task, Way, remedies, widest, work
+from marking.tape_marks.choice import MarksChoice, Task, remedies, widest, work
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -39,7 +39,7 @@ if TYPE_CHECKING:
     from devices.job import Job
     from marking.layout.layout import Layout
     from marking.measures.lengths import Units
-    from marking.tape_marks.choice import Work
+    from marking.tape_marks.choice import ChosenMarks
     from marking.tape_marks.marks import TapeRow
 
 
@@ -110,9 +110,9 @@ def run(options: argparse.Namespace) -> int:
             otherwise="chooses marks for the new cut",
         )
     rows = _rows_set_out(options.job, layout, job.units)
-    task = Task(layout, plan, tape_of(job.tape), job.units, Limits(job.tolerance), rows)
+    task = Task(layout, plan, tape_of(job.tape), job.units, Allowed(job.tolerance), rows)
     done = _chosen(options, task)
-    found: tuple[Work, ...] = ()
+    found: tuple[ChosenMarks, ...] = ()
     if not done.forecast.holds:
         _progress("the forecast does not hold; trying remedies")
         found = remedies(task, done.way)
@@ -138,21 +138,21 @@ def _rows_set_out(folder: Path, layout: Layout, units: Units) -> tuple[TapeRow, 
     return before.rows if before is not None else ()
 
 
-def _chosen(options: argparse.Namespace, task: Task) -> Work:
+def _chosen(options: argparse.Namespace, task: Task) -> ChosenMarks:
     """The widest spacing whose forecast holds, or the best; only `--spacing` when it is given."""
     repeats = 2 if options.read_twice else 1
 
-    def told(way: Way) -> None:
+    def told(way: MarksChoice) -> None:
         _progress(f"forecast with {way.flags(task.units)}")
 
     if options.spacing is None:
         return widest(task, options.join_rows, repeats, told)
-    way = Way(options.spacing, options.join_rows, repeats)
+    way = MarksChoice(options.spacing, options.join_rows, repeats)
     told(way)
     return work(task, way)
 
 
-def _keep(options: argparse.Namespace, job: Job, task: Task, done: Work) -> list[Path]:
+def _keep(options: argparse.Namespace, job: Job, task: Task, done: ChosenMarks) -> list[Path]:
     """Writes the sheet and keeps the marks, unless those set out before have to stay."""
     with open_record(options.job) as record:
         undone = replaced(record, task.layout, job.units, done.control)
@@ -185,7 +185,7 @@ def _few(names: Sequence[str]) -> str:
     return ", ".join(names[:6]) + (f" and {len(names) - 6} more" if len(names) > 6 else "")
 
 
-def _write_sheet(folder: Path, done: Work, layout: Layout, job: Job) -> list[Path]:
+def _write_sheet(folder: Path, done: ChosenMarks, layout: Layout, job: Job) -> list[Path]:
     # What draws is imported where something is drawn: it takes a while, and --only-look needs none.
     from marking.drawing.page import paper_for
     from marking.drawing.pdf import pdf
@@ -201,7 +201,7 @@ def _write_sheet(folder: Path, done: Work, layout: Layout, job: Job) -> list[Pat
     return [folder / OUTPUT / name for name in files]
 
 
-def _write_map(path: Path, job: Job, task: Task, done: Work) -> None:
+def _write_map(path: Path, job: Job, task: Task, done: ChosenMarks) -> None:
     from marking.drawing.picture_file import picture_file
     from marking.output.error_map import error_map
 

@@ -22,8 +22,8 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
     from contextlib import AbstractContextManager
 
-    from devices.driving.driver import Line
-    from devices.inking.section import Outcome
+    from devices.driving.driver import Cable
+    from devices.inking.section import RunOutcome
     from devices.session.session import Workplace
     from marking.record.record import Record
     from marking.sections.plan import Plan, Section
@@ -120,7 +120,7 @@ def run(options: argparse.Namespace) -> int:
 
 def _driven(
     sections: Sequence[Section], place: Workplace, options: argparse.Namespace
-) -> dict[str, Outcome]:
+) -> dict[str, RunOutcome]:
     """Inks what is not done, one section after another, up to the first that is not finished."""
     from devices.setting_down.set_down import keep_given
     from marking.begun.inked import done_sections
@@ -138,7 +138,7 @@ def _driven(
     done = done_sections(place.record, place.layout, place.plan)
     todo = [section for section in sections if section.id not in done]
     keep_given(place)
-    outcomes: dict[str, Outcome] = {}
+    outcomes: dict[str, RunOutcome] = {}
     for count, section in enumerate(todo[: options.most]):
         most = None if options.most is None else options.most - count
         outcomes[section.id] = _inked(section, place, options, most)
@@ -186,7 +186,7 @@ def _asked_for(plan: Plan, name: str | None) -> list[Section]:
 
 def _inked(
     section: Section, place: Workplace, options: argparse.Namespace, most: int | None
-) -> Outcome:
+) -> RunOutcome:
     """Inks one section, of `most` that are still asked for; however that ends, says what next."""
     from devices.inking.section import ink_section
     from marking.errors import CanvasruleError
@@ -246,7 +246,7 @@ def _again(options: argparse.Namespace, most: int | None, *, begun: bool) -> str
 @contextmanager
 def _ports(
     section: Section, place: Workplace, options: argparse.Namespace
-) -> Iterator[tuple[Line, Callable[[], float]]]:
+) -> Iterator[tuple[Cable, Callable[[], float]]]:
     """The port for one section and the clock that goes with it."""
     import time
 
@@ -267,7 +267,7 @@ def _ports(
         port.close()
 
 
-def _tell(options: argparse.Namespace, outcomes: dict[str, Outcome]) -> None:
+def _tell(options: argparse.Namespace, outcomes: dict[str, RunOutcome]) -> None:
     from marking.measures.counts import counted
 
     if options.json:

@@ -26,7 +26,7 @@ from marking.layout.layout import lay_out
 from marking.output.files import replace_file
 from marking.proof.distances import plan_proof
 from marking.proof.distortion import distortion_of
-from marking.proof.geometry import Sheet
+from marking.proof.geometry import DistanceSheet
 from marking.proof.places import distances_from, distances_record
 from marking.proof.sheet_words import sheet_lines, sheet_record
 from marking.proof.verdict import prove, read_measured
@@ -213,7 +213,7 @@ def _judge(options: argparse.Namespace, job: Job) -> int:
     return 0 if verdict.outcome == "pass" else RefusedError.exit_code
 
 
-def _kept_sheet(folder: Path, job: Job) -> tuple[Mapping[str, Any], Sheet, Layout]:
+def _kept_sheet(folder: Path, job: Job) -> tuple[Mapping[str, Any], DistanceSheet, Layout]:
     """What the last sheet was written for, and its distances as they were kept.
 
     Raises RefusedError when no sheet was written, or it is for another cover.
@@ -233,7 +233,7 @@ def _kept_sheet(folder: Path, job: Job) -> tuple[Mapping[str, Any], Sheet, Layou
             "it. Put back what was changed, or write a new sheet and measure that"
         )
     model = distortion_of(cover.lying, cover.plan)
-    return kept, Sheet(distances_from(kept["distances"]), model), cover.layout
+    return kept, DistanceSheet(distances_from(kept["distances"]), model), cover.layout
 
 
 def _check_confirmed(confirmed: list[str], shown: dict[str, float]) -> None:

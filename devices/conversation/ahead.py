@@ -21,7 +21,7 @@ _NEAR_ENOUGH = 16
 
 
 @dataclass(frozen=True)
-class Limits:
+class AheadLimits:
     """How far the conversation may go ahead of the machine, and how long it waits."""
 
     buffer_bytes: int

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from devices.plotter.bed import Point
+    from devices.plotter.bed import UnitPoint
 
 EDITS = 2
 """Byte errors in one reply that still cannot turn it into another checkpoint's."""
@@ -57,7 +57,7 @@ class Distinct:
         self._recent.append(text)
 
 
-def near(point: Point, low: Point, high: Point, step: int) -> Iterator[Point]:
+def near(point: UnitPoint, low: UnitPoint, high: UnitPoint, step: int) -> Iterator[UnitPoint]:
     """`point`, then the points round it inside the bed, nearest first; units."""
     for wide in (1, _WIDER):
         # Short coordinates, as beside the origin, are told apart only further off.

@@ -33,12 +33,12 @@ from devices.conversation.questions import ELSEWHERE, UNREADABLE, told_to_wait
 from devices.conversation.restarts import LOST_ANSWER, RESTARTED, Watch
 from devices.conversation.sent import UnderWay
 from devices.conversation.states import TRANSITIONS, Signal, State
-from devices.conversation.stretch import Stretch
+from devices.conversation.stretch import ProgramStretch
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
-    from devices.conversation.ahead import Limits
+    from devices.conversation.ahead import AheadLimits
     from devices.conversation.greeting import Greeting
     from devices.conversation.questions import Told
     from devices.dialects.answers import Question, Reply, Tongue
@@ -50,12 +50,12 @@ _MOST_ASKED = 2
 class Conversation:
     """One conversation, from greeting to the last confirmation."""
 
-    def __init__(self, tongue: Tongue, limits: Limits) -> None:
+    def __init__(self, tongue: Tongue, limits: AheadLimits) -> None:
         self.state = State.SHUT
         self._tongue = tongue
         self._limits = limits
         self._room = usable_bytes(limits.buffer_bytes, tongue)
-        self._stretch = Stretch()
+        self._stretch = ProgramStretch()
         self._open = UnderWay()
         self._interview = Interview(tongue, limits.buffer_bytes)
         self._watch = Watch()
@@ -96,7 +96,9 @@ class Conversation:
 
     def feed(self, program: Iterable[Say]) -> None:
         """Gives the next stretch of program, taken piece by piece as there is room."""
-        self._stretch = Stretch(line_by_line(program) if self._tongue.acknowledges else program)
+        self._stretch = ProgramStretch(
+            line_by_line(program) if self._tongue.acknowledges else program
+        )
         self._unsure = bool(self._tongue.poll) and self._stands is not None and not self._open
 
     @property

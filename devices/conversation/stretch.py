@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from devices.conversation.events import Say
 
 
-class Stretch:
+class ProgramStretch:
     """Piece by piece; empty until it is given a program."""
 
     def __init__(self, program: Iterable[Say] = ()) -> None:

@@ -10,11 +10,11 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal, Protocol
 
 if TYPE_CHECKING:
-    from devices.plotter.bed import Point
+    from devices.plotter.bed import UnitPoint
 
 XON, XOFF = 17, 19
 """DC1 and DC3 of ASCII (ANSI X3.4, from memory): send on, and wait."""
-Kind = Literal[
+AnswerKind = Literal[
     "place",
     "number",
     "window",
@@ -32,7 +32,7 @@ Kind = Literal[
 class Reply:
     """One line from the machine, read."""
 
-    kind: Kind
+    kind: AnswerKind
     text: str = ""
     """A place or a window as the machine reports it, or a refusal in words."""
     number: int = 0
@@ -59,7 +59,7 @@ class Question:
     """Something asked before the program, with the kind of reply that answers it."""
 
     data: bytes
-    answer: Kind
+    answer: AnswerKind
     meaning: Literal[
         "room",
         "io error",
@@ -187,7 +187,7 @@ class Tongue(Protocol):
         """What a line says."""
         ...
 
-    def place(self, point: Point, down: bool) -> str:
+    def place(self, point: UnitPoint, down: bool) -> str:
         """How the machine will report the pen at `point`, in units."""
         ...
 

@@ -16,19 +16,19 @@ from devices.dialects.told_limits import seconds
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
 
-    from devices.plotter.bed import Bed, Point
+    from devices.plotter.bed import Bed, UnitPoint
     from devices.plotter.profile import Plotter
     from marking.job.keys import Pen
     from marking.sections.plan import Section
 
 
 @dataclass(frozen=True)
-class Inking:
+class PenUse:
     """One stroke as the machine draws it: device units, every pass included."""
 
     id: str
     pen: str
-    path: tuple[Point, ...]
+    path: tuple[UnitPoint, ...]
     joined: bool
     """Whether it begins where the one before it ended, so that the pen stays down."""
 
@@ -47,7 +47,7 @@ class Writer(Protocol):
         ...
 
     @property
-    def pace(self) -> Pace:
+    def pace(self) -> PenPace:
         """How fast it draws."""
         ...
 
@@ -66,12 +66,12 @@ class Writer(Protocol):
         """
         ...
 
-    def hop(self, point: Point) -> bytes:
+    def hop(self, point: UnitPoint) -> bytes:
         """Raises the pen and goes to `point`."""
         ...
 
     def draw(
-        self, points: Sequence[Point], pen: str, lowered: bool, most: int
+        self, points: Sequence[UnitPoint], pen: str, lowered: bool, most: int
     ) -> tuple[bytes, int]:
         """A piece of program through the first of `points`, and through how many of them.
 
@@ -85,7 +85,7 @@ class Writer(Protocol):
 
 
 @dataclass(frozen=True)
-class Pace:
+class PenPace:
     """How long moves take, estimated. Units, units a second and seconds."""
 
     draw: float
@@ -94,24 +94,26 @@ class Pace:
     acceleration: float | None = None
     """Units/s2, where the machine tells it: then every line is taken from rest to rest."""
 
-    def line(self, points: Sequence[Point]) -> float:
+    def line(self, points: Sequence[UnitPoint]) -> float:
         """Seconds along `points` with the pen down."""
         return sum(
             seconds(math.dist(a, b), self.draw, self.acceleration)
             for a, b in itertools.pairwise(points)
         )
 
-    def move(self, start: Point, end: Point) -> float:
+    def move(self, start: UnitPoint, end: UnitPoint) -> float:
         """Seconds to raise the pen, go, and lower it."""
         return seconds(math.dist(start, end), self.travel, self.acceleration) + 2 * self.lift
 
 
-def pace_of(plotter: Plotter, pens: Mapping[str, Pen], acceleration: float | None = None) -> Pace:
+def pace_of(
+    plotter: Plotter, pens: Mapping[str, Pen], acceleration: float | None = None
+) -> PenPace:
     """The pace of `plotter` with the slowest of its pens; `acceleration` in mm/s2."""
     slowest = min(drawing_speed(pen, plotter) for pen in pens.values())
     unit = plotter.unit
     faster = None if acceleration is None else acceleration / unit
-    return Pace(slowest / unit, plotter.travel_speed / unit, plotter.lift_seconds, faster)
+    return PenPace(slowest / unit, plotter.travel_speed / unit, plotter.lift_seconds, faster)
 
 
 def drawing_speed(pen: Pen, plotter: Plotter) -> float:
@@ -119,7 +121,7 @@ def drawing_speed(pen: Pen, plotter: Plotter) -> float:
     return min(plotter.draw_speed, pen.speed or plotter.draw_speed)
 
 
-def path_of(points: Sequence[Point], passes: int) -> tuple[Point, ...]:
+def path_of(points: Sequence[UnitPoint], passes: int) -> tuple[UnitPoint, ...]:
     """The points the pen goes through: there, back, and there again, as often as asked.
 
     Neighbours that round to one place are one point of it; a dot is a path of one.
@@ -131,16 +133,16 @@ def path_of(points: Sequence[Point], passes: int) -> tuple[Point, ...]:
     return tuple(path)
 
 
-def inkings(section: Section, pens: Mapping[str, Pen], bed: Bed) -> list[Inking]:
+def inkings(section: Section, pens: Mapping[str, Pen], bed: Bed) -> list[PenUse]:
     """The strokes of a section in device units, in inking order.
 
     Raises RefusedError when one of them would leave the bed.
     """
     strokes = [piece.stroke for piece in section.pieces]
     drawn = bed.units_of([stroke.points for stroke in strokes], section.id)
-    result: list[Inking] = []
+    result: list[PenUse] = []
     for leg, stroke, points in zip(section.route.legs, strokes, drawn, strict=True):
         path = path_of(points, pens[stroke.pen].passes)
         joined = leg.joined and bool(result) and result[-1].path[-1] == path[0]
-        result.append(Inking(stroke.id, stroke.pen, path, joined))
+        result.append(PenUse(stroke.id, stroke.pen, path, joined))
     return result

@@ -28,7 +28,7 @@ if TYPE_CHECKING:
 Wish = Literal["go on", "pause", "stop"]
 
 
-class Line(Protocol):
+class Cable(Protocol):
     """The port as a run uses it."""
 
     def write(self, data: bytes) -> None:
@@ -52,7 +52,7 @@ class Line(Protocol):
 class Driver:
     """One open conversation on one port."""
 
-    port: Line
+    port: Cable
     conversation: Conversation
     tongue: Tongue
     handshake: str

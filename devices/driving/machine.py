@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from devices.conversation.ahead import Limits, usable_bytes
+from devices.conversation.ahead import AheadLimits, usable_bytes
 from devices.dialects.writer import inkings
 from devices.plotter.bed import bed_of
 from devices.programs.dialect import tongue_for, writer_for
@@ -13,7 +13,7 @@ from devices.programs.dialect import tongue_for, writer_for
 if TYPE_CHECKING:
     from devices.dialects.answers import Tongue
     from devices.dialects.told_limits import OwnLimits
-    from devices.dialects.writer import Inking, Writer
+    from devices.dialects.writer import PenUse, Writer
     from devices.plotter.bed import Bed
     from devices.plotter.correction import Correction
     from devices.plotter.profile import Plotter
@@ -25,14 +25,14 @@ _NUDGE = {"hpgl": 0.0, "gcode": 0.06}
 
 
 @dataclass(frozen=True)
-class Setting:
+class MachineSetting:
     """A machine set down to ink one section."""
 
     tongue: Tongue
     writer: Writer
     bed: Bed
-    strokes: tuple[Inking, ...]
-    limits: Limits
+    strokes: tuple[PenUse, ...]
+    limits: AheadLimits
     room: int
     nudge: int
 
@@ -43,7 +43,7 @@ def setting(
     pens: PensTable,
     correction: Correction | None = None,
     own: OwnLimits | None = None,
-) -> Setting:
+) -> MachineSetting:
     """What it takes to ink `section`, which is already cut for where the device stands.
 
     `own` is what the machine says of itself, and sets the pace where it is slower. Raises
@@ -57,7 +57,7 @@ def setting(
     writer.check({piece.stroke.pen: named[piece.stroke.pen] for piece in section.pieces})
     tongue = tongue_for(plotter, bed)
     nudge = max(1, round(_NUDGE[plotter.dialect] / plotter.unit))
-    limits = Limits(plotter.buffer_bytes)
+    limits = AheadLimits(plotter.buffer_bytes)
     room = usable_bytes(plotter.buffer_bytes, tongue)
     strokes = tuple(inkings(section, named, bed))
-    return Setting(tongue, writer, bed, strokes, limits, room, nudge)
+    return MachineSetting(tongue, writer, bed, strokes, limits, room, nudge)

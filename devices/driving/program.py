@@ -21,8 +21,8 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence
 
     from devices.dialects.answers import Tongue
-    from devices.dialects.writer import Inking
-    from devices.plotter.bed import Point
+    from devices.dialects.writer import PenUse
+    from devices.plotter.bed import UnitPoint
 
 _LONGEST_UNASKED = 8.0
 """Seconds of joined strokes after which the pen is raised to ask; two may always go together."""
@@ -53,7 +53,7 @@ class Script(Program[Say]):
         yield from super().opening()
         yield from self.hop_to(self.writer.bed.park)
 
-    def hop_to(self, point: Point) -> Iterator[Say]:
+    def hop_to(self, point: UnitPoint) -> Iterator[Say]:
         """Goes to a point with the pen up, and asks there.
 
         It asks at the very point, which may be like one just asked at: no stroke hangs on the
@@ -62,12 +62,12 @@ class Script(Program[Say]):
         yield from self._go(point)
         yield self._ask(self.tongue.place(point, False))
 
-    def outline(self, points: Iterable[Point]) -> Iterator[Say]:
+    def outline(self, points: Iterable[UnitPoint]) -> Iterator[Say]:
         """Goes along points with the pen up."""
         for point in points:
             yield from self.hop_to(point)
 
-    def ink(self, strokes: Iterable[Inking]) -> Iterator[Say]:
+    def ink(self, strokes: Iterable[PenUse]) -> Iterator[Say]:
         """Inks strokes and raises the pen; every one is confirmed by the end."""
         yield from super().ink(strokes)
         yield from self._settle()
@@ -77,7 +77,7 @@ class Script(Program[Say]):
         yield from super().closing()
         yield from self._hop_and_ask(self.writer.bed.park)
 
-    def _goes_on(self, stroke: Inking) -> bool:
+    def _goes_on(self, stroke: PenUse) -> bool:
         """Not with another pen, nor where an answer is awaited though the pen could stay down.
 
         Else a long chain would neither be confirmed nor let a person pause before its end.
@@ -95,12 +95,12 @@ class Script(Program[Say]):
         yield from self._settle()
         yield from super()._take(pen)
 
-    def _come_to(self, start: Point, *, anew: bool) -> Iterator[Say]:
+    def _come_to(self, start: UnitPoint, *, anew: bool) -> Iterator[Say]:
         if self._drawn:
             yield from self._hop_and_ask(start, rests=True)
         yield from super()._come_to(start, anew=anew)
 
-    def _line(self, stroke: Inking) -> Iterator[Say]:
+    def _line(self, stroke: PenUse) -> Iterator[Say]:
         yield from super()._line(stroke)
         self._drawn.append(stroke.id)
         self._drawing += self.writer.pace.line(stroke.path)
@@ -119,7 +119,7 @@ class Script(Program[Say]):
             return sys.maxsize
         return self.room // 2 - len(self.tongue.whereabouts)
 
-    def _gap_in_line(self, rest: Sequence[Point], pen: str) -> Iterator[Say]:
+    def _gap_in_line(self, rest: Sequence[UnitPoint], pen: str) -> Iterator[Say]:
         """Learns how far the machine has got when a stroke outgrows its buffer."""
         least, _ = self.writer.draw(rest[:1], pen, self.down, self._most)
         if self._unasked + len(least) <= self._enough:
@@ -153,7 +153,7 @@ class Script(Program[Say]):
         self._unasked = 0
         yield Say(asks, 0.0, (), Checkpoint(text, (), light=True), text)
 
-    def _hop_and_ask(self, point: Point, *, rests: bool = False) -> Iterator[Say]:
+    def _hop_and_ask(self, point: UnitPoint, *, rests: bool = False) -> Iterator[Say]:
         """Raises the pen over `point`, or a hair beside it, and asks there."""
         low, high = self.writer.bed.low, self.writer.bed.high
         spots = near(point, low, high, self.nudge)
@@ -178,13 +178,13 @@ class Script(Program[Say]):
     def _told(self, data: bytes) -> Say:
         return self._say(data, _SETTING_SECONDS if self._known else _OPENING_SECONDS)
 
-    def _hopped(self, data: bytes, start: Point) -> Say:
+    def _hopped(self, data: bytes, start: UnitPoint) -> Say:
         self._known = True
         seconds = self.writer.pace.move(start, self.at)
         return self._say(data, seconds, end=self.tongue.place(self.at, False))
 
     def _drew(
-        self, data: bytes, start: Point, points: Sequence[Point], begins: tuple[str, ...]
+        self, data: bytes, start: UnitPoint, points: Sequence[UnitPoint], begins: tuple[str, ...]
     ) -> Say:
         end = self.tongue.place(self.at, True)
         return self._say(data, self.writer.pace.line((start, *points)), begins, end)

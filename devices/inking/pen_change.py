@@ -14,7 +14,7 @@ from devices.session.progress import inked_by_slot
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping, Sequence
 
-    from devices.dialects.writer import Inking
+    from devices.dialects.writer import PenUse
     from marking.job.keys import PensTable
     from marking.record.rows import KeptStroke
     from marking.sections.plan import Section
@@ -24,20 +24,20 @@ _Tip = tuple[int, bool]
 
 
 @dataclass(frozen=True)
-class Stretch:
+class PenStretch:
     """Strokes to ink in one go, and what a person has to agree to before the first of them."""
 
     questions: tuple[str, ...]
-    strokes: tuple[Inking, ...]
+    strokes: tuple[PenUse, ...]
 
 
 def stretches(
     section: Section,
-    todo: Sequence[Inking],
+    todo: Sequence[PenUse],
     pens: PensTable,
     spent: dict[int, float],
     last: Mapping[int, str],
-) -> Iterator[Stretch]:
+) -> Iterator[PenStretch]:
     """`todo`, pen by pen, cut where a person has to change one.
 
     `spent` is the mm of line that each holder's pens have drawn in this job, `last` the pen that
@@ -48,7 +48,7 @@ def stretches(
     before = {slot: _tip(name, pens) for slot, name in last.items()}
     lengths = {piece.stroke.id: piece.stroke.length for piece in section.pieces}
     questions: list[str] = []
-    strokes: list[Inking] = []
+    strokes: list[PenUse] = []
     for stroke in _tip_by_tip(todo, pens):
         pen = pens.named(stroke.pen)
         tip = _tip(stroke.pen, pens)
@@ -66,12 +66,12 @@ def stretches(
                 left[pen.slot] = pen.ink_length
             left[pen.slot] -= need
         if asked and strokes:
-            yield Stretch(tuple(questions), tuple(strokes))
+            yield PenStretch(tuple(questions), tuple(strokes))
             questions, strokes = [], []
         questions += asked
         strokes.append(stroke)
     if strokes:
-        yield Stretch(tuple(questions), tuple(strokes))
+        yield PenStretch(tuple(questions), tuple(strokes))
 
 
 def parted(section: Section, pens: PensTable) -> tuple[Section, Section | None]:
@@ -134,7 +134,7 @@ def _tip(name: str, pens: PensTable) -> _Tip:
     return pens.named(name).slot, name == "removable"
 
 
-def _tip_by_tip(strokes: Sequence[Inking], pens: PensTable) -> list[Inking]:
+def _tip_by_tip(strokes: Sequence[PenUse], pens: PensTable) -> list[PenUse]:
     """Strokes in their order, but those of one pen together where pens share a holder."""
     first: dict[_Tip, int] = {}
     for stroke in strokes:

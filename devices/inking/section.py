@@ -28,10 +28,10 @@ from marking.record.record import NotKeptError, layout_hash
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
 
-    from devices.dialects.writer import Inking
-    from devices.driving.driver import Line, Wish
-    from devices.inking.pen_change import Stretch
-    from devices.plotter.bed import Point
+    from devices.dialects.writer import PenUse
+    from devices.driving.driver import Cable, Wish
+    from devices.inking.pen_change import PenStretch
+    from devices.plotter.bed import UnitPoint
     from devices.session.session import Link, Workplace
     from devices.setting_down.where_it_stands import Stance
     from marking.record.rows import KeptRun
@@ -41,7 +41,7 @@ _SHOWN_EVERY = 5.0
 
 
 @dataclass(frozen=True)
-class Outcome:
+class RunOutcome:
     """How the inking of one section ended."""
 
     ended: Literal["done", "paused", "stopped", "not allowed"]
@@ -49,8 +49,8 @@ class Outcome:
 
 
 def ink_section(
-    section: Section, place: Workplace, port: Line, clock: Callable[[], float]
-) -> Outcome:
+    section: Section, place: Workplace, port: Cable, clock: Callable[[], float]
+) -> RunOutcome:
     """Inks what the record does not know as drawn. Raises RefusedError and DeviceError."""
     earlier = runs_of(place.record, section.id, place.plan)
     _same_device(earlier, place)
@@ -58,17 +58,17 @@ def ink_section(
         setdown.refuse_out_of_turn(section, place)
     setdown.refuse_lost_unread(section, earlier, place)
     if not setdown.agreed(section, earlier, place):
-        return Outcome("not allowed", 0)
+        return RunOutcome("not allowed", 0)
     with single_keys():
         relied = setdown.relies_on_its_place(section, earlier, place)
         link = opened(section, place, port, clock, relied=relied)
         if not setdown.has_its_place(section, earlier, place, link):
-            return Outcome("not allowed", 0)
+            return RunOutcome("not allowed", 0)
         link.begin()
         try:
             stance = setdown.found(section, earlier, place, link)
             if stance is None:
-                return Outcome("not allowed", 0)
+                return RunOutcome("not allowed", 0)
             return _ink(stance, place, link, clock)
         finally:
             link.leave()
@@ -83,7 +83,7 @@ def _same_device(earlier: Sequence[KeptRun], place: Workplace) -> None:
         )
 
 
-def _ink(stance: Stance, place: Workplace, link: Link, clock: Callable[[], float]) -> Outcome:
+def _ink(stance: Stance, place: Workplace, link: Link, clock: Callable[[], float]) -> RunOutcome:
     section, record, pens = stance.section, place.record, place.job.pens
     made = set_for(section, place)
     known = verdicts(made.strokes, record.strokes(section.id))
@@ -98,7 +98,7 @@ def _ink(stance: Stance, place: Workplace, link: Link, clock: Callable[[], float
         link.driver.send(link.script.outline(_outline(todo)))
         if not place.person.agrees("That was the outline, pen up. Ink it?"):
             link.driver.send(link.script.closing())
-            return Outcome("not allowed", len(known.drawn))
+            return RunOutcome("not allowed", len(known.drawn))
     shown = _Shown(place, section, todo, len(known.drawn), clock)
     link.driver.drawn, link.driver.wish = shown.drawn, place.person.wish
     with _cloth_told(section, place, made.strokes):
@@ -110,11 +110,11 @@ def _ink(stance: Stance, place: Workplace, link: Link, clock: Callable[[], float
             f"section {section.id}: all was sent, and {counted(shown.left, 'stroke')} not "
             "confirmed. Look at the cloth, and run drive again to ink what is missing"
         )
-    return Outcome(ended, shown.done)
+    return RunOutcome(ended, shown.done)
 
 
 @contextmanager
-def _cloth_told(section: Section, place: Workplace, strokes: Sequence[Inking]) -> Iterator[None]:
+def _cloth_told(section: Section, place: Workplace, strokes: Sequence[PenUse]) -> Iterator[None]:
     """When the record takes no more, says what is on the cloth. Raises DeviceError then.
 
     The run is over by that time and the pen told to rise: nothing more is inked than is kept.
@@ -143,7 +143,9 @@ def _tell_overstated(link: Link, place: Workplace) -> None:
         )
 
 
-def _refuse_pens_unattended(section: Section, in_turn: Sequence[Stretch], place: Workplace) -> None:
+def _refuse_pens_unattended(
+    section: Section, in_turn: Sequence[PenStretch], place: Workplace
+) -> None:
     asked = [question for stretch in in_turn for question in stretch.questions]
     if asked and not (place.person.attended or place.rehearsal):
         raise RefusedError(
@@ -154,7 +156,7 @@ def _refuse_pens_unattended(section: Section, in_turn: Sequence[Stretch], place:
 
 
 def _stretch_by_stretch(
-    stance: Stance, in_turn: Sequence[Stretch], place: Workplace, link: Link, shown: _Shown
+    stance: Stance, in_turn: Sequence[PenStretch], place: Workplace, link: Link, shown: _Shown
 ) -> Literal["done", "paused", "stopped"]:
     driver, script = link.driver, link.script
     begun = False
@@ -193,7 +195,7 @@ def _begun(stance: Stance, place: Workplace) -> int:
     )
 
 
-def _outline(strokes: Sequence[Inking]) -> list[Point]:
+def _outline(strokes: Sequence[PenUse]) -> list[UnitPoint]:
     points = np.concatenate([np.array(stroke.path) for stroke in strokes])
     (x0, y0), (x1, y1) = points.min(axis=0).tolist(), points.max(axis=0).tolist()
     return [(x0, y0), (x1, y0), (x1, y1), (x0, y1), (x0, y0)]
@@ -206,7 +208,7 @@ class _Shown:
         self,
         place: Workplace,
         section: Section,
-        todo: Sequence[Inking],
+        todo: Sequence[PenUse],
         done: int,
         clock: Callable[[], float],
     ) -> None:

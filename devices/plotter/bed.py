@@ -28,7 +28,7 @@ if TYPE_CHECKING:
 
     UnitArray = NDArray[np.int64]
 
-Point = tuple[int, int]
+UnitPoint = tuple[int, int]
 _HAIR = 1e-6
 """mm that arithmetic may add to a window's size."""
 
@@ -64,7 +64,7 @@ class Bed:
             )
         return np.rint(exact).astype(np.int64)
 
-    def units_of(self, strokes_table: Sequence[FloatArray], what: str) -> list[list[Point]]:
+    def units_of(self, strokes_table: Sequence[FloatArray], what: str) -> list[list[UnitPoint]]:
         """`units` of several strokes at once, as plain pairs."""
         if not strokes_table:
             return []

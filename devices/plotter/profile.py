@@ -10,14 +10,14 @@ from typing import Annotated, Literal
 from pydantic import BeforeValidator, Field, StringConstraints, model_validator
 
 from marking.job.keys import Clearance, Count, Length, Speed, Switch, Table
-from marking.sections.zones import Corner, Pace, Zone
+from marking.sections.zones import Corner, Zone, ZonePace
 
-Axis = Literal["+x", "-x", "+y", "-y"]
+AxisName = Literal["+x", "-x", "+y", "-y"]
 Instruction = Literal["IN", "IW", "SP", "VS", "FS", "PA", "PU", "PD"]
 Handshake = Literal["xonxoff", "rtscts", "dtrdsr", "space", "barrier", "timed"]
-_QUARTER: dict[Axis, Axis] = {"+x": "+y", "+y": "-x", "-x": "-y", "-y": "+x"}
+_QUARTER: dict[AxisName, AxisName] = {"+x": "+y", "+y": "-x", "-x": "-y", "-y": "+x"}
 """Table directions turned a quarter anticlockwise."""
-_TOWARDS: dict[Axis, str] = {
+_TOWARDS: dict[AxisName, str] = {
     "+x": "far end",
     "-x": "zero end",
     "+y": "far edge",
@@ -54,7 +54,7 @@ class Plotter(Table):
     origin: Literal["corner", "centre"] = Field(
         default="corner", description="Where the device counts from"
     )
-    axes: tuple[Axis, Axis] = Field(
+    axes: tuple[AxisName, AxisName] = Field(
         default=("+x", "+y"), description="Table directions of the device's +X and +Y"
     )
     coordinate_limit: Count = Field(
@@ -174,7 +174,7 @@ class Plotter(Table):
             self.window_size,
             self.set_down,
             False,
-            Pace(self.draw_speed, self.travel_speed, self.lift_seconds),
+            ZonePace(self.draw_speed, self.travel_speed, self.lift_seconds),
             self._home,
             feed,
             widest_cloth=self.widest_cloth,

@@ -15,8 +15,8 @@ from devices.programs.program import Program
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
-    from devices.dialects.writer import Inking, Writer
-    from devices.plotter.bed import Bed, Point
+    from devices.dialects.writer import PenUse, Writer
+    from devices.plotter.bed import Bed, UnitPoint
     from devices.plotter.correction import Correction
     from devices.plotter.profile import Plotter
     from marking.job.keys import PensTable
@@ -38,7 +38,7 @@ def program(
     return written(inkings(section, named, bed), writer), bed
 
 
-def written(strokes: Iterable[Inking], writer: Writer) -> bytes:
+def written(strokes: Iterable[PenUse], writer: Writer) -> bytes:
     """The program that draws `strokes`, whose pens have been checked, in their order."""
     file = _File(writer)
     return b"".join((*file.opening(), *file.ink(strokes), *file.closing()))
@@ -50,12 +50,12 @@ class _File(Program[bytes]):
     def _told(self, data: bytes) -> bytes:
         return data if data.endswith(b"\n") else data + b"\n"
 
-    def _hopped(self, data: bytes, start: Point) -> bytes:
+    def _hopped(self, data: bytes, start: UnitPoint) -> bytes:
         del start
         return self._told(data)
 
     def _drew(
-        self, data: bytes, start: Point, points: Sequence[Point], begins: tuple[str, ...]
+        self, data: bytes, start: UnitPoint, points: Sequence[UnitPoint], begins: tuple[str, ...]
     ) -> bytes:
         del start, points, begins
         return self._told(data)

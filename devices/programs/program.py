@@ -15,8 +15,8 @@ from typing import TYPE_CHECKING, Generic, TypeVar
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence
 
-    from devices.dialects.writer import Inking, Writer
-    from devices.plotter.bed import Point
+    from devices.dialects.writer import PenUse, Writer
+    from devices.plotter.bed import UnitPoint
 
 Piece = TypeVar("Piece")
 _MOST_POINTS = 200
@@ -28,7 +28,7 @@ class Program(ABC, Generic[Piece]):
     """Writes stretches of one program; it remembers where the pen is."""
 
     writer: Writer
-    at: Point = field(default=(0, 0), init=False)
+    at: UnitPoint = field(default=(0, 0), init=False)
     held: str | None = field(default=None, init=False)
     """The pen that strokes were last drawn with; None before the first, and after the closing."""
     down: bool = field(default=False, init=False)
@@ -38,7 +38,7 @@ class Program(ABC, Generic[Piece]):
         for data in self.writer.opening():
             yield self._told(data)
 
-    def ink(self, strokes: Iterable[Inking]) -> Iterator[Piece]:
+    def ink(self, strokes: Iterable[PenUse]) -> Iterator[Piece]:
         """Draws strokes, in their order."""
         for stroke in strokes:
             changed, goes_on = stroke.pen != self.held, self._goes_on(stroke)
@@ -61,16 +61,16 @@ class Program(ABC, Generic[Piece]):
         """A piece that moves nothing but pens in their holders."""
 
     @abstractmethod
-    def _hopped(self, data: bytes, start: Point) -> Piece:
+    def _hopped(self, data: bytes, start: UnitPoint) -> Piece:
         """A piece that takes the raised pen from `start` to where it is now."""
 
     @abstractmethod
     def _drew(
-        self, data: bytes, start: Point, points: Sequence[Point], begins: tuple[str, ...]
+        self, data: bytes, start: UnitPoint, points: Sequence[UnitPoint], begins: tuple[str, ...]
     ) -> Piece:
         """A piece that draws from `start` through `points`; `begins` strokes have no ink before."""
 
-    def _goes_on(self, stroke: Inking) -> bool:
+    def _goes_on(self, stroke: PenUse) -> bool:
         """Whether the pen stays down for a stroke that begins where the last one ended."""
         if not (self.down and stroke.joined and self.at == stroke.path[0]) or self.held is None:
             return False
@@ -82,18 +82,18 @@ class Program(ABC, Generic[Piece]):
             yield self._told(data)
         self.held = pen
 
-    def _come_to(self, start: Point, *, anew: bool) -> Iterator[Piece]:
+    def _come_to(self, start: UnitPoint, *, anew: bool) -> Iterator[Piece]:
         """Brings the raised pen to the start of a stroke; `anew` with one that was just taken."""
         if anew or self.down or self.at != start:
             yield from self._go(start)
 
-    def _go(self, point: Point) -> Iterator[Piece]:
+    def _go(self, point: UnitPoint) -> Iterator[Piece]:
         data = self.writer.hop(point)
         yield from self._gap_before(data)
         start, self.at, self.down = self.at, point, False
         yield self._hopped(data, start)
 
-    def _line(self, stroke: Inking) -> Iterator[Piece]:
+    def _line(self, stroke: PenUse) -> Iterator[Piece]:
         begins: tuple[str, ...] = (stroke.id,)
         points = stroke.path[1:] or stroke.path
         done = 0
@@ -116,7 +116,7 @@ class Program(ABC, Generic[Piece]):
         del data
         return iter(())
 
-    def _gap_in_line(self, rest: Sequence[Point], pen: str) -> Iterator[Piece]:
+    def _gap_in_line(self, rest: Sequence[UnitPoint], pen: str) -> Iterator[Piece]:
         """What has to come before `rest` of a line, or all of it, is drawn."""
         del rest, pen
         return iter(())

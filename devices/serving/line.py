@@ -27,7 +27,7 @@ SUPERSEDED = 4410
 _SILENT = 4408
 
 
-class Line:
+class PageLine:
     """A page's connection. `page` is what the page calls itself, once it has said so."""
 
     def __init__(self, socket: WebSocket) -> None:

@@ -1,7 +1,7 @@
 """A person at a machine with a job: keys, words, progress, who holds the job, what may be lost.
 
 It knows what is common to setting down and inking.
-It may import: `devices.conversation`, `devices.dialects`, `devices.machine_zones`, `devices.driving`,
-`devices.job`, `devices.plotter`, `marking.begun`, `marking.errors`, `marking.job`,
+It may import: `devices.conversation`, `devices.dialects`, `devices.driving`, `devices.job`,
+`devices.machine_zones`, `devices.plotter`, `marking.begun`, `marking.errors`, `marking.job`,
 `marking.layout`, `marking.measures`, `marking.record`, `marking.sections`.
 """

@@ -12,7 +12,7 @@ from marking.measures.counts import counted
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence
 
-    from devices.dialects.writer import Inking
+    from devices.dialects.writer import PenUse
     from marking.job.keys import PensTable
     from marking.record.record import Record
     from marking.record.rows import KeptStroke
@@ -37,7 +37,7 @@ class Verdicts:
         return frozenset((*self.maybe, *self.open))
 
 
-def verdicts(strokes: Sequence[Inking], kept: Iterable[KeptStroke]) -> Verdicts:
+def verdicts(strokes: Sequence[PenUse], kept: Iterable[KeptStroke]) -> Verdicts:
     """What the record says of each of `strokes`."""
     known: dict[str, set[str]] = {}
     for event in kept:

@@ -24,10 +24,10 @@ from marking.errors import RefusedError
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
-    from devices.driving.driver import Line
-    from devices.driving.machine import Setting
+    from devices.driving.driver import Cable
+    from devices.driving.machine import MachineSetting
     from devices.job import Job
-    from devices.plotter.bed import Point
+    from devices.plotter.bed import UnitPoint
     from devices.plotter.correction import Correction
     from devices.session.person import Person
     from marking.layout.layout import Layout
@@ -61,7 +61,7 @@ class Link:
 
     driver: Driver
     script: Script
-    set: Setting
+    set: MachineSetting
     own: OwnLimits
     """What the machine says of itself."""
 
@@ -74,7 +74,7 @@ class Link:
         add_whereabouts(record, section, "moving", left.detail)
         self.driver.send(self.script.opening())
 
-    def go(self, point: Point) -> None:
+    def go(self, point: UnitPoint) -> None:
         """Brings the raised pen over a point."""
         self.driver.send(self.script.hop_to(point))
 
@@ -97,13 +97,13 @@ def begin(place: Workplace) -> None:
     keep_begun(place.record, place.job, place.layout, place.plan, settings)
 
 
-def set_for(section: Section, place: Workplace, own: OwnLimits | None = None) -> Setting:
+def set_for(section: Section, place: Workplace, own: OwnLimits | None = None) -> MachineSetting:
     """The job's machine, set down for a section that is cut for where it stands."""
     return setting(section, place.job.plotter, place.job.pens, place.correction, own)
 
 
 def opened(
-    section: Section, place: Workplace, port: Line, clock: Callable[[], float], *, relied: bool
+    section: Section, place: Workplace, port: Cable, clock: Callable[[], float], *, relied: bool
 ) -> Link:
     """The machine greeted; nothing has moved yet.
 

@@ -14,7 +14,7 @@ import numpy as np
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
-    from devices.plotter.bed import Bed, Point
+    from devices.plotter.bed import Bed, UnitPoint
     from marking.arrays import FloatArray
     from marking.sections.locating_marks import Mark
 
@@ -33,14 +33,14 @@ class Sighted:
     """Where the pen stands over a mark."""
 
     mark: str
-    at: Point
+    at: UnitPoint
     """Device units."""
 
 
 def sight(
     marks: Sequence[Mark],
     bed: Bed,
-    go: Callable[[Point], None],
+    go: Callable[[UnitPoint], None],
     key: Callable[[], str | None],
     say: Callable[[str], None],
 ) -> tuple[Sighted, ...] | None:
@@ -69,10 +69,10 @@ def sight(
 def _bring_over(
     mark: Mark,
     bed: Bed,
-    go: Callable[[Point], None],
+    go: Callable[[UnitPoint], None],
     key: Callable[[], str | None],
     say: Callable[[str], None],
-) -> tuple[Point, bool] | str:
+) -> tuple[UnitPoint, bool] | str:
     """Where the pen was read and whether it is to be read again, or the key that left it."""
     planned = at = bed.units_of([_one(mark)], f"mark {mark.id}")[0][0]
     step = 1.0
@@ -99,7 +99,7 @@ def _bring_over(
                 say(f"  {_beside(at, planned, bed.unit)}")
 
 
-def _nudged(at: Point, way: str, step: float, bed: Bed) -> Point:
+def _nudged(at: UnitPoint, way: str, step: float, bed: Bed) -> UnitPoint:
     """One nudge further, but never off the bed. Units."""
     dx, dy = _WAYS[way]
     units = max(round(step / bed.unit), 1)
@@ -110,8 +110,8 @@ def _nudged(at: Point, way: str, step: float, bed: Bed) -> Point:
 
 
 def _arrived(
-    at: Point,
-    go: Callable[[Point], None],
+    at: UnitPoint,
+    go: Callable[[UnitPoint], None],
     before: list[str],
     key: Callable[[], str | None],
     say: Callable[[str], None],
@@ -132,7 +132,7 @@ def _waiting(key: Callable[[], str | None]) -> list[str]:
     return list(iter(key, None))
 
 
-def _beside(at: Point, planned: Point, unit: float) -> str:
+def _beside(at: UnitPoint, planned: UnitPoint, unit: float) -> str:
     x, y = ((one - other) * unit for one, other in zip(at, planned, strict=True))
     return f"x {x:+.1f}, y {y:+.1f} mm from where it was planned"
 

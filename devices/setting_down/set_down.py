@@ -43,7 +43,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from devices.driving.kept_places import KeptWhereabouts
-    from devices.plotter.bed import Point
+    from devices.plotter.bed import UnitPoint
     from devices.session.session import Link, Workplace
     from devices.setting_down.where_it_stands import Ground, Stance
     from marking.record.rows import KeptRun
@@ -222,7 +222,7 @@ def _way(section: Section, last: KeptRun, place: Workplace) -> list[tuple[float,
     coming = [one.id for one in made.strokes if one.id in known.to_ink and one.id not in sent]
     unit = made.bed.unit
 
-    def in_mm(*spots: Point) -> list[tuple[float, float]]:
+    def in_mm(*spots: UnitPoint) -> list[tuple[float, float]]:
         return [(x * unit, y * unit) for x, y in spots]
 
     park = made.bed.park

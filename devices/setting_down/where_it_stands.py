@@ -12,9 +12,9 @@ from devices.plotter.bed import bed_of
 from marking.begun.inked import done_sections
 from marking.begun.on_the_cover import pose_from, setup_from, standing, tape_marks_are_set_out
 from marking.errors import BadInputError
-from marking.network.allowed import Limits
+from marking.network.allowed import Allowed
 from marking.network.datum import EXACT
-from marking.network.network import Reading, Setup, Target
+from marking.network.network import KnownMark, Reading, Setup
 from marking.network.pose import Pose, as_planned
 from marking.placement.laid_ink import attributed, butts_as_laid, set_apart, stances
 from marking.placement.placement import network_for, place
@@ -153,7 +153,7 @@ def placed_on(
         section,
         taken,
         ground.joints,
-        Limits(job.tolerance),
+        Allowed(job.tolerance),
         kind=kind,
         weight=weight,
         bed_origin=bed.origin_table,
@@ -177,7 +177,7 @@ def ground_of(
 def _ground(
     section: Section,
     plan: Plan,
-    targets: Sequence[Target],
+    targets: Sequence[KnownMark],
     setups: Sequence[Setup],
     begun: Mapping[str, Sequence[Laid]],
     mixed: Mapping[str, str],
@@ -236,7 +236,7 @@ def _by_locating_marks(
     driven = {run.section for run in record.runs()}
     begun = {name: several for name, several in stances(record).items() if name in sections}
     targets, mixed = attributed(sights(plan, layout.grid, ()).targets, plan.sections, begun)
-    corners: list[Target] = []
+    corners: list[KnownMark] = []
     setups: list[tuple[int, Setup]] = []
     for one in (one for several in begun.values() for one in several):
         kept, at = one.placement, sections[one.section]
@@ -259,7 +259,7 @@ def _by_locating_marks(
 
 
 def _read_for(
-    kept: KeptPlacement, record: Record, bed: Bed, targets: Mapping[str, Target]
+    kept: KeptPlacement, record: Record, bed: Bed, targets: Mapping[str, KnownMark]
 ) -> tuple[Reading, ...]:
     """The readings of a placement in an older record, which does not name them.
 
@@ -280,11 +280,11 @@ def _read_for(
     return min((readings for readings in reversed(sets) if readings), key=misfit, default=())
 
 
-def _set_down_by_tape(name: str, section: Section, job: Job) -> list[tuple[Target, Reading]]:
+def _set_down_by_tape(name: str, section: Section, job: Job) -> list[tuple[KnownMark, Reading]]:
     """A device set down by tape alone, as if two corners of its bed had been read."""
     x0, y0, x1, y1 = section.window
     pairs = []
     for end, corner in (("a", (x0, y0)), ("b", (x1, y1))):
         mark = Mark(f"{name}-corner-{end}", corner, "control")
-        pairs.append((Target(mark), Reading(mark.id, corner, max(job.plotter.set_down, 0.5))))
+        pairs.append((KnownMark(mark), Reading(mark.id, corner, max(job.plotter.set_down, 0.5))))
     return pairs

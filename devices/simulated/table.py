@@ -48,7 +48,7 @@ class Stand:
 
 
 @dataclass(frozen=True)
-class Laid:
+class LaidStroke:
     """A straight bit of ink on the table, mm, and when its end was reached, s."""
 
     pen: int
@@ -102,7 +102,7 @@ class TableCloth(Cloth):
             self._diary.flush()
 
 
-def read_diary(path: Path) -> tuple[tuple[Laid, ...], tuple[Rested, ...]]:
+def read_diary(path: Path) -> tuple[tuple[LaidStroke, ...], tuple[Rested, ...]]:
     """What a machine laid and where its pen stood still, in order; a last line cut short is none.
 
     Ink that a bump dragged over the cloth is left out: nobody meant it, and nobody could help it.
@@ -112,7 +112,7 @@ def read_diary(path: Path) -> tuple[tuple[Laid, ...], tuple[Rested, ...]]:
         kind, pen, *numbers = json.loads(line)
         if kind == "ink":
             x0, y0, x1, y1, at = numbers
-            laid.append(Laid(pen, (x0, y0), (x1, y1), at))
+            laid.append(LaidStroke(pen, (x0, y0), (x1, y1), at))
         elif kind == "rest":
             x, y, since, until = numbers
             rested.append(Rested(pen, (x, y), since, until))

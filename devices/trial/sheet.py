@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from devices.dialects.writer import Inking, path_of
+from devices.dialects.writer import PenUse, path_of
 from devices.plotter.bed import bed_at
 from devices.programs.dialect import writer_for
 from devices.programs.files import written
@@ -136,7 +136,7 @@ def scrap_program(
     writer.check({drawing.name: drawing.pen for drawing in sheet.drawings})
     drawn = bed.units_of([drawing.points for drawing in sheet.drawings], "test sheet")
     strokes = (
-        Inking("test sheet", _tool(drawing), path_of(points, drawing.pen.passes), False)
+        PenUse("test sheet", _tool(drawing), path_of(points, drawing.pen.passes), False)
         for drawing, points in zip(sheet.drawings, drawn, strict=True)
     )
     return written(strokes, writer), sheet

@@ -23,7 +23,7 @@ from marking.measures.tape import Tape
 from marking.sections.locating_marks import Mark
 from marking.sections.plan import Piece, Plan, Section, Unreached
 from marking.sections.route import Leg, Route
-from marking.sections.zones import Pace, Zone
+from marking.sections.zones import Zone, ZonePace
 from marking.tape_marks.marks import Control, Diagonals, Square, TapeMark, TapeRow, TapeRun
 
 if TYPE_CHECKING:
@@ -43,7 +43,7 @@ _FORMS: dict[str, type[Any]] = {
     "adjustment": Adjustment,
     "layout": Layout,
     "zone": Zone,
-    "pace": Pace,
+    "pace": ZonePace,
     "mark": Mark,
     "piece": Piece,
     "leg": Leg,

@@ -53,7 +53,7 @@ class Columns:
 
 
 @dataclass(frozen=True)
-class Row:
+class WrittenRow:
     """One row: its text, its lengths in mm, and where it was written."""
 
     where: str
@@ -65,7 +65,9 @@ class _Faults(list[str]):
     """Every fault found, so that a person corrects a file once."""
 
 
-def read_rows(path: Path, columns: Columns, given: dict[str, str] | None = None) -> list[Row]:
+def read_rows(
+    path: Path, columns: Columns, given: dict[str, str] | None = None
+) -> list[WrittenRow]:
     """The rows of `path`, a .toml or a .csv file.
 
     `given` holds text for columns that the file may then leave out. Raises BadInputError with a
@@ -102,7 +104,7 @@ def _named(columns: Columns) -> str:
 
 def _toml_rows(
     path: Path, text: str, columns: Columns, given: dict[str, str], faults: _Faults
-) -> list[Row]:
+) -> list[WrittenRow]:
     tables = toml_tables(text, str(path), _WANTED)
     written = tables.pop(columns.table, [])
     for name in [key for key in tables if key in columns.text]:
@@ -146,11 +148,11 @@ def _found(text: str, pattern: re.Pattern[str]) -> Iterator[tuple[int, str]]:
 
 def _csv_rows(
     path: Path, text: str, columns: Columns, given: dict[str, str], faults: _Faults
-) -> list[Row]:
+) -> list[WrittenRow]:
     first = text.split("\n", 1)[0]
     separator = next((mark for mark in (";", "\t") if mark in first), ",")
     reader = csv.reader(io.StringIO(text, newline=""), delimiter=separator, skipinitialspace=True)
-    rows: list[Row | None] = []
+    rows: list[WrittenRow | None] = []
     header: list[str] = []
     units: dict[str, str] = {}
     try:
@@ -212,7 +214,7 @@ def _row(
     given: dict[str, str],
     faults: _Faults,
     units: dict[str, str],
-) -> Row | None:
+) -> WrittenRow | None:
     before = len(faults)
     for name in cells:
         if name not in columns.every:
@@ -239,7 +241,7 @@ def _row(
             lengths[name] = _length(cells[name], units.get(name))
         except ValueError as fault:
             faults.append(f"{where}: {name} = {shortened(f'{cells[name]!r}')}: {fault}")
-    return Row(where, text, lengths) if len(faults) == before else None
+    return WrittenRow(where, text, lengths) if len(faults) == before else None
 
 
 def _length(value: object, unit: str | None) -> float:

@@ -17,7 +17,7 @@ from marking.layout.top_shape import (
     AGAIN,
     NO_TOP,
     SIDES,
-    Square,
+    SquareLean,
     Taking,
     corners_of,
     covariance,
@@ -131,7 +131,7 @@ def taken(survey: SurveyTable, tape: Tape) -> tuple[FloatArray, Taking]:
         legs = np.array([survey.square_along, survey.square_across])
         along, across = (legs * tape.true_per_shown).tolist()
         sd = float(tape_sd(legs, survey.reading, tape.tape_class).max())
-        square = Square(along, across, sd)
+        square = SquareLean(along, across, sd)
     sds = tape_sd(measured, survey.reading, tape.tape_class)
     return measured, Taking(tuple(given), sds, survey.reading / 2, square)
 

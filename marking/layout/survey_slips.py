@@ -12,7 +12,15 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from marking.layout.top_shape import AGAIN, SIDES, Square, Taking, checked_by, distances, with_more
+from marking.layout.top_shape import (
+    AGAIN,
+    SIDES,
+    SquareLean,
+    Taking,
+    checked_by,
+    distances,
+    with_more,
+)
 from marking.least_squares.least_slip import least_shown
 from marking.least_squares.readings_test import TRUST, checked
 
@@ -122,12 +130,12 @@ def _taken(
     return Taking(more.names, more.sd, more.mark_sd, square)
 
 
-def square_for(length: float, width: float, sd: float) -> Square:
+def square_for(length: float, width: float, sd: float) -> SquareLean:
     """The largest 3-4-5 that the two edges of a corner take, in whole feet or less, in mm."""
     unit = min(length / 4, width / 3)
     step = 304.8 if unit >= 304.8 else 25.4
     whole = max(unit // step * step, min(unit, step))
-    return Square(4 * whole, 3 * whole, sd)
+    return SquareLean(4 * whole, 3 * whole, sd)
 
 
 def _sizes(shows: FloatArray) -> Sequence[float]:

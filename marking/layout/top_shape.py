@@ -55,7 +55,7 @@ _CORNERS = ("zero near", "far near", "far far", "zero far")
 
 
 @dataclass(frozen=True)
-class Square:
+class SquareLean:
     """Marks on the two edges of the zero corner, in mm from it: what a tape lies between."""
 
     along: float
@@ -74,7 +74,7 @@ class Taking:
     """(m,) mm, of the tape."""
     mark_sd: float
     """mm, of a mark at the middle of a long edge, along it."""
-    square: Square | None = None
+    square: SquareLean | None = None
 
 
 def corners_of(unknowns: FloatArray) -> FloatArray:
@@ -158,7 +158,7 @@ def with_more(taking: Taking, names: Sequence[str], sds: Sequence[float]) -> Tak
 
 
 def _points(
-    unknowns: FloatArray, square: Square | None
+    unknowns: FloatArray, square: SquareLean | None
 ) -> dict[str, tuple[FloatArray, FloatArray]]:
     """Each point by name, with its (2, 5) derivative."""
     moves = np.zeros((8, 5))

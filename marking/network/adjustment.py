@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 
     from marking.arrays import FloatArray
     from marking.network.datum import Datum
-    from marking.network.network import Setup, Target
+    from marking.network.network import KnownMark, Setup
 
 
 @dataclass(frozen=True)
@@ -53,7 +53,7 @@ class Adjusted:
     degrees: int
 
 
-def adjust(targets: Iterable[Target], setups: Sequence[Setup], datum: Datum = EXACT) -> Adjusted:
+def adjust(targets: Iterable[KnownMark], setups: Sequence[Setup], datum: Datum = EXACT) -> Adjusted:
     """All `setups`, in any order, and all tape settings from `datum`, adjusted together.
 
     Raises BadInputError for marks unknown or inked by no setup, and RefusedError naming a

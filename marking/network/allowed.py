@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 
 @dataclass(frozen=True)
-class Limits:
+class Allowed:
     """The two wishes that a placement weighs."""
 
     tolerance: float

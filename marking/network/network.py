@@ -34,7 +34,7 @@ TAPE_SD = 0.4
 
 
 @dataclass(frozen=True)
-class Target:
+class KnownMark:
     """A mark that can be read, and how it came to be where it is."""
 
     mark: Mark
@@ -86,7 +86,7 @@ class Network:
     with to the pose its device really had.
     """
 
-    targets: Mapping[str, Target]
+    targets: Mapping[str, KnownMark]
     setups: Mapping[str, Setup]
     places: Mapping[str, slice]
     """Where each block of the state stands: by section id, and `mark MARK` for a mark's own."""
@@ -157,12 +157,12 @@ class Gain:
         return spread
 
 
-def known(targets: Iterable[Target], datum: Datum = EXACT) -> Network:
+def known(targets: Iterable[KnownMark], datum: Datum = EXACT) -> Network:
     """The network before any reading; marks set by tape are set from `datum`.
 
     Raises BadInputError for two marks of one id and for errors that are not positive numbers.
     """
-    by_id: dict[str, Target] = {}
+    by_id: dict[str, KnownMark] = {}
     for target in targets:
         if target.mark.id in by_id:
             raise BadInputError(f"mark {target.mark.id} is given twice; each mark needs its own id")
@@ -262,7 +262,7 @@ def ink(network: Network, setup: Setup) -> Network:
 
 
 def concerning(
-    targets: Iterable[Target],
+    targets: Iterable[KnownMark],
     setups: Sequence[Setup],
     marks: Iterable[str],
     sections: Iterable[str],
@@ -283,7 +283,7 @@ def concerning(
 
 
 def _last_use(
-    targets: Mapping[str, Target],
+    targets: Mapping[str, KnownMark],
     setups: Sequence[Setup],
     marks: Iterable[str],
     sections: Iterable[str],
@@ -408,7 +408,7 @@ def _met(network: Network, mark: str) -> Network:
     )
 
 
-def target_moves(datum: Datum, target: Target) -> FloatArray:
+def target_moves(datum: Datum, target: KnownMark) -> FloatArray:
     """(2, 2): how the datum's errors move a mark's own block; not at all if a section inked it."""
     if target.inked_by is not None:
         return np.zeros((2, 2))

@@ -14,13 +14,15 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from marking.measures.lengths import Units
-    from marking.tape_marks.choice import Work
+    from marking.tape_marks.choice import ChosenMarks
     from marking.tape_marks.marks import TapeRun
 
 _FEW_REMEDIES = 4
 
 
-def tape_marks_lines(done: Work, found: Sequence[Work], units: Units) -> Iterator[str]:
+def tape_marks_lines(
+    done: ChosenMarks, found: Sequence[ChosenMarks], units: Units
+) -> Iterator[str]:
     """Where the marks go and what they will hold; `found` is what would help where that fails."""
     control = done.control
 
@@ -64,7 +66,7 @@ def tape_marks_lines(done: Work, found: Sequence[Work], units: Units) -> Iterato
             )
 
 
-def forecast_lines(done: Work, units: Units) -> Iterator[str]:
+def forecast_lines(done: ChosenMarks, units: Units) -> Iterator[str]:
     """The forecast in words, the verdict last: 95 of 100 covers have less."""
     found = done.forecast
     limits = found.limits
@@ -82,7 +84,7 @@ def forecast_lines(done: Work, units: Units) -> Iterator[str]:
 
 
 def tape_marks_record(
-    done: Work, found: Sequence[Work], files: Sequence[Path], units: Units
+    done: ChosenMarks, found: Sequence[ChosenMarks], files: Sequence[Path], units: Units
 ) -> dict[str, Any]:
     """`control --json`."""
     control = done.control
@@ -122,7 +124,7 @@ def tape_marks_record(
     }
 
 
-def _forecast_record(work: Work, units: Units) -> dict[str, Any]:
+def _forecast_record(work: ChosenMarks, units: Units) -> dict[str, Any]:
     found = work.forecast
     return {
         "what": work.way.flags(units),

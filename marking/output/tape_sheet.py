@@ -47,7 +47,7 @@ _PAIRS: tuple[tuple[tuple[TapeLine, ...], str], ...] = (
 
 
 @dataclass(frozen=True)
-class Row:
+class SheetRow:
     """One line of the table of readings: what the tape shows, and the marks to tick off."""
 
     reading: str
@@ -264,7 +264,7 @@ def allowed_apart(diagonals: Diagonals, units: Units) -> str:
     return f"{tape_fraction(Fraction(parts, 32))} in"
 
 
-def reading_rows(control: Control, units: Units) -> Iterator[Row]:
+def reading_rows(control: Control, units: Units) -> Iterator[SheetRow]:
     """The readings along the table, then those across it."""
     for pair, name in _PAIRS:
         ids: dict[float, list[str]] = {}
@@ -274,7 +274,7 @@ def reading_rows(control: Control, units: Units) -> Iterator[Row]:
         for reading, marks in ids.items():
             shown = as_taped(reading, control.tape, units)
             for first in range(0, len(marks), _MARKS_A_ROW):
-                yield Row(shown, name, tuple(marks[first : first + _MARKS_A_ROW]))
+                yield SheetRow(shown, name, tuple(marks[first : first + _MARKS_A_ROW]))
 
 
 def _cautions(page: Page, top: float) -> None:
@@ -284,7 +284,7 @@ def _cautions(page: Page, top: float) -> None:
         y = page.paragraph(caution, _EDGE, y - 1, page.width - 2 * _EDGE, 2.0)
 
 
-def _readings(page: Page, rows: list[Row], top: float, foot: float) -> list[Row]:
+def _readings(page: Page, rows: list[SheetRow], top: float, foot: float) -> list[SheetRow]:
     """Draws rows in columns from the top left; returns those for which the page has no room."""
     wide = (page.width - 2 * _EDGE) / _COLUMNS
     most = int((top - foot - 4) / _TIGHT)
@@ -297,7 +297,9 @@ def _readings(page: Page, rows: list[Row], top: float, foot: float) -> list[Row]
     return left
 
 
-def _column(page: Page, rows: Sequence[Row], x: float, y: float, pitch: float, wide: float) -> None:
+def _column(
+    page: Page, rows: Sequence[SheetRow], x: float, y: float, pitch: float, wide: float
+) -> None:
     page.write("tape reads", x + _READING, y, 1.8, align=1.0, colour=FAINT)
     page.write("set", x + _BOX, y, 1.8, colour=FAINT)
     before = ""

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     from marking.arrays import FloatArray
-    from marking.network.allowed import Limits
+    from marking.network.allowed import Allowed
     from marking.network.network import Gain, Network, Setup
 
 WEIGHTS = tuple(np.linspace(0.0, 1.0, 21).tolist())
@@ -42,7 +42,7 @@ class JoinError:
 
 
 @dataclass(frozen=True)
-class Inking:
+class InkedPoints:
     """A section as it is inked, and how far its ink is to be trusted."""
 
     setup: Setup
@@ -60,7 +60,7 @@ class Inking:
 
 
 @dataclass(frozen=True)
-class Way:
+class Between:
     """One choice between the two wishes, and what each of them gets."""
 
     weight: float
@@ -73,7 +73,7 @@ class Way:
     """95% at the worst join, in mm; 0 where nothing lies beside it."""
 
 
-def visible(error: float, step: float, limits: Limits) -> float:
+def visible(error: float, step: float, limits: Allowed) -> float:
     """The larger of two errors, each over its limit: above 1 it shows."""
     return max(error / limits.tolerance, step / limits.step)
 
@@ -83,7 +83,7 @@ def inked(
     setup: Setup,
     points: FloatArray,
     joins: Mapping[str, FloatArray],
-) -> Inking:
+) -> InkedPoints:
     """What comes of inking `setup`, whose readings `gained` is of.
 
     `points` (n, 2) are of its ink, `joins` (m, 2) of the lines it shares, by neighbour.
@@ -100,15 +100,15 @@ def inked(
         found.append(
             JoinError(beside, _pair(crossings[most]), _pair(mean[most]), float(steps[most]))
         )
-    return Inking(setup, after, _pair(points[worst]), float(radii[worst]), tuple(found))
+    return InkedPoints(setup, after, _pair(points[worst]), float(radii[worst]), tuple(found))
 
 
 def trade_off(
-    settled: Inking,
+    settled: InkedPoints,
     points: FloatArray,
     joins: Mapping[str, FloatArray],
     weights: Sequence[float] = WEIGHTS,
-) -> tuple[Way, ...]:
+) -> tuple[Between, ...]:
     """What lies between the table and the join; `settled` is inked with the best estimate.
 
     For each weight w the choice that makes (1 - w) times the mean squared error of the ink plus w
@@ -116,7 +116,7 @@ def trade_off(
     """
     setup, network = settled.setup, settled.network
     if not joins:
-        return (Way(0.0, np.zeros(PARAMETERS[setup.kind]), settled.error, 0.0),)
+        return (Between(0.0, np.zeros(PARAMETERS[setup.kind]), settled.error, 0.0),)
     crossings = np.concatenate(list(joins.values()))
     steps = [join_step(network, setup.section, beside, at) for beside, at in joins.items()]
     apart = np.concatenate([mean for mean, _ in steps])
@@ -129,16 +129,16 @@ def trade_off(
         change = wanted_change(at_ink, at_join, -apart, weight)
         error = radius_95(spread, off + at_ink @ change).max()
         step = radius_95(step_spread, apart + at_join @ change).max()
-        ways.append(Way(weight, change, float(error), float(step)))
+        ways.append(Between(weight, change, float(error), float(step)))
     return tuple(ways)
 
 
-def least_visible(ways: Sequence[Way], limits: Limits) -> Way:
+def least_visible(ways: Sequence[Between], limits: Allowed) -> Between:
     """The way whose larger error, each over its limit, is least; nearest the table of equals."""
     return min(ways, key=lambda way: (round(visible(way.error, way.step, limits), 9), way.weight))
 
 
-def set_back(setup: Setup, way: Way) -> Setup:
+def set_back(setup: Setup, way: Between) -> Setup:
     """`setup` with the pose that makes its ink lie as `way` means it to.
 
     Ink that is to lie off true is inked as if the device stood as much the other way.

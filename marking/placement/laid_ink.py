@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
 
     from marking.arrays import FloatArray
-    from marking.network.network import Setup, Target
+    from marking.network.network import KnownMark, Setup
     from marking.record.record import Record
     from marking.record.rows import KeptPlacement, KeptRun
     from marking.sections.plan import Section
@@ -133,10 +133,10 @@ def _passes(point: FloatArray, line: FloatArray, along: FloatArray | None) -> bo
 
 
 def attributed(
-    targets: Mapping[str, Target],
+    targets: Mapping[str, KnownMark],
     sections: Iterable[Section],
     begun: Mapping[str, Sequence[Laid]],
-) -> tuple[dict[str, Target], dict[str, str]]:
+) -> tuple[dict[str, KnownMark], dict[str, str]]:
     """Each mark by the place whose ink it is; and those that are no one mark, with their section.
 
     A mark's x is its cross line's, its y that of the line or the tick across it. A line sent from
@@ -180,8 +180,8 @@ def butts_as_laid(
 
 
 def set_apart(
-    section: str, targets: Iterable[Target], setups: Iterable[Setup], begun: Sequence[Laid]
-) -> tuple[tuple[Target, ...], tuple[Setup, ...], str]:
+    section: str, targets: Iterable[KnownMark], setups: Iterable[Setup], begun: Sequence[Laid]
+) -> tuple[tuple[KnownMark, ...], tuple[Setup, ...], str]:
     """The same with the section's own ink under a name of its own, so that it can be placed anew.
 
     The name comes last.

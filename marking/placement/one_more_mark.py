@@ -11,16 +11,23 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from marking.network.network import TAPE_SD, Reading, Target, gain, mark_positions, section_effect
+from marking.network.network import (
+    TAPE_SD,
+    KnownMark,
+    Reading,
+    gain,
+    mark_positions,
+    section_effect,
+)
 from marking.network.regions import radius_95
-from marking.placement.compromise import Inking, inked, visible
+from marking.placement.compromise import InkedPoints, inked, visible
 from marking.sections.locating_marks import Mark
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
 
     from marking.arrays import FloatArray
-    from marking.network.allowed import Limits
+    from marking.network.allowed import Allowed
     from marking.network.network import Network
     from marking.network.pose import Pose
     from marking.sections.plan import Section
@@ -53,10 +60,10 @@ def best_addition(
     network: Network,
     section: Section,
     pose: Pose,
-    inking: Inking,
+    inking: InkedPoints,
     points: FloatArray,
     joins: Mapping[str, FloatArray],
-    limits: Limits,
+    limits: Allowed,
 ) -> Addition:
     """The mark that leaves the least visible error; a mark that exists before one to be set.
 
@@ -83,10 +90,10 @@ def _tries(
     network: Network,
     section: Section,
     pose: Pose,
-    inking: Inking,
+    inking: InkedPoints,
     points: FloatArray,
     joins: Mapping[str, FloatArray],
-) -> Iterator[tuple[Inking, Target | None, bool]]:
+) -> Iterator[tuple[InkedPoints, KnownMark | None, bool]]:
     read = {reading.mark for reading in inking.setup.readings}
     for target in network.targets.values():
         ready = all(by in network.places for by, _ in target.inkers)
@@ -97,7 +104,7 @@ def _tries(
     taped = [target.sd for target in network.targets.values() if target.inked_by is None]
     for count, spot in enumerate(_new_spots(section)):
         mark = Mark(f"new control {count + 1}", spot, "control")
-        target = Target(mark, None, max(taped, default=TAPE_SD))
+        target = KnownMark(mark, None, max(taped, default=TAPE_SD))
         more = replace(network, targets={**network.targets, target.mark.id: target})
         yield _with(more, pose, inking, points, joins, [target]), target, False
 
@@ -105,11 +112,11 @@ def _tries(
 def _with(
     network: Network,
     pose: Pose,
-    inking: Inking,
+    inking: InkedPoints,
     points: FloatArray,
     joins: Mapping[str, FloatArray],
-    more: list[Target],
-) -> Inking:
+    more: list[KnownMark],
+) -> InkedPoints:
     """The inking had `more` been read too, with figures that change no estimate."""
     setup = inking.setup
     sd = float(np.median([reading.sd for reading in setup.readings]))
@@ -123,7 +130,7 @@ def _with(
     return inked(gained, longer, points, joins)
 
 
-def _by_datum(inking: Inking, points: FloatArray) -> float:
+def _by_datum(inking: InkedPoints, points: FloatArray) -> float:
     """The 95% error, in mm, that no mark can lessen: what the datum shifts all of them by."""
     network, section = inking.network, inking.setup.section
     common = network.common[network.places[section]]
@@ -148,7 +155,7 @@ def _inside(spot: tuple[float, float], section: Section) -> bool:
 
 
 def _described(
-    way: Inking, target: Target | None, existing: bool, limits: Limits, by_datum: float
+    way: InkedPoints, target: KnownMark | None, existing: bool, limits: Allowed, by_datum: float
 ) -> Addition:
     step = f" and the step to {way.step:.2f} mm" if way.joins else ""
     leaves = f"that would bring the error to {way.error:.2f} mm{step}"

@@ -19,8 +19,8 @@ from marking.network.resection import resect
 from marking.placement.blunders import Doubt, doubts
 from marking.placement.compromise import (
     WEIGHTS,
-    Inking,
-    Way,
+    Between,
+    InkedPoints,
     inked,
     least_visible,
     set_back,
@@ -29,22 +29,22 @@ from marking.placement.compromise import (
 )
 from marking.placement.laid_ink import section_of
 from marking.placement.one_more_mark import Addition, best_addition
-from marking.placement.recut import Move, carried, needed_move
+from marking.placement.recut import NeededMove, carried, needed_move
 from marking.sections.neighbours import outermost_ink, window_middle
 
 if TYPE_CHECKING:
     from collections.abc import Container, Sequence
 
     from marking.arrays import FloatArray
-    from marking.network.allowed import Limits
+    from marking.network.allowed import Allowed
     from marking.network.datum import Datum
-    from marking.network.network import Network, Reading, Target
+    from marking.network.network import KnownMark, Network, Reading
     from marking.network.pose import Pose, PoseKind
     from marking.network.resection import Resection
     from marking.sections.neighbours import Butt
     from marking.sections.plan import Section
 
-Verdict = Literal["ink", "read again", "move the device", "add a mark"]
+PlacementVerdict = Literal["ink", "read again", "move the device", "add a mark"]
 _EDGE = 1e-6
 _NEARBY = 100.0
 """How far outside its planned window, in mm, a device badly set down may still read a mark."""
@@ -74,17 +74,17 @@ class Placement:
     """(k, k) of a small change of it on the table: shift x, shift y in mm, turn in radians…"""
     residuals: tuple[Residual, ...]
     doubts: tuple[Doubt, ...]
-    move: Move | None
+    move: NeededMove | None
     """How the device must be moved before the section fits."""
-    inking: Inking
+    inking: InkedPoints
     """The pose to ink with, its errors and the network it leaves."""
-    way: Way
+    way: Between
     """The choice between table and join that it is inked with."""
-    ways: tuple[Way, ...]
+    ways: tuple[Between, ...]
     """What other weights would give, from the table to the join."""
     addition: Addition | None
     """The one mark more that helps most, where one is needed."""
-    verdict: Verdict
+    verdict: PlacementVerdict
     advice: str
 
     @property
@@ -103,7 +103,7 @@ def place(
     section: Section,
     readings: Sequence[Reading],
     joints: Sequence[Butt],
-    limits: Limits,
+    limits: Allowed,
     *,
     kind: PoseKind = "rigid",
     weight: float | None = None,
@@ -151,7 +151,7 @@ def place(
 
 def network_for(
     section: Section,
-    targets: Sequence[Target],
+    targets: Sequence[KnownMark],
     setups: Sequence[Setup],
     joints: Sequence[Butt],
     datum: Datum = EXACT,
@@ -230,7 +230,7 @@ def _check_reading(network: Network, section: Section, reading: Reading) -> None
         )
 
 
-def _why_outside(reading: Reading, section: Section, target: Target | None) -> str:
+def _why_outside(reading: Reading, section: Section, target: KnownMark | None) -> str:
     """What may have gone wrong with a reading that no pen can have given."""
     (x, y), (x0, y0) = reading.at, section.window[:2]
     if target is not None:
@@ -273,12 +273,12 @@ def _residuals(found: Resection) -> tuple[Residual, ...]:
 
 def _verdict(
     section: Section,
-    inking: Inking,
-    limits: Limits,
+    inking: InkedPoints,
+    limits: Allowed,
     doubted: Sequence[Doubt],
-    move: Move | None,
+    move: NeededMove | None,
     addition: Addition | None,
-) -> tuple[Verdict, str]:
+) -> tuple[PlacementVerdict, str]:
     if doubted:
         return "read again", "; ".join(doubt.message for doubt in doubted)
     if move is not None:
@@ -293,7 +293,7 @@ def _verdict(
     return "ink", f"{figures}. Ink"
 
 
-def _figures(inking: Inking, limits: Limits) -> str:
+def _figures(inking: InkedPoints, limits: Allowed) -> str:
     true = (
         f"95 in 100 such placements keep all ink within {inking.error:.2f} mm of true "
         f"({limits.tolerance:.2f} allowed)"

@@ -24,7 +24,7 @@ _ROUNDING = 1e-6
 
 
 @dataclass(frozen=True)
-class Move:
+class NeededMove:
     """How to move the device so that its section fits."""
 
     shift: tuple[float, float]
@@ -47,7 +47,7 @@ class Move:
         return " and ".join(parts)
 
 
-def needed_move(section: Section, pose: Pose) -> Move | None:
+def needed_move(section: Section, pose: Pose) -> NeededMove | None:
     """How the device must be moved before it can ink all of `section`; None when it fits.
 
     The least shift when one will do; else the turn back to square, and the shift after it.
@@ -61,12 +61,12 @@ def needed_move(section: Section, pose: Pose) -> Move | None:
         if not shift.any():
             return None
         x, y = pose.matrix @ shift
-        return Move((float(x), float(y)), 0.0)
+        return NeededMove((float(x), float(y)), 0.0)
     square = rigid(pose.shift, 0.0, pose.about)
     shift = _least_shift(square.inverse(points), low, high)
     if shift is None:
         shift = -pose.shift
-    return Move((float(shift[0]), float(shift[1])), -pose.turn)
+    return NeededMove((float(shift[0]), float(shift[1])), -pose.turn)
 
 
 def _least_shift(drawn: FloatArray, low: FloatArray, high: FloatArray) -> FloatArray | None:

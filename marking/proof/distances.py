@@ -14,7 +14,7 @@ import numpy as np
 from marking.measures.ties import first_of_greatest
 from marking.proof.distortion import WHOLE, distortion_of, line_errors, whole_rows
 from marking.proof.forecast import fewest, forecast_proof, hindrance
-from marking.proof.geometry import Sheet, design, prior_sd
+from marking.proof.geometry import DistanceSheet, design, prior_sd
 from marking.proof.outcome import SURE
 from marking.proof.places import always_measured, choices
 
@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from marking.measures.lengths import Units
     from marking.measures.tape import Tape
     from marking.proof.distortion import Distortion
-    from marking.proof.forecast import Forecast, Hindrance
+    from marking.proof.forecast import Hindrance, ProofForecast
     from marking.proof.places import Distance
     from marking.sections.plan import Plan
 
@@ -41,14 +41,14 @@ _STRIDE = 8
 
 
 @dataclass(frozen=True)
-class ProofPlan(Sheet):
+class ProofPlan(DistanceSheet):
     """A sheet, and how well it will tell."""
 
     told: dict[str, float]
     """Standard deviation to expect of each of `WHOLE`, in mm."""
     untold: tuple[str, ...]
     """Sections whose lines these distances leave in doubt."""
-    forecast: Forecast
+    forecast: ProofForecast
     fewest: int | None
     """How many distances can pass a cover; None where no number up to `MOST` can, or where their
     number was given."""

@@ -32,7 +32,7 @@ _DRAWS, _SEED = 400, 15
 
 
 @dataclass(frozen=True)
-class Forecast:
+class ProofForecast:
     """What distances tell of a cover, and what they say of one without any error."""
 
     covariance: FloatArray
@@ -60,7 +60,7 @@ class Forecast:
         return float(np.quantile(self.limits, OFTEN))
 
 
-def forecast_proof(model: Distortion, distances: Sequence[Distance], tape: Tape) -> Forecast:
+def forecast_proof(model: Distortion, distances: Sequence[Distance], tape: Tape) -> ProofForecast:
     """What `distances` measured with `tape` will tell."""
     rows, sd = design(model, distances, tape)
     found, count = believed(rows, prior_sd(model), sd), model.count
@@ -73,7 +73,7 @@ def forecast_proof(model: Distortion, distances: Sequence[Distance], tape: Tape)
     errors = rng.standard_normal((_DRAWS, len(sd))) @ (moved * sd).T
     errors += rng.standard_normal((_DRAWS, 2)) @ shared.T
     worst = first_of_greatest(doubt)
-    return Forecast(
+    return ProofForecast(
         covariance,
         doubt,
         np.sort((np.abs(errors) + SURE * doubt).max(axis=1)),
@@ -99,7 +99,7 @@ class Hindrance:
 
     by_tape: float
     by_reading: float
-    """As in `Forecast`, by the most distances."""
+    """As in `ProofForecast`, by the most distances."""
     remedies: tuple[Remedy, ...]
     tolerance: float
     """The least tolerance, in mm, that could pass."""

@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 
 
 @dataclass(frozen=True)
-class Sheet:
+class DistanceSheet:
     """What is to be measured on a cover, and how that cover can be distorted."""
 
     distances: tuple[Distance, ...]

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
     from marking.arrays import FloatArray
 
-Outcome = Literal["pass", "fail", "cannot tell", "measure again"]
+ProofOutcome = Literal["pass", "fail", "cannot tell", "measure again"]
 SURE = NormalDist().inv_cdf(0.95)
 """Standard deviations past one line's figure that its error stays within 95 times in 100."""
 _DRAWS, _SEED = 4000, 20
@@ -38,7 +38,7 @@ class Furthest:
     at_most: float
     """Further no line lies off, 95 times in 100."""
 
-    def outcome(self, tolerance: float) -> Outcome:
+    def outcome(self, tolerance: float) -> ProofOutcome:
         """What the limits say where `tolerance` is allowed."""
         if self.at_least > tolerance:
             return "fail"

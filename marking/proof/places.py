@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 
     Point = tuple[float, float]
 
-CheckKind = Literal["diagonal", "along", "across", "triangle", "seam", "thread"]
+DistanceKind = Literal["diagonal", "along", "across", "triangle", "seam", "thread"]
 _SAMPLE = 6
 _APART = 600.0
 """mm between places to choose from in a long section."""
@@ -36,7 +36,7 @@ class Distance:
     """One thing to measure: between two crossings, or a line's offset from a taut thread."""
 
     id: str
-    kind: CheckKind
+    kind: DistanceKind
     ends: tuple[Point, Point]
     between: tuple[str, str]
     """What stands at either end, as people call it."""
@@ -170,7 +170,7 @@ class _Places:
         return min(max(level, float(self.ys[0])), float(self.ys[-1]))
 
     def distance(
-        self, kind: CheckKind, start: tuple[int, float], end: tuple[int, float]
+        self, kind: DistanceKind, start: tuple[int, float], end: tuple[int, float]
     ) -> Distance:
         """Between two places, each a cross line and a height."""
         ends = tuple((float(self.xs[column]), y) for column, y in (start, end))

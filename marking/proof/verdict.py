@@ -32,8 +32,8 @@ if TYPE_CHECKING:
     from marking.measures.lengths import Units
     from marking.measures.tape import Tape
     from marking.proof.distortion import Distortion
-    from marking.proof.geometry import Sheet
-    from marking.proof.outcome import Furthest, Outcome
+    from marking.proof.geometry import DistanceSheet
+    from marking.proof.outcome import Furthest, ProofOutcome
     from marking.proof.places import Distance
 
 AxisName = Literal["along", "across"]
@@ -62,7 +62,7 @@ class Estimate:
 
 
 @dataclass(frozen=True)
-class Line:
+class JudgedLine:
     """The line furthest off, and the section that holds it, if there are sections."""
 
     section: str | None
@@ -89,15 +89,15 @@ class Step:
 
 
 @dataclass(frozen=True)
-class Verdict:
+class CoverVerdict:
     """What the measurements say of a cover."""
 
-    outcome: Outcome
+    outcome: ProofOutcome
     whole: Mapping[str, Estimate]
     """Each of `WHOLE`, in mm at its worst place."""
     size: tuple[float, float]
     """Along and across, first line to last, in mm."""
-    worst_line: Line
+    worst_line: JudgedLine
     own: tuple[Step, ...]
     """Each section's own error along and across, from the common distortion of all others."""
     worst_section: Step | None
@@ -116,7 +116,7 @@ class Verdict:
 
 
 def read_measured(
-    path: Path, sheet: Sheet, units: Units, confirmed: Collection[str] = ()
+    path: Path, sheet: DistanceSheet, units: Units, confirmed: Collection[str] = ()
 ) -> dict[str, float]:
     """What the tape showed, in mm by id, from a TOML or CSV file with `id` and `length`.
 
@@ -157,7 +157,7 @@ def read_measured(
     return shown
 
 
-def _range(sheet: Sheet) -> str:
+def _range(sheet: DistanceSheet) -> str:
     return f"{sheet.distances[0].id} to {sheet.distances[-1].id}"
 
 
@@ -173,12 +173,12 @@ def _not_of(distance: Distance, length: float, where: str, units: Units) -> list
 
 
 def prove(
-    sheet: Sheet,
+    sheet: DistanceSheet,
     shown: Mapping[str, float],
     tape: Tape,
     tolerance: float,
     confirmed: Collection[str] = (),
-) -> Verdict:
+) -> CoverVerdict:
     """The verdict on what `tape` showed, in mm by id.
 
     Least squares with the tape's covariance and each unknown's wide prior, by Gauss-Newton. A
@@ -213,11 +213,11 @@ def prove(
     own, joins = _own_errors(model, solved), _join_steps(model, solved)
     line = limits.line
     whole = zip(WHOLE, *map(np.ndarray.tolist, _figures(whole_rows(model), solved)), strict=True)
-    return Verdict(
+    return CoverVerdict(
         "measure again" if suspects else outcome,
         {name: Estimate(value, sd) for name, value, sd in whole},
         (x1 - x0, y1 - y0),
-        Line(
+        JudgedLine(
             ids[errors.patch[line]] if ids else None,
             _AXES[errors.axis[line]],
             Estimate(float(values[line]), float(sds[line])),

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 from marking.errors import BadInputError
 from marking.measures.lengths import format_length
 from marking.proof.distortion import WHOLE
-from marking.proof.verdict import TWO_SIDED, Estimate, Step, Verdict
+from marking.proof.verdict import TWO_SIDED, CoverVerdict, Estimate, Step
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
@@ -51,7 +51,7 @@ _OUTCOMES = {
 }
 
 
-def proof_lines(verdict: Verdict, units: Units) -> Iterator[str]:
+def proof_lines(verdict: CoverVerdict, units: Units) -> Iterator[str]:
     """The verdict as lines of text, the outcome first."""
     tolerance = format_length(verdict.tolerance, units)
     yield f"{_OUTCOMES[verdict.outcome]} {tolerance}."
@@ -78,7 +78,7 @@ def proof_lines(verdict: Verdict, units: Units) -> Iterator[str]:
         yield f"Largest step at a join: {_step(verdict.worst_join)}."
 
 
-def _furthest_lines(verdict: Verdict) -> Iterator[str]:
+def _furthest_lines(verdict: CoverVerdict) -> Iterator[str]:
     """How far off a line may lie, by the same limits that gave the outcome."""
     line = verdict.worst_line
     off, allowed = line.estimate.value, verdict.tolerance
@@ -101,7 +101,7 @@ def _beside(figure: float, allowed: float) -> str:
     return f"{figure:.2f}" if f"{figure:.2f}" != f"{allowed:.2f}" else f"{figure:.5f}"
 
 
-def _evidence_lines(verdict: Verdict) -> Iterator[str]:
+def _evidence_lines(verdict: CoverVerdict) -> Iterator[str]:
     """What the verdict does not rest on, and where it is in doubt."""
     if verdict.missing:
         total = len(verdict.missing) + len(verdict.measured)
@@ -149,7 +149,7 @@ def _step(step: Step) -> str:
     return f"{named}, {figure} {step.axis} the table{surely}"
 
 
-def proof_record(verdict: Verdict) -> dict[str, Any]:
+def proof_record(verdict: CoverVerdict) -> dict[str, Any]:
     """The verdict as plain data, to keep in the job's record and to print as JSON."""
     line = verdict.worst_line
     return {
@@ -202,7 +202,7 @@ class Since:
     """Each section's own error, where the earlier proof tells of the same."""
 
 
-def since(earlier: Mapping[str, Any], verdict: Verdict) -> Since:
+def since(earlier: Mapping[str, Any], verdict: CoverVerdict) -> Since:
     """What has changed since an earlier proof's record.
 
     The two doubts are taken as independent, which with one and the same tape is too cautious.

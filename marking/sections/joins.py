@@ -26,7 +26,7 @@ _HAIR = 1e-9
 
 
 @dataclass(frozen=True)
-class Cloth:
+class BareCloth:
     """Bare cloth in which a join may run, from `low` to `high`, after the line at `line`."""
 
     low: float
@@ -49,7 +49,7 @@ class Axis:
     start: float
     end: float
     """The ink's extent, pen width included."""
-    cloth: tuple[Cloth, ...]
+    cloth: tuple[BareCloth, ...]
     """Rising and apart."""
     plain: tuple[float, ...]
     """Within `cloth`, where a join is best placed when it may choose: midway, rising."""
@@ -110,19 +110,19 @@ def axis(
     midway between neighbouring lines, or at every half pitch where lines are further apart; where
     a box stands there, in the middle of the widest cloth beside it.
     """
-    cloth: list[Cloth] = []
+    cloth: list[BareCloth] = []
     plain: list[float] = []
     for (left, _), (right, _), bare in between_lines(lines):
         after = bisect_right(marked, left)
         if not after:
             continue
-        free = [Cloth(low, high, marked[after - 1]) for low, high in _off(boxes, *bare)]
+        free = [BareCloth(low, high, marked[after - 1]) for low, high in _off(boxes, *bare)]
         cloth += free
         plain += _plain(free, left, right, pitch)
     return Axis(*extent, tuple(cloth), tuple(plain), pitch, ticks_between)
 
 
-def _plain(free: Sequence[Cloth], left: float, right: float, pitch: float) -> list[float]:
+def _plain(free: Sequence[BareCloth], left: float, right: float, pitch: float) -> list[float]:
     """Midway between two lines or at every half pitch; else the middle of the widest cloth."""
     wanted = [(left + right) / 2]
     if right - left > 1.5 * pitch:
@@ -242,7 +242,7 @@ def _earliest(along: Axis, size: float, count: int) -> list[float]:
     return joins[::-1]
 
 
-def _first_seeing(along: Axis, cloth: Cloth, wanted: float) -> float:
+def _first_seeing(along: Axis, cloth: BareCloth, wanted: float) -> float:
     """The nearest a join can lie in `cloth` so that its marks stand at `wanted` or after it."""
     if cloth.line >= wanted - _HAIR:
         return cloth.low

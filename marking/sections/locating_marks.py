@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from marking.arrays import FloatArray
     from marking.layout.layout import Grid
 
-Kind = Literal["grid", "cross", "control"]
+MarkKind = Literal["grid", "cross", "control"]
 Box = tuple[float, float, float, float]
 Spot = tuple[float, float]
 """A point of the table frame."""
@@ -35,12 +35,12 @@ class Mark:
 
     id: str
     at_table: tuple[float, float]
-    kind: Kind
+    kind: MarkKind
 
 
 def marks_beside(
     grid: Grid, x: float, low: float, high: float, *, ticks: bool
-) -> list[tuple[Spot, Kind]]:
+) -> list[tuple[Spot, MarkKind]]:
     """Two marks on the cross line at `x`, as far apart as `low` to `high` allows.
 
     A crossing with a long line within a pitch of either end is preferred to a tick at that end;
@@ -51,7 +51,7 @@ def marks_beside(
     inside = ys[(ys >= low - _SAME) & (ys <= high + _SAME)].tolist()
     pitch = grid.pitch[1]
     if inside and (high - inside[-1] <= pitch or not ticks):
-        last: tuple[Spot, Kind] = (x, inside.pop()), "grid"
+        last: tuple[Spot, MarkKind] = (x, inside.pop()), "grid"
     else:
         last = (x, high - min(pitch / 2, (high - low) / 2)), "cross"
     if inside and (inside[0] - low <= pitch or not ticks):
@@ -60,11 +60,11 @@ def marks_beside(
 
 
 def marks_below(
-    grid: Grid, y: float, lines: FloatArray, kind: Kind | None = None
-) -> list[tuple[Spot, Kind]]:
+    grid: Grid, y: float, lines: FloatArray, kind: MarkKind | None = None
+) -> list[tuple[Spot, MarkKind]]:
     """Marks at height `y` on the first and the last of the cross lines given."""
     inked = any(abs(line.y - y) < _SAME for line in grid.long_lines)
-    seen: Kind = kind or ("grid" if inked else "cross")
+    seen: MarkKind = kind or ("grid" if inked else "cross")
     return [((x, y), seen) for x in dict.fromkeys(lines[[0, -1]].tolist())] if lines.size else []
 
 

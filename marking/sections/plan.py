@@ -19,8 +19,8 @@ from marking.sections.cutting import cut
 from marking.sections.division import divisions
 from marking.sections.locating_marks import (
     Box,
-    Kind,
     Mark,
+    MarkKind,
     Spot,
     crossed_by_ticks,
     marks_below,
@@ -216,7 +216,7 @@ def _locating_marks(
     rooms = _tick_rooms(layout, columns, zone, job.pens.removable.width / 2)
     ink = dict(uprights(layout.strokes, job))
     tickable = crossed_by_ticks(layout.grid, ink, (rooms[0][0], rooms[-1][1]))
-    kinds: dict[Spot, Kind] = {}
+    kinds: dict[Spot, MarkKind] = {}
     seen: dict[tuple[int, int], list[Spot]] = {}
     for order, (row, column) in enumerate(_inking_order(rows, columns)):
         sights = _sights(layout, tickable, columns, rows, row, column) if order else []
@@ -261,11 +261,11 @@ def _sights(
     rows: Sequence[Span],
     row: int,
     column: int,
-) -> list[tuple[Spot, Kind]]:
+) -> list[tuple[Spot, MarkKind]]:
     """What a section sees: marks across its join to the left, and across the one below."""
     grid = layout.grid
     core = _core(columns, rows, row, column)
-    sights: list[tuple[Spot, Kind]] = []
+    sights: list[tuple[Spot, MarkKind]] = []
     left, below = columns[column].behind, rows[row].behind
     first, last = grid.long_lines[0].y, grid.long_lines[-1].y
     if left is not None:

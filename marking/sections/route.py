@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from marking.arrays import FloatArray
     from marking.job.keys import Pen, PensTable
     from marking.layout.layout import Stroke
-    from marking.sections.zones import Pace
+    from marking.sections.zones import ZonePace
 
     IntArray = NDArray[np.intp]
     ComplexArray = NDArray[np.complex128]
@@ -60,7 +60,7 @@ class Route:
 
 
 def shortest(
-    strokes: Sequence[Stroke], pens: PensTable, start: tuple[float, float], pace: Pace
+    strokes: Sequence[Stroke], pens: PensTable, start: tuple[float, float], pace: ZonePace
 ) -> Route:
     """A short route through `strokes`, one holder after another, from `start` and back to it.
 
@@ -142,7 +142,7 @@ def _measured(
     ends: Sequence[Sequence[complex]],
     held_by: Sequence[Pen],
     home: complex,
-    pace: Pace,
+    pace: ZonePace,
 ) -> Route:
     legs = []
     at, held = home, None

@@ -13,7 +13,7 @@ Corner = tuple[Literal[0, 1], Literal[0, 1]]
 
 
 @dataclass(frozen=True)
-class Pace:
+class ZonePace:
     """How fast a zone inks, for routes and, where it is timed, for estimates. mm/s and seconds."""
 
     draw: float
@@ -73,7 +73,7 @@ class Zone:
     """Kept free all round, in mm, because nothing is set down exactly."""
     from_both_edges: bool
     """Whether it works in from either long edge, as deep as `depth` and no further."""
-    pace: Pace
+    pace: ZonePace
     home: Corner = (0, 0)
     """The corner of the window where the pen starts and parks: low or high along x and y."""
     feed: Literal[0, 1] | None = None
@@ -120,5 +120,5 @@ class Zone:
 
 def reach_zone(job: MarkingJob) -> Zone:
     """A person at either long edge, drawing along a rule."""
-    pace = Pace(draw=job.reach.speed, travel=400.0, lift=0.8)
+    pace = ZonePace(draw=job.reach.speed, travel=400.0, lift=0.8)
     return Zone("reach", (job.reach.span, job.reach.depth), 0.0, True, pace)

@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from marking.layout.layout import Layout
     from marking.measures.lengths import Units
     from marking.measures.tape import Tape
-    from marking.network.allowed import Limits
+    from marking.network.allowed import Allowed
     from marking.sections.plan import Plan
     from marking.tape_marks.forecast import Forecast
     from marking.tape_marks.marks import Control, TapeRow
@@ -41,7 +41,7 @@ _SAME = 1e-3
 
 
 @dataclass(frozen=True)
-class Way:
+class MarksChoice:
     """How tape marks are set out and read: what `control` can be asked for."""
 
     spacing: float
@@ -67,16 +67,16 @@ class Task:
     plan: Plan
     tape: Tape
     units: Units
-    limits: Limits
+    limits: Allowed
     rows: tuple[TapeRow, ...] = ()
     """Rows of marks that are set out already: they keep their names."""
 
 
 @dataclass(frozen=True)
-class Work:
+class ChosenMarks:
     """One way of setting out, what it is made of and what it gives."""
 
-    way: Way
+    way: MarksChoice
     control: Control
     forecast: Forecast
 
@@ -106,7 +106,7 @@ def written(spacing: float, units: Units) -> str:
     return shown if exact else f"{spacing:.3f}".rstrip("0").rstrip(".") + " mm"
 
 
-def work(task: Task, way: Way) -> Work:
+def work(task: Task, way: MarksChoice) -> ChosenMarks:
     """The marks of `way` and their forecast.
 
     Raises RefusedError naming the first section that cannot be placed, or when the marking is too
@@ -125,19 +125,21 @@ def work(task: Task, way: Way) -> Work:
     seen = sights(task.plan, task.layout.grid, marks, None, sd)
     datum = tape_datum(control)
     found = forecast(task.plan, seen, READING_SD, task.limits, way.repeats, datum)
-    return Work(way, control, found)
+    return ChosenMarks(way, control, found)
 
 
-def widest(task: Task, join_rows: int, repeats: int, told: Callable[[Way], None]) -> Work:
+def widest(
+    task: Task, join_rows: int, repeats: int, told: Callable[[MarksChoice], None]
+) -> ChosenMarks:
     """The work with the widest spacing whose forecast holds; the best of all when none does.
 
     `told` hears of each way before it is tried. Raises RefusedError when no spacing places every
     section.
     """
-    tried: list[Work] = []
+    tried: list[ChosenMarks] = []
     refused: RefusedError | None = None
     for spacing in SPACINGS[task.units]:
-        way = Way(spacing, join_rows, repeats)
+        way = MarksChoice(spacing, join_rows, repeats)
         told(way)
         try:
             tried.append(work(task, way))
@@ -152,10 +154,10 @@ def widest(task: Task, join_rows: int, repeats: int, told: Callable[[Way], None]
     return min(tried, key=lambda each: each.visible)
 
 
-def remedies(task: Task, now: Way) -> tuple[Work, ...]:
+def remedies(task: Task, now: MarksChoice) -> tuple[ChosenMarks, ...]:
     """Other ways to set out and read than `now`, those that hold first, the least work first."""
     found = []
-    holding: set[Way] = set()
+    holding: set[MarksChoice] = set()
     for way in _others(task, now):
         if replace(way, repeats=1) in holding:
             continue
@@ -168,11 +170,11 @@ def remedies(task: Task, now: Way) -> tuple[Work, ...]:
     return tuple(sorted(found, key=lambda w: (not w.forecast.holds, w.minutes, w.visible)))
 
 
-def _others(task: Task, now: Way) -> Iterator[Way]:
+def _others(task: Task, now: MarksChoice) -> Iterator[MarksChoice]:
     spacings = sorted({now.spacing, *SPACINGS[task.units][1:]}, reverse=True)
     rows = [n for n in (0, 2, 1) if n < max(task.plan.rows, 1)]
     for repeats, spacing, join_rows in itertools.product((1, 2), spacings, rows):
-        way = Way(spacing, join_rows, repeats)
+        way = MarksChoice(spacing, join_rows, repeats)
         # What asks for less of everything than now cannot help.
         more = spacing < now.spacing or repeats > now.repeats or join_rows != now.join_rows
         if more and way != now:

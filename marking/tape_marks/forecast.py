@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     from marking.arrays import FloatArray
-    from marking.network.allowed import Limits
+    from marking.network.allowed import Allowed
     from marking.network.datum import Datum
     from marking.network.network import Network
     from marking.sections.plan import Plan, Section
@@ -72,7 +72,7 @@ class Forecast:
     readings: int
     marks: int
     """Tape marks to set out."""
-    limits: Limits
+    limits: Allowed
 
     @property
     def holds(self) -> bool:
@@ -94,7 +94,7 @@ def forecast(
     plan: Plan,
     seen: Sights,
     reading_sd: float,
-    limits: Limits,
+    limits: Allowed,
     repeats: int = 1,
     datum: Datum = EXACT,
 ) -> Forecast:

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from marking.errors import BadInputError
-from marking.network.network import TAPE_SD, Target
+from marking.network.network import TAPE_SD, KnownMark
 from marking.sections.joins import NEAR_TICK
 from marking.sections.locating_marks import Mark, marks_below, marks_beside
 from marking.sections.neighbours import border
@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
 
     from marking.layout.layout import Grid
-    from marking.sections.locating_marks import Box, Kind
+    from marking.sections.locating_marks import Box, MarkKind
     from marking.sections.plan import Plan, Section
 
 Spot = tuple[float, float]
@@ -34,7 +34,7 @@ class Sights:
 
     order: tuple[str, ...]
     """Section ids as they are inked."""
-    targets: Mapping[str, Target]
+    targets: Mapping[str, KnownMark]
     """By mark id."""
     seen: Mapping[str, tuple[str, ...]]
     """Mark ids by section id."""
@@ -59,7 +59,7 @@ def sights(
     if sorted(order) != sorted(own):
         raise BadInputError("an inking order must name every section of the plan once")
     targets = {
-        mark.id: Target(mark, None, tape_sd)
+        mark.id: KnownMark(mark, None, tape_sd)
         for mark in (*controls, *(m for s in plan.sections for m in s.locating_marks))
         if mark.kind == "control"
     }
@@ -93,18 +93,18 @@ def inker(spot: Spot, sections: Iterable[Section]) -> str:
     raise BadInputError(f"no section inks a mark at {x:.1f}, {y:.1f} mm")
 
 
-def _as_planned(plan: Plan, targets: dict[str, Target]) -> dict[str, tuple[str, ...]]:
+def _as_planned(plan: Plan, targets: dict[str, KnownMark]) -> dict[str, tuple[str, ...]]:
     for section in plan.sections:
         for mark in section.locating_marks:
             if mark.id not in targets:
-                targets[mark.id] = Target(mark, inker(mark.at_table, plan.sections), 0.0)
+                targets[mark.id] = KnownMark(mark, inker(mark.at_table, plan.sections), 0.0)
     return {
         section.id: tuple(mark.id for mark in section.locating_marks) for section in plan.sections
     }
 
 
 def _in_order(
-    sections: Sequence[Section], grid: Grid, keep: float, targets: dict[str, Target]
+    sections: Sequence[Section], grid: Grid, keep: float, targets: dict[str, KnownMark]
 ) -> dict[str, tuple[str, ...]]:
     ids: dict[Spot, str] = {}
     seen: dict[str, tuple[str, ...]] = {}
@@ -113,7 +113,7 @@ def _in_order(
         for inked in sections[:count]:
             for spot, kind in _across_join(section, inked, grid, keep):
                 mark = ids.setdefault(spot, f"w{len(ids) + 1:03}")
-                targets.setdefault(mark, Target(Mark(mark, spot, kind), inked.id, 0.0))
+                targets.setdefault(mark, KnownMark(Mark(mark, spot, kind), inked.id, 0.0))
                 marks.append(mark)
         seen[section.id] = tuple(dict.fromkeys(marks))
     return seen
@@ -121,7 +121,7 @@ def _in_order(
 
 def _across_join(
     section: Section, inked: Section, grid: Grid, keep: float
-) -> list[tuple[Spot, Kind]]:
+) -> list[tuple[Spot, MarkKind]]:
     """Two marks of `inked` along its join with `section`, where the window reaches them."""
     join = border(section, inked)
     if join is None:

@@ -10,7 +10,7 @@ import pytest
 from marking.begun.on_the_cover import Standing, keep_tape_marks, standing
 from marking.measures.tape import Tape
 from marking.network.adjustment import adjust
-from marking.network.allowed import Limits
+from marking.network.allowed import Allowed
 from marking.network.datum import EXACT
 from marking.network.network import Reading, Setup, ink, known
 from marking.network.pose import as_planned
@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     from marking.sections.plan import Plan
 
 INKED = 12
-LIMITS = Limits(25.4 / 16)
+LIMITS = Allowed(25.4 / 16)
 
 
 @pytest.fixture(scope="module")

@@ -19,7 +19,7 @@ from playwright.sync_api import sync_playwright
 
 from devices.projector.desk.memory import keep, remembered
 from devices.projector.light.files import Look, sheet_png
-from devices.projector.trueup.calibration import Landing, Setting, calibrate
+from devices.projector.trueup.calibration import Landing, LandingErrors, calibrate
 from devices.projector.trueup.result import Trued
 from marking.least_squares.chi_square import POINT_95
 from marking.record.record import open_record
@@ -91,7 +91,7 @@ def landings_of(lit, table):
 
 def calibrations():
     rng = np.random.default_rng(2026)
-    setting = Setting(0.5, 0.0)
+    setting = LandingErrors(0.5, 0.0)
     squares, bounds, inside = [], [], []
     for _ in range(RUNS):
         px = projector(rng)
@@ -116,7 +116,7 @@ def calibrations():
 def blunders(each_way, again, what):
     """`again` are the targets that are landed a second time."""
     rng = np.random.default_rng(7)
-    setting = Setting(each_way, 0.0)
+    setting = LandingErrors(each_way, 0.0)
     named = alarms = 0
     for _ in range(RUNS):
         px = projector(rng)

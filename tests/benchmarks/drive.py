@@ -27,7 +27,7 @@ from tests.inking.kills import cloth_faults, drive_with_kills, made, make_job
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from devices.dialects.writer import Inking
+    from devices.dialects.writer import PenUse
 
 MILLRACE = stock().joinpath("demo", "millrace", "job.toml").read_text("utf-8")
 
@@ -91,7 +91,7 @@ def memory(folder: Path, strokes: int) -> None:
         talk.receive(reply.encode() + b"\r", 0.0)
     script = Script(ready.writer, ready.tongue, talk.room, 1)
 
-    def many() -> Iterator[Inking]:
+    def many() -> Iterator[PenUse]:
         for number in count():
             one = few[number % len(few)]
             shift = 37 * (number % 97)

@@ -18,8 +18,8 @@ import numpy as np
 
 from marking.measures.tape import Tape
 from marking.network.adjustment import adjust
-from marking.network.allowed import Limits
-from marking.network.network import Reading, Target, known, only_for
+from marking.network.allowed import Allowed
+from marking.network.network import KnownMark, Reading, known, only_for
 from marking.network.pose import rigid
 from marking.network.resection import resect
 from marking.placement.blunders import agrees, doubts
@@ -44,8 +44,8 @@ from tests.placement.slipping import score
 from tests.tape_marks.patterns import SettingOut, inking_order, tape_marks
 
 BEDS = {
-    "flatbed-a3": Limits(25.4 / 16, 1.0),
-    "flatbed-24x36": Limits(25.4 / 32, 0.6),
+    "flatbed-a3": Allowed(25.4 / 16, 1.0),
+    "flatbed-24x36": Allowed(25.4 / 32, 0.6),
 }
 INDEPENDENT = Tape(scale_sd=1e-9)
 """Marks that share nothing: simulated tape errors are drawn for each mark alone."""
@@ -172,7 +172,7 @@ def blunders(runs):
     marks = tape_marks(plan, layout.grid, SettingOut(76.2, True, 0))
     seen = sights(plan, layout.grid, marks)
     network, laid = known(seen.targets.values()), {}
-    for section, placed, true in ink_once(plan, seen, Limits(25.4 / 16), seed=11):
+    for section, placed, true in ink_once(plan, seen, Allowed(25.4 / 16), seed=11):
         if section.id == name:
             break
         network = placed.inking.network
@@ -189,7 +189,7 @@ def blunders(runs):
         ("locating marks, one of them alone at its end", lone, False),
     ):
         targets = witness + [
-            Target(Mark(f"x{n}", spot, "grid"), by, 0.0) for n, (spot, by) in enumerate(more)
+            KnownMark(Mark(f"x{n}", spot, "grid"), by, 0.0) for n, (spot, by) in enumerate(more)
         ]
         all_ = replace(network, targets={**network.targets, **{t.mark.id: t for t in targets}})
         one_case(
@@ -203,7 +203,7 @@ def blunders(runs):
         )
     x0, y0, x1, y1 = section.core
     spots = [(a, b) for a in (x0, (x0 + x1) / 2, x1) for b in (y0, y1)]
-    targets = [Target(Mark(f"x{n}", spot, "control"), None) for n, spot in enumerate(spots)]
+    targets = [KnownMark(Mark(f"x{n}", spot, "control"), None) for n, spot in enumerate(spots)]
     case = "tape marks of 0.4 mm, where chance alone hides some"
     one_case(case, section, known(targets), targets, laid, runs, False)
 
@@ -298,7 +298,7 @@ def by_place_with_tape_and_square(tables):
     print(f"\nEvery section through `place`, {tables} tables, tape and square off")
     kept, doubted = [], []
     for seed in range(tables):
-        for _, placed, true in ink_once(plan, seen, Limits(2.0), seed, datum=datum):
+        for _, placed, true in ink_once(plan, seen, Allowed(2.0), seed, datum=datum):
             laid = true.after(placed.inking.setup.pose.inverse)
             off = laid(np.array([placed.inking.worst_at])) - placed.inking.worst_at
             kept.append(float(np.hypot(*off[0])) <= placed.inking.error)
@@ -339,7 +339,7 @@ def speed():
     seen = sights(plan, layout.grid, marks)
     network = known(seen.targets.values())
     joints = butts(plan.sections)
-    limits = Limits(25.4 / 16)
+    limits = Allowed(25.4 / 16)
     for _, placed, _ in ink_once(plan, seen, limits, seed=5):
         network = placed.inking.network
         if len(network.setups) == 100:

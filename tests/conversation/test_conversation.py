@@ -7,13 +7,13 @@ from typing import TYPE_CHECKING, Any
 
 import pytest
 
-from devices.conversation.ahead import Limits
+from devices.conversation.ahead import AheadLimits
 from devices.conversation.checkpoints import Distinct, within_edits
 from devices.conversation.conversation import Conversation
 from devices.conversation.events import Confirmed, Failed, Greeted
 from devices.conversation.states import TRANSITIONS, Signal, State
 from devices.dialects.hpgl.answers import HpglTongue
-from devices.driving.machine import Setting, setting
+from devices.driving.machine import MachineSetting, setting
 from devices.driving.program import Script
 from devices.job import Job
 from devices.simulated.cloth import Cloth
@@ -28,7 +28,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
 
-def section_on(folder: Path, plotter: str, extra: str = "") -> tuple[Setting, Any, Job]:
+def section_on(folder: Path, plotter: str, extra: str = "") -> tuple[MachineSetting, Any, Job]:
     make_job(folder / plotter, plotter, extra)
     job = load_job(folder / plotter, Job)
     plan = divide_into_sections(lay_out(job), job, job.plotter.zone)
@@ -37,7 +37,7 @@ def section_on(folder: Path, plotter: str, extra: str = "") -> tuple[Setting, An
     return made, simulated(job.plotter, made.bed, Cloth()), job
 
 
-def drive(made: Setting, machine: Any, baud: int, noise: float = 0.0, seed: int = 1) -> Line:
+def drive(made: MachineSetting, machine: Any, baud: int, noise: float = 0.0, seed: int = 1) -> Line:
     line = Line(Conversation(made.tongue, made.limits), machine, baud, seed=seed)
     line.open()
     line.noise = noise
@@ -95,7 +95,9 @@ def _ink(machine: Any) -> Any:
 
 def test_replies_an_hour_late_confirm_only_what_they_report(tmp_path: Path) -> None:
     made, machine, _job = section_on(tmp_path, "flatbed-a4")
-    line = Line(Conversation(made.tongue, Limits(made.limits.buffer_bytes, patience=9e9)), machine)
+    line = Line(
+        Conversation(made.tongue, AheadLimits(made.limits.buffer_bytes, patience=9e9)), machine
+    )
     line.open()
     script = Script(made.writer, made.tongue, line.conversation.room, 1)
     line.run(script.opening())
@@ -154,7 +156,7 @@ def test_a_raised_pen_goes_to_and_fro_between_places_that_read_alike(tmp_path: P
 
 
 def test_an_xoff_that_never_ends_is_a_clear_stop() -> None:
-    talk = Conversation(HpglTongue("xonxoff"), Limits(1024, patience=5))
+    talk = Conversation(HpglTongue("xonxoff"), AheadLimits(1024, patience=5))
     talk.open(0.0)
     for reply in ("1024", "0", "0", "24", "0", "0", "16"):
         talk.due(0.0)
@@ -184,7 +186,7 @@ def test_an_xoff_that_never_ends_is_a_clear_stop() -> None:
 
 def test_the_greeting_reads_real_buffer_space_and_errors_in_words() -> None:
     # ESC.B answers 0 to 255 (HP 7470A manual, page 10-26); ESC.E 16: buffer overflow.
-    talk = Conversation(HpglTongue("barrier"), Limits(1024))
+    talk = Conversation(HpglTongue("barrier"), AheadLimits(1024))
     talk.open(0.0)
     due = talk.due(0.0)
     assert due is not None
@@ -196,7 +198,7 @@ def test_the_greeting_reads_real_buffer_space_and_errors_in_words() -> None:
     talk.due(0.3)
     events += talk.receive(b"16\r", 0.3)
     assert events == [Greeted(255 - len(b"OA;OS;"))]
-    ill = Conversation(HpglTongue("barrier"), Limits(1024))
+    ill = Conversation(HpglTongue("barrier"), AheadLimits(1024))
     ill.open(0.0)
     for reply in ("255", "0", "0", "24", "16", "3"):
         ill.due(0.0)
@@ -210,7 +212,7 @@ def test_the_greeting_reads_real_buffer_space_and_errors_in_words() -> None:
 
 def test_garbage_names_the_baud_rate_and_silence_the_switch() -> None:
     for heard, said in ((b"\xf0\x8e\x00\xff", "baud"), (b"", "switched on")):
-        talk = Conversation(HpglTongue("barrier"), Limits(255))
+        talk = Conversation(HpglTongue("barrier"), AheadLimits(255))
         talk.open(0.0)
         events = []
         for second in range(40):
@@ -223,7 +225,7 @@ def test_garbage_names_the_baud_rate_and_silence_the_switch() -> None:
 
 
 def test_a_clock_that_jumps_back_neither_fails_nor_hangs() -> None:
-    talk = Conversation(HpglTongue("barrier"), Limits(255))
+    talk = Conversation(HpglTongue("barrier"), AheadLimits(255))
     talk.open(1000.0)
     talk.due(1000.0)
     assert talk.tick(5.0) == []

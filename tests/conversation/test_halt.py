@@ -34,7 +34,7 @@ from tests.inking.kills import SECTION, make_job
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from devices.driving.driver import Line, Wish
+    from devices.driving.driver import Cable, Wish
 
 AT_MOST_DOWN = 0.15
 """Seconds that the pen may stand on the cloth after a stop, on a machine that obeys at once."""
@@ -187,7 +187,7 @@ def stopped(made: Any, port: Any, folder: Path, number: int) -> tuple[Driver, fl
 
     with open_record(folder) as record:
         talk = Conversation(made.tongue, made.limits)
-        line: Line = port
+        line: Cable = port
         driver = Driver(
             line, talk, made.tongue, "barrier", record, 1, SECTION, wish, lambda _: None, port.clock
         )

@@ -18,12 +18,12 @@ import numpy as np
 import pytest
 from scipy.spatial import cKDTree
 
-from devices.conversation.ahead import Limits
+from devices.conversation.ahead import AheadLimits
 from devices.conversation.checkpoints import Checkpoint
 from devices.conversation.conversation import Conversation
 from devices.conversation.events import Confirmed, Event, Failed, PlaceLost, Say
 from devices.dialects.hpgl.answers import HpglTongue
-from devices.driving.machine import Setting, setting
+from devices.driving.machine import MachineSetting, setting
 from devices.driving.program import Script
 from devices.job import Job
 from devices.plotter.bed import bed_of
@@ -46,7 +46,7 @@ GREETING = ("1024", "0", "0", "24", "0", "0", "16")
 
 
 def talking(tongue: HpglTongue, *replies: str) -> Conversation:
-    talk = Conversation(tongue, Limits(1024))
+    talk = Conversation(tongue, AheadLimits(1024))
     talk.open(0.0)
     for reply in replies:
         assert talk.due(0.0) is not None
@@ -157,7 +157,9 @@ def test_a_plotter_that_never_sets_the_bit_confirms_by_its_window_alone() -> Non
 # -- the whole machine ---------------------------------------------------------------------------
 
 
-def on_the_bench(folder: Path, profile: str, **build: Any) -> tuple[Setting, SimulatedPlotter]:
+def on_the_bench(
+    folder: Path, profile: str, **build: Any
+) -> tuple[MachineSetting, SimulatedPlotter]:
     make_job(folder / "job", profile)
     job = load_job(folder / "job", Job)
     plan = divide_into_sections(lay_out(job), job, job.plotter.zone)
@@ -171,7 +173,7 @@ def on_the_bench(folder: Path, profile: str, **build: Any) -> tuple[Setting, Sim
     return made, SimulatedPlotter(replace(plain.build, **wider, **build), Cloth())
 
 
-def run_with_a_reset(made: Setting, machine: SimulatedPlotter, at: float, seed: int) -> Line:
+def run_with_a_reset(made: MachineSetting, machine: SimulatedPlotter, at: float, seed: int) -> Line:
     line = Line(Conversation(made.tongue, made.limits), machine, 9600, seed=seed)
     line.open()
     script = Script(made.writer, made.tongue, line.conversation.room, made.nudge)
@@ -234,7 +236,7 @@ class ResetsOnce:
 
 
 @pytest.fixture
-def second_section(tmp_path: Path) -> tuple[Path, Setting, SimulatedPlotter, Any]:
+def second_section(tmp_path: Path) -> tuple[Path, MachineSetting, SimulatedPlotter, Any]:
     """A job whose first section is inked; the second, its plotter, and what reads its marks."""
     folder = tmp_path / "job"
     make_job(folder, "flatbed-a3")
@@ -267,7 +269,7 @@ def drive(folder: Path, *words: str) -> subprocess.CompletedProcess[str]:
 
 
 def test_a_panel_reset_in_mid_run_ends_with_3_and_only_marks_read_anew_let_it_ink(
-    second_section: tuple[Path, Setting, SimulatedPlotter, Any],
+    second_section: tuple[Path, MachineSetting, SimulatedPlotter, Any],
 ) -> None:
     folder, made, machine, read = second_section
     port: Queue[str] = Queue()

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 import pytest
 
-from devices.conversation.ahead import Limits
+from devices.conversation.ahead import AheadLimits
 from devices.conversation.conversation import Conversation
 from devices.conversation.events import AskedAgain, Failed, Greeted, PlaceLost
 from devices.dialects.gcode.answers import GcodeTongue
@@ -58,7 +58,7 @@ def greeted(
     tongue: Any, answer: Callable[[bytes], bytes], lost: int | None
 ) -> tuple[float, list[Any], list[tuple[float, bytes]]]:
     """Greets a machine whose reply of this number is lost, all of them for None."""
-    talk = Conversation(tongue, Limits(1024))
+    talk = Conversation(tongue, AheadLimits(1024))
     now, events, asked = 0.0, list[Any](talk.open(0.0)), list[tuple[float, bytes]]()
     while talk.greeting and not talk.over and now < 300:
         due = talk.due(now)
@@ -98,7 +98,7 @@ def test_a_machine_that_never_answers_is_given_up_soon_and_said_so_meanwhile(
 
 
 def test_a_plotter_that_still_draws_a_long_line_is_not_taken_for_a_silent_one() -> None:
-    talk = Conversation(HpglTongue("xonxoff"), Limits(1024))
+    talk = Conversation(HpglTongue("xonxoff"), AheadLimits(1024))
     talk.open(0.0)
     now, held = 0.0, 0
     while talk.greeting and not talk.over:

@@ -13,14 +13,14 @@ import numpy as np
 import pytest
 from scipy.spatial import cKDTree
 
-from devices.conversation.ahead import Limits
+from devices.conversation.ahead import AheadLimits
 from devices.conversation.checkpoints import Checkpoint
 from devices.conversation.conversation import Conversation
 from devices.conversation.events import Event, Failed, Greeted, Say
 from devices.dialects.hpgl.answers import HpglTongue
 from devices.dialects.hpgl.buffer_trial import BufferTrial
-from devices.dialects.writer import Inking
-from devices.driving.machine import Setting, setting
+from devices.dialects.writer import PenUse
+from devices.driving.machine import MachineSetting, setting
 from devices.driving.program import Script
 from devices.job import Job
 from devices.simulated.cloth import Cloth
@@ -42,7 +42,7 @@ TRIAL = BufferTrial(((0, 7600), (0, 0)), 0.7, 9600)
 
 def greeted(*trials: str) -> tuple[Conversation, list[int], list[Event]]:
     """A greeting whose trials of the buffer are answered so; the bytes that each one sent."""
-    talk = Conversation(HpglTongue("barrier", trial=TRIAL), Limits(1024))
+    talk = Conversation(HpglTongue("barrier", trial=TRIAL), AheadLimits(1024))
     talk.open(0.0)
     for reply in ASKED:
         talk.due(0.0)
@@ -83,7 +83,7 @@ def test_a_buffer_that_overflows_is_tried_ever_smaller_until_it_holds() -> None:
 
 
 def test_an_overflow_in_mid_run_is_named_with_the_key_that_cures_it() -> None:
-    talk = Conversation(HpglTongue("barrier"), Limits(1024))
+    talk = Conversation(HpglTongue("barrier"), AheadLimits(1024))
     talk.open(0.0)
     for reply in ASKED:
         talk.due(0.0)
@@ -108,7 +108,7 @@ def test_an_overflow_in_mid_run_is_named_with_the_key_that_cures_it() -> None:
 
 def on_the_bench(
     folder: Path, profile: str, extra: str, **build: Any
-) -> tuple[Setting, SimulatedPlotter]:
+) -> tuple[MachineSetting, SimulatedPlotter]:
     from dataclasses import replace
 
     make_job(folder / "job", profile, extra)
@@ -160,7 +160,7 @@ def test_what_a_small_buffer_is_sent_always_leaves_room_for_the_question_after_i
     x, y = made.bed.high
     lines = [((x - 9 * n, y - 700), (x - 9 * n, y - 90)) for n in range(1, 9)]
     pen = made.strokes[0].pen
-    strokes = [Inking(f"far{n}", pen, path, False) for n, path in enumerate(lines)]
+    strokes = [PenUse(f"far{n}", pen, path, False) for n, path in enumerate(lines)]
     line.run(script.ink(strokes))
     line.run(script.closing())
     assert line.failure is None

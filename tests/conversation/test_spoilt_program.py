@@ -15,13 +15,13 @@ import numpy as np
 import pytest
 from scipy.spatial import cKDTree
 
-from devices.conversation.ahead import Limits
+from devices.conversation.ahead import AheadLimits
 from devices.conversation.conversation import Conversation
 from devices.conversation.events import Confirmed, Failed
 from devices.conversation.states import State
 from devices.dialects.hpgl.answers import HpglTongue
 from devices.driving.driver import Driver, Wish
-from devices.driving.machine import Setting, setting
+from devices.driving.machine import MachineSetting, setting
 from devices.driving.port import DeviceError
 from devices.driving.program import Script
 from devices.job import Job
@@ -84,7 +84,7 @@ class SpoiltPort:
         return spoilt if self.seen == self.number else found[0]
 
 
-def section_of(folder: Path, plotter: str, extra: str = "") -> tuple[Setting, Any]:
+def section_of(folder: Path, plotter: str, extra: str = "") -> tuple[MachineSetting, Any]:
     make_job(folder / "job", plotter, extra)
     job = load_job(folder / "job", Job)
     plan = divide_into_sections(lay_out(job), job, job.plotter.zone)
@@ -94,7 +94,10 @@ def section_of(folder: Path, plotter: str, extra: str = "") -> tuple[Setting, An
 
 
 def ink(
-    made: Setting, port: SpoiltPort, record: Record, wish: Callable[[], Wish] = lambda: "go on"
+    made: MachineSetting,
+    port: SpoiltPort,
+    record: Record,
+    wish: Callable[[], Wish] = lambda: "go on",
 ) -> Wish:
     talk = Conversation(made.tongue, made.limits)
     driver = Driver(
@@ -111,7 +114,7 @@ def _stop_in_mid_stroke(port: SpoiltPort) -> Callable[[], Wish]:
     return lambda: "stop" if port.now > 20 and port.machine.carriage.down else "go on"
 
 
-def ink_elsewhere(made: Setting, machine: Any) -> float:
+def ink_elsewhere(made: MachineSetting, machine: Any) -> float:
     """mm of ink that lies on no stroke."""
     if not machine.carriage.cloth.ink:
         return 0.0
@@ -218,7 +221,7 @@ def test_a_status_still_on_its_way_is_not_taken_for_the_number_of_a_fault() -> N
     from devices.conversation.checkpoints import Checkpoint
     from devices.conversation.events import Say
 
-    talk = Conversation(HpglTongue("barrier"), Limits(255))
+    talk = Conversation(HpglTongue("barrier"), AheadLimits(255))
     talk.open(0.0)
     for reply in ("255", "0", "0", "24", "0", "0", "16"):
         talk.due(0.0)

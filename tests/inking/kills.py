@@ -20,7 +20,7 @@ import numpy as np
 from scipy.spatial import cKDTree
 
 from devices.commands import main
-from devices.driving.machine import Setting, setting
+from devices.driving.machine import MachineSetting, setting
 from devices.job import Job
 from devices.simulated.cloth import read_cloth
 from marking.job.folder import load_job
@@ -47,7 +47,7 @@ def make_job(folder: Path, plotter: str, extra: str = "") -> None:
     )
 
 
-def made(folder: Path) -> Setting:
+def made(folder: Path) -> MachineSetting:
     job = load_job(folder, Job)
     layout = lay_out(job)
     plan = divide_into_sections(layout, job, job.plotter.zone)
@@ -218,7 +218,9 @@ def unconfirmed(folder: Path) -> int:
     return len({kept.stroke for kept in events} - drawn)
 
 
-def cloth_faults(folder: Path, section: Setting, ink: str = "cloth.ink") -> tuple[float, float]:
+def cloth_faults(
+    folder: Path, section: MachineSetting, ink: str = "cloth.ink"
+) -> tuple[float, float]:
     """How far, in mm, the least inked point of a stroke and the most displaced ink lie off.
 
     `ink` is the cloth's file in the job's folder.

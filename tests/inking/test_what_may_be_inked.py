@@ -46,7 +46,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from devices.driving.driver import Wish
-    from devices.inking.section import Outcome
+    from devices.inking.section import RunOutcome
     from marking.sections.locating_marks import Mark
     from marking.sections.plan import Plan, Section
     from tests.conftest import RunCli
@@ -128,7 +128,7 @@ class Table:
         moved: bool = False,
         anyway: str | None = None,
         stops_after: float = math.inf,
-    ) -> tuple[Outcome, list[str]]:
+    ) -> tuple[RunOutcome, list[str]]:
         """Inks a section with the device standing so; the outcome, and all that was said."""
         said: list[str] = []
         person = Silent(said=said, enough=lambda: len(self.drawn(stood.section.id)) >= stops_after)

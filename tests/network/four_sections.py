@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from marking.network.network import Reading, Setup, Target
+from marking.network.network import KnownMark, Reading, Setup
 from marking.network.pose import changed, rigid
 from marking.sections.locating_marks import Mark
 
@@ -28,7 +28,7 @@ SEEN = {
 
 def targets(scatter=0.0):
     return [
-        Target(
+        KnownMark(
             Mark(name, (x, y), "control" if by is None else "cross"),
             by,
             0.4 if by is None else scatter,

@@ -15,7 +15,7 @@ import pytest
 import statsmodels.api as sm
 
 from marking.network.adjustment import adjust
-from marking.network.allowed import Limits
+from marking.network.allowed import Allowed
 from marking.network.datum import EXACT, Datum
 from marking.network.network import Reading, gain, ink, ink_error, known, misfit
 from marking.placement.placement import place
@@ -150,7 +150,7 @@ def test_95_percent_regions_hold_when_tape_and_square_are_drawn_once_for_each_ta
     for kind, shares in coverage(told).items():
         assert shares.min() >= 0.93, kind
         assert shares.max() <= 0.97, kind
-    found = forecast(plan, seen, READING_SD, Limits(25.4 / 16), 1, datum)
+    found = forecast(plan, seen, READING_SD, Allowed(25.4 / 16), 1, datum)
     for drawn, said in (
         (told.worst_line(), found.worst_line),
         (told.worst_step(), found.worst_step),
@@ -170,7 +170,7 @@ def test_place_keeps_its_word_on_tables_whose_tape_and_square_are_off():
     plan, seen, datum = bench("flatbed-24x36", 152.4, 0)
     kept, doubted, count = 0, 0, 0
     for seed in range(40):
-        for _, placed, true in ink_once(plan, seen, Limits(2.0), seed, datum=datum):
+        for _, placed, true in ink_once(plan, seen, Allowed(2.0), seed, datum=datum):
             laid = true.after(placed.inking.setup.pose.inverse)
             off = laid(np.array([placed.inking.worst_at])) - placed.inking.worst_at
             kept += bool(np.hypot(*off[0]) <= placed.inking.error)
@@ -188,7 +188,7 @@ def test_more_marks_do_not_help_against_a_bad_tape_and_place_says_what_does():
     section = plan.sections[4]
     marks = [m for m in seen.seen[section.id] if not seen.targets[m].inked_by]
     readings = [Reading(m, seen.targets[m].mark.at_table, READING_SD) for m in marks]
-    joints, limits = butts(plan.sections), Limits(25.4 / 16)
+    joints, limits = butts(plan.sections), Allowed(25.4 / 16)
     targets = seen.targets.values()
     good = place(known(targets, datum), section, readings, joints, limits)
     assert good.verdict == "ink"

@@ -19,7 +19,7 @@ from devices.projector.light.throw import beam_zone
 from marking.drawing.png import png
 from marking.drawing.svg import svg
 from marking.layout.layout import lay_out
-from marking.network.allowed import Limits
+from marking.network.allowed import Allowed
 from marking.output.error_map import error_map
 from marking.output.report import markdown
 from marking.output.table_picture import Picture, table_picture
@@ -90,7 +90,7 @@ def clear(artwork: Artwork, letters: float) -> list[tuple[str, str]]:
     return overprinted(written, NEAR * letters)
 
 
-def expected(plan: Plan, line: float, step: float, limits: Limits) -> Forecast:
+def expected(plan: Plan, line: float, step: float, limits: Allowed) -> Forecast:
     """A forecast of these figures: the worst line of a cover, and the worst step at its joins."""
     sections = tuple(
         SectionForecast(one.id, 2, (one.core[0], one.core[1]), 0.8 * line, 0.3 * line)
@@ -129,7 +129,7 @@ def test_no_word_of_the_error_map_stands_over_another_wherever_the_figures_fall(
     monk = replace(plan, sections=plan.sections[:2])
     letters = Picture(layout, job, monk).letters
     for line in np.geomspace(0.1, 9.0, 24).tolist():
-        drawn = error_map(layout, job, monk, expected(monk, line, 0.5, Limits(job.tolerance)), [])
+        drawn = error_map(layout, job, monk, expected(monk, line, 0.5, Allowed(job.tolerance)), [])
         assert clear(drawn, letters) == [], f"{line:.2f} mm"
 
 
@@ -155,7 +155,7 @@ def test_a_map_that_holds_has_nothing_in_the_alarms_colour_and_one_that_does_not
     millrace: Job, millrace_layout: Layout, millrace_plan: Plan
 ) -> None:
     marks = [Mark("n0", (25.4, 25.4), "control")]
-    limits = Limits(1.5)
+    limits = Allowed(1.5)
     maps = {
         step: error_map(
             millrace_layout,
@@ -182,7 +182,7 @@ def test_a_section_past_the_tolerance_is_told_without_colour(
     millrace: Job, millrace_layout: Layout, millrace_plan: Plan
 ) -> None:
     """By an exclamation mark, and by hatching that a grey print shows."""
-    found = expected(millrace_plan, 1.0, 0.5, Limits(1.5))
+    found = expected(millrace_plan, 1.0, 0.5, Allowed(1.5))
     bad = millrace_plan.sections[34]
     spoilt = replace(
         found,

@@ -9,8 +9,8 @@ import pytest
 
 from marking.errors import BadInputError, RefusedError
 from marking.network.adjustment import adjust
-from marking.network.allowed import Limits
-from marking.network.network import Reading, Target, known, only_for
+from marking.network.allowed import Allowed
+from marking.network.network import KnownMark, Reading, known, only_for
 from marking.network.pose import Pose, rigid
 from marking.network.resection import resect
 from marking.placement.blunders import agrees, doubts
@@ -22,7 +22,7 @@ from marking.tape_marks.visible import sights
 from tests.placement.inking import READING_SD, ink_once, millrace, read_marks
 from tests.tape_marks.patterns import SettingOut, tape_marks
 
-LIMITS = Limits(25.4 / 16)
+LIMITS = Allowed(25.4 / 16)
 NAME = "r7c5"
 
 
@@ -61,9 +61,9 @@ def six_marks():
     y = next(t.mark.at_table[1] for t in witness if t.inked_by == "r6c5")
     middle = next(line.y for line in layout.grid.long_lines if line.id == "hem-far-5")
     more = [
-        Target(Mark("x1", (x, middle), "grid"), "r7c4", 0.0),
-        Target(Mark("x2", (x + 190.5, y), "cross"), "r6c5", 0.0),
-        Target(Mark("x3", (x + 355.6, y), "cross"), "r6c5", 0.0),
+        KnownMark(Mark("x1", (x, middle), "grid"), "r7c4", 0.0),
+        KnownMark(Mark("x2", (x + 190.5, y), "cross"), "r6c5", 0.0),
+        KnownMark(Mark("x3", (x + 355.6, y), "cross"), "r6c5", 0.0),
     ]
     return [*witness, *more]
 

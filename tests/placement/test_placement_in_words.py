@@ -6,7 +6,7 @@ import pytest
 
 from marking.errors import BadInputError
 from marking.network.adjustment import adjust
-from marking.network.allowed import Limits
+from marking.network.allowed import Allowed
 from marking.network.network import Reading, known
 from marking.placement.placement import place
 from marking.placement.words import adjusted_lines, placement_lines
@@ -15,7 +15,7 @@ from marking.tape_marks.visible import sights
 from tests.placement.inking import READING_SD, ink_once, millrace
 from tests.tape_marks.patterns import SettingOut, tape_marks
 
-LIMITS = Limits(25.4 / 16)
+LIMITS = Allowed(25.4 / 16)
 
 
 @pytest.fixture(scope="module")

@@ -17,7 +17,7 @@ from scipy.stats import chi2, norm
 
 from marking.job.folder import JOB_FILE
 from marking.least_squares.readings_test import FALSE_ALARM
-from marking.network.network import Reading, Target, known
+from marking.network.network import KnownMark, Reading, known
 from marking.network.resection import resect
 from marking.placement.blunders import doubts
 from marking.placement.slip_named import WANTED, more_readings, slips
@@ -42,11 +42,11 @@ def spots(count: int) -> list[tuple[float, float]]:
     return [(200 + 190 * math.cos(a), 130 + 120 * math.sin(a)) for a in angles]
 
 
-def taped(count: int, sd: float) -> list[Target]:
-    return [Target(Mark(f"m{n}", at, "control"), None, sd) for n, at in enumerate(spots(count))]
+def taped(count: int, sd: float) -> list[KnownMark]:
+    return [KnownMark(Mark(f"m{n}", at, "control"), None, sd) for n, at in enumerate(spots(count))]
 
 
-def read(targets: list[Target], sd: float = 0.25) -> list[Reading]:
+def read(targets: list[KnownMark], sd: float = 0.25) -> list[Reading]:
     return [Reading(target.mark.id, target.mark.at_table, sd) for target in targets]
 
 
@@ -94,7 +94,7 @@ def test_two_readings_that_may_both_be_wrong_are_both_named() -> None:
 
 def test_the_one_reading_that_is_enough_is_asked_for() -> None:
     """Five fine marks and a coarse one: a slip at the coarse one shows least."""
-    fine, coarse = taped(7, 0.2), Target(Mark("far", (390.0, 250.0), "control"), None, 0.6)
+    fine, coarse = taped(7, 0.2), KnownMark(Mark("far", (390.0, 250.0), "control"), None, 0.6)
     targets = [*fine, coarse]
     network = known(targets)
     now = slips(network, read(targets), ABOUT, INK)

@@ -16,8 +16,8 @@ from typing import IO, TYPE_CHECKING, Any
 import numpy as np
 
 from devices.job import Job
-from devices.projector.desk.work import Work, work_for
-from devices.projector.light.mapping import Mapping
+from devices.projector.desk.work import BeamWork, work_for
+from devices.projector.light.mapping import LightMapping
 from devices.projector.light.throw import lens_axis
 from marking.job.folder import load_job
 from marking.shipped_files import stock
@@ -43,7 +43,7 @@ ARGUMENTS = (
 )
 
 
-def millrace(folder: Path, pixels: tuple[int, int] = (1920, 1080)) -> Work:
+def millrace(folder: Path, pixels: tuple[int, int] = (1920, 1080)) -> BeamWork:
     """The Millrace job in `folder`, its projector of `pixels`."""
     text = stock().joinpath("demo", "millrace", "job.toml").read_text("utf-8")
     text += f"\n[projector]\npixels = [{pixels[0]}, {pixels[1]}]\n"
@@ -52,7 +52,7 @@ def millrace(folder: Path, pixels: tuple[int, int] = (1920, 1080)) -> Work:
     return work_for(load_job(folder, Job))
 
 
-def hung_crooked(work: Work, section: str) -> Mapping:
+def hung_crooked(work: BeamWork, section: str) -> LightMapping:
     """The mapping of a projector hung a little crooked over a section: what a simulated person
     lands targets by."""
     expected = work.expected(section)
@@ -62,7 +62,7 @@ def hung_crooked(work: Work, section: str) -> Mapping:
     )
     axis, radius = lens_axis(work.job.projector)
     matrix = expected.matrix @ about
-    return Mapping(matrix / np.linalg.norm(matrix), axis, radius, -0.004)
+    return LightMapping(matrix / np.linalg.norm(matrix), axis, radius, -0.004)
 
 
 @dataclass(frozen=True)
@@ -153,7 +153,7 @@ def remote_page(browser: Browser, run: Run, size: tuple[int, int] = (390, 844)) 
     return page
 
 
-def true_up(remote: Page, work: Work, section: str, real: Mapping) -> None:
+def true_up(remote: Page, work: BeamWork, section: str, real: LightMapping) -> None:
     """Trues up as a person does who leaves the light and types where it fell."""
     remote.get_by_role("tab", name="True up").click()
     remote.get_by_role("button", name="True up this section").click()

@@ -19,7 +19,7 @@ from marking.errors import RefusedError
 from tests.projector.browsers import hung_crooked
 
 if TYPE_CHECKING:
-    from devices.projector.desk.work import Work
+    from devices.projector.desk.work import BeamWork
 
 CLASS_II = (0.3, 0.2)
 """mm, and mm per metre begun, that a tape of class II may be wrong by (UK SI 2016/1153, schedule
@@ -54,7 +54,7 @@ def tape(rng, division):
     return Tape(rng.normal(), rng.normal(0, WARMTH_SD), division)
 
 
-def landings(work: Work, section: str, rng, *, typed: bool) -> list[Landing]:
+def landings(work: BeamWork, section: str, rng, *, typed: bool) -> list[Landing]:
     """All targets of a section, landed with one tape: typed where they fell, or nudged onto points
     that the tape gave."""
     real = hung_crooked(work, section)
@@ -77,7 +77,9 @@ def landings(work: Work, section: str, rng, *, typed: bool) -> list[Landing]:
     return found
 
 
-def held(work: Work, section: str, count: int, seed: int, *, typed: bool) -> tuple[float, float]:
+def held(
+    work: BeamWork, section: str, count: int, seed: int, *, typed: bool
+) -> tuple[float, float]:
     """Of `count` true-ups: the share that held what was told of the worst place, and the errors
     met there over those told, root mean square."""
     rng, real = np.random.default_rng(seed), hung_crooked(work, section)

@@ -18,7 +18,7 @@ from devices.projector.desk.memory import keep, remembered
 from devices.projector.desk.scene import geometry
 from devices.projector.desk.work import work_for
 from devices.projector.light.files import Look, sheet_png, sheet_svg
-from devices.projector.light.mapping import Mapping
+from devices.projector.light.mapping import LightMapping
 from devices.projector.light.overlay import carried, clipped
 from devices.projector.light.throw import lens_axis, lens_over
 from devices.projector.trueup.calibration import Landing, calibrate
@@ -39,7 +39,7 @@ class Hung:
     pixels: tuple[int, int]
     px: object
     """Pixels of table points, by OpenCV."""
-    mapping: Mapping
+    mapping: LightMapping
 
 
 @pytest.fixture(scope="module", params=[(1920, 1080), (3840, 2160)], ids=["1080", "2160"])
@@ -189,7 +189,7 @@ def test_light_is_clipped_to_the_picture_as_shapely_clips_it():
 
 def test_a_line_past_the_horizon_is_not_folded_back_into_the_picture():
     matrix = np.array([[1.0, 0, 500], [0, 1.0, 300], [0, -0.002, 1]])
-    mapping = Mapping(matrix, (500.0, 300.0), 600.0)
+    mapping = LightMapping(matrix, (500.0, 300.0), 600.0)
     # At y = 500 the beam runs level; what lies beyond is behind the lens.
     parts = carried(np.array([[0.0, 0.0], [0.0, 2000.0]]), mapping, (1000, 600))
     assert len(parts) == 1

@@ -12,11 +12,11 @@ import pytest
 from scipy.stats import norm
 from skimage.transform import ProjectiveTransform
 
-from devices.projector.light.mapping import Mapping, apply
+from devices.projector.light.mapping import LightMapping, apply
 from devices.projector.light.throw import lens_axis
 from devices.projector.trueup.calibration import (
     Landing,
-    Setting,
+    LandingErrors,
     calibrate,
     direct_linear_transform,
 )
@@ -63,7 +63,7 @@ def work(tmp_path_factory):
 
 def test_the_homography_of_a_square_onto_a_trapezium_is_the_one_worked_by_hand():
     # Worked by Heckbert's formulas for a unit square onto a quadrilateral ("Fundamentals of
-    # Texture Mapping and Image Warping", 1989, section 2.2.3; from memory): g = 0, h = 1,
+    # Texture LightMapping and Image Warping", 1989, section 2.2.3; from memory): g = 0, h = 1,
     # a = 2, b = 1, e = 2, so that (x, y) goes to ((2x + y) / (y + 1), 2y / (y + 1)).
     square = np.array([[0.0, 0.0], [1.0, 0.0], [1.0, 1.0], [0.0, 1.0]])
     trapezium = np.array([[0.0, 0.0], [2.0, 0.0], [1.5, 1.0], [0.5, 1.0]])
@@ -102,7 +102,9 @@ def test_noisy_landings_leave_opencv_s_residuals():
     rng = np.random.default_rng(5)
     for _ in range(20):
         px = opencv_px(TABLE) + rng.normal(0, 0.7, TABLE.shape)
-        ours = calibrate(landings_of(px, TABLE), AXIS, RADIUS, Setting(0.0, 0.7), radial=False)
+        ours = calibrate(
+            landings_of(px, TABLE), AXIS, RADIUS, LandingErrors(0.0, 0.7), radial=False
+        )
         matrix, _ = cv2.findHomography(TABLE, px)
         theirs = px - cv2.perspectiveTransform(TABLE[None], matrix)[0]
         rms = np.sqrt((ours.residual_px**2).mean())
@@ -131,7 +133,7 @@ def test_noisy_landings_leave_the_residuals_of_opencv_s_camera_calibration():
     for _ in range(10):
         px = opencv_px(dense, -0.06, lean=0.35) + rng.normal(0, 0.7, dense.shape)
         rms, *_ = calibrated_by_opencv(raised, px.astype(np.float32))
-        ours = calibrate(landings_of(px, dense), AXIS, RADIUS, Setting(0.0, 0.7))
+        ours = calibrate(landings_of(px, dense), AXIS, RADIUS, LandingErrors(0.0, 0.7))
         # OpenCV solves for seven unknowns where we have nine, of 126 equations.
         assert np.sqrt((ours.residual_px**2).sum(axis=1).mean()) == pytest.approx(rms, rel=0.02)
 
@@ -165,7 +167,7 @@ def test_the_derivatives_are_those_of_differences():
 
 def test_predicted_errors_are_those_met_and_near_the_least_possible():
     rng = np.random.default_rng(11)
-    truth, setting = opencv_px(TABLE, -0.06), Setting(0.5, 0.0)
+    truth, setting = opencv_px(TABLE, -0.06), LandingErrors(0.5, 0.0)
     squares, bounds, inside = [], [], []
     for _ in range(250):
         table = TABLE + rng.normal(0, 0.5, TABLE.shape)
@@ -184,11 +186,11 @@ def test_the_leave_one_out_figure_is_that_of_really_leaving_one_out():
     rng = np.random.default_rng(2)
     table = TABLE + rng.normal(0, 0.5, TABLE.shape)
     landings = landings_of(opencv_px(TABLE), table)
-    whole = calibrate(landings, AXIS, RADIUS, Setting(0.5))
+    whole = calibrate(landings, AXIS, RADIUS, LandingErrors(0.5))
     total = whole.misfit * whole.spare
     for index in range(len(landings)):
         rest = landings[:index] + landings[index + 1 :]
-        without = calibrate(rest, AXIS, RADIUS, Setting(0.5))
+        without = calibrate(rest, AXIS, RADIUS, LandingErrors(0.5))
         fall = total - without.misfit * without.spare
         assert whole.suspicion[index] == pytest.approx(fall, rel=0.05, abs=0.02)
 
@@ -204,7 +206,7 @@ def test_a_landing_five_millimetres_off_is_named():
 
 def test_corners_landed_twice_name_a_slip_of_three_millimetres():
     # Half a millimetre in all, as the bench of the projector measures it in 2,000 cases.
-    rng, setting = np.random.default_rng(23), Setting(0.5 / 2**0.5)
+    rng, setting = np.random.default_rng(23), LandingErrors(0.5 / 2**0.5)
     places = np.vstack([TABLE, TABLE[[0, 2, 6, 8]]])
     named = {9: 0, 13: 0}
     for _ in range(400):
@@ -220,7 +222,7 @@ def test_corners_landed_twice_name_a_slip_of_three_millimetres():
 
 
 def test_the_least_slip_that_is_named_is_named_99_times_in_100():
-    rng, setting = np.random.default_rng(29), Setting(0.5)
+    rng, setting = np.random.default_rng(29), LandingErrors(0.5)
     places = np.vstack([TABLE, TABLE[[0, 2, 6, 8]]])
     exact_px = opencv_px(places)
     found = calibrate(landings_of(exact_px, places), AXIS, RADIUS, setting)
@@ -283,7 +285,7 @@ def solve_for(work, landings, section="r1c1"):
         work.expected(section),
         work.job.projector.pixels,
         work.layout.top.corners_table,
-        Setting(),
+        LandingErrors(),
     )
 
 
@@ -387,7 +389,7 @@ def test_a_true_up_is_remembered_to_the_last_bit(work):
 
 
 def test_a_nudge_moves_all_light_by_whole_pixels():
-    mapping = Mapping(calibrate(exact(), AXIS, RADIUS).mapping.matrix, AXIS, RADIUS, -0.01)
+    mapping = LightMapping(calibrate(exact(), AXIS, RADIUS).mapping.matrix, AXIS, RADIUS, -0.01)
     nudged = mapping.shifted(3, -2)
     assert np.allclose(nudged.to_px(SPOTS) - mapping.to_px(SPOTS), (3, -2))
     assert np.abs(nudged.to_table(nudged.to_px(SPOTS)) - SPOTS).max() < 1e-6
@@ -424,7 +426,7 @@ def test_a_slip_of_half_an_inch_accuses_no_landing_that_does_not_explain_it(work
                 across + rng.normal(0, 0.35) + (by[1] if n == at else 0),
             ),
         )
-        found = calibrate(moved, *lens_axis(work.job.projector), Setting(SET_BY_HAND))
+        found = calibrate(moved, *lens_axis(work.job.projector), LandingErrors(SET_BY_HAND))
         said = blunder_lines(found, "in")
         assert said[0].startswith(f"Target {slipped + 1} contradicts the others")
         accused = {int(n) for line in said[1:] for n in re.findall(r"try ([\d, then]+):", line)[0]
@@ -434,6 +436,6 @@ def test_a_slip_of_half_an_inch_accuses_no_landing_that_does_not_explain_it(work
             assert "one of them is enough" in said[1]
         for name in accused:
             rest = [one for one in moved if one.name != str(name)]
-            without = calibrate(rest, *lens_axis(work.job.projector), Setting(SET_BY_HAND))
+            without = calibrate(rest, *lens_axis(work.job.projector), LandingErrors(SET_BY_HAND))
             # 99.9 % of chi-squared over 15 degrees of freedom: 37.7, any table of it.
             assert without.misfit * without.spare < 40

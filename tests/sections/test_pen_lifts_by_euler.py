@@ -21,7 +21,7 @@ from marking.job.keys import PensTable
 from marking.layout.layout import Stroke
 from marking.sections import route
 from marking.sections.plan import divide_into_sections
-from marking.sections.zones import Pace, reach_zone
+from marking.sections.zones import ZonePace, reach_zone
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -35,7 +35,7 @@ ONE_POINT = 5
 above what float64 loses."""
 PENS = PensTable()
 """The defaults: one holder for all inks, heavy lines in two passes, another for the removable."""
-PACE = Pace(draw=80.0, travel=400.0, lift=0.15)
+PACE = ZonePace(draw=80.0, travel=400.0, lift=0.15)
 """The a3 desk plotter's: a lift costs as much as 60 mm of travel."""
 
 Point = tuple[float, float]

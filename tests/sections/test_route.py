@@ -13,9 +13,9 @@ from hypothesis import strategies as st
 from marking.job.keys import Pen, PensTable
 from marking.layout.layout import Stroke
 from marking.sections.route import Route, shortest
-from marking.sections.zones import Pace
+from marking.sections.zones import ZonePace
 
-PACE = Pace(draw=80.0, travel=400.0, lift=0.0)
+PACE = ZonePace(draw=80.0, travel=400.0, lift=0.0)
 PENS = PensTable(
     lines=Pen(width="1 mm"),
     heavy=Pen(width="1 mm", passes=2),
@@ -115,6 +115,6 @@ def test_neighbouring_lines_are_drawn_to_and_fro():
 
 def test_the_pen_stays_down_round_a_corner():
     corner = strokes_of([(0.0, 0.0, 0.0, 50.0), (0.0, 0.0, 80.0, 0.0)], ["lines", "lines"])
-    route = shortest(corner, PENS, (0.0, 0.0), Pace(80.0, 400.0, 0.2))
+    route = shortest(corner, PENS, (0.0, 0.0), ZonePace(80.0, 400.0, 0.2))
     assert route.lifts == 1
     assert [leg.joined for leg in route.legs] == [False, True]

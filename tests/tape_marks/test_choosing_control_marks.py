@@ -13,10 +13,10 @@ from devices.job import Job
 from marking.job.folder import load_job
 from marking.layout.layout import lay_out
 from marking.measures.tape import Tape
-from marking.network.allowed import Limits
+from marking.network.allowed import Allowed
 from marking.output.error_map import error_map
 from marking.sections.plan import divide_into_sections
-from marking.tape_marks.choice import Task, Way, work
+from marking.tape_marks.choice import MarksChoice, Task, work
 from tests.job.command_cases import REFUSED, TABLE, assert_plain, job_in
 from tests.output.printed import words_of
 
@@ -66,10 +66,10 @@ def test_a_map_whose_sections_all_hold_says_why_the_cover_does_not(tmp_path: Pat
     job = load_job(job_in(tmp_path, TABLE), Job)
     layout = lay_out(job)
     plan = divide_into_sections(layout, job, job.plotter.zone)
-    done = work(Task(layout, plan, Tape(), "in", Limits(1.0)), Way(152.4))
+    done = work(Task(layout, plan, Tape(), "in", Allowed(1.0)), MarksChoice(152.4))
     worst = max(section.error for section in done.forecast.sections)
-    between = Limits((worst + done.forecast.worst_line) / 2)
-    hard = work(Task(layout, plan, Tape(), "in", between), Way(152.4))
+    between = Allowed((worst + done.forecast.worst_line) / 2)
+    hard = work(Task(layout, plan, Tape(), "in", between), MarksChoice(152.4))
     assert worst < between.tolerance < hard.forecast.worst_line
     assert not hard.forecast.holds
     marks = [mark.mark for mark in hard.control.marks]

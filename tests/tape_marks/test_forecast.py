@@ -7,11 +7,11 @@ import pytest
 
 from marking.errors import BadInputError, RefusedError
 from marking.measures.tape import Tape
-from marking.network.allowed import Limits
+from marking.network.allowed import Allowed
 from marking.network.pose import effect
 from marking.network.regions import radius_95
 from marking.sections.neighbours import butts, outermost_ink
-from marking.tape_marks.choice import Task, Way, remedies, widest, work, written
+from marking.tape_marks.choice import MarksChoice, Task, remedies, widest, work, written
 from marking.tape_marks.forecast import forecast, ink_errors
 from marking.tape_marks.visible import sights
 from tests.placement.inking import (
@@ -27,7 +27,7 @@ from tests.tape_marks.patterns import ORDERS, SettingOut, inking_order, tape_mar
 
 A3 = "flatbed-a3"
 LARGE = "flatbed-24x36"
-LIMITS = {A3: Limits(25.4 / 16, 1.0), LARGE: Limits(25.4 / 32, 0.6)}
+LIMITS = {A3: Allowed(25.4 / 16, 1.0), LARGE: Allowed(25.4 / 32, 0.6)}
 RUNS = 200
 
 
@@ -231,8 +231,8 @@ def test_the_widest_spacing_that_holds_does_so_in_an_inking_of_its_own():
 
 
 def test_remedies_are_computed_each_and_the_cheapest_that_holds_comes_first():
-    now = Way(152.4)
-    hard = task(LARGE, limits=Limits(25.4 / 20, 0.7))
+    now = MarksChoice(152.4)
+    hard = task(LARGE, limits=Allowed(25.4 / 20, 0.7))
     assert not work(hard, now).forecast.holds
     found = remedies(hard, now)
     assert found[0].forecast.holds

@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING
 from devices.dialects.answers import Question, Reply
 
 if TYPE_CHECKING:
-    from devices.plotter.bed import Point
+    from devices.plotter.bed import UnitPoint
     from devices.plotter.profile import Plotter
 
 RESET = b"\x18"
@@ -197,7 +197,7 @@ class GcodeTongue:
         x, y, z = (float(part) * self._unit for part in text.split(",")[:3])
         return x, y, z
 
-    def place(self, point: Point, down: bool) -> str:
+    def place(self, point: UnitPoint, down: bool) -> str:
         """Millimetres, and the pen's height or servo value."""
         unit = self.plotter.unit
         word = self.plotter.pen_down if down else self.plotter.pen_up

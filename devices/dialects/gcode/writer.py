@@ -16,8 +16,8 @@ from devices.plotter.holders import check_holders
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
 
-    from devices.dialects.writer import Pace
-    from devices.plotter.bed import Bed, Point
+    from devices.dialects.writer import PenPace
+    from devices.plotter.bed import Bed, UnitPoint
     from devices.plotter.profile import Plotter
     from marking.job.keys import Pen
 
@@ -29,7 +29,7 @@ class GcodeWriter:
     plotter: Plotter
     pens: Mapping[str, Pen]
     bed: Bed
-    pace: Pace
+    pace: PenPace
     alone: bool
     """Whether nothing comes after it, so that it has to end the program."""
 
@@ -47,12 +47,12 @@ class GcodeWriter:
         del pen, held
         return iter(())
 
-    def hop(self, point: Point) -> bytes:
+    def hop(self, point: UnitPoint) -> bytes:
         """Pen up, then go."""
         return self._raise() + f"G0{self._xy(point)}\n".encode()
 
     def draw(
-        self, points: Sequence[Point], pen: str, lowered: bool, most: int
+        self, points: Sequence[UnitPoint], pen: str, lowered: bool, most: int
     ) -> tuple[bytes, int]:
         """One line to the first of `points`, the pen lowered before it where it is not."""
         del most
@@ -86,6 +86,6 @@ class GcodeWriter:
             return f"G0{word}\n".encode()
         return f"M3{word}\nG4P{self.plotter.lift_seconds:g}\n".encode()
 
-    def _xy(self, point: Point) -> str:
+    def _xy(self, point: UnitPoint) -> str:
         unit = self.plotter.unit
         return f"X{point[0] * unit:.3f}Y{point[1] * unit:.3f}"

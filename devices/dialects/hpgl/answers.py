@@ -17,7 +17,7 @@ from devices.dialects.answers import XOFF, XON, Question, Reply
 
 if TYPE_CHECKING:
     from devices.dialects.hpgl.buffer_trial import BufferTrial
-    from devices.plotter.bed import Point
+    from devices.plotter.bed import UnitPoint
     from devices.plotter.profile import Handshake
 
 ESC = b"\x1b."
@@ -229,7 +229,7 @@ class HpglTongue:
             return Reply("number", number=int(line))
         return Reply("noise")
 
-    def place(self, point: Point, down: bool) -> str:
+    def place(self, point: UnitPoint, down: bool) -> str:
         """As OA writes it: integers, no plus sign."""
         return f"{point[0]},{point[1]},{int(down)}"
 

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from devices.plotter.bed import Bed, Point
+    from devices.plotter.bed import Bed, UnitPoint
     from devices.plotter.profile import Plotter
 
 _QUICKER = 2.0
@@ -26,7 +26,7 @@ _PAD = b"PU;"
 class BufferTrial:
     """Moves to and fro between two places, pen up."""
 
-    ends: tuple[Point, Point]
+    ends: tuple[UnitPoint, UnitPoint]
     seconds: float
     """What one move takes at the profile's speed."""
     baud: int

@@ -19,8 +19,8 @@ from marking.errors import RefusedError
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
 
-    from devices.dialects.writer import Pace
-    from devices.plotter.bed import Bed, Point
+    from devices.dialects.writer import PenPace
+    from devices.plotter.bed import Bed, UnitPoint
     from devices.plotter.profile import Plotter
     from marking.job.keys import Pen
 
@@ -34,7 +34,7 @@ class HpglWriter:
     plotter: Plotter
     pens: Mapping[str, Pen]
     bed: Bed
-    pace: Pace
+    pace: PenPace
     alone: bool
     """Whether no greeting that is answered went before, with IN in it."""
 
@@ -80,12 +80,12 @@ class HpglWriter:
         least, most = self.plotter.speeds
         return min(max(int(drawing_speed(pen, self.plotter) // 10), least), most)
 
-    def hop(self, point: Point) -> bytes:
+    def hop(self, point: UnitPoint) -> bytes:
         """PU."""
         return f"PU{point[0]},{point[1]};".encode()
 
     def draw(
-        self, points: Sequence[Point], pen: str, lowered: bool, most: int
+        self, points: Sequence[UnitPoint], pen: str, lowered: bool, most: int
     ) -> tuple[bytes, int]:
         """PD, with as many points as it may have; it lowers the pen by itself."""
         del pen, lowered

@@ -21,9 +21,9 @@ from marking.measures.lengths import format_length, parse_length
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Mapping
 
-    from devices.projector.desk.work import Work
-    from devices.projector.trueup.points import Point
-    from devices.projector.trueup.targets import Target
+    from devices.projector.desk.work import BeamWork
+    from devices.projector.trueup.points import KnownPoint
+    from devices.projector.trueup.targets import LightTarget
     from marking.measures.lengths import Units
 
 TracedLook = Literal["show", "dim", "hide"]
@@ -40,7 +40,7 @@ _MARKS = "'\"″”′’"
 class TrueUp:
     """A true-up under way."""
 
-    targets: tuple[Target, ...]
+    targets: tuple[LightTarget, ...]
     landed: Mapping[str, Landing]
     at: str
     """Name of the target being landed."""
@@ -71,13 +71,13 @@ class Desk:
     notes: str = ""
 
 
-def begun(work: Work) -> Desk:
+def begun(work: BeamWork) -> Desk:
     """The desk before anything is traced."""
     first = work.plan.sections[0].id
     return Desk(first, next(iter(work.line_ids(first, "all")), None))
 
 
-def acted(desk: Desk, work: Work, command: Mapping[str, Any]) -> Desk:
+def acted(desk: Desk, work: BeamWork, command: Mapping[str, Any]) -> Desk:
     """The desk after `command`: `{"do": name, ...}`.
 
     Raises BadInputError for a command that is not one or comes too late, RefusedError for what
@@ -95,16 +95,16 @@ def is_lit(desk: Desk) -> bool:
     return desk.section in desk.trued and desk.true_up is None
 
 
-def _lines(desk: Desk, work: Work) -> list[str]:
+def _lines(desk: Desk, work: BeamWork) -> list[str]:
     return work.line_ids(desk.section, desk.kind)
 
 
-def _open_lines(desk: Desk, work: Work) -> list[str]:
+def _open_lines(desk: Desk, work: BeamWork) -> list[str]:
     done = desk.traced.get(desk.section, frozenset())
     return [line for line in _lines(desk, work) if line not in done]
 
 
-def _step(desk: Desk, work: Work, by: int) -> Desk:
+def _step(desk: Desk, work: BeamWork, by: int) -> Desk:
     lines = _lines(desk, work)
     if not lines:
         return replace(desk, line=None)
@@ -112,7 +112,7 @@ def _step(desk: Desk, work: Work, by: int) -> Desk:
     return replace(desk, line=lines[max(0, min(at, len(lines) - 1))])
 
 
-def _done(desk: Desk, work: Work, command: Mapping[str, Any]) -> Desk:
+def _done(desk: Desk, work: BeamWork, command: Mapping[str, Any]) -> Desk:
     line = command.get("line")
     if not is_lit(desk):
         raise BadInputError("no lines are lit here yet: true up this section first")
@@ -127,13 +127,13 @@ def _done(desk: Desk, work: Work, command: Mapping[str, Any]) -> Desk:
     return replace(desk, line=onward[0] if onward else line)
 
 
-def _undone(desk: Desk, work: Work, command: Mapping[str, Any]) -> Desk:
+def _undone(desk: Desk, work: BeamWork, command: Mapping[str, Any]) -> Desk:
     del work, command
     done = desk.traced.get(desk.section, frozenset()) - {desk.line}
     return replace(desk, traced={**desk.traced, desk.section: done})
 
 
-def _go_to_section(desk: Desk, work: Work, command: Mapping[str, Any]) -> Desk:
+def _go_to_section(desk: Desk, work: BeamWork, command: Mapping[str, Any]) -> Desk:
     section = command.get("section")
     if section not in work.section_ids:
         raise BadInputError(f"{section!r} is no section of this job; reload the page")
@@ -142,13 +142,13 @@ def _go_to_section(desk: Desk, work: Work, command: Mapping[str, Any]) -> Desk:
     return replace(desk, line=lines[0] if lines else None)
 
 
-def _turn_section(desk: Desk, work: Work, by: int) -> Desk:
+def _turn_section(desk: Desk, work: BeamWork, by: int) -> Desk:
     ids = work.section_ids
     at = max(0, min(ids.index(desk.section) + by, len(ids) - 1))
     return _go_to_section(desk, work, {"section": ids[at]})
 
 
-def _look(desk: Desk, work: Work, command: Mapping[str, Any]) -> Desk:
+def _look(desk: Desk, work: BeamWork, command: Mapping[str, Any]) -> Desk:
     if command.get("traced_look") in ("show", "dim", "hide"):
         desk = replace(desk, traced_look=command["traced_look"])
     if command.get("colour") in COLOURS:
@@ -169,17 +169,17 @@ def _look(desk: Desk, work: Work, command: Mapping[str, Any]) -> Desk:
     return desk
 
 
-def _blanked(desk: Desk, work: Work, command: Mapping[str, Any]) -> Desk:
+def _blanked(desk: Desk, work: BeamWork, command: Mapping[str, Any]) -> Desk:
     del work
     return replace(desk, blank=bool(command.get("on")))
 
 
-def _checked(desk: Desk, work: Work, command: Mapping[str, Any]) -> Desk:
+def _checked(desk: Desk, work: BeamWork, command: Mapping[str, Any]) -> Desk:
     del work
     return replace(desk, check=bool(command.get("on")))
 
 
-def _noted(desk: Desk, work: Work, command: Mapping[str, Any]) -> Desk:
+def _noted(desk: Desk, work: BeamWork, command: Mapping[str, Any]) -> Desk:
     del work
     text = command.get("text")
     if not isinstance(text, str) or len(text) > _LONGEST_NOTE:
@@ -187,7 +187,7 @@ def _noted(desk: Desk, work: Work, command: Mapping[str, Any]) -> Desk:
     return replace(desk, notes=text)
 
 
-def _begin_true_up(desk: Desk, work: Work, command: Mapping[str, Any]) -> Desk:
+def _begin_true_up(desk: Desk, work: BeamWork, command: Mapping[str, Any]) -> Desk:
     known = (*work.control, *_traced_points(desk, work))
     window = work.section(desk.section).window
     targets = suggest(window, work.expected(desk.section), work.by_tape, known)
@@ -199,7 +199,7 @@ def _begin_true_up(desk: Desk, work: Work, command: Mapping[str, Any]) -> Desk:
     return replace(desk, true_up=TrueUp(targets, {}, targets[0].name, quick), blank=False)
 
 
-def _traced_points(desk: Desk, work: Work) -> Iterator[Point]:
+def _traced_points(desk: Desk, work: BeamWork) -> Iterator[KnownPoint]:
     sds = {name: line_sd(trued) for name, trued in desk.trued.items()}
     return traced_crossings(work, desk.section, desk.traced, sds)
 
@@ -210,17 +210,17 @@ def _under_way(desk: Desk) -> TrueUp:
     return desk.true_up
 
 
-def _with_target(true_up: TrueUp, changed: Target) -> TrueUp:
+def _with_target(true_up: TrueUp, changed: LightTarget) -> TrueUp:
     targets = tuple(changed if t.name == changed.name else t for t in true_up.targets)
     landed = {name: one for name, one in true_up.landed.items() if name != changed.name}
     return replace(true_up, targets=targets, landed=landed)
 
 
-def _target(true_up: TrueUp) -> Target:
+def _target(true_up: TrueUp) -> LightTarget:
     return next(target for target in true_up.targets if target.name == true_up.at)
 
 
-def _nudged(desk: Desk, work: Work, command: Mapping[str, Any]) -> Desk:
+def _nudged(desk: Desk, work: BeamWork, command: Mapping[str, Any]) -> Desk:
     asked = command.get("across", ""), command.get("down", "")
     if not all(isinstance(d, int | float) and abs(d) <= 2000 for d in asked):
         raise BadInputError("a nudge is a number of pixels across and down")
@@ -247,7 +247,7 @@ def _turned(asked: tuple[Any, Any], quarters: int) -> tuple[float, float]:
     return across, down
 
 
-def _picked(desk: Desk, work: Work, command: Mapping[str, Any]) -> Desk:
+def _picked(desk: Desk, work: BeamWork, command: Mapping[str, Any]) -> Desk:
     del work
     true_up = _under_way(desk)
     if command.get("target") not in [target.name for target in true_up.targets]:
@@ -255,7 +255,7 @@ def _picked(desk: Desk, work: Work, command: Mapping[str, Any]) -> Desk:
     return replace(desk, true_up=replace(true_up, at=command["target"]))
 
 
-def _landed(desk: Desk, work: Work, command: Mapping[str, Any]) -> Desk:
+def _landed(desk: Desk, work: BeamWork, command: Mapping[str, Any]) -> Desk:
     true_up = _under_way(desk)
     target = _target(true_up)
     typed = "along" in command or "across" in command
@@ -280,7 +280,7 @@ def _landed(desk: Desk, work: Work, command: Mapping[str, Any]) -> Desk:
     return replace(desk, true_up=true_up)
 
 
-def _rest_relit(true_up: TrueUp, desk: Desk, work: Work) -> TrueUp:
+def _rest_relit(true_up: TrueUp, desk: Desk, work: BeamWork) -> TrueUp:
     """From four landings on the others are known well enough to be lit close by their points."""
     rest = [target for target in true_up.targets if target.name not in true_up.landed]
     try:
@@ -294,7 +294,7 @@ def _rest_relit(true_up: TrueUp, desk: Desk, work: Work) -> TrueUp:
     return replace(true_up, targets=tuple(near.get(t.name, t) for t in true_up.targets))
 
 
-def _reading(text: object, which: str, work: Work) -> float:
+def _reading(text: object, which: str, work: BeamWork) -> float:
     if isinstance(text, str) and len(text) > _LONGEST_READING:
         raise BadInputError(f"{which}: {len(text)} letters are no reading of a tape; type it again")
     try:
@@ -318,14 +318,14 @@ def _with_unit(text: object, units: Units) -> object:
     return f"{text} {units}" if bare else text
 
 
-def _lifted(desk: Desk, work: Work, command: Mapping[str, Any]) -> Desk:
+def _lifted(desk: Desk, work: BeamWork, command: Mapping[str, Any]) -> Desk:
     """Takes a landing back."""
     desk = _picked(desk, work, command)
     true_up = _under_way(desk)
     return replace(desk, true_up=_with_target(true_up, _target(true_up)))
 
 
-def _finish(desk: Desk, work: Work, command: Mapping[str, Any]) -> Desk:
+def _finish(desk: Desk, work: BeamWork, command: Mapping[str, Any]) -> Desk:
     del command
     true_up = _under_way(desk)
     landings = [true_up.landed[t.name] for t in true_up.targets if t.name in true_up.landed]
@@ -336,12 +336,12 @@ def _finish(desk: Desk, work: Work, command: Mapping[str, Any]) -> Desk:
     return replace(desk, trued={**desk.trued, desk.section: trued}, true_up=None)
 
 
-def _given_up(desk: Desk, work: Work, command: Mapping[str, Any]) -> Desk:
+def _given_up(desk: Desk, work: BeamWork, command: Mapping[str, Any]) -> Desk:
     del work, command
     return replace(desk, true_up=None)
 
 
-def _carried(desk: Desk, work: Work, command: Mapping[str, Any]) -> Desk:
+def _carried(desk: Desk, work: BeamWork, command: Mapping[str, Any]) -> Desk:
     """Another section's true-up, where neither projector nor table has moved since."""
     other = command.get("section")
     if not isinstance(other, str) or other not in desk.trued:
@@ -352,7 +352,7 @@ def _carried(desk: Desk, work: Work, command: Mapping[str, Any]) -> Desk:
     return replace(desk, trued={**desk.trued, desk.section: trued})
 
 
-_ACTS: dict[str, Callable[[Desk, Work, Mapping[str, Any]], Desk]] = {
+_ACTS: dict[str, Callable[[Desk, BeamWork, Mapping[str, Any]], Desk]] = {
     "done": _done,
     "undone": _undone,
     "next-line": lambda desk, work, _: _step(desk, work, 1),

@@ -9,13 +9,13 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from devices.projector.trueup.points import Point, by_tape
+from devices.projector.trueup.points import KnownPoint, by_tape
 from marking.begun.on_the_cover import tape_marks_set_out
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Iterator, Mapping
 
-    from devices.projector.desk.work import Work
+    from devices.projector.desk.work import BeamWork
     from marking.record.record import Record
     from marking.sections.plan import Piece
 
@@ -23,13 +23,13 @@ _ON_LINE = 0.01
 """Millimetres within which a point lies on a line."""
 
 
-def tape_mark_points(record: Record, work: Work) -> tuple[Point, ...]:
+def tape_mark_points(record: Record, work: BeamWork) -> tuple[KnownPoint, ...]:
     """The tape marks set out for this layout, if any were."""
     control = tape_marks_set_out(record, work.layout, work.job.units)
     if control is None:
         return ()
     return tuple(
-        Point(
+        KnownPoint(
             mark.mark.at_table,
             by_tape(*mark.mark.at_table, control.tape).sd,
             f"tape mark {mark.mark.id}",
@@ -39,8 +39,8 @@ def tape_mark_points(record: Record, work: Work) -> tuple[Point, ...]:
 
 
 def traced_crossings(
-    work: Work, section: str, traced: Mapping[str, Collection[str]], sds: Mapping[str, float]
-) -> Iterator[Point]:
+    work: BeamWork, section: str, traced: Mapping[str, Collection[str]], sds: Mapping[str, float]
+) -> Iterator[KnownPoint]:
     """The section's locating marks whose lines its neighbours have traced.
 
     `sds` says how far off, in mm per axis, each section's lines may lie.
@@ -56,7 +56,7 @@ def traced_crossings(
         through = [name for name, piece in drawn if _passes(piece, mark.at_table)]
         if len(through) >= 2:
             sd = max(sds.get(name, 0.0) for name in through)
-            yield Point(mark.at_table, sd, f"traced crossing {mark.id}")
+            yield KnownPoint(mark.at_table, sd, f"traced crossing {mark.id}")
 
 
 def _passes(piece: Piece, at: tuple[float, float]) -> bool:

@@ -12,7 +12,7 @@ from devices.machine_zones import division_settings
 from devices.projector.desk.desk import Desk, TrueUp, begun
 from devices.projector.trueup.calibration import Landing
 from devices.projector.trueup.result import Trued, from_kept, kept
-from devices.projector.trueup.targets import Target
+from devices.projector.trueup.targets import LightTarget
 from devices.serving.taps import Taps
 from devices.serving.taps import from_kept as taps_from_kept
 from devices.serving.taps import kept as taps_kept
@@ -23,7 +23,7 @@ from marking.record.cells import json_cell
 from marking.record.kept import as_kept
 
 if TYPE_CHECKING:
-    from devices.projector.desk.work import Work
+    from devices.projector.desk.work import BeamWork
     from marking.record.record import Record
 
 _PLAIN = (
@@ -41,13 +41,13 @@ _PLAIN = (
 )
 
 
-def _add_light(record: Record, work: Work, subject: str, value: Any) -> None:
+def _add_light(record: Record, work: BeamWork, subject: str, value: Any) -> None:
     """Keeps what holds from now on of a `subject` of the projector's work, plain data."""
     row = (work.layout_hash, work.division, subject, json_cell(value))
     record.add_rows("beam", "layout, division, subject, value", [row])
 
 
-def _light(record: Record, work: Work) -> dict[str, Any]:
+def _light(record: Record, work: BeamWork) -> dict[str, Any]:
     """The last value of each subject of the projector's work under this layout and division.
 
     What version 0.1 kept, without a division, is the one in which it fits: who asks checks it.
@@ -61,14 +61,14 @@ def _light(record: Record, work: Work) -> dict[str, Any]:
     return {subject: value for _, _, _, subject, value, _ in rows}
 
 
-def remembered(record: Record, work: Work) -> Desk:
+def remembered(record: Record, work: BeamWork) -> Desk:
     """The desk as last kept for this layout; a new one where there is none."""
     rows = _light(record, work)
     with as_kept(rows, "the desk"):
         return _desk_of(rows, work)
 
 
-def _desk_of(rows: dict[str, Any], work: Work) -> Desk:
+def _desk_of(rows: dict[str, Any], work: BeamWork) -> Desk:
     desk = begun(work)
     plain = {key: value for key, value in rows.get("desk", {}).items() if key in _PLAIN}
     known = set(work.section_ids)
@@ -93,7 +93,7 @@ def _desk_of(rows: dict[str, Any], work: Work) -> Desk:
     )
 
 
-def refuse_unknown_lines(record: Record, work: Work) -> None:
+def refuse_unknown_lines(record: Record, work: BeamWork) -> None:
     """Refuses to go on where version 0.1 kept lines as traced that this division does not have.
 
     It kept no division with them, so what they are called is all that tells. Raises RefusedError.
@@ -119,19 +119,19 @@ def _trued_of(rows: dict[str, Any]) -> dict[str, Trued]:
     }
 
 
-def remembered_taps(record: Record, work: Work) -> Taps:
+def remembered_taps(record: Record, work: BeamWork) -> Taps:
     """The taps answered last; kept with the desk, so that none is done twice after a crash."""
     return taps_from_kept(_light(record, work).get("taps", {}))
 
 
-def keep_tap(record: Record, work: Work, before: Desk, after: Desk, taps: Taps) -> None:
+def keep_tap(record: Record, work: BeamWork, before: Desk, after: Desk, taps: Taps) -> None:
     """Adds what a tap changed and that it was answered, both or neither. Raises as `keep` does."""
     with record.together():
         keep(record, work, before, after)
         _add_light(record, work, "taps", taps_kept(taps))
 
 
-def keep(record: Record, work: Work, before: Desk, after: Desk) -> None:
+def keep(record: Record, work: BeamWork, before: Desk, after: Desk) -> None:
     """Adds what changed from `before` to `after`; tracing also counts as ink.
 
     Raises RefusedError, before anything is kept, when ink stands under another layout.
@@ -177,7 +177,7 @@ def _plain_true_up(true_up: TrueUp | None) -> Any:
 def _true_up_of(data: dict[str, Any]) -> TrueUp:
     return TrueUp(
         tuple(
-            Target(name, (px[0], px[1]), (at[0], at[1]), *known)
+            LightTarget(name, (px[0], px[1]), (at[0], at[1]), *known)
             for name, px, at, *known in data["targets"]
         ),
         {

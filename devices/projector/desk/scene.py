@@ -10,14 +10,14 @@ from marking.measures.tape import tape_reading
 
 if TYPE_CHECKING:
     from devices.projector.desk.desk import Desk, TrueUp
-    from devices.projector.desk.work import Work
+    from devices.projector.desk.work import BeamWork
     from devices.projector.light.overlay import Light
-    from devices.projector.trueup.targets import Target
+    from devices.projector.trueup.targets import LightTarget
 
 _DECIMALS = 3
 
 
-def geometry(desk: Desk, work: Work) -> dict[str, Any]:
+def geometry(desk: Desk, work: BeamWork) -> dict[str, Any]:
     """A section's light without its shift, which `look` carries so that a nudge is small."""
     if desk.section not in desk.trued:
         return {"type": "geometry", "section": desk.section, "lines": [], "aside": [], "unlit": 0}
@@ -43,7 +43,7 @@ def _line(light: Light, shift: tuple[float, float]) -> dict[str, Any]:
     }
 
 
-def look(desk: Desk, work: Work) -> dict[str, Any]:
+def look(desk: Desk, work: BeamWork) -> dict[str, Any]:
     """How the stage shows what it has."""
     traced = desk.traced.get(desk.section, frozenset())
     true_up = desk.true_up
@@ -82,11 +82,11 @@ def look(desk: Desk, work: Work) -> dict[str, Any]:
     }
 
 
-def _lit_targets(true_up: TrueUp) -> list[Target]:
+def _lit_targets(true_up: TrueUp) -> list[LightTarget]:
     """One target a point, the one being landed before others: a second landing of a point is
     worth most where the first cannot be seen. Where each was typed to have fallen tells no point
     from another, since the two of one point fall a little apart."""
-    by_point: dict[str, Target] = {}
+    by_point: dict[str, LightTarget] = {}
     for target in true_up.targets:
         point = target.again or target.name
         if target.name == true_up.at or point not in by_point:
@@ -94,7 +94,7 @@ def _lit_targets(true_up: TrueUp) -> list[Target]:
     return list(by_point.values())
 
 
-def remote(desk: Desk, work: Work, stage: str) -> dict[str, Any]:
+def remote(desk: Desk, work: BeamWork, stage: str) -> dict[str, Any]:
     """Everything the remote shows; `stage` says how the stage is doing."""
     section = work.section(desk.section)
     traced = desk.traced.get(desk.section, frozenset())
@@ -151,7 +151,7 @@ def remote(desk: Desk, work: Work, stage: str) -> dict[str, Any]:
     }
 
 
-def _true_up(desk: Desk, work: Work) -> dict[str, Any] | None:
+def _true_up(desk: Desk, work: BeamWork) -> dict[str, Any] | None:
     if desk.true_up is None:
         return None
     units = work.job.units

@@ -10,7 +10,7 @@ from devices.machine_zones import divided
 from devices.projector.light.overlay import overlay
 from devices.projector.light.throw import lens_over, nominal
 from devices.projector.trueup.forecast import height_warnings
-from devices.projector.trueup.points import Point, by_tape
+from devices.projector.trueup.points import KnownPoint, by_tape
 from devices.projector.trueup.result import Aim
 from marking.begun.on_the_cover import plan_hash
 from marking.job.keys import tape_of
@@ -20,7 +20,7 @@ from marking.record.record import layout_hash
 
 if TYPE_CHECKING:
     from devices.job import Job
-    from devices.projector.light.mapping import Mapping
+    from devices.projector.light.mapping import LightMapping
     from devices.projector.light.overlay import Overlay
     from marking.layout.layout import Layout
     from marking.measures.tape import Tape
@@ -37,13 +37,13 @@ _NAMES = {
 
 
 @dataclass(frozen=True)
-class Work:
+class BeamWork:
     """A job laid out and cut for its projector."""
 
     job: Job
     layout: Layout
     plan: Plan
-    control: tuple[Point, ...] = ()
+    control: tuple[KnownPoint, ...] = ()
     """The tape marks that are set out on the cover."""
 
     @cached_property
@@ -70,7 +70,7 @@ class Work:
         """The section called `name`."""
         return self.plan.sections[self.section_ids.index(name)]
 
-    def expected(self, name: str) -> Mapping:
+    def expected(self, name: str) -> LightMapping:
         """The mapping by the profile, with the lens hung where the section asks for it."""
         projector = self.job.projector
         over = lens_over(projector, self.job.reach.depth, self.section(name).window)
@@ -89,7 +89,7 @@ class Work:
             job.units,
         )
 
-    def light(self, name: str, mapping: Mapping) -> Overlay:
+    def light(self, name: str, mapping: LightMapping) -> Overlay:
         """All the light of a section through `mapping`."""
         job = self.job
         return overlay(self.section(name), mapping, job.projector.pixels, job.units, job.grid.pitch)
@@ -99,7 +99,7 @@ class Work:
         """What points are found by on the table."""
         return tape_of(self.job.tape)
 
-    def by_tape(self, x: float, y: float) -> Point:
+    def by_tape(self, x: float, y: float) -> KnownPoint:
         """The point nearest to a place at which the tape shows whole inches or centimetres."""
         step = 25.4 if self.job.units == "in" else 10.0
         along, across = (tape_reading(at, self.tape) for at in (x, y))
@@ -140,10 +140,10 @@ class Work:
         return line_name(pieces[0]) if pieces else "no line"
 
 
-def work_for(job: Job) -> Work:
+def work_for(job: Job) -> BeamWork:
     """`job` laid out and cut for its projector's beam, with nothing begun. Raises RefusedError."""
     layout = lay_out(job)
-    return Work(job, layout, divided("beam", layout, job, None))
+    return BeamWork(job, layout, divided("beam", layout, job, None))
 
 
 def line_name(piece: Piece) -> str:

@@ -18,7 +18,7 @@ _ROUNDS = 60
 
 
 @dataclass(frozen=True)
-class Mapping:
+class LightMapping:
     """Pixels of table points: `distorted(matrix @ (x, y, 1)) + shift_px`.
 
     The distortion carries a point at d from the lens axis to d (1 + k (|d| / radius)^2), the
@@ -57,7 +57,7 @@ class Mapping:
         result: FloatArray = bend @ (plane / depth[:, None, None])
         return result
 
-    def shifted(self, across_px: float, down_px: float) -> Mapping:
+    def shifted(self, across_px: float, down_px: float) -> LightMapping:
         """The same with all light moved by whole or part pixels."""
         x, y = self.shift_px
         return replace(self, shift_px=(x + across_px, y + down_px))

@@ -20,13 +20,13 @@ from marking.measures.lengths import format_length
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from devices.projector.light.mapping import Mapping
+    from devices.projector.light.mapping import LightMapping
     from marking.arrays import FloatArray
     from marking.measures.lengths import Units
     from marking.sections.locating_marks import Box
     from marking.sections.plan import Section
 
-Kind = Literal["stroke", "witness", "name", "scale"]
+LightKind = Literal["stroke", "witness", "name", "scale"]
 _BEND_PX = 0.02
 """How far a subdivided line may leave the bent one it stands for."""
 _ROOM = 0.12
@@ -41,7 +41,7 @@ _BARS = {"in": [20, 12, 10, 6, 4, 2, 1], "mm": [500, 300, 200, 100, 50, 20, 10]}
 class Light:
     """One lit polyline; points (n, 2) in pixels, inside the picture."""
 
-    kind: Kind
+    kind: LightKind
     id: str
     layer: str
     pen: str
@@ -65,7 +65,7 @@ class Overlay:
 
 
 def overlay(
-    section: Section, mapping: Mapping, pixels: tuple[int, int], units: Units, pitch: float
+    section: Section, mapping: LightMapping, pixels: tuple[int, int], units: Units, pitch: float
 ) -> Overlay:
     """The light of `section` through `mapping`; its lines stand `pitch` mm apart."""
     lights: list[Light] = []
@@ -92,7 +92,7 @@ def overlay(
     )
 
 
-def _whole(parts: Sequence[FloatArray], points_table: FloatArray, mapping: Mapping) -> bool:
+def _whole(parts: Sequence[FloatArray], points_table: FloatArray, mapping: LightMapping) -> bool:
     if len(parts) != 1:
         return False
     ends = mapping.to_px(points_table[[0, -1]])
@@ -104,10 +104,10 @@ def _length(points: FloatArray) -> float:
 
 
 def _lit(
-    kind: Kind,
+    kind: LightKind,
     name: str,
     strokes: Sequence[FloatArray],
-    mapping: Mapping,
+    mapping: LightMapping,
     pixels: tuple[int, int],
 ) -> list[Light]:
     return [
@@ -179,7 +179,7 @@ def _bar_strokes(core: Box, y: float, bar: float, units: Units) -> list[FloatArr
 
 
 def carried(
-    points_table: FloatArray, mapping: Mapping, pixels: tuple[int, int]
+    points_table: FloatArray, mapping: LightMapping, pixels: tuple[int, int]
 ) -> list[FloatArray]:
     """A table polyline (n, 2) as the polylines of it that fall into the picture, in pixels.
 
@@ -193,7 +193,9 @@ def carried(
     return [piece for part in parts for piece in clipped(part, box)]
 
 
-def _in_sight(points: FloatArray, mapping: Mapping, pixels: tuple[int, int]) -> list[FloatArray]:
+def _in_sight(
+    points: FloatArray, mapping: LightMapping, pixels: tuple[int, int]
+) -> list[FloatArray]:
     """The runs of a polyline in front of the lens and near the picture, by exact half-planes."""
     width, height = pixels
     across, down, depth = mapping.matrix
@@ -255,7 +257,7 @@ def _joined(
     return [np.array(run) for run in runs if len(run) > 1]
 
 
-def _bent(points_table: FloatArray, mapping: Mapping) -> FloatArray:
+def _bent(points_table: FloatArray, mapping: LightMapping) -> FloatArray:
     """Pixels of a polyline, with points put in where distortion bends its segments."""
     straight = apply(mapping.matrix, points_table)
     ends = mapping.distorted(straight)

@@ -13,10 +13,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from devices.projector.light.mapping import Mapping, apply, inverse
+from devices.projector.light.mapping import LightMapping, apply, inverse
 from marking.errors import RefusedError
 from marking.measures.ties import first_of_greatest
-from marking.sections.zones import Pace, Zone
+from marking.sections.zones import Zone, ZonePace
 
 if TYPE_CHECKING:
     from devices.projector.profile import Projector
@@ -66,7 +66,7 @@ def lens_axis(projector: Projector) -> tuple[tuple[float, float], float]:
     return (width / 2, height * (0.5 + projector.offset)), math.hypot(width, height) / 2
 
 
-def nominal(projector: Projector, lens_table: tuple[float, float] = (0.0, 0.0)) -> Mapping:
+def nominal(projector: Projector, lens_table: tuple[float, float] = (0.0, 0.0)) -> LightMapping:
     """The mapping as the profile alone gives it, with the lens over `lens_table`.
 
     Raises RefusedError when the tilt sends part of the picture past the horizon.
@@ -92,7 +92,7 @@ def nominal(projector: Projector, lens_table: tuple[float, float] = (0.0, 0.0)) 
             "down on the table; hang it straighter, or farther over the table"
         )
     shift = np.array([[1, 0, lens_table[0]], [0, 1, lens_table[1]], [0, 0, 1]])
-    return Mapping(_scaled(inverse(shift @ onto)), (axis_x, axis_y), radius)
+    return LightMapping(_scaled(inverse(shift @ onto)), (axis_x, axis_y), radius)
 
 
 def _corners(projector: Projector) -> FloatArray:
@@ -178,7 +178,7 @@ def beam_zone(job: MarkingJob, projector: Projector) -> Zone:
     free = 2 * projector.set_down
     lit = throw(projector, job.reach.depth + free).usable
     size = lit[2] - lit[0] - free, min(lit[3] - lit[1] - free, job.reach.depth)
-    pace = Pace(draw=job.reach.speed, travel=400.0, lift=0.8)
+    pace = ZonePace(draw=job.reach.speed, travel=400.0, lift=0.8)
     return Zone("beam", size, 0.0, True, pace, arm=job.reach.depth)
 
 

@@ -18,7 +18,7 @@ from starlette.websockets import WebSocketDisconnect
 from devices.projector.desk.desk import acted
 from devices.projector.desk.memory import keep_tap, remembered, remembered_taps
 from devices.projector.desk.scene import geometry, look, remote
-from devices.serving.line import SUPERSEDED, Line
+from devices.serving.line import SUPERSEDED, PageLine
 from devices.serving.taps import Answer, Taps, page_name, tap_number
 from marking.errors import CanvasruleError
 
@@ -28,7 +28,7 @@ if TYPE_CHECKING:
     from starlette.websockets import WebSocket
 
     from devices.projector.desk.desk import Desk
-    from devices.projector.desk.work import Work
+    from devices.projector.desk.work import BeamWork
     from devices.serving.pairing import Pairing
     from marking.record.record import Record
 
@@ -47,7 +47,7 @@ _WAITING = 32
 class House:
     """One run: the desk, who is connected, and where it is all kept."""
 
-    work: Work
+    work: BeamWork
     record: Record
     pairing: Pairing
     remote_url: str
@@ -56,13 +56,13 @@ class House:
     """Whether other devices are answered."""
     desk: Desk = field(init=False)
     taps: Taps = field(init=False)
-    stage: Line | None = None
+    stage: PageLine | None = None
     stage_says: str = NO_STAGE
     stage_is_right: bool = False
     unlit: float = 0.0
     """Millimetres of the section's ink that fall outside the picture."""
-    remotes: set[Line] = field(default_factory=set)
-    lines: dict[str, Line] = field(default_factory=dict)
+    remotes: set[PageLine] = field(default_factory=set)
+    lines: dict[str, PageLine] = field(default_factory=dict)
     """The newest connection of each page: what comes late over an older one is not done."""
     turn: asyncio.Lock = field(default_factory=asyncio.Lock)
 
@@ -70,7 +70,7 @@ class House:
         self.desk = remembered(self.record, self.work)
         self.taps = remembered_taps(self.record, self.work)
 
-    async def greet(self, line: Line, name: object) -> None:
+    async def greet(self, line: PageLine, name: object) -> None:
         """Takes a page's name, ends its older connection, and says which tap was answered last."""
         page = page_name(name)
         if page is None:
@@ -83,7 +83,7 @@ class House:
         if older is not None and older is not line:
             await older.end(SUPERSEDED)
 
-    async def act(self, command: Mapping[str, Any], tap: int, line: Line) -> None:
+    async def act(self, command: Mapping[str, Any], tap: int, line: PageLine) -> None:
         """Does one tap of a page, once however often it is sent, and shows what came of it."""
         page, before = line.page, self.desk
         async with self.turn:
@@ -202,7 +202,7 @@ def pairing_shown(house: House) -> dict[str, Any]:
 
 async def hold_stage(house: House, socket: WebSocket) -> None:
     """Keeps one stage shown until it goes, or another takes its place."""
-    line = Line(socket)
+    line = PageLine(socket)
     older, house.stage = house.stage, line
     house.stage_is_right, house.stage_says = False, NO_STAGE
     if older is not None:
@@ -220,7 +220,7 @@ async def hold_stage(house: House, socket: WebSocket) -> None:
 
 async def hold_remote(house: House, socket: WebSocket) -> None:
     """Keeps one of the remotes shown until it goes."""
-    line = Line(socket)
+    line = PageLine(socket)
     house.remotes.add(line)
     try:
         await house.show_remotes()
@@ -230,12 +230,12 @@ async def hold_remote(house: House, socket: WebSocket) -> None:
         _forgotten(house, line)
 
 
-def _forgotten(house: House, line: Line) -> None:
+def _forgotten(house: House, line: PageLine) -> None:
     if line.page is not None and house.lines.get(line.page) is line:
         del house.lines[line.page]
 
 
-async def _held(house: House, line: Line) -> None:
+async def _held(house: House, line: PageLine) -> None:
     """Hears a page and does what it asks until it goes."""
     waiting: asyncio.Queue[tuple[int, Mapping[str, Any]]] = asyncio.Queue(_WAITING)
     # Two tasks, since a page must be answered while what it asked for takes its time.
@@ -248,7 +248,7 @@ async def _held(house: House, line: Line) -> None:
 
 
 async def _heard(
-    house: House, line: Line, waiting: asyncio.Queue[tuple[int, Mapping[str, Any]]]
+    house: House, line: PageLine, waiting: asyncio.Queue[tuple[int, Mapping[str, Any]]]
 ) -> None:
     while True:
         message = await line.heard()
@@ -272,7 +272,7 @@ async def _heard(
 
 
 async def _acted(
-    house: House, line: Line, waiting: asyncio.Queue[tuple[int, Mapping[str, Any]]]
+    house: House, line: PageLine, waiting: asyncio.Queue[tuple[int, Mapping[str, Any]]]
 ) -> None:
     while True:
         tap, command = await waiting.get()

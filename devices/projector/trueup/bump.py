@@ -20,9 +20,9 @@ from marking.least_squares.chi_square import of_a_point
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from devices.projector.light.mapping import Mapping
+    from devices.projector.light.mapping import LightMapping
     from devices.projector.trueup.calibration import Landing
-    from devices.projector.trueup.targets import Target
+    from devices.projector.trueup.targets import LightTarget
     from marking.arrays import FloatArray
 
 _SEEN = math.sqrt(of_a_point(0.01))
@@ -33,7 +33,7 @@ _LEAST_APART = 100.0
 
 
 @dataclass(frozen=True)
-class Move:
+class TableMove:
     """How the table lies under the light now, against the last true-up: a shift and a turn."""
 
     shift: tuple[float, float]
@@ -55,7 +55,7 @@ class Move:
         return result
 
 
-def check_targets(targets: Sequence[Target]) -> tuple[Target, ...]:
+def check_targets(targets: Sequence[LightTarget]) -> tuple[LightTarget, ...]:
     """The two targets farthest apart on the table, and the second landing of each."""
     first, second = max(
         itertools.combinations(targets, 2), key=lambda pair: math.dist(*(t.at_table for t in pair))
@@ -74,7 +74,7 @@ def far_apart(landings: Sequence[Landing]) -> bool:
     )
 
 
-def stirred(mapping: Mapping, landings: Sequence[Landing], sd: float) -> float:
+def stirred(mapping: LightMapping, landings: Sequence[Landing], sd: float) -> float:
     """The greatest distance in mm that a landing fell from where it should; 0 when no more than
     landings of `sd` mm each way and a true-up by such landings explain."""
     off = _new(landings) - _old(mapping, landings)
@@ -82,7 +82,7 @@ def stirred(mapping: Mapping, landings: Sequence[Landing], sd: float) -> float:
     return farthest if farthest > _SEEN * math.sqrt(2) * sd else 0.0
 
 
-def moved(mapping: Mapping, landings: Sequence[Landing], sd: float) -> Move:
+def moved(mapping: LightMapping, landings: Sequence[Landing], sd: float) -> TableMove:
     """The shift and turn since `mapping` was solved, by two targets landed twice.
 
     Raises BadInputError for landings that do not agree with each other, or with a table and a
@@ -124,7 +124,7 @@ def moved(mapping: Mapping, landings: Sequence[Landing], sd: float) -> Move:
     matrix = np.eye(3)
     matrix[:2, :2], matrix[:2, 2] = linear, middle_new - linear @ middle_old
     shift = middle_new - middle_old
-    return Move(
+    return TableMove(
         (float(shift[0]), float(shift[1])),
         math.atan2(unit.imag, unit.real),
         (float(middle_new[0]), float(middle_new[1])),
@@ -134,7 +134,7 @@ def moved(mapping: Mapping, landings: Sequence[Landing], sd: float) -> Move:
     )
 
 
-def _old(mapping: Mapping, landings: Sequence[Landing]) -> FloatArray:
+def _old(mapping: LightMapping, landings: Sequence[Landing]) -> FloatArray:
     """(n, 2): where the true-up puts the pixels that were lit."""
     return mapping.to_table(np.array([landing.at_px for landing in landings]))
 
@@ -144,7 +144,7 @@ def _new(landings: Sequence[Landing]) -> FloatArray:
     return np.array([landing.at_table for landing in landings], dtype=float)
 
 
-def retrued(mapping: Mapping, move: Move) -> Mapping:
+def retrued(mapping: LightMapping, move: TableMove) -> LightMapping:
     """`mapping` after a move: what lies at a place now is lit where its old place was."""
     matrix = mapping.matrix @ inverse(move.matrix)
     return replace(mapping, matrix=matrix / np.linalg.norm(matrix))

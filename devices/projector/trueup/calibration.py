@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from devices.projector.light.mapping import Mapping, apply, bending, inverse
+from devices.projector.light.mapping import LightMapping, apply, bending, inverse
 from marking.least_squares.least_slip import least_shown
 from marking.least_squares.linear import whitening
 from marking.least_squares.nonlinear import levenberg_marquardt
@@ -53,7 +53,7 @@ class Landing:
 
 
 @dataclass(frozen=True)
-class Setting:
+class LandingErrors:
     """How exactly targets are set: standard deviations in each direction."""
 
     table: float = 0.5
@@ -62,14 +62,14 @@ class Setting:
     """Pixels, of landings that are rounded to them."""
 
 
-USUAL = Setting()
+USUAL = LandingErrors()
 
 
 @dataclass(frozen=True)
 class Calibration:
     """A solved mapping with its landings and its trust. Rows of arrays in landing order."""
 
-    mapping: Mapping
+    mapping: LightMapping
     landings: tuple[Landing, ...]
     residual_px: FloatArray
     """(n, 2): lit less computed."""
@@ -142,7 +142,7 @@ def calibrate(
     landings: Sequence[Landing],
     axis_px: tuple[float, float],
     radius_px: float,
-    setting: Setting = USUAL,
+    setting: LandingErrors = USUAL,
     *,
     radial: bool | None = None,
 ) -> Calibration:
@@ -164,7 +164,7 @@ def calibrate(
     for _ in range(_ROUNDS):
         whiten = _whitening(unknowns, at, to_normal, landings, setting, radius_px)
         unknowns = _refined(unknowns, at, seen, whiten, free)
-    mapping = Mapping(
+    mapping = LightMapping(
         _scaled(_from_normal(unknowns, to_normal, axis_px, radius_px)),
         axis_px,
         radius_px,
@@ -210,7 +210,7 @@ def _from_normal(
     return result
 
 
-def _unknowns(mapping: Mapping, to_normal: FloatArray) -> FloatArray:
+def _unknowns(mapping: LightMapping, to_normal: FloatArray) -> FloatArray:
     """(9,): eight of the homography between normalised frames, its last 1, and k."""
     (x, y), radius = mapping.axis_px, mapping.radius_px
     from_px = np.array([[1 / radius, 0, -x / radius], [0, 1 / radius, -y / radius], [0, 0, 1]])
@@ -246,13 +246,13 @@ def _whitening(
     at: FloatArray,
     to_normal: FloatArray,
     landings: Sequence[Landing],
-    setting: Setting,
+    setting: LandingErrors,
     radius_px: float,
 ) -> FloatArray:
     """(n, 2, 2): what turns each landing's error into unit variance."""
     table = np.array([landing.at_table for landing in landings], dtype=float)
     known = np.array([landing.sd for landing in landings])
-    local = Mapping(
+    local = LightMapping(
         np.append(unknowns[:8], 1.0).reshape(3, 3) @ to_normal, (0.0, 0.0), 1.0, float(unknowns[8])
     ).jacobian(table)
     variance = (setting.table**2 + known**2)[:, None, None]
@@ -282,7 +282,7 @@ def _refined(
 
 
 def _judged(
-    mapping: Mapping,
+    mapping: LightMapping,
     landings: Sequence[Landing],
     unknowns: FloatArray,
     at: FloatArray,

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from devices.projector.light.throw import beam_zone, lens_over, nominal, raised_by, throw
-from devices.projector.trueup.calibration import Landing, Setting, calibrate
+from devices.projector.trueup.calibration import Landing, LandingErrors, calibrate
 from devices.projector.trueup.points import by_tape
 from devices.projector.trueup.result import SET_BY_HAND, error_95
 from devices.projector.trueup.targets import suggest
@@ -84,7 +84,7 @@ def _expected_error(job: Job, projector: Projector, plan: Plan) -> float:
         Landing(target.name, (float(px[0]), float(px[1])), target.at_table, target.sd)
         for target, px in zip(targets, mapping.to_px(points), strict=True)
     ]
-    setting = Setting(SET_BY_HAND, _ROUNDED)
+    setting = LandingErrors(SET_BY_HAND, _ROUNDED)
     solved = calibrate(landings, mapping.axis_px, mapping.radius_px, setting)
     x0, y0, x1, y1 = section.core
     corners = np.array([[x0, y0], [x1, y0], [x1, y1], [x0, y1]])

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
 
 @dataclass(frozen=True)
-class Point:
+class KnownPoint:
     """A point that light can be brought onto."""
 
     at: tuple[float, float]
@@ -29,13 +29,15 @@ class Point:
     """What stands there; empty for a point to be found by tape."""
 
 
-def by_tape(along: float, across: float, tape: Tape) -> Point:
+def by_tape(along: float, across: float, tape: Tape) -> KnownPoint:
     """The point where the tape shows `along` and `across` from the zero corner."""
     at = true_length(along, tape), true_length(across, tape)
-    return Point(at, float(np.sqrt((independent_sd(at, tape) ** 2).mean())))
+    return KnownPoint(at, float(np.sqrt((independent_sd(at, tape) ** 2).mean())))
 
 
-def nearest(points: Sequence[Point], to: tuple[float, float], within: float) -> Point | None:
+def nearest(
+    points: Sequence[KnownPoint], to: tuple[float, float], within: float
+) -> KnownPoint | None:
     """The point nearest to a place, no farther than `within` mm."""
     far = [float(np.hypot(p.at[0] - to[0], p.at[1] - to[1])) for p in points]
     best = int(np.argmin(far)) if far else -1

@@ -8,10 +8,10 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from devices.projector.light.mapping import Mapping
+from devices.projector.light.mapping import LightMapping
 from devices.projector.light.throw import raised_by, throw
 from devices.projector.trueup.bump import far_apart, moved, retrued, stirred
-from devices.projector.trueup.calibration import Landing, Setting
+from devices.projector.trueup.calibration import Landing, LandingErrors
 from devices.projector.trueup.suspects import blunder_lines, solve
 from marking.errors import BadInputError, RefusedError
 from marking.least_squares.chi_square import POINT_95
@@ -47,7 +47,7 @@ class Aim:
     """Table frame, mm: errors are told over it."""
     corners_table: FloatArray
     """(4, 2): the top."""
-    expected: Mapping
+    expected: LightMapping
     """By the profile, as the lens is to hang."""
     projector: Projector
     tape: Tape
@@ -59,7 +59,7 @@ class Aim:
 class Trued:
     """A mapping to light by, and what the person was told of it."""
 
-    mapping: Mapping
+    mapping: LightMapping
     worst_mm: float
     """Expected 95 % error at the worst place of what the section inks."""
     lines: tuple[str, ...]
@@ -156,13 +156,13 @@ def _calibration(aim: Aim, landings: Sequence[Landing]) -> Calibration:
         aim.expected,
         aim.projector.pixels,
         aim.corners_table,
-        Setting(SET_BY_HAND, _ROUNDED),
+        LandingErrors(SET_BY_HAND, _ROUNDED),
     )
 
 
 def _judged(
     aim: Aim,
-    mapping: Mapping,
+    mapping: LightMapping,
     errors: FloatArray,
     lines: Sequence[str],
     landings: tuple[Landing, ...],
@@ -279,7 +279,7 @@ def kept(trued: Trued) -> dict[str, Any]:
 
 def from_kept(data: dict[str, Any]) -> Trued:
     """What `kept` made plain."""
-    mapping = Mapping(
+    mapping = LightMapping(
         np.array(data["matrix"], dtype=float),
         (data["axis_px"][0], data["axis_px"][1]),
         data["radius_px"],

@@ -19,8 +19,8 @@ from marking.measures.lengths import format_length
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
-    from devices.projector.light.mapping import Mapping
-    from devices.projector.trueup.calibration import Calibration, Landing, Setting
+    from devices.projector.light.mapping import LightMapping
+    from devices.projector.trueup.calibration import Calibration, Landing, LandingErrors
     from marking.arrays import FloatArray
     from marking.measures.lengths import Units
 
@@ -39,10 +39,10 @@ _UNIT_RATIOS = {
 
 def solve(
     landings: Sequence[Landing],
-    expected: Mapping,
+    expected: LightMapping,
     pixels: tuple[int, int],
     corners_table: FloatArray,
-    setting: Setting,
+    setting: LandingErrors,
 ) -> Calibration:
     """The true-up of `landings`, after every fault that can be told apart is ruled out.
 
@@ -163,7 +163,7 @@ def _check_orientation(
     )
 
 
-def _check_unit(table: FloatArray, px: FloatArray, expected: Mapping) -> None:
+def _check_unit(table: FloatArray, px: FloatArray, expected: LightMapping) -> None:
     """All readings in a wrong unit: the picture's size gives it away."""
     looked_for = expected.to_table(px)
     size = float(np.linalg.norm(table - table.mean(axis=0)))
@@ -184,7 +184,7 @@ def _check_unit(table: FloatArray, px: FloatArray, expected: Mapping) -> None:
         )
 
 
-def _check_swapped(solved: Calibration, expected: Mapping, setting: Setting) -> None:
+def _check_swapped(solved: Calibration, expected: LightMapping, setting: LandingErrors) -> None:
     """Two points exchanged that keep every turn: the exchange that makes all of them fit."""
     if not solved.blunders:
         return
@@ -210,7 +210,9 @@ def _off(table: FloatArray, px: FloatArray) -> float:
     return float(((found - px) ** 2).sum())
 
 
-def _check_picture(mapping: Mapping, pixels: tuple[int, int], corners_table: FloatArray) -> None:
+def _check_picture(
+    mapping: LightMapping, pixels: tuple[int, int], corners_table: FloatArray
+) -> None:
     width, height = pixels
     edge = np.array([[0.0, 0.0], [width, 0.0], [width, height], [0.0, height]])
     corners = mapping.to_table(edge)

@@ -15,8 +15,8 @@ from devices.projector.trueup.points import nearest
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
-    from devices.projector.light.mapping import Mapping
-    from devices.projector.trueup.points import Point
+    from devices.projector.light.mapping import LightMapping
+    from devices.projector.trueup.points import KnownPoint
     from marking.sections.locating_marks import Box
 
 NINE = 9
@@ -30,7 +30,7 @@ brought there by eye and not found there."""
 
 
 @dataclass(frozen=True)
-class Target:
+class LightTarget:
     """A target to land: where it is lit first, and the point it is to be brought onto."""
 
     name: str
@@ -48,10 +48,10 @@ class Target:
 
 def suggest(
     window: Box,
-    expected: Mapping,
-    by_tape: Callable[[float, float], Point],
-    known: Sequence[Point] = (),
-) -> tuple[Target, ...]:
+    expected: LightMapping,
+    by_tape: Callable[[float, float], KnownPoint],
+    known: Sequence[KnownPoint] = (),
+) -> tuple[LightTarget, ...]:
     """Nine targets over a window, corners first, and the corners once more.
 
     Three by three out to the edge: errors grow outwards from the targets, and the corners and
@@ -71,7 +71,7 @@ def suggest(
     middle = lit.mean(axis=0)
     lit[NINE:] += ASIDE_PX * np.sign(middle - lit[NINE:])
     return tuple(
-        Target(
+        LightTarget(
             str(number),
             (float(px[0]), float(px[1])),
             point.at,
@@ -83,7 +83,9 @@ def suggest(
     )
 
 
-def relit(targets: Sequence[Target], mapping: Mapping, aside_px: float = 0.0) -> tuple[Target, ...]:
+def relit(
+    targets: Sequence[LightTarget], mapping: LightMapping, aside_px: float = 0.0
+) -> tuple[LightTarget, ...]:
     """The targets lit where `mapping` now puts their points, or that far beside them."""
     lit = mapping.to_px(np.array([target.at_table for target in targets])).round() + aside_px
     return tuple(
