@@ -236,12 +236,8 @@ class Conversation:
     def _poll(self) -> None:
         if self._now - self._polled_at < self._limits.poll_seconds:
             return
-        if (
-            self._tongue.room
-            and self.state is State.STREAMING
-            and self._stretch.next
-            and self._open
-        ):
+        more = self.state is State.STREAMING and self._stretch.next and self._open
+        if self._tongue.room and more:
             if not self._space.awaited or self._now - self._polled_at > 1.0:
                 self._space.ask(self._open.sent)
                 self._out += self._tongue.room
@@ -323,14 +319,8 @@ class Conversation:
 
     def _elsewhere(self, reply: Reply) -> list[Event]:
         """A polled place that no checkpoint has: on its way, or all done but its answers lost."""
-        last = self._open.last
-        if (
-            reply.settled
-            and self.state is State.ASKING
-            and last is not None
-            and last.end is not None
-            and self._tongue.same_place(last.end, reply.text)
-        ):
+        all_done = reply.settled and self._open.ends_at(reply.text, self._tongue.same_place)
+        if all_done and self.state is State.ASKING:
             self._open.unanswered.clear()
             self._quiet_since = self._now
             self._signal(Signal.CONFIRMED)
@@ -404,11 +394,7 @@ class Conversation:
     def _greeted(self) -> list[Event]:
         greeting = self._interview.greeting
         self._room = greeting.room
-        self._watch = Watch(
-            tells=greeting.tells_restarts,
-            own_window=self._tongue.own_window,
-            first_window=greeting.first_window,
-        )
+        self._watch = Watch.after(greeting, self._tongue.own_window)
         self._signal(Signal.ANSWERED_ALL)
         return [Greeted(self._room)]
 
@@ -424,14 +410,11 @@ class Conversation:
 
     def _overdue(self) -> list[Event]:
         if self._watch.waits and not self._open and self.state is not State.HELD:
-            return (
-                [AskedAgain(1)] if self._watch.unheard() else self._fail(LOST_ANSWER, doubtful=True)
-            )
+            again = self._watch.unheard()
+            return [AskedAgain(1)] if again else self._fail(LOST_ANSWER, doubtful=True)
         if self.state is State.HELD:
-            return self._ask_last(
-                () if self._line_low else self._tongue.last_questions,
-                told_to_wait(self._now - self._quiet_since),
-            )
+            questions = () if self._line_low else self._tongue.last_questions
+            return self._ask_last(questions, told_to_wait(self._now - self._quiet_since))
         # The greeting may have shown that the buffer is smaller than it is said to be.
         full = self._open.bytes > self._room and not self._tongue.poll
         if self._asked_times >= _MOST_ASKED or full:

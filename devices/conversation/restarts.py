@@ -11,6 +11,8 @@ from typing import TYPE_CHECKING, Literal
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from devices.conversation.greeting import Greeting
+
 RESTARTED = "the machine has restarted by itself (power, or its reset button)"
 LOST_ANSWER = (
     "an answer of the machine was lost on the line, and nothing else shows whether it restarted "
@@ -41,6 +43,15 @@ class Watch:
         self._asked: tuple[int, int, int] | None = None
         """The window asked for: strokes that the answer frees, bytes sent and losses till then."""
         self._times = 0
+
+    @classmethod
+    def after(cls, greeting: Greeting, own_window: str) -> Watch:
+        """The watch over a machine that has been greeted."""
+        return cls(
+            tells=greeting.tells_restarts,
+            own_window=own_window,
+            first_window=greeting.first_window,
+        )
 
     @property
     def tells(self) -> bool:

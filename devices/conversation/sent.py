@@ -58,6 +58,11 @@ class UnderWay:
         """The piece sent last."""
         return self._pieces[-1][0] if self._pieces else None
 
+    def ends_at(self, place: str, same_place: Callable[[str, str], bool]) -> bool:
+        """Whether the piece sent last ends at a place that the machine tells."""
+        last = self.last
+        return last is not None and last.end is not None and same_place(last.end, place)
+
     @property
     def asks(self) -> bool:
         """Whether any piece asks where the pen stands, so that an answer will come."""

@@ -28,8 +28,8 @@ from marking.placement.laid_ink import section_of
 from marking.record.record import open_record
 from marking.sections.plan import divide_into_sections
 from marking.tape_marks.marks import set_out
+from tests.inking.askew import BESIDE, SAMPLING, Silent, Stood, Table, forgiving
 from tests.inking.kills import FORK, SECTION, _quiet, cloth_faults, made, plotter_at, unconfirmed
-from tests.inking.test_what_may_be_inked import BESIDE, SAMPLING, Silent, Stood, Table, forgiving
 from tests.job.command_cases import REFUSED
 from tests.session.terminal import ENTER, started
 
