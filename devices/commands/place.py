@@ -325,6 +325,13 @@ def _take_as_inked(options: argparse.Namespace, record: Record, layout: Layout, 
             f"section {name} was placed under another layout or division; read its marks "
             "and place it"
         )
+    verdict = last.detail["verdict"]
+    accepted = options.accept or last.detail["accepted"] is True
+    if not _may_be_inked(verdict, accepted=accepted):
+        raise RefusedError(
+            f"section {name} was not to be inked as it was last placed ({verdict}): "
+            f"{last.detail['advice']}"
+        )
     record.add_ink(layout, name, "begun", division)
     record.add_ink(layout, name, "done", division)
     if options.json:
