@@ -32,6 +32,42 @@ _SCALE = 60.0
 _EXIT_CODES = {"done": 0, "not allowed": 1, "paused": 130, "stopped": 130}
 
 
+_MORE = """\
+While it inks: p pauses after the strokes under way, s stops at once with the pen up.
+Keep hands, hair, sleeves and cords clear of the moving plotter; know its own stop.
+It ends with 0 when all asked for is drawn, 1 when something is not to be inked, 3 when
+the plotter failed, 130 when it was paused or stopped.
+
+Going on: every stroke is kept as sent before it is sent, and as drawn only when the
+plotter has told where its pen stands after it. Run the same command again and it shows by
+the pen that the device still stands where it stood. Readings of marks read anew say
+whether anything has moved, and how large a move they would have shown; a file that is
+known already shows none. With --moved the marks must be read anew, and what was inked
+before keeps its own place in the record. How the plotter is told (speed of the cable,
+buffer, pace) may be set anew in between; what moves ink (bed, unit, axes, correction,
+holders and widths of the pens) may not.
+
+A machine that may have lost its place inks nothing before its marks are read anew: one
+that restarted or lost its power, tells an alarm by which its position may be lost, goes
+silent, or whose answer is lost; a gantry without switches to find its zero
+(homes = false) that does not show it still stands where it was left; a bed that does not
+find its corner by itself (power_up). Set its zero at the corner it counts from, its pen
+raised clear of the cloth; where a screw carries the pen, set its height anew too, or it
+may draw in the air and be told as drawn.
+
+Machines: what an HP-GL plotter's buffer holds is tried with raised moves before any ink.
+It acknowledges nothing: behind a garbled instruction two strokes or 8 seconds of drawing,
+whichever is more, may lie in the wrong place. A G-code line that arrives garbled is
+refused before the next is sent; a digit that turns into another digit shows only by where
+the pen stands after the stroke. A gantry's own settings ($$) are asked before it moves:
+it is driven at its own pace where that is slower, and refused where it travels less. A
+machine with one holder is asked for its pens by hand; handshake = "timed" confirms
+nothing: look at the cloth yourself.
+
+example:
+  canvasrule drive --job my-bench --simulate --unattended --most 1"""
+
+
 def add_options(verb: argparse.ArgumentParser) -> None:
     """Options of the verb."""
     add_job_option(verb)
@@ -70,13 +106,7 @@ def add_options(verb: argparse.ArgumentParser) -> None:
     )
     verb.add_argument("--outline", action="store_true", help="go round each section pen up first")
     verb.add_argument("--csv", action="store_true", help="print the record as CSV, and end")
-    verb.epilog = (
-        "While it inks: p pauses after the strokes under way, s stops at once with the pen up.\n"
-        "Keep hands, hair, sleeves and cords clear of the moving plotter; know its own stop.\n"
-        "It ends with 0 when all asked for is drawn, 1 when something is not to be inked, 130\n"
-        "when it was paused or stopped.\n\n"
-        "example:\n  canvasrule drive --job my-bench --simulate --unattended --most 1"
-    )
+    verb.epilog = _MORE
 
 
 def run(options: argparse.Namespace) -> int:

@@ -107,6 +107,12 @@ def add_options(verb: argparse.ArgumentParser) -> None:
         "A section that may be inked is written to out/placed/SECTION.hpgl, drawn for where\n"
         "the device really stands: do not move it before it is inked. It ends with 0 only then:\n"
         "for INK, and for ADD A MARK taken with --accept; with 1 for every other verdict.\n\n"
+        "Where the last section lies a little wrong, being true to the table and meeting its\n"
+        "ink are two wishes: the choice that shows least is made, both figures are given, and\n"
+        "--weight (0 table, 1 join) chooses otherwise. A mark set by tape lies a few tenths of\n"
+        "a millimetre off, which hides a slip as large as 4 mm in it until it is read a second\n"
+        "time. Where two readings may be wrong equally well, both are named. --all tells where\n"
+        "each inked section really lies and how all readings close.\n\n"
         "example:\n  canvasrule place --job my-bench --section r1c2 --readings r1c2.csv"
     )
 

@@ -27,7 +27,14 @@ def add_options(verb: argparse.ArgumentParser) -> None:
     add_job_option(verb)
     add_zone_option(verb)
     add_ink_option(verb)
-    verb.epilog = "example:\n  canvasrule section --job my-bench --for reach"
+    verb.epilog = (
+        "Sections meet at joins, midway between lines where that needs no more sections; else\n"
+        "anywhere that keeps 1 1/4 mm from each line's own ink (two fifths of the cloth between\n"
+        "lines that stand closer) and 0.1 mm from a numeral. A bed is turned a quarter where\n"
+        "that needs fewer sections. Minutes are the plotter's; for reach and beam none are\n"
+        "known, and seconds is null in --json.\n\n"
+        "example:\n  canvasrule section --job my-bench --for reach"
+    )
 
 
 def run(options: argparse.Namespace) -> int:
