@@ -147,7 +147,7 @@ def _exchange(staged: Sequence[tuple[Path, Path]], stale: Sequence[Path]) -> Non
     before: list[tuple[Path, bytes | None]] = []
     try:
         for part, path in staged[:-1]:
-            before.append((path, path.read_bytes() if path.exists() else None))
+            before.append((path, path.read_bytes() if path.is_file() else None))
             os.replace(part, path)
         # The last one tells of all the others, and of what is gone.
         for path in stale:

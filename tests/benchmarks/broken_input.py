@@ -31,6 +31,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from devices.commands import main
+from devices.driving.kept_places import given_in, whereabouts_in
 from devices.job import Job
 from marking.errors import CanvasruleError
 from marking.input.rows import Columns, read_rows
@@ -107,7 +108,8 @@ def read_record(folder: Path) -> None:
 def _readers(record: Record) -> Sequence[Callable[[], object]]:
     return (
         *(record.readings, record.placements, record.ink, record.runs, record.strokes),
-        *(record.whereabouts, record.layouts, record.divisions, record.standing_layout),
+        *(record.layouts, record.divisions, record.standing_layout),
+        *(lambda: whereabouts_in(record), lambda: given_in(record)),
         *(lambda kind=kind: record.checks(kind) for kind in ("proof", "device", "control")),
     )
 

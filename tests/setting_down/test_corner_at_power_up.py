@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 import pytest
 
+from devices.driving.kept_places import whereabouts_in
 from devices.job import Job
 from devices.simulated.cloth import Cloth
 from devices.simulated.hpgl import Build, SimulatedPlotter
@@ -81,7 +82,7 @@ def test_a_bed_that_counts_from_where_it_stands_inks_nothing_after_it_was_switch
         assert drive(*words) == REFUSED, "the restart was forgotten"
         assert len(bench.cloth.ink) == laid
     with open_record(tmp_path / "job") as record:
-        assert record.whereabouts()[-1].event == "lost"
+        assert whereabouts_in(record)[-1].event == "lost"
 
 
 @pytest.mark.parametrize(
