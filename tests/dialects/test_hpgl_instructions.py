@@ -188,3 +188,24 @@ def test_the_device_counts_from_the_corner_or_the_centre_of_its_window(plots: li
         low, high = corners.min(axis=0), corners.max(axis=0)
         zero = low if plot.facts["origin"] == "corner" else (low + high) / 2
         assert zero == pytest.approx([0, 0], abs=1e-9), plot.id
+
+
+def test_a_pen_never_draws_faster_than_it_draws_well(make_job: MakeJob) -> None:
+    """VS is whole centimetres a second (the reference above); ink fails at the faster one."""
+    job = make_job(
+        {
+            "table": {"length": "16 in", "width": "9 in"},
+            "hems": {"depth": "3 in", "folds": ["single 1 in"]},
+            "pens": {"lines": {"slot": 1, "width": "1 mm", "speed": "47 mm/s"}},
+            "plotter": {"profile": "flatbed-a3"},
+        }
+    )
+    layout = lay_out(job)
+    section = divide_into_sections(layout, job, job.plotter.zone).sections[0]
+    told = [
+        parameters[0]
+        for name, parameters, _ in instructions(program(section, job.plotter, job.pens)[0])
+        if name == "VS"
+    ]
+    assert 4 in told
+    assert 5 not in told
