@@ -9,7 +9,7 @@ from typing import Annotated, Literal
 
 from pydantic import BeforeValidator, Field, StringConstraints, model_validator
 
-from marking.job.keys import Clearance, Count, Length, Speed, Switch, Table
+from marking.job.values import Clearance, Count, Length, Speed, Switch, Table
 from marking.sections.zones import Corner, Zone, ZonePace
 
 AxisName = Literal["+x", "-x", "+y", "-y"]
