@@ -30,6 +30,7 @@ from marking.job.values import (
     positive,
     text_schema,
 )
+from marking.job.work_keys import AllowedTable, FenceTable, InkingTable, PaceTable, WaysTable
 from marking.measures.lengths import Units, parse_length
 from marking.measures.tape import Tape, compared_to
 
@@ -298,6 +299,14 @@ class MarkingJob(Table):
     pens: PensTable = PensTable.model_construct()
     tape: TapeTable = TapeTable.model_construct()
     reach: ReachTable = ReachTable.model_construct()
+    allowed: AllowedTable = AllowedTable.model_construct()
+    inking: InkingTable = InkingTable.model_construct()
+    fence: FenceTable | None = Field(
+        default=None,
+        description="Only where there is one: a rail that the device is pushed against",
+    )
+    ways: WaysTable = WaysTable.model_construct()
+    pace: PaceTable = PaceTable.model_construct()
 
 
 def tape_of(table: TapeTable) -> Tape:

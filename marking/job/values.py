@@ -10,6 +10,7 @@ from typing import Annotated, Any
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Strict, WithJsonSchema
 
+from marking.measures.durations import parse_duration
 from marking.measures.lengths import parse_length, parse_percent, parse_run, parse_speed
 
 
@@ -44,6 +45,10 @@ Speed = Annotated[
     float, BeforeValidator(positive(parse_speed, "a speed")), text_schema("120 mm/s", "4 in/s")
 ]
 """Millimetres a second."""
+
+
+Duration = Annotated[float, BeforeValidator(parse_duration), text_schema("30 s", "4.5 min")]
+"""Seconds, zero or more, from text with a unit."""
 
 
 def _parse_title(text: object) -> object:
