@@ -26,6 +26,8 @@ _INCHES = {
     "reach_span": "48 in",
     "reading": "1/16 in",
     "division": "1/32 in",
+    "allowed_total": "1/8 in",
+    "fence_length": "8 ft",
 }
 _MILLIMETRES = {
     "tolerance": "1.5 mm",
@@ -41,6 +43,8 @@ _MILLIMETRES = {
     "reach_span": "120 cm",
     "reading": "1 mm",
     "division": "1 mm",
+    "allowed_total": "3 mm",
+    "fence_length": "2.4 m",
 }
 
 
@@ -182,4 +186,30 @@ profile = "ceiling-1080p"    # put beside it what differs: pixels, distance, pic
 [reach]                      # an arm's reach from a long edge
 depth = "{reach_depth}"
 span = "{reach_span}"
+
+[inking]
+cross_lines = "device"       # or "ruled": by hand, between the ends that the device inks
+drying = "2 min"             # how long ink is left alone before a foot stands on it
+
+# What a finished cover may show, where it is not what tolerance gives: take away the hashes.
+# [allowed]
+# total = "{allowed_total}"         # any line from where it counts to, from zero
+# square = "{tolerance}"       # a cross line's lean, over 54 in of it
+# neighbours = "{division}"   # the gap between two lines beside each other
+# step = "1 mm"              # a line where two sections meet
+
+# A straight rail clamped along a row of sections, which the device is pushed against.
+# [fence]
+# length = "{fence_length}"
+# straight = "0.3 mm"        # how far from straight it may be
+# contact = "0.07 mm"        # how exactly the device comes to lie against it
+# stops = "0.1 mm"           # or "none": its place along the rail is then read from a mark
+
+# [ways]                     # what there is to mark with, and the way chosen
+# have = ["plotter", "projector"]
+# way = ""                   # an id that "canvasrule ways" lists
+
+# [pace]                     # your own times, act by act; "canvasrule ways" says which count
+# reading = "30 s"
+# set_down = "4.5 min"
 """

@@ -83,7 +83,7 @@ def run(options: argparse.Namespace) -> int:
 
 def _title_of(folder: Path) -> str:
     """The folder's name, as far as it can be printed."""
-    from marking.job.keys import is_printable
+    from marking.job.values import is_printable
 
     return "".join(filter(is_printable, folder.resolve().name))[:200] or "Table cover"
 

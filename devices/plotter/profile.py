@@ -9,7 +9,8 @@ from typing import Annotated, Literal
 
 from pydantic import BeforeValidator, Field, StringConstraints, model_validator
 
-from marking.job.keys import Clearance, Count, Length, Speed, Switch, Table
+from marking.job.values import IS_LENGTH, Clearance, Count, Length, Speed, Switch, Table
+from marking.measures.lengths import parse_length
 from marking.sections.zones import Corner, Zone, ZonePace
 
 AxisName = Literal["+x", "-x", "+y", "-y"]
@@ -31,8 +32,19 @@ def _unlimited(value: object) -> object:
     return None if value == "unlimited" else value
 
 
+def _parse_offset(text: object) -> float:
+    if isinstance(text, str) and text.lstrip().startswith("-"):
+        return -parse_length(text.lstrip()[1:])
+    return parse_length(text)
+
+
+Offset = Annotated[float, BeforeValidator(_parse_offset), IS_LENGTH]
+"""Millimetres either way from zero, from text with a unit."""
+Around = tuple[Clearance, Clearance]
+
+
 class Plotter(Table):
-    """A pen plotter set down on the cover, or one that the loose canvas is fed through."""
+    """A pen plotter set down on the cover, or one that the loose canvas is drawn through."""
 
     name: str = Field(max_length=100, description="What people call it")
     kind: Literal["flat", "roll"] = Field(
@@ -40,6 +52,21 @@ class Plotter(Table):
         description="A flat bed set down on the cover, or a carriage that the loose canvas is fed "
         "through before it is stretched on",
     )
+    stands: Literal["on-cover", "cloth-through"] | None = Field(
+        default=None,
+        description="An open frame that stands on the cover, or a machine with a bed of its own, "
+        "which loose canvas is drawn through before it is stretched on; by kind if not given",
+    )
+    beyond_x: Around = Field(
+        default=(0.0, 0.0),
+        description="An open frame: how far it stands out before and after X",
+    )
+    beyond_y: Around = Field(default=(0.0, 0.0), description="The same, before and after its Y")
+    feet: tuple[tuple[Offset, Offset], ...] = Field(
+        default=(), max_length=12, description="Where its feet are, in its own X and Y"
+    )
+    foot: Length = Field(default=30.0, description="How wide a foot is")
+    weight_kg: float = Field(default=0.0, ge=0, le=500, description="What it weighs, in kg")
     dialect: Literal["hpgl", "gcode"] = Field(
         default="hpgl", description="The language it is driven in"
     )
@@ -95,8 +122,15 @@ class Plotter(Table):
             raise ValueError(
                 f'axes = {list(self.axes)} are one line; give one of each: ["+x", "+y"]'
             )
-        if self.cloth_width is not None and self.kind == "flat":
-            raise ValueError('cloth_width is for kind = "roll"; a flat bed lies on the cover')
+        if self.stands == "on-cover" and self.kind == "roll":
+            raise ValueError('stands = "on-cover" is for kind = "flat"; a roll draws the cloth in')
+        if self.cloth_width is not None and self.on_cover:
+            raise ValueError(
+                'cloth_width is for a machine that cloth is drawn through: kind = "roll", or '
+                'stands = "cloth-through"; this one stands on the cover'
+            )
+        if self.feet and not self.on_cover:
+            raise ValueError('feet are for stands = "on-cover"; this one stands beside the table')
         missing = {"PA", "PU", "PD"} - set(self.instructions)
         if missing:
             raise ValueError(
@@ -125,6 +159,11 @@ class Plotter(Table):
             if not 0 < least <= most:
                 raise ValueError(f"{name} = [{least}, {most}]: give the least first, from 1 up")
         return self
+
+    @property
+    def on_cover(self) -> bool:
+        """Whether it stands on the cover as an open frame; else loose canvas is drawn through."""
+        return self.kind == "flat" if self.stands is None else self.stands == "on-cover"
 
     @property
     def changes_pens(self) -> bool:
@@ -190,7 +229,7 @@ class Plotter(Table):
     @property
     def widest_cloth(self) -> float | None:
         """The widest cloth that its carriage takes, in mm; None for a bed."""
-        return None if self.kind == "flat" else self.cloth_width or self.y_size
+        return None if self.on_cover else self.cloth_width or self.y_size
 
 
 def _one_holder(plotter: Plotter) -> str:

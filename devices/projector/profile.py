@@ -6,7 +6,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
-from marking.job.keys import Clearance, Count, Length, Table
+from marking.job.values import Clearance, Count, Length, Table
 
 PixelCount = Annotated[Count, Field(ge=100, le=20_000)]
 

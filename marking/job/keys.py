@@ -6,98 +6,33 @@ It knows no file and no machine; `marking.job.folder` reads, `devices.job` adds 
 from __future__ import annotations
 
 import re
-import unicodedata
-from typing import Annotated, Any, Literal
+from typing import Annotated, Literal
 
 from pydantic import (
     AfterValidator,
-    BaseModel,
     BeforeValidator,
-    ConfigDict,
     Field,
-    Strict,
     StringConstraints,
-    WithJsonSchema,
     model_validator,
 )
 
-from marking.measures.lengths import Units, parse_length, parse_percent, parse_run, parse_speed
+from marking.job.values import (
+    Clearance,
+    Count,
+    Length,
+    Run,
+    ScaleError,
+    Speed,
+    Stretch,
+    Switch,
+    Table,
+    Title,
+    positive,
+    text_schema,
+)
+from marking.job.work_keys import AllowedTable, FenceTable, InkingTable, PaceTable, WaysTable
+from marking.measures.lengths import Units, parse_length
 from marking.measures.tape import Tape, compared_to
-
-
-def _positive(parse: Any, what: str) -> Any:
-    def check(text: object) -> float:
-        value: float = parse(text)
-        if value <= 0:
-            raise ValueError(f"{what} must be more than zero")
-        return value
-
-    return check
-
-
-def _text_schema(*examples: str) -> WithJsonSchema:
-    return WithJsonSchema({"type": "string", "examples": list(examples)})
-
-
-IS_LENGTH = _text_schema("8 1/4 in", "5' 4\"", "38 mm", "1.2 m")
-"""Noted on every field that holds a length."""
-Length = Annotated[float, BeforeValidator(_positive(parse_length, "a length here")), IS_LENGTH]
-"""Millimetres, more than zero, from text with a unit."""
-Clearance = Annotated[float, BeforeValidator(parse_length), IS_LENGTH]
-"""Millimetres, zero or more, from text with a unit."""
-Run = Annotated[
-    float, BeforeValidator(_positive(parse_run, "a pen's ink")), _text_schema("300 m", "900 ft")
-]
-"""How far a pen writes, in millimetres."""
-Speed = Annotated[
-    float, BeforeValidator(_positive(parse_speed, "a speed")), _text_schema("120 mm/s", "4 in/s")
-]
-"""Millimetres a second."""
-
-
-def _parse_title(text: object) -> object:
-    if isinstance(text, str) and not all(map(is_printable, text)):
-        raise ValueError("it has characters that cannot be printed; take them out")
-    return text
-
-
-def is_printable(character: str) -> bool:
-    """Whether a character may stand on a sheet: XML and terminals take neither controls nor
-    halves of a pair."""
-    return unicodedata.category(character) not in ("Cc", "Cs") and character not in "\ufffe\uffff"
-
-
-Title = Annotated[str, BeforeValidator(_parse_title)]
-Count = Annotated[int, Strict()]
-Switch = Annotated[bool, Strict()]
-
-
-def _parse_stretch(text: object) -> float:
-    stretch = parse_percent(text)
-    if not -0.2 <= stretch <= 0.2:
-        raise ValueError("a cover does not stretch by more than 20 %; check the figure")
-    return stretch
-
-
-Stretch = Annotated[float, BeforeValidator(_parse_stretch), _text_schema("1.5 %")]
-"""A ratio, from a percentage."""
-
-
-def _parse_scale_error(text: object) -> float:
-    error = parse_percent(text)
-    if not -0.02 <= error <= 0.02:
-        raise ValueError("no tape is wrong by more than 2 %; compare it with a known length again")
-    return error
-
-
-ScaleError = Annotated[float, BeforeValidator(_parse_scale_error), _text_schema("0.02 %")]
-"""A ratio, from a percentage: true over shown length, less 1."""
-
-
-class Table(BaseModel):
-    """The base of every table in `job.toml`: frozen, and closed to keys it does not know."""
-
-    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
 
 
 class Fold(Table):
@@ -118,12 +53,12 @@ def _parse_fold(text: object) -> Fold | object:
     match = re.fullmatch(r"\s*(single|double)\s+(.+)", text)
     if match is None:
         raise ValueError('a fold is "single" or "double" and a depth: "double 1 1/2 in"')
-    depth: float = _positive(parse_length, "a fold")(match[2])
+    depth: float = positive(parse_length, "a fold")(match[2])
     return Fold(kind="double" if match[1] == "double" else "single", depth=depth)
 
 
 FoldText = Annotated[
-    Fold, BeforeValidator(_parse_fold), _text_schema("double 4 in", "double 1 1/2 in")
+    Fold, BeforeValidator(_parse_fold), text_schema("double 4 in", "double 1 1/2 in")
 ]
 
 
@@ -364,6 +299,14 @@ class MarkingJob(Table):
     pens: PensTable = PensTable.model_construct()
     tape: TapeTable = TapeTable.model_construct()
     reach: ReachTable = ReachTable.model_construct()
+    allowed: AllowedTable = AllowedTable.model_construct()
+    inking: InkingTable = InkingTable.model_construct()
+    fence: FenceTable | None = Field(
+        default=None,
+        description="Only where there is one: a rail that the device is pushed against",
+    )
+    ways: WaysTable = WaysTable.model_construct()
+    pace: PaceTable = PaceTable.model_construct()
 
 
 def tape_of(table: TapeTable) -> Tape:

@@ -11,7 +11,8 @@ from typing import TYPE_CHECKING, Annotated, Any, TypeVar, get_args, get_origin
 
 from pydantic import BaseModel
 
-from marking.job.keys import IS_LENGTH, MarkingJob
+from marking.job.keys import MarkingJob
+from marking.job.values import IS_LENGTH
 from marking.measures.lengths import format_length
 
 if TYPE_CHECKING:

@@ -1,0 +1,163 @@
+"""Keys about the work: what is allowed, what there is to work with, how long acts take.
+
+None of them moves a line of the marking. Lengths in mm, times in seconds.
+"""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+from pydantic import AfterValidator, BeforeValidator, Field, StringConstraints
+
+from marking.job.values import Clearance, Duration, Length, Run, Speed, Table
+from marking.measures.durations import parse_duration
+
+
+class AllowedTable(Table):
+    """What a finished cover may show, in the trade's terms; what is left out follows tolerance."""
+
+    total: Length | None = Field(
+        default=None, description="How far any line may lie from where it counts to, from zero"
+    )
+    square: Length | None = Field(
+        default=None, description="How far a cross line may lean, over 54 in of its length"
+    )
+    neighbours: Length | None = Field(
+        default=None, description="How much the gap between two lines beside each other may err"
+    )
+    step: Length | None = Field(default=None, description="The largest step of a line at a join")
+
+
+def _none_or_length(value: object) -> object:
+    return None if value == "none" else value
+
+
+class FenceTable(Table):
+    """A straight rail clamped along a row of sections, which the device is pushed against."""
+
+    length: Length = Field(description="How long the rail is")
+    straight: Clearance = Field(default=0.3, description="How far from straight it may be")
+    contact: Clearance = Field(
+        default=0.07, description="How exactly the device comes to lie against it"
+    )
+    stops: Annotated[Clearance | None, BeforeValidator(_none_or_length)] = Field(
+        default=0.1,
+        description='How exactly a stop ends its travel along the rail, or "none": the place along '
+        "it is then read from a mark",
+    )
+
+
+class InkingTable(Table):
+    """How the ink gets there."""
+
+    cross_lines: Literal["device", "ruled"] = Field(
+        default="device",
+        description="Whether the device inks cross lines whole, or their ends alone, between which "
+        "they are ruled by hand",
+    )
+    drying: Duration = Field(
+        default=parse_duration("2 min"),
+        description="How long ink is left alone before a foot",
+    )
+
+
+def _distinct(names: tuple[str, ...] | None) -> tuple[str, ...] | None:
+    if names is not None and len(set(names)) != len(names):
+        raise ValueError("it names one thing twice")
+    return names
+
+
+class WaysTable(Table):
+    """Which machines are there, and the way chosen among those that `ways` lists."""
+
+    have: Annotated[
+        tuple[Literal["plotter", "projector"], ...] | None,
+        AfterValidator(lambda v: v and _distinct(v)),
+    ] = Field(default=None, description="What is there; what job.toml names, where it is left out")
+    way: Annotated[str, StringConstraints(pattern=r"^[a-z0-9-]{1,60}$")] | None = Field(
+        default=None, description="The id of the way chosen"
+    )
+
+
+class PaceTable(Table):
+    """How long a person takes, act by act: our own assumptions, until the record knows better."""
+
+    tick: Duration = Field(
+        default=parse_duration("8 s"),
+        description="A mark set with the tape lying along the edge",
+    )
+    mark_out: Duration = Field(
+        default=parse_duration("80 s"),
+        description="A mark set out on the cover, off the edges",
+    )
+    reading: Duration = Field(
+        default=parse_duration("30 s"),
+        description="The pen brought onto a mark by keys",
+    )
+    reading_typed: Duration = Field(
+        default=parse_duration("50 s"),
+        description="A reading written down and typed in",
+    )
+    set_down: Duration = Field(
+        default=parse_duration("4.5 min"),
+        description="A device of A3 or less set down by one",
+    )
+    set_down_by_two: Duration = Field(
+        default=parse_duration("5 min"),
+        description="A larger device set down, by two",
+    )
+    set_down_at_fence: Duration = Field(
+        default=parse_duration("2 min"),
+        description="A device moved on along a fence",
+    )
+    fence_moved: Duration = Field(
+        default=parse_duration("15 min"),
+        description="A fence moved, set true and clamped",
+    )
+    line_ruled: Duration = Field(
+        default=parse_duration("80 s"),
+        description="A line ruled alone, in two reaches",
+    )
+    line_ruled_by_two: Duration = Field(
+        default=parse_duration("40 s"),
+        description="A line ruled with a helper at the other end",
+    )
+    line_traced: Duration = Field(
+        default=parse_duration("80 s"),
+        description="A line of light traced",
+    )
+    numeral_traced: Duration = Field(
+        default=parse_duration("12 s"),
+        description="A numeral of light traced",
+    )
+    numeral_stencilled: Duration = Field(
+        default=parse_duration("22 s"),
+        description="A numeral stencilled, or traced from a strip",
+    )
+    strip: Duration = Field(
+        default=parse_duration("4 min"),
+        description="A printed strip cut, laid to its marks and taped",
+    )
+    base_and_square: Duration = Field(
+        default=parse_duration("40 min"),
+        description="Base line and zero line struck, square to each other",
+    )
+    true_up: Duration = Field(
+        default=parse_duration("15 min"),
+        description="A projector moved and trued up over one section",
+    )
+    scrap_check: Duration = Field(
+        default=parse_duration("45 min"),
+        description="The plotter checked on scrap",
+    )
+    pen_change: Duration = Field(default=parse_duration("1 min"), description="Another pen put in")
+    proof_distance: Duration = Field(
+        default=parse_duration("2 min"),
+        description="A distance of the proof, by two",
+    )
+    first_time: Duration = Field(
+        default=parse_duration("3 h"),
+        description="What a first cover costs more",
+    )
+    draw_speed: Speed = Field(default=45.0, description="How fast ink takes on canvas")
+    tip: Run = Field(default=100_000.0, description="Line that a marker's tip lasts")
