@@ -59,6 +59,22 @@ def surveys(draw: st.DrawFn, length: float, width: float) -> dict[str, str]:
 
 
 @st.composite
+def frames(draw: st.DrawFn) -> dict[str, Any]:
+    """What an open frame stands on: a foot in each corner, or none that anyone has told of."""
+    foot = draw(st.integers(10, 60))
+    beyond_x, beyond_y = (
+        [f"{foot + draw(st.integers(0, 200))} mm" for _ in range(2)] for _ in range(2)
+    )
+    return {
+        "foot": f"{foot} mm",
+        "beyond_x": beyond_x,
+        "beyond_y": beyond_y,
+        "feet": draw(st.sampled_from(["corners", "corners", []])),
+        "weight_kg": draw(st.integers(0, 60)),
+    }
+
+
+@st.composite
 def plotters(draw: st.DrawFn, length: float, width: float) -> dict[str, Any]:
     """A bed from a few pitches to more than the table, set down any way round, or a roll.
 
@@ -72,9 +88,14 @@ def plotters(draw: st.DrawFn, length: float, width: float) -> dict[str, Any]:
     along, across = (math.ceil(size + draw(st.integers(30, 120))) for size in (along, across))
     x_size, y_size = (along, across) if axes[0][1] == "x" else (across, along)
     unlimited = roll and draw(st.booleans())
-    return {
+    sizes = {
         "profile": "flatbed-a3",
-        "kind": "roll" if roll else "flat",
+        **draw(frames()),
+    }
+    if roll:
+        sizes = {"profile": "roll-36", "cloth_width": f"{y_size} mm", "slots": 8}
+    return {
+        **sizes,
         "x_size": "unlimited" if unlimited else f"{x_size} mm",
         "y_size": f"{y_size} mm",
         "axes": list(axes),
