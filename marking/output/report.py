@@ -13,6 +13,8 @@ from marking.output.survey_words import survey_lines
 from marking.sections.feet_words import feet_lines, standing_record, wait_cell
 from marking.sections.set_downs import set_down_readings, through_said
 from marking.sections.standing import standings
+from marking.stretching.ticks import pull_ticks
+from marking.stretching.words import is_pulled_on, pull_lines, pull_record
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
@@ -307,7 +309,8 @@ def _time_lines(plan: Plan, kept: InForce) -> Iterator[str]:
             "the first section, and reckon the others by their ink."
         )
     else:
-        yield f"- About {seconds / 3600:.1f} h of drawing, setting down and reading not counted."
+        besides = "setting down" if plan.zone.feed is None else "moving the canvas"
+        yield f"- About {seconds / 3600:.1f} h of drawing, {besides} and reading not counted."
     if kept.setting_out is not None:
         yield f"- {kept.setting_out.said}"
 
@@ -332,6 +335,8 @@ def markdown(layout: Layout, job: MarkingJob, plan: Plan | None, kept: InForce =
     else:
         lines += [*section_table(plan, job, layout, kept), *mark_table(plan, job)]
         lines += ink_lines(plan, job, kept)
+        if is_pulled_on(layout, drawn_through=plan.zone.feed is not None):
+            lines += pull_lines(layout, job, pull_ticks(layout, job))
         lines += ["## Cautions", "", *(f"- {caution}" for caution in CAUTIONS)]
     return "\n".join(lines) + "\n"
 
@@ -365,6 +370,9 @@ def record(
         "turned": plan.zone.turned,
         "correction": kept.correction,
         "sections": sections,
+        "pull": pull_record(pull_ticks(layout, job))
+        if is_pulled_on(layout, drawn_through=plan.zone.feed is not None)
+        else [],
         "ink_mm_by_pen": ink_by_pen(plan, job),
         "seconds": seconds_of(plan),
         "warnings": [*layout.warnings, *plan.warnings],

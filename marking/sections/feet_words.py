@@ -99,7 +99,7 @@ def _told(seconds: float) -> str:
 def board_said(foot: FootInAir, units: Units) -> str:
     """Where one foot needs a board."""
     over = " and ".join(
-        f"the {edge}, {_board_length(out, units)} out beyond it" for edge, out in foot.beyond
+        f"the {edge} (board {_board_length(out, units)} out)" for edge, out in foot.beyond
     )
     along, across = foot.at_table
     edges = {edge for edge, _ in foot.beyond}
@@ -131,6 +131,11 @@ def _boards(stood: Mapping[str, Standing], units: Units) -> Iterator[str]:
     yield f"- {counted(len(in_air), 'time')} a foot stands over the table's edge. {_BOARD}"
     for edge in EDGES:
         yield from _board_along(edge, [foot for _, foot in in_air], units)
+    yield ""
+    yield (
+        "Feet are numbered as the profile gives them; one in each corner, from the corner where "
+        "the device's own X and Y are least, first along its X and so round."
+    )
     yield ""
     yield "| set down for | what needs a board |"
     yield "|---|---|"
