@@ -48,7 +48,14 @@ _BOARD = "#8a5a1c"
 class Picture:
     """One picture under construction: artwork with a border, and a size for its words."""
 
-    def __init__(self, layout: Layout, job: MarkingJob, plan: Plan | None) -> None:
+    def __init__(
+        self,
+        layout: Layout,
+        job: MarkingJob,
+        plan: Plan | None,
+        in_air: Sequence[Box] = (),
+        ticks: Sequence[PullTick] = (),
+    ) -> None:
         corners = layout.top.corners_table
         low, high = corners.min(axis=0), corners.max(axis=0)
         if plan is not None:
@@ -56,12 +63,11 @@ class Picture:
             low = np.minimum(low, [min(s.window[k] for s in plan.sections) for k in (0, 1)])
         self.layout, self.job, self.plan = layout, job, plan
         self.letters = max(float(high[0] - low[0]) / 180, 4.0)
-        self.in_air = [] if plan is None else _feet_in_air(layout, job, plan)
-        self.ticks = () if plan is None else _ticks(layout, job, plan)
+        self.in_air, self.ticks = in_air, ticks
         for foot in self.in_air:
             low, high = np.minimum(low, foot[:2]), np.maximum(high, foot[2:])
         # Room for the labels at the four sides and the legend below, in letter heights.
-        rows = 14 + 2 * (bool(self.in_air) + bool(self.ticks))
+        rows = 14 + 3 * bool(self.in_air) + 2 * bool(self.ticks)
         left, below, right, above = (self.letters * room for room in (18, rows, 38, 9))
         labels = _hem_labels(layout, job).values()
         right = max([right, *(self.letters * 4 + self.width(label) for label in labels)])
@@ -111,7 +117,8 @@ def _ticks(layout: Layout, job: MarkingJob, plan: Plan) -> tuple[PullTick, ...]:
 
 def table_picture(layout: Layout, job: MarkingJob, plan: Plan | None = None) -> Artwork:
     """The picture of a layout, with the sections of `plan` when it is given."""
-    picture = Picture(layout, job, plan)
+    around = () if plan is None else (_feet_in_air(layout, job, plan), _ticks(layout, job, plan))
+    picture = Picture(layout, job, plan, *around)
     draw_table(picture)
     if plan is not None:
         _draw_sections(picture, plan)
@@ -314,6 +321,7 @@ def draw_dimensions(picture: Picture) -> None:
         "far end": (1.0, 0.5, 1.0),
     }
     length, width = layout.top.corners_table[2].tolist()
+    taken = _taken_beyond(picture, length, width)
     given = _sides_as_given(picture)
     for (name, (along, across, away)), side in zip(sides.items(), given, strict=True):
         x, y = length * along, width * across
@@ -321,10 +329,23 @@ def draw_dimensions(picture: Picture) -> None:
         picture.write(
             words,
             f"{name} {format_length(side, units)}",
-            x + away * letters * end,
-            y + away * letters * (not end),
+            x + (away * letters + math.copysign(taken[name], away)) * end,
+            y + (away * letters + math.copysign(taken[name], away)) * (not end),
             align=0.5 if not end else 1.0 - along,
         )
+
+
+def _taken_beyond(picture: Picture, length: float, width: float) -> dict[str, float]:
+    """How far beyond each side feet and ticks are drawn, in mm, so that words stand past them."""
+    boxes = picture.in_air
+    out = {
+        "near edge": max((-box[1] for box in boxes), default=0.0),
+        "far edge": max((box[3] - width for box in boxes), default=0.0),
+        "zero end": max((-box[0] for box in boxes), default=0.0),
+        "far end": max((box[2] - length for box in boxes), default=0.0),
+    }
+    least = 0.9 * picture.letters if picture.ticks else 0.0
+    return {side: max(far, least) for side, far in out.items()}
 
 
 def _sides_as_given(picture: Picture) -> Sequence[float]:

@@ -367,8 +367,8 @@ def _warnings(
     warnings = []
     if zone.feed is not None and job.cloth.stretch_length == job.cloth.stretch_width == 0:
         warnings.append(
-            "The canvas is marked loose, drawn through the plotter, and stretched on afterwards, but "
-            "[cloth] says that it stretches by nothing. Measure how much a piece of the same "
+            "The canvas is marked loose, drawn through the plotter, and stretched on afterwards, "
+            "but [cloth] says that it stretches by nothing. Measure how much a piece of the same "
             "canvas gains when it is stretched on, along and across, and give stretch_length and "
             "stretch_width, or every line will lie off by it."
         )

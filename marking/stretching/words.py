@@ -52,9 +52,9 @@ def pull_lines(layout: Layout, job: MarkingJob, ticks: Sequence[PullTick]) -> It
     yield ""
     yield (
         "The stretch in per cent says only how slack to draw. If this cloth gave "
-        f"{100 * _DOUBT:g} % more or less than told, line {len(xs) - 1} would lie {off} off, measured "
-        "from the zero line. So the lines are pulled onto ticks on the table's own sides (common "
-        "practice, no source):"
+        f"{100 * _DOUBT:g} % more or less than told, line {len(xs) - 1} would lie {off} off, "
+        "measured from the zero line. So the lines are pulled onto ticks on the table's own "
+        "sides (common practice, no source):"
     )
     yield ""
     for number, step in enumerate(_STEPS, 1):
