@@ -97,10 +97,10 @@ def _check_goes_through(layout: Layout, job: MarkingJob, zone: Zone, carriage: A
     if cover <= takes and ink <= inks:
         return
     shown = [format_length(length, job.units) for length in (takes, cover, inks, ink)]
-    through, own, larger = (
-        ("drawn over its own bed", "the opening over it", "machine with an opening")
+    through, larger = (
+        ("drawn over its own bed, and the opening over that", "machine")
         if zone.own_bed
-        else ("fed through it", "its carriage", "carriage")
+        else ("fed through it, and its carriage", "carriage")
     )
     why = (
         f"takes canvas {shown[0]} wide, and this cover is {shown[1]} wide, with what wraps over "
@@ -110,7 +110,7 @@ def _check_goes_through(layout: Layout, job: MarkingJob, zone: Zone, carriage: A
         f"{larger} that inks {shown[3]}, or wider margins at the edges along it"
     )
     raise RefusedError(
-        f"plotter: loose canvas is {through}, and {own} {why}, or an open frame that stands on "
+        f"plotter: loose canvas is {through} {why}, or an open frame that stands on "
         'the stretched cover (plotter.profile = "flatbed-24x36"), or mark it by hand (--for reach)'
     )
 
