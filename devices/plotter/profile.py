@@ -77,7 +77,8 @@ class Plotter(Table):
         default=None,
         description="An open frame that stands on the cover and inks what lies inside it, or a "
         "machine with a bed or a carriage of its own, which loose canvas is drawn through before "
-        "it is stretched on. Left out, a flat bed is taken for the first and a roll for the second",
+        "it is stretched on. Left out, a flat bed is taken for the first; a roll is the second, "
+        "whatever frame the profile that it is told beside has",
     )
     beyond_x: Around = Field(
         default=(0.0, 0.0),
@@ -154,19 +155,22 @@ class Plotter(Table):
             raise ValueError(
                 f'axes = {list(self.axes)} are one line; give one of each: ["+x", "+y"]'
             )
-        if self.stands == "on-cover" and self.kind == "roll":
-            raise ValueError('stands = "on-cover" is for kind = "flat"; a roll draws the cloth in')
         if self.cloth_width is not None and self.on_cover:
             raise ValueError(
                 'cloth_width is for a machine that cloth is drawn through: kind = "roll", or '
                 'stands = "cloth-through"; this one stands on the cover'
             )
-        if not self.on_cover and (self.feet != () or any((*self.beyond_x, *self.beyond_y))):
+        if (
+            self.kind == "flat"
+            and not self.on_cover
+            and (self.feet != () or any((*self.beyond_x, *self.beyond_y)))
+        ):
             raise ValueError(
                 'feet, beyond_x and beyond_y are for stands = "on-cover"; this one does not stand '
-                "on the cover: leave them out"
+                'on the cover: leave them out, or tell what differs beside profile = "desk-a3"'
             )
-        self._check_feet()
+        if self.on_cover:
+            self._check_feet()
         missing = {"PA", "PU", "PD"} - set(self.instructions)
         if missing:
             raise ValueError(
@@ -268,7 +272,7 @@ class Plotter(Table):
     @property
     def on_cover(self) -> bool:
         """Whether it stands on the cover as an open frame; else loose canvas is drawn through."""
-        return self.kind == "flat" if self.stands is None else self.stands == "on-cover"
+        return self.kind == "flat" and self.stands != "cloth-through"
 
     @property
     def changes_pens(self) -> bool:
