@@ -55,7 +55,14 @@ def plan_of(
 
     settings = division_settings(zone, job, correction)
     with open_record(folder) as record:
-        return division_in_force(record, layout, zone, settings, divide)
+        plan = division_in_force(record, layout, zone, settings, divide)
+    if zone != "plotter":
+        return plan
+    # Feet divide nothing: what is known of them today goes, and not what was when it was begun.
+    footing = job.plotter.footing
+    if footing is not None and plan.zone.turned:
+        footing = footing.turned
+    return replace(plan, zone=replace(plan.zone, footing=footing))
 
 
 def warned_of(plan: Plan, job: Job) -> Plan:

@@ -53,7 +53,7 @@ def run(options: argparse.Namespace) -> int:
         return 0
     for warning in (*layout.warnings, *plan.warnings):
         say(f"note: {warning}")
-    print_lines(section_table(plan, job, kept))
+    print_lines(section_table(plan, job, layout, kept))
     print_lines(mark_table(plan, job))
     print_lines(ink_lines(plan, job, kept))
     return 0

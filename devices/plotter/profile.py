@@ -11,6 +11,7 @@ from pydantic import BeforeValidator, Field, StringConstraints, model_validator
 
 from marking.job.values import IS_LENGTH, Clearance, Count, Length, Speed, Switch, Table
 from marking.measures.lengths import parse_length
+from marking.sections.footing import Footing
 from marking.sections.zones import Corner, Zone, ZonePace
 
 AxisName = Literal["+x", "-x", "+y", "-y"]
@@ -28,6 +29,11 @@ PenWord = Annotated[str, StringConstraints(pattern=r"^[ZS]-?\d{1,5}(\.\d{1,3})?$
 """Where a gantry's pen is: a height `Z4`, or a spindle value `S30` for a servo."""
 
 
+_FEWEST_FEET = 3
+_HAIR = 1e-6
+"""mm that arithmetic may add to a foot's place."""
+
+
 def _unlimited(value: object) -> object:
     return None if value == "unlimited" else value
 
@@ -43,6 +49,21 @@ Offset = Annotated[float, BeforeValidator(_parse_offset), IS_LENGTH]
 Around = tuple[Clearance, Clearance]
 
 
+def _corners(value: object) -> object:
+    if isinstance(value, str) and value != "corners":
+        raise ValueError(
+            'give "corners", or the middle of each foot, such as [["-40 mm", "-40 mm"], '
+            '["440 mm", "-40 mm"], ["200 mm", "320 mm"]]'
+        )
+    return None if value == "corners" else value
+
+
+Feet = Annotated[
+    tuple[tuple[Offset, Offset], ...] | None, Field(max_length=12), BeforeValidator(_corners)
+]
+"""Places of feet; None for one in each corner, which then move with the sizes of the bed."""
+
+
 class Plotter(Table):
     """A pen plotter set down on the cover, or one that the loose canvas is drawn through."""
 
@@ -54,19 +75,29 @@ class Plotter(Table):
     )
     stands: Literal["on-cover", "cloth-through"] | None = Field(
         default=None,
-        description="An open frame that stands on the cover, or a machine with a bed of its own, "
-        "which loose canvas is drawn through before it is stretched on; by kind if not given",
+        description="An open frame that stands on the cover and inks what lies inside it, or a "
+        "machine with a bed or a carriage of its own, which loose canvas is drawn through before "
+        "it is stretched on. Left out, a flat bed is taken for the first; a roll is the second, "
+        "whatever frame the profile that it is told beside has",
     )
     beyond_x: Around = Field(
         default=(0.0, 0.0),
-        description="An open frame: how far it stands out before and after X",
+        description="An open frame: how far it stands out beyond its reach, before the least X "
+        "and after the greatest",
     )
-    beyond_y: Around = Field(default=(0.0, 0.0), description="The same, before and after its Y")
-    feet: tuple[tuple[Offset, Offset], ...] = Field(
-        default=(), max_length=12, description="Where its feet are, in its own X and Y"
+    beyond_y: Around = Field(
+        default=(0.0, 0.0), description="The same, before the least Y and after the greatest"
     )
-    foot: Length = Field(default=30.0, description="How wide a foot is")
-    weight_kg: float = Field(default=0.0, ge=0, le=500, description="What it weighs, in kg")
+    feet: Feet = Field(
+        default=(),
+        description='Where its feet stand: "corners" for one in each corner of its outer size, or '
+        "the middle of each in its own X and Y, counted from the corner of its reach where both "
+        "are least; left out, they are not known",
+    )
+    foot: Length = Field(default=30.0, description="How wide a foot is, taken for square")
+    weight_kg: float = Field(
+        default=0.0, ge=0, le=500, description="What it weighs, in kg; 0 if not known"
+    )
     dialect: Literal["hpgl", "gcode"] = Field(
         default="hpgl", description="The language it is driven in"
     )
@@ -76,7 +107,9 @@ class Plotter(Table):
     )
     y_size: Length = Field(description="Usable travel along the device's Y")
     cloth_width: Length | None = Field(
-        default=None, description="A roll: the widest cloth its carriage takes; y_size if not given"
+        default=None,
+        description="A machine that cloth is drawn through: the widest cloth that its carriage, or "
+        "the opening over its bed, takes; y_size if not given",
     )
     origin: Literal["corner", "centre"] = Field(
         default="corner", description="Where the device counts from"
@@ -122,15 +155,22 @@ class Plotter(Table):
             raise ValueError(
                 f'axes = {list(self.axes)} are one line; give one of each: ["+x", "+y"]'
             )
-        if self.stands == "on-cover" and self.kind == "roll":
-            raise ValueError('stands = "on-cover" is for kind = "flat"; a roll draws the cloth in')
         if self.cloth_width is not None and self.on_cover:
             raise ValueError(
                 'cloth_width is for a machine that cloth is drawn through: kind = "roll", or '
                 'stands = "cloth-through"; this one stands on the cover'
             )
-        if self.feet and not self.on_cover:
-            raise ValueError('feet are for stands = "on-cover"; this one stands beside the table')
+        if (
+            self.kind == "flat"
+            and not self.on_cover
+            and (self.feet != () or any((*self.beyond_x, *self.beyond_y)))
+        ):
+            raise ValueError(
+                'feet, beyond_x and beyond_y are for stands = "on-cover"; this one does not stand '
+                'on the cover: leave them out, or tell what differs beside profile = "desk-a3"'
+            )
+        if self.on_cover:
+            self._check_feet()
         missing = {"PA", "PU", "PD"} - set(self.instructions)
         if missing:
             raise ValueError(
@@ -160,10 +200,79 @@ class Plotter(Table):
                 raise ValueError(f"{name} = [{least}, {most}]: give the least first, from 1 up")
         return self
 
+    def _check_feet(self) -> None:
+        """Raises ValueError for a foot that stands under the pen or outside the machine."""
+        if 0 < len(self.foot_places) < _FEWEST_FEET:
+            raise ValueError(
+                f"feet: {len(self.foot_places)} given; an open frame stands on {_FEWEST_FEET} "
+                'or more: give each, or "corners"'
+            )
+        low, high = self._outer
+        for number, (x, y) in enumerate(self.foot_places, 1):
+            half = self.foot / 2
+            inside = all(
+                least + half <= at + _HAIR and at <= most - half + _HAIR
+                for at, least, most in zip((x, y), low, high, strict=True)
+            )
+            if not inside:
+                raise ValueError(
+                    f"foot {number} at {x:g}, {y:g} mm, {self.foot:g} mm wide, stands outside its "
+                    f"outer size, which goes from {low[0]:g}, {low[1]:g} to {high[0]:g}, "
+                    f"{high[1]:g} mm; give a larger beyond_x or beyond_y, or another place"
+                )
+            size = (self.x_size or 0.0, self.y_size)
+            if all(
+                -half + _HAIR < at < most + half - _HAIR
+                for at, most in zip((x, y), size, strict=True)
+            ):
+                raise ValueError(
+                    f"foot {number} at {x:g}, {y:g} mm, {self.foot:g} mm wide, stands within its "
+                    f"reach, which goes from 0, 0 to {size[0]:g}, {size[1]:g} mm: the pen would "
+                    f"run into it. Give beyond_x or beyond_y of {self.foot:g} mm or more on that "
+                    "side"
+                )
+
+    @property
+    def _outer(self) -> tuple[tuple[float, float], tuple[float, float]]:
+        """The corners of its outer size where X and Y are least and greatest, mm."""
+        low = -self.beyond_x[0], -self.beyond_y[0]
+        return low, ((self.x_size or 0.0) + self.beyond_x[1], self.y_size + self.beyond_y[1])
+
+    @property
+    def foot_places(self) -> tuple[tuple[float, float], ...]:
+        """The middle of each foot, mm in its own X and Y from the corner where both are least."""
+        if self.feet is not None:
+            return self.feet
+        (x0, y0), (x1, y1) = self._outer
+        half = self.foot / 2
+        x0, y0, x1, y1 = x0 + half, y0 + half, x1 - half, y1 - half
+        return (x0, y0), (x1, y0), (x1, y1), (x0, y1)
+
+    @property
+    def footing(self) -> Footing | None:
+        """What stands round its reach, as its profile has it; None where cloth is drawn through."""
+        if not self.on_cover:
+            return None
+        # A bed may be longer than its coordinates can say: what they reach begins at its corner,
+        # or lies in its middle, where the device counts from.
+        size = (self.x_size or 0.0, self.y_size)
+        middle = [
+            (reach if self.origin == "corner" else whole) / 2
+            for reach, whole in zip(self.bed_size, size, strict=True)
+        ]
+        signs = [1.0 if axis[0] == "+" else -1.0 for axis in self.axes]
+        feet = []
+        for place in self.foot_places:
+            at = {"x": 0.0, "y": 0.0}
+            for axis, sign, own, half in zip(self.axes, signs, place, middle, strict=True):
+                at[axis[1]] = sign * (own - half)
+            feet.append((at["x"], at["y"]))
+        return Footing(tuple(feet), self.foot, self.weight_kg)
+
     @property
     def on_cover(self) -> bool:
         """Whether it stands on the cover as an open frame; else loose canvas is drawn through."""
-        return self.kind == "flat" if self.stands is None else self.stands == "on-cover"
+        return self.kind == "flat" and self.stands != "cloth-through"
 
     @property
     def changes_pens(self) -> bool:
@@ -206,7 +315,7 @@ class Plotter(Table):
     def zone(self) -> Zone:
         """What one set-down of this plotter reaches."""
         feed: Literal[0, 1] | None = None
-        if self.kind == "roll":
+        if not self.on_cover:
             feed = 0 if self.axes[0][1] == "x" else 1
         return Zone(
             "plotter",
@@ -218,6 +327,8 @@ class Plotter(Table):
             feed,
             widest_cloth=self.widest_cloth,
             turned_home=self.standing(turned=True)._home,
+            own_bed=self.kind == "flat" and not self.on_cover,
+            footing=self.footing,
         )
 
     @property
@@ -228,7 +339,7 @@ class Plotter(Table):
 
     @property
     def widest_cloth(self) -> float | None:
-        """The widest cloth that its carriage takes, in mm; None for a bed."""
+        """The widest cloth that is drawn through it, in mm; None where it stands on the cover."""
         return None if self.on_cover else self.cloth_width or self.y_size
 
 

@@ -23,6 +23,7 @@ from devices.session.whereabouts import (
     unseen_restart,
 )
 from devices.setting_down.read_marks import sight
+from devices.setting_down.set_down_words import question, what_to_do
 from devices.setting_down.slip_words import foreseen, slip_report
 from devices.setting_down.standstill import inking_pose, refuse_old_readings, still_there
 from devices.setting_down.where_it_stands import (
@@ -35,7 +36,6 @@ from devices.setting_down.where_it_stands import (
 )
 from marking.begun.on_the_cover import keep_placement, pose_from, setup_record
 from marking.errors import BadInputError, RefusedError
-from marking.measures.lengths import format_length
 from marking.record.readings import READING_SD, MarkReading
 from marking.record.record import layout_hash
 
@@ -80,23 +80,9 @@ def agreed(section: Section, earlier: Sequence[KeptRun], place: Workplace) -> bo
             return True
         place.person.say("Then read its marks anew: run drive again with --moved")
         return False
-    units = place.job.units
-    x, y = section.window[:2]
-    if place.plan.zone.feed is not None:
-        fed = (x, y)[place.plan.zone.feed]
-        place.person.say(
-            f"{section.id}: feed the loose canvas, squared to a drawn thread, until the pen's "
-            f"reach begins {format_length(fed, units)} from the canvas's zero corner"
-        )
-        return place.person.agrees(f"Is the canvas fed in for {section.id}?")
-    turned = ", turned a quarter from its profile," if section.turned else ""
-    place.person.say(
-        f"{section.id}: set the device down{turned} with "
-        f"{place.job.plotter.pointing(turned=section.turned)}, the corner of its reach nearest the "
-        f"zero corner {format_length(x, units)} along from the zero end and "
-        f"{format_length(y, units)} across from the near edge, by tape from the zero corner"
-    )
-    return place.person.agrees(f"Is the device set down for {section.id}?")
+    for said in what_to_do(section, place):
+        place.person.say(said)
+    return place.person.agrees(question(section, place))
 
 
 def refuse_out_of_turn(section: Section, place: Workplace) -> None:

@@ -20,6 +20,7 @@ from marking.layout.lines import LongLine
 from marking.layout.numerals import Legibility, Neighbours, Numeral
 from marking.layout.survey import Adjustment, Top
 from marking.measures.tape import Tape
+from marking.sections.footing import Footing
 from marking.sections.locating_marks import Mark
 from marking.sections.plan import Piece, Plan, Section, Unreached
 from marking.sections.route import Leg, Route
@@ -44,6 +45,7 @@ _FORMS: dict[str, type[Any]] = {
     "layout": Layout,
     "zone": Zone,
     "pace": ZonePace,
+    "footing": Footing,
     "mark": Mark,
     "piece": Piece,
     "leg": Leg,

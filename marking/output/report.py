@@ -10,7 +10,11 @@ from marking.measures.counts import counted
 from marking.measures.lengths import format_length, rough_length
 from marking.output.layout_json import SCHEMA, fit_record
 from marking.output.survey_words import survey_lines
-from marking.sections.set_downs import set_down_readings
+from marking.sections.feet_words import feet_lines, standing_record, wait_cell
+from marking.sections.set_downs import set_down_readings, through_said
+from marking.sections.standing import standings
+from marking.stretching.ticks import pull_ticks
+from marking.stretching.words import is_pulled_on, pull_lines, pull_record
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
@@ -182,8 +186,10 @@ class InForce:
     """A person's work on the tape marks; None before any is chosen."""
 
 
-def section_table(plan: Plan, job: MarkingJob, kept: InForce = InForce()) -> Iterator[str]:
-    """The sections in inking order, as Markdown."""
+def section_table(
+    plan: Plan, job: MarkingJob, layout: Layout, kept: InForce = InForce()
+) -> Iterator[str]:
+    """The sections in inking order, and what to see to before each set-down, as Markdown."""
     yield "## Sections"
     yield ""
     yield (
@@ -203,6 +209,9 @@ def section_table(plan: Plan, job: MarkingJob, kept: InForce = InForce()) -> Ite
         places = ("along", "stand at")
     heads = ["no.", "section", *places, "locating marks", *(["tape marks"] * bool(kept.control))]
     heads += ["strokes", *(["minutes"] * plan.zone.timed)]
+    stood = standings(plan.zone, plan.sections, layout, job)
+    waits = {name: wait_cell(one.wet, job) for name, one in stood.items() if one.wet is not None}
+    heads += ["set down no sooner than"] * bool(waits)
     yield f"| {' | '.join(heads)} |"
     yield "|---" * len(heads) + "|"
     for section in plan.sections:
@@ -220,6 +229,8 @@ def section_table(plan: Plan, job: MarkingJob, kept: InForce = InForce()) -> Ite
         seconds = plan.seconds(section)
         if seconds is not None:
             cells.append(f"{seconds / 60:.1f}")
+        if waits:
+            cells.append(waits.get(section.id, ""))
         yield f"| {' | '.join(cells)} |"
     yield ""
     if kept.control:
@@ -231,6 +242,7 @@ def section_table(plan: Plan, job: MarkingJob, kept: InForce = InForce()) -> Ite
             "is from the table's zero corner."
         )
         yield ""
+    yield from feet_lines(plan, layout, job)
 
 
 def _fewest(plan: Plan) -> str:
@@ -248,15 +260,7 @@ def _set_down(plan: Plan) -> str:
     if plan.zone.manner.from_an_edge:
         return f"{comes} at the reading, taped from the zero end."
     if plan.zone.feed is not None:
-        sideways = (
-            " It goes in sideways, its length along the carriage." if plan.zone.turned else ""
-        )
-        return (
-            "The canvas goes through this plotter loose, before it is stretched on: square its end "
-            "to a drawn thread, feed it in along a selvedge or another drawn thread, and for each "
-            "section feed it until the pen's reach begins at the reading from the canvas's zero "
-            "corner. What it stretches by afterwards belongs under [cloth] in job.toml." + sideways
-        )
+        return through_said(plan.zone)
     corner = f"{comes} at the readings, taped from the table's zero corner."
     if not plan.zone.turned:
         return corner
@@ -305,7 +309,8 @@ def _time_lines(plan: Plan, kept: InForce) -> Iterator[str]:
             "the first section, and reckon the others by their ink."
         )
     else:
-        yield f"- About {seconds / 3600:.1f} h of drawing, setting down and reading not counted."
+        besides = "setting down" if plan.zone.feed is None else "moving the canvas"
+        yield f"- About {seconds / 3600:.1f} h of drawing, {besides} and reading not counted."
     if kept.setting_out is not None:
         yield f"- {kept.setting_out.said}"
 
@@ -328,8 +333,10 @@ def markdown(layout: Layout, job: MarkingJob, plan: Plan | None, kept: InForce =
     if plan is None:
         lines.append(_BEFORE_INKING)
     else:
-        lines += [*section_table(plan, job, kept), *mark_table(plan, job)]
+        lines += [*section_table(plan, job, layout, kept), *mark_table(plan, job)]
         lines += ink_lines(plan, job, kept)
+        if is_pulled_on(layout, drawn_through=plan.zone.feed is not None):
+            lines += pull_lines(layout, job, pull_ticks(layout, job))
         lines += ["## Cautions", "", *(f"- {caution}" for caution in CAUTIONS)]
     return "\n".join(lines) + "\n"
 
@@ -338,6 +345,7 @@ def record(
     layout: Layout, job: MarkingJob, plan: Plan, kept: InForce = InForce()
 ) -> Mapping[str, Any]:
     """The report for programs."""
+    stood = standings(plan.zone, plan.sections, layout, job)
     sections: Sequence[Mapping[str, Any]] = [
         {
             "id": section.id,
@@ -350,6 +358,7 @@ def record(
             "lifts": section.route.lifts,
             "travel_mm": section.route.travel,
             "seconds": plan.seconds(section),
+            **standing_record(stood.get(section.id)),
         }
         for section in plan.sections
     ]
@@ -361,6 +370,9 @@ def record(
         "turned": plan.zone.turned,
         "correction": kept.correction,
         "sections": sections,
+        "pull": pull_record(pull_ticks(layout, job))
+        if is_pulled_on(layout, drawn_through=plan.zone.feed is not None)
+        else [],
         "ink_mm_by_pen": ink_by_pen(plan, job),
         "seconds": seconds_of(plan),
         "warnings": [*layout.warnings, *plan.warnings],

@@ -17,6 +17,8 @@ from marking.layout.top_shape import SIDES
 from marking.measures.counts import counted
 from marking.measures.lengths import format_length
 from marking.sections.set_downs import set_down_corner, set_down_legend, set_down_readings
+from marking.sections.standing import standings
+from marking.stretching.ticks import pull_ticks
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -27,6 +29,7 @@ if TYPE_CHECKING:
     from marking.layout.lines import LongLine
     from marking.sections.locating_marks import Box
     from marking.sections.plan import Plan, Section
+    from marking.stretching.ticks import PullTick
 
 _TINTS = ("#dcebf7", "#fdf0d5", "#e3f3e1", "#f6e3ea")
 _LAYER_INK = {
@@ -39,12 +42,20 @@ _LAYER_INK = {
     "witness": "#c2410c",
 }
 _JOIN, _TABLE, _NOTE, _SET_DOWN = "#c2410c", "#8a7a5c", "#333333", "#0f766e"
+_BOARD = "#8a5a1c"
 
 
 class Picture:
     """One picture under construction: artwork with a border, and a size for its words."""
 
-    def __init__(self, layout: Layout, job: MarkingJob, plan: Plan | None) -> None:
+    def __init__(
+        self,
+        layout: Layout,
+        job: MarkingJob,
+        plan: Plan | None,
+        in_air: Sequence[Box] = (),
+        ticks: Sequence[PullTick] = (),
+    ) -> None:
         corners = layout.top.corners_table
         low, high = corners.min(axis=0), corners.max(axis=0)
         if plan is not None:
@@ -52,8 +63,12 @@ class Picture:
             low = np.minimum(low, [min(s.window[k] for s in plan.sections) for k in (0, 1)])
         self.layout, self.job, self.plan = layout, job, plan
         self.letters = max(float(high[0] - low[0]) / 180, 4.0)
+        self.in_air, self.ticks = in_air, ticks
+        for foot in self.in_air:
+            low, high = np.minimum(low, foot[:2]), np.maximum(high, foot[2:])
         # Room for the labels at the four sides and the legend below, in letter heights.
-        left, below, right, above = (self.letters * room for room in (18, 14, 38, 9))
+        rows = 14 + 3 * bool(self.in_air) + 2 * bool(self.ticks)
+        left, below, right, above = (self.letters * room for room in (18, rows, 38, 9))
         labels = _hem_labels(layout, job).values()
         right = max([right, *(self.letters * 4 + self.width(label) for label in labels)])
         box: Box = (
@@ -89,17 +104,31 @@ class Picture:
         return self.artwork.layer(name, Style(colour, weight * self.letters, fill))
 
 
+def _feet_in_air(layout: Layout, job: MarkingJob, plan: Plan) -> list[Box]:
+    """What a board has to carry beyond the table's edge."""
+    stood = standings(plan.zone, plan.sections, layout, job).values()
+    return [foot.box for one in stood for foot in one.in_air]
+
+
+def _ticks(layout: Layout, job: MarkingJob, plan: Plan) -> tuple[PullTick, ...]:
+    """The marks on the table's sides that a cover drawn loose is pulled onto."""
+    return pull_ticks(layout, job) if plan.zone.feed is not None else ()
+
+
 def table_picture(layout: Layout, job: MarkingJob, plan: Plan | None = None) -> Artwork:
     """The picture of a layout, with the sections of `plan` when it is given."""
-    picture = Picture(layout, job, plan)
+    around = () if plan is None else (_feet_in_air(layout, job, plan), _ticks(layout, job, plan))
+    picture = Picture(layout, job, plan, *around)
     draw_table(picture)
     if plan is not None:
         _draw_sections(picture, plan)
+        _draw_feet_in_air(picture)
     draw_strokes(picture)
     if plan is not None:
         _draw_joins(picture, plan)
         _draw_locating_marks(picture, plan)
         _draw_set_downs(picture, plan)
+        _draw_ticks(picture)
     _draw_folds(picture)
     draw_dimensions(picture)
     _draw_legend(picture, plan)
@@ -119,6 +148,29 @@ def _draw_sections(picture: Picture, plan: Plan) -> None:
         tints.box(section.core, section.id, fill=tint)
     for part in plan.unreached:
         tints.box(part.box, fill="#e5e0e0")
+
+
+def _draw_feet_in_air(picture: Picture) -> None:
+    """Where feet stand over the edge: under all words, which stay legible on it."""
+    if not picture.in_air:
+        return
+    feet = picture.lines("feet-in-air", _BOARD, 1 / 10, fill="#ecd9bf")
+    for box in picture.in_air:
+        feet.box(box)
+
+
+_OUTWARD = {"near edge": (0, -1), "far edge": (0, 1), "zero end": (-1, 0), "far end": (1, 0)}
+
+
+def _draw_ticks(picture: Picture) -> None:
+    """On the slack cloth as it is drawn here, each tick stands where its line leaves the top."""
+    if not picture.ticks:
+        return
+    ticks = picture.lines("pull-ticks", _SET_DOWN, 1 / 5)
+    for tick in picture.ticks:
+        at = np.array(tick.at_table) * picture.layout.slack
+        out = np.array(_OUTWARD[tick.side]) * picture.letters
+        ticks.line([(at + 0.1 * out).tolist(), (at + 1.1 * out).tolist()])
 
 
 def draw_strokes(picture: Picture, *, faint: bool = False) -> None:
@@ -269,6 +321,7 @@ def draw_dimensions(picture: Picture) -> None:
         "far end": (1.0, 0.5, 1.0),
     }
     length, width = layout.top.corners_table[2].tolist()
+    taken = _taken_beyond(picture, length, width)
     given = _sides_as_given(picture)
     for (name, (along, across, away)), side in zip(sides.items(), given, strict=True):
         x, y = length * along, width * across
@@ -276,10 +329,23 @@ def draw_dimensions(picture: Picture) -> None:
         picture.write(
             words,
             f"{name} {format_length(side, units)}",
-            x + away * letters * end,
-            y + away * letters * (not end),
+            x + (away * letters + math.copysign(taken[name], away)) * end,
+            y + (away * letters + math.copysign(taken[name], away)) * (not end),
             align=0.5 if not end else 1.0 - along,
         )
+
+
+def _taken_beyond(picture: Picture, length: float, width: float) -> dict[str, float]:
+    """How far beyond each side feet and ticks are drawn, in mm, so that words stand past them."""
+    boxes = picture.in_air
+    out = {
+        "near edge": max((-box[1] for box in boxes), default=0.0),
+        "far edge": max((box[3] - width for box in boxes), default=0.0),
+        "zero end": max((-box[0] for box in boxes), default=0.0),
+        "far end": max((box[2] - length for box in boxes), default=0.0),
+    }
+    least = 0.9 * picture.letters if picture.ticks else 0.0
+    return {side: max(far, least) for side, far in out.items()}
 
 
 def _sides_as_given(picture: Picture) -> Sequence[float]:
@@ -340,6 +406,17 @@ def _draw_legend(picture: Picture, plan: Plan | None) -> None:
             "Locating marks: circle = inked crossing, saltire = removable tick, square = mark set "
             "out by tape." + (" Grey: out of everyone's reach." if plan.unreached else "")
         )
+    if picture.in_air:
+        lines.append(
+            "Brown squares: a foot of the device stands over the table's edge there; it needs a "
+            "board of the table's height under it."
+        )
+    if picture.ticks:
+        lines.append(
+            "Green ticks at the edges: marks on the table's own sides, which the printed lines are "
+            "pulled onto; the report tells their readings and how."
+        )
+    top = 9.4 + 2 * (bool(picture.in_air) + bool(picture.ticks))
     for place, line in enumerate(lines):
-        y = picture.artwork.box[1] + (9.4 - 2.0 * place) * picture.letters
+        y = picture.artwork.box[1] + (top - 2.0 * place) * picture.letters
         picture.write(notes, line, 0.0, y)

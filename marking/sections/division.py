@@ -87,7 +87,7 @@ def _divided(
 
 
 def _check_goes_through(layout: Layout, job: MarkingJob, zone: Zone, carriage: Axis) -> None:
-    """A roll inks loose canvas from edge to edge or not at all: it cannot come back beside it."""
+    """Loose canvas is inked from edge to edge or not at all: nothing comes back beside it."""
     over = 1 - (zone.feed or 0)
     rect = layout.top.inscribed
     cover = rect[over + 2] - rect[over]
@@ -97,17 +97,21 @@ def _check_goes_through(layout: Layout, job: MarkingJob, zone: Zone, carriage: A
     if cover <= takes and ink <= inks:
         return
     shown = [format_length(length, job.units) for length in (takes, cover, inks, ink)]
+    through, larger = (
+        ("drawn over its own bed, and the opening over that", "machine")
+        if zone.own_bed
+        else ("fed through it, and its carriage", "carriage")
+    )
     why = (
         f"takes canvas {shown[0]} wide, and this cover is {shown[1]} wide, with what wraps over "
-        f"the table's edges still to come. Use a carriage that takes {shown[1]} and the wrap"
+        f"the table's edges still to come. Use a {larger} that takes {shown[1]} and the wrap"
         if cover > takes
         else f"inks {shown[2]} of the canvas's width, and this marking is {shown[3]} wide. Use a "
-        f"carriage that inks {shown[3]}, or wider margins at the edges along it"
+        f"{larger} that inks {shown[3]}, or wider margins at the edges along it"
     )
     raise RefusedError(
-        f"plotter: loose canvas is fed through it, and its carriage {why}, or a "
-        'flat bed that is set down on the stretched cover (plotter.profile = "flatbed-24x36"), or '
-        "mark it by hand (--for reach)"
+        f"plotter: loose canvas is {through} {why}, or an open frame that stands on "
+        'the stretched cover (plotter.profile = "flatbed-24x36"), or mark it by hand (--for reach)'
     )
 
 

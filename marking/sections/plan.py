@@ -1,7 +1,8 @@
 """Cuts a layout into the sections that one setup each can ink, in an order that can be inked.
 
 Rows count from the near edge, columns from the zero end; sections are inked along each row from
-the zero end, rows from the near edge, so that each sees what was inked before it. Table frame,
+the zero end, rows from the near edge, so that each sees what was inked before it. Where feet would
+stand on wet ink for long, rows are inked in turns; each still sees the same. Table frame,
 millimetres.
 """
 
@@ -27,9 +28,10 @@ from marking.sections.locating_marks import (
     marks_beside,
     tick,
 )
+from marking.sections.standing import idle_seconds
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
+    from collections.abc import Sequence
 
     from marking.arrays import FloatArray
     from marking.job.keys import MarkingJob
@@ -67,6 +69,11 @@ class Section:
     route: Route
     turned: bool = False
     """Whether its device is set down turned a quarter, anticlockwise, from its profile."""
+
+    @property
+    def strokes(self) -> tuple[Stroke, ...]:
+        """What it inks, in order."""
+        return tuple(piece.stroke for piece in self.pieces)
 
     @property
     def ink(self) -> float:
@@ -118,21 +125,50 @@ def divide_into_sections(layout: Layout, job: MarkingJob, zone: Zone) -> Plan:
     ways, bound, across = divisions(layout, job, zone)
     for division in ways[:-1]:
         try:
-            return _planned(layout, job, division, bound, across)
+            return _least_idle(layout, job, division, bound, across)
         except RefusedError:
             # Turned the other way its sections may see the marks that these do not.
             continue
-    return _planned(layout, job, ways[-1], bound, across)
+    return _least_idle(layout, job, ways[-1], bound, across)
+
+
+_LAGS = (2, 1, 3)
+"""Columns by which a row may follow the one below it; two keeps every foot off the last section."""
+_WORTH_TURNS = 0.5
+"""Rows are inked in turns, which takes a person round the table, where that halves the waiting."""
+
+
+def _least_idle(
+    layout: Layout, job: MarkingJob, division: Division, bound: tuple[int, int], across: Axis
+) -> Plan:
+    """The plan row after row, or with rows in turns where that spares long waits for wet ink.
+
+    A device that is pushed along a fence takes each row whole.
+    """
+    plan = _planned(layout, job, division, bound, across)
+    idle = idle_seconds(plan.zone, plan.sections, job)
+    if not idle or job.fence is not None or len(division.rows) == 1:
+        return plan
+    in_turns = [_planned(layout, job, division, bound, across, lag) for lag in _LAGS]
+    idles = [idle_seconds(one.zone, one.sections, job) for one in in_turns]
+    best = min(range(len(_LAGS)), key=lambda n: round(idles[n], 3))
+    return in_turns[best] if idles[best] <= _WORTH_TURNS * idle else plan
 
 
 def _planned(
-    layout: Layout, job: MarkingJob, division: Division, bound: tuple[int, int], across: Axis
+    layout: Layout,
+    job: MarkingJob,
+    division: Division,
+    bound: tuple[int, int],
+    across: Axis,
+    lag: int | None = None,
 ) -> Plan:
     zone, columns, rows, gap = division.zone, division.columns, division.rows, division.gap
     cells = _pieces_by_cell(layout, columns, rows, gap)
-    marks, seen = _locating_marks(layout, job, zone, columns, rows, cells)
+    turns = _inking_order(rows, columns, lag)
+    marks, seen = _locating_marks(layout, job, zone, columns, rows, cells, turns)
     sections = []
-    for order, (row, column) in enumerate(_inking_order(rows, columns), 1):
+    for order, (row, column) in enumerate(turns, 1):
         window_x, window_y = columns[column].window, rows[row].window
         window = (window_x[0], window_y[0], window_x[1], window_y[1])
         pieces = cells.get((column, row), [])
@@ -165,8 +201,17 @@ def _name(row: int, column: int) -> str:
     return f"r{row + 1}c{column + 1}"
 
 
-def _inking_order(rows: Sequence[Span], columns: Sequence[Span]) -> Iterator[tuple[int, int]]:
-    return ((row, column) for row in range(len(rows)) for column in range(len(columns)))
+def _inking_order(
+    rows: Sequence[Span], columns: Sequence[Span], lag: int | None
+) -> list[tuple[int, int]]:
+    """Row and column of each section from 0: row after row, or each row `lag` columns behind.
+
+    Either way what is to the left and what is below comes first.
+    """
+    cells = [(row, column) for row in range(len(rows)) for column in range(len(columns))]
+    if lag is None:
+        return cells
+    return sorted(cells, key=lambda cell: (cell[1] + lag * cell[0], cell[0]))
 
 
 def _core(columns: Sequence[Span], rows: Sequence[Span], row: int, column: int) -> Box:
@@ -208,6 +253,7 @@ def _locating_marks(
     columns: Sequence[Span],
     rows: Sequence[Span],
     cells: dict[Cell, list[Piece]],
+    turns: Sequence[tuple[int, int]],
 ) -> tuple[dict[Spot, Mark], dict[tuple[int, int], list[Spot]]]:
     """The marks by position, and those each section sees. Adds the ticks to `cells`.
 
@@ -218,7 +264,7 @@ def _locating_marks(
     tickable = crossed_by_ticks(layout.grid, ink, (rooms[0][0], rooms[-1][1]))
     kinds: dict[Spot, MarkKind] = {}
     seen: dict[tuple[int, int], list[Spot]] = {}
-    for order, (row, column) in enumerate(_inking_order(rows, columns)):
+    for order, (row, column) in enumerate(turns):
         sights = _sights(layout, tickable, columns, rows, row, column) if order else []
         seen[row, column] = [spot for spot, _ in sights]
         for spot, kind in sights:
@@ -321,8 +367,8 @@ def _warnings(
     warnings = []
     if zone.feed is not None and job.cloth.stretch_length == job.cloth.stretch_width == 0:
         warnings.append(
-            "The canvas is marked loose, fed through the plotter, and stretched on afterwards, but "
-            "[cloth] says that it stretches by nothing. Measure how much a piece of the same "
+            "The canvas is marked loose, drawn through the plotter, and stretched on afterwards, "
+            "but [cloth] says that it stretches by nothing. Measure how much a piece of the same "
             "canvas gains when it is stretched on, along and across, and give stretch_length and "
             "stretch_width, or every line will lie off by it."
         )

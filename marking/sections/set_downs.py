@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from marking.layout.layout import Layout
     from marking.sections.locating_marks import Box
     from marking.sections.plan import Plan, Section
+    from marking.sections.zones import Zone
 
 
 def set_down_readings(section: Section, plan: Plan, job: MarkingJob) -> tuple[str, str]:
@@ -88,9 +89,10 @@ def set_down_legend(plan: Plan) -> list[str]:
     """What the green corners and the readings on the plates say."""
     if plan.zone.feed is not None:
         reads = "along" if plan.zone.feed == 0 else "across"
+        moved = "drawn over the bed" if plan.zone.own_bed else "fed"
         return [
-            "Green corner: the pen's reach begins here on the loose canvas, which is fed until "
-            f"then: the reading {reads}, from the zero corner."
+            "Green corner: the pen's reach begins here on the loose canvas, which is "
+            f"{moved} until then: the reading {reads}, from the zero corner."
         ]
     if plan.zone.manner.from_an_edge:
         return [
@@ -102,3 +104,38 @@ def set_down_legend(plan: Plan) -> list[str]:
         "that the arrow points into; the tape readings under its name, along and across, are from "
         "the zero corner."
     ]
+
+
+def through_said(zone: Zone) -> str:
+    """How loose canvas is drawn through a machine, section after section."""
+    sideways = " It goes in sideways, its length along the carriage." if zone.turned else ""
+    if not zone.own_bed:
+        return (
+            "The canvas goes through this plotter loose, before it is stretched on: square its end "
+            "to a drawn thread, feed it in along a selvedge or another drawn thread, and for each "
+            "section feed it until the pen's reach begins at the reading from the canvas's zero "
+            "corner. What it stretches by afterwards belongs under [cloth] in job.toml." + sideways
+        )
+    if zone.turned:
+        sideways = " It goes in sideways, its width along the way it is drawn."
+    return (
+        "The canvas is drawn over this plotter's own bed loose, before it is stretched on: square "
+        "its end to a drawn thread, and for each section draw it along a selvedge or another drawn "
+        "thread until the pen's reach begins at the reading from the canvas's zero corner. Let "
+        "what hangs over lie on a table of the bed's height, so that its weight does not pull; lay "
+        "it flat without stretching it, and hold it down. What it stretches by afterwards belongs "
+        "under [cloth] in job.toml." + sideways
+    )
+
+
+def next_step(zone: Zone, fed_to: str) -> str:
+    """What to do with loose canvas for one section, whose reach begins at the reading given."""
+    if zone.own_bed:
+        return (
+            "draw the loose canvas over the bed, squared to a drawn thread, until the pen's reach "
+            f"begins {fed_to} from the canvas's zero corner; lay it flat and hold it down"
+        )
+    return (
+        "feed the loose canvas, squared to a drawn thread, until the pen's reach begins "
+        f"{fed_to} from the canvas's zero corner"
+    )

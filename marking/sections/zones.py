@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Literal
 
 if TYPE_CHECKING:
     from marking.job.keys import MarkingJob
+    from marking.sections.footing import Footing
 
 ZoneName = Literal["plotter", "reach", "beam"]
 Corner = tuple[Literal[0, 1], Literal[0, 1]]
@@ -77,15 +78,20 @@ class Zone:
     home: Corner = (0, 0)
     """The corner of the window where the pen starts and parks: low or high along x and y."""
     feed: Literal[0, 1] | None = None
-    """The table axis along which a roll is fed, where a window need not outrun the cloth."""
+    """The table axis along which loose canvas is drawn through it, where a window need not outrun
+    the cloth; None for what comes to the cover."""
     arm: float | None = None
     """How deep an arm reaches in from either long edge, in mm, where `size[1]` may be less."""
     widest_cloth: float | None = None
-    """The widest cloth that a roll's carriage takes, in mm."""
+    """The widest cloth that is drawn through it, in mm."""
     turned_home: Corner | None = None
     """`home` when it is set down turned a quarter; None when it cannot be."""
     turned: bool = False
     """Whether it is turned a quarter, anticlockwise, from how its profile has it."""
+    own_bed: bool = False
+    """Whether loose canvas is drawn over a bed of its own, a step at a time, and not fed in."""
+    footing: Footing | None = None
+    """What it stands on, as it is turned, where it stands on the cover."""
 
     @property
     def timed(self) -> bool:
@@ -113,7 +119,12 @@ class Zone:
         if self.feed is not None:
             feed = 1 if self.feed == 0 else 0
         turned = replace(
-            self, size=self.size[::-1], home=self.turned_home, feed=feed, turned=not self.turned
+            self,
+            size=self.size[::-1],
+            home=self.turned_home,
+            feed=feed,
+            turned=not self.turned,
+            footing=None if self.footing is None else self.footing.turned,
         )
         return (self, turned)
 

@@ -33,8 +33,8 @@ PLOTTERS = sorted(path.stem for path in (stock() / "plotters").glob("*.toml"))
 JOB = """schema = 1
 [table]
 length = "34 in"
-width = "22 in"
-[grid]
+width = "{width}"
+{hems}[grid]
 pitch = "{pitch}"
 [numerals]
 every = 6
@@ -43,10 +43,18 @@ removable = {{ slot = 1, width = "0.5 mm" }}
 [plotter]
 profile = "{plotter}"
 """
+THROUGH = {"desk-a3": ("10 1/2 in", '[hems]\ndepth = "2 in"\nfolds = []\n')}
+"""Width and hems of a cover that goes through an opening."""
+WHOLE = ("22 in", "")
 HURRIED = 1e6
 """A pace at which the machine's time runs as far between two looks as it ever may."""
 SAMPLING = 0.06
 """mm: ink and strokes are compared at points this far apart."""
+
+
+def _job(plotter: str, pitch: str) -> str:
+    width, hems = THROUGH.get(plotter, WHOLE)
+    return JOB.format(plotter=plotter, pitch=pitch, width=width, hems=hems)
 
 
 @pytest.mark.parametrize("pitch", ["1 in", "6 in"])
@@ -54,7 +62,7 @@ SAMPLING = 0.06
 def test_every_stock_plotter_draws_its_sections_to_the_last_stroke_and_no_ink_elsewhere(
     tmp_path: Path, plotter: str, pitch: str
 ) -> None:
-    (tmp_path / "job.toml").write_text(JOB.format(plotter=plotter, pitch=pitch))
+    (tmp_path / "job.toml").write_text(_job(plotter, pitch))
     job = load_job(tmp_path, Job)
     plan = divide_into_sections(lay_out(job), job, job.plotter.zone)
     for section in (plan.sections[0], plan.sections[-1]):
@@ -81,6 +89,6 @@ def test_every_stock_plotter_draws_its_sections_to_the_last_stroke_and_no_ink_el
 def test_no_pace_of_the_simulated_machine_is_taken_for_a_silent_one(
     tmp_path: Path, plotter: str
 ) -> None:
-    (tmp_path / "job.toml").write_text(JOB.format(plotter=plotter, pitch="6 in"))
+    (tmp_path / "job.toml").write_text(_job(plotter, "6 in"))
     drive = ["drive", "--job", str(tmp_path), "--simulate", "--unattended", "--most", "1"]
     assert main([*drive, "--pace", str(HURRIED)]) == 0

@@ -29,14 +29,18 @@ TABLES = {
     "a folding table": 'profile = "folding-30x72"',
 }
 
+THROUGH = {"desk-a3": 'length = "34 in"\nwidth = "10 1/2 in"\n[hems]\ndepth = "2 in"\nfolds = []'}
+"""A cover that goes through an opening, in place of any of these."""
+
 
 @pytest.mark.parametrize("table", TABLES, ids=TABLES)
 @pytest.mark.parametrize("plotter", PLOTTERS)
 def test_every_section_is_drawn_and_confirmed_and_the_pen_ends_up(
     tmp_path: Path, plotter: str, table: str
 ) -> None:
+    size = THROUGH.get(plotter, TABLES[table])
     (tmp_path / "job.toml").write_text(
-        f'schema = 1\n[table]\n{TABLES[table]}\n[plotter]\nprofile = "{plotter}"\n'
+        f'schema = 1\n[table]\n{size}\n[plotter]\nprofile = "{plotter}"\n'
         '[pens]\nremovable = { slot = 1, width = "0.5 mm" }\n',
         "utf-8",
     )

@@ -59,6 +59,26 @@ def surveys(draw: st.DrawFn, length: float, width: float) -> dict[str, str]:
 
 
 @st.composite
+def frames(draw: st.DrawFn, x_size: int, y_size: int) -> dict[str, Any]:
+    """What an open frame stands on: a foot in each corner, at the sides, or none told of."""
+    foot = draw(st.integers(10, 60))
+    beyond_x, beyond_y = ([foot + draw(st.integers(0, 200)) for _ in range(2)] for _ in range(2))
+    sides = [
+        (-beyond_x[0] + foot / 2, y_size / 2),
+        (x_size + beyond_x[1] - foot / 2, y_size / 2),
+        (x_size / 2, -beyond_y[0] + foot / 2),
+    ]
+    at_sides = [[f"{x:.1f} mm", f"{y:.1f} mm"] for x, y in sides]
+    return {
+        "foot": f"{foot} mm",
+        "beyond_x": [f"{beyond} mm" for beyond in beyond_x],
+        "beyond_y": [f"{beyond} mm" for beyond in beyond_y],
+        "feet": draw(st.sampled_from(["corners", at_sides, at_sides, []])),
+        "weight_kg": draw(st.integers(0, 60)),
+    }
+
+
+@st.composite
 def plotters(draw: st.DrawFn, length: float, width: float) -> dict[str, Any]:
     """A bed from a few pitches to more than the table, set down any way round, or a roll.
 
@@ -72,9 +92,13 @@ def plotters(draw: st.DrawFn, length: float, width: float) -> dict[str, Any]:
     along, across = (math.ceil(size + draw(st.integers(30, 120))) for size in (along, across))
     x_size, y_size = (along, across) if axes[0][1] == "x" else (across, along)
     unlimited = roll and draw(st.booleans())
+    works = (
+        {"profile": "roll-36", "cloth_width": f"{y_size} mm"}
+        if roll
+        else {"profile": "flatbed-a3", **draw(frames(x_size, y_size))}
+    )
     return {
-        "profile": "flatbed-a3",
-        "kind": "roll" if roll else "flat",
+        **works,
         "x_size": "unlimited" if unlimited else f"{x_size} mm",
         "y_size": f"{y_size} mm",
         "axes": list(axes),
@@ -155,6 +179,7 @@ def jobs(draw: st.DrawFn, longest: float = 200.0, widest: float = 80.0) -> dict[
         },
         "pens": draw(_pens()),
         "plotter": draw(plotters(*top)),
+        "inking": {"drying": f"{draw(st.sampled_from([2, 2, 10, 60]))} min"},
         "reach": {
             "depth": draw(_millimetres(120, top[1] + 100)),
             "span": draw(_millimetres(200, top[0] + 100)),

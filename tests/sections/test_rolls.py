@@ -50,7 +50,7 @@ def test_canvas_that_is_fed_in_sideways_is_said_to_be(make_job: MakeJob) -> None
     job, plan = planned(make_job, table={"length": "33 in", "width": "60 in"})
     assert plan.zone.turned
     assert len(plan.sections) == 1
-    assert "It goes in sideways" in "\n".join(section_table(plan, job))
+    assert "It goes in sideways" in "\n".join(section_table(plan, job, lay_out(job)))
     _, bed = program(plan.sections[0], job.plotter, job.pens)
     assert abs(bed.to_bed[0, 1]) == 1, "the feed must run across the table"
 
@@ -58,7 +58,7 @@ def test_canvas_that_is_fed_in_sideways_is_said_to_be(make_job: MakeJob) -> None
 def test_what_a_roll_is_told_is_canvas_fed_loose_and_no_set_down(make_job: MakeJob) -> None:
     table = {"length": "150 in", "width": "33 in"}
     job, plan = planned(make_job, table=table)
-    said = "\n".join(section_table(plan, job))
+    said = "\n".join(section_table(plan, job, lay_out(job)))
     assert "loose, before it is stretched on" in said
     assert "drawn thread" in said
     assert "et the device down" not in said

@@ -171,7 +171,7 @@ def test_the_set_down_list_the_picture_and_the_records_say_that_it_is_turned(
     make_job: MakeJob,
 ) -> None:
     job, layout, plan = turned_plan(make_job)
-    said = "\n".join(section_table(plan, job))
+    said = "\n".join(section_table(plan, job, layout))
     assert "Turn the device a quarter anticlockwise" in said
     assert "| 1 | r1c1 turned |" in said
     record = plan_record(plan)
@@ -180,7 +180,7 @@ def test_the_set_down_list_the_picture_and_the_records_say_that_it_is_turned(
     assert report_record(layout, job, plan)["turned"]
     straight = divide_into_sections(layout, job, replace(job.plotter.zone, turned_home=None))
     assert not plan_record(straight)["turned"]
-    assert "anticlockwise" not in "\n".join(section_table(straight, job))
+    assert "anticlockwise" not in "\n".join(section_table(straight, job, layout))
     shown, unturned = (svg(table_picture(layout, job, one)) for one in (plan, straight))
     assert shown.count(b'-turned"') == len(plan.sections)
     assert b'-turned"' not in unturned
