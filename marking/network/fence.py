@@ -62,11 +62,11 @@ def clamping_block(clamping: Clamping, errors: ErrorModel) -> Block:
     """The rail as it is set; it follows the marks that it is set to."""
     sd = np.array([errors.rail_along, errors.rail_ends, errors.rail_ends, errors.bow])
     if clamping.set_to is None:
-        return Block(clamping.block, sd)
+        return Block(clamping.block, sd, either_way=(3,))
     first, last = np.zeros((4, 2)), np.zeros((4, 2))
     first[0, 0] = first[1, 1] = last[2, 1] = 1.0
     near, far = (own_block(mark) for mark in clamping.set_to)
-    return Block(clamping.block, sd, ((near, first), (far, last)))
+    return Block(clamping.block, sd, ((near, first), (far, last)), either_way=(3,))
 
 
 def seat_of(clamping: Clamping, window: Box, errors: ErrorModel, datum: Datum) -> Seat:

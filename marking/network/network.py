@@ -28,6 +28,7 @@ from marking.network.shared import (
     own_block,
     scale_effect,
     span_of,
+    stacked,
     tape_mark_blocks,
 )
 
@@ -331,14 +332,21 @@ def met(network: Network, marks: Iterable[str], clamping: Clamping | None = None
 
     Raises BadInputError for a mark that is unknown or not inked yet.
     """
-    for block in device_blocks(network.errors):
-        if block.name not in network.places:
-            network = append(network, block)
+    return joined(network, unmet(network, marks, clamping))[0]
+
+
+def unmet(
+    network: Network, marks: Iterable[str], clamping: Clamping | None = None
+) -> tuple[Block, ...]:
+    """The blocks that `met` adds, each after those that move it."""
+    found = {block.name: block for block in device_blocks(network.errors)}
     for mark in (*marks, *((clamping and clamping.set_to) or ())):
-        network = _met(network, mark)
-    if clamping is None or clamping.block in network.places:
-        return network
-    return append(network, clamping_block(clamping, network.errors))
+        if own_block(mark) not in found:
+            found |= {block.name: block for block in _blocks_of(network, mark)}
+    if clamping is not None:
+        block = clamping_block(clamping, network.errors)
+        found[block.name] = block
+    return tuple(block for name, block in found.items() if name not in network.places)
 
 
 def _carried(
@@ -368,9 +376,9 @@ def _carried(
     return network, carrier.reshape(2 * len(marks), -1)
 
 
-def _met(network: Network, mark: str) -> Network:
-    """The network with the mark's own error in its state, where it has one."""
-    target = network.targets.get(mark)
+def _blocks_of(network: Network, mark: str) -> Sequence[Block]:
+    """The blocks that a mark's own displacement is made of, itself last; none where it has none."""
+    target, errors = network.targets.get(mark), network.errors
     if target is None:
         raise BadInputError(
             f"mark {mark} is not known; the marks here, the likest first, are "
@@ -381,48 +389,32 @@ def _met(network: Network, mark: str) -> Network:
             raise BadInputError(
                 f"mark {mark} is not inked yet: section {by} inks it. Read another mark"
             )
-    if own_block(mark) in network.places:
-        return network
-    for block in _blocks_of(network, target):
-        if block.name not in network.places:
-            network = append(network, block)
-    return network
-
-
-def _blocks_of(network: Network, target: KnownMark) -> Sequence[Block]:
-    """The blocks that a mark's own displacement is made of, itself last; none where it has none."""
-    name, errors = target.mark.id, network.errors
     if target.inked_by is None:
         at = target.mark.at_table
-        return tape_mark_blocks(name, at, target.sd, errors, network.span, network.datum)
+        return tape_mark_blocks(mark, at, target.sd, errors, network.span, network.datum)
     scatter = float(np.hypot(target.sd, errors.cloth))
-    return [ink_block(name, scatter)] if scatter else []
+    return [ink_block(mark, scatter)] if scatter else []
 
 
-def append(network: Network, block: Block) -> Network:
-    """The network with one block more, as it is believed before any reading of it."""
-    size, count = len(network.by_tape), len(block.sd)
-    by_others = np.zeros((count, size))
-    for other, moved in block.parts:
-        by_others[:, network.places[other]] = moved
-    cross = by_others @ network.by_tape
-    own = cross @ by_others.T + np.diag(block.sd**2)
-    moves = by_others @ network.common + (0.0 if block.moves is None else block.moves)
-    return replace(
+def joined(network: Network, blocks: Sequence[Block]) -> tuple[Network, FloatArray]:
+    """The network with `blocks` more, as they are believed before any reading of them.
+
+    Also how each of their own errors moves them all, (k, k), since one may move the next.
+    """
+    if not blocks:
+        return network, np.zeros((0, 0))
+    own = np.concatenate([block.sd for block in blocks])
+    places, by_state, by_own, moves = stacked(blocks, network.places, len(network.by_tape))
+    cross = by_state @ network.by_tape
+    spread = cross @ by_state.T + (by_own * own**2) @ by_own.T
+    more = replace(
         network,
-        places={**network.places, block.name: slice(size, size + count)},
-        mean=np.concatenate([network.mean, by_others @ network.mean]),
-        by_tape=np.block([[network.by_tape, cross.T], [cross, own]]),
-        common=np.concatenate([network.common, moves]),
+        places=places,
+        mean=np.concatenate([network.mean, by_state @ network.mean]),
+        by_tape=np.block([[network.by_tape, cross.T], [cross, spread]]),
+        common=np.concatenate([network.common, by_state @ network.common + by_own @ moves]),
     )
-
-
-def target_moves(datum: Datum, target: KnownMark) -> FloatArray:
-    """(2, 2): how the datum's errors move a mark's own block; not at all if a section inked it."""
-    if target.inked_by is not None:
-        return np.zeros((2, 2))
-    moves: FloatArray = datum.moves(np.array([target.mark.at_table]))[0]
-    return moves
+    return more, by_own
 
 
 def _listed(names: Iterable[str], wanted: str) -> str:

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Iterable, Mapping, Sequence
 
     from marking.arrays import FloatArray
     from marking.network.datum import Datum
@@ -36,11 +36,42 @@ class Block:
     """Other blocks by name, and how each moves this one: (k, j)."""
     moves: FloatArray | None = None
     """(k, 2): how the datum's errors move it by itself; None for not at all."""
+    either_way: tuple[int, ...] = ()
+    """Which of its errors are so large to one side or the other, with nothing between."""
 
 
 def own_block(mark: str) -> str:
     """The name of the block that holds a mark's own displacement."""
     return f"mark {mark}"
+
+
+def stacked(
+    blocks: Sequence[Block], places: Mapping[str, slice], size: int
+) -> tuple[dict[str, slice], FloatArray, FloatArray, FloatArray]:
+    """`blocks` after a state of `size` with `places`: where each stands then, and what moves them.
+
+    By the state (k, size), by each of their own errors (k, k), since one may move the next, and by
+    the datum's, directly (k, 2).
+    """
+    count = sum(len(block.sd) for block in blocks)
+    stand = dict(places)
+    by_state, by_own, moves = np.zeros((count, size)), np.eye(count), np.zeros((count, 2))
+    start = 0
+    for block in blocks:
+        mine = slice(start, start + len(block.sd))
+        for other, moved in block.parts:
+            at = stand[other]
+            if at.start < size:
+                by_state[mine, at] += moved
+            else:
+                new = slice(at.start - size, at.stop - size)
+                by_state[mine] += moved @ by_state[new]
+                by_own[mine] += moved @ by_own[new]
+        if block.moves is not None:
+            moves[mine] = block.moves
+        stand[block.name] = slice(size + mine.start, size + mine.stop)
+        start = mine.stop
+    return stand, by_state, by_own, moves
 
 
 def device_blocks(errors: ErrorModel) -> tuple[Block, ...]:
