@@ -16,7 +16,7 @@ from marking.least_squares.chi_square import exceeded
 from marking.least_squares.linear import Solution, solve
 from marking.least_squares.readings_test import against_others
 from marking.network.datum import EXACT, explained
-from marking.network.network import Network, known, section_effect, target_moves
+from marking.network.network import Network, known, section_effect
 from marking.network.pose import PARAMETERS, effect
 
 if TYPE_CHECKING:
@@ -174,10 +174,18 @@ def _reading_row(network: Network, setup: Setup, mark: str, at: FloatArray) -> F
 def _moves(network: Network, names: Sequence[Name]) -> FloatArray:
     """(m, 2): how the datum's errors move each observation's truth."""
     rows = [
-        target_moves(network.datum, network.targets[mark]) if section is None else np.zeros((2, 2))
+        _target_moves(network.datum, network.targets[mark]) if section is None else np.zeros((2, 2))
         for mark, section in names
     ]
     return np.concatenate(rows)
+
+
+def _target_moves(datum: Datum, target: KnownMark) -> FloatArray:
+    """(2, 2): how the datum's errors move a mark's own block; not at all if a section inked it."""
+    if target.inked_by is not None:
+        return np.zeros((2, 2))
+    moves: FloatArray = datum.moves(np.array([target.mark.at_table]))[0]
+    return moves
 
 
 def _with_datum(solution: Solution, sd: FloatArray, moves: FloatArray) -> Solution:

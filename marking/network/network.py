@@ -17,7 +17,20 @@ import numpy as np
 from marking.errors import BadInputError
 from marking.least_squares.linear import weighed
 from marking.network.datum import EXACT, explained
-from marking.network.pose import effect
+from marking.network.error_model import NO_ERRORS
+from marking.network.fence import clamping_block
+from marking.network.pose import PARAMETERS, effect
+from marking.network.shared import (
+    PLOTTER,
+    POINTER,
+    device_blocks,
+    ink_block,
+    own_block,
+    scale_effect,
+    span_of,
+    stacked,
+    tape_mark_blocks,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
@@ -26,7 +39,10 @@ if TYPE_CHECKING:
 
     from marking.arrays import FloatArray
     from marking.network.datum import Datum
+    from marking.network.error_model import ErrorModel
+    from marking.network.fence import Clamping, Seat
     from marking.network.pose import Pose, PoseKind
+    from marking.network.shared import Block
     from marking.sections.locating_marks import Mark
 
 TAPE_SD = 0.4
@@ -97,6 +113,9 @@ class Network:
     common: FloatArray
     """(n, 2): how one standard deviation of each error of the datum moves the state."""
     datum: Datum = EXACT
+    errors: ErrorModel = NO_ERRORS
+    span: tuple[float, float] = (0.0, 0.0)
+    """x of the first and the last mark set by tape."""
 
     @property
     def covariance(self) -> FloatArray:
@@ -157,8 +176,12 @@ class Gain:
         return spread
 
 
-def known(targets: Iterable[KnownMark], datum: Datum = EXACT) -> Network:
+def known(
+    targets: Iterable[KnownMark], datum: Datum = EXACT, errors: ErrorModel = NO_ERRORS
+) -> Network:
     """The network before any reading; marks set by tape are set from `datum`.
+
+    What `errors` says is learned with the rest; an error that it says is 0 is left out.
 
     Raises BadInputError for two marks of one id and for errors that are not positive numbers.
     """
@@ -176,7 +199,10 @@ def known(targets: Iterable[KnownMark], datum: Datum = EXACT) -> Network:
                 f"a mark set by tape is good to about {TAPE_SD:g} mm"
             )
         by_id[target.mark.id] = target
-    return Network(by_id, {}, {}, np.zeros(0), np.zeros((0, 0)), np.zeros((0, 2)), datum)
+    span = span_of(t.mark.at_table for t in by_id.values() if t.inked_by is None)
+    return Network(
+        by_id, {}, {}, np.zeros(0), np.zeros((0, 0)), np.zeros((0, 2)), datum, errors, span
+    )
 
 
 def mark_positions(network: Network, marks: Sequence[str]) -> FloatArray:
@@ -197,16 +223,33 @@ def misfit(network: Network, pose: Pose, readings: Sequence[Reading]) -> FloatAr
     return believed - pose(np.array([reading.at for reading in readings]))
 
 
-def gain(network: Network, readings: Sequence[Reading], about: FloatArray, kind: PoseKind) -> Gain:
+def gain(
+    network: Network,
+    readings: Sequence[Reading],
+    about: FloatArray,
+    kind: PoseKind,
+    seat: Seat | None = None,
+) -> Gain:
     """What `readings` by one new section are worth: generalised least squares, the pose free.
 
-    The least squares are the tape's; what the datum does to them is told beside.
+    The least squares are the tape's; what the datum does to them is told beside. With a `seat`
+    what a fence tells follows the readings as r rows more; its clamping has to be `met` before.
     """
     marks = [reading.mark for reading in readings]
-    network, carrier = _carried(network, marks)
-    at = np.array([network.targets[mark].mark.at_table for mark in marks])
+    network, carrier = _carried(network, marks, about)
+    at = np.array([network.targets[mark].mark.at_table for mark in marks]).reshape(-1, 2)
     design = effect(kind, at, about).reshape(2 * len(marks), -1)
-    noise = np.repeat([reading.sd**2 for reading in readings], 2)
+    noise = np.repeat([reading.sd**2 + network.errors.cloth**2 for reading in readings], 2)
+    moved = carrier @ network.common
+    if seat is not None:
+        held = np.zeros((len(seat.sd), len(network.by_tape)))
+        held[:, network.places[seat.block]] = seat.onto
+        on_pose = np.zeros((len(seat.sd), PARAMETERS[kind]))
+        on_pose[:, :3] = seat.design
+        moved = np.concatenate([moved, held @ network.common + seat.moves])
+        carrier = np.concatenate([carrier, held])
+        design = np.concatenate([design, on_pose])
+        noise = np.concatenate([noise, seat.sd**2])
     crossed = network.by_tape @ carrier.T
     covariance = carrier @ crossed + np.diag(noise)
     worth = weighed(design, covariance)
@@ -220,7 +263,7 @@ def gain(network: Network, readings: Sequence[Reading], about: FloatArray, kind:
         _even(worth.spread),
         worth.gain @ crossed.T,
         crossed.T,
-        carrier @ network.common,
+        moved,
         worth.projector,
     )
 
@@ -261,71 +304,6 @@ def ink(network: Network, setup: Setup) -> Network:
     return with_inked(gained, setup, misfits)
 
 
-def concerning(
-    targets: Iterable[KnownMark],
-    setups: Sequence[Setup],
-    marks: Iterable[str],
-    sections: Iterable[str],
-    datum: Datum = EXACT,
-) -> Network:
-    """The network after `setups`, in the order they were inked, as far as it concerns these.
-
-    The same figures as the whole network's, sooner: what no later reading can reach is left
-    out as it goes. Only `marks` are known to it afterwards.
-    """
-    network = known(targets, datum)
-    wanted = set(marks)
-    last = _last_use(network.targets, setups, wanted, sections)
-    for count, setup in enumerate(setups):
-        network = ink(network, setup)
-        network = only(network, [place for place in network.places if last.get(place, -1) > count])
-    return replace(network, targets={m: t for m, t in network.targets.items() if m in wanted})
-
-
-def _last_use(
-    targets: Mapping[str, KnownMark],
-    setups: Sequence[Setup],
-    marks: Iterable[str],
-    sections: Iterable[str],
-) -> dict[str, int]:
-    """The count of the last setup that reads of each block; past all for what is asked for."""
-    last: dict[str, int] = {}
-    uses = [(count, r.mark) for count, setup in enumerate(setups) for r in setup.readings]
-    for count, mark in (*uses, *((len(setups), mark) for mark in marks)):
-        last[_own(mark)] = count
-        for by, _ in targets[mark].inkers if mark in targets else ():
-            last[by] = count
-    return {**last, **{section: len(setups) for section in sections}}
-
-
-def ink_error(network: Network, section: str, points: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """How far the ink of `section` at table points (n, 2) lies from the plan, and how surely.
-
-    The mean (n, 2) and covariance (n, 2, 2), given all readings; with the datum's errors.
-    """
-    block = network.places[section]
-    by_point = section_effect(network, section, points)
-    states = network.spread_of(np.r_[block])
-    spread = by_point @ states @ by_point.transpose(0, 2, 1)
-    return by_point @ network.mean[block], spread
-
-
-def join_step(
-    network: Network, section: str, beside: str, points: FloatArray
-) -> tuple[FloatArray, FloatArray]:
-    """The ink of `section` less that of `beside` at join points (n, 2): mean and covariance.
-
-    What the two share, as a locating mark both have met or the datum, is counted out.
-    """
-    one, two = network.places[section], network.places[beside]
-    both = np.concatenate(
-        [section_effect(network, section, points), -section_effect(network, beside, points)], axis=2
-    )
-    index = np.r_[one, two]
-    spread = both @ network.spread_of(index) @ both.transpose(0, 2, 1)
-    return both @ network.mean[index], spread
-
-
 def section_effect(network: Network, section: str, points: FloatArray) -> FloatArray:
     """How the block of `section` moves its ink at table points (n, 2): (n, 2, k)."""
     setup = network.setups[section]
@@ -349,21 +327,36 @@ def only(network: Network, places: Sequence[str]) -> Network:
     )
 
 
-def only_for(network: Network, marks: Iterable[str]) -> Network:
-    """The network without what does not move `marks`."""
-    blocks: dict[str, None] = {}
-    for mark in marks:
-        inkers = network.targets[mark].inkers if mark in network.targets else ()
-        for place in (_own(mark), *(by for by, _ in inkers)):
-            if place in network.places:
-                blocks[place] = None
-    return only(network, list(blocks))
+def met(network: Network, marks: Iterable[str], clamping: Clamping | None = None) -> Network:
+    """The network with all blocks that reading `marks`, against a fence or not, has to do with.
+
+    Raises BadInputError for a mark that is unknown or not inked yet.
+    """
+    return joined(network, unmet(network, marks, clamping))[0]
 
 
-def _carried(network: Network, marks: Sequence[str]) -> tuple[Network, FloatArray]:
-    """How the state moves `marks`, (2m, n), with blocks added for marks not met before."""
-    for mark in marks:
-        network = _met(network, mark)
+def unmet(
+    network: Network, marks: Iterable[str], clamping: Clamping | None = None
+) -> tuple[Block, ...]:
+    """The blocks that `met` adds, each after those that move it."""
+    found = {block.name: block for block in device_blocks(network.errors)}
+    for mark in (*marks, *((clamping and clamping.set_to) or ())):
+        if own_block(mark) not in found:
+            found |= {block.name: block for block in _blocks_of(network, mark)}
+    if clamping is not None:
+        block = clamping_block(clamping, network.errors)
+        found[block.name] = block
+    return tuple(block for name, block in found.items() if name not in network.places)
+
+
+def _carried(
+    network: Network, marks: Sequence[str], about: FloatArray | None = None
+) -> tuple[Network, FloatArray]:
+    """How the state moves `marks`, (2m, n), with blocks added for what was not met before.
+
+    With `about`, the middle of a window: marks less where its device's pointer stands, sent there.
+    """
+    network = met(network, marks)
     carrier = np.zeros((len(marks), 2, len(network.by_tape)))
     for row, mark in enumerate(marks):
         target = network.targets[mark]
@@ -371,18 +364,21 @@ def _carried(network: Network, marks: Sequence[str]) -> tuple[Network, FloatArra
         for by, axes in target.inkers:
             moved = section_effect(network, by, at)[0]
             carrier[row, axes, network.places[by]] = moved[axes]
-        if _own(mark) in network.places:
-            carrier[row, :, network.places[_own(mark)]] = np.eye(2)
+            if PLOTTER in network.places:
+                scaled = scale_effect(at, network.setups[by].pose.about)[0]
+                carrier[row, axes, network.places[PLOTTER]] = scaled[axes]
+        if own_block(mark) in network.places:
+            carrier[row, :, network.places[own_block(mark)]] = np.eye(2)
+        if about is not None and PLOTTER in network.places:
+            carrier[row, :, network.places[PLOTTER]] -= scale_effect(at, about)[0]
+        if about is not None and POINTER in network.places:
+            carrier[row, :, network.places[POINTER]] -= np.eye(2)
     return network, carrier.reshape(2 * len(marks), -1)
 
 
-def _own(mark: str) -> str:
-    return f"mark {mark}"
-
-
-def _met(network: Network, mark: str) -> Network:
-    """The network with the mark's own error in its state, where it has one."""
-    target = network.targets.get(mark)
+def _blocks_of(network: Network, mark: str) -> Sequence[Block]:
+    """The blocks that a mark's own displacement is made of, itself last; none where it has none."""
+    target, errors = network.targets.get(mark), network.errors
     if target is None:
         raise BadInputError(
             f"mark {mark} is not known; the marks here, the likest first, are "
@@ -393,27 +389,32 @@ def _met(network: Network, mark: str) -> Network:
             raise BadInputError(
                 f"mark {mark} is not inked yet: section {by} inks it. Read another mark"
             )
-    if _own(mark) in network.places or not target.sd:
-        return network
-    size = len(network.by_tape)
-    by_tape = np.zeros((size + 2, size + 2))
-    by_tape[:size, :size] = network.by_tape
-    by_tape[size:, size:] = target.sd**2 * np.eye(2)
-    return replace(
+    if target.inked_by is None:
+        at = target.mark.at_table
+        return tape_mark_blocks(mark, at, target.sd, errors, network.span, network.datum)
+    scatter = float(np.hypot(target.sd, errors.cloth))
+    return [ink_block(mark, scatter)] if scatter else []
+
+
+def joined(network: Network, blocks: Sequence[Block]) -> tuple[Network, FloatArray]:
+    """The network with `blocks` more, as they are believed before any reading of them.
+
+    Also how each of their own errors moves them all, (k, k), since one may move the next.
+    """
+    if not blocks:
+        return network, np.zeros((0, 0))
+    own = np.concatenate([block.sd for block in blocks])
+    places, by_state, by_own, moves = stacked(blocks, network.places, len(network.by_tape))
+    cross = by_state @ network.by_tape
+    spread = cross @ by_state.T + (by_own * own**2) @ by_own.T
+    more = replace(
         network,
-        places={**network.places, _own(mark): slice(size, size + 2)},
-        mean=np.concatenate([network.mean, np.zeros((2, *network.mean.shape[1:]))]),
-        by_tape=by_tape,
-        common=np.concatenate([network.common, target_moves(network.datum, target)]),
+        places=places,
+        mean=np.concatenate([network.mean, by_state @ network.mean]),
+        by_tape=np.block([[network.by_tape, cross.T], [cross, spread]]),
+        common=np.concatenate([network.common, by_state @ network.common + by_own @ moves]),
     )
-
-
-def target_moves(datum: Datum, target: KnownMark) -> FloatArray:
-    """(2, 2): how the datum's errors move a mark's own block; not at all if a section inked it."""
-    if target.inked_by is not None:
-        return np.zeros((2, 2))
-    moves: FloatArray = datum.moves(np.array([target.mark.at_table]))[0]
-    return moves
+    return more, by_own
 
 
 def _listed(names: Iterable[str], wanted: str) -> str:

@@ -13,7 +13,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from marking.measures.ties import first_of_greatest
-from marking.network.network import ink_error, join_step, misfit, with_inked
+from marking.network.inked import ink_error, join_step
+from marking.network.network import misfit, with_inked
 from marking.network.pose import PARAMETERS, changed, effect
 from marking.network.regions import radius_95
 

@@ -12,8 +12,9 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 
 from marking.errors import BadInputError, RefusedError
+from marking.network.concerning import concerning
 from marking.network.datum import EXACT
-from marking.network.network import Setup, concerning
+from marking.network.network import Setup
 from marking.network.pose import FEWEST_MARKS
 from marking.network.resection import resect
 from marking.placement.blunders import Doubt, doubts

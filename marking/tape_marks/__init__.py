@@ -2,5 +2,5 @@
 
 It forecasts; it keeps nothing.
 It may import: `marking.arrays`, `marking.errors`, `marking.layout`, `marking.measures`,
-`marking.network`, `marking.record`, `marking.sections`.
+`marking.network`, `marking.placement`, `marking.record`, `marking.sections`.
 """

@@ -19,7 +19,8 @@ import numpy as np
 from marking.measures.tape import Tape
 from marking.network.adjustment import adjust
 from marking.network.allowed import Allowed
-from marking.network.network import KnownMark, Reading, known, only_for
+from marking.network.concerning import only_for
+from marking.network.network import KnownMark, Reading, known
 from marking.network.pose import rigid
 from marking.network.resection import resect
 from marking.placement.blunders import agrees, doubts

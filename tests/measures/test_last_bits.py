@@ -20,8 +20,10 @@ import pytest
 from devices.projector.light.throw import largest_upright
 from marking.layout.survey import SIDES, Adjustment, _which_again
 from marking.measures.ties import first_of_greatest
+from marking.network.allowed import Allowed
 from marking.proof.outcome import many_lines
-from marking.tape_marks import forecast
+from marking.tape_marks.forecast import forecast
+from tests.placement.inking import READING_SD, set_out_by_tape
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -106,21 +108,11 @@ def test_a_kernel_that_is_asked_for_is_the_one_that_runs() -> None:
 def test_the_forecast_imagines_the_same_covers_whichever_way_eigenvectors_point(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
-    errors = forecast.Errors({}, {}, np.diag([2.0, 2.0, 2.0, 0.5, 0.0]))
-    plain = forecast._covers(errors)
+    plan, seen, datum = set_out_by_tape("flatbed-24x36", 152.4, 0)
+    plain = forecast(plan, seen, READING_SD, Allowed(1.5), 1, datum)
     eigh = np.linalg.eigh
-
-    def turned(matrix: Any) -> Any:
-        """As right as NumPy's: equal values leave their vectors free to turn, and all to flip."""
-        values, vectors = eigh(matrix)
-        same = np.flatnonzero(np.abs(values - 2.0) < 1e-9)
-        rotation = np.linalg.qr(np.random.default_rng(1).normal(size=(3, 3)))[0]
-        vectors[:, same] = vectors[:, same] @ rotation
-        return values, -vectors
-
-    monkeypatch.setattr(np.linalg, "eigh", turned)
-    assert np.abs(forecast._covers(errors) - plain).max() < 1e-9
-    assert np.abs(np.cov(plain.T) - errors.covariance).max() < 0.2
+    monkeypatch.setattr(np.linalg, "eigh", lambda matrix: (eigh(matrix)[0], -eigh(matrix)[1]))
+    assert forecast(plan, seen, READING_SD, Allowed(1.5), 1, datum) == plain
 
 
 @pytest.mark.parametrize("seed", range(8))

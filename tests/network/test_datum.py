@@ -17,7 +17,8 @@ import statsmodels.api as sm
 from marking.network.adjustment import adjust
 from marking.network.allowed import Allowed
 from marking.network.datum import EXACT, Datum
-from marking.network.network import Reading, gain, ink, ink_error, known, misfit
+from marking.network.inked import ink_error
+from marking.network.network import Reading, gain, ink, known, misfit
 from marking.placement.placement import place
 from marking.sections.neighbours import butts
 from marking.tape_marks.forecast import forecast

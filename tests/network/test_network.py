@@ -11,13 +11,12 @@ from scipy import stats
 from marking.errors import BadInputError, RefusedError
 from marking.least_squares.linear import solve
 from marking.network.adjustment import adjust
+from marking.network.inked import ink_error, join_step
 from marking.network.network import (
     Reading,
     Setup,
     gain,
     ink,
-    ink_error,
-    join_step,
     known,
     mark_positions,
     misfit,

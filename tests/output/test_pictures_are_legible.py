@@ -26,6 +26,7 @@ from marking.output.table_picture import Picture, table_picture
 from marking.sections.locating_marks import Mark
 from marking.sections.plan import divide_into_sections
 from marking.sections.zones import reach_zone
+from marking.tape_marks.figures import Figures
 from marking.tape_marks.forecast import Forecast, JoinForecast, SectionForecast
 from tests.conftest import MILLRACE
 from tests.output.printed import words_of
@@ -99,7 +100,8 @@ def expected(plan: Plan, line: float, step: float, limits: Allowed) -> Forecast:
     first, second = plan.sections[:2]
     join = JoinForecast((first.id, second.id), (second.core[0], second.core[1]), 0.8 * step)
     order = tuple(one.id for one in plan.sections)
-    return Forecast(order, sections, (join,), line, step, 9, 5, limits)
+    worst = Figures(line, line, line, step)
+    return Forecast(order, sections, (join,), line, step, 9, 5, limits, worst)
 
 
 def laid_out(job: Job) -> tuple[Layout, Plan]:

@@ -88,14 +88,16 @@ class Runs:
         )
 
     def worst_step(self):
-        """(runs,): the largest step at any join."""
+        """(runs,): the largest step at any join, sideways of the lines that cross it."""
         steps = []
         for (one, two), points in self.meets:
             moved = [
                 np.einsum("nik,kr->rni", effect("rigid", points, self.centres[s]), self.ink[s])
                 for s in (one, two)
             ]
-            steps.append(np.linalg.norm(moved[0] - moved[1], axis=2).max(axis=1))
+            # Sections are named by row and column: within a row, long lines cross, others else.
+            sideways = int(one.split("c")[0] == two.split("c")[0])
+            steps.append(np.abs(moved[0] - moved[1])[:, :, sideways].max(axis=1))
         return np.max(steps, axis=0)
 
 

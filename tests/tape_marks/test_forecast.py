@@ -8,11 +8,11 @@ import pytest
 from marking.errors import BadInputError, RefusedError
 from marking.measures.tape import Tape
 from marking.network.allowed import Allowed
-from marking.network.pose import effect
 from marking.network.regions import radius_95
 from marking.sections.neighbours import butts, outermost_ink
 from marking.tape_marks.choice import MarksChoice, Task, remedies, widest, work, written
-from marking.tape_marks.forecast import forecast, ink_errors
+from marking.tape_marks.covers import Work, imagined
+from marking.tape_marks.forecast import forecast
 from marking.tape_marks.visible import sights
 from tests.placement.inking import (
     READING_SD,
@@ -46,6 +46,13 @@ def seen(profile, spacing=152.4, ends=True, rows=0, order="near to far"):
 def expected(profile, *arguments, repeats=1):
     _, plan = bench(profile)
     return forecast(plan, seen(profile, *arguments), READING_SD, LIMITS[profile], repeats)
+
+
+@cache
+def covers(profile):
+    _, plan = bench(profile)
+    sections = {section.id: section for section in plan.sections}
+    return imagined(Work(sections, seen(profile), READING_SD, butts(plan.sections)))
 
 
 def worst_sd(profile, *arguments):
@@ -103,8 +110,11 @@ def test_the_joint_forecast_is_what_simulated_covers_show():
         assert np.mean(runs.worst_line() <= said.worst_line) == pytest.approx(0.95, abs=0.05)
         assert np.mean(runs.worst_step() <= said.worst_step) == pytest.approx(0.95, abs=0.05)
         # The correlation of neighbours: a step is forecast as simulation finds it.
-        drawn = np.cov(np.concatenate([runs.ink[s.section] for s in said.sections][:2]))
-        told_so = ink_errors(bench(profile)[1], seen(profile), READING_SD).covariance[:6, :6]
+        # Two thousand covers of either tell so small a covariance to an eighth.
+        many = ink_many(bench(profile)[1], seen(profile), 2000, seed=1)
+        drawn = np.cov(np.concatenate([many.ink[s.section] for s in said.sections][:2]))
+        ink = covers(profile).ink
+        told_so = np.cov(np.concatenate([ink[s.section] for s in said.sections][:2]))
         assert drawn[0, 3] == pytest.approx(told_so[0, 3], rel=0.35)
 
 
@@ -140,13 +150,9 @@ def test_the_figures_of_the_issue_are_of_the_size_foretold():
 
 def test_the_error_map_is_worst_where_the_forecast_says():
     _, plan = bench(LARGE)
-    errors = ink_errors(plan, seen(LARGE), READING_SD)
     for section, said in zip(plan.sections, expected(LARGE).sections, strict=True):
         inked = [p.stroke.points for p in section.pieces if p.stroke.layer != "witness"]
-        by_point = effect("rigid", np.concatenate(inked), errors.centres[section.id])
-        block = errors.places[section.id]
-        spread = by_point @ errors.covariance[block, block] @ by_point.transpose(0, 2, 1)
-        everywhere = radius_95(spread)
+        everywhere = radius_95(covers(LARGE).covariance(section.id, np.concatenate(inked)))
         assert everywhere.max() == pytest.approx(said.error, rel=0.01)
 
 
