@@ -238,7 +238,7 @@ def gain(
     marks = [reading.mark for reading in readings]
     network, carrier = _carried(network, marks, about)
     at = np.array([network.targets[mark].mark.at_table for mark in marks]).reshape(-1, 2)
-    design = effect(kind, at, about).reshape(2 * len(marks), -1)
+    design = effect(kind, at, about).reshape(2 * len(marks), PARAMETERS[kind])
     noise = np.repeat([reading.sd**2 + network.errors.cloth**2 for reading in readings], 2)
     moved = carrier @ network.common
     if seat is not None:
@@ -275,7 +275,7 @@ def with_inked(gained: Gain, setup: Setup, misfits: FloatArray) -> Network:
     mean = np.concatenate(
         [network.mean + gained.correction @ misfits, gained.change @ misfits], axis=0
     )
-    left = network.by_tape + gained.correction @ gained.taken
+    left = _even(network.by_tape + gained.correction @ gained.taken)
     by_tape = np.block([[left, gained.shared.T], [gained.shared, gained.by_tape]])
     common = np.concatenate(
         [network.common + gained.correction @ gained.moved, gained.change @ gained.moved]
@@ -373,7 +373,7 @@ def _carried(
             carrier[row, :, network.places[PLOTTER]] -= scale_effect(at, about)[0]
         if about is not None and POINTER in network.places:
             carrier[row, :, network.places[POINTER]] -= np.eye(2)
-    return network, carrier.reshape(2 * len(marks), -1)
+    return network, carrier.reshape(2 * len(marks), len(network.by_tape))
 
 
 def _blocks_of(network: Network, mark: str) -> Sequence[Block]:
