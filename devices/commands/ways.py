@@ -79,5 +79,5 @@ def _write_picture(path: Path, found: Reckoning, job: Job) -> None:
     from marking.output.files import replace_file
     from marking.output.ways_picture import ways_picture
 
-    replace_file(path, picture_file(ways_picture(found.ways, job.title), path.name))
+    replace_file(path, picture_file(ways_picture(found.ways, job.title, found.chosen), path.name))
     say(f"drew {path}")

@@ -14,6 +14,7 @@ from marking.errors import RefusedError
 from marking.ways.acts import Act
 from marking.ways.by_hand import FOR_ALL, base, proof, ruled_across
 from marking.ways.hand_errors import by_stretched_cloth
+from marking.ways.reckoning import limits_of
 from marking.ways.row_errors import Row
 from marking.ways.way import Way
 
@@ -100,7 +101,8 @@ def _whole(work: PlotterWork, ending: str, fence: FenceTable | None) -> Way:
     if fence is None:
         held = by_tape_marks(work.task)
     else:
-        held = in_rows(work.task, work.cover, _rows(sections), fence, ruled=False)
+        limits = limits_of(work.job)
+        held = in_rows(work.task, work.cover, _rows(sections), fence, limits=limits, ruled=False)
     seconds = _drawing(work, sections)
     return Way(
         work.name + ending,
@@ -117,7 +119,7 @@ def _whole(work: PlotterWork, ending: str, fence: FenceTable | None) -> Way:
 def _bands(work: PlotterWork, ending: str, fence: FenceTable | None) -> Way:
     """Hem bands, numerals and line ends by the plotter, cross lines ruled between them."""
     rows = _band_rows(work)
-    held = in_rows(work.task, work.cover, rows, fence, ruled=True)
+    held = in_rows(work.task, work.cover, rows, fence, limits=limits_of(work.job), ruled=True)
     sections = _band_sections(work.task.plan.sections)
     seconds = _drawing(work, sections, bands=True)
     ruled = ruled_across(work.cover, work.pace)

@@ -33,6 +33,7 @@ if TYPE_CHECKING:
     from marking.tape_marks.choice import ChosenMarks, Task
     from marking.tape_marks.forecast import Errors
     from marking.ways.cover import Cover
+    from marking.ways.way import Limits
 
 _COVERS, _SEED = 2000, 20
 _CLOSER = ((3.0, 0, 2), (6.0, 2, 2), (3.0, 2, 1))
@@ -154,9 +155,14 @@ def in_rows(
     rows: tuple[Row, ...],
     fence: FenceTable | None,
     *,
+    limits: Limits,
     ruled: bool,
 ) -> Marked:
-    """Rows of sections at the fence, or the bands placed by marks at the windows' corners."""
+    """Rows of sections at the fence, or the bands placed by marks at the windows' corners.
+
+    Every mark is read once where that holds, else twice. Raises RefusedError for a fence that is
+    too short to be moved along.
+    """
     doubts = Doubts(scale_sd(task.tape))
     columns = len(rows[0].columns)
     levels = {round(y, 1) for row in rows for y in (row.low, row.high)}
@@ -180,7 +186,16 @@ def in_rows(
         if fence.stops is None:
             marks, out = marks + columns * row_count, out + columns * row_count
             readings += columns * row_count
-    held = rows_hold(rows, cover.line_x, doubts, rail, ruled=ruled, bands=cover.bands)
+    for repeats in (1, 2):
+        held = rows_hold(
+            *(rows, cover.line_x, doubts, rail),
+            ruled=ruled,
+            repeats=repeats,
+            bands=cover.bands,
+        )
+        if not held.past(limits):
+            break
+    readings *= repeats
     set_downs = columns * row_count
     told = held.with_counts(marks=marks, readings=readings, set_downs=set_downs)
     return Marked(told, out, count * row_count)

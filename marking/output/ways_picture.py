@@ -20,14 +20,15 @@ if TYPE_CHECKING:
 _INK, _GREY, _PALE = "#111111", "#555555", "#dddddd"
 _HOLDS, _FAILS = "#1f5fa8", "#ffffff"
 _ROW, _LETTERS = 17.0, 3.6
-_LEFT, _RIGHT, _BARS = 84.0, 60.0, 190.0
-_ABOVE, _BELOW = 22.0, 24.0
+_LEFT, _RIGHT, _BARS = 84.0, 66.0, 190.0
+_ABOVE, _BELOW = 22.0, 28.0
 _LONGEST = 46
 
 
-def ways_picture(ways: Sequence[Reckoned], title: str) -> Artwork:
+def ways_picture(ways: Sequence[Reckoned], title: str, chosen: str | None = None) -> Artwork:
     """A bar a way, those that hold first, the least person-hours uppermost."""
     shown = [one for one in ways if one.way.expected is not None]
+    cannot = [one.way.id for one in ways if one.way.expected is None]
     most = max((one.least.person[1] for one in shown), default=1.0)
     high = len(shown) * _ROW
     artwork = Artwork(
@@ -48,7 +49,9 @@ def ways_picture(ways: Sequence[Reckoned], title: str) -> Artwork:
         y = high - (place + 0.5) * _ROW
         bars = filled if one.holds else hollow
         _draw_way(one, y, _BARS / most, (bars, ranges, clocks, words, notes))
-    _draw_legend(artwork)
+        if one.way.id == chosen:
+            words.write("chosen", _BARS + 3, y - 7.0, 2.6)
+    _draw_legend(artwork, cannot)
     return artwork
 
 
@@ -70,8 +73,8 @@ def _draw_way(
     says = one.way.says
     if len(says) > _LONGEST:
         cut = says.rfind(" ", 0, _LONGEST)
-        notes.write(says[:cut], -_LEFT + 4, y - 3.0, 2.5)
-        notes.write(says[cut + 1 :], -_LEFT + 4, y - 6.4, 2.5)
+        notes.write(says[:cut], -_LEFT + 4, y - 2.8, 2.5)
+        notes.write(says[cut + 1 :], -_LEFT + 4, y - 6.6, 2.5)
     else:
         notes.write(says, -_LEFT + 4, y - 3.0, 2.5)
     bars.box((0.0, y - 0.5, low, y + 5.0), one.way.id)
@@ -82,20 +85,22 @@ def _draw_way(
         clocks.circle((hours * scale, middle), 1.2)
     clocks.line([(one.by_two.clock[0] * scale, middle), (one.least.clock[0] * scale, middle)])
     verdict = "holds" if one.holds else "does not hold"
-    if one.over_two_days:
-        verdict += "; don't: over two days"
     figures = f"{one.least.person[0]:.1f} to {one.least.person[1]:.1f} h"
+    if one.over_two_days:
+        figures += "; don't: over two days"
     words.write(verdict, max(most, _BARS) + 3, y + 2.4, _LETTERS)
     notes.write(figures, max(most, _BARS) + 3, y - 3.0, 3.0)
 
 
-def _draw_legend(artwork: Artwork) -> None:
+def _draw_legend(artwork: Artwork, cannot: Sequence[str]) -> None:
     notes = artwork.layer("legend", Style(fill=_GREY))
-    lines = (
+    lines = [
         "Bar: person-hours of a practised person; the line beyond it: to a first cover. Dark: "
         "holds what is allowed; hollow: does not.",
         "Circles below: hours by the clock, by two (left) and alone (right), by a practised "
         "person. The times are what [pace] says, else our own assumptions.",
-    )
+    ]
+    if cannot:
+        lines.append(f"Cannot be done here: {', '.join(cannot)}.")
     for place, line in enumerate(lines):
         notes.write(line, -_LEFT + 4, -9.0 - 6.0 * place, 3.0)

@@ -116,13 +116,16 @@ def rows_hold(
     rail: Rail | None,
     *,
     ruled: bool,
+    repeats: int = 1,
     bands: tuple[tuple[float, float], ...] | None = None,
 ) -> Expected:
     """What sections in `rows`, from the near edge up, hold; `ruled`: cross lines by hand between.
 
     `line_x` are the cross lines, `bands` where along y there are long lines, None for everywhere;
-    ruled lines run from the near half of the rows to the far half.
+    ruled lines run from the near half of the rows to the far half. Each mark is read `repeats`
+    times.
     """
+    doubts = replace(doubts, reading=doubts.reading / repeats**0.5)
     rng = np.random.default_rng(SEED)
     shared = _Shared(rng, doubts)
     inked: list[_Inked] = []
