@@ -23,7 +23,7 @@ from devices.history import has_record, kept_correction
 from marking.begun.on_the_cover import keep_tape_marks, replaced, tape_marks_set_out
 from marking.errors import RefusedError
 from marking.job.keys import tape_of
-from marking.network.allowed import Allowed
+from marking.network.allowed import allowed_of
 from marking.output.files import replace_file
 from marking.output.tape_marks_words import (
     forecast_lines,
@@ -110,7 +110,7 @@ def run(options: argparse.Namespace) -> int:
             otherwise="chooses marks for the new cut",
         )
     rows = _rows_set_out(options.job, layout, job.units)
-    task = Task(layout, plan, tape_of(job.tape), job.units, Allowed(job.tolerance), rows)
+    task = Task(layout, plan, tape_of(job.tape), job.units, allowed_of(job), rows)
     done = _chosen(options, task)
     found: tuple[ChosenMarks, ...] = ()
     if not done.forecast.holds:

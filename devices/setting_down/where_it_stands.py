@@ -12,7 +12,7 @@ from devices.plotter.bed import bed_of
 from marking.begun.inked import done_sections
 from marking.begun.on_the_cover import pose_from, setup_from, standing, tape_marks_are_set_out
 from marking.errors import BadInputError
-from marking.network.allowed import Allowed
+from marking.network.allowed import allowed_of
 from marking.network.datum import EXACT
 from marking.network.network import KnownMark, Reading, Setup
 from marking.network.pose import Pose, as_planned
@@ -153,7 +153,7 @@ def placed_on(
         section,
         taken,
         ground.joints,
-        Allowed(job.tolerance),
+        allowed_of(job),
         kind=kind,
         weight=weight,
         bed_origin=bed.origin_table,

@@ -1,5 +1,6 @@
 """How well places are known: poses, readings, and all errors so far with their covariance.
 
 It knows marks and setups, no verdict.
-It may import: `marking.arrays`, `marking.errors`, `marking.least_squares`, `marking.sections`.
+It may import: `marking.arrays`, `marking.errors`, `marking.job`, `marking.least_squares`,
+`marking.measures`, `marking.sections`.
 """

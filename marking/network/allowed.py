@@ -1,15 +1,49 @@
-"""What a finished cover may show before it is called wrong."""
+"""What a finished cover may show before it is called wrong: the four limits of the trade."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from math import inf
+from typing import TYPE_CHECKING
+
+from marking.measures.lengths import INCH
+
+if TYPE_CHECKING:
+    from marking.job.keys import MarkingJob
+
+SQUARE_OVER = 54 * float(INCH)
+"""mm of a cross line over which `square` counts: the width of the goods, by far most of them."""
 
 
 @dataclass(frozen=True)
 class Allowed:
-    """The two wishes that a placement weighs."""
+    """What is wished for, each in mm; inf where nothing is asked."""
 
-    tolerance: float
-    """How far any ink may lie from true, in mm."""
+    total: float
+    """How far a line may lie from where it counts to, from zero; and any ink from true."""
     step: float = 1.0
-    """The largest step of a line at a join, in mm: our choice, the width of a usual line."""
+    """The largest step of a line at a join: our choice, the width of a usual line."""
+    square: float = inf
+    """How far a cross line may lean or bend over `SQUARE_OVER`."""
+    neighbours: float = inf
+    """How much the gap between two lines beside each other may err."""
+
+    @property
+    def tolerance(self) -> float:
+        """How far any ink may lie from true, in mm."""
+        return self.total
+
+
+def allowed_of(job: MarkingJob) -> Allowed:
+    """A job's limits: its `tolerance` in total and square, and what `[allowed]` says over it."""
+    given = job.allowed
+    return Allowed(
+        _first(given.total, job.tolerance),
+        _first(given.step, 1.0),
+        _first(given.square, job.tolerance),
+        _first(given.neighbours, inf),
+    )
+
+
+def _first(given: float | None, otherwise: float) -> float:
+    return otherwise if given is None else given
