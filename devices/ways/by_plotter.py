@@ -11,10 +11,10 @@ from typing import TYPE_CHECKING, TypeAlias
 
 from devices.ways.expected import by_tape_marks, in_rows
 from marking.errors import RefusedError
+from marking.network.error_model import error_model_of
 from marking.ways.acts import Act
 from marking.ways.by_hand import FOR_ALL, base, proof, ruled_across
 from marking.ways.hand_errors import by_stretched_cloth
-from marking.ways.reckoning import limits_of
 from marking.ways.row_errors import Row
 from marking.ways.way import Way
 
@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     from devices.ways.expected import Marked
     from marking.arrays import FloatArray
     from marking.job.work_keys import FenceTable, PaceTable
+    from marking.network.error_model import ErrorModel
     from marking.sections.plan import Section
     from marking.tape_marks.choice import Task
     from marking.ways.cover import Cover
@@ -101,8 +102,9 @@ def _whole(work: PlotterWork, ending: str, fence: FenceTable | None) -> Way:
     if fence is None:
         held = by_tape_marks(work.task)
     else:
-        limits = limits_of(work.job)
-        held = in_rows(work.task, work.cover, _rows(sections), fence, limits=limits, ruled=False)
+        held = in_rows(
+            work.task, work.cover, _rows(sections), fence, model=_model(work, fence), ruled=False
+        )
     seconds = _drawing(work, sections)
     return Way(
         work.name + ending,
@@ -119,7 +121,7 @@ def _whole(work: PlotterWork, ending: str, fence: FenceTable | None) -> Way:
 def _bands(work: PlotterWork, ending: str, fence: FenceTable | None) -> Way:
     """Hem bands, numerals and line ends by the plotter, cross lines ruled between them."""
     rows = _band_rows(work)
-    held = in_rows(work.task, work.cover, rows, fence, limits=limits_of(work.job), ruled=True)
+    held = in_rows(work.task, work.cover, rows, fence, model=_model(work, fence), ruled=True)
     sections = _band_sections(work.task.plan.sections)
     seconds = _drawing(work, sections, bands=True)
     ruled = ruled_across(work.cover, work.pace)
@@ -136,6 +138,11 @@ def _bands(work: PlotterWork, ending: str, fence: FenceTable | None) -> Way:
         machine_seconds=seconds,
         needs=(*_needs(work, fence), "a straightedge as long as the table is wide"),
     )
+
+
+def _model(work: PlotterWork, fence: FenceTable | None) -> ErrorModel:
+    """The errors to reckon with, the fence's own among them."""
+    return error_model_of(work.job.model_copy(update={"fence": fence}))
 
 
 def _rows(sections: Sequence[Section]) -> tuple[Row, ...]:

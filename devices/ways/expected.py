@@ -6,7 +6,7 @@ It knows plans and forecasts; it must not know hours. Table frame, mm.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
@@ -14,6 +14,7 @@ import numpy as np
 
 from marking.errors import RefusedError
 from marking.measures.tape import scale_sd
+from marking.network.allowed import SQUARE_OVER
 from marking.network.pose import effect
 from marking.record.readings import READING_SD
 from marking.sections.neighbours import butts
@@ -21,19 +22,19 @@ from marking.tape_marks.choice import MarksChoice, widest, work
 from marking.tape_marks.forecast import ink_errors
 from marking.tape_marks.marks import tape_datum
 from marking.tape_marks.visible import sights
-from marking.ways.row_errors import Doubts, Rail, Row, rows_hold
-from marking.ways.way import SQUARE_OVER, Expected
+from marking.ways.row_errors import Doubts, Row, rows_hold
+from marking.ways.way import Expected
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from marking.arrays import FloatArray
     from marking.job.work_keys import FenceTable
+    from marking.network.error_model import ErrorModel
     from marking.sections.plan import Section
     from marking.tape_marks.choice import ChosenMarks, Task
     from marking.tape_marks.forecast import Errors
     from marking.ways.cover import Cover
-    from marking.ways.way import Limits
 
 _COVERS, _SEED = 2000, 20
 _CLOSER = ((3.0, 0, 2), (6.0, 2, 2), (3.0, 2, 1))
@@ -155,7 +156,7 @@ def in_rows(
     rows: tuple[Row, ...],
     fence: FenceTable | None,
     *,
-    limits: Limits,
+    model: ErrorModel,
     ruled: bool,
 ) -> Marked:
     """Rows of sections at the fence, or the bands placed by marks at the windows' corners.
@@ -163,12 +164,11 @@ def in_rows(
     Every mark is read once where that holds, else twice. Raises RefusedError for a fence that is
     too short to be moved along.
     """
-    doubts = Doubts(scale_sd(task.tape))
     columns = len(rows[0].columns)
     levels = {round(y, 1) for row in rows for y in (row.low, row.high)}
     row_count = len(rows)
     meets = sum(round(a.high, 1) == round(b.low, 1) for a, b in pairwise(rows))
-    rail, count = None, 0
+    count = 0
     if fence is None:
         marks = len(levels) * (columns + 1)
         # At the outer struck line of each row and along the end lines the tape lies along an edge.
@@ -178,24 +178,23 @@ def in_rows(
         span = rows[0].columns[-1][1] - rows[0].columns[0][0]
         window = task.plan.zone.size[0]
         count = clampings(span, fence, window)
-        stops = READING_SD if fence.stops is None else fence.stops
-        rail = Rail(fence.straight, fence.contact, stops, count)
         marks = len(levels) * 2 + (count - 1) * row_count
         out = (count - 1) * row_count
         readings = 4 * (row_count + meets) + 3 * (count - 1) * row_count
         if fence.stops is None:
             marks, out = marks + columns * row_count, out + columns * row_count
             readings += columns * row_count
-    for repeats in (1, 2):
-        held = rows_hold(
-            *(rows, cover.line_x, doubts, rail),
-            ruled=ruled,
-            repeats=repeats,
-            bands=cover.bands,
+            model = replace(model, stops=READING_SD)
+    doubts = Doubts(model, scale_sd(task.tape), READING_SD)
+    once, twice = (
+        rows_hold(
+            *(rows, cover.line_x, doubts, count), ruled=ruled, repeats=repeats, bands=cover.bands
         )
-        if not held.past(limits):
-            break
-    readings *= repeats
+        for repeats in (1, 2)
+    )
+    held = once
+    if once.past(task.limits) and not twice.past(task.limits):
+        held, readings = twice, 2 * readings
     set_downs = columns * row_count
     told = held.with_counts(marks=marks, readings=readings, set_downs=set_downs)
     return Marked(told, out, count * row_count)

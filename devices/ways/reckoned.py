@@ -19,12 +19,12 @@ from marking.job.folder import JOB_FILE, check_job
 from marking.job.keys import tape_of
 from marking.job.work_keys import FenceTable
 from marking.measures.tape import scale_sd
-from marking.network.allowed import Allowed
+from marking.network.allowed import allowed_of
 from marking.shipped_files import stock_names
 from marking.tape_marks.choice import Task
 from marking.ways.by_hand import STRIP, hand_ways
 from marking.ways.cover import cover_of
-from marking.ways.reckoning import Reckoning, limits_of
+from marking.ways.reckoning import Reckoning
 from marking.ways.way import Way, ranked
 
 if TYPE_CHECKING:
@@ -71,7 +71,7 @@ def reckoning(
     ways = [*hand_ways(cover, job.pace, scale_sd(tape), STRIP[job.units])]
     for machine in machines(folder, job, every=every):
         ways += _of_machine(machine, layout, cover, fence, own_plan)
-    limits = limits_of(job)
+    limits = allowed_of(job)
     found = ranked(tuple(ways), limits, job.pace.first_time)
     chosen = job.ways.way
     if chosen is not None and chosen not in (ids := sorted(one.way.id for one in found)):
@@ -131,6 +131,5 @@ def _of_machine(
             return [*projector_ways(machine.name, job, plan, cover, tape)]
     except RefusedError as fault:
         return [refused(machine.name, machine.kind, str(fault), through=through)]
-    allowed = limits_of(job)
-    task = Task(layout, plan, tape, job.units, Allowed(allowed.total, allowed.step))
+    task = Task(layout, plan, tape, job.units, allowed_of(job))
     return [*plotter_ways(PlotterWork(machine.name, job, task, cover), fence)]

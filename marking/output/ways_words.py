@@ -5,6 +5,7 @@ It says what `marking.ways` reckons and computes nothing of its own.
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING, Any
 
 from marking.measures.counts import counted
@@ -75,7 +76,7 @@ def ways_lines(found: Reckoning, title: str, *, tried_all: bool) -> Iterator[str
         f"{counted(cover.cross_lines, 'cross line')}, {counted(cover.long_lines, 'long line')}, "
         f"{counted(cover.numerals, 'numeral')}. Allowed: total {limits.total:.2f} mm, "
         f"square {limits.square:.2f}, step {limits.step:.2f}, neighbours "
-        + ("not limited." if limits.neighbours is None else f"{limits.neighbours:.2f}.")
+        + ("not limited." if math.isinf(limits.neighbours) else f"{limits.neighbours:.2f}.")
     )
     yield ""
     yield from _table(found)

@@ -8,16 +8,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from marking.ways.way import Limits, best_of
+from marking.ways.way import best_of
 
 if TYPE_CHECKING:
-    from marking.job.keys import MarkingJob
     from marking.job.work_keys import FenceTable
+    from marking.network.allowed import Allowed
     from marking.ways.cover import Cover
     from marking.ways.way import Reckoned
-
-STEP = 1.0
-"""mm: the step allowed at a join where [allowed] says nothing."""
 
 
 @dataclass(frozen=True)
@@ -25,7 +22,7 @@ class Reckoning:
     """All ways of one cover, those that hold first."""
 
     ways: tuple[Reckoned, ...]
-    limits: Limits
+    limits: Allowed
     cover: Cover
     fence: FenceTable | None
     """The job's, or a usual one where every machine is tried."""
@@ -37,14 +34,3 @@ class Reckoning:
     def best(self) -> Reckoned | None:
         """The fewest person-hours of what holds; None where nothing does."""
         return best_of(self.ways)
-
-
-def limits_of(job: MarkingJob) -> Limits:
-    """What is allowed: [allowed], and where that says nothing the tolerance."""
-    allowed = job.allowed
-    return Limits(
-        allowed.total or job.tolerance,
-        allowed.square or job.tolerance,
-        allowed.step or STEP,
-        allowed.neighbours,
-    )

@@ -23,38 +23,22 @@ from marking.ways.told import COVERS, SEED, SHARE, told
 
 if TYPE_CHECKING:
     from marking.arrays import FloatArray
+    from marking.network.error_model import ErrorModel
     from marking.ways.way import Expected
 
 
 @dataclass(frozen=True)
 class Doubts:
-    """Standard deviations in mm, our own assumptions save the tape's."""
+    """How large each error is taken to be: standard deviations in mm unless said."""
 
+    model: ErrorModel
     tape_scale: float
     """mm a mm."""
-    tick: float = 0.15
-    """Of a mark by itself, each way."""
-    row_zero: float = 0.2
-    row_end: float = 0.25
+    reading: float
     lean: float = 0.3 / 1600
-    """Of the zero line from square, radians."""
-    reading: float = 0.25
-    pointer: float = 0.05
-    scale: float = 3e-4
-    """Of the plotter's own scale, after trial."""
-    cloth: float = 0.1
+    """Of the zero line from square, radians; our own assumption."""
     ruled_most: float = 0.2
-    """Each end of a ruled line is off by no more than this, evenly."""
-
-
-@dataclass(frozen=True)
-class Rail:
-    """What a fence leaves open, in mm, and how many clampings make up a row."""
-
-    straight: float
-    contact: float
-    stops: float
-    clampings: int
+    """Each end of a ruled line is off by no more than this, evenly; our own assumption."""
 
 
 @dataclass(frozen=True)
@@ -113,7 +97,7 @@ def rows_hold(
     rows: tuple[Row, ...],
     line_x: FloatArray,
     doubts: Doubts,
-    rail: Rail | None,
+    clampings: int,
     *,
     ruled: bool,
     repeats: int = 1,
@@ -122,6 +106,7 @@ def rows_hold(
     """What sections in `rows`, from the near edge up, hold; `ruled`: cross lines by hand between.
 
     `line_x` are the cross lines, `bands` where along y there are long lines, None for everywhere;
+    `clampings` how often a fence is clamped along each row, 0 for none;
     ruled lines run from the near half of the rows to the far half. Each mark is read `repeats`
     times.
     """
@@ -134,11 +119,11 @@ def rows_hold(
         levels = shared.level(row.low), shared.level(row.high)
         pose = (
             _by_marks(rng, row, levels, doubts)
-            if rail is None
-            else _by_rail(rng, row, levels, below, doubts, rail)
+            if not clampings
+            else _by_rail(rng, row, levels, below, doubts, clampings)
         )
         pose[:, :, :2] += shared.pointer[:, None]
-        give = doubts.cloth * rng.standard_normal((COVERS, len(row.columns), 2, 2, 2))
+        give = doubts.model.cloth * rng.standard_normal((COVERS, len(row.columns), 2, 2, 2))
         inked.append(_Inked(row, pose, shared.scale, give))
     step, line, apart = _joins(inked, bands)
     half = max(len(inked) // 2, 1)
@@ -161,8 +146,8 @@ class _Shared:
         self.rng, self.doubts = rng, doubts
         self.tape = doubts.tape_scale * rng.standard_normal(COVERS)
         self.lean = doubts.lean * rng.standard_normal(COVERS)
-        self.scale = doubts.scale * rng.standard_normal((COVERS, 2))
-        self.pointer = doubts.pointer * rng.standard_normal((COVERS, 2))
+        self.scale = doubts.model.scale * rng.standard_normal((COVERS, 2))
+        self.pointer = doubts.model.pointer * rng.standard_normal((COVERS, 2))
         self.levels: dict[float, _Level] = {}
 
     def level(self, y: float) -> _Level:
@@ -179,15 +164,19 @@ class _Level:
     def __init__(self, shared: _Shared, y: float) -> None:
         self.shared, self.y = shared, y
         rng, doubts = shared.rng, shared.doubts
-        self.zero = doubts.row_zero * rng.standard_normal(COVERS) + shared.lean * y
-        self.ends = doubts.row_end * rng.standard_normal((COVERS, 2)) + (shared.tape * y)[:, None]
+        self.zero = doubts.model.row_zero * rng.standard_normal(COVERS) + shared.lean * y
+        self.ends = (
+            doubts.model.row_ends * rng.standard_normal((COVERS, 2)) + (shared.tape * y)[:, None]
+        )
         self.marks: dict[float, FloatArray] = {}
 
     def mark(self, x: float, span: tuple[float, float]) -> FloatArray:
         """(covers, 2): how far a mark on it is off; `span` is where it was struck between."""
         if x not in self.marks:
             share = (x - span[0]) / (span[1] - span[0])
-            own = self.shared.doubts.tick * self.shared.rng.standard_normal((COVERS, 2))
+            own = (self.shared.doubts.model.mark or 0.0) * self.shared.rng.standard_normal(
+                (COVERS, 2)
+            )
             y = (1 - share) * self.ends[:, 0] + share * self.ends[:, 1]
             self.marks[x] = own + np.stack([self.zero + self.shared.tape * x, y], axis=1)
         return self.marks[x]
@@ -209,7 +198,7 @@ def _by_marks(
             level = levels[0] if y == row.low else levels[1]
             at = before.off(column - 1, x, y) if is_ink else level.mark(x, span)
             if is_ink:
-                at = at + doubts.cloth * rng.standard_normal((COVERS, 2))
+                at = at + doubts.model.cloth * rng.standard_normal((COVERS, 2))
             seen.append(at + doubts.reading * rng.standard_normal((COVERS, 2)))
         pose[:, column] = _fitted(np.array(corners), np.stack(seen, axis=1))
     return pose
@@ -229,30 +218,30 @@ def _by_rail(
     levels: tuple[_Level, _Level],
     below: _Inked | None,
     doubts: Doubts,
-    rail: Rail,
+    clampings: int,
 ) -> FloatArray:
     """(covers, columns, 3): poses against a rail that is clamped as often as it has to be."""
     x0, x1 = row.columns[0][0], row.columns[-1][1]
-    posts = np.linspace(x0, x1, rail.clampings + 1)
+    posts = np.linspace(x0, x1, clampings + 1)
     off = [_post(rng, row, float(x), (x0, x1), levels, below, doubts) for x in posts]
     pose = np.zeros((COVERS, len(row.columns), 3))
-    bows = rail.straight * rng.choice([-1.0, 1.0], (rail.clampings, COVERS))
+    bows = doubts.model.bow * rng.choice([-1.0, 1.0], (clampings, COVERS))
     for column, (left, right) in enumerate(row.columns):
         middle = (left + right) / 2
-        part = min(int(np.searchsorted(posts, middle, side="right")) - 1, rail.clampings - 1)
+        part = min(int(np.searchsorted(posts, middle, side="right")) - 1, clampings - 1)
         low, high = posts[part], posts[part + 1]
 
         def at(x: float, part: int = part, low: float = low, high: float = high) -> FloatArray:
             share = (x - low) / (high - low)
             bow = 4 * share * (1 - share) * bows[part]
             straight: FloatArray = (1 - share) * off[part][:, 1] + share * off[part + 1][:, 1]
-            lies: FloatArray = straight + bow + rail.contact * rng.standard_normal(COVERS)
+            lies: FloatArray = straight + bow + doubts.model.contact * rng.standard_normal(COVERS)
             return lies
 
         tenth = (right - left) / 10
         touched = at(left + tenth), at(right - tenth)
         along = (off[part][:, 0] + off[part + 1][:, 0]) / 2
-        pose[:, column, 0] = along + rail.stops * rng.standard_normal(COVERS)
+        pose[:, column, 0] = along + doubts.model.stops * rng.standard_normal(COVERS)
         pose[:, column, 1] = (touched[0] + touched[1]) / 2
         pose[:, column, 2] = (touched[1] - touched[0]) / (8 * tenth)
     return pose

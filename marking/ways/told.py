@@ -10,7 +10,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from marking.ways.way import SQUARE_OVER, Expected
+from marking.network.allowed import SQUARE_OVER
+from marking.ways.way import Expected
 
 if TYPE_CHECKING:
     from marking.arrays import FloatArray

@@ -11,23 +11,12 @@ from typing import TYPE_CHECKING, Literal
 from marking.ways.acts import Hours, hours, least_hours
 
 if TYPE_CHECKING:
+    from marking.network.allowed import Allowed
     from marking.ways.acts import Act
 
 CrossLines = Literal["device", "ruled"]
 TWO_DAYS = 16.0
 """Hours by the clock past which a way is advised against: two days of eight."""
-SQUARE_OVER = 54 * 25.4
-"""mm of a cross line over which its lean is told."""
-
-
-@dataclass(frozen=True)
-class Limits:
-    """What a finished cover may show, in mm; None for what is not limited."""
-
-    total: float
-    square: float
-    step: float
-    neighbours: float | None = None
 
 
 @dataclass(frozen=True)
@@ -52,7 +41,7 @@ class Expected:
         """The same, with what it asks for."""
         return replace(self, marks=marks, readings=readings, set_downs=set_downs)
 
-    def past(self, limits: Limits) -> tuple[tuple[str, float, float], ...]:
+    def past(self, limits: Allowed) -> tuple[tuple[str, float, float], ...]:
         """What is past its limit: name, mm expected, mm allowed."""
         told = (
             ("total", self.total, limits.total),
@@ -60,9 +49,7 @@ class Expected:
             ("neighbours", self.neighbours, limits.neighbours),
             ("step", self.step, limits.step),
         )
-        return tuple(
-            (name, has, most) for name, has, most in told if most is not None and has > most
-        )
+        return tuple((name, has, most) for name, has, most in told if has > most)
 
 
 @dataclass(frozen=True)
@@ -112,7 +99,7 @@ class Reckoned:
         return self.least.clock[0] > TWO_DAYS
 
 
-def ranked(ways: tuple[Way, ...], limits: Limits, first_time: float) -> tuple[Reckoned, ...]:
+def ranked(ways: tuple[Way, ...], limits: Allowed, first_time: float) -> tuple[Reckoned, ...]:
     """By person-hours among those that hold, then those that do not, then what cannot be done."""
     found = [
         Reckoned(
