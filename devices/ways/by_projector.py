@@ -9,10 +9,10 @@ from typing import TYPE_CHECKING
 
 from devices.projector.trueup.forecast import light_sd
 from devices.projector.trueup.result import TRACED_BY_HAND
-from marking.measures.tape import scale_sd
 from marking.ways.acts import Act
 from marking.ways.by_hand import FOR_ALL, base, proof, ruled_across
 from marking.ways.hand_errors import HandDoubts, by_light
+from marking.ways.tape_scale import tape_scale_most
 from marking.ways.way import Way
 
 if TYPE_CHECKING:
@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 def projector_ways(name: str, job: Job, plan: Plan, cover: Cover, tape: Tape) -> Iterator[Way]:
     """Both ways of the projector whose sections `plan` holds."""
     pace, light = job.pace, light_sd(job, job.projector, plan)
-    doubts = HandDoubts(scale_sd(tape))
+    doubts = HandDoubts(tape_scale_most(tape))
     downs = len(plan.sections)
     numerals = Act("numerals traced", cover.numerals, pace.numeral_traced, parted=True)
     setting_up = (base(pace), Act("projector trued up", downs, pace.true_up))

@@ -13,7 +13,6 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from marking.errors import RefusedError
-from marking.measures.tape import scale_sd
 from marking.network.allowed import SQUARE_OVER
 from marking.network.pose import effect
 from marking.record.readings import READING_SD
@@ -23,6 +22,7 @@ from marking.tape_marks.forecast import ink_errors
 from marking.tape_marks.marks import tape_datum
 from marking.tape_marks.visible import sights
 from marking.ways.row_errors import Doubts, Row, rows_hold
+from marking.ways.tape_scale import tape_scale_most
 from marking.ways.way import Expected
 
 if TYPE_CHECKING:
@@ -185,7 +185,7 @@ def in_rows(
             marks, out = marks + columns * row_count, out + columns * row_count
             readings += columns * row_count
             model = replace(model, stops=READING_SD)
-    doubts = Doubts(model, scale_sd(task.tape), READING_SD)
+    doubts = Doubts(model, tape_scale_most(task.tape), READING_SD)
     once, twice = (
         rows_hold(
             *(rows, cover.line_x, doubts, count), ruled=ruled, repeats=repeats, bands=cover.bands

@@ -29,9 +29,9 @@ PANEL = 860.0
 _NOT_YET = "its sheets are not printed by this version yet"
 
 
-def hand_ways(cover: Cover, pace: PaceTable, tape_scale: float, strip: float) -> Iterator[Way]:
+def hand_ways(cover: Cover, pace: PaceTable, tape_most: float, strip: float) -> Iterator[Way]:
     """The ways of a hand; `strip` is how much of a margin one strip carries."""
-    doubts = HandDoubts(tape_scale)
+    doubts = HandDoubts(tape_most)
     line_x, width = cover.line_x, cover.width
     long_lines = Act("long lines ruled", cover.long_lines, pace.long_line_ruled)
     across = ruled_across(cover, pace)

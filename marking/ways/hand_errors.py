@@ -27,9 +27,9 @@ PAPER = 1e-3
 
 @dataclass(frozen=True)
 class HandDoubts:
-    """Errors of a hand at work, in mm; `tape_scale` a standard deviation in mm a mm."""
+    """Errors of a hand at work, in mm; `tape_most` bounds its scale evenly, in mm a mm."""
 
-    tape_scale: float
+    tape_most: float
     tick_most: float = 0.5
     ruled_most: float = 0.2
     slip: float = 0.2
@@ -104,7 +104,7 @@ def by_light(
     ends = light * rng.standard_normal((2, COVERS, columns, 2))
     lit = ends[:, :, which, 0] * (1 - inside) + ends[:, :, which, 1] * inside
     hand = traced * rng.standard_normal((2, COVERS, len(line_x)))
-    tape = doubts.tape_scale * rng.standard_normal((COVERS, 1)) * line_x
+    tape = rng.uniform(-doubts.tape_most, doubts.tape_most, (COVERS, 1)) * line_x
     off = lit + hand + tape
     if ruled:
         off = off + rng.uniform(-doubts.ruled_most, doubts.ruled_most, off.shape)
@@ -128,7 +128,7 @@ def _ruled(
     doubts: HandDoubts,
 ) -> Expected:
     """Ticks (2, covers, lines) of both edges, joined by a rule in two reaches."""
-    shared = doubts.tape_scale * rng.standard_normal((COVERS, 1)) * line_x
+    shared = rng.uniform(-doubts.tape_most, doubts.tape_most, (COVERS, 1)) * line_x
     lean = doubts.lean * rng.standard_normal((COVERS, 1)) * width
     slips = rng.uniform(-doubts.ruled_most, doubts.ruled_most, ticks.shape)
     near = ticks[0] + slips[0] + shared

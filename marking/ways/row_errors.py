@@ -19,12 +19,13 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from marking.network.allowed import SQUARE_OVER
 from marking.ways.told import COVERS, SEED, SHARE, told
+from marking.ways.way import Expected
 
 if TYPE_CHECKING:
     from marking.arrays import FloatArray
     from marking.network.error_model import ErrorModel
-    from marking.ways.way import Expected
 
 
 @dataclass(frozen=True)
@@ -32,8 +33,8 @@ class Doubts:
     """How large each error is taken to be: standard deviations in mm unless said."""
 
     model: ErrorModel
-    tape_scale: float
-    """mm a mm."""
+    tape_most: float
+    """The tape's scale is off by no more than this, evenly, mm a mm."""
     reading: float
     lean: float = 0.3 / 1600
     """Of the zero line from square, radians; our own assumption."""
@@ -126,17 +127,74 @@ def rows_hold(
         give = doubts.model.cloth * rng.standard_normal((COVERS, len(row.columns), 2, 2, 2))
         inked.append(_Inked(row, pose, shared.scale, give))
     step, line, apart = _joins(inked, bands)
-    half = max(len(inked) // 2, 1)
-    low, high = (inked[0], rows[0].low), (inked[-1], rows[-1].high)
-    if ruled:
-        low, high = (inked[half - 1], rows[half - 1].high), (inked[half], rows[half].low)
-    near, far = (one.lines(line_x, y) for one, y in (low, high))
-    if ruled:
-        slips = rng.uniform(-doubts.ruled_most, doubts.ruled_most, (2, *near.shape))
-        near, far = near + slips[0], far + slips[1]
-        step = np.maximum(step, np.abs(slips).max(axis=(0, 2)))
-    found = told(near, far, high[1] - low[1], step, line)
-    return replace(found, neighbours=max(found.neighbours, float(np.quantile(apart, SHARE))))
+    turn = _near_line_turn(inked[0])
+    if not ruled:
+        figures = _inked_whole(inked, line_x, turn, apart)
+        total, square, neighbours = map(_most, figures)
+        return Expected(_most(line), total, square, neighbours, _most(step))
+    half = len(inked) // 2
+    ends = (inked[half - 1], rows[half - 1].high), (inked[half], rows[half].low)
+    slips = rng.uniform(-doubts.ruled_most, doubts.ruled_most, (2, COVERS, len(line_x)))
+    near, far = (one.lines(line_x, y) + slip for (one, y), slip in zip(ends, slips, strict=True))
+    width = ends[1][1] - ends[0][1]
+    step = np.maximum(step, np.abs(slips).max(axis=(0, 2)))
+    # A line leans against the near line, which may be turned itself.
+    found = told(near, far + turn[:, None] * width, width, step, line)
+    return replace(found, neighbours=max(found.neighbours, _most(apart)))
+
+
+def _inked_whole(
+    inked: list[_Inked], line_x: FloatArray, turn: FloatArray, apart: FloatArray
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """(covers,) each: total, square and neighbours of cross lines that sections ink whole.
+
+    Ink of a section is straight between its outermost lines, so that these stand for all.
+    """
+    row = inked[0].row
+    outer, pairs = _outermost(row, line_x)
+    heights = [(one, y) for one in inked for y in (one.row.low, one.row.high)]
+    off = np.stack([one.lines(outer, y) for one, y in heights])
+    y = np.array([y for _, y in heights])
+    total = np.abs(off - off[:, :, :1]).max(axis=(0, 2))
+    upright = off + (y[:, None] * turn)[:, :, None]
+    square = np.zeros(COVERS)
+    for k, low in enumerate(y):
+        within = upright[k:][y[k:] - low <= SQUARE_OVER + 1e-6]
+        square = np.maximum(square, np.ptp(within, axis=0).max(axis=1))
+    if len(pairs):
+        apart = np.maximum(apart, np.abs(np.diff(off, axis=2)[:, :, pairs]).max(axis=(0, 2)))
+    return total, square, apart
+
+
+def _outermost(row: Row, line_x: FloatArray) -> tuple[FloatArray, list[int]]:
+    """The first and last cross line of each section, and which steps between them cross a join."""
+    outer: list[float] = []
+    across: list[int] = []
+    for k, (x0, x1) in enumerate(row.columns):
+        last = k == len(row.columns) - 1
+        own = line_x[(line_x >= x0 if k else line_x == line_x) & ((line_x < x1) | last)]
+        if len(own):
+            if outer:
+                across.append(len(outer) - 1)
+            outer += sorted({float(own[0]), float(own[-1])})
+    return np.array(outer), across
+
+
+def _near_line_turn(first: _Inked) -> FloatArray:
+    """(covers,): how far the first near long line is turned, radians, by the line that fits it."""
+    row = first.row
+    middles = np.array([(x0 + x1) / 2 for x0, x1 in row.columns])
+    if len(middles) < 2:
+        turned: FloatArray = first.pose[:, 0, 2]
+        return turned
+    off = np.stack([first.off(k, float(x), row.low)[:, 1] for k, x in enumerate(middles)], axis=1)
+    arm = middles - middles.mean()
+    fitted: FloatArray = off @ arm / (arm @ arm)
+    return fitted
+
+
+def _most(values: FloatArray) -> float:
+    return float(np.quantile(values, SHARE))
 
 
 class _Shared:
@@ -144,11 +202,19 @@ class _Shared:
 
     def __init__(self, rng: np.random.Generator, doubts: Doubts) -> None:
         self.rng, self.doubts = rng, doubts
-        self.tape = doubts.tape_scale * rng.standard_normal(COVERS)
+        self.tape = rng.uniform(-doubts.tape_most, doubts.tape_most, COVERS)
         self.lean = doubts.lean * rng.standard_normal(COVERS)
         self.scale = doubts.model.scale * rng.standard_normal((COVERS, 2))
         self.pointer = doubts.model.pointer * rng.standard_normal((COVERS, 2))
         self.levels: dict[float, _Level] = {}
+        self.graduations: dict[float, FloatArray] = {}
+
+    def graduation(self, x: float) -> FloatArray:
+        """(covers,): how far the tape's own graduation is off, the same for all marks of one x."""
+        if x not in self.graduations:
+            most = self.doubts.model.graduation
+            self.graduations[x] = self.rng.uniform(-most, most, COVERS)
+        return self.graduations[x]
 
     def level(self, y: float) -> _Level:
         """The struck line at a height: the same for the rows on both its sides."""
@@ -178,7 +244,8 @@ class _Level:
                 (COVERS, 2)
             )
             y = (1 - share) * self.ends[:, 0] + share * self.ends[:, 1]
-            self.marks[x] = own + np.stack([self.zero + self.shared.tape * x, y], axis=1)
+            along = self.zero + self.shared.tape * x + self.shared.graduation(x)
+            self.marks[x] = own + np.stack([along, y], axis=1)
         return self.marks[x]
 
 
