@@ -50,7 +50,7 @@ def ways_picture(ways: Sequence[Reckoned], title: str, chosen: str | None = None
         bars = filled if one.holds else hollow
         _draw_way(one, y, _BARS / most, (bars, ranges, clocks, words, notes))
         if one.way.id == chosen:
-            words.write("chosen", _BARS + 3, y - 7.0, 2.6)
+            words.write("chosen", _BARS + 36, y + 2.4, _LETTERS)
     _draw_legend(artwork, cannot)
     return artwork
 
@@ -87,9 +87,9 @@ def _draw_way(
     verdict = "holds" if one.holds else "does not hold"
     figures = f"{one.least.person[0]:.1f} to {one.least.person[1]:.1f} h"
     if one.over_two_days:
-        figures += "; don't: over two days"
-    words.write(verdict, max(most, _BARS) + 3, y + 2.4, _LETTERS)
-    notes.write(figures, max(most, _BARS) + 3, y - 3.0, 3.0)
+        notes.write("don't: over two days", _BARS + 3, y - 7.2, 3.0)
+    words.write(verdict, _BARS + 3, y + 2.4, _LETTERS)
+    notes.write(figures, _BARS + 3, y - 3.0, 3.0)
 
 
 def _draw_legend(artwork: Artwork, cannot: Sequence[str]) -> None:

@@ -7,9 +7,10 @@ Marks: each level between rows is one struck line with one zero; all share the t
 fence a section is placed by two marks on its far side and two points of the ink on its other
 side, the first by four marks, each read once. With one, the rail of each row is set by readings at
 its ends and where it overlaps itself, of marks and of the ink of the row below in equal parts;
-each set-down keeps what contact and stop leave. Every set-down adds what the cloth gives, and all
-the plotter's scale and the pointer's offset. Normal errors; the sag of a rail has its full size
-and a random sign at each clamping.
+stops are set along it by the same tape, and each set-down keeps what contact and stop leave,
+turning about the rail. Every set-down adds what the cloth gives, and all the plotter's scale and
+the pointer's offset. Normal errors, save the tape's, even within its limit; the sag of a rail has
+its full size and a random sign at each clamping.
 """
 
 from __future__ import annotations
@@ -308,9 +309,13 @@ def _by_rail(
         tenth = (right - left) / 10
         touched = at(left + tenth), at(right - tenth)
         along = (off[part][:, 0] + off[part + 1][:, 0]) / 2
-        pose[:, column, 0] = along + doubts.model.stops * rng.standard_normal(COVERS)
+        turn = (touched[1] - touched[0]) / (8 * tenth)
+        # Stops are set along the rail by the tape, and hold the device where it touches the rail.
+        along = along + levels[0].shared.tape * (middle - (low + high) / 2)
+        stop = doubts.model.stops * rng.standard_normal(COVERS)
+        pose[:, column, 0] = along + stop - turn * (row.high - row.low) / 2
         pose[:, column, 1] = (touched[0] + touched[1]) / 2
-        pose[:, column, 2] = (touched[1] - touched[0]) / (8 * tenth)
+        pose[:, column, 2] = turn
     return pose
 
 
