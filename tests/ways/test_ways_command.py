@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+import re
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import pytest
@@ -11,8 +13,6 @@ from marking.shipped_files import stock_names
 from tests.conftest import MILLRACE
 
 if TYPE_CHECKING:
-    from pathlib import Path
-
     from tests.conftest import RunCli
 
 SMALL = """title = "A side table"
@@ -113,3 +113,13 @@ def test_the_way_chosen_is_shown_as_chosen_and_one_way_in_detail(
 
 def test_times_that_nobody_gave_are_told_as_assumptions(run_cli: RunCli, tmp_path: Path) -> None:
     assert "our own assumptions" in run_cli("ways", "--job", job(tmp_path, SMALL)).stdout
+
+
+def test_the_readme_tells_the_hours_that_the_demo_prints(run_cli: RunCli, tmp_path: Path) -> None:
+    found = reckoned(run_cli, job(tmp_path, MILLRACE))
+    ways = {way["id"]: way["person_hours"] for way in found["ways"] if way["holds"]}
+    readme = Path(__file__).parents[2].joinpath("README.md").read_text("utf-8")
+    rows = re.findall(r"^\| `([a-z0-9-]+)`: .*\| ([\d.]+) to ([\d.]+) \|$", readme, re.MULTILINE)
+    assert [name for name, *_ in rows] == list(ways)
+    for name, *hours in rows:
+        assert [f"{each:.1f}" for each in ways[name]] == hours, name
