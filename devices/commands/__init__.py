@@ -24,6 +24,7 @@ if TYPE_CHECKING:
 
 VERBS = {
     "start": "make a job folder with a commented job.toml",
+    "ways": "what each way of marking this cover costs in hours and holds in error",
     "layout": "lay out the marking: how it fits, warnings, picture",
     "section": "cut the marking into what one setup can ink",
     "write": "write SVG, HP-GL, the picture and the report",

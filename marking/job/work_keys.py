@@ -122,6 +122,10 @@ class PaceTable(Table):
         default=parse_duration("40 s"),
         description="A line ruled with a helper at the other end",
     )
+    long_line_ruled: Duration = Field(
+        default=parse_duration("3 min"),
+        description="A long line ruled from end to end, the rule moved along",
+    )
     line_traced: Duration = Field(
         default=parse_duration("80 s"),
         description="A line of light traced",
@@ -134,9 +138,21 @@ class PaceTable(Table):
         default=parse_duration("22 s"),
         description="A numeral stencilled, or traced from a strip",
     )
+    numeral_freehand: Duration = Field(
+        default=parse_duration("10 s"),
+        description="A numeral written freehand",
+    )
     strip: Duration = Field(
         default=parse_duration("4 min"),
         description="A printed strip cut, laid to its marks and taped",
+    )
+    panel: Duration = Field(
+        default=parse_duration("15 min"),
+        description="A full-size printed panel laid to its marks over transfer paper",
+    )
+    cloth_loaded: Duration = Field(
+        default=parse_duration("30 min"),
+        description="Loose cloth squared to a thread and fed in, by two",
     )
     base_and_square: Duration = Field(
         default=parse_duration("40 min"),

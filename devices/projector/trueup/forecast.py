@@ -22,6 +22,8 @@ if TYPE_CHECKING:
 
     from devices.job import Job
     from devices.projector.profile import Projector
+    from devices.projector.trueup.calibration import Calibration
+    from marking.arrays import FloatArray
     from marking.layout.layout import Layout
     from marking.sections.plan import Plan
 
@@ -73,6 +75,20 @@ def _height(job: Job, layout: Layout, projector: Projector) -> Height:
 
 
 def _expected_error(job: Job, projector: Projector, plan: Plan) -> float:
+    solved, corners = _trued_up(job, projector, plan)
+    return float(error_95(solved, corners, tape_of(job.tape)).max())
+
+
+def light_sd(job: Job, projector: Projector, plan: Plan) -> float:
+    """Standard deviation each way, in mm, of light at the worst corner, by the true-up alone:
+    without what the tape shifts all points by."""
+    solved, corners = _trued_up(job, projector, plan)
+    spread = np.trace(solved.covariance_table(corners), axis1=1, axis2=2)
+    return float(np.sqrt(spread.max() / 2))
+
+
+def _trued_up(job: Job, projector: Projector, plan: Plan) -> tuple[Calibration, FloatArray]:
+    """The true-up of the section farthest from the tape's zero, and the corners of its core."""
     # What the tape shifts all points by is largest in the section farthest from its zero.
     section = max(plan.sections, key=lambda one: one.core[2] + one.core[3])
     window = section.window
@@ -87,8 +103,7 @@ def _expected_error(job: Job, projector: Projector, plan: Plan) -> float:
     setting = LandingErrors(SET_BY_HAND, _ROUNDED)
     solved = calibrate(landings, mapping.axis_px, mapping.radius_px, setting)
     x0, y0, x1, y1 = section.core
-    corners = np.array([[x0, y0], [x1, y0], [x1, y1], [x0, y1]])
-    return float(error_95(solved, corners, tape).max())
+    return solved, np.array([[x0, y0], [x1, y0], [x1, y1], [x0, y1]])
 
 
 def height_warnings(job: Job, plan: Plan) -> tuple[str, ...]:

@@ -1,0 +1,83 @@
+"""`canvasrule ways`: what each way of marking this cover costs in hours and holds in error."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from devices.begun import layout_of, plan_of
+from devices.commands.shared import (
+    add_job_option,
+    check_picture_name,
+    print_json,
+    print_lines,
+    read_job,
+    say,
+)
+from devices.history import kept_correction
+from marking.errors import BadInputError
+
+if TYPE_CHECKING:
+    import argparse
+    from typing import Literal
+
+    from devices.job import Job
+    from marking.sections.plan import Plan
+    from marking.ways.reckoning import Reckoning
+
+
+def add_options(verb: argparse.ArgumentParser) -> None:
+    """Options of the verb."""
+    add_job_option(verb)
+    verb.add_argument(
+        "--all",
+        dest="every",
+        action="store_true",
+        help="try every stock machine too, and a usual fence where the job names none",
+    )
+    verb.add_argument("--way", metavar="ID", help="where the hours of this one way go")
+    verb.add_argument(
+        "--picture", metavar="FILE", type=Path, help="draw the hours into FILE, .svg or .png"
+    )
+    verb.epilog = "example:\n  canvasrule ways --job my-bench --all --picture my-bench-ways.png"
+
+
+def run(options: argparse.Namespace) -> int:
+    """Reckons every way and prints the table, or JSON; done whether any holds or not."""
+    from devices.ways.reckoned import reckoning
+    from marking.output.ways_words import way_lines, ways_lines, ways_record
+
+    if options.picture is not None:
+        check_picture_name("--picture", options.picture)
+    job = read_job(options.job)
+    layout = layout_of(options.job, job)
+
+    def own_plan(kind: Literal["plotter", "projector"]) -> Plan:
+        correction = kept_correction(options.job, job) if kind == "plotter" else None
+        zone: Literal["plotter", "beam"] = "plotter" if kind == "plotter" else "beam"
+        return plan_of(options.job, zone, job, layout, correction)
+
+    found = reckoning(options.job, job, layout, own_plan, every=options.every)
+    if options.picture is not None:
+        _write_picture(options.picture, found, job)
+    if options.json:
+        print_json(ways_record(found.ways, found.best))
+        return 0
+    if options.way is None:
+        print_lines(ways_lines(found, job.title, tried_all=options.every))
+        return 0
+    shown = next((one for one in found.ways if one.way.id == options.way), None)
+    if shown is None:
+        ids = ", ".join(sorted(one.way.id for one in found.ways))
+        raise BadInputError(f"--way {options.way}: no way of marking this cover; one of {ids}")
+    print_lines(way_lines(shown, found))
+    return 0
+
+
+def _write_picture(path: Path, found: Reckoning, job: Job) -> None:
+    from marking.drawing.picture_file import picture_file
+    from marking.output.files import replace_file
+    from marking.output.ways_picture import ways_picture
+
+    replace_file(path, picture_file(ways_picture(found.ways, job.title, found.chosen), path.name))
+    say(f"drew {path}")

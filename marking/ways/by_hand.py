@@ -1,0 +1,126 @@
+"""The ways without a machine: tape sheets alone, printed strips, full-size panels; and the acts
+that every way has.
+
+It knows counts and a person's times; errors are `marking.ways.hand_errors`'s. mm and seconds.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING
+
+from marking.ways.acts import Act
+from marking.ways.hand_errors import HandDoubts, by_panels, by_strips, by_tape
+from marking.ways.way import Way
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from marking.job.work_keys import PaceTable
+    from marking.ways.cover import Cover
+
+DISTANCES = 10
+"""Of the proof, in every way."""
+FOR_ALL = ("a steel tape", "a second person for the proof")
+STRIP = {"in": 254.0, "mm": 250.0}
+"""How much of a margin one strip carries on a common sheet, laid crosswise."""
+PANEL = 860.0
+"""mm of width that a wide printer fills."""
+_NOT_YET = "its sheets are not printed by this version yet"
+
+
+def hand_ways(cover: Cover, pace: PaceTable, tape_most: float, strip: float) -> Iterator[Way]:
+    """The ways of a hand; `strip` is how much of a margin one strip carries."""
+    doubts = HandDoubts(tape_most)
+    line_x, width = cover.line_x, cover.width
+    long_lines = Act("long lines ruled", cover.long_lines, pace.long_line_ruled)
+    across = ruled_across(cover, pace)
+    rulings = cover.long_lines + across.count
+    short = [Act("ticks and bias lines", cover.short, pace.tick)] if cover.short else []
+    yield Way(
+        "hand",
+        "by hand from tape sheets",
+        "hand",
+        (
+            base(pace),
+            Act("marks along a line", 2 * cover.cross_lines, pace.tick, parted=True),
+            across,
+            long_lines,
+            Act("numerals written", cover.numerals, pace.numeral_freehand, parted=True),
+            *short,
+            proof(pace),
+        ),
+        by_tape(line_x, width, doubts).with_counts(marks=2 * cover.cross_lines),
+        cross_lines="ruled",
+        rulings=rulings,
+        needs=("a straightedge", *FOR_ALL),
+    )
+    strips = 2 * math.ceil((cover.length + cover.pitch) / strip)
+    yield Way(
+        "hand-strips",
+        "by hand with printed strips",
+        "hand",
+        (
+            base(pace),
+            Act("marks along a line", strips + 2, pace.tick, parted=True),
+            Act("strips laid", strips, pace.strip, parted=True),
+            across,
+            long_lines,
+            Act("numerals traced", cover.numerals, pace.numeral_stencilled, parted=True),
+            *short,
+            proof(pace),
+        ),
+        by_strips(line_x, width, strip, doubts).with_counts(marks=strips + 2),
+        cross_lines="ruled",
+        rulings=rulings,
+        tracings=cover.numerals,
+        sheets=strips,
+        needs=("a printer", "a straightedge", *FOR_ALL),
+        note=_NOT_YET,
+    )
+    panels = math.ceil((cover.width + 2 * cover.pitch) / PANEL)
+    yield Way(
+        "full-size",
+        "printed full size, traced through",
+        "hand",
+        (
+            base(pace),
+            Act("panels laid", panels, pace.panel, 2),
+            Act(
+                "lines traced",
+                cover.cross_lines,
+                pace.line_traced,
+                parted=True,
+            ),
+            long_lines,
+            Act("numerals traced", cover.numerals, pace.numeral_traced, parted=True),
+            *short,
+            proof(pace),
+        ),
+        by_panels(line_x, width, doubts).with_counts(marks=4),
+        tracings=cover.cross_lines + cover.numerals,
+        rulings=cover.long_lines,
+        sheets=panels,
+        needs=("a wide printer", "transfer paper", *FOR_ALL),
+        note=_NOT_YET,
+    )
+
+
+def base(pace: PaceTable) -> Act:
+    """The base line and the square."""
+    return Act("base line and square", 1, pace.base_and_square)
+
+
+def proof(pace: PaceTable) -> Act:
+    """The proof of the finished cover, which takes two."""
+    return Act("proof", DISTANCES, pace.proof_distance, 2)
+
+
+def ruled_across(cover: Cover, pace: PaceTable) -> Act:
+    """Every cross line ruled: alone in two reaches, or with a helper at the other end."""
+    return Act(
+        "cross lines ruled",
+        cover.cross_lines,
+        pace.line_ruled,
+        helped_seconds=pace.line_ruled_by_two,
+    )

@@ -1,0 +1,139 @@
+"""What a cover marked by hand holds, with a tape, strips, light or panels: covers imagined.
+
+It knows no machine. Our own assumptions, evidence of nothing: a tick set or followed by hand is
+off by up to half a millimetre, evenly; the rule lies up to 0.2 mm off at either end of a line;
+where it is laid anew for the second reach it slips by a standard deviation of 0.2 mm; the tape
+shares its scale, by class; the zero line leans by what comparing both diagonals leaves. Paper
+changes with damp and printer by 0.1 % (standard deviation, one figure for all of one printing).
+Table frame, mm.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from marking.ways.told import COVERS, SEED, told
+
+if TYPE_CHECKING:
+    from marking.arrays import FloatArray
+    from marking.ways.way import Expected
+
+PAPER = 1e-3
+"""Standard deviation of printed paper's scale, mm a mm."""
+
+
+@dataclass(frozen=True)
+class HandDoubts:
+    """Errors of a hand at work, in mm; `tape_most` bounds its scale evenly, in mm a mm."""
+
+    tape_most: float
+    tick_most: float = 0.5
+    ruled_most: float = 0.2
+    slip: float = 0.2
+    lean: float = 0.3 / 1600
+    """Standard deviation, radians."""
+
+
+def by_tape(line_x: FloatArray, width: float, doubts: HandDoubts) -> Expected:
+    """Ticks by tape along both edges, each line ruled between its two."""
+    rng = np.random.default_rng(SEED)
+    ticks = rng.uniform(-doubts.tick_most, doubts.tick_most, (2, COVERS, len(line_x)))
+    # The tape's zero lies on the zero line: there is no tick to set.
+    ticks[:, :, 0] = 0.0
+    return _ruled(rng, ticks, line_x, width, doubts)
+
+
+def by_strips(line_x: FloatArray, width: float, strip: float, doubts: HandDoubts) -> Expected:
+    """Printed strips `strip` long, each laid to one tick at its zero end; lines ruled between."""
+    rng = np.random.default_rng(SEED)
+    which = np.floor((line_x - line_x[0] + 1e-6) / strip).astype(int)
+    laid = rng.uniform(-doubts.tick_most, doubts.tick_most, (2, COVERS, int(which.max()) + 1))
+    laid[:, :, 0] = 0.0
+    paper = PAPER * rng.standard_normal((COVERS, 1))
+    into = (line_x - line_x[0]) - which * strip
+    # A strip laid to its own two ends halves what its paper is off by.
+    ticks = laid[:, :, which] + paper * (into - strip / 2)
+    return _ruled(rng, ticks, line_x, width, doubts)
+
+
+def by_panels(line_x: FloatArray, width: float, doubts: HandDoubts) -> Expected:
+    """Full-size panels laid from the zero line and traced."""
+    rng = np.random.default_rng(SEED)
+    paper = PAPER * rng.standard_normal((COVERS, 1))
+    traced = rng.uniform(-doubts.ruled_most, doubts.ruled_most, (2, COVERS, len(line_x)))
+    laid = rng.uniform(-doubts.tick_most, doubts.tick_most, (2, COVERS, 1))
+    # Two panels side by side meet along the middle of the table.
+    off = paper * (line_x - line_x[0]) + traced + laid
+    step = np.abs(laid[0] - laid[1])[:, 0]
+    return told(off[0], off[1], width, step, np.abs(off).max(axis=(0, 2)))
+
+
+def by_stretched_cloth(line_x: FloatArray, width: float, stretch: float) -> Expected:
+    """Loose cloth marked true and stretched on, its stretch known to `stretch`, a ratio (sd)."""
+    rng = np.random.default_rng(SEED)
+    along, across = stretch * rng.standard_normal((2, COVERS, 1))
+    off = along * (line_x - line_x[0])
+    none = np.zeros(COVERS)
+    return told(off, off, width, none, np.abs(across[:, 0] * width))
+
+
+def by_light(
+    line_x: FloatArray,
+    width: float,
+    columns: int,
+    light: float,
+    traced: float,
+    doubts: HandDoubts,
+    *,
+    ruled: bool,
+) -> Expected:
+    """Lines of light traced, in `columns` sections along and one along each edge.
+
+    `light`: standard deviation, each way, of light anywhere in a section, apart from what the
+    tape shares; `traced`: of the hand that follows it. `ruled`: only line ends are traced.
+    """
+    rng = np.random.default_rng(SEED)
+    share = (line_x - line_x[0]) / max(float(np.ptp(line_x)), 1e-9)
+    place = np.minimum(share * columns, columns - 1e-9)
+    which = place.astype(int)
+    inside = place - which
+    # Each section is off by one figure at its zero side and one at its far side, at both edges.
+    ends = light * rng.standard_normal((2, COVERS, columns, 2))
+    lit = ends[:, :, which, 0] * (1 - inside) + ends[:, :, which, 1] * inside
+    hand = traced * rng.standard_normal((2, COVERS, len(line_x)))
+    tape = rng.uniform(-doubts.tape_most, doubts.tape_most, (COVERS, 1)) * line_x
+    off = lit + hand + tape
+    if ruled:
+        off = off + rng.uniform(-doubts.ruled_most, doubts.ruled_most, off.shape)
+        step = np.full(COVERS, doubts.ruled_most)
+    else:
+        # Where the light from either edge meets, a cross line is traced on from another section.
+        meet = light * rng.standard_normal((2, COVERS, columns, 2))
+        met = meet[:, :, which, 0] * (1 - inside) + meet[:, :, which, 1] * inside
+        met = met + traced * rng.standard_normal(met.shape)
+        step = np.abs(met[0] - met[1]).max(axis=1)
+    across = light * rng.standard_normal((COVERS, columns))
+    line = np.abs(across).max(axis=1)
+    return told(off[0], off[1], width, step, line)
+
+
+def _ruled(
+    rng: np.random.Generator,
+    ticks: FloatArray,
+    line_x: FloatArray,
+    width: float,
+    doubts: HandDoubts,
+) -> Expected:
+    """Ticks (2, covers, lines) of both edges, joined by a rule in two reaches."""
+    shared = rng.uniform(-doubts.tape_most, doubts.tape_most, (COVERS, 1)) * line_x
+    lean = doubts.lean * rng.standard_normal((COVERS, 1)) * width
+    slips = rng.uniform(-doubts.ruled_most, doubts.ruled_most, ticks.shape)
+    near = ticks[0] + slips[0] + shared
+    far = ticks[1] + slips[1] + shared + lean
+    step = np.abs(doubts.slip * rng.standard_normal((COVERS, len(line_x)))).max(axis=1)
+    # A long line is ruled from tick to tick as well, one at either end.
+    line = doubts.tick_most + np.zeros(COVERS)
+    return told(near, far, width, step, line)

@@ -1,0 +1,36 @@
+"""All ways of one cover as they are told: ranked, with what is allowed and whose times they are.
+
+It knows no machine; `devices.ways` fills it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from marking.ways.way import best_of
+
+if TYPE_CHECKING:
+    from marking.job.work_keys import FenceTable
+    from marking.network.allowed import Allowed
+    from marking.ways.cover import Cover
+    from marking.ways.way import Reckoned
+
+
+@dataclass(frozen=True)
+class Reckoning:
+    """All ways of one cover, those that hold first."""
+
+    ways: tuple[Reckoned, ...]
+    limits: Allowed
+    cover: Cover
+    fence: FenceTable | None
+    """The job's, or a usual one where every machine is tried."""
+    chosen: str | None
+    own_times: tuple[str, ...]
+    """Keys of [pace] that the job gives; all others are our own assumptions."""
+
+    @property
+    def best(self) -> Reckoned | None:
+        """The fewest person-hours of what holds; None where nothing does."""
+        return best_of(self.ways)
