@@ -2,5 +2,6 @@
 
 It draws what others worked out, and works out nothing.
 It may import: `marking.drawing`, `marking.errors`, `marking.input`, `marking.job`,
-`marking.layout`, `marking.measures`, `marking.proof`, `marking.sections`, `marking.tape_marks`.
+`marking.layout`, `marking.measures`, `marking.proof`, `marking.ruling`, `marking.sections`,
+`marking.tape_marks`.
 """
