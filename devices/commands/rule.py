@@ -195,8 +195,7 @@ def _tell(
 
     done = _done(options.job, layout, plan)
     ruled = [line for line in plan.ruled if line.id in done]
-    left = [line for line in plan.ruled if line.id not in done]
-    steps = ruling_order(left, job, manner)
+    steps = ruling_order(plan.ruled, job, manner, done)
     if options.json:
         shown: dict[str, Any] = {
             "schema": 1,
@@ -215,5 +214,5 @@ def _tell(
     if steps:
         following = [line_name(step.line) for step in steps[:GROUP]]
         lines.append(f"next, in this order: {', '.join(following)}")
-        lines.append(f"{counted(len(left), 'line')} to rule: {time_told(left, job, manner)}")
+        lines.append(f"{counted(len(steps), 'line')} to rule: {time_told(steps, job, manner)}")
     print_lines(lines)

@@ -37,7 +37,7 @@ def ruling_pages(
     steps = ruling_order(plan.ruled, job, manner)
     groups = [steps[first : first + GROUP] for first in range(0, len(steps), GROUP)]
     page = Page(paper, f"{job.title}: lines to rule")
-    y = _head(page, plan, layout, job, manner)
+    y = _head(page, steps, layout, job, manner)
     pages, number = [page], 0
     while groups:
         rows = max(1, int((y - _EDGE) / _deep()))
@@ -59,14 +59,16 @@ def _deep() -> float:
     return _HEAD + GROUP * _ROW + 3.0
 
 
-def _head(page: Page, plan: Plan, layout: Layout, job: MarkingJob, manner: Manner) -> float:
+def _head(
+    page: Page, steps: Sequence[Step], layout: Layout, job: MarkingJob, manner: Manner
+) -> float:
     y = page.height - _EDGE - 5
     wide = page.width - 2 * _EDGE
     page.write(f"{job.title}: lines to rule", _EDGE, y, 4.6)
     who = f"{manner.hand}-handed, {'with a helper' if manner.by_two else 'alone'}"
-    lines = plan.ruled
+    lines = [step.line for step in steps]
     page.write(
-        f"{counted(len(lines), 'line')} between stubs, {who}. {time_told(lines, job, manner)}.",
+        f"{counted(len(lines), 'line')} between stubs, {who}. {time_told(steps, job, manner)}.",
         _EDGE,
         y - 6,
         _TEXT,

@@ -137,7 +137,8 @@ def draw_strokes(picture: Picture, *, faint: bool = False) -> None:
             lines.line(stroke.points)
     for pen in dict.fromkeys(line.stroke.pen for line in ruled):
         width = picture.job.pens.named(pen).width * (2 if pen == "heavy" else 1)
-        by_hand = picture.artwork.layer(f"ruled-{pen}", Style(_RULED, width))
+        style = Style(_RULED, width / 4 if faint else width)
+        by_hand = picture.artwork.layer(f"ruled-{pen}", style)
         for line in ruled:
             if line.stroke.pen == pen:
                 by_hand.line(line.points)

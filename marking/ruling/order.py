@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
+    from collections.abc import Collection, Iterator, Sequence
 
     from marking.job.keys import MarkingJob
     from marking.sections.ruled import RuledLine
@@ -56,12 +56,17 @@ class Manner:
         return -1 if self.hand == "right" else 1
 
 
-def ruling_order(lines: Sequence[RuledLine], job: MarkingJob, manner: Manner) -> tuple[Step, ...]:
-    """Every line once. Slanted lines come last, when what they cross has dried."""
+def ruling_order(
+    lines: Sequence[RuledLine], job: MarkingJob, manner: Manner, done: Collection[str] = ()
+) -> tuple[Step, ...]:
+    """Every line once, but for those `done` before, which are dry and leave the groups as they are.
+
+    Slanted lines come last, when what they cross has dried.
+    """
     steps: list[Step] = []
     clock = on_tip = 0.0
     for group in _groups(lines, manner):
-        left, last = dict(enumerate(group)), -1
+        left, last = {n: line for n, line in enumerate(group) if line.id not in done}, -1
         while left:
             waits = {at: _wait(one, steps, clock, job, manner) for at, one in left.items()}
             # Of those that wait least the next on the way, or from the group's start again.

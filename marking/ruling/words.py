@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from marking.measures.durations import format_duration
 from marking.measures.lengths import format_length, rough_length
-from marking.ruling.order import HAND_ROOM, RULE_WIDTH, ruling_order, seconds_for
+from marking.ruling.order import HAND_ROOM, RULE_WIDTH, seconds_for
 from marking.ruling.reaches import out_of_reach, reaches
 
 if TYPE_CHECKING:
@@ -110,10 +110,9 @@ def _shortest_rule(lines: Sequence[RuledLine], job: MarkingJob) -> str:
     return rough_length(longest + 2 * 50.8, job.units)
 
 
-def time_told(lines: Sequence[RuledLine], job: MarkingJob, manner: Manner) -> str:
-    """How long it takes, by the paces in job.toml."""
-    steps = ruling_order(lines, job, manner)
-    work = sum(seconds_for(line, job, manner) for line in lines)
+def time_told(steps: Sequence[Step], job: MarkingJob, manner: Manner) -> str:
+    """How long the steps take, by the paces in job.toml."""
+    work = sum(seconds_for(step.line, job, manner) for step in steps)
     waits = steps[-1].ends - work if steps else 0.0
     who = "by two" if manner.by_two else "alone"
     said = f"About {format_duration(work)} {who}"

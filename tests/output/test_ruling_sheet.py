@@ -10,7 +10,7 @@ import pypdfium2
 import pytest
 
 from devices.machine_zones import divided
-from marking.drawing.page import PAPERS
+from marking.drawing.page import PAPERS, paper_for
 from marking.drawing.pdf import pdf
 from marking.layout.layout import lay_out
 from marking.output.ruling_sheet import ruling_pages
@@ -62,7 +62,7 @@ def test_the_sheet_lies_on_its_paper(make_job: MakeJob, units: str) -> None:
     table = 'schema = 1\n[table]\nlength = "3.9 m"\nwidth = "1.6 m"\n[grid]\npitch = "25 mm"\n'
     job = make_job(table.replace("schema = 1", f'schema = 1\nunits = "{units}"') + RULED)
     layout = lay_out(job)
-    paper = "letter" if units == "in" else "a4"
+    paper = paper_for(job.units)
     pages = ruling_pages(divided("plotter", layout, job, None), layout, job, paper, Manner())
     document = pypdfium2.PdfDocument(pdf(pages))
     for page, artwork in zip(document, pages, strict=True):
@@ -83,7 +83,9 @@ def test_write_makes_the_sheet_and_draws_what_is_ruled_in_layers_of_its_own(
     assert "lines to rule" in said
     root = ET.fromstring((tmp_path / "out" / "marking.svg").read_bytes())
     layers = {group.get("id"): group for group in root.iter(f"{SVG}g") if group.get("id")}
-    by_hand = [len(list(layer)) for name, layer in layers.items() if name.startswith("ruled-")]
+    by_hand = [
+        len(list(layer)) for name, layer in layers.items() if name and name.startswith("ruled-")
+    ]
     assert sum(by_hand) == 148
     assert len(list(layers["cross-lines"])) == 2 * (148 - 13)
     report = (tmp_path / "out" / "report.md").read_text("utf-8")

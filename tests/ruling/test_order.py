@@ -122,3 +122,15 @@ def test_a_line_is_ruled_whole_from_two_edges_or_from_one_that_reaches_it(
     (only,) = reaches(plan.ruled[0], layout, deep)
     assert (only.start, only.end) == tuple(plan.ruled[0].points[:, 1])
     assert out_of_reach(layout, deep) is None
+
+
+def test_what_is_ruled_already_leaves_the_groups_of_the_sheet_as_they_are(
+    make_job: MakeJob,
+) -> None:
+    job, _, plan = planned(make_job, MILLRACE + RULED)
+    done = {line.id for line in plan.ruled[:5]} | {plan.ruled[14].id}
+    steps = ruling_order(plan.ruled, job, Manner(), done)
+    left = [line.id for line in plan.ruled if line.id not in done]
+    assert sorted(step.line.id for step in steps) == sorted(left)
+    assert {step.line.of for step in steps[:7]} == {f"cross-{n}" for n in range(5, 12)}
+    assert laid_on_wet(steps, job.inking.drying, Manner()) == []
