@@ -74,6 +74,8 @@ def division_settings(name: ZoneName, job: Job, correction: Correction | None) -
     else:
         keys = job.model_dump(mode="json", include={"plotter": set(_PLOTTER)})
         keys["correction"] = corrected(correction)
+    if name != "reach":
+        keys["inking"] = {"cross_lines": job.inking.cross_lines}
     return flat(keys)
 
 

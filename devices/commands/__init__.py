@@ -32,6 +32,7 @@ VERBS = {
     "control": "the tape marks to set by tape before any ink, and the forecast",
     "place": "from readings of marks to where a section's device stands",
     "drive": "ink section after section on a plotter, and resume after any interruption",
+    "rule": "which lines are ruled by hand, which come next, and the sheet for them",
     "beam": "light the lines to trace: the projector's page and its remote",
     "prove": "what to measure on the finished cover, and the verdict",
     "simulate": "be a plotter that other software can connect to, and picture its ink",

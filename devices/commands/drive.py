@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from devices.driving.driver import Cable
     from devices.inking.section import RunOutcome
     from devices.session.session import Workplace
+    from marking.layout.layout import Layout
     from marking.record.record import Record
     from marking.sections.plan import Plan, Section
 
@@ -144,7 +145,7 @@ def run(options: argparse.Namespace) -> int:
             rehearsal=options.simulate,
         )
         outcomes = _driven(sections, place, options)
-    _tell(options, outcomes)
+    _tell(options, outcomes, _lines_to_rule(options, layout, plan))
     return max((_EXIT_CODES[one.ended] for one in outcomes.values()), default=0)
 
 
@@ -297,7 +298,22 @@ def _ports(
         port.close()
 
 
-def _tell(options: argparse.Namespace, outcomes: dict[str, RunOutcome]) -> None:
+def _lines_to_rule(options: argparse.Namespace, layout: Layout, plan: Plan) -> int | None:
+    """How many lines are still to be ruled by hand; None of a plan that has none to rule."""
+    if not plan.ruled:
+        return None
+    if not has_record(options.job):
+        return len(plan.ruled)
+    from marking.begun.inked import ruled_lines_done
+    from marking.record.record import open_record
+
+    with open_record(options.job) as record:
+        return len(plan.ruled) - len(ruled_lines_done(record, layout, plan))
+
+
+def _tell(
+    options: argparse.Namespace, outcomes: dict[str, RunOutcome], to_rule: int | None
+) -> None:
     from marking.measures.counts import counted
 
     if options.json:
@@ -305,9 +321,17 @@ def _tell(options: argparse.Namespace, outcomes: dict[str, RunOutcome]) -> None:
             {"section": name, "ended": one.ended, "drawn": one.drawn}
             for name, one in outcomes.items()
         ]
-        print_json({"schema": 1, "rehearsal": options.simulate, "sections": sections})
+        by_hand = {} if to_rule is None else {"lines_to_rule": to_rule}
+        told = {"schema": 1, "rehearsal": options.simulate, "sections": sections, **by_hand}
+        print_json(told)
         return
     for name, one in outcomes.items():
         print_lines([f"{name}: {one.ended}, {counted(one.drawn, 'stroke')} drawn"])
     if not outcomes:
-        print_lines(["everything asked for is drawn already"])
+        ruled = "" if to_rule != 0 else ", and all lines are ruled"
+        print_lines([f"everything asked for is drawn already{ruled}"])
+    if to_rule:
+        from devices.commands.typed import typed
+
+        again = typed(["canvasrule", "rule", "--job", options.job])
+        print_lines([f"{counted(to_rule, 'line')} still to rule by hand between stubs: {again}"])

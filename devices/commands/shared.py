@@ -14,7 +14,9 @@ if TYPE_CHECKING:
     from devices.job import Job
     from devices.plotter.bed import Bed
     from devices.plotter.correction import Correction
-    from marking.sections.plan import Section
+    from marking.layout.layout import Layout
+    from marking.ruling.order import Manner
+    from marking.sections.plan import Plan, Section
 
 ZONES = ("plotter", "reach", "beam")
 OUTPUT = "out"
@@ -138,6 +140,17 @@ def program_files(
         name = f"{section.id}{REMOVABLE}.{ending}"
         files[name] = program(removable, job.plotter, job.pens, correction)
     return files
+
+
+def ruling_files(job: Job, layout: Layout, plan: Plan, manner: Manner) -> dict[str, bytes]:
+    """The sheet for a plan with ruled lines, by file name: SVG of its first page, and PDF."""
+    from marking.drawing.page import paper_for
+    from marking.drawing.pdf import pdf
+    from marking.drawing.svg import svg
+    from marking.output.ruling_sheet import ruling_pages
+
+    pages = ruling_pages(plan, layout, job, paper_for(job.units), manner)
+    return {"ruling.svg": svg(pages[0]), "ruling.pdf": pdf(pages)}
 
 
 def pen_note(names: Iterable[str], job: Job) -> str | None:

@@ -20,6 +20,7 @@ from devices.commands.shared import (
     print_lines,
     program_files,
     read_job,
+    ruling_files,
     say,
 )
 from devices.history import in_force, kept_correction
@@ -39,7 +40,7 @@ KINDS = {
     "svg": "the whole marking and every section, true to size",
     "hpgl": "every section in the language of the job's plotter, HP-GL or G-code",
     "picture": "the whole table with sections and marks, SVG and PNG",
-    "report": "fit, sections, ink and time, Markdown and JSON",
+    "report": "fit, sections, ink and time, Markdown and JSON; the sheet for lines to rule",
 }
 OVERLAY = "the light of every section that is trued up, SVG and PNG, pixel for pixel"
 _MACHINE = {"plotter": "plotter", "beam": "projector", "reach": "reach"}
@@ -155,6 +156,10 @@ def write(
     if "report" in kinds:
         kept = in_force(job_folder, job, layout, plan) if job_folder is not None else None
         contents = {**contents, **_report_files(job, layout, plan, kept)}
+        if plan.ruled:
+            from marking.ruling.order import Manner
+
+            contents |= ruling_files(job, layout, plan, Manner())
     made_from = files.digest(_source(plan.zone.name, layout, job, correction))
     done = files.write_set(folder, {**contents, **more}, made_from)
     for warning in (*layout.warnings, *plan.warnings):
@@ -238,7 +243,7 @@ def _contents(
     contents: dict[str, bytes] = {}
     origins: dict[str, list[float]] = {}
     if "svg" in kinds:
-        contents["marking.svg"] = _marking_svg(job, layout)
+        contents["marking.svg"] = _marking_svg(job, layout, plan)
         for section in plan.sections:
             contents[f"sections/{section.id}.svg"] = _section_svg(job, section)
     if "hpgl" in kinds:
@@ -268,17 +273,23 @@ def _report_files(
     }
 
 
-def _marking_svg(job: Job, layout: Layout) -> bytes:
+def _marking_svg(job: Job, layout: Layout, plan: Plan) -> bytes:
     from marking.output.strokes_svg import strokes_svg
+    from marking.sections.ruled import inked_strokes
+
+    about = "True to size, the table's near edge at the bottom and its zero end at the left."
+    if plan.ruled:
+        about += " Layers named ruled are ruled by hand; leave them out of what a device draws."
 
     corners = layout.top.corners_table
     low, high = corners.min(axis=0).tolist(), corners.max(axis=0).tolist()
     return strokes_svg(
-        layout.strokes,
+        inked_strokes(layout, plan.ruled),
         job.pens,
         (low[0], low[1], high[0], high[1]),
         f"{job.title}: the whole marking",
-        "True to size, the table's near edge at the bottom and its zero end at the left.",
+        about,
+        [line.stroke for line in plan.ruled],
     )
 
 

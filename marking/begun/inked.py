@@ -18,7 +18,7 @@ from marking.record.record import layout_hash
 from marking.sections.neighbours import window_middle
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterator, Sequence
 
     from pydantic import BaseModel
 
@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from marking.layout.layout import Layout
     from marking.measures.lengths import Units
     from marking.record.record import Record
-    from marking.record.rows import KeptInk, KeptRun
+    from marking.record.rows import KeptInk, KeptRuled, KeptRun
     from marking.sections.plan import Plan
     from marking.sections.zones import ZoneName
 
@@ -53,6 +53,17 @@ def done_sections(record: Record, layout: Layout, plan: Plan) -> frozenset[str]:
         and ink.layout == named
         and _division_of(ink, record) in ("", division)
     )
+
+
+def ruled_lines_done(record: Record, layout: Layout, plan: Plan) -> frozenset[str]:
+    """Ids of the lines of this very division that are ruled by hand and not taken back."""
+    named, division = layout_hash(layout), plan_hash(plan)
+    last = {
+        kept.line: kept.event
+        for kept in record.ruled()
+        if (kept.layout, kept.plan) == (named, division)
+    }
+    return frozenset(line.id for line in plan.ruled if last.get(line.id) == "ruled")
 
 
 def runs_of(record: Record, section: str, plan: Plan) -> tuple[KeptRun, ...]:
@@ -99,11 +110,15 @@ def guard_division(
     )
 
 
-def _inked_otherwise(record: Record, layout: Layout, plan: Plan) -> Sequence[KeptInk | KeptRun]:
+def _inked_otherwise(
+    record: Record, layout: Layout, plan: Plan
+) -> Sequence[KeptInk | KeptRun | KeptRuled]:
     named, division, zone = layout_hash(layout), plan_hash(plan), plan.zone.name
     sections = {ink_name(section.id, zone): section for section in plan.sections}
     runs = {run.section for run in record.runs()}
-    other: list[KeptInk | KeptRun] = []
+    other: list[KeptInk | KeptRun | KeptRuled] = list(
+        _ruled_otherwise(record, named, division, plan)
+    )
     for ink in record.ink():
         if ink.section.startswith(_BY_LIGHT) != (zone == "beam"):
             continue
@@ -128,9 +143,20 @@ def _inked_otherwise(record: Record, layout: Layout, plan: Plan) -> Sequence[Kep
     return other
 
 
+def _ruled_otherwise(record: Record, named: str, division: str, plan: Plan) -> Iterator[KeptRuled]:
+    """Lines ruled between the stubs of another division of the same zone, and not taken back."""
+    of_zone = {one.hash for one in divisions_of(record, named, plan.zone.name)} | {division}
+    last = {(kept.plan, kept.line): kept for kept in record.ruled()}
+    for kept in last.values():
+        if kept.event == "undone" or (kept.layout == named and kept.plan == division):
+            continue
+        if kept.layout != named or kept.plan in of_zone:
+            yield kept
+
+
 def _why(
     record: Record,
-    ink: KeptInk | KeptRun,
+    ink: KeptInk | KeptRun | KeptRuled,
     plan: Plan,
     settings: Settings | None,
     units: Units,

@@ -24,6 +24,7 @@ from marking.sections.footing import Footing
 from marking.sections.locating_marks import Mark
 from marking.sections.plan import Piece, Plan, Section, Unreached
 from marking.sections.route import Leg, Route
+from marking.sections.ruled import RuledLine
 from marking.sections.zones import Zone, ZonePace
 from marking.tape_marks.marks import Control, Diagonals, Square, TapeMark, TapeRow, TapeRun
 
@@ -52,6 +53,7 @@ _FORMS: dict[str, type[Any]] = {
     "route": Route,
     "section": Section,
     "unreached": Unreached,
+    "ruled line": RuledLine,
     "division": Plan,
     "control": Control,
     "control mark": TapeMark,

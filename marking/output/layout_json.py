@@ -81,8 +81,8 @@ def _top(top: Top) -> dict[str, Any]:
 
 
 def plan_record(plan: Plan) -> dict[str, Any]:
-    """`section --json`."""
-    return {
+    """`section --json`; what is ruled stands in it only where lines are."""
+    record: dict[str, Any] = {
         "schema": SCHEMA,
         "zone": plan.zone.name,
         "turned": plan.zone.turned,
@@ -94,6 +94,19 @@ def plan_record(plan: Plan) -> dict[str, Any]:
         ],
         "warnings": list(plan.warnings),
     }
+    if plan.ruled:
+        record["ruled"] = [
+            {
+                "id": line.id,
+                "of": line.of,
+                "points": line.points.tolist(),
+                "heavy": line.heavy,
+                "pen": line.stroke.pen,
+                "sections": list(line.sections),
+            }
+            for line in plan.ruled
+        ]
+    return record
 
 
 def _section(section: Section, plan: Plan) -> dict[str, Any]:

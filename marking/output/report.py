@@ -199,6 +199,14 @@ def section_table(
         f"{_fewest(plan)}. {_set_down(plan)}"
     )
     yield ""
+    if plan.ruled:
+        metres = sum(line.stroke.length for line in plan.ruled) / 1000
+        yield (
+            f"They are the two hem bands: {counted(len(plan.ruled), 'line')} between them, "
+            f"{metres:.0f} m, are ruled by hand from stub to stub, as the ruling sheet says. The "
+            "rows of the two bands do not meet: each begins by tape marks of its own."
+        )
+        yield ""
     if kept.correction is not None:
         yield (
             f"Cut and drawn with the correction measured on scrap: {kept.correction}. What a "
@@ -380,6 +388,7 @@ def record(
         }
         for section in plan.sections
     ]
+    by_hand = {"ruled": len(plan.ruled)} if plan.ruled else {}
     return {
         "schema": SCHEMA,
         "title": job.title,
@@ -395,4 +404,5 @@ def record(
         "seconds": seconds_of(plan),
         "warnings": [*layout.warnings, *plan.warnings],
         "cautions": list(CAUTIONS),
+        **by_hand,
     }

@@ -20,19 +20,32 @@ if TYPE_CHECKING:
 
 _ONCE, _MORE_THAN_ONCE, _REMOVABLE = "#3f4550", "#000000", "#2b6cb0"
 """Screen colours of ink by how often a line is drawn; the cloth gets what is in the holder."""
+_RULED = "#9aa1ac"
+"""Of lines that no device inks."""
 
 
 def strokes_svg(
-    strokes: Sequence[Stroke], pens: PensTable, box: Box, title: str, description: str
+    strokes: Sequence[Stroke],
+    pens: PensTable,
+    box: Box,
+    title: str,
+    description: str,
+    ruled: Sequence[Stroke] = (),
 ) -> bytes:
     """The drawing of `strokes_artwork` as SVG."""
-    return svg(strokes_artwork(strokes, pens, box, title, description))
+    return svg(strokes_artwork(strokes, pens, box, title, description, ruled))
 
 
 def strokes_artwork(
-    strokes: Sequence[Stroke], pens: PensTable, box: Box, title: str, description: str
+    strokes: Sequence[Stroke],
+    pens: PensTable,
+    box: Box,
+    title: str,
+    description: str,
+    ruled: Sequence[Stroke] = (),
 ) -> Artwork:
-    """Strokes over `box` of the table: a layer for each kind and pen.
+    """Strokes over `box` of the table: a layer for each kind and pen, and such layers for what is
+    `ruled` by hand.
 
     Every stroke stands once, as wide as its ink. A pen's passes make it darker and no wider, so
     the file says in words, and by a darker layer, how often it is drawn.
@@ -48,6 +61,12 @@ def strokes_artwork(
     }
     for stroke in strokes:
         layers[stroke.layer, stroke.pen].line(stroke.points, name=stroke.id)
+    for layer, pen in dict.fromkeys((stroke.layer, stroke.pen) for stroke in ruled):
+        style = Style(stroke=_RULED, width=pens.named(pen).width)
+        by_hand = artwork.layer(f"ruled-{layer}-{pen}", style)
+        for stroke in ruled:
+            if (stroke.layer, stroke.pen) == (layer, pen):
+                by_hand.line(stroke.points, name=stroke.id)
     return artwork
 
 

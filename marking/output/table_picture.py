@@ -16,6 +16,7 @@ from marking.drawing.typeface import text_width
 from marking.layout.top_shape import SIDES
 from marking.measures.counts import counted
 from marking.measures.lengths import format_length
+from marking.sections.ruled import inked_strokes
 from marking.sections.set_downs import set_down_corner, set_down_legend, set_down_readings
 from marking.sections.standing import standings
 from marking.stretching.ticks import pull_ticks
@@ -43,6 +44,7 @@ _LAYER_INK = {
 }
 _JOIN, _TABLE, _NOTE, _SET_DOWN = "#c2410c", "#8a7a5c", "#333333", "#0f766e"
 _BOARD = "#8a5a1c"
+_RULED = "#b3b9c2"
 
 
 class Picture:
@@ -174,9 +176,10 @@ def _draw_ticks(picture: Picture) -> None:
 
 
 def draw_strokes(picture: Picture, *, faint: bool = False) -> None:
-    """Every line and numeral; `faint` lets what lies under them show."""
+    """Every line and numeral; `faint` lets what lies under them show. Ruled lines are lighter."""
     by_pen = defaultdict(list)
-    for stroke in picture.layout.strokes:
+    ruled = picture.plan.ruled if picture.plan is not None else ()
+    for stroke in inked_strokes(picture.layout, ruled):
         by_pen[stroke.layer, stroke.pen].append(stroke)
     for (layer, pen), strokes in by_pen.items():
         width = picture.job.pens.named(pen).width * (2 if pen == "heavy" else 1)
@@ -184,6 +187,13 @@ def draw_strokes(picture: Picture, *, faint: bool = False) -> None:
         lines = picture.artwork.layer(f"{layer}-{pen}", style)
         for stroke in strokes:
             lines.line(stroke.points)
+    for pen in dict.fromkeys(line.stroke.pen for line in ruled):
+        width = picture.job.pens.named(pen).width * (2 if pen == "heavy" else 1)
+        style = Style(_RULED, width / 4 if faint else width)
+        by_hand = picture.artwork.layer(f"ruled-{pen}", style)
+        for line in ruled:
+            if line.stroke.pen == pen:
+                by_hand.line(line.points)
 
 
 def _draw_joins(picture: Picture, plan: Plan) -> None:
@@ -194,7 +204,12 @@ def _draw_joins(picture: Picture, plan: Plan) -> None:
     x_high, y_high = plan.sections[-1].core[2:]
     xs = sorted({s.core[0] for s in plan.sections} - {x_low})
     ys = sorted({y for s in plan.sections for y in (s.core[1], s.core[3])} - {y_low, y_high})
-    ends = [((x, y_low), (x, y_high)) for x in xs] + [((x_low, y), (x_high, y)) for y in ys]
+    rows = [(y_low, y_high)]
+    if plan.ruled:
+        # Between the bands there is nothing to join.
+        rows = sorted({(s.core[1], s.core[3]) for s in plan.sections})
+    ends = [((x, low), (x, high)) for x in xs for low, high in rows]
+    ends += [((x_low, y), (x_high, y)) for y in ys]
     for end in ends:
         joins.line(end)
 
@@ -401,6 +416,8 @@ def _draw_legend(picture: Picture, plan: Plan | None) -> None:
         joins += " across, inked in the order of their numbers; dashed: joins."
         if plan.zone.turned and plan.zone.feed is None:
             joins += " Turn the device a quarter anticlockwise from its profile."
+        if plan.ruled:
+            joins += " Light grey: ruled by hand from stub to stub."
         lines += [joins, *set_down_legend(plan)]
         lines.append(
             "Locating marks: circle = inked crossing, saltire = removable tick, square = mark set "

@@ -161,6 +161,7 @@ _FORMS: dict[str, Callable[[Any, Tell], Any]] = {
     "section": _name,
     "mark": _name,
     "stroke": _name,
+    "line": _name,
     "x_bed": _number,
     "y_bed": _number,
     "sd": _number,

@@ -18,6 +18,7 @@ import numpy as np
 
 from marking.errors import BadInputError, RefusedError
 from marking.job.folder import RECORD_FILE
+from marking.measures.counts import counted
 from marking.record.cells import finite, json_cell, storable, time_cell
 from marking.record.file import NotKeptError, damaged, explained, open_file, set_up
 from marking.record.kept import decoded
@@ -28,6 +29,7 @@ from marking.record.rows import (
     KeptLayout,
     KeptPlacement,
     KeptReading,
+    KeptRuled,
     KeptRun,
     KeptStroke,
 )
@@ -40,7 +42,7 @@ if TYPE_CHECKING:
     from marking.errors import CanvasruleError
     from marking.layout.layout import Layout
     from marking.record.readings import MarkReading
-    from marking.record.rows import CheckKind, InkEvent, StrokeEvent
+    from marking.record.rows import CheckKind, InkEvent, RuledEvent, StrokeEvent
 
 __all__ = ["NotKeptError", "Record", "layout_hash", "open_record", "utc_now"]
 _LEAST_MOVE = 0.001
@@ -170,10 +172,27 @@ class Record:
             raise ValueError("ink without its division is the ink of no section")
         named = layout_hash(layout)
         with self._writing() as at:
-            self._check_standing(named)
-            if self.standing_layout() is None:
-                self._insert("standing_layout", "layout, reason", at, [(named, "inked")])
+            self._stand(named, at)
             self._insert("ink", "layout, section, event, plan", at, [(named, section, event, plan)])
+
+    def add_ruled(self, layout: Layout, lines: Sequence[str], event: RuledEvent, plan: str) -> None:
+        """Keeps that lines were ruled by hand, or were not after all; they are ink as any other.
+
+        `plan` is the hash of the division. Raises RefusedError, keeping nothing, when ink stands
+        under another layout.
+        """
+        named = layout_hash(layout)
+        with self._writing() as at:
+            self._stand(named, at)
+            rows = [(named, line, event, plan) for line in lines]
+            self._insert("ruled", "layout, line, event, plan", at, rows)
+
+    def ruled(self) -> tuple[KeptRuled, ...]:
+        """What was ruled by hand and what was taken back, in order."""
+        return tuple(
+            KeptRuled(at, layout, line, event, plan)
+            for _, at, layout, line, event, plan in self.rows("ruled")
+        )
 
     def ink(self) -> tuple[KeptInk, ...]:
         """What has been inked, in order."""
@@ -235,15 +254,24 @@ class Record:
             if self.standing_layout() not in (None, named):
                 self._insert("standing_layout", "layout, reason", at, [(named, "accepted")])
 
+    def _stand(self, named: str, at: str) -> None:
+        """Ink is laid under the layout with this hash; from now on it is the one that stands."""
+        self._check_standing(named)
+        if self.standing_layout() is None:
+            self._insert("standing_layout", "layout, reason", at, [(named, "inked")])
+
     def _check_standing(self, named: str) -> None:
         standing = self.standing_layout()
         if standing in (None, named):
             return
         begun = list(dict.fromkeys(row.section for row in self.ink()))
+        kind = "in", "section"
+        if not begun:
+            begun, kind = list(dict.fromkeys(row.line for row in self.ruled())), ("as", "line")
         shown = ", ".join(begun[:4]) + (f" and {len(begun) - 4} more" if len(begun) > 4 else "")
         raise RefusedError(
-            f"{self.path.parent}: job.toml now lays out other lines than those already inked in "
-            f"{len(begun)} section{'s' if len(begun) != 1 else ''} ({shown}); nothing was "
+            f"{self.path.parent}: job.toml now lays out other lines than those already inked "
+            f"{kind[0]} {counted(len(begun), kind[1])} ({shown}); nothing was "
             "changed. Put job.toml back as it was, or say that the inked lines may disagree with "
             "the new layout"
         )

@@ -13,6 +13,7 @@ if TYPE_CHECKING:
 
 CheckKind = Literal["proof", "device", "control", "proof sheet"]
 InkEvent = Literal["begun", "done"]
+RuledEvent = Literal["ruled", "undone"]
 StrokeEvent = Literal["sent", "drawn", "presumed"]
 """`drawn` is confirmed by the machine; `presumed` is by the clock alone."""
 
@@ -66,6 +67,23 @@ class KeptInk:
     event: InkEvent
     plan: str
     """Hash of the division that the section is one of; version 0.1 left it empty now and then."""
+
+
+@dataclass(frozen=True)
+class KeptRuled:
+    """A line that a person ticked off as ruled by hand, or took the tick from again."""
+
+    at: datetime
+    layout: str
+    line: str
+    event: RuledEvent
+    plan: str
+    """Hash of the division whose stubs it is ruled between."""
+
+    @property
+    def section(self) -> str:
+        """What messages call it, as they name a section."""
+        return self.line
 
 
 @dataclass(frozen=True)

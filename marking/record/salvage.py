@@ -27,8 +27,9 @@ _WORDS = {
     "beam": ("note of the light", "notes of the light"),
     "whereabouts": ("place of the machine", "places of the machine"),
     "given": ("reading given", "readings given"),
+    "ruled": ("note of a ruled line", "notes of ruled lines"),
 }
-_LATER = ("layout", "division", "whereabouts", "given", "beam", "run")
+_LATER = ("layout", "division", "whereabouts", "given", "beam", "run", "ruled")
 """Tables that an older record has not: there they are missing and not damaged."""
 _MOST_ROWS = 200_000
 _LARGEST_ROW = 64 << 20

@@ -67,11 +67,16 @@ MIGRATIONS = (
     CREATE TABLE given (id INTEGER PRIMARY KEY, at TEXT NOT NULL, section TEXT NOT NULL,
         mark TEXT NOT NULL, x_bed REAL NOT NULL, y_bed REAL NOT NULL, whereabouts INTEGER NOT NULL);
     """,
+    """
+    CREATE TABLE ruled (id INTEGER PRIMARY KEY, at TEXT NOT NULL, layout TEXT NOT NULL,
+        line TEXT NOT NULL, event TEXT NOT NULL CHECK (event IN ('ruled', 'undone')),
+        plan TEXT NOT NULL);
+    """,
 )
 """One step a version; a released step is never edited, only followed by another."""
 TABLES = (
     *("layout", "division", "standing_layout", "reading", "placement", "verification"),
-    *("ink", "run", "stroke", "beam", "whereabouts", "given"),
+    *("ink", "run", "stroke", "beam", "whereabouts", "given", "ruled"),
 )
 """All that rows are kept in."""
 

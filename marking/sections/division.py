@@ -14,7 +14,8 @@ from marking.errors import RefusedError
 from marking.layout.layout import uprights
 from marking.measures.lengths import format_length
 from marking.sections import joins as parting
-from marking.sections.spans import rows_from_both_edges, spans_along
+from marking.sections.ruled import bare_middle
+from marking.sections.spans import rows_from_both_edges, rows_of_bands, spans_along
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -37,6 +38,8 @@ class Division:
     rows: list[Span]
     gap: tuple[float, float] | None
     """Along y, between two rows that do not meet."""
+    ruled: bool = False
+    """Whether lines are ruled across `gap`; otherwise nobody reaches there."""
 
     @property
     def count(self) -> int:
@@ -78,12 +81,16 @@ def _divided(
         _check_goes_through(layout, job, zone, (along, across)[1 - zone.feed])
     columns = spans_along(along, zone, 0, job.units, layout)
     bound_columns = parting.least_parts(along, zone.size[0] - 2 * zone.set_down)
-    if zone.from_both_edges:
+    middle = bare_middle(layout, job, zone)
+    gap: tuple[float, float] | None = middle
+    if middle is not None:
+        rows, bound_rows = rows_of_bands(across, middle, zone, job.units, layout)
+    elif zone.from_both_edges:
         rows, gap, bound_rows = rows_from_both_edges(across, zone, job.units, layout)
     else:
-        rows, gap = spans_along(across, zone, 1, job.units, layout), None
+        rows = spans_along(across, zone, 1, job.units, layout)
         bound_rows = parting.least_parts(across, zone.size[1] - 2 * zone.set_down)
-    return Division(zone, columns, rows, gap), (bound_columns, bound_rows)
+    return Division(zone, columns, rows, gap, middle is not None), (bound_columns, bound_rows)
 
 
 def _check_goes_through(layout: Layout, job: MarkingJob, zone: Zone, carriage: Axis) -> None:

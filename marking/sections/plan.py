@@ -28,6 +28,7 @@ from marking.sections.locating_marks import (
     marks_beside,
     tick,
 )
+from marking.sections.ruled import ruled_lines
 from marking.sections.standing import idle_seconds
 
 if TYPE_CHECKING:
@@ -40,6 +41,7 @@ if TYPE_CHECKING:
     from marking.sections.division import Division
     from marking.sections.joins import Axis
     from marking.sections.route import Route
+    from marking.sections.ruled import End, RuledLine
     from marking.sections.spans import Span
     from marking.sections.zones import Zone
 
@@ -100,6 +102,9 @@ class Plan:
     """Columns and rows that no plan could do with fewer of, whichever way round the bed lies."""
     unreached: tuple[Unreached, ...]
     warnings: tuple[str, ...]
+    ruled: tuple[RuledLine, ...] = ()
+    """What is ruled by hand between stubs that sections ink; with `unreached` and the sections'
+    pieces it is all of the layout's ink, each point once."""
 
     def seconds(self, section: Section) -> float | None:
         """How long inking a section takes; None where nobody knows the pace yet."""
@@ -166,7 +171,7 @@ def _planned(
     zone, columns, rows, gap = division.zone, division.columns, division.rows, division.gap
     cells = _pieces_by_cell(layout, columns, rows, gap)
     turns = _inking_order(rows, columns, lag)
-    marks, seen = _locating_marks(layout, job, zone, columns, rows, cells, turns)
+    marks, seen = _locating_marks(layout, job, division, cells, turns)
     sections = []
     for order, (row, column) in enumerate(turns, 1):
         window_x, window_y = columns[column].window, rows[row].window
@@ -187,14 +192,29 @@ def _planned(
                 zone.turned,
             )
         )
-    unreached = () if gap is None else (_unreached(layout, gap, cells),)
+    unreached = () if gap is None or division.ruled else (_unreached(layout, gap, cells),)
+    ruled = () if gap is None or not division.ruled else _ruled(layout, gap, cells, job)
     return Plan(
         zone,
         tuple(sections),
         bound,
         unreached,
-        tuple(_warnings(unreached, job, zone, across)),
+        tuple(_warnings(unreached, job, division, across)),
+        ruled,
     )
+
+
+def _ruled(
+    layout: Layout, gap: tuple[float, float], cells: dict[Cell, list[Piece]], job: MarkingJob
+) -> tuple[RuledLine, ...]:
+    inked_by: dict[End, str] = {
+        (piece.of, x, y): _name(row, column)
+        for (column, row), pieces in cells.items()
+        if row != _GAP_ROW
+        for piece in pieces
+        for x, y in piece.stroke.points[[0, -1]].tolist()
+    }
+    return ruled_lines(layout, gap, inked_by, job)
 
 
 def _name(row: int, column: int) -> str:
@@ -249,27 +269,29 @@ def _pieces_by_cell(
 def _locating_marks(
     layout: Layout,
     job: MarkingJob,
-    zone: Zone,
-    columns: Sequence[Span],
-    rows: Sequence[Span],
+    division: Division,
     cells: dict[Cell, list[Piece]],
     turns: Sequence[tuple[int, int]],
 ) -> tuple[dict[Spot, Mark], dict[tuple[int, int], list[Spot]]]:
     """The marks by position, and those each section sees. Adds the ticks to `cells`.
 
-    Raises RefusedError when a section after the first would see fewer than two.
+    Where lines are ruled between the bands, each band begins by tape marks alone. Raises
+    RefusedError when any other section after the first would see fewer than two.
     """
+    zone, columns, rows = division.zone, division.columns, division.rows
     rooms = _tick_rooms(layout, columns, zone, job.pens.removable.width / 2)
     ink = dict(uprights(layout.strokes, job))
     tickable = crossed_by_ticks(layout.grid, ink, (rooms[0][0], rooms[-1][1]))
     kinds: dict[Spot, MarkKind] = {}
     seen: dict[tuple[int, int], list[Spot]] = {}
     for order, (row, column) in enumerate(turns):
-        sights = _sights(layout, tickable, columns, rows, row, column) if order else []
+        begins_band = division.ruled and not column and rows[row].behind is None
+        by_tape = not order or begins_band
+        sights = [] if by_tape else _sights(layout, tickable, columns, rows, row, column)
         seen[row, column] = [spot for spot, _ in sights]
         for spot, kind in sights:
             kinds.setdefault(spot, kind)
-        if order and len(set(seen[row, column])) < 2:
+        if not by_tape and len(set(seen[row, column])) < 2:
             raise RefusedError(
                 f"{zone.name}: section {_name(row, column)} would see fewer than two marks already "
                 "inked, so nothing could tell where it stands; use a larger one"
@@ -362,9 +384,15 @@ def _unreached(
 
 
 def _warnings(
-    unreached: Sequence[Unreached], job: MarkingJob, zone: Zone, across: Axis
+    unreached: Sequence[Unreached], job: MarkingJob, division: Division, across: Axis
 ) -> list[str]:
     warnings = []
+    zone = division.zone
+    if job.inking.cross_lines == "ruled" and zone.name != "reach" and not division.ruled:
+        warnings.append(
+            "The hem bands leave too little between them for cross lines to be ruled: they are "
+            "inked whole."
+        )
     if zone.feed is not None and job.cloth.stretch_length == job.cloth.stretch_width == 0:
         warnings.append(
             "The canvas is marked loose, drawn through the plotter, and stretched on afterwards, "

@@ -117,6 +117,35 @@ def _plain_reading(least: float, most: float, wanted: float, units: Units) -> fl
     return wanted
 
 
+def rows_of_bands(
+    across: Axis, middle: tuple[float, float], zone: Zone, units: Units, layout: Layout
+) -> tuple[list[Span], int]:
+    """Rows over the two hem bands alone, and the fewest there can be; `middle` is left bare.
+
+    The first row of each band sees nothing inked. Raises RefusedError as `spans_along` does.
+    """
+    bands = across.part(across.start, middle[0]), across.part(middle[1], across.end)
+    if not zone.from_both_edges:
+        rows = [span for band in bands for span in spans_along(band, zone, 1, units, layout)]
+        held = zone.size[1] - 2 * zone.set_down
+        return rows, sum(parting.least_parts(band, held) for band in bands)
+    top = layout.top.inscribed[3]
+    deepest = max(middle[0], top - middle[1])
+    if deepest > zone.depth:
+        raise RefusedError(
+            f"{zone.name}: the hem bands and the stubs of the cross lines go "
+            f"{format_length(deepest, units)} in, and an arm's reach is "
+            f"{format_length(zone.depth, units)}; use a deeper reach.depth or narrower bands"
+        )
+    sides = (0.0, zone.depth), (top - zone.depth, top)
+    rows = [
+        span
+        for band, side in zip(bands, sides, strict=True)
+        for span in _rows_of_side(band, zone, side, units)
+    ]
+    return rows, sum(parting.least_parts(band, zone.size[1]) for band in bands)
+
+
 def rows_from_both_edges(
     across: Axis, zone: Zone, units: Units, layout: Layout
 ) -> tuple[list[Span], tuple[float, float] | None, int]:

@@ -1,0 +1,43 @@
+"""From which edge which part of a ruled line is within an arm's reach. Table frame, mm."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Literal
+
+if TYPE_CHECKING:
+    from marking.job.keys import MarkingJob
+    from marking.layout.layout import Layout
+    from marking.sections.ruled import RuledLine
+
+
+@dataclass(frozen=True)
+class Reach:
+    """What is ruled of a line from one long edge."""
+
+    edge: Literal["near", "far"]
+    start: float
+    """y, table frame."""
+    end: float
+
+
+def reaches(line: RuledLine, layout: Layout, job: MarkingJob) -> tuple[Reach, ...]:
+    """The parts of a line in the order in which they are ruled; together all of it, once.
+
+    From the near edge alone where that is within reach, else half from each edge: the rule stays
+    as it lies, and the second half ends in the first.
+    """
+    (_, low), (_, high) = line.points.tolist()
+    if high <= job.reach.depth:
+        return (Reach("near", low, high),)
+    width = layout.top.inscribed[3]
+    middle = min(max((low + high) / 2, width - job.reach.depth), job.reach.depth)
+    if not low < middle < high:
+        middle = (low + high) / 2
+    return (Reach("near", low, middle), Reach("far", high, middle))
+
+
+def out_of_reach(layout: Layout, job: MarkingJob) -> float | None:
+    """The reach that ruling takes, in mm, where an arm's is less; None where it does."""
+    needed = layout.top.inscribed[3] / 2
+    return needed if job.reach.depth < needed else None
