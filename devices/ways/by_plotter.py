@@ -99,12 +99,7 @@ def _tried(work: PlotterWork, ending: str, fence: FenceTable | None, make: _Make
 def _whole(work: PlotterWork, ending: str, fence: FenceTable | None) -> Way:
     """All lines by the plotter, set down over the whole cover."""
     sections = work.task.plan.sections
-    if fence is None:
-        held = by_tape_marks(work.task)
-    else:
-        held = in_rows(
-            work.task, work.cover, _rows(sections), fence, model=_model(work, fence), ruled=False
-        )
+    held = by_tape_marks(work.task, fence, _model(work, fence))
     seconds = _drawing(work, sections)
     return Way(
         work.name + ending,
@@ -143,15 +138,6 @@ def _bands(work: PlotterWork, ending: str, fence: FenceTable | None) -> Way:
 def _model(work: PlotterWork, fence: FenceTable | None) -> ErrorModel:
     """The errors to reckon with, the fence's own among them."""
     return error_model_of(work.job.model_copy(update={"fence": fence}))
-
-
-def _rows(sections: Sequence[Section]) -> tuple[Row, ...]:
-    rows = []
-    for number in sorted({section.row for section in sections}):
-        own = sorted((s for s in sections if s.row == number), key=lambda s: s.column)
-        columns = tuple((s.core[0], s.core[2]) for s in own)
-        rows.append(Row(own[0].core[1], own[0].core[3], columns))
-    return tuple(rows)
 
 
 def _band_rows(work: PlotterWork) -> tuple[Row, ...]:

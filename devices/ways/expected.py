@@ -10,35 +10,19 @@ from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
-import numpy as np
-
 from marking.errors import RefusedError
-from marking.network.allowed import SQUARE_OVER
-from marking.network.pose import effect
 from marking.record.readings import READING_SD
-from marking.sections.neighbours import butts
-from marking.tape_marks.choice import MarksChoice, widest, work
-from marking.tape_marks.forecast import ink_errors
-from marking.tape_marks.marks import tape_datum
-from marking.tape_marks.visible import sights
+from marking.tape_marks.choice import least_work
+from marking.tape_marks.clampings import stretches
 from marking.ways.row_errors import Doubts, Row, rows_hold
 from marking.ways.tape_scale import tape_scale_most
 from marking.ways.way import Expected
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
-
-    from marking.arrays import FloatArray
     from marking.job.work_keys import FenceTable
     from marking.network.error_model import ErrorModel
-    from marking.sections.plan import Section
-    from marking.tape_marks.choice import ChosenMarks, Task
-    from marking.tape_marks.forecast import Errors
+    from marking.tape_marks.choice import Task
     from marking.ways.cover import Cover
-
-_COVERS, _SEED = 2000, 20
-_CLOSER = ((3.0, 0, 2), (6.0, 2, 2), (3.0, 2, 1))
-"""Tried in turn where no spacing of marks along the edges holds: pitches, rows, readings."""
 
 
 @dataclass(frozen=True)
@@ -51,93 +35,27 @@ class Marked:
     """How often a fence is clamped, over all rows."""
 
 
-def by_tape_marks(task: Task) -> Marked:
-    """The whole cover placed by tape marks, the least work that holds; else the best of them.
+def by_tape_marks(task: Task, fence: FenceTable | None, errors: ErrorModel) -> Marked:
+    """The whole cover placed by tape marks, at a fence or without: the least work that holds, else
+    the best there is.
 
     Raises RefusedError when no marks place every section.
     """
-    tried = []
-    refused: RefusedError | None = None
-    try:
-        tried.append(widest(task, 0, 1, lambda _: None))
-    except RefusedError as fault:
-        refused = fault
-    inch = 25.4 if task.units == "in" else 25.0
-    for pitches, join_rows, repeats in _CLOSER:
-        if tried and tried[-1].forecast.holds:
-            break
-        try:
-            tried.append(work(task, MarksChoice(pitches * inch, join_rows, repeats)))
-        except RefusedError as fault:
-            refused = fault
-    if not tried:
-        raise refused or RefusedError("no marks were tried")
-    held = [one for one in tried if one.forecast.holds]
-    best = held[-1] if held else min(tried, key=lambda one: one.visible)
-    return Marked(_figures(task, best), sum(m.line == "row" for m in best.control.marks))
-
-
-def _figures(task: Task, chosen: ChosenMarks) -> Expected:
-    control, plan = chosen.control, task.plan
-    sd = float(np.sqrt(np.mean([mark.sd**2 for mark in control.marks])))
-    seen = sights(plan, task.layout.grid, [mark.mark for mark in control.marks], None, sd)
-    errors = ink_errors(plan, seen, READING_SD / chosen.way.repeats**0.5, tape_datum(control))
-    drawn = _covers(errors)
-    found = chosen.forecast
-    return Expected(
+    chosen = least_work(replace(task, fence=fence, errors=errors), 1, lambda _: None)
+    found, plan = chosen.forecast, task.plan
+    figures, asks = found.figures, chosen.setting_out
+    expected = Expected(
         found.worst_line,
-        found.worst_line,
-        _lean(errors, plan.sections, drawn),
-        _apart(errors, plan.sections, drawn),
-        found.worst_step,
-        found.marks,
+        max(found.worst_line, figures.total),
+        figures.square,
+        figures.neighbours,
+        figures.step,
+        asks.marks,
         found.readings,
         len(plan.sections),
     )
-
-
-def _covers(errors: Errors) -> FloatArray:
-    """(covers, 3 sections): imagined errors of all sections."""
-    values, vectors = np.linalg.eigh(errors.covariance)
-    normal = np.random.default_rng(_SEED).standard_normal((_COVERS, len(values)))
-    drawn: FloatArray = normal @ ((vectors * np.sqrt(np.maximum(values, 0))) @ vectors.T)
-    return drawn
-
-
-def _moved(errors: Errors, drawn: FloatArray, section: str, points: FloatArray) -> FloatArray:
-    """(covers, points, 2): how far ink of a section is off at points (n, 2)."""
-    by_point = effect("rigid", points, errors.centres[section])
-    moved: FloatArray = np.einsum("rk,nik->rni", drawn[:, errors.places[section]], by_point)
-    return moved
-
-
-def _apart(errors: Errors, sections: Sequence[Section], drawn: FloatArray) -> float:
-    """Of the gap between two lines on either side of a join: what the two sections differ by
-    across it. Within a section lines keep their gaps."""
-    rows = {section.id: section.row for section in sections}
-    worst = np.zeros(len(drawn))
-    for butt in butts(sections):
-        one, two = butt.sections
-        differ = _moved(errors, drawn, one, butt.points_table) - _moved(
-            errors, drawn, two, butt.points_table
-        )
-        across = 0 if rows[one] == rows[two] else 1
-        worst = np.maximum(worst, np.abs(differ[:, :, across]).max(axis=1))
-    return float(np.quantile(worst, 0.95))
-
-
-def _lean(errors: Errors, sections: Sequence[Section], drawn: FloatArray) -> float:
-    """Of cross lines, over 54 in: from the foot of the first row to the head of the last."""
-    worst = np.zeros(len(drawn))
-    for column in {section.column for section in sections}:
-        own = sorted((s for s in sections if s.column == column), key=lambda s: s.row)
-        x0, y0, x1, _ = own[0].core
-        y1 = own[-1].core[3]
-        foot = _moved(errors, drawn, own[0].id, np.array([[x0, y0], [x1, y0]]))
-        head = _moved(errors, drawn, own[-1].id, np.array([[x0, y1], [x1, y1]]))
-        lean = np.abs(head - foot)[:, :, 0].max(axis=1) * min(SQUARE_OVER / (y1 - y0), 1.0)
-        worst = np.maximum(worst, lean)
-    return float(np.quantile(worst, 0.95))
+    moves = len(stretches(plan, fence.length)) if fence is not None else 0
+    return Marked(expected, asks.marks - asks.on_edges, moves)
 
 
 def clampings(length: float, fence: FenceTable, window: float) -> int:

@@ -291,7 +291,8 @@ def _give(window: Box, points: FloatArray) -> FloatArray:
         place = np.clip((at - low) / (high - low), 0, 1) * (_NET - 1)
         shares.append(np.maximum(0.0, 1 - np.abs(place[:, None] - np.arange(_NET))))
     nodes = np.einsum("nu,nv->nuv", *shares).reshape(len(points), -1)
-    return np.einsum("nm,ij->nimj", nodes, np.eye(2)).reshape(len(points), 2, -1)
+    give: FloatArray = np.einsum("nm,ij->nimj", nodes, np.eye(2)).reshape(len(points), 2, -1)
+    return give
 
 
 def _flat(by_point: FloatArray) -> FloatArray:

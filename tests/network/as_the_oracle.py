@@ -70,7 +70,7 @@ def placed_in_turn(plan, errors, datum, read, sent, inked=None):
     network = known(targets_of(plan).values(), datum, model)
     # Struck lines reach over the whole table here, further than the marks.
     network = replace(network, span=(0.0, plan.length), mean=np.zeros((0, len(read))))
-    for k, section in enumerate(plan.sections):
+    for k, _section in enumerate(plan.sections):
         network = placed(plan, k, network, clampings, errors.reading, read, sent)
         if inked is not None:
             inked(k, network)
