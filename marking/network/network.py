@@ -238,7 +238,7 @@ def gain(
     marks = [reading.mark for reading in readings]
     network, carrier = _carried(network, marks, about)
     at = np.array([network.targets[mark].mark.at_table for mark in marks]).reshape(-1, 2)
-    design = effect(kind, at, about).reshape(2 * len(marks), -1)
+    design = effect(kind, at, about).reshape(2 * len(marks), PARAMETERS[kind])
     noise = np.repeat([reading.sd**2 + network.errors.cloth**2 for reading in readings], 2)
     moved = carrier @ network.common
     if seat is not None:
@@ -373,7 +373,7 @@ def _carried(
             carrier[row, :, network.places[PLOTTER]] -= scale_effect(at, about)[0]
         if about is not None and POINTER in network.places:
             carrier[row, :, network.places[POINTER]] -= np.eye(2)
-    return network, carrier.reshape(2 * len(marks), -1)
+    return network, carrier.reshape(2 * len(marks), len(network.by_tape))
 
 
 def _blocks_of(network: Network, mark: str) -> Sequence[Block]:
