@@ -291,13 +291,13 @@ def _give(window: Box, points: FloatArray) -> FloatArray:
         place = np.clip((at - low) / (high - low), 0, 1) * (_NET - 1)
         shares.append(np.maximum(0.0, 1 - np.abs(place[:, None] - np.arange(_NET))))
     nodes = np.einsum("nu,nv->nuv", *shares).reshape(len(points), -1)
-    give: FloatArray = np.einsum("nm,ij->nimj", nodes, np.eye(2)).reshape(len(points), 2, -1)
-    return give
+    moved: FloatArray = np.einsum("nm,ij->nimj", nodes, np.eye(2)).reshape(len(points), 2, -1)
+    return moved
 
 
 def _flat(by_point: FloatArray) -> FloatArray:
     """(2n, k) of (n, 2, k)."""
-    flat: FloatArray = by_point.reshape(2 * len(by_point), -1)
+    flat: FloatArray = np.concatenate(list(by_point))
     return flat
 
 

@@ -25,7 +25,7 @@ _EACH = 3
 """Places followed on each section's part of a line."""
 _SAME = 1e-6
 _BESIDE = 1.5
-"""Lines beside each other are less than this many of the least gaps apart."""
+"""Long lines of one band lie less than this many pitches of the cross lines apart."""
 
 
 @dataclass(frozen=True)
@@ -62,6 +62,12 @@ class _Lines:
     along: Mapping[int, FloatArray]
     """(3,): where they are followed, by column."""
 
+    @property
+    def pitch(self) -> float:
+        """The least gap between cross lines, mm; nothing where there are no two."""
+        gaps = np.diff(np.sort(np.concatenate([*self.cross.values(), [np.inf]])))
+        return float(gaps.min()) if gaps.size and np.isfinite(gaps.min()) else 0.0
+
 
 def figures(plan: Plan, covers: InkedCovers) -> dict[str, FloatArray]:
     """What is worst on each cover, by the names of `Figures`: (covers,) each, mm."""
@@ -86,8 +92,8 @@ def _lines(plan: Plan) -> _Lines:
     heights: dict[int, tuple[float, float]] = {}
     along: dict[int, tuple[float, float]] = {}
     for (row, column), section in by_place.items():
-        _note(section, "cross", 0, column, row, cross, heights)
-        _note(section, "long", 1, row, column, long, along)
+        _note(section, ("cross",), 0, column, row, cross, heights)
+        _note(section, ("long", "hem"), 1, row, column, long, along)
     return _Lines(
         by_place,
         rows,
@@ -101,15 +107,16 @@ def _lines(plan: Plan) -> _Lines:
 
 def _note(
     section: Section,
-    layer: Layer,
+    layers: Sequence[Layer],
     axis: int,
     held_by: int,
     run_by: int,
     held: dict[int, FloatArray],
     runs: dict[int, tuple[float, float]],
 ) -> None:
-    """Note at which `axis` coordinate a section's lines of a layer stand, and how far they run."""
-    points = [p.stroke.points for p in section.pieces if p.stroke.layer == layer]
+    """Note at which `axis` coordinate a section's lines of `layers` stand, how far they run."""
+    strokes = [p.stroke.points for p in section.pieces if p.stroke.layer in layers]
+    points = [each for each in strokes if np.ptp(each[:, axis]) < _SAME]
     if not points:
         return
     places = np.unique(np.round([each[0, axis] for each in points], 6))
@@ -125,7 +132,7 @@ def _of_long_lines(lines: _Lines, covers: InkedCovers) -> tuple[FloatArray, ...]
     rows = [row for row in lines.rows if row in lines.long]
     ys = np.concatenate([lines.long[row] for row in rows])
     gaps = np.diff(ys)
-    beside = gaps < _BESIDE * gaps.min() if gaps.size else np.zeros(0, bool)
+    beside = gaps < _BESIDE * lines.pitch
     count = next(iter(covers.ink.values())).shape[1]
     total = near = step = np.zeros(count)
     first: list[FloatArray] = []
