@@ -26,6 +26,8 @@ _EDGE = 13.0
 _TEXT = 2.1
 _COLUMNS = 3
 _ROW = 4.6
+_LINE, _STUBS = 5.0, 18.0
+"""Across a group, in mm: where the line's name begins, and at least its stubs."""
 _HEAD = 8.0
 """Above the first line of a group, its heading."""
 
@@ -90,16 +92,16 @@ def _group(
 ) -> None:
     y = top - 4
     page.write(f"Group {number}", x, y, 2.2)
-    page.write("line", x + 6, y - 4, 1.8, colour=FAINT)
-    page.write("from stub to stub", x + 22, y - 4, 1.8, colour=FAINT)
+    page.write("line", x + _LINE, y - 4, 1.8, colour=FAINT)
+    page.write("from stub to stub", x + _STUBS, y - 4, 1.8, colour=FAINT)
     page.line([(x, y - 5), (x + wide, y - 5)], INK, 0.3)
     y = top - _HEAD - 0.8
     for step in group:
         y -= _ROW
         line = step.line
         page.box(x, y - 0.4, x + 2.6, y + 2.2)
-        page.write(f"{line_name(line)}{' H' if line.heavy else ''}", x + 6, y, 2.1)
-        end = x + 22
+        named = f"{line_name(line)}{' H' if line.heavy else ''}"
+        end = max(x + _STUBS, x + _LINE + page.write(named, x + _LINE, y, 2.1) + 2)
         end += page.write(" - ".join(line.sections), end, y, 1.9) + 2
         page.write(note_of(step), end, y, 1.9, colour=ACCENT)
         page.line([(x, y - 1.4), (x + wide, y - 1.4)], RULE, 0.1)

@@ -76,11 +76,11 @@ def _where_from(line: RuledLine, layout: Layout, job: MarkingJob, manner: Manner
         yield "Rule each line from the near edge, in one reach."
         return
     meet = rough_length(parts[0].end, job.units)
-    who = "the helper rules the far half from the far edge" if manner.by_two else "walk round"
+    who = "the helper rules" if manner.by_two else "you walk round and rule"
     yield (
-        f"Rule the near half from the near edge, up to {meet} off it; then leave the rule as it "
-        f"lies, {who}{'' if manner.by_two else ' and rule the far half from the far edge'}. The "
-        "second half ends in the first: no gap, no second line."
+        f"Rule the near half from the near edge, up to {meet} off it; the rule stays as it lies, "
+        f"and {who} the far half from the far edge. The second half ends in the first: no gap, no "
+        "second line."
     )
     needed = out_of_reach(layout, job)
     if needed is not None:

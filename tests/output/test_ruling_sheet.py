@@ -97,3 +97,23 @@ def test_without_the_key_there_is_no_sheet(run_cli: RunCli, tmp_path: Path) -> N
     done = run_cli("write", "--report", "--job", str(tmp_path))
     assert done.returncode == 0, done.stderr
     assert not (tmp_path / "out" / "ruling.pdf").exists()
+
+
+def test_nothing_written_of_a_line_runs_into_the_next_group(make_job: MakeJob) -> None:
+    """The longest that a row can say: a tip and a wait at once, and lines with names of words."""
+    table = 'schema = 1\nunits = "mm"\n[table]\nlength = "5.9 m"\nwidth = "1.6 m"\n'
+    grid = '[grid]\npitch = "25 mm"\nbias = [100]\n[hems]\nfolds = ["single 110 mm"]\n'
+    job = make_job(table + grid + "cross_folds = true\n" + RULED + '[pace]\ntip = "9 m"\n')
+    layout = lay_out(job)
+    plan = divided("plotter", layout, job, None)
+    assert {line.of.partition("-")[0] for line in plan.ruled} == {"cross", "fold", "bias"}
+    pages = ruling_pages(plan, layout, job, "a4", Manner(by_two=True))
+    (x0, x1) = (13.0, PAPERS["a4"][0] - 13.0)
+    edges = [x0 + k * (x1 - x0) / 3 for k in range(1, 4)]
+    rows = 0
+    for page in pages:
+        for word, (left, _, right, _) in words_of(page):
+            if re.search(r"^r\dc\d+ - |^wait|^new tip|^fold|^bias-", word):
+                rows += 1
+                assert right <= min(edge for edge in edges if edge > left) - 1, word
+    assert rows > len(plan.ruled)
