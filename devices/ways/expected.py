@@ -41,7 +41,7 @@ def by_tape_marks(task: Task, fence: FenceTable | None, errors: ErrorModel) -> M
 
     Raises RefusedError when no marks place every section.
     """
-    chosen = least_work(replace(task, fence=fence, errors=errors), 1, lambda _: None)
+    chosen, _ = least_work(replace(task, fence=fence, errors=errors), 1, lambda _: None)
     found, plan = chosen.forecast, task.plan
     figures, asks = found.figures, chosen.setting_out
     expected = Expected(
