@@ -8,7 +8,6 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
     from pathlib import Path
 
     from devices.job import Job
@@ -16,9 +15,7 @@ if TYPE_CHECKING:
     from devices.plotter.profile import Plotter
     from marking.layout.layout import Layout
     from marking.output.report import InForce
-    from marking.sections.locating_marks import Mark
     from marking.sections.plan import Plan
-    from marking.tape_marks.setting_out import SettingOut
 
 
 def has_record(folder: Path) -> bool:
@@ -58,13 +55,15 @@ def in_force(folder: Path, job: Job, layout: Layout, plan: Plan) -> InForce:
     if not has_record(folder):
         return InForce()
     from devices.plotter.correction import correction_said
-    from marking.begun.on_the_cover import tape_marks_set_out
+    from marking.begun.on_the_cover import readings_asked_for, tape_marks_set_out
     from marking.record.record import open_record
-    from marking.tape_marks.visible import within
+    from marking.tape_marks.setting_out import setting_out_of
+    from marking.tape_marks.visible import sights, within
 
     correction = kept_correction(folder, job) if plan.zone.name == "plotter" else None
     with open_record(folder) as record:
         control = tape_marks_set_out(record, layout, job.units)
+        asked = readings_asked_for(record, layout, plan, job.units)
     marks = [mark.mark for mark in control.marks] if control is not None else []
     reached = {
         section.id: [mark.id for mark in marks if within(mark.at_table, section, plan)]
@@ -72,15 +71,9 @@ def in_force(folder: Path, job: Job, layout: Layout, plan: Plan) -> InForce:
         if marks
     }
     said = correction_said(correction) if correction is not None else None
-    return InForce(said, reached, _setting_out(layout, plan, marks) if marks else None)
-
-
-def _setting_out(layout: Layout, plan: Plan, marks: Sequence[Mark]) -> SettingOut:
-    """What setting out and reading `marks` asks of a person; only a plotter's pen reads them."""
-    from marking.tape_marks.setting_out import SettingOut
-    from marking.tape_marks.visible import sights
-
-    if plan.zone.name != "plotter":
-        return SettingOut(len(marks))
-    seen = sights(plan, layout.grid, marks).seen
-    return SettingOut(len(marks), sum(map(len, seen.values())))
+    if control is None:
+        return InForce(said, reached)
+    # Only a plotter's pen is brought onto marks.
+    read = sights(plan, layout.grid, marks, read=asked).seen if plan.zone.name == "plotter" else {}
+    readings = sum(map(len, read.values())) if read else None
+    return InForce(said, reached, setting_out_of(control, readings, job.pace), read)

@@ -21,9 +21,10 @@ from devices.commands.shared import (
 )
 from devices.history import has_record, kept_correction
 from marking.begun.on_the_cover import keep_tape_marks, replaced, tape_marks_set_out
-from marking.errors import RefusedError
+from marking.errors import BadInputError, RefusedError
 from marking.job.keys import tape_of
 from marking.network.allowed import allowed_of
+from marking.network.error_model import error_model_of
 from marking.output.files import replace_file
 from marking.output.tape_marks_words import (
     forecast_lines,
@@ -31,7 +32,7 @@ from marking.output.tape_marks_words import (
     tape_marks_record,
 )
 from marking.record.record import open_record
-from marking.tape_marks.choice import MarksChoice, Task, remedies, widest, work
+from marking.tape_marks.choice import MarksChoice, Task, least_work, remedies, widest, work
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -39,6 +40,7 @@ if TYPE_CHECKING:
     from devices.job import Job
     from marking.layout.layout import Layout
     from marking.measures.lengths import Units
+    from marking.tape_marks.asked import Ties
     from marking.tape_marks.choice import ChosenMarks
     from marking.tape_marks.marks import TapeRow
 
@@ -51,15 +53,26 @@ def add_options(verb: argparse.ArgumentParser) -> None:
         "--spacing",
         metavar="LENGTH",
         type=length_option,
-        help="from one mark to the next; by default the widest whose forecast holds",
+        help="set marks in rows along the edges and ends, so far apart at most, and read every one "
+        "in sight; by default marks stand where sections meet, and few are read",
+    )
+    verb.add_argument(
+        "--nodes",
+        choices=("all", "half"),
+        help="a mark at each place where sections meet, or at half of them; by default whichever "
+        "takes least time and holds",
+    )
+    verb.add_argument(
+        "--tie-below",
+        action="store_true",
+        help="with --nodes: each section reads ink of the row below it too",
     )
     verb.add_argument(
         "--join-rows",
         metavar="N",
         type=int,
-        default=0,
         help="set marks along every N-th join between rows of sections too: 1 for each, 2 for "
-        "one in two (default: none)",
+        "one in two (default: none); without --spacing at the widest that holds",
     )
     # Its name until version 0.2, which sheets that are already printed still show.
     verb.add_argument(
@@ -110,7 +123,9 @@ def run(options: argparse.Namespace) -> int:
             otherwise="chooses marks for the new cut",
         )
     rows = _rows_set_out(options.job, layout, job.units)
-    task = Task(layout, plan, tape_of(job.tape), job.units, allowed_of(job), rows)
+    errors = error_model_of(job)
+    tape, limits = tape_of(job.tape), allowed_of(job)
+    task = Task(layout, plan, tape, job.units, limits, rows, job.pace, errors)
     done = _chosen(options, task)
     found: tuple[ChosenMarks, ...] = ()
     if not done.forecast.holds:
@@ -139,15 +154,29 @@ def _rows_set_out(folder: Path, layout: Layout, units: Units) -> tuple[TapeRow, 
 
 
 def _chosen(options: argparse.Namespace, task: Task) -> ChosenMarks:
-    """The widest spacing whose forecast holds, or the best; only `--spacing` when it is given."""
+    """What is asked for; of what is left open, the least work whose forecast holds, or the best."""
+    rows_asked_for = options.spacing is not None or options.join_rows is not None
+    if rows_asked_for and (options.nodes is not None or options.tie_below):
+        raise BadInputError(
+            "--nodes and --tie-below are for marks where sections meet, --spacing and --join-rows "
+            "for marks in rows: give one or the other"
+        )
+    if options.tie_below and options.nodes is None:
+        raise BadInputError("--tie-below: give --nodes all or --nodes half with it")
     repeats = 2 if options.read_twice else 1
 
     def told(way: MarksChoice) -> None:
         _progress(f"forecast with {way.flags(task.units)}")
 
-    if options.spacing is None:
+    if options.nodes is not None:
+        ties: Ties = "beside and below" if options.tie_below else "beside"
+        way = MarksChoice(None, 0, repeats, options.nodes, ties)
+    elif not rows_asked_for:
+        return least_work(task, repeats, told)
+    elif options.spacing is None:
         return widest(task, options.join_rows, repeats, told)
-    way = MarksChoice(options.spacing, options.join_rows, repeats)
+    else:
+        way = MarksChoice(options.spacing, options.join_rows or 0, repeats)
     told(way)
     return work(task, way)
 

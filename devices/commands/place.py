@@ -29,7 +29,7 @@ from devices.setting_down.standstill import still_there
 from devices.setting_down.where_it_stands import (
     by_tape_marks,
     from_readings,
-    marks_in_sight,
+    marks_in_reach,
     placed_on,
 )
 from marking.begun.inked import done_sections, runs_of
@@ -211,7 +211,7 @@ def _slips(
     """How far the readings check each other; None where they contradict each other already."""
     if placed.doubts or placed.move is not None:
         return None
-    in_sight = [mark.id for mark in marks_in_sight(section, plan, layout, job, record)]
+    in_sight = [mark.id for mark in marks_in_reach(section, plan, layout, job, record)]
     setup = placed.inking.setup
     return slip_report(ground, section, setup.readings, in_sight, setup.kind)
 

@@ -42,6 +42,7 @@ def run(options: argparse.Namespace) -> int:
         record = plan_record(plan)
         for section in record["sections"]:
             section["control"] = list(kept.control.get(section["id"], ()))
+            section["read"] = list(kept.read.get(section["id"], ()))
         print_json({**record, "correction": kept.correction})
         return 0
     for warning in (*layout.warnings, *plan.warnings):

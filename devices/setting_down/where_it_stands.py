@@ -196,13 +196,30 @@ def _ground(
 def marks_in_sight(
     section: Section, plan: Plan, layout: Layout, job: Job, record: Record
 ) -> tuple[Mark, ...]:
-    """The marks to bring the pen onto: locating marks, and tape marks where they are set out."""
+    """The marks to bring the pen onto: those that the section is asked to read.
+
+    All that it reaches where no few are asked for, or where one of them is not inked yet.
+    """
     if not tape_marks_are_set_out(record, layout):
         of_tape = sights(plan, layout.grid, ()).targets
         _, mixed = attributed(of_tape, plan.sections, stances(record))
         return tuple(mark for mark in section.locating_marks if mark.id not in mixed)
     seen = standing(record, layout, plan, job.units).sights
-    return tuple(seen.targets[name].mark for name in seen.seen[section.id])
+    asked = seen.seen[section.id]
+    done = done_sections(record, layout, plan)
+    if any(by not in done for mark in asked for by, _ in seen.targets[mark].inkers):
+        return marks_in_reach(section, plan, layout, job, record)
+    return tuple(seen.targets[name].mark for name in asked)
+
+
+def marks_in_reach(
+    section: Section, plan: Plan, layout: Layout, job: Job, record: Record
+) -> tuple[Mark, ...]:
+    """All the marks that the section's device can be brought onto, those to read among them."""
+    stands = standing(record, layout, plan, job.units)
+    taped = [mark.mark for mark in stands.control.marks]
+    seen = sights(plan, layout.grid, taped).seen[section.id]
+    return tuple(stands.sights.targets[name].mark for name in seen if name not in stands.mixed)
 
 
 def still_to_ink(section: Section, plan: Plan, layout: Layout, record: Record) -> dict[str, str]:

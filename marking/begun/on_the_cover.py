@@ -166,7 +166,8 @@ def standing(record: Record, layout: Layout, plan: Plan, units: Units) -> Standi
     Raises RefusedError when no tape marks were set out for it.
     """
     control = _kept_tape_marks(record, layout, plan, units)
-    seen = sights(plan, layout.grid, [mark.mark for mark in control.marks])
+    marks = [mark.mark for mark in control.marks]
+    seen = sights(plan, layout.grid, marks, read=dict(control.read))
     sds = {mark.mark.id: mark.sd for mark in control.marks}
     taped = {
         name: replace(target, sd=sds[name]) if name in sds else target
@@ -175,11 +176,11 @@ def standing(record: Record, layout: Layout, plan: Plan, units: Units) -> Standi
     begun = stances(record)
     setups, left_out = _inked(begun, layout, plan)
     targets, mixed = attributed(taped, plan.sections, begun)
-    marks = {
+    readable = {
         name: tuple(mark for mark in of_one if mark not in mixed)
         for name, of_one in seen.seen.items()
     }
-    return Standing(control, Sights(seen.order, targets, marks), setups, left_out, begun, mixed)
+    return Standing(control, Sights(seen.order, targets, readable), setups, left_out, begun, mixed)
 
 
 def _kept_tape_marks(record: Record, layout: Layout, plan: Plan, units: Units) -> Control:
@@ -209,6 +210,16 @@ def tape_marks_set_out(record: Record, layout: Layout, units: Units) -> Control 
     """The tape marks set out for this layout, whatever it is cut for; None without any."""
     result = _last_tape_marks(record, layout)
     return None if result is None else _set_out(result, layout, units)
+
+
+def readings_asked_for(
+    record: Record, layout: Layout, plan: Plan, units: Units
+) -> Mapping[str, tuple[str, ...]]:
+    """By section of `plan`, the marks it is to read; empty where each reads all in its sight."""
+    result = _last_tape_marks(record, layout)
+    if result is None or result["plan"] != plan_hash(plan):
+        return {}
+    return dict(_set_out(result, layout, units).read)
 
 
 def _last_tape_marks(record: Record, layout: Layout) -> Mapping[str, Any] | None:

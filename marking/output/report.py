@@ -180,6 +180,8 @@ class InForce:
     """Ids of the tape marks that each section reaches, by section; empty before any is set."""
     setting_out: SettingOut | None = None
     """A person's work on the tape marks; None before any is chosen."""
+    read: Mapping[str, Sequence[str]] = field(default_factory=dict)
+    """Ids of the marks that each section is to read, in reading order, by section."""
 
 
 def section_table(plan: Plan, job: MarkingJob, kept: InForce = InForce()) -> Iterator[str]:
@@ -202,6 +204,8 @@ def section_table(plan: Plan, job: MarkingJob, kept: InForce = InForce()) -> Ite
     if plan.zone.manner.from_an_edge:
         places = ("along", "stand at")
     heads = ["no.", "section", *places, "locating marks", *(["tape marks"] * bool(kept.control))]
+    few = _reads_few(plan, kept)
+    heads += ["to read"] * few
     heads += ["strokes", *(["minutes"] * plan.zone.timed)]
     yield f"| {' | '.join(heads)} |"
     yield "|---" * len(heads) + "|"
@@ -216,6 +220,8 @@ def section_table(plan: Plan, job: MarkingJob, kept: InForce = InForce()) -> Ite
         ]
         if kept.control:
             cells.append(" ".join(kept.control.get(section.id, ())) or "none")
+        if few:
+            cells.append(" ".join(kept.read.get(section.id, ())) or "none")
         cells.append(f"{len(section.pieces)}")
         seconds = plan.seconds(section)
         if seconds is not None:
@@ -227,10 +233,21 @@ def section_table(plan: Plan, job: MarkingJob, kept: InForce = InForce()) -> Ite
             "Tape marks are named by the line they stand on and counted along it: n15 and f15 "
             "stand on cross line 15, at the near and the far line; z15 and e15 on the zero line "
             "and the last cross line, 15 pitches up from the near line; ja15 on cross line 15 in "
-            "the first row along a join. Where a table here says how far along a mark is, that "
-            "is from the table's zero corner."
+            "the first row along a join. Where marks stand where sections meet, ja0, ja1 and on "
+            "are those of row ja from the zero end, and most stand between lines. Where a table "
+            "here says how far along a mark is, that is from the table's zero corner."
         )
         yield ""
+
+
+def _reads_few(plan: Plan, kept: InForce) -> bool:
+    """Whether some section reads fewer marks than it can."""
+    return any(
+        len(kept.read[section.id])
+        < len({*kept.control.get(section.id, ()), *(m.id for m in section.locating_marks)})
+        for section in plan.sections
+        if section.id in kept.read
+    )
 
 
 def _fewest(plan: Plan) -> str:
@@ -345,6 +362,7 @@ def record(
             "set_down": list(section.window[:2]),
             "witness": [mark.id for mark in section.locating_marks],
             "control": list(kept.control.get(section.id, ())),
+            "read": list(kept.read.get(section.id, ())),
             "strokes": len(section.pieces),
             "ink_mm": section.ink,
             "lifts": section.route.lifts,

@@ -31,11 +31,18 @@ def tape_marks_lines(
 
     square, diagonals = control.square, control.diagonals
     along, up, slope = square.ratio
-    yield (
-        f"{len(control.marks)} tape marks, at most {format_length(control.spacing, units)} "
-        "apart, along both long edges and both end lines"
-        + (f", and in {counted(len(control.rows), 'row')} between" if control.rows else "")
-    )
+    if control.at_nodes:
+        yield (
+            f"{counted(done.setting_out.marks, 'tape mark')} where sections meet, in "
+            f"{counted(len(control.rows), 'row')}, beside the four corners of the marking, which "
+            "come with base line and square"
+        )
+    else:
+        yield (
+            f"{len(control.marks)} tape marks, at most {format_length(control.spacing, units)} "
+            "apart, along both long edges and both end lines"
+            + (f", and in {counted(len(control.rows), 'row')} between" if control.rows else "")
+        )
     yield ""
     yield f"Base line: {shown(control.offset_near)} from the near edge, at both ends"
     yield f"Zero line: {shown(control.offset_zero)} from the zero end, along the near edge"
@@ -53,6 +60,11 @@ def tape_marks_lines(
     for reading in reading_rows(control, units):
         yield f"  {reading.reading:>20}  {reading.line:<7} {', '.join(reading.marks)}"
     yield ""
+    if control.at_nodes:
+        yield "Read at each section, in this order:"
+        for section, marks in control.read:
+            yield f"  {section:<8} {' '.join(marks) or 'none'}"
+        yield ""
     yield done.setting_out.said
     yield from forecast_lines(done, units)
     if found:
@@ -61,7 +73,7 @@ def tape_marks_lines(
             holds = "holds" if work.forecast.holds else "does not hold"
             yield (
                 f"  {work.way.flags(units)}: line {work.forecast.worst_line:.2f} mm, step "
-                f"{work.forecast.worst_step:.2f} mm, {len(work.control.marks)} marks, about "
+                f"{work.forecast.worst_step:.2f} mm, {work.setting_out.marks} marks, about "
                 f"{work.minutes / 60:.1f} h of setting out and reading: {holds}"
             )
 
@@ -71,7 +83,10 @@ def forecast_lines(done: ChosenMarks, units: Units) -> Iterator[str]:
     found = done.forecast
     limits = found.limits
     times = "once" if done.way.repeats == 1 else "twice"
-    yield f"If every mark that a section sees is read {times}, 95 of 100 covers have"
+    if done.control.at_nodes:
+        yield f"If each section reads the marks it is asked for {times}, 95 of 100 covers have"
+    else:
+        yield f"If every mark that a section sees is read {times}, 95 of 100 covers have"
     yield (
         f"  no line further than {found.worst_line:.2f} mm from true, what the tape and the square "
         f"shift all marks by included ({limits.tolerance:.2f} mm, "
@@ -118,6 +133,7 @@ def tape_marks_record(
             "slope": run_record(square.slope),
         },
         "diagonals": {**run_record(control.diagonals.run), "allowed": control.diagonals.allowed},
+        "read": {section: list(marks) for section, marks in control.read},
         "forecast": _forecast_record(done, units),
         "remedies": [_forecast_record(work, units) for work in found],
         "files": [path.as_posix() for path in files],
@@ -128,7 +144,7 @@ def _forecast_record(work: ChosenMarks, units: Units) -> dict[str, Any]:
     found = work.forecast
     return {
         "what": work.way.flags(units),
-        "marks": len(work.control.marks),
+        "marks": work.setting_out.marks,
         "readings": found.readings,
         "minutes": work.minutes,
         "worst_line": found.worst_line,

@@ -98,8 +98,7 @@ def _head(page: Page, title: str, control: Control, units: Units, says: Sequence
         else f"no correction (steel is true at {REFERENCE_CELSIUS:g} C)"
     )
     page.write(
-        f"Class {tape.tape_class} tape at {warm}: {corrected}. "
-        f"Marks every {format_length(control.spacing, units)} at most.",
+        f"Class {tape.tape_class} tape at {warm}: {corrected}. {_stand(control, units)}",
         _EDGE,
         y - 6,
         _TEXT,
@@ -120,6 +119,13 @@ def _head(page: Page, title: str, control: Control, units: Units, says: Sequence
         wide = page.width - 2 * _EDGE
         y = page.paragraph(" ".join(details), _EDGE, y - 15.4, wide, 1.9) + 10.5
     return y - 12
+
+
+def _stand(control: Control, units: Units) -> str:
+    """Where the marks stand, in a sentence."""
+    if control.at_nodes:
+        return "Marks in rows, where sections meet."
+    return f"Marks every {format_length(control.spacing, units)} at most."
 
 
 def _sketch(page: Page, control: Control, layout: Layout, top: float) -> float:
@@ -182,13 +188,15 @@ def _sketch_marks(
 
 def _sketch_rows(page: Page, control: Control, ends: dict[str, tuple[float, float]]) -> None:
     """Small crosses for the rows between the long edges, and their letters."""
+    named: set[str] = set()
     for mark in marks_on(control, "row"):
         x, y = ends[mark.mark.id]
         page.line([(x - 0.5, y), (x + 0.5, y)], INK, 0.2)
         page.line([(x, y - 0.5), (x, y + 0.5)], INK, 0.2)
-        if mark.place == 0:
+        if (letter := mark.mark.id.rstrip("0123456789")) not in named:
+            named.add(letter)
             # Clear above the crosses of its own row, which stand close.
-            page.write(mark.mark.id.rstrip("0123456789"), x + 1.2, y + 1.3, 1.7)
+            page.write(letter, x + 1.2, y + 1.3, 1.7)
 
 
 def _steps(page: Page, control: Control, units: Units, y: float) -> float:
@@ -214,8 +222,7 @@ def _steps(page: Page, control: Control, units: Units, y: float) -> float:
         f"shift the far line towards the zero end by {_share(diagonals.shift_per_difference)} "
         "difference; if the shorter, away from it. Then measure both again.",
         *_row_steps(control, units),
-        "Then every mark below, each from the one zero of its own line: near and far marks from "
-        "the zero line, zero and end marks from the base line. Never from the mark before.",
+        _last_step(control),
     )
     for number, step in enumerate(filter(None, steps), 1):
         page.write(f"{number}", _EDGE, y, _TEXT)
@@ -225,6 +232,19 @@ def _steps(page: Page, control: Control, units: Units, y: float) -> float:
         end = start + page.write(f"{name} measured", start, y - 1.5, _TEXT) + 2
         page.line([(end, y - 2), (end + 40, y - 2)])
     return y - 9
+
+
+def _last_step(control: Control) -> str:
+    if control.at_nodes:
+        return (
+            "Then the marks below, row by row: lay the tape along the row's thread with its zero "
+            "on the zero line, and mark all of the row without moving it. Never from the mark "
+            "before. Make each a small cross: most stand on bare cloth, beside the lines to come."
+        )
+    return (
+        "Then every mark below, each from the one zero of its own line: near and far marks from "
+        "the zero line, zero and end marks from the base line. Never from the mark before."
+    )
 
 
 def _share(share: float) -> str:
@@ -265,7 +285,16 @@ def allowed_apart(diagonals: Diagonals, units: Units) -> str:
 
 
 def reading_rows(control: Control, units: Units) -> Iterator[SheetRow]:
-    """The readings along the table, then those across it."""
+    """The readings along the table, then those across it; of marks at nodes, row by row."""
+    if control.at_nodes:
+        heights = {
+            row.letter: as_taped(row.up.reading, control.tape, units) for row in control.rows
+        }
+        for mark in marks_on(control, "row"):
+            letter = mark.mark.id.rstrip("0123456789")
+            shown = as_taped(mark.run.reading, control.tape, units)
+            yield SheetRow(shown, f"{letter}, {heights[letter]} up", (mark.mark.id,))
+        return
     for pair, name in _PAIRS:
         ids: dict[float, list[str]] = {}
         for line in pair:

@@ -1,41 +1,57 @@
 """What setting out tape marks one way or another will hold, each way tried by computing it.
 
 A way is what a person can ask of `control`, no more: every figure here is that of marks set out
-just so. It knows forecasts and setting out, no device. Table frame, millimetres.
+just so. Marks at the nodes of the sections, few of them read, cost least; rows at a spacing, every
+mark read, are there for who asks for them. It knows forecasts and setting out, no device. Table
+frame, millimetres.
 """
 
 from __future__ import annotations
 
 import itertools
+import math
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
 from marking.errors import BadInputError, RefusedError
 from marking.measures.lengths import format_length, parse_length
+from marking.network.error_model import ErrorModel
 from marking.record.readings import READING_SD
+from marking.tape_marks.asked import asked
 from marking.tape_marks.forecast import forecast
-from marking.tape_marks.marks import set_out, tape_datum
-from marking.tape_marks.setting_out import SettingOut, row_joins
+from marking.tape_marks.marks import set_out, set_out_at, tape_datum
+from marking.tape_marks.nodes import nodes
+from marking.tape_marks.setting_out import OURS, SettingOut, row_joins, setting_out_of
 from marking.tape_marks.visible import sights
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
 
+    from marking.job.work_keys import PaceTable
     from marking.layout.layout import Layout
     from marking.measures.lengths import Units
     from marking.measures.tape import Tape
     from marking.network.allowed import Allowed
+    from marking.sections.locating_marks import Spot
     from marking.sections.plan import Plan
+    from marking.tape_marks.asked import Ties
     from marking.tape_marks.forecast import Forecast
     from marking.tape_marks.marks import Control, TapeRow
+    from marking.tape_marks.visible import Sights
+
+AtNodes = Literal["all", "half"]
+"""Which nodes carry a mark: each, or every other and all of the first and last column."""
 
 SPACINGS: dict[Units, tuple[float, ...]] = {
     "in": (609.6, 304.8, 152.4, 76.2),
     "mm": (600.0, 300.0, 150.0, 75.0),
 }
 """What is tried, wide to close: 24, 12, 6 and 3 in, or about as much in whole millimetres."""
+_NODES: tuple[AtNodes, ...] = ("half", "all")
+_TIES: tuple[Ties, ...] = ("beside", "beside and below")
+_ERRORS = ErrorModel()
 _SAME = 1e-3
 """mm: a written spacing that parses to within this is the spacing."""
 
@@ -44,19 +60,24 @@ _SAME = 1e-3
 class MarksChoice:
     """How tape marks are set out and read: what `control` can be asked for."""
 
-    spacing: float
-    """mm from one mark to the next, at most."""
+    spacing: float | None = None
+    """mm from one mark to the next, at most; None for marks at nodes."""
     join_rows: int = 0
     """Rows of marks along every n-th join between rows of sections; 0 for none."""
     repeats: int = 1
     """How often each mark is read."""
+    at_nodes: AtNodes = "all"
+    ties: Ties = "beside"
+    """Of marks at nodes: whose ink each section reads."""
 
     def flags(self, units: Units) -> str:
         """The options that ask for it, to be typed as they stand."""
+        twice = " --read-twice" if self.repeats > 1 else ""
+        if self.spacing is None:
+            tied = " --tie-below" if self.ties == "beside and below" else ""
+            return f"--nodes {self.at_nodes}{tied}{twice}"
         rows = f" --join-rows {self.join_rows}" if self.join_rows else ""
-        return f'--spacing "{written(self.spacing, units)}"{rows}' + (
-            " --read-twice" if self.repeats > 1 else ""
-        )
+        return f'--spacing "{written(self.spacing, units)}"{rows}{twice}'
 
 
 @dataclass(frozen=True)
@@ -70,6 +91,9 @@ class Task:
     limits: Allowed
     rows: tuple[TapeRow, ...] = ()
     """Rows of marks that are set out already: they keep their names."""
+    pace: PaceTable = OURS
+    """How long a person takes for each act."""
+    errors: ErrorModel = _ERRORS
 
 
 @dataclass(frozen=True)
@@ -79,16 +103,13 @@ class ChosenMarks:
     way: MarksChoice
     control: Control
     forecast: Forecast
+    setting_out: SettingOut
+    """What it asks of a person."""
 
     @property
     def minutes(self) -> float:
-        """Setting out and reading, by our estimates."""
+        """Setting out and reading, at the job's pace."""
         return self.setting_out.minutes
-
-    @property
-    def setting_out(self) -> SettingOut:
-        """What it asks of a person."""
-        return SettingOut(len(self.control.marks), self.forecast.readings)
 
     @property
     def visible(self) -> float:
@@ -112,6 +133,9 @@ def work(task: Task, way: MarksChoice) -> ChosenMarks:
     Raises RefusedError naming the first section that cannot be placed, or when the marking is too
     small to be squared; BadInputError for rows that the plan does not have.
     """
+    if way.spacing is None:
+        control = _at_nodes(task, way)
+        return _forecast(task, way, control, _sights(task, control))
     if not 0 <= way.join_rows <= task.plan.rows:
         raise BadInputError(
             f"--join-rows {way.join_rows}: give 1 for each join, 2 for one in two, or 0"
@@ -120,12 +144,86 @@ def work(task: Task, way: MarksChoice) -> ChosenMarks:
     control = set_out(
         task.layout, way.spacing, task.tape, task.units, heights=heights, named=task.rows
     )
+    return _forecast(task, way, control, _sights(task, control))
+
+
+def _sights(task: Task, control: Control) -> Sights:
+    """What each section reads of `control`, its marks with the errors they have by the tape."""
     sd = float(np.sqrt(np.mean([mark.sd**2 for mark in control.marks])))
     marks = [mark.mark for mark in control.marks]
-    seen = sights(task.plan, task.layout.grid, marks, None, sd)
-    datum = tape_datum(control)
-    found = forecast(task.plan, seen, READING_SD, task.limits, way.repeats, datum)
-    return ChosenMarks(way, control, found)
+    return sights(task.plan, task.layout.grid, marks, None, sd, dict(control.read))
+
+
+def _forecast(task: Task, way: MarksChoice, control: Control, seen: Sights) -> ChosenMarks:
+    found = forecast(task.plan, seen, READING_SD, task.limits, way.repeats, tape_datum(control))
+    asks = setting_out_of(control, found.readings, task.pace)
+    return ChosenMarks(way, control, found, asks)
+
+
+def _at_nodes(task: Task, way: MarksChoice) -> Control:
+    """The marks of a way with marks at nodes, and what each section reads of them."""
+    rows: dict[float, list[Spot]] = {}
+    for node in nodes(task.plan, task.layout.grid, task.units):
+        rows.setdefault(node.at_table[1], []).append(node.at_table)
+    kept = [
+        [spot if _has_mark(way.at_nodes, r, c, len(row)) else None for c, spot in enumerate(row)]
+        for r, row in enumerate(rows.values())
+    ]
+    control = set_out_at(task.layout, kept, task.tape, task.units, task.rows)
+    # A corner stands for base line and square: it lies on ink, and its neighbour is read.
+    marks = [mark.mark for mark in control.marks if mark.line == "row"]
+    seen = sights(task.plan, task.layout.grid, marks, None, _own_sd(task.errors))
+    sd = READING_SD / way.repeats**0.5
+    read = asked(task.plan, seen, sd, tape_datum(control), way.ties)
+    return replace(control, read=tuple(read.items()))
+
+
+def _has_mark(which: AtNodes, row: int, column: int, columns: int) -> bool:
+    return which == "all" or (row + column) % 2 == 0 or column in (0, columns - 1)
+
+
+def _own_sd(errors: ErrorModel) -> float:
+    """mm per axis: of a mark against one of another row, which is more than against its own."""
+    graduation = errors.graduation / 3**0.5
+    along = np.hypot(errors.row_zero, graduation)
+    across = np.hypot(np.hypot(errors.row_ends, errors.row_sag), graduation)
+    return float(np.sqrt((errors.mark or 0.0) ** 2 + (along**2 + across**2) / 2))
+
+
+def least_work(task: Task, repeats: int, told: Callable[[MarksChoice], None]) -> ChosenMarks:
+    """The marks at nodes that take a person least time among those that hold; else the best.
+
+    `told` hears of each way before its forecast. Ways are tried from the least work up, so that
+    the first that holds is it. Raises RefusedError when none places every section.
+    """
+    ways = [
+        MarksChoice(repeats=times, at_nodes=which, ties=ties)
+        for times in range(repeats, 3)
+        for which in _NODES
+        for ties in _TIES
+    ]
+    tried: list[ChosenMarks] = []
+    refused: RefusedError | None = None
+    for way, control in sorted(
+        ((way, _at_nodes(task, way)) for way in ways),
+        key=lambda pair: _asks(task, *pair).seconds,
+    ):
+        told(way)
+        try:
+            tried.append(_forecast(task, way, control, _sights(task, control)))
+        except RefusedError as fault:
+            refused = fault
+            continue
+        if tried[-1].forecast.holds:
+            return tried[-1]
+    if not tried:
+        raise refused or RefusedError("no marks were tried")
+    return min(tried, key=lambda each: each.visible)
+
+
+def _asks(task: Task, way: MarksChoice, control: Control) -> SettingOut:
+    readings = sum(len(marks) for _, marks in control.read) * way.repeats
+    return setting_out_of(control, readings, task.pace)
 
 
 def widest(
@@ -171,11 +269,15 @@ def remedies(task: Task, now: MarksChoice) -> tuple[ChosenMarks, ...]:
 
 
 def _others(task: Task, now: MarksChoice) -> Iterator[MarksChoice]:
-    spacings = sorted({now.spacing, *SPACINGS[task.units][1:]}, reverse=True)
+    for ties, which in itertools.product(_TIES, _NODES):
+        if (way := MarksChoice(repeats=now.repeats, at_nodes=which, ties=ties)) != now:
+            yield way
+    spaced = math.inf if now.spacing is None else now.spacing
+    spacings = sorted({spaced, *SPACINGS[task.units][1:]} - {math.inf}, reverse=True)
     rows = [n for n in (0, 2, 1) if n < max(task.plan.rows, 1)]
     for repeats, spacing, join_rows in itertools.product((1, 2), spacings, rows):
         way = MarksChoice(spacing, join_rows, repeats)
         # What asks for less of everything than now cannot help.
-        more = spacing < now.spacing or repeats > now.repeats or join_rows != now.join_rows
+        more = spacing < spaced or repeats > now.repeats or join_rows != now.join_rows
         if more and way != now:
             yield way

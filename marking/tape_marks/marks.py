@@ -2,7 +2,8 @@
 
 A base line parallel to the near edge and a zero line square to it; every mark is read from one
 end of its line and never added to the mark before. Marks stand on crossings or lines that will be
-inked. Table frame, millimetres; on a cover marked slack, the cloth as it lies unstretched.
+inked, or in rows where the sections' windows overlap. Table frame, millimetres; on a cover marked
+slack, the cloth as it lies unstretched.
 """
 
 from __future__ import annotations
@@ -27,6 +28,7 @@ if TYPE_CHECKING:
     from marking.layout.layout import Grid, Layout
     from marking.measures.lengths import Units
     from marking.measures.tape import Tape
+    from marking.sections.locating_marks import Spot
 
 TapeLine = Literal["near", "far", "zero", "end", "row"]
 """The base line, the first long line at the far edge, the zero line, the last cross line; a row
@@ -64,7 +66,8 @@ class TapeMark:
     line: TapeLine
     """The line it is set out along."""
     place: int
-    """Which cross line it stands on, or how many pitches it lies from the base line."""
+    """Which cross line it stands on, or how many pitches it lies from the base line; of marks
+    at nodes, which of its row it is, from 0."""
     run: TapeRun
     """From the line's own zero: the zero line, or the base line."""
     sd: float
@@ -123,7 +126,15 @@ class Control:
     diagonals: Diagonals
     tape: Tape
     spacing: float
+    """mm from one mark to the next, at most; at nodes, the most there is along a row."""
     slack: tuple[float, float]
+    read: tuple[tuple[str, tuple[str, ...]], ...] = ()
+    """By section the marks that it reads, in reading order; empty: each reads all in sight."""
+
+    @property
+    def at_nodes(self) -> bool:
+        """Whether marks stand where windows overlap, the corners of the marking apart."""
+        return bool(self.read)
 
 
 def set_out(
@@ -150,27 +161,82 @@ def set_out(
     if not spacing > 0:
         raise RefusedError("the spacing of tape marks must be more than nothing")
     columns = _steps(len(grid.cross_x) - 1, int(spacing / grid.pitch[0] + 1e-9))
-    long_lines: tuple[tuple[TapeLine, float], ...] = (("near", y0), ("far", y1))
+    long_lines = _long_lines(grid)
     cross_lines: tuple[tuple[TapeLine, float], ...] = (("zero", x0), ("end", x1))
     marks = [
         _on_long_line(grid, line, y, column, tape) for line, y in long_lines for column in columns
     ]
     if ends:
-        rows = _rows(y1 - y0, grid.pitch[1], spacing)
         marks += [
             _on_cross_line(line, x, y0, row, grid.pitch[1], tape)
             for line, x in cross_lines
-            for row in rows
+            for row in _rows(y1 - y0, grid.pitch[1], spacing)
         ]
     runs = [_run(y - y0, tape) for y in heights]
-    rows_between = [
-        TapeRow(name, run) for name, run in zip(_row_names(runs, named), runs, strict=True)
-    ]
+    rows_between = _named_rows(runs, named)
     for row_line, y in zip(rows_between, heights, strict=True):
         marks += [_in_row(grid, row_line, y, column, tape) for column in columns]
+    return _control(layout, marks, rows_between, tape, units, spacing)
+
+
+def set_out_at(
+    layout: Layout,
+    rows: Sequence[Sequence[Spot | None]],
+    tape: Tape,
+    units: Units,
+    named: Sequence[TapeRow] = (),
+) -> Control:
+    """The four corners of the marking, and marks in rows at the places given.
+
+    The places of each row have one height; one left out is None, so that the others keep their
+    names. Names and errors are those of `set_out`.
+    """
+    grid = layout.grid
+    last = len(grid.cross_x) - 1
+    y0 = grid.long_lines[0].y
+    kept = [row for row in rows if any(spot is not None for spot in row)]
+    runs = [_run(next(spot[1] for spot in row if spot is not None) - y0, tape) for row in kept]
+    marks = [
+        _on_long_line(grid, line, y, column, tape)
+        for line, y in _long_lines(grid)
+        for column in (0, last)
+    ]
+    gaps = []
+    tape_rows = _named_rows(runs, named)
+    for tape_row, row in zip(tape_rows, kept, strict=True):
+        stands = [(place, spot) for place, spot in enumerate(row) if spot is not None]
+        gaps += [b[0] - a[0] for (_, a), (_, b) in itertools.pairwise(stands)]
+        for place, spot in stands:
+            run = _run(spot[0] - float(grid.cross_x[0]), tape)
+            mark = Mark(f"{tape_row.letter}{place}", spot, "control")
+            sd = float(independent_sd(run.length, tape))
+            marks.append(TapeMark(mark, "row", place, run, sd))
+    return _control(layout, marks, tape_rows, tape, units, max(gaps, default=0.0))
+
+
+def _long_lines(grid: Grid) -> tuple[tuple[TapeLine, float], ...]:
+    return ("near", grid.long_lines[0].y), ("far", grid.long_lines[-1].y)
+
+
+def _named_rows(runs: Sequence[TapeRun], named: Sequence[TapeRow]) -> list[TapeRow]:
+    return [TapeRow(name, run) for name, run in zip(_row_names(runs, named), runs, strict=True)]
+
+
+def _control(
+    layout: Layout,
+    marks: Sequence[TapeMark],
+    rows: Sequence[TapeRow],
+    tape: Tape,
+    units: Units,
+    spacing: float,
+) -> Control:
+    """The marks with the frame that they are set out from."""
+    grid = layout.grid
+    x0, x1 = float(grid.cross_x[0]), float(grid.cross_x[-1])
+    y0, y1 = grid.long_lines[0].y, grid.long_lines[-1].y
     return Control(
         tuple(marks),
-        tuple(rows_between),
+        tuple(rows),
         _run(y0, tape),
         _run(x0, tape),
         _run(y1 - y0, tape),

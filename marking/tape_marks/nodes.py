@@ -99,9 +99,7 @@ def nodes(plan: Plan, grid: Grid, units: Units) -> tuple[Node, ...]:
     y_axis = _Axis(1, np.array([line.y for line in grid.long_lines]), PLAIN[units])
     reached = {section.id: reach(section, plan) for section in plan.sections}
     corners = list(_corners(plan.sections))
-    ends = [
-        (min(c[0][axis] for c in corners), max(c[0][axis] for c in corners)) for axis in (0, 1)
-    ]
+    ends = [(min(c[0][axis] for c in corners), max(c[0][axis] for c in corners)) for axis in (0, 1)]
     found: dict[Spot, Node] = {}
     for corner, round_it in corners:
         edge = any(abs(corner[a] - end) < _SAME for a in (0, 1) for end in ends[a])

@@ -1,7 +1,7 @@
 """What setting out takes: a person's time, and where rows of tape marks may stand.
 
 Setting out is the surveyor's word for putting marks where a plan says. It knows the plan's joins
-and no readings. Table frame, millimetres.
+and a person's pace, no readings. Table frame, millimetres, seconds.
 """
 
 from __future__ import annotations
@@ -9,15 +9,19 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+import numpy as np
+
+from marking.job.work_keys import PaceTable
 from marking.measures.counts import counted
+from marking.measures.durations import format_duration
 
 if TYPE_CHECKING:
     from marking.sections.plan import Plan
+    from marking.tape_marks.marks import Control
 
-SECONDS_A_MARK = 60.0
-"""To set one mark by tape; our estimate, no source."""
-SECONDS_A_READING = 15.0
-"""To bring the pen onto one mark; our estimate, no source."""
+_SAME = 1e-6
+OURS = PaceTable()
+"""How long acts take before a job says otherwise: our own assumptions, no source."""
 
 
 @dataclass(frozen=True)
@@ -27,24 +31,47 @@ class SettingOut:
     marks: int
     """To set out by tape."""
     readings: int | None = None
-    """Of every mark that a section sees, by bringing the pen onto it; None where no pen does."""
+    """Of the marks that each section is to read, by bringing the pen onto them; None where no pen
+    does."""
+    on_edges: int = 0
+    """Those of the marks that are set with the tape lying along an edge of the marking."""
+    pace: PaceTable = OURS
+
+    @property
+    def seconds(self) -> float:
+        """At this pace."""
+        set_out = self.pace.tick * self.on_edges + self.pace.mark_out * (self.marks - self.on_edges)
+        return set_out + self.pace.reading * (self.readings or 0)
 
     @property
     def minutes(self) -> float:
-        """By our estimates."""
-        return (self.marks * SECONDS_A_MARK + (self.readings or 0) * SECONDS_A_READING) / 60
+        """At this pace."""
+        return self.seconds / 60
 
     @property
     def said(self) -> str:
         """The time in a sentence, with what it is reckoned from."""
         hours = f"About {self.minutes / 60:.1f} h to set out {counted(self.marks, 'tape mark')}"
-        each = f"{SECONDS_A_MARK / 60:g} min to set one by tape"
+        pace = self.pace
+        each = (
+            f"{format_duration(pace.tick)} to set one with the tape along an edge, "
+            f"{format_duration(pace.mark_out)} out on the cover"
+        )
         if self.readings is None:
-            return f"{hours} (our estimate: {each})."
+            return f"{hours} (our estimates: {each})."
         return (
             f"{hours} and take {counted(self.readings, 'reading')} (our estimates: {each}, "
-            f"{SECONDS_A_READING:g} s to bring the pen onto one)."
+            f"{format_duration(pace.reading)} to bring the pen onto one)."
         )
+
+
+def setting_out_of(control: Control, readings: int | None, pace: PaceTable = OURS) -> SettingOut:
+    """What `control` asks of a person; the corners that come with base line and square apart."""
+    counted_in = [one for one in control.marks if not (control.at_nodes and one.line != "row")]
+    at = np.array([one.mark.at_table for one in counted_in]).reshape(-1, 2)
+    outermost = np.stack([at.min(axis=0, initial=np.inf), at.max(axis=0, initial=-np.inf)])
+    on_edge = (np.abs(at[:, None] - outermost) < _SAME).any(axis=(1, 2))
+    return SettingOut(len(counted_in), readings, int(on_edge.sum()), pace)
 
 
 def row_joins(plan: Plan) -> list[float]:

@@ -37,7 +37,7 @@ class Sights:
     targets: Mapping[str, KnownMark]
     """By mark id."""
     seen: Mapping[str, tuple[str, ...]]
-    """Mark ids by section id."""
+    """Mark ids by section id, in reading order: those asked for, where only some are."""
 
 
 def sights(
@@ -46,11 +46,13 @@ def sights(
     controls: Sequence[Mark],
     order: Sequence[str] | None = None,
     tape_sd: float = TAPE_SD,
+    read: Mapping[str, Sequence[str]] | None = None,
 ) -> Sights:
     """What each section of `plan` reads when inked in `order`; the plan's own unless given.
 
     In the plan's order these are the locating marks the plan lays; in any other, those that the
-    same rules would lay. Each section also reads every tape mark inside its window. Raises
+    same rules would lay. Each section also reads every tape mark inside its window. Where `read`
+    names a section, it reads those of them alone, as often as they are named. Raises
     BadInputError for an order that is not one of all the sections.
     """
     sections = {section.id: section for section in plan.sections}
@@ -70,6 +72,9 @@ def sights(
     for section in plan.sections:
         inside = [mark.id for mark in controls if within(mark.at_table, section, plan)]
         seen[section.id] = tuple(dict.fromkeys((*seen[section.id], *inside)))
+        if order == own and read and section.id in read:
+            in_sight = set(seen[section.id])
+            seen[section.id] = tuple(mark for mark in read[section.id] if mark in in_sight)
     return Sights(order, targets, seen)
 
 
