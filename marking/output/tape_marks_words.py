@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING, Any
 
 from marking.measures.counts import counted
@@ -95,6 +96,8 @@ def forecast_lines(done: ChosenMarks, units: Units) -> Iterator[str]:
     yield (
         f"  and no step at a join over {found.worst_step:.2f} mm ({limits.step:.2f} mm is allowed)."
     )
+    if done.slip is not None and done.slip < math.inf:
+        yield f"  A slip of {done.slip:.1f} mm in any one reading shows 99 times in 100."
     yield "  HOLDS" if found.holds else "  DOES NOT HOLD"
 
 

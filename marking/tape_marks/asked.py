@@ -1,14 +1,15 @@
-"""The few readings worth taking: for each section enough to place it and to name a slip in any.
+"""The few readings worth taking: for each section enough to place it and to show a slip in any.
 
 A section reads the tape marks on the side where nothing is inked, and the ink it is to meet at
-both ends of its join; what it reads beside is what it takes for a slip of `WANTED` in any one
-reading to be named 99 times in 100. It knows sights and the network, no figures that were read.
-Table frame, millimetres.
+both ends of its join; against a fence only the ends of a clamping read. What is read beside is
+what it takes for a slip of `WANTED` in any one reading to show 99 times in 100. It knows sights
+and the network, no figures that were read. Table frame, millimetres.
 """
 
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Literal
 
 import numpy as np
@@ -16,105 +17,164 @@ import numpy as np
 from marking.least_squares.least_slip import least_shown
 from marking.least_squares.readings_test import checked, limit, own_blocks
 from marking.network.datum import EXACT
-from marking.network.network import Reading, Setup, gain, known, only, with_inked
+from marking.network.error_model import NO_ERRORS
+from marking.network.fence import seat_of
+from marking.network.network import Reading, Setup, gain, known, met, only, unmet, with_inked
 from marking.network.pose import as_planned
+from marking.network.shared import DEVICE, own_block
 from marking.sections.neighbours import window_middle
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     from marking.network.datum import Datum
-    from marking.network.network import Network
+    from marking.network.error_model import ErrorModel
+    from marking.network.fence import Clamping
+    from marking.network.network import Gain, Network
     from marking.sections.plan import Plan, Section
     from marking.tape_marks.visible import Sights
 
+_Places = dict[str, tuple[float, float]]
 Ties = Literal["beside", "beside and below"]
-"""Whose ink a section reads: that of the section beside it alone, or of the row below too."""
+"""Whose ink a section reads: that of the section beside it alone, or of the row below too. Against
+a fence: that of the row below at the row's ends alone, or of the section beside each too."""
 WANTED = 3.0
-"""mm: the slip that must be named. A pen over the wrong edge of a wide mark, or nudged once too
-often, is off by about this; one on the wrong line by far more."""
+"""mm: the slip that must show. A pen over the wrong edge of a wide mark, or nudged once too often,
+is off by about this; one on the wrong line by far more."""
 _ENOUGH = 4
-"""Readings below which no slip can be put down to its own reading, wherever they lie."""
+"""Readings below which a slip cannot be told from the others' errors, without a fence."""
 
 
-def asked(
-    plan: Plan, sights: Sights, reading_sd: float, datum: Datum = EXACT, ties: Ties = "beside"
-) -> dict[str, tuple[str, ...]]:
-    """Which of the marks in its sight each section reads, by section id, in reading order.
+@dataclass(frozen=True)
+class Asking:
+    """What readings are chosen for."""
 
-    A section where even all of them do not name every slip is asked for what comes nearest to it.
+    plan: Plan
+    sights: Sights
+    """All that each section can read."""
+    reading_sd: float
+    datum: Datum = EXACT
+    errors: ErrorModel = NO_ERRORS
+    ties: Ties = "beside"
+    fences: Mapping[str, Clamping] | None = None
+    """By section id: what it is pushed against."""
+
+    def clamping(self, section: str) -> Clamping | None:
+        """What the section is pushed against, if anything."""
+        return (self.fences or {}).get(section)
+
+
+@dataclass(frozen=True)
+class Asked:
+    """What each section is to read."""
+
+    read: Mapping[str, tuple[str, ...]]
+    """Mark ids by section id, in reading order."""
+    slip: float
+    """mm: a slip of this much in any one of the readings shows 99 times in 100."""
+
+    @property
+    def shows_slips(self) -> bool:
+        """Whether every slip of `WANTED` does."""
+        return self.slip <= WANTED
+
+
+def asked(asking: Asking) -> Asked:
+    """Which of the marks in its sight each section reads.
+
+    A section where even all of them do not show every slip is asked for what comes nearest to it.
     What no later section can read is left out of the network as it goes, so that the work grows
     with the number of sections and no faster.
     """
-    sections = {section.id: section for section in plan.sections}
-    last = _last_use(sights)
-    network = known(sights.targets.values(), datum)
+    sections = {section.id: section for section in asking.plan.sections}
     found: dict[str, tuple[str, ...]] = {}
-    for count, name in enumerate(sights.order):
+    slip = 0.0
+    network, last = _begun(asking)
+    for count, name in enumerate(asking.sights.order):
         section = sections[name]
-        chosen = _first(section, sights, ties)
-        chosen = _checked(network, section, chosen, sights.seen[name], reading_sd)
-        found[name] = _round(section, sights, chosen)
-        if len(chosen) > 1:
-            readings = _readings(network, chosen, reading_sd)
-            setup = Setup(name, as_planned(window_middle(section)), readings)
-            gained = gain(network, readings, setup.pose.about, "rigid")
-            network = with_inked(gained, setup, np.zeros(2 * len(readings)))
+        clamping = asking.clamping(name)
+        if clamping is None:
+            first = _first(asking, section)
+        else:
+            first = _at_fence(asking, section, clamping)
+        chosen, shows = _checked(asking, network, section, first) if first else ([], 0.0)
+        slip = max(slip, shows)
+        found[name] = _round(section, asking.sights, chosen)
+        network = _inked(asking, network, section, chosen)
         network = only(network, [p for p in network.places if last.get(p, -1) > count])
-    return found
+    return Asked(found, slip)
 
 
-def worst_slips(
-    plan: Plan, sights: Sights, reading_sd: float, datum: Datum = EXACT
-) -> dict[str, float]:
-    """mm: by section, the slip that is surely named in whichever of its readings is slipped."""
-    sections = {section.id: section for section in plan.sections}
-    last = _last_use(sights)
-    network = known(sights.targets.values(), datum)
-    found: dict[str, float] = {}
+def _begun(asking: Asking) -> tuple[Network, dict[str, int]]:
+    """The network before any reading; and the count of the last section that each block serves."""
+    sights = asking.sights
+    network = known(sights.targets.values(), asking.datum, asking.errors)
+    last = dict.fromkeys(DEVICE, len(sights.order))
+    stood = {s.id: Setup(s.id, as_planned(window_middle(s)), ()) for s in asking.plan.sections}
+    all_inked = replace(network, setups=stood)
     for count, name in enumerate(sights.order):
-        readings = _readings(network, sights.seen[name], reading_sd)
-        found[name] = _worst_slip(network, sections[name], sights.seen[name], reading_sd)
-        setup = Setup(name, as_planned(window_middle(sections[name])), readings)
-        gained = gain(network, readings, setup.pose.about, "rigid")
-        network = with_inked(gained, setup, np.zeros(2 * len(readings)))
-        network = only(network, [p for p in network.places if last.get(p, -1) > count])
-    return found
-
-
-def _last_use(sights: Sights) -> dict[str, int]:
-    """The count of the last section that may read of each block of the network."""
-    last: dict[str, int] = {}
-    for count, name in enumerate(sights.order):
-        for mark in sights.seen[name]:
-            last[f"mark {mark}"] = count
+        marks = sights.seen[name]
+        for block in unmet(all_inked, marks, asking.clamping(name)):
+            last[block.name] = count
+        for mark in marks:
+            last[own_block(mark)] = count
             for by, _ in sights.targets[mark].inkers:
-                last[by] = count
-    return last
+                last[by] = max(last.get(by, -1), count)
+    return network, last
 
 
-def _first(section: Section, sights: Sights, ties: Ties) -> list[str]:
+def _first(asking: Asking, section: Section) -> list[str]:
     """Where to begin: the far side's tape marks and both ends of the join; else four corners."""
-    x0, _, x1, _ = section.core
+    places, taped, beside, below = _in_sight(asking, section)
     middle = float(window_middle(section)[0])
-    places = {mark: sights.targets[mark].mark.at_table for mark in sights.seen[section.id]}
-    inked = [mark for mark in places if sights.targets[mark].inked_by is not None]
-    taped = {mark: at for mark, at in places.items() if mark not in inked}
-    beside = {mark: places[mark] for mark in inked if not x0 <= places[mark][0] <= x1}
-    below = {mark: places[mark] for mark in inked if mark not in beside}
     if beside:
         inked_side = np.mean([at[0] for at in beside.values()]) - middle
         far = {mark: at for mark, at in taped.items() if (at[0] - middle) * inked_side < 0}
         chosen = [*_farthest(far or taped, 2, section), *_farthest(beside, 2, section)]
     else:
         chosen = _farthest(taped, _ENOUGH, section)
-    if ties == "beside and below":
+    if asking.ties == "beside and below":
         chosen += _farthest(below, 2, section)
     more = {mark: at for mark, at in places.items() if mark not in chosen}
     return [*chosen, *_farthest(more, max(0, _ENOUGH - len(chosen)), section)]
 
 
-def _farthest(places: Mapping[str, tuple[float, float]], count: int, section: Section) -> list[str]:
+def _at_fence(asking: Asking, section: Section, clamping: Clamping) -> list[str]:
+    """At both ends of a clamping its tape marks, at both ends of a row the ink below; else none.
+
+    Where a clamping goes on from another of its row, the ink beside ties the two. Without stops
+    the place along is read from one point of the ink beside. The end of a join that is away from
+    the rail tells most: the rail holds the other.
+    """
+    _, taped, beside, below = _in_sight(asking, section)
+    row = [one for one in asking.plan.sections if one.row == section.row]
+    here = [one for one in row if asking.clamping(one.id) == clamping]
+    chosen: list[str] = []
+    if section in (here[0], here[-1]):
+        chosen += _farthest(taped, 2, section)
+    if section == here[0] != row[0]:
+        chosen += _farthest(beside, 2, section)
+    if section in (row[0], row[-1]):
+        chosen += _farthest(below, 2, section)
+    if not chosen and (asking.ties == "beside and below" or not clamping.stopped):
+        away = beside or taped
+        chosen += sorted(away, key=lambda mark: (-away[mark][1], mark))[:1]
+    return chosen
+
+
+def _in_sight(asking: Asking, section: Section) -> tuple[_Places, _Places, _Places, _Places]:
+    """Where all marks in sight lie; then tape marks, ink beside and ink below, each by id."""
+    targets = asking.sights.targets
+    x0, _, x1, _ = section.core
+    places = {mark: targets[mark].mark.at_table for mark in asking.sights.seen[section.id]}
+    taped = {mark: at for mark, at in places.items() if targets[mark].inked_by is None}
+    inked = {mark: at for mark, at in places.items() if mark not in taped}
+    beside = {mark: at for mark, at in inked.items() if not x0 <= at[0] <= x1}
+    below = {mark: at for mark, at in inked.items() if mark not in beside}
+    return places, taped, beside, below
+
+
+def _farthest(places: _Places, count: int, section: Section) -> list[str]:
     """At most `count` marks, each as far as can be from those taken; the first from the middle."""
     taken: list[str] = []
     middle = tuple(window_middle(section).tolist())
@@ -128,46 +188,66 @@ def _farthest(places: Mapping[str, tuple[float, float]], count: int, section: Se
 
 
 def _checked(
-    network: Network,
-    section: Section,
-    chosen: Sequence[str],
-    in_sight: Sequence[str],
-    reading_sd: float,
-) -> list[str]:
-    """`chosen` and what it takes of the rest in sight for every slip of `WANTED` to be named."""
-    best, worst = list(chosen), _worst_slip(network, section, chosen, reading_sd)
+    asking: Asking, network: Network, section: Section, chosen: Sequence[str]
+) -> tuple[list[str], float]:
+    """`chosen` and what it takes of the rest in sight for every slip of `WANTED` to show.
+
+    With the slip that does.
+    """
+    best, worst = list(chosen), _worst_slip(asking, network, section, chosen)
     now = list(chosen)
+    in_sight = asking.sights.seen[section.id]
     while worst > WANTED and (left := [mark for mark in in_sight if mark not in now]):
-        then = {mark: _worst_slip(network, section, [*now, mark], reading_sd) for mark in left}
+        then = {mark: _worst_slip(asking, network, section, [*now, mark]) for mark in left}
         # What alone does not help may with the next: all are infinite where too few are read.
         now.append(min(left, key=lambda mark: round(then[mark], 2)))
         if then[now[-1]] < worst:
             best, worst = list(now), then[now[-1]]
-    return best
+    return best, worst
 
 
-def _worst_slip(
-    network: Network, section: Section, marks: Sequence[str], reading_sd: float
-) -> float:
-    if len(marks) < _ENOUGH:
+def _worst_slip(asking: Asking, network: Network, section: Section, marks: Sequence[str]) -> float:
+    if len(marks) < _ENOUGH and asking.clamping(section.id) is None:
         return math.inf
-    gained = gain(network, _readings(network, marks, reading_sd), window_middle(section), "rigid")
-    blocks = own_blocks(gained.projector)
-    shown = least_shown(blocks, checked(blocks, gained.own), math.sqrt(limit(len(marks))))
+    gained = _gained(asking, network, section, marks)
+    rows = 2 * len(marks)
+    blocks = own_blocks(gained.projector[:rows, :rows])
+    own = np.diag(gained.covariance)[:rows].reshape(-1, 2).mean(axis=1)
+    shown = least_shown(blocks, checked(blocks, own), math.sqrt(limit(len(marks))))
     return float(shown.max())
 
 
-def _readings(network: Network, marks: Sequence[str], sd: float) -> tuple[Reading, ...]:
-    return tuple(Reading(mark, network.targets[mark].mark.at_table, sd) for mark in marks)
+def _gained(asking: Asking, network: Network, section: Section, marks: Sequence[str]) -> Gain:
+    """What readings of `marks` by the section are worth."""
+    clamping, seat = asking.clamping(section.id), None
+    if clamping is not None:
+        network = met(network, marks, clamping)
+        seat = seat_of(clamping, section.window, asking.errors, asking.datum)
+    readings = _readings(asking, marks)
+    return gain(network, readings, window_middle(section), "rigid", seat)
+
+
+def _inked(asking: Asking, network: Network, section: Section, marks: Sequence[str]) -> Network:
+    """The network once the section is inked; as it was where nothing places it."""
+    if len(marks) < 2 and asking.clamping(section.id) is None:
+        return network
+    gained = _gained(asking, network, section, marks)
+    setup = Setup(section.id, as_planned(window_middle(section)), _readings(asking, marks))
+    return with_inked(gained, setup, np.zeros(len(gained.covariance)))
+
+
+def _readings(asking: Asking, marks: Sequence[str]) -> tuple[Reading, ...]:
+    targets, sd = asking.sights.targets, asking.reading_sd
+    return tuple(Reading(mark, targets[mark].mark.at_table, sd) for mark in marks)
 
 
 def _round(section: Section, sights: Sights, marks: Sequence[str]) -> tuple[str, ...]:
     """The marks as the pen comes by them, once round the window from its corner near zero."""
     middle = window_middle(section)
+    start = math.atan2(1, 1)
 
     def turned(mark: str) -> float:
         x, y = np.array(sights.targets[mark].mark.at_table) - middle
-        return round(math.atan2(-x, -y) % (2 * math.pi), 9)
+        return round((math.atan2(-x, -y) - start) % (2 * math.pi), 9)
 
-    start = math.atan2(1, 1)
-    return tuple(sorted(marks, key=lambda mark: ((turned(mark) - start) % (2 * math.pi), mark)))
+    return tuple(sorted(marks, key=lambda mark: (turned(mark), mark)))

@@ -19,7 +19,8 @@ from marking.errors import BadInputError, RefusedError
 from marking.measures.lengths import format_length, parse_length
 from marking.network.error_model import ErrorModel
 from marking.record.readings import READING_SD
-from marking.tape_marks.asked import asked
+from marking.tape_marks.asked import Asking, asked
+from marking.tape_marks.clampings import clampings, stretches
 from marking.tape_marks.forecast import forecast
 from marking.tape_marks.marks import set_out, set_out_at, tape_datum
 from marking.tape_marks.nodes import nodes
@@ -27,22 +28,24 @@ from marking.tape_marks.setting_out import OURS, SettingOut, row_joins, setting_
 from marking.tape_marks.visible import sights
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator
+    from collections.abc import Callable, Iterator, Mapping
 
-    from marking.job.work_keys import PaceTable
+    from marking.job.work_keys import FenceTable, PaceTable
     from marking.layout.layout import Layout
     from marking.measures.lengths import Units
     from marking.measures.tape import Tape
     from marking.network.allowed import Allowed
+    from marking.network.fence import Clamping
     from marking.sections.locating_marks import Spot
     from marking.sections.plan import Plan
-    from marking.tape_marks.asked import Ties
+    from marking.tape_marks.asked import Asked, Ties
     from marking.tape_marks.forecast import Forecast
     from marking.tape_marks.marks import Control, TapeRow
     from marking.tape_marks.visible import Sights
 
-AtNodes = Literal["all", "half"]
-"""Which nodes carry a mark: each, or every other and all of the first and last column."""
+AtNodes = Literal["all", "half", "ends"]
+"""Which nodes carry a mark: each; every other and all of the first and last column; or, against a
+fence, those at the ends of its clampings."""
 
 SPACINGS: dict[Units, tuple[float, ...]] = {
     "in": (609.6, 304.8, 152.4, 76.2),
@@ -50,6 +53,7 @@ SPACINGS: dict[Units, tuple[float, ...]] = {
 }
 """What is tried, wide to close: 24, 12, 6 and 3 in, or about as much in whole millimetres."""
 _NODES: tuple[AtNodes, ...] = ("half", "all")
+_AT_FENCE: tuple[AtNodes, ...] = ("ends",)
 _TIES: tuple[Ties, ...] = ("beside", "beside and below")
 _ERRORS = ErrorModel()
 _SAME = 1e-3
@@ -94,6 +98,9 @@ class Task:
     pace: PaceTable = OURS
     """How long a person takes for each act."""
     errors: ErrorModel = _ERRORS
+    """What errs beside readings, tape and square."""
+    fence: FenceTable | None = None
+    """The rail that devices are pushed against, where there is one."""
 
 
 @dataclass(frozen=True)
@@ -105,6 +112,9 @@ class ChosenMarks:
     forecast: Forecast
     setting_out: SettingOut
     """What it asks of a person."""
+    slip: float | None = None
+    """mm: a slip of this much in any one of the readings asked for shows 99 times in 100; None
+    where every mark in sight is read."""
 
     @property
     def minutes(self) -> float:
@@ -134,8 +144,7 @@ def work(task: Task, way: MarksChoice) -> ChosenMarks:
     small to be squared; BadInputError for rows that the plan does not have.
     """
     if way.spacing is None:
-        control = _at_nodes(task, way)
-        return _forecast(task, way, control, _sights(task, control))
+        return _chosen(task, _at_nodes(task, way))
     if not 0 <= way.join_rows <= task.plan.rows:
         raise BadInputError(
             f"--join-rows {way.join_rows}: give 1 for each join, 2 for one in two, or 0"
@@ -144,7 +153,9 @@ def work(task: Task, way: MarksChoice) -> ChosenMarks:
     control = set_out(
         task.layout, way.spacing, task.tape, task.units, heights=heights, named=task.rows
     )
-    return _forecast(task, way, control, _sights(task, control))
+    found = _forecast(task, control, _sights(task, control), way.repeats)
+    asks = setting_out_of(control, found.readings, task.pace)
+    return ChosenMarks(way, control, found, asks)
 
 
 def _sights(task: Task, control: Control) -> Sights:
@@ -154,63 +165,95 @@ def _sights(task: Task, control: Control) -> Sights:
     return sights(task.plan, task.layout.grid, marks, None, sd, dict(control.read))
 
 
-def _forecast(task: Task, way: MarksChoice, control: Control, seen: Sights) -> ChosenMarks:
-    found = forecast(task.plan, seen, READING_SD, task.limits, way.repeats, tape_datum(control))
-    asks = setting_out_of(control, found.readings, task.pace)
-    return ChosenMarks(way, control, found, asks)
+def _forecast(task: Task, control: Control, seen: Sights, repeats: int) -> Forecast:
+    return forecast(task.plan, seen, READING_SD, task.limits, repeats, tape_datum(control))
 
 
-def _at_nodes(task: Task, way: MarksChoice) -> Control:
+@dataclass(frozen=True)
+class _AtNodes:
+    """Marks at nodes before their forecast, which takes far longer."""
+
+    way: MarksChoice
+    control: Control
+    asked: Asked
+    setting_out: SettingOut
+
+
+def _at_nodes(task: Task, way: MarksChoice) -> _AtNodes:
     """The marks of a way with marks at nodes, and what each section reads of them."""
     rows: dict[float, list[Spot]] = {}
     for node in nodes(task.plan, task.layout.grid, task.units):
         rows.setdefault(node.at_table[1], []).append(node.at_table)
+    ends = _clamped_at(task)
     kept = [
-        [spot if _has_mark(way.at_nodes, r, c, len(row)) else None for c, spot in enumerate(row)]
+        [
+            spot if _has_mark(way.at_nodes, r, c, len(row), ends) else None
+            for c, spot in enumerate(row)
+        ]
         for r, row in enumerate(rows.values())
     ]
     control = set_out_at(task.layout, kept, task.tape, task.units, task.rows)
     # A corner stands for base line and square: it lies on ink, and its neighbour is read.
     marks = [mark.mark for mark in control.marks if mark.line == "row"]
-    seen = sights(task.plan, task.layout.grid, marks, None, _own_sd(task.errors))
+    seen = sights(task.plan, task.layout.grid, marks)
     sd = READING_SD / way.repeats**0.5
-    read = asked(task.plan, seen, sd, tape_datum(control), way.ties)
-    return replace(control, read=tuple(read.items()))
+    fences = _fences(task, control)
+    found = asked(Asking(task.plan, seen, sd, tape_datum(control), task.errors, way.ties, fences))
+    control = replace(control, read=tuple(found.read.items()))
+    readings = sum(map(len, found.read.values())) * way.repeats
+    return _AtNodes(way, control, found, setting_out_of(control, readings, task.pace))
 
 
-def _has_mark(which: AtNodes, row: int, column: int, columns: int) -> bool:
-    return which == "all" or (row + column) % 2 == 0 or column in (0, columns - 1)
+def _chosen(task: Task, one: _AtNodes) -> ChosenMarks:
+    found = _forecast(task, one.control, _sights(task, one.control), one.way.repeats)
+    return ChosenMarks(one.way, one.control, found, one.setting_out, one.asked.slip)
 
 
-def _own_sd(errors: ErrorModel) -> float:
-    """mm per axis: of a mark against one of another row, which is more than against its own."""
-    graduation = errors.graduation / 3**0.5
-    along = np.hypot(errors.row_zero, graduation)
-    across = np.hypot(np.hypot(errors.row_ends, errors.row_sag), graduation)
-    return float(np.sqrt((errors.mark or 0.0) ** 2 + (along**2 + across**2) / 2))
+def _fences(task: Task, control: Control) -> Mapping[str, Clamping] | None:
+    if task.fence is None:
+        return None
+    marks = [mark.mark for mark in control.marks if mark.line == "row"]
+    return clampings(task.plan, task.fence, marks)
+
+
+def _has_mark(
+    which: AtNodes, row: int, column: int, columns: int, clamped_at: frozenset[int]
+) -> bool:
+    if which == "all" or column in (0, columns - 1):
+        return True
+    return column in clamped_at if which == "ends" else (row + column) % 2 == 0
+
+
+def _clamped_at(task: Task) -> frozenset[int]:
+    """The columns of nodes where a fence that is moved along begins anew."""
+    if task.fence is None:
+        return frozenset()
+    return frozenset(here[0].column - 1 for here in stretches(task.plan, task.fence.length))
 
 
 def least_work(task: Task, repeats: int, told: Callable[[MarksChoice], None]) -> ChosenMarks:
     """The marks at nodes that take a person least time among those that hold; else the best.
 
-    `told` hears of each way before its forecast. Ways are tried from the least work up, so that
-    the first that holds is it. Raises RefusedError when none places every section.
+    Those whose readings show every slip go first. `told` hears of each way before its forecast.
+    Ways are tried from the least work up, so that the first that holds is it. Raises RefusedError
+    when none places every section.
     """
-    ways = [
+    ways = (
         MarksChoice(repeats=times, at_nodes=which, ties=ties)
         for times in range(repeats, 3)
-        for which in _NODES
+        for which in (_NODES if task.fence is None else _AT_FENCE)
         for ties in _TIES
-    ]
+    )
+    planned = sorted(
+        (_at_nodes(task, way) for way in ways), key=lambda one: one.setting_out.seconds
+    )
+    planned.sort(key=lambda one: not one.asked.shows_slips)
     tried: list[ChosenMarks] = []
     refused: RefusedError | None = None
-    for way, control in sorted(
-        ((way, _at_nodes(task, way)) for way in ways),
-        key=lambda pair: _asks(task, *pair).seconds,
-    ):
-        told(way)
+    for one in planned:
+        told(one.way)
         try:
-            tried.append(_forecast(task, way, control, _sights(task, control)))
+            tried.append(_chosen(task, one))
         except RefusedError as fault:
             refused = fault
             continue
@@ -219,11 +262,6 @@ def least_work(task: Task, repeats: int, told: Callable[[MarksChoice], None]) ->
     if not tried:
         raise refused or RefusedError("no marks were tried")
     return min(tried, key=lambda each: each.visible)
-
-
-def _asks(task: Task, way: MarksChoice, control: Control) -> SettingOut:
-    readings = sum(len(marks) for _, marks in control.read) * way.repeats
-    return setting_out_of(control, readings, task.pace)
 
 
 def widest(
@@ -269,7 +307,7 @@ def remedies(task: Task, now: MarksChoice) -> tuple[ChosenMarks, ...]:
 
 
 def _others(task: Task, now: MarksChoice) -> Iterator[MarksChoice]:
-    for ties, which in itertools.product(_TIES, _NODES):
+    for ties, which in itertools.product(_TIES, _NODES if task.fence is None else _AT_FENCE):
         if (way := MarksChoice(repeats=now.repeats, at_nodes=which, ties=ties)) != now:
             yield way
     spaced = math.inf if now.spacing is None else now.spacing
