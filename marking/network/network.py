@@ -275,7 +275,7 @@ def with_inked(gained: Gain, setup: Setup, misfits: FloatArray) -> Network:
     mean = np.concatenate(
         [network.mean + gained.correction @ misfits, gained.change @ misfits], axis=0
     )
-    left = network.by_tape + gained.correction @ gained.taken
+    left = _even(network.by_tape + gained.correction @ gained.taken)
     by_tape = np.block([[left, gained.shared.T], [gained.shared, gained.by_tape]])
     common = np.concatenate(
         [network.common + gained.correction @ gained.moved, gained.change @ gained.moved]

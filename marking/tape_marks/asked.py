@@ -155,7 +155,10 @@ def _at_fence(asking: Asking, section: Section, clamping: Clamping) -> list[str]
     if section == here[0] != row[0]:
         chosen += _farthest(beside, 2, section)
     if section in (row[0], row[-1]):
-        chosen += _farthest(below, 2, section)
+        # Ink of the row below it, whichever section of that row laid it.
+        low = section.core[1]
+        under = {mark: at for mark, at in (beside | below).items() if at[1] < low}
+        chosen += [mark for mark in _farthest(under, 2, section) if mark not in chosen]
     if not chosen and (asking.ties == "beside and below" or not clamping.stopped):
         away = beside or taped
         chosen += sorted(away, key=lambda mark: (-away[mark][1], mark))[:1]
