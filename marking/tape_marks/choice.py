@@ -247,7 +247,7 @@ def least_work(task: Task, repeats: int, told: Callable[[MarksChoice], None]) ->
     planned = sorted(
         (_at_nodes(task, way) for way in ways), key=lambda one: one.setting_out.seconds
     )
-    planned.sort(key=lambda one: not one.asked.shows_slips)
+    planned.sort(key=lambda one: (not one.asked.shows_slips, one.asked.slip == math.inf))
     tried: list[ChosenMarks] = []
     refused: RefusedError | None = None
     for one in planned:
