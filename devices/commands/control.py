@@ -58,9 +58,9 @@ def add_options(verb: argparse.ArgumentParser) -> None:
     )
     verb.add_argument(
         "--nodes",
-        choices=("all", "half"),
-        help="a mark at each place where sections meet, or at half of them; by default whichever "
-        "takes least time and holds",
+        choices=("all", "half", "ends"),
+        help="a mark at each place where sections meet, at half of them, or with a [fence] at the "
+        "ends of its rows; by default whichever takes least time and holds",
     )
     verb.add_argument(
         "--tie-below",
@@ -125,10 +125,11 @@ def run(options: argparse.Namespace) -> int:
     rows = _rows_set_out(options.job, layout, job.units)
     errors = error_model_of(job)
     tape, limits = tape_of(job.tape), allowed_of(job)
-    task = Task(layout, plan, tape, job.units, limits, rows, job.pace, errors)
-    done = _chosen(options, task)
-    found: tuple[ChosenMarks, ...] = ()
-    if not done.forecast.holds:
+    task = Task(layout, plan, tape, job.units, limits, rows, job.pace, errors, job.fence)
+    done, found = _chosen(options, task)
+    if done.forecast.holds:
+        found = ()
+    elif not found:
         _progress("the forecast does not hold; trying remedies")
         found = remedies(task, done.way)
     files = [] if options.only_look else _keep(options, job, task, done)
@@ -153,8 +154,11 @@ def _rows_set_out(folder: Path, layout: Layout, units: Units) -> tuple[TapeRow, 
     return before.rows if before is not None else ()
 
 
-def _chosen(options: argparse.Namespace, task: Task) -> ChosenMarks:
-    """What is asked for; of what is left open, the least work whose forecast holds, or the best."""
+def _chosen(options: argparse.Namespace, task: Task) -> tuple[ChosenMarks, tuple[ChosenMarks, ...]]:
+    """What is asked for; of what is left open, the least work whose forecast holds, or the best.
+
+    With what else was tried and may be asked for instead.
+    """
     rows_asked_for = options.spacing is not None or options.join_rows is not None
     if rows_asked_for and (options.nodes is not None or options.tie_below):
         raise BadInputError(
@@ -163,6 +167,12 @@ def _chosen(options: argparse.Namespace, task: Task) -> ChosenMarks:
         )
     if options.tie_below and options.nodes is None:
         raise BadInputError("--tie-below: give --nodes all or --nodes half with it")
+    if options.nodes is not None and (options.nodes == "ends") != (task.fence is not None):
+        raise BadInputError(
+            f"--nodes {options.nodes}: with a [fence] in job.toml marks stand at the ends of its "
+            "rows, without one at all or half of the places: give --nodes "
+            f"{'all or half' if task.fence is None else 'ends'}"
+        )
     repeats = 2 if options.read_twice else 1
 
     def told(way: MarksChoice) -> None:
@@ -174,11 +184,11 @@ def _chosen(options: argparse.Namespace, task: Task) -> ChosenMarks:
     elif not rows_asked_for:
         return least_work(task, repeats, told)
     elif options.spacing is None:
-        return widest(task, options.join_rows, repeats, told)
+        return widest(task, options.join_rows, repeats, told), ()
     else:
         way = MarksChoice(options.spacing, options.join_rows or 0, repeats)
     told(way)
-    return work(task, way)
+    return work(task, way), ()
 
 
 def _keep(options: argparse.Namespace, job: Job, task: Task, done: ChosenMarks) -> list[Path]:

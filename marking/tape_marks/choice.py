@@ -166,7 +166,16 @@ def _sights(task: Task, control: Control) -> Sights:
 
 
 def _forecast(task: Task, control: Control, seen: Sights, repeats: int) -> Forecast:
-    return forecast(task.plan, seen, READING_SD, task.limits, repeats, tape_datum(control))
+    return forecast(
+        task.plan,
+        seen,
+        READING_SD,
+        task.limits,
+        repeats,
+        tape_datum(control),
+        errors=task.errors,
+        fences=_fences(task, control) if control.at_nodes else None,
+    )
 
 
 @dataclass(frozen=True)
@@ -231,10 +240,12 @@ def _clamped_at(task: Task) -> frozenset[int]:
     return frozenset(here[0].column - 1 for here in stretches(task.plan, task.fence.length))
 
 
-def least_work(task: Task, repeats: int, told: Callable[[MarksChoice], None]) -> ChosenMarks:
+def least_work(
+    task: Task, repeats: int, told: Callable[[MarksChoice], None]
+) -> tuple[ChosenMarks, tuple[ChosenMarks, ...]]:
     """The marks at nodes that take a person least time among those that hold; else the best.
 
-    Those whose readings show every slip go first. `told` hears of each way before its forecast.
+    With all others that were tried before it. Those whose readings show every slip go first. `told` hears of each way before its forecast.
     Ways are tried from the least work up, so that the first that holds is it. Raises RefusedError
     when none places every section.
     """
@@ -258,10 +269,11 @@ def least_work(task: Task, repeats: int, told: Callable[[MarksChoice], None]) ->
             refused = fault
             continue
         if tried[-1].forecast.holds:
-            return tried[-1]
+            return tried[-1], tuple(tried[:-1])
     if not tried:
         raise refused or RefusedError("no marks were tried")
-    return min(tried, key=lambda each: each.visible)
+    best = min(tried, key=lambda each: each.visible)
+    return best, tuple(each for each in tried if each is not best)
 
 
 def widest(
@@ -307,7 +319,7 @@ def remedies(task: Task, now: MarksChoice) -> tuple[ChosenMarks, ...]:
 
 
 def _others(task: Task, now: MarksChoice) -> Iterator[MarksChoice]:
-    for ties, which in itertools.product(_TIES, _NODES if task.fence is None else _AT_FENCE):
+    for ties, which in itertools.product(_TIES, ("all",) if task.fence is None else _AT_FENCE):
         if (way := MarksChoice(repeats=now.repeats, at_nodes=which, ties=ties)) != now:
             yield way
     spaced = math.inf if now.spacing is None else now.spacing
