@@ -2,11 +2,11 @@
 
     python -m tests.benchmarks.marks [--long]
 
-Actions are marks set out and readings taken, by the errors of `marking.network.error_model`: our own
-assumptions, evidence of nothing. Limits are those of `tolerance = "1/16 in"` and of `[allowed]` with
-1/8 in in total, 1/16 in square, 1/32 in between neighbours; steps of 1.1 mm. Seconds stand beside
-how many times as long as `vpype read` takes for the same marking (median of three). Each line ends
-with the figure to reach, and `ok` or `MISSED`.
+Actions are marks set out and readings taken, by the errors of `marking.network.error_model`: our
+own assumptions, evidence of nothing. Limits are those of `tolerance = "1/16 in"` and of `[allowed]`
+with 1/8 in in total, 1/16 in square, 1/32 in between neighbours; steps of 1.1 mm. Seconds stand
+beside how many times as long as `vpype read` takes for the same marking (median of three). Each
+line ends with the figure to reach, and `ok` or `MISSED`.
 """
 
 import subprocess
@@ -86,8 +86,8 @@ def bench(profile, read):
             print(
                 f"  {what:<38} {out.marks:3} marks {out.readings:3} readings {actions:4} actions "
                 f"line {found.worst_line:.2f} square {found.figures.square:.2f} neighbours "
-                f"{found.figures.neighbours:.2f} step {found.worst_step:.2f} slip {done.slip:.1f} mm "
-                f"{seconds:5.1f} s ({seconds / read:.1f} of vpype)   {wanted}   "
+                f"{found.figures.neighbours:.2f} step {found.worst_step:.2f} "
+                f"slip {done.slip:.1f} mm {seconds:5.1f} s ({seconds / read:.1f} of vpype)   {wanted}   "
                 f"{verdict(found.holds and actions <= wanted)}"
                 + (f", over: {', '.join(found.broken)}" if found.broken else "")
             )

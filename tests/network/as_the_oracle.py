@@ -12,21 +12,10 @@ from marking.network.network import KnownMark, Reading, Setup, gain, known, met,
 from marking.network.pose import as_planned
 from marking.sections.locating_marks import Mark
 
-SHARED = [
-    "pointer",
-    "scale",
-    "cloth",
-    "stops",
-    "contact",
-    "bow",
-    "rail_along",
-    "rail_ends",
-    "row_zero",
-    "row_ends",
-    "row_sag",
-    "graduation",
-    "mark",
-]
+SHARED = (
+    "pointer scale cloth stops contact bow rail_along rail_ends row_zero row_ends row_sag "
+    "graduation mark"
+).split()
 
 
 def model_of(errors) -> ErrorModel:

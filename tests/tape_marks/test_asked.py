@@ -1,4 +1,4 @@
-"""The few readings that are asked for: enough by a model that shares nothing with what chose them."""
+"""The few readings asked for: enough by a model that shares nothing with what chose them."""
 
 from __future__ import annotations
 
