@@ -41,6 +41,9 @@ a fence: that of the row below at the row's ends alone, or of the section beside
 WANTED = 3.0
 """mm: the slip that must show. A pen over the wrong edge of a wide mark, or nudged once too often,
 is off by about this; one on the wrong line by far more."""
+_CLOSE = 1.1
+"""What is told here is a bound, of a point that slips in the direction that shows least: up to so
+many times what a test of each coordinate by itself needs."""
 _ENOUGH = 4
 """Readings below which a slip cannot be told from the others' errors, without a fence."""
 
@@ -75,8 +78,8 @@ class Asked:
 
     @property
     def shows_slips(self) -> bool:
-        """Whether every slip of `WANTED` does."""
-        return self.slip <= WANTED
+        """Whether every slip of `WANTED` does, as near as can be told before."""
+        return self.slip <= _CLOSE * WANTED
 
 
 def asked(asking: Asking) -> Asked:

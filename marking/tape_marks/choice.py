@@ -245,9 +245,9 @@ def least_work(
 ) -> tuple[ChosenMarks, tuple[ChosenMarks, ...]]:
     """The marks at nodes that take a person least time among those that hold; else the best.
 
-    With all others that were tried before it. Those whose readings show every slip go first. `told` hears of each way before its forecast.
-    Ways are tried from the least work up, so that the first that holds is it. Raises RefusedError
-    when none places every section.
+    With all others that were tried before it. Those whose readings show every slip go first.
+    `told` hears of each way before its forecast. Ways are tried from the least work up, so that
+    the first that holds is it. Raises RefusedError when none places every section.
     """
     ways = (
         MarksChoice(repeats=times, at_nodes=which, ties=ties)

@@ -87,8 +87,8 @@ def bench(profile, read):
                 f"  {what:<38} {out.marks:3} marks {out.readings:3} readings {actions:4} actions "
                 f"line {found.worst_line:.2f} square {found.figures.square:.2f} neighbours "
                 f"{found.figures.neighbours:.2f} step {found.worst_step:.2f} "
-                f"slip {done.slip:.1f} mm {seconds:5.1f} s ({seconds / read:.1f} of vpype)   {wanted}   "
-                f"{verdict(found.holds and actions <= wanted)}"
+                f"slip {done.slip:.1f} mm {seconds:5.1f} s ({seconds / read:.1f} of vpype)   "
+                f"{wanted}   {verdict(found.holds and actions <= wanted)}"
                 + (f", over: {', '.join(found.broken)}" if found.broken else "")
             )
 
