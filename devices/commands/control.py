@@ -45,6 +45,10 @@ if TYPE_CHECKING:
     from marking.tape_marks.marks import TapeRow
 
 
+TIES_BELOW: dict[str, Ties] = {"some": "beside and some below", "all": "beside and below"}
+"""What `--tie-below` can be, and what it asks for."""
+
+
 def add_options(verb: argparse.ArgumentParser) -> None:
     """Options of the verb."""
     add_job_option(verb)
@@ -64,8 +68,8 @@ def add_options(verb: argparse.ArgumentParser) -> None:
     )
     verb.add_argument(
         "--tie-below",
-        action="store_true",
-        help="with --nodes: each section reads ink of the row below it too",
+        choices=tuple(TIES_BELOW),
+        help="with --nodes: some sections, or all, read ink of the row below them too",
     )
     verb.add_argument(
         "--join-rows",
@@ -179,7 +183,7 @@ def _chosen(options: argparse.Namespace, task: Task) -> tuple[ChosenMarks, tuple
         _progress(f"forecast with {way.flags(task.units)}")
 
     if options.nodes is not None:
-        ties: Ties = "beside and below" if options.tie_below else "beside"
+        ties: Ties = TIES_BELOW[options.tie_below] if options.tie_below else "beside"
         way = MarksChoice(None, 0, repeats, options.nodes, ties)
     elif not rows_asked_for:
         return least_work(task, repeats, told)

@@ -35,12 +35,16 @@ if TYPE_CHECKING:
     from marking.tape_marks.visible import Sights
 
 _Places = dict[str, tuple[float, float]]
-Ties = Literal["beside", "beside and below"]
-"""Whose ink a section reads: that of the section beside it alone, or of the row below too. Against
+Ties = Literal["beside", "beside and some below", "beside and below"]
+"""Whose ink a section reads: that of the section beside it alone, or of the row below too, every
+other section one point of it or each at both ends of the join. Against
 a fence: that of the row below at the row's ends alone, or of the section beside each too."""
 WANTED = 3.0
 """mm: the slip that must show. A pen over the wrong edge of a wide mark, or nudged once too often,
 is off by about this; one on the wrong line by far more."""
+_CLOSE = 1.1
+"""What is told here is a bound, of a point that slips in the direction that shows least: up to so
+many times what a test of each coordinate by itself needs."""
 _ENOUGH = 4
 """Readings below which a slip cannot be told from the others' errors, without a fence."""
 
@@ -75,8 +79,8 @@ class Asked:
 
     @property
     def shows_slips(self) -> bool:
-        """Whether every slip of `WANTED` does."""
-        return self.slip <= WANTED
+        """Whether every slip of `WANTED` does, as near as can be told before."""
+        return self.slip <= _CLOSE * WANTED
 
 
 def asked(asking: Asking) -> Asked:
@@ -133,8 +137,9 @@ def _first(asking: Asking, section: Section) -> list[str]:
         chosen = [*_farthest(far or taped, 2, section), *_farthest(beside, 2, section)]
     else:
         chosen = _farthest(taped, _ENOUGH, section)
-    if asking.ties == "beside and below":
-        chosen += _farthest(below, 2, section)
+    if asking.ties != "beside":
+        odd = (section.row + section.column) % 2
+        chosen += _farthest(below, 2 if asking.ties == "beside and below" else odd, section)
     more = {mark: at for mark, at in places.items() if mark not in chosen}
     return [*chosen, *_farthest(more, max(0, _ENOUGH - len(chosen)), section)]
 
@@ -159,7 +164,9 @@ def _at_fence(asking: Asking, section: Section, clamping: Clamping) -> list[str]
         low = section.core[1]
         under = {mark: at for mark, at in (beside | below).items() if at[1] < low}
         chosen += [mark for mark in _farthest(under, 2, section) if mark not in chosen]
-    if not chosen and (asking.ties == "beside and below" or not clamping.stopped):
+    odd = (section.row + section.column) % 2
+    tied = {"beside": False, "beside and some below": bool(odd), "beside and below": True}
+    if not chosen and (tied[asking.ties] or not clamping.stopped):
         away = beside or taped
         chosen += sorted(away, key=lambda mark: (-away[mark][1], mark))[:1]
     return chosen

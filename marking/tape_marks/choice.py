@@ -54,7 +54,8 @@ SPACINGS: dict[Units, tuple[float, ...]] = {
 """What is tried, wide to close: 24, 12, 6 and 3 in, or about as much in whole millimetres."""
 _NODES: tuple[AtNodes, ...] = ("half", "all")
 _AT_FENCE: tuple[AtNodes, ...] = ("ends",)
-_TIES: tuple[Ties, ...] = ("beside", "beside and below")
+_TIES: tuple[Ties, ...] = ("beside", "beside and some below", "beside and below")
+_BELOW: dict[Ties, str] = {"beside and some below": "some", "beside and below": "all"}
 _ERRORS = ErrorModel()
 _SAME = 1e-3
 """mm: a written spacing that parses to within this is the spacing."""
@@ -78,7 +79,7 @@ class MarksChoice:
         """The options that ask for it, to be typed as they stand."""
         twice = " --read-twice" if self.repeats > 1 else ""
         if self.spacing is None:
-            tied = " --tie-below" if self.ties == "beside and below" else ""
+            tied = f" --tie-below {_BELOW[self.ties]}" if self.ties in _BELOW else ""
             return f"--nodes {self.at_nodes}{tied}{twice}"
         rows = f" --join-rows {self.join_rows}" if self.join_rows else ""
         return f'--spacing "{written(self.spacing, units)}"{rows}{twice}'

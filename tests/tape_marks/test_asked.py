@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from typing import TYPE_CHECKING
 
 import pytest
@@ -17,12 +18,15 @@ from marking.sections.plan import divide_into_sections
 from marking.tape_marks.choice import ChosenMarks, MarksChoice, Task, work
 from marking.tape_marks.clampings import clampings, stretches
 from marking.tape_marks.visible import sights
+from tests.job.command_cases import TABLE, job_in
 from tests.tape_marks.as_cover_plan import as_cover_plan
 from tests.ways.cover_model import Errors
 from tests.ways.plans import told
 
 if TYPE_CHECKING:
     from pathlib import Path
+
+    from tests.conftest import RunCli
 
 RAIL = "6 ft"
 SHORT = "3 ft"
@@ -90,3 +94,16 @@ def test_what_each_section_is_to_read_is_kept_with_the_marks(small: Task, tmp_pa
     assert found.control == done.control
     assert dict(found.sights.seen) == dict(done.control.read)
     assert {one.mark.id for one in done.control.marks} <= set(found.sights.targets)
+
+
+def test_the_list_of_sections_says_what_to_read_and_what_is_in_reach(
+    run_cli: RunCli, tmp_path: Path
+) -> None:
+    folder = job_in(tmp_path / "bench", TABLE)
+    chosen = json.loads(run_cli("control", "--json", "--nodes", "all", "--job", folder).stdout)
+    told = json.loads(run_cli("section", "--json", "--job", folder).stdout)["sections"]
+    assert {one["id"]: one["read"] for one in told} == chosen["read"]
+    for section in told:
+        laid = {mark["id"] for mark in section["witness"]}
+        assert set(section["read"]) <= laid | set(section["control"])
+    assert sum(len(one["read"]) for one in told) == chosen["forecast"]["readings"]
