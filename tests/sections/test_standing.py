@@ -218,6 +218,18 @@ def test_feet_that_nobody_has_told_of_are_said_to_be_unknown(make_job: MakeJob) 
     assert "No foot comes to stand" not in said
 
 
+def test_a_foot_that_may_come_to_stand_over_the_edge_is_listed_as_one_that_does(
+    make_job: MakeJob,
+) -> None:
+    """A foot 1 mm inside, with 2 mm kept free for setting down: feet swing up to twice as far."""
+    start = framed(make_job, "2 min", AT_SIDES)[2].sections[1].window[1]
+    feet = [["-40 mm", f"{15 + 1 - start:.3f} mm"], ["440 mm", "136 mm"], ["440 mm", "200 mm"]]
+    job, layout, plan = framed(make_job, "2 min", feet)
+    (listed,) = standings(plan.zone, plan.sections, layout, job)["r1c2"].in_air
+    assert listed.number == 1
+    assert dict(listed.beyond) == {"near edge": pytest.approx(3.0, abs=0.01)}
+
+
 def test_a_frame_set_down_turned_has_its_feet_turned_with_it(make_job: MakeJob) -> None:
     """Anticlockwise a quarter: what stood beyond the greatest X stands beyond the greatest y."""
     tables: dict[str, Any] = {
