@@ -27,9 +27,12 @@ from marking.output.files import replace_file
 from marking.proof.distances import plan_proof
 from marking.proof.distortion import distortion_of
 from marking.proof.geometry import DistanceSheet
+from marking.proof.limits import limits_of
+from marking.proof.measured import read_measured
 from marking.proof.places import distances_from, distances_record
 from marking.proof.sheet_words import sheet_lines, sheet_record
-from marking.proof.verdict import prove, read_measured
+from marking.proof.verdict import prove
+from marking.proof.verniers import steps_read, verniers_from, verniers_over, verniers_record
 from marking.proof.words import proof_lines, proof_record, since, since_lines, since_record
 from marking.record.record import layout_hash, open_record
 
@@ -40,13 +43,14 @@ if TYPE_CHECKING:
     from devices.job import Job
     from marking.layout.layout import Layout
     from marking.proof.places import Distance
+    from marking.proof.verniers import JoinVernier
     from marking.proof.words import Since
     from marking.record.record import Record
     from marking.record.rows import KeptCheck
     from marking.sections.plan import Plan
 
 
-_FEWEST, _MOST = 12, 300
+_FEWEST, _MOST = 10, 300
 
 
 def add_options(verb: argparse.ArgumentParser) -> None:
@@ -78,6 +82,12 @@ def add_options(verb: argparse.ArgumentParser) -> None:
         help="how many the sheet asks for (default: the fewest on which a cover without any error "
         "can pass)",
     )
+    verb.add_argument(
+        "--verniers",
+        action="store_true",
+        help="verniers were drawn over the joins (write --verniers): the sheet asks for their "
+        "readings too, and for fewer distances",
+    )
     verb.epilog = (
         "Without --measured it writes the sheet, out/proof.svg and out/proof.pdf.\n\n"
         "example:\n  canvasrule prove --job my-bench\n"
@@ -97,6 +107,10 @@ def run(options: argparse.Namespace) -> int:
         if options.confirmed:
             raise BadInputError("--confirmed is said of a distance in --measured FILE; give both")
         return _write_sheet(options, job)
+    if options.verniers:
+        raise BadInputError(
+            "--verniers is for the sheet; the sheet written last knows what it asked for"
+        )
     return _judge(options, job)
 
 
@@ -115,12 +129,18 @@ def _write_sheet(options: argparse.Namespace, job: Job) -> int:
         "tolerance": job.tolerance,
     }
     cover = _cover(options.job, job, kept)
+    model = distortion_of(cover.lying, cover.plan)
+    verniers: tuple[JoinVernier, ...] = ()
+    if options.verniers:
+        _check_verniers(options.zone, cover)
+        verniers = verniers_over(cover.plan, model, job.pens.removable.width)
     plan = plan_proof(
-        *(cover.lying, cover.plan, tape, job.tolerance, job.units),
+        *(cover.lying, cover.plan, tape, limits_of(job.tolerance, job.allowed), job.units),
         most=options.distances,
         begun=_begun(options.job, cover, kept),
+        steps=steps_read(model, verniers),
     )
-    pages = proof_pages(plan, tape, job.title, job.units, paper_for(job.units))
+    pages = proof_pages(plan, verniers, tape, job.title, job.units, paper_for(job.units))
     files = {"proof.svg": svg(pages[0]), "proof.pdf": pdf(pages)}
     with open_record(options.job) as record:
         record.add_check(
@@ -131,17 +151,29 @@ def _write_sheet(options: argparse.Namespace, job: Job) -> int:
                 **kept,
                 "division": plan_hash(cover.plan),
                 "distances": distances_record(plan.distances),
+                "verniers": verniers_record(verniers),
             },
         )
     for name, data in files.items():
         replace_file(options.job / OUTPUT / name, data)
     paths = [options.job / OUTPUT / name for name in files]
     if options.json:
-        print_json(sheet_record(plan, job.tolerance, paths))
+        print_json(sheet_record(plan, verniers, paths))
     else:
-        print_lines(sheet_lines(plan, tape, job.tolerance, job.units))
+        print_lines(sheet_lines(plan, verniers, tape, job.units))
         say(f"wrote {', '.join(map(str, paths))}")
     return 0
+
+
+def _check_verniers(zone: str, cover: _Cover) -> None:
+    """Raises RefusedError where none can have been drawn."""
+    if zone != "plotter":
+        raise RefusedError("verniers are drawn by a plotter; leave --verniers out, or --for")
+    if cover.lying is not cover.layout:
+        raise RefusedError(
+            "this cover was marked slack, and its verniers were drawn before it was stretched on, "
+            "so they tell nothing of it now; read them before, with --slack"
+        )
 
 
 @dataclass(frozen=True)
@@ -195,7 +227,8 @@ def _judge(options: argparse.Namespace, job: Job) -> int:
     kept, sheet, layout = _kept_sheet(options.job, job)
     shown = read_measured(path, sheet, job.units, options.confirmed)
     _check_confirmed(options.confirmed, shown)
-    verdict = prove(sheet, shown, tape_of(job.tape), job.tolerance, options.confirmed)
+    limits = limits_of(job.tolerance, job.allowed)
+    verdict = prove(sheet, shown, tape_of(job.tape), limits, options.confirmed)
     named = layout_hash(layout)
     changes: Since | None = None
     with open_record(options.job) as record:
@@ -233,7 +266,8 @@ def _kept_sheet(folder: Path, job: Job) -> tuple[Mapping[str, Any], DistanceShee
             "it. Put back what was changed, or write a new sheet and measure that"
         )
     model = distortion_of(cover.lying, cover.plan)
-    return kept, DistanceSheet(distances_from(kept["distances"]), model), cover.layout
+    steps = steps_read(model, verniers_from(kept.get("verniers", ())))
+    return kept, DistanceSheet(distances_from(kept["distances"]), model, steps), cover.layout
 
 
 def _check_confirmed(confirmed: list[str], shown: dict[str, float]) -> None:

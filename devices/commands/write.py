@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections import Counter
+from dataclasses import replace
 from pathlib import Path
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
@@ -32,9 +33,10 @@ if TYPE_CHECKING:
 
     from devices.job import Job
     from devices.plotter.correction import Correction
-    from marking.layout.layout import Layout
+    from marking.layout.layout import Layout, Stroke
     from marking.output.report import InForce
     from marking.sections.plan import Plan, Section
+    from marking.sections.zones import Zone
 
 KINDS = {
     "svg": "the whole marking and every section, true to size",
@@ -43,6 +45,7 @@ KINDS = {
     "report": "fit, sections, ink and time, Markdown and JSON; the sheet for lines to rule",
 }
 OVERLAY = "the light of every section that is trued up, SVG and PNG, pixel for pixel"
+VERNIERS = "-verniers"
 _MACHINE = {"plotter": "plotter", "beam": "projector", "reach": "reach"}
 """The table of job.toml that each zone's sections come from."""
 
@@ -55,6 +58,12 @@ def add_options(verb: argparse.ArgumentParser) -> None:
     for kind, summary in KINDS.items():
         verb.add_argument(f"--{kind}", action="store_true", help=summary)
     verb.add_argument("--overlay", action="store_true", help=f"{OVERLAY}; needs --for beam")
+    verb.add_argument(
+        "--verniers",
+        action="store_true",
+        help="half a vernier over each join, a file for each section, to be plotted with the "
+        "removable pen before the device is moved: their readings prove the joins",
+    )
     verb.add_argument(
         "--out",
         metavar="DIR",
@@ -96,9 +105,11 @@ def run(options: argparse.Namespace) -> int:
             despite_ink=options.despite_ink,
             otherwise="writes the new cut",
         )
-    light = _light_files(job, options.job) if options.overlay else {}
+    more = _light_files(job, options.job) if options.overlay else {}
     plan = plan_of(options.job, options.zone, job, layout, correction)
-    record = write(job, layout, plan, folder, kinds, correction, light, job_folder=options.job)
+    if options.verniers:
+        more = {**more, **_vernier_files(options.zone, job, layout, plan, correction)}
+    record = write(job, layout, plan, folder, kinds, correction, more, job_folder=options.job)
     if record["removed"]:
         say(f"note: {_taken_away(record['removed'], options.job)}")
     if options.json:
@@ -106,6 +117,49 @@ def run(options: argparse.Namespace) -> int:
     else:
         print_lines(_summary(folder, [file["path"] for file in record["files"]]))
     return 0
+
+
+def _vernier_files(
+    zone: str, job: Job, layout: Layout, plan: Plan, correction: Correction | None
+) -> dict[str, bytes]:
+    """Each section's halves of the verniers over its joins, for the removable pen alone."""
+    from devices.programs.files import program
+    from marking.errors import BadInputError
+    from marking.proof.distortion import distortion_of
+    from marking.proof.verniers import vernier_strokes, verniers_over
+
+    if zone != "plotter":
+        raise BadInputError(f"write --verniers --for {zone}: verniers are drawn by a plotter")
+    verniers = verniers_over(plan, distortion_of(layout, plan), job.pens.removable.width)
+    drawn = vernier_strokes(verniers)
+    files = {}
+    for section in plan.sections:
+        strokes = drawn.get(section.id)
+        if strokes:
+            alone = _drawn_alone(section, strokes, job, plan.zone)
+            data, _ = program(alone, job.plotter, job.pens, correction)
+            files[f"sections/{section.id}{VERNIERS}.{job.plotter.dialect}"] = data
+    say(
+        f"note: {counted(len(verniers), 'vernier')} over the joins. After a section's own file, "
+        f"with the device not moved, put the removable pen in holder {job.pens.removable.slot} and "
+        f"plot the section's {VERNIERS} file; canvasrule prove --verniers asks for the readings"
+    )
+    return files
+
+
+def _drawn_alone(section: Section, strokes: list[Stroke], job: Job, zone: Zone) -> Section:
+    """`section` with these strokes in place of its own, in order of drawing."""
+    from marking.sections.plan import Piece
+    from marking.sections.route import shortest
+
+    home = section.window[2 * zone.home[0]], section.window[2 * zone.home[1] + 1]
+    route = shortest(strokes, job.pens, home, zone.pace)
+    drawn = []
+    for leg in route.legs:
+        stroke = strokes[leg.index]
+        points = stroke.points[::-1] if leg.backwards else stroke.points
+        drawn.append(Piece(replace(stroke, points=points), stroke.id))
+    return replace(section, pieces=tuple(drawn), route=route)
 
 
 def _taken_away(names: list[str], job_folder: Path) -> str:
@@ -200,7 +254,7 @@ def _section_of(path: str) -> str | None:
     folder, _, name = path.rpartition("/")
     if folder not in ("sections", "overlay"):
         return None
-    return name.partition(".")[0].removesuffix(REMOVABLE)
+    return name.partition(".")[0].removesuffix(REMOVABLE).removesuffix(VERNIERS)
 
 
 def _light_files(job: Job, job_folder: Path) -> dict[str, bytes]:

@@ -47,8 +47,15 @@ class Patch:
     row: int
     column: int
     core: Box
-    shows: tuple[bool, bool]
-    """Whether cross lines show an error along the table, and long lines one across it."""
+    cross: tuple[float, float] | None
+    """x of its first and its last cross line."""
+    long: tuple[float, float] | None
+    """y of its first and its last long line."""
+
+    @property
+    def shows(self) -> tuple[bool, bool]:
+        """Whether cross lines show an error along the table, and long lines one across it."""
+        return self.cross is not None, self.long is not None
 
     @property
     def middle(self) -> tuple[float, float]:
@@ -65,6 +72,14 @@ class Distortion:
     rect: Box
     """Zero line, first near long line, last cross line, first far long line."""
     prior_sd: FloatArray
+    pitch: tuple[float, float]
+    """Along and across."""
+
+    @property
+    def whole(self) -> Patch:
+        """The cover as one piece."""
+        x0, y0, x1, y1 = self.rect
+        return Patch("", 1, 1, self.rect, (x0, x1), (y0, y1))
 
     @property
     def count(self) -> int:
@@ -81,14 +96,17 @@ def distortion_of(layout: Layout, plan: Plan | None) -> Distortion:
     for section in plan.sections if plan is not None else ():
         x0, y0, x1, y1 = section.core
         core = (max(x0, rect[0]), max(y0, rect[1]), min(x1, rect[2]), min(y1, rect[3]))
-        shows = (
-            bool(((grid.cross_x >= core[0]) & (grid.cross_x <= core[2])).any()),
-            bool(((ys >= core[1]) & (ys <= core[3])).any()),
-        )
-        patches.append(Patch(section.id, section.row, section.column, core, shows))
+        cross, long = _outermost(grid.cross_x, core[0], core[2]), _outermost(ys, core[1], core[3])
+        patches.append(Patch(section.id, section.row, section.column, core, cross, long))
     each = [_SLIP_SD, _SLIP_SD, _TURN_SD]
     prior = np.array([_WHOLE_SD] * len(WHOLE) + each * len(patches))
-    return Distortion(tuple(patches), rect, prior)
+    return Distortion(tuple(patches), rect, prior, grid.pitch)
+
+
+def _outermost(lines: FloatArray, low: float, high: float) -> tuple[float, float] | None:
+    """The first and the last of rising lines from `low` to `high`, if there is one."""
+    inside = lines[(lines >= low) & (lines <= high)]
+    return (float(inside[0]), float(inside[-1])) if inside.size else None
 
 
 def patch_at(model: Distortion, point: tuple[float, float]) -> int:
@@ -213,8 +231,7 @@ def _places(model: Distortion) -> tuple[FloatArray, IntArray, IntArray]:
     points: list[tuple[float, float]] = []
     axes: list[int] = []
     patches: list[int] = []
-    whole = Patch("", 1, 1, model.rect, (True, True))
-    for index, patch in enumerate(model.patches or (whole,)):
+    for index, patch in enumerate(model.patches or (model.whole,)):
         x0, y0, x1, y1 = patch.core
         for point in [(x0, y0), (x1, y0), (x1, y1), (x0, y1)]:
             for axis in (0, 1):

@@ -13,6 +13,7 @@ import numpy as np
 
 from marking.measures.tape import independent_sd, shared_sds
 from marking.proof.distortion import effect, patch_at
+from marking.proof.verniers import READING_SD, step_rows
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -23,6 +24,7 @@ if TYPE_CHECKING:
     from marking.measures.tape import Tape
     from marking.proof.distortion import Distortion
     from marking.proof.places import Distance
+    from marking.proof.verniers import JoinStep
 
 
 @dataclass(frozen=True)
@@ -31,6 +33,8 @@ class DistanceSheet:
 
     distances: tuple[Distance, ...]
     model: Distortion
+    steps: tuple[JoinStep, ...]
+    """Steps to be read at the joins, where verniers are drawn over them."""
 
 
 def prior_sd(model: Distortion) -> FloatArray:
@@ -95,6 +99,26 @@ def design(
     nominal = np.array([distance.nominal for distance in distances])
     rows[:, model.count :] = shared_sds(nominal, tape).T
     return rows, independent_sd(nominal, tape)
+
+
+def observed(
+    model: Distortion, distances: Sequence[Distance], steps: Sequence[JoinStep], tape: Tape
+) -> tuple[FloatArray, FloatArray]:
+    """`design` of distances on the true cover, and of the steps read after them."""
+    rows, sd = design(model, distances, tape)
+    return with_steps(model, steps, rows), np.append(sd, step_sd(steps))
+
+
+def with_steps(model: Distortion, steps: Sequence[JoinStep], rows: FloatArray) -> FloatArray:
+    """Derivatives of distances (m, unknowns + 2), and after them those of steps."""
+    read = np.zeros((len(steps), rows.shape[1]))
+    read[:, : model.count] = step_rows(model, steps)
+    return np.vstack([rows, read])
+
+
+def step_sd(steps: Sequence[JoinStep]) -> FloatArray:
+    """(steps,) in mm, no part of it shared."""
+    return np.full(len(steps), READING_SD)
 
 
 def computed(moved: Moved, unknowns: FloatArray) -> FloatArray:

@@ -6,7 +6,7 @@ ends. It knows the layout and its sections, no tape and no error. Table frame, m
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
@@ -26,7 +26,8 @@ if TYPE_CHECKING:
     Point = tuple[float, float]
 
 DistanceKind = Literal["diagonal", "along", "across", "triangle", "seam", "thread"]
-_SAMPLE = 6
+_OFF_JOIN = 5.0
+"""mm between a join and a place to measure at: nearer, no one can say which section inked it."""
 _APART = 600.0
 """mm between places to choose from in a long section."""
 
@@ -43,6 +44,8 @@ class Distance:
     thread: tuple[Point, Point] | None = None
     """Ends of the thread; `ends` is then the crossing twice. Plus is to the far edge off a thread
     along a long line, and to the far end off one along a cross line."""
+    purpose: str = ""
+    """What it is measured for, in a word or two."""
 
     @property
     def nominal(self) -> float:
@@ -77,6 +80,7 @@ def distances_from(kept: Sequence[Mapping[str, Any]]) -> tuple[Distance, ...]:
                 _points(one["ends"]),
                 (str(one["between"][0]), str(one["between"][1])),
                 _points(one["thread"]) if one["thread"] is not None else None,
+                str(one.get("purpose", "")),
             )
             for one in kept
         )
@@ -91,31 +95,32 @@ def _points(kept: Sequence[Sequence[float]]) -> tuple[Point, Point]:
     return (float(ax), float(ay)), (float(bx), float(by))
 
 
-def always_measured(layout: Layout, units: Units, rng: np.random.Generator) -> list[Distance]:
-    """Diagonals, long runs, the triangles at both ends, threads, and a random sample."""
+def always_measured(layout: Layout, units: Units) -> list[Distance]:
+    """The ten that tell what the whole cover has done, each of them borne out by the others."""
     places = _Places(layout, units)
     last, top = len(places.xs) - 1, len(places.ys) - 1
     corner = places.crossing
-    slope = min(last, round((places.ys[-1] - places.ys[0]) * 4 / 3 / layout.grid.pitch[0]))
-    always = [
-        places.distance("diagonal", corner(0, 0), corner(last, top)),
-        places.distance("diagonal", corner(0, top), corner(last, 0)),
-        places.distance("along", corner(0, 0), corner(last, 0)),
-        places.distance("along", corner(0, top), corner(last, top)),
-        places.distance("across", corner(0, 0), corner(0, top)),
-        places.distance("across", corner(last, 0), corner(last, top)),
-        places.distance("across", corner(last // 2, 0), corner(last // 2, top)),
-        places.distance("triangle", corner(0, top), corner(slope, 0)),
-        places.distance("triangle", corner(last, top), corner(last - slope, 0)),
-        places.distance("along", corner(0, 0), corner(last // 2, 0)),
-        places.thread(0, last // 2),
-        places.thread(top, last // 2),
-    ]
-    for _ in range(_SAMPLE):
-        level = places.level(float(rng.uniform(places.ys[0], places.ys[-1])))
-        column = int(rng.integers(1, last + 1))
-        always.append(places.distance("along", (0, level), (column, level)))
-    return _distinct(always)
+    half = last // 2
+
+    def between(
+        kind: DistanceKind, start: tuple[int, int], end: tuple[int, int], purpose: str
+    ) -> Distance:
+        return replace(places.distance(kind, corner(*start), corner(*end)), purpose=purpose)
+
+    return _distinct(
+        [
+            between("diagonal", (0, 0), (last, top), "square"),
+            between("diagonal", (0, top), (last, 0), "square"),
+            between("along", (0, 0), (last, 0), "near length"),
+            between("along", (0, top), (last, top), "far length"),
+            between("across", (0, 0), (0, top), "width, zero line"),
+            between("across", (last, 0), (last, top), "width, far end"),
+            between("across", (half, 0), (half, top), "width, middle"),
+            between("along", (0, 0), (half, 0), "even stretch"),
+            replace(places.thread(0, half), purpose="near line straight"),
+            replace(places.thread(top, half), purpose="far line straight"),
+        ]
+    )
 
 
 def choices(layout: Layout, patches: Sequence[Patch], units: Units) -> list[Distance]:
@@ -125,6 +130,10 @@ def choices(layout: Layout, patches: Sequence[Patch], units: Units) -> list[Dist
     """
     places = _Places(layout, units)
     found: list[Distance] = []
+
+    def named(some: Iterator[Distance], purpose: str) -> Iterator[Distance]:
+        return (replace(one, purpose=purpose) for one in some)
+
     for patch in patches:
         x0, y0, x1, y1 = patch.core
         inside = np.flatnonzero((places.xs >= x0) & (places.xs <= x1))
@@ -134,11 +143,11 @@ def choices(layout: Layout, patches: Sequence[Patch], units: Units) -> list[Dist
         columns = places.spread(inside)
         for level in places.outermost_levels(y0, y1):
             for column in columns:
-                found += places.from_the_ends(column, level)
-            found += places.over_join(int(inside[-1]), level)
+                found += named(places.from_the_ends(column, level), f"section {patch.id}")
+            found += named(places.over_join(int(inside[-1]), level), f"join after {patch.id}")
         for row in dict.fromkeys((int(rows[0]), int(rows[-1]))) if rows.size else ():
             for column in columns:
-                found += places.to_a_long_line(column, row)
+                found += named(places.to_a_long_line(column, row), f"section {patch.id}")
     return _distinct(found)
 
 
@@ -163,11 +172,6 @@ class _Places:
     def crossing(self, column: int, row: int) -> tuple[int, float]:
         """The crossing of a cross line with a long line."""
         return column, float(self.ys[row])
-
-    def level(self, y: float) -> float:
-        """A whole number of pitches off the near long line, near `y`."""
-        level = float(self.ys[0]) + round((y - float(self.ys[0])) / self._pitch) * self._pitch
-        return min(max(level, float(self.ys[0])), float(self.ys[-1]))
 
     def distance(
         self, kind: DistanceKind, start: tuple[int, float], end: tuple[int, float]
@@ -197,7 +201,7 @@ class _Places:
         if y == self.ys[-1]:
             return f"{column} far"
         up, down = y - float(self.ys[0]), float(self.ys[-1]) - y
-        pitches = up / self._pitch
+        pitches = 4 * up / self._pitch
         if abs(pitches - round(pitches)) < 1e-6:
             return f"{column} at {format_length(up, self._units)} up"
         return f"{column} at {format_length(down, self._units)} down"
@@ -211,13 +215,23 @@ class _Places:
         )
 
     def outermost_levels(self, low: float, high: float) -> list[float]:
-        """The lowest and the highest level within `low` and `high`, or the one nearest to them."""
-        first = float(self.ys[0])
-        up = np.array(
-            [np.ceil((low - first) / self._pitch), np.floor((high - first) / self._pitch)]
-        )
-        levels = [self.level(first + self._pitch * float(n)) for n in up]
-        return list(dict.fromkeys(levels))
+        """The lowest and the highest level between a section's joins, clear of both.
+
+        In whole pitches off the near long line; in halves or quarters where that leaves no two.
+        """
+        first, last = float(self.ys[0]), float(self.ys[-1])
+        lowest = low if low <= first else low + _OFF_JOIN
+        highest = high if high >= last else high - _OFF_JOIN
+        found = [(low + high) / 2]
+        for part in (1, 2, 4):
+            step = self._pitch / part
+            up = np.ceil((lowest - first) / step - 1e-9), np.floor((highest - first) / step + 1e-9)
+            levels = [first + step * float(n) for n in up]
+            if up[0] <= up[1]:
+                found = [last if abs(level - last) < 1e-6 else level for level in levels]
+            if up[0] < up[1]:
+                break
+        return list(dict.fromkeys(found))
 
     def from_the_ends(self, column: int, level: float) -> Iterator[Distance]:
         """A cross line from the zero line and the last one, and from a thread along itself."""

@@ -12,41 +12,35 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 
 from marking.errors import BadInputError
-from marking.input.rows import Columns, read_rows
 from marking.least_squares.linear import believed
 from marking.least_squares.nonlinear import gauss_newton
 from marking.least_squares.readings_test import AgainstOthers, one_by_one
-from marking.measures.lengths import format_length
 from marking.measures.tape import true_length
 from marking.proof.distortion import WHOLE, effect, line_errors, own_rows, patch_at, whole_rows
-from marking.proof.geometry import computed, design, moved_by, prior_sd
+from marking.proof.geometry import computed, design, moved_by, prior_sd, step_sd, with_steps
+from marking.proof.limits import limit_rows
 from marking.proof.outcome import furthest, in_doubt, many_lines
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Mapping, Sequence
-    from pathlib import Path
 
     from numpy.typing import NDArray
 
     from marking.arrays import FloatArray
-    from marking.measures.lengths import Units
     from marking.measures.tape import Tape
     from marking.proof.distortion import Distortion
     from marking.proof.geometry import DistanceSheet
+    from marking.proof.limits import Limit, LimitRows, Limits
     from marking.proof.outcome import Furthest, ProofOutcome
     from marking.proof.places import Distance
+    from marking.proof.verniers import JoinStep
 
 AxisName = Literal["along", "across"]
 TWO_SIDED = 1.96
 """Standard deviations on either side that hold 95 of 100 (NIST/SEMATECH e-Handbook 1.3.6.7.1)."""
-_COLUMNS = Columns("measured", ("id",), ("length",), pairs=True)
 _AXES: tuple[AxisName, AxisName] = ("along", "across")
 _MISREAD = 4.5
 """Standard deviations past which a distance is misread."""
-_SLIP, _STRETCHED = 12.0, 0.003
-"""mm, and a share of the length: further off than both, the wrong line was measured to."""
-_FEW = 4
-"""So many distances that cannot be are no slips of the tape."""
 
 
 @dataclass(frozen=True)
@@ -89,6 +83,21 @@ class Step:
 
 
 @dataclass(frozen=True)
+class JudgedLimit:
+    """What is told of one limit, and where."""
+
+    limit: Limit
+    outcome: ProofOutcome
+    estimate: Estimate
+    """At the place surest past nothing, or else where most may be off."""
+    limits: Furthest
+    sections: tuple[str, ...]
+    """That hold this place."""
+    in_doubt: tuple[str, ...]
+    """Sections that neither keep nor break it by what is measured."""
+
+
+@dataclass(frozen=True)
 class CoverVerdict:
     """What the measurements say of a cover."""
 
@@ -97,6 +106,8 @@ class CoverVerdict:
     """Each of `WHOLE`, in mm at its worst place."""
     size: tuple[float, float]
     """Along and across, first line to last, in mm."""
+    limits: tuple[JudgedLimit, ...]
+    """Each limit that the cover can show, those that nobody asked for too."""
     worst_line: JudgedLine
     own: tuple[Step, ...]
     """Each section's own error along and across, from the common distortion of all others."""
@@ -110,76 +121,20 @@ class CoverVerdict:
     """Ids of distances on the sheet that were not measured."""
     again: tuple[str, ...]
     """Ids of distances that do not fit the others, or that alone speak against the cover."""
-    tolerance: float
     measured: Mapping[str, float]
-    """True lengths in mm by id."""
-
-
-def read_measured(
-    path: Path, sheet: DistanceSheet, units: Units, confirmed: Collection[str] = ()
-) -> dict[str, float]:
-    """What the tape showed, in mm by id, from a TOML or CSV file with `id` and `length`.
-
-    TOML may also be one table `[measured]` with a line for each id. Raises BadInputError with a
-    message for each fault: unknown ids, ids given twice, lengths that are no reading of theirs
-    and are not among the `confirmed`; one message where the file is for another sheet.
-    """
-    known = {distance.id: distance for distance in sheet.distances}
-    shown: dict[str, float] = {}
-    faults = []
-    rows = read_rows(path, _COLUMNS)
-    strangers = [
-        row
-        for row in rows
-        if row.text["id"] not in known
-        or _not_of(known[row.text["id"]], row.lengths["length"], row.where, units)
-    ]
-    if len(strangers) >= _FEW and len(strangers) > len(rows) / 3:
-        first = strangers[0]
-        raise BadInputError(
-            f"{path}: {len(strangers)} of its {len(rows)} figures are not near what the last proof "
-            f"sheet asks for under their names (the first at {first.where}: {first.text['id']}). "
-            "It is for another sheet, or in another unit: measure the sheet that was written "
-            "last, or write that sheet again, with the --distances and --slack it had"
-        )
-    for row in rows:
-        name, length = row.text["id"], row.lengths["length"]
-        if name not in known:
-            faults.append(f"{row.where}: {name}: not on the sheet; it has {_range(sheet)}")
-        elif name in shown:
-            faults.append(f"{row.where}: {name}: measured twice; keep the one you trust")
-        else:
-            if name not in confirmed:
-                faults += _not_of(known[name], length, row.where, units)
-            shown[name] = length
-    if faults:
-        raise BadInputError(*faults)
-    return shown
-
-
-def _range(sheet: DistanceSheet) -> str:
-    return f"{sheet.distances[0].id} to {sheet.distances[-1].id}"
-
-
-def _not_of(distance: Distance, length: float, where: str, units: Units) -> list[str]:
-    off = length - distance.nominal
-    if abs(off) <= _SLIP + _STRETCHED * distance.nominal:
-        return []
-    return [
-        f"{where}: {distance.id} = {format_length(length, units)}: {' to '.join(distance.between)} "
-        f"should be near {format_length(distance.nominal, units)}. Count the lines and measure "
-        f"again; check the unit. If it stands, --confirmed {distance.id} says so"
-    ]
+    """True lengths in mm by id, and steps by theirs."""
+    by_vernier: bool
+    """Whether steps were read at the joins."""
 
 
 def prove(
     sheet: DistanceSheet,
     shown: Mapping[str, float],
     tape: Tape,
-    tolerance: float,
+    limits: Limits,
     confirmed: Collection[str] = (),
 ) -> CoverVerdict:
-    """The verdict on what `tape` showed, in mm by id.
+    """The verdict on what `tape` and verniers showed, in mm by id, for each of `limits`.
 
     Least squares with the tape's covariance and each unknown's wide prior, by Gauss-Newton. A
     section that no measured distance touches never passes. A distance that contradicts the
@@ -187,51 +142,98 @@ def prove(
     `confirmed`, which were. Raises BadInputError when too little is measured to say anything.
     """
     distances = [distance for distance in sheet.distances if distance.id in shown]
+    steps = [step for step in sheet.steps if step.id in shown]
     if len(distances) < len(WHOLE):
         raise BadInputError(
             f"measured: {len(distances)} of the sheet's {len(sheet.distances)} distances; at "
             f"least {len(WHOLE)} are needed, and all of them to know most"
         )
-    measured = np.array([true_length(shown[d.id], tape) for d in distances])
+    measured = np.array(
+        [true_length(shown[d.id], tape) for d in distances] + [shown[s.id] for s in steps]
+    )
+    names = [*(d.id for d in distances), *(s.id for s in steps)]
     model = sheet.model
-    solved = _solved(model, distances, measured, tape)
-    errors = line_errors(model)
-    values, sds = _figures(errors.rows, solved)
-    many = many_lines(errors.rows, solved.covariance)
-    limits = furthest(values, sds, many)
-    outcome = limits.outcome(tolerance)
-    trusted = np.array([distance.id in confirmed for distance in distances])
+    solved = _solved(model, distances, steps, measured, tape)
+    judged = [_judged(one, solved) for one in limit_rows(model, limits)]
+    outcome = _together([one.said.outcome for one in judged if one.said.limit.asked])
+    trusted = np.array([name in confirmed for name in names])
     suspects = _misread(solved, trusted)
     if outcome == "fail" and not suspects:
-        suspects = _alone_against(solved, errors.rows, (values, sds, many), trusted, tolerance)
-    untold = _untouched(model, distances)
+        suspects = _alone_against(solved, judged, trusted)
+    untold = _untouched(model, distances, steps)
     if untold and outcome == "pass":
         outcome = "cannot tell"
-    ids = [patch.id for patch in model.patches]
-    doubted = np.flatnonzero(in_doubt(values, sds, many, tolerance)).tolist()
     x0, y0, x1, y1 = model.rect
     own, joins = _own_errors(model, solved), _join_steps(model, solved)
-    line = limits.line
     whole = zip(WHOLE, *map(np.ndarray.tolist, _figures(whole_rows(model), solved)), strict=True)
+    doubted = dict.fromkeys(
+        name for one in judged if one.said.limit.asked for name in one.said.in_doubt
+    )
+    asked = [*(d.id for d in sheet.distances), *(s.id for s in sheet.steps)]
     return CoverVerdict(
         "measure again" if suspects else outcome,
         {name: Estimate(value, sd) for name, value, sd in whole},
         (x1 - x0, y1 - y0),
-        JudgedLine(
-            ids[errors.patch[line]] if ids else None,
-            _AXES[errors.axis[line]],
-            Estimate(float(values[line]), float(sds[line])),
-            limits,
-        ),
+        tuple(one.said for one in judged),
+        _worst_line(model, solved),
         own,
         _worst(own),
         _worst(joins),
-        tuple(dict.fromkeys(ids[errors.patch[n]] for n in doubted)) if ids else (),
+        tuple(patch.id for patch in model.patches if patch.id in doubted),
         untold,
-        tuple(distance.id for distance in sheet.distances if distance.id not in shown),
-        tuple(distances[n].id for n in suspects),
-        tolerance,
-        dict(zip([d.id for d in distances], measured.tolist(), strict=True)),
+        tuple(name for name in asked if name not in shown),
+        tuple(names[n] for n in suspects),
+        dict(zip(names, measured.tolist(), strict=True)),
+        bool(steps),
+    )
+
+
+def _together(outcomes: Sequence[ProofOutcome]) -> ProofOutcome:
+    """A cover passes by every limit asked for, and fails by any."""
+    if "fail" in outcomes:
+        return "fail"
+    return "pass" if set(outcomes) == {"pass"} else "cannot tell"
+
+
+@dataclass(frozen=True)
+class _Judged:
+    """A limit as judged, and by which figures."""
+
+    said: JudgedLimit
+    rows: FloatArray
+    values: FloatArray
+    sds: FloatArray
+    many: float
+
+
+def _judged(one: LimitRows, solved: _Solution) -> _Judged:
+    values, sds = _figures(one.rows, solved)
+    many = many_lines(one.rows, solved.covariance)
+    found = furthest(values, sds, many)
+    allowed = one.limit.allowed
+    doubted = np.flatnonzero(in_doubt(values, sds, many, allowed)).tolist()
+    said = JudgedLimit(
+        one.limit,
+        found.outcome(allowed),
+        Estimate(float(values[found.line]), float(sds[found.line])),
+        found,
+        tuple(name for name in one.sections[found.line] if name),
+        tuple(dict.fromkeys(name for n in doubted for name in one.sections[n] if name)),
+    )
+    return _Judged(said, one.rows, values, sds, many)
+
+
+def _worst_line(model: Distortion, solved: _Solution) -> JudgedLine:
+    """The line furthest off as it lies, counted along a thread through the near line's ends."""
+    errors = line_errors(model)
+    values, sds = _figures(errors.rows, solved)
+    found = furthest(values, sds, many_lines(errors.rows, solved.covariance))
+    line = found.line
+    return JudgedLine(
+        model.patches[errors.patch[line]].id if model.patches else None,
+        _AXES[errors.axis[line]],
+        Estimate(float(values[line]), float(sds[line])),
+        found,
     )
 
 
@@ -248,16 +250,22 @@ class _Solution:
 
 
 def _solved(
-    model: Distortion, distances: Sequence[Distance], measured: FloatArray, tape: Tape
+    model: Distortion,
+    distances: Sequence[Distance],
+    steps: Sequence[JoinStep],
+    measured: FloatArray,
+    tape: Tape,
 ) -> _Solution:
     prior, count = prior_sd(model), model.count
     moved = moved_by(model, distances)
     start = np.zeros(len(prior))
-    sd = design(model, distances, tape, start[:count], moved)[1]
+    sd = np.append(design(model, distances, tape, start[:count], moved)[1], step_sd(steps))
 
     def linearised(state: FloatArray, /) -> tuple[FloatArray, FloatArray]:
         rows, _ = design(model, distances, tape, state[:count], moved)
         shown = computed(moved, state[:count]) + rows[:, count:] @ state[count:]
+        rows = with_steps(model, steps, rows)
+        shown = np.append(shown, rows[len(distances) :] @ state)
         # What is believed beforehand is an observation of nothing, of each unknown.
         return np.append(measured - shown, -state), np.vstack([rows, np.eye(len(state))])
 
@@ -288,31 +296,32 @@ def _misread(solved: _Solution, trusted: NDArray[np.bool_]) -> list[int]:
 
 
 def _alone_against(
-    solved: _Solution,
-    rows: FloatArray,
-    found: tuple[FloatArray, FloatArray, float],
-    trusted: NDArray[np.bool_],
-    tolerance: float,
+    solved: _Solution, judged: Sequence[_Judged], trusted: NDArray[np.bool_]
 ) -> list[int]:
-    """Distances without which no line that fails would so much as seem to.
+    """Measurements without which no limit that fails would so much as seem to.
 
-    What one distance says that no other bears out may be a slip of the tape as well as of a
-    section.
+    What one alone says that no other bears out may be a slip of the tape as well as of a section.
     """
-    values, sds, many = found
-    failing = rows[np.abs(values) - many * sds > tolerance]
-    moved = failing @ solved.carried
-    without = (failing @ solved.unknowns)[:, None] - moved * solved.others.off[:, 0]
-    most = np.abs(without).max(axis=0)
+    most = np.zeros(len(trusted))
+    for one in judged:
+        allowed = one.said.limit.allowed
+        failing = one.rows[np.abs(one.values) - one.many * one.sds > allowed]
+        if one.said.limit.asked and len(failing):
+            moved = failing @ solved.carried
+            without = (failing @ solved.unknowns)[:, None] - moved * solved.others.off[:, 0]
+            most = np.maximum(most, np.abs(without).max(axis=0) / allowed)
     most[trusted] = np.inf
     order = np.argsort(most, kind="stable")
-    return [n for n in order.tolist() if most[n] <= tolerance]
+    return [n for n in order.tolist() if most[n] <= 1.0]
 
 
-def _untouched(model: Distortion, distances: Sequence[Distance]) -> tuple[str, ...]:
-    """Sections with lines of their own at which no distance ends."""
+def _untouched(
+    model: Distortion, distances: Sequence[Distance], steps: Sequence[JoinStep]
+) -> tuple[str, ...]:
+    """Sections with lines of their own at which no distance ends and no step is read."""
     places = {end for d in distances for end in (*d.ends, *(d.thread or ()))}
     touched = {patch_at(model, place) for place in places}
+    touched.update(patch for step in steps for patch in step.patches)
     return tuple(
         patch.id for n, patch in enumerate(model.patches) if n not in touched and any(patch.shows)
     )

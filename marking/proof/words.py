@@ -12,12 +12,13 @@ from typing import TYPE_CHECKING, Any
 from marking.errors import BadInputError
 from marking.measures.lengths import format_length
 from marking.proof.distortion import WHOLE
-from marking.proof.verdict import TWO_SIDED, CoverVerdict, Estimate, Step
+from marking.proof.verdict import TWO_SIDED, CoverVerdict, Estimate, JudgedLimit, Step
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
 
     from marking.measures.lengths import Units
+    from marking.proof.limits import Limit
 
 _MEANS = {
     "along": ("longer than laid out", "shorter than laid out"),
@@ -43,24 +44,38 @@ _SINCE = {
     },
 }
 _OUTCOMES = {
-    "pass": "PASS: every line lies within",
-    "fail": "FAIL: a line lies further off than",
-    "cannot tell": "CANNOT TELL: these measurements are too coarse, or too few, for",
-    "measure again": "MEASURE AGAIN: some distances do not fit the others, or speak alone against "
-    "the cover, so nothing is said of",
+    "pass": "PASS: every limit asked for is kept.",
+    "fail": "FAIL: a line lies further off than is allowed.",
+    "cannot tell": "CANNOT TELL: these measurements are too coarse, or too few, for what is asked.",
+    "measure again": "MEASURE AGAIN: some measurements do not fit the others, or speak alone "
+    "against the cover, so nothing is said of it.",
+}
+_LIMITS = {
+    "total": "Total, from zero",
+    "square": "Square",
+    "neighbours": "Neighbours",
+    "step": "Step at a join",
+    "straight": "Straight, long lines",
+}
+_SAID = {
+    "pass": "kept",
+    "fail": "BROKEN",
+    "cannot tell": "cannot be told",
+    "measure again": "cannot be told",
 }
 
 
 def proof_lines(verdict: CoverVerdict, units: Units) -> Iterator[str]:
     """The verdict as lines of text, the outcome first."""
-    tolerance = format_length(verdict.tolerance, units)
-    yield f"{_OUTCOMES[verdict.outcome]} {tolerance}."
+    yield _OUTCOMES[verdict.outcome]
     yield "What stands after +/- holds 95 times in 100, the tape's own error included."
     if verdict.again:
         yield (
             f"Measure {_few(verdict.again)} again, the first one first. What stands, confirm with "
             "--confirmed: then a section is out of place there."
         )
+    for judged in verdict.limits:
+        yield from _limit_lines(judged, verdict, units)
     yield from _furthest_lines(verdict)
     yield from _evidence_lines(verdict)
     for name, length in zip(("along", "across"), verdict.size, strict=True):
@@ -78,21 +93,48 @@ def proof_lines(verdict: CoverVerdict, units: Units) -> Iterator[str]:
         yield f"Largest step at a join: {_step(verdict.worst_join)}."
 
 
+def limit_name(limit: Limit, units: Units) -> str:
+    """What a limit is called, with the length it is over where it has one."""
+    if limit.name == "square" and math.isfinite(limit.over):
+        return f"{_LIMITS[limit.name]} over {format_length(limit.over, units)}"
+    return _LIMITS[limit.name] + (" over the width" if limit.name == "square" else "")
+
+
+def _limit_lines(judged: JudgedLimit, verdict: CoverVerdict, units: Units) -> Iterator[str]:
+    """How far off by one limit, by the same figures that gave its outcome."""
+    limit, allowed = judged.limit, judged.limit.allowed
+    least, most = judged.limits.at_least, judged.limits.at_most
+    where = f" (most at {' and '.join(judged.sections)})" if judged.sections else ""
+    some = f"somewhere at least {_beside(least, allowed)} mm, and " if least > 0 else ""
+    said = _SAID[judged.outcome]
+    if verdict.outcome == "measure again":
+        said = "nothing is said"
+    yield (
+        f"{limit_name(limit, units)}: {some}nowhere more than {_beside(most, allowed)} mm off"
+        f"{where}; {allowed:.2f} mm is {'allowed' if limit.asked else 'usual, and not asked for'}:"
+        f" {said}."
+    )
+    at_joins = limit.name in ("neighbours", "step")
+    if at_joins and judged.outcome == "cannot tell" and not verdict.by_vernier:
+        yield (
+            f"{_LIMITS[limit.name]} within {format_length(allowed, units)} cannot be told by tape "
+            "here: draw verniers over the joins (canvasrule write --verniers) and read them "
+            "(canvasrule prove --verniers)."
+        )
+
+
 def _furthest_lines(verdict: CoverVerdict) -> Iterator[str]:
-    """How far off a line may lie, by the same limits that gave the outcome."""
+    """Which line lies furthest off as the cover lies, a shift and a turn of all counted."""
     line = verdict.worst_line
-    off, allowed = line.estimate.value, verdict.tolerance
     where = f" in section {line.section}" if line.section else ""
     kind, ways = {
         "along": ("cross", ("far end", "zero end")),
         "across": ("long", ("far edge", "near edge")),
     }[line.axis]
-    least, most = line.limits.at_least, line.limits.at_most
-    some = f"some line lies at least {_beside(least, allowed)} mm off, and " if least > 0 else ""
+    off = line.estimate.value
     yield (
-        f"Worst line: a {kind} line{where}, {abs(off):.2f} mm towards the {ways[off < 0]} as "
-        f"measured, from the zero line and the near line. With its doubt, {some}no line lies more "
-        f"than {_beside(most, allowed)} mm off; {allowed:.2f} mm is allowed."
+        f"Worst line: a {kind} line{where}, {_off(line.estimate)} towards the {ways[off < 0]}, "
+        "counted from the zero line along a thread through the near line's ends."
     )
 
 
@@ -106,7 +148,7 @@ def _evidence_lines(verdict: CoverVerdict) -> Iterator[str]:
     if verdict.missing:
         total = len(verdict.missing) + len(verdict.measured)
         yield (
-            f"Not measured: {len(verdict.missing)} of the sheet's {total} distances "
+            f"Not measured: {len(verdict.missing)} of the sheet's {total} measurements "
             f"({_few(verdict.missing)})."
         )
     if verdict.untold:
@@ -155,7 +197,8 @@ def proof_record(verdict: CoverVerdict) -> dict[str, Any]:
     return {
         "schema": 1,
         "outcome": verdict.outcome,
-        "tolerance": verdict.tolerance,
+        "tolerance": next(j.limit.allowed for j in verdict.limits if j.limit.name == "total"),
+        "limits": {judged.limit.name: _limit_record(judged) for judged in verdict.limits},
         "size": list(verdict.size),
         "whole": {name: _figure(estimate) for name, estimate in verdict.whole.items()},
         "worst_line": {
@@ -173,6 +216,20 @@ def proof_record(verdict: CoverVerdict) -> dict[str, Any]:
         "missing": list(verdict.missing),
         "again": list(verdict.again),
         "measured": dict(verdict.measured),
+    }
+
+
+def _limit_record(judged: JudgedLimit) -> dict[str, Any]:
+    limit = judged.limit
+    return {
+        "allowed": limit.allowed,
+        "asked": limit.asked,
+        "over": limit.over if math.isfinite(limit.over) else None,
+        "outcome": judged.outcome,
+        "at_least": judged.limits.at_least,
+        "at_most": judged.limits.at_most,
+        "sections": list(judged.sections),
+        **_figure(judged.estimate),
     }
 
 

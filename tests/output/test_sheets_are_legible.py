@@ -15,6 +15,7 @@ from marking.measures.tape import Tape
 from marking.output.proof_sheet import proof_pages
 from marking.output.tape_sheet import tape_sheet_pages
 from marking.proof.distances import plan_proof
+from marking.proof.limits import within
 from marking.sections.plan import divide_into_sections
 from marking.tape_marks.marks import set_out
 from marking.tape_marks.setting_out import row_joins
@@ -59,7 +60,8 @@ def test_no_word_stands_over_another_and_every_reading_is_one_the_tape_shows(
     pages = [
         *tape_sheet_pages(control, layout, job.title, job.units, paper, says),
         *proof_pages(
-            plan_proof(layout, plan, tape, job.tolerance, job.units),
+            plan_proof(layout, plan, tape, within(job.tolerance), job.units),
+            (),
             tape,
             job.title,
             job.units,

@@ -14,6 +14,7 @@ from marking.measures.tape import Tape, as_taped, tape_reading
 from marking.output.proof_sheet import proof_pages
 from marking.output.tape_sheet import CAUTIONS, tape_sheet_pages
 from marking.proof.distances import plan_proof
+from marking.proof.limits import within
 from marking.sections.plan import divide_into_sections
 from marking.tape_marks.marks import set_out
 from tests.conftest import MILLRACE
@@ -55,8 +56,8 @@ def test_every_mark_and_reading_of_the_tape_sheet_is_found_in_its_pdf(bench):
 
 def test_every_distance_of_the_proof_sheet_is_found_in_its_pdf(bench):
     job, layout, plan = bench
-    chosen = plan_proof(layout, plan, TAPE, job.tolerance, job.units)
-    data = pdf(proof_pages(chosen, TAPE, job.title, job.units, "letter"))
+    chosen = plan_proof(layout, plan, TAPE, within(job.tolerance), job.units)
+    data = pdf(proof_pages(chosen, (), TAPE, job.title, job.units, "letter"))
     said = text_of(data)
     _titled(data, f"{job.title}: proof")
     assert said.startswith(f"{job.title}: distances to measure")

@@ -85,6 +85,65 @@ class Cover:
         """How far the line furthest off lies off."""
         return float(np.abs(self.line_errors()).max())
 
+    def _on(self, axis, place):
+        """A line followed: where along it, in which section, where it lies (n, 2).
+
+        Each section's piece at its two ends and the middle, so that a join is met from both sides.
+        """
+        other = 1 - axis
+        lines = (self.cross, self.long)[other]
+        along, at = [], []
+        for name, core in self.cores.items():
+            if core[axis] <= place <= core[axis + 2]:
+                low, high = max(core[other], lines[0]), min(core[other + 2], lines[-1])
+                for far in np.linspace(low, high, 3):
+                    point = (place, far) if axis == 0 else (far, place)
+                    along.append(far)
+                    at.append(self.at(point, name))
+        order = np.argsort(along, kind="stable")
+        return np.array(along)[order], np.array(at)[order]
+
+    def figures(self, over=np.inf, pitch=25.4):
+        """The worst total, square, neighbours, step and straight, sideways of each line.
+
+        Total: from the zero line at the same height, from the near line at the same place along.
+        Square: of two points of a cross line no further apart than `over`, off the perpendicular to
+        the near line that fits it best. Neighbours: off the pitch. Step: the two ends at a join.
+        Straight: a long line off a thread between its ends.
+        """
+        heights, crossing = zip(*(self._on(0, x) for x in self.cross), strict=True)
+        along, running = zip(*(self._on(1, y) for y in self.long), strict=True)
+        x, y = (np.array([at[:, k] for at in lines]) for k, lines in enumerate((crossing, running)))
+        heights, along = heights[0], along[0]
+        slope = np.polyfit(along, y[0], 1)[0]
+        upright = x + slope * heights
+        square = [
+            np.abs(upright[:, i] - upright[:, j]).max()
+            for i in range(len(heights))
+            for j in range(i)
+            if abs(heights[i] - heights[j]) <= over + 1e-6
+        ]
+        steps = [np.abs(np.diff(x, axis=1)[:, np.diff(heights) < 1e-6]).ravel()]
+        steps.append(np.abs(np.diff(y, axis=1)[:, np.diff(along) < 1e-6]).ravel())
+        beside = np.diff(self.long) < 1.5 * pitch
+        thread = (along - along[0]) / (along[-1] - along[0])
+        straight = y - (1 - thread) * y[:, :1] - thread * y[:, -1:]
+        off_x, off_y = x - self.cross[:, None], y - self.long[:, None]
+        return {
+            "total": max(np.abs(off_x - off_x[:1]).max(), np.abs(off_y - off_y[:1]).max()),
+            "square": max(square),
+            "neighbours": max(
+                np.abs(np.diff(off_x, axis=0)).max(), np.abs(np.diff(off_y, axis=0)[beside]).max()
+            ),
+            "step": max((float(one.max()) for one in steps if one.size), default=0.0),
+            "straight": np.abs(straight).max(),
+        }
+
+    def step(self, vernier):
+        """How the second section's ink lies off the first's where a vernier stands."""
+        first, second = (self.at(vernier.at, name) for name in vernier.sections)
+        return float((second - first)[vernier.axis])
+
     def length(self, distance):
         """The true length of one distance of a sheet, or the true offset from its thread."""
         start, end = map(self.at, distance.ends)
@@ -113,8 +172,9 @@ def taped(cover, sheet, rng=None, division=25.4 / 32):
     Its own length and the day's warmth are drawn once, setting and reading for each distance.
     """
     lengths = {distance.id: cover.length(distance) for distance in sheet.distances}
+    steps = {step.id: cover.step(step) for step in sheet.steps}
     if rng is None:
-        return lengths
+        return lengths | steps
     scale, warmth = rng.normal(0, 0.2 / 2), rng.normal(0, 2.0)
     shown = {}
     for name, length in lengths.items():
@@ -124,7 +184,8 @@ def taped(cover, sheet, rng=None, division=25.4 / 32):
         shown[name] = (
             length + scale * metres + length * STEEL * warmth + rng.normal(0, marks) + read
         )
-    return shown
+    # By eye to 0.1 mm, written down in tenths.
+    return shown | {name: round(step + rng.normal(0, 0.1), 1) for name, step in steps.items()}
 
 
 def knocked(rng, names, scatter=0.3, slips=0, slip=0.0):

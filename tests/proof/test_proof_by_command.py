@@ -81,7 +81,7 @@ def test_a_far_line_too_far_is_told_in_full(run_cli: RunCli, job: Path) -> None:
     line = json.loads(done.stdout)["worst_line"]
     assert line["mm"] == pytest.approx(2.8, abs=0.1)
     said = run_cli("prove", "--measured", path, "--job", job).stdout
-    most = re.search(r"no line lies more than ([\d.]+) mm off", said)
+    most = re.search(r"Total.*nowhere more than ([\d.]+) mm off", said)
     assert most is not None
     assert float(most[1]) > 25.4 / 16
 
@@ -99,3 +99,52 @@ def test_a_sheet_that_grows_keeps_its_names_and_none_is_asked_for_that_cannot_pa
     assert done.stdout.count("No number of distances can pass") == 1
     assert "What would do: a tolerance of" in done.stdout
     assert "--distances" not in done.stdout
+
+
+TRADE = (
+    '[table]\nlength = "150 in"\nwidth = "64 in"\n[plotter]\nprofile = "flatbed-24x36"\n'
+    '[allowed]\ntotal = "1/8 in"\nsquare = "1/16 in"\nneighbours = "1/32 in"\nstep = "1 mm"\n'
+)
+
+
+def test_verniers_are_files_beside_the_sections_and_their_readings_prove_the_joins(
+    run_cli: RunCli, tmp_path: Path
+) -> None:
+    job = job_in(tmp_path / "bench", TRADE)
+    assert run_cli("write", "--hpgl", "--job", job).returncode == 0
+    before = {path.name: path.read_bytes() for path in (job / "out" / "sections").iterdir()}
+    assert run_cli("write", "--hpgl", "--verniers", "--job", job).returncode == 0
+    after = {path.name: path.read_bytes() for path in (job / "out" / "sections").iterdir()}
+    assert {name: after[name] for name in before} == before
+    assert set(after) - set(before) == {name.replace(".", "-verniers.") for name in before}
+
+    sheet = asked(run_cli, job, "--verniers")
+    assert len(sheet["distances"]) == sheet["fewest"] == 10
+    assert all(distance["purpose"] for distance in sheet["distances"])
+    joins = {tuple(vernier["sections"]) for vernier in sheet["verniers"]}
+    assert len(sheet["verniers"]) == 3 * len(joins)
+    assert {f"{one}.hpgl" for join in joins for one in join} == set(before)
+    path = filled_in(job, sheet)
+    with path.open("a", encoding="utf-8") as file:
+        file.writelines(f"{one['id']},0.0 mm\n" for one in sheet["verniers"])
+    whole = run_cli("prove", "--json", "--measured", path, "--job", job)
+    assert whole.returncode == 0, whole.stdout
+    limits = json.loads(whole.stdout)["limits"]
+    assert {limits[name]["outcome"] for name in limits} == {"pass"}
+
+    wide = path.read_text("utf-8").replace("v05,0.0 mm", "v05,2.0 mm")
+    path.write_text(wide, "utf-8")
+    refused = run_cli("prove", "--measured", path, "--job", job)
+    assert refused.returncode == 2
+    assert "v05" in refused.stderr
+    assert "tells up to 1 mm" in refused.stderr
+
+
+def test_without_verniers_it_is_said_what_no_tape_tells(run_cli: RunCli, tmp_path: Path) -> None:
+    job = job_in(tmp_path / "bench", TRADE)
+    sheet = asked(run_cli, job)
+    assert sheet["by_vernier"] == ["neighbours", "step"]
+    whole = run_cli("prove", "--measured", filled_in(job, sheet), "--job", job)
+    assert "Step at a join" in whole.stdout
+    said = run_cli("prove", "--job", job).stdout
+    assert "Neighbours within 1/32 in cannot be told by tape" in said
