@@ -270,16 +270,6 @@ def _reads_few(plan: Plan, kept: InForce) -> bool:
     )
 
 
-def _reads_few(plan: Plan, kept: InForce) -> bool:
-    """Whether some section reads fewer marks than it can."""
-    return any(
-        len(kept.read[section.id])
-        < len({*kept.control.get(section.id, ()), *(m.id for m in section.locating_marks)})
-        for section in plan.sections
-        if section.id in kept.read
-    )
-
-
 def _fewest(plan: Plan) -> str:
     """That no plan has fewer, where that is so; else what any plan needs."""
     if plan.bound == (plan.columns, plan.rows):
