@@ -52,7 +52,6 @@ SPACINGS: dict[Units, tuple[float, ...]] = {
     "mm": (600.0, 300.0, 150.0, 75.0),
 }
 """What is tried, wide to close: 24, 12, 6 and 3 in, or about as much in whole millimetres."""
-_NODES: tuple[AtNodes, ...] = ("half", "all")
 _AT_FENCE: tuple[AtNodes, ...] = ("ends",)
 _TIES: tuple[Ties, ...] = ("beside", "beside and some below", "beside and below")
 _BELOW: dict[Ties, str] = {"beside and some below": "some", "beside and below": "all"}
@@ -250,19 +249,10 @@ def least_work(
     `told` hears of each way before its forecast. Ways are tried from the least work up, so that
     the first that holds is it. Raises RefusedError when none places every section.
     """
-    ways = (
-        MarksChoice(repeats=times, at_nodes=which, ties=ties)
-        for times in range(repeats, 3)
-        for which in (_NODES if task.fence is None else _AT_FENCE)
-        for ties in _TIES
-    )
-    planned = sorted(
-        (_at_nodes(task, way) for way in ways), key=lambda one: one.setting_out.seconds
-    )
-    planned.sort(key=lambda one: (not one.asked.shows_slips, one.asked.slip == math.inf))
+    which: AtNodes = "all" if task.fence is None else "ends"
     tried: list[ChosenMarks] = []
     refused: RefusedError | None = None
-    for one in planned:
+    for one in _by_work(task, which, repeats):
         told(one.way)
         try:
             tried.append(_chosen(task, one))
@@ -275,6 +265,19 @@ def least_work(
         raise refused or RefusedError("no marks were tried")
     best = min(tried, key=lambda each: each.visible)
     return best, tuple(each for each in tried if each is not best)
+
+
+def _by_work(task: Task, which: AtNodes, repeats: int) -> Iterator[_AtNodes]:
+    """Ways from the least work up, those that read once before any that reads twice.
+
+    Half the nodes are left to who asks for them: readings stay there that nothing checks.
+    """
+    for times in range(repeats, 3):
+        ways = [MarksChoice(repeats=times, at_nodes=which, ties=ties) for ties in _TIES]
+        planned = [_at_nodes(task, way) for way in ways]
+        yield from sorted(
+            planned, key=lambda one: (not one.asked.shows_slips, one.setting_out.seconds)
+        )
 
 
 def widest(
