@@ -35,11 +35,12 @@ from marking.record.record import open_record
 from marking.tape_marks.choice import MarksChoice, Task, least_work, remedies, widest, work
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterator, Sequence
 
     from devices.job import Job
     from marking.layout.layout import Layout
     from marking.measures.lengths import Units
+    from marking.sections.plan import Plan
     from marking.tape_marks.asked import Ties
     from marking.tape_marks.choice import ChosenMarks
     from marking.tape_marks.marks import TapeRow
@@ -129,7 +130,12 @@ def run(options: argparse.Namespace) -> int:
     rows = _rows_set_out(options.job, layout, job.units)
     errors = error_model_of(job)
     tape, limits = tape_of(job.tape), allowed_of(job)
-    task = Task(layout, plan, tape, job.units, limits, rows, job.pace, errors, job.fence)
+    # A section in the middle of a fence has no mark to be placed by, and nothing places it by the
+    # fence alone: what is set out must serve without.
+    fence = job.fence if options.only_look else None
+    task = Task(layout, plan, tape, job.units, limits, rows, job.pace, errors, fence)
+    for note in _left_out(job, plan, fence is not None):
+        say(f"note: {note}")
     done, found = _chosen(options, task)
     if done.forecast.holds:
         found = ()
@@ -147,6 +153,20 @@ def run(options: argparse.Namespace) -> int:
         if files:
             say(f"wrote {', '.join(map(str, files))}")
     return 0 if done.forecast.holds else RefusedError.exit_code
+
+
+def _left_out(job: Job, plan: Plan, at_fence: bool) -> Iterator[str]:
+    """What the marks or their forecast leave out, in words."""
+    if job.fence is not None and not at_fence:
+        yield (
+            "these marks serve sections that are placed by readings; place and drive do not go by "
+            "the [fence] yet. control --only-look forecasts what a fence would hold"
+        )
+    if plan.ruled:
+        yield (
+            "the forecast is of what the device inks. What ruling between the stubs adds is in "
+            "the figures of canvasrule ways"
+        )
 
 
 def _rows_set_out(folder: Path, layout: Layout, units: Units) -> tuple[TapeRow, ...]:
