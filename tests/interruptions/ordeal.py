@@ -278,7 +278,8 @@ class Ordeal:
     def _afterwards(self, kind: str, section: str, pace: float) -> list[str]:
         """What the world does between two runs, and what the person adds to the same command."""
         if kind == "off between":
-            self.at.do("lose_power")
+            # What a killed run left in its buffer may still be under way.
+            self._cut_off("lose_power")
             self.at.do("restore_power")
         self.switched_on_again(pace)
         if kind.startswith("bump"):
