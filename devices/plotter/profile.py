@@ -7,7 +7,13 @@ from __future__ import annotations
 
 from typing import Annotated, Literal
 
-from pydantic import BeforeValidator, Field, StringConstraints, model_validator
+from pydantic import (
+    BeforeValidator,
+    Field,
+    StringConstraints,
+    WithJsonSchema,
+    model_validator,
+)
 
 from marking.job.values import IS_LENGTH, Clearance, Count, Length, Speed, Switch, Table
 from marking.measures.lengths import parse_length
@@ -59,7 +65,26 @@ def _corners(value: object) -> object:
 
 
 Feet = Annotated[
-    tuple[tuple[Offset, Offset], ...] | None, Field(max_length=12), BeforeValidator(_corners)
+    tuple[tuple[Offset, Offset], ...] | None,
+    Field(max_length=12),
+    BeforeValidator(_corners),
+    WithJsonSchema(
+        {
+            "anyOf": [
+                {"const": "corners"},
+                {
+                    "type": "array",
+                    "maxItems": 12,
+                    "items": {
+                        "type": "array",
+                        "items": {"type": "string"},
+                        "minItems": 2,
+                        "maxItems": 2,
+                    },
+                },
+            ]
+        }
+    ),
 ]
 """Places of feet; None for one in each corner, which then move with the sizes of the bed."""
 

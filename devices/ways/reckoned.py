@@ -130,6 +130,6 @@ def _of_machine(
         if machine.kind == "projector":
             return [*projector_ways(machine.name, job, plan, cover, tape)]
     except RefusedError as fault:
-        return [refused(machine.name, machine.kind, str(fault), through=through)]
+        return [refused(machine.name, machine.name, str(fault), through=through)]
     task = Task(layout, plan, tape, job.units, allowed_of(job))
     return [*plotter_ways(PlotterWork(machine.name, job, task, cover), fence)]

@@ -148,7 +148,7 @@ def test_another_version_moves_no_line_section_or_control_mark_of_a_begun_job(
     assert said("place", inked, "--readings", readings)[0] == 0
     code, _, told = said("drive", inked, "--simulate", "--pace", "2000", "--unattended")
     assert code == 0, told
-    assert "r1c1" not in told
+    assert "r1c1:" not in told
     assert "r2c2" in told
 
 

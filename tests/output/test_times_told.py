@@ -10,6 +10,7 @@ import json
 import re
 from typing import TYPE_CHECKING
 
+import numpy as np
 import pytest
 
 from marking.output.layout_json import plan_record
@@ -82,7 +83,13 @@ def test_setting_out_and_reading_is_told_where_all_holds_and_on_every_paper(
     assert found is not None, said
     hours, set_out, readings = float(found[1]), int(found[2]), int(found[3])
     assert (set_out, readings) == (marks, answer["forecast"]["readings"])
-    assert hours == pytest.approx((marks + readings / 4) / 60, abs=0.05)
+    places = np.array([mark["at"] for mark in answer["marks"]])
+    ends = np.stack([places.min(axis=0), places.max(axis=0)])
+    on_edges = int((np.abs(places[:, None] - ends) < 1e-6).any(axis=(1, 2)).sum())
+    # The unit times that a job begins with: 8 s along an edge, 80 s out on the cover, 30 s a
+    # reading (our own assumptions).
+    seconds = 8 * on_edges + 80 * (marks - on_edges) + 30 * readings
+    assert hours == pytest.approx(seconds / 3600, abs=0.05)
     # From then on the list of sections and the report tell it too, each mark read once.
     once = rf"to set out {marks} tape marks and take {readings // 2} readings"
     assert run_cli("write", "--report", "--job", folder).returncode == 0

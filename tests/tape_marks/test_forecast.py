@@ -1,5 +1,6 @@
 """The forecast against Cramér and Rao's bound, simulated inking and the issue's own figures."""
 
+from dataclasses import replace
 from functools import cache
 
 import numpy as np
@@ -8,6 +9,7 @@ import pytest
 from marking.errors import BadInputError, RefusedError
 from marking.measures.tape import Tape
 from marking.network.allowed import Allowed
+from marking.network.error_model import NO_ERRORS
 from marking.network.regions import radius_95
 from marking.sections.neighbours import butts, outermost_ink
 from marking.tape_marks.choice import MarksChoice, Task, remedies, widest, work, written
@@ -226,8 +228,10 @@ def task(profile, tape=None, limits=None):
 
 def test_the_widest_spacing_that_holds_does_so_in_an_inking_of_its_own():
     _, plan = bench(LARGE)
-    # A tape whose scale is known: simulated marks err by themselves and share nothing here.
-    chosen = widest(task(LARGE, Tape(scale_sd=1e-9)), 1, 1, lambda way: None)
+    # A tape whose scale is known, and nothing else that errs: simulated marks err by themselves
+    # and share nothing here.
+    alone = replace(task(LARGE, Tape(scale_sd=1e-9)), errors=NO_ERRORS)
+    chosen = widest(alone, 1, 1, lambda way: None)
     assert chosen.forecast.holds
     there = sights(plan, bench(LARGE)[0].grid, [m.mark for m in chosen.control.marks])
     runs = ink_many(plan, there, 500, seed=9)
