@@ -54,6 +54,23 @@ def test_poses_device_and_marks_are_those_of_one_joint_adjustment(fence):
         np.testing.assert_allclose(found.by_tape[block, block] * unit**2, theirs, atol=1e-6)
 
 
+@pytest.mark.parametrize("plan", [_plan(rows=6), _plan(fence=True)], ids=["apart", "fence"])
+def test_the_covariance_stays_even_and_positive_after_each_section(plan):
+    """Or what rounding leaves of one section grows in the next, along the whole chain."""
+    zeros, counts = np.zeros((1, len(plan.readings), 2)), []
+
+    def even(k, network):
+        assert (network.by_tape == network.by_tape.T).all()
+        scale = np.sqrt(np.diag(network.by_tape))
+        assert (scale > 0).all()
+        least = np.linalg.eigvalsh(network.by_tape / np.outer(scale, scale))[0]
+        assert least > 0
+        counts.append(k)
+
+    placed_in_turn(plan, Errors(), EXACT, zeros, zeros, even)
+    assert counts == list(range(len(plan.sections)))
+
+
 def test_a_far_end_of_a_row_is_known_as_its_struck_line_is():
     """By hand: no reading yet, so a mark at the end of a row errs by that end, not by the other."""
     from marking.network.error_model import NO_ERRORS
