@@ -19,6 +19,12 @@ if TYPE_CHECKING:
     from marking.tape_marks.marks import TapeRun
 
 _FEW_REMEDIES = 4
+_UNSAID = {
+    "total": "But a line's distance from zero errs by up to",
+    "square": "But a cross line leans or bends by up to",
+    "neighbours": "But the gap between two lines beside each other errs by up to",
+}
+"""What is told only where it breaks its limit, by the names of `Allowed`."""
 
 
 def tape_marks_lines(
@@ -69,7 +75,12 @@ def tape_marks_lines(
     yield done.setting_out.said
     yield from forecast_lines(done, units)
     if found:
-        yield "What would help, each as canvasrule control with these options forecasts it:"
+        heading = (
+            "What would help"
+            if found[0].forecast.holds
+            else "Nothing that was tried holds. What comes nearest"
+        )
+        yield f"{heading}, each as canvasrule control with these options forecasts it:"
         for work in found[:_FEW_REMEDIES]:
             holds = "holds" if work.forecast.holds else "does not hold"
             yield (
@@ -98,6 +109,11 @@ def forecast_lines(done: ChosenMarks, units: Units) -> Iterator[str]:
     )
     if done.slip is not None and done.slip < math.inf:
         yield f"  A slip of {done.slip:.1f} mm in any one reading shows 99 times in 100."
+    said = ("step", "total") if found.worst_line > limits.total else ("step",)
+    for name in found.broken:
+        if name not in said:
+            figure, limit = found.against[name]
+            yield f"  {_UNSAID[name]} {figure:.2f} mm ({limit:.2f} mm is allowed)."
     yield "  HOLDS" if found.holds else "  DOES NOT HOLD"
 
 

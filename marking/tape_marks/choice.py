@@ -28,7 +28,7 @@ from marking.tape_marks.setting_out import OURS, SettingOut, row_joins, setting_
 from marking.tape_marks.visible import sights
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator, Mapping
+    from collections.abc import Callable, Iterable, Iterator, Mapping
 
     from marking.job.work_keys import FenceTable, PaceTable
     from marking.layout.layout import Layout
@@ -55,6 +55,8 @@ SPACINGS: dict[Units, tuple[float, ...]] = {
 _AT_FENCE: tuple[AtNodes, ...] = ("ends",)
 _TIES: tuple[Ties, ...] = ("beside", "beside and some below", "beside and below")
 _BELOW: dict[Ties, str] = {"beside and some below": "some", "beside and below": "all"}
+TRIED = 10
+"""Forecasts that `remedies` makes at most: half a minute's on a cover of eighty sections."""
 _ERRORS = ErrorModel()
 _SAME = 1e-3
 """mm: a written spacing that parses to within this is the spacing."""
@@ -122,12 +124,9 @@ class ChosenMarks:
         return self.setting_out.minutes
 
     @property
-    def visible(self) -> float:
-        """The larger of worst line and worst step, each over its limit."""
-        limits = self.forecast.limits
-        return max(
-            self.forecast.worst_line / limits.tolerance, self.forecast.worst_step / limits.step
-        )
+    def worst(self) -> float:
+        """The figure furthest past its limit, over that limit."""
+        return max(figure / limit for figure, limit in self.forecast.against.values())
 
 
 def written(spacing: float, units: Units) -> str:
@@ -143,19 +142,36 @@ def work(task: Task, way: MarksChoice) -> ChosenMarks:
     Raises RefusedError naming the first section that cannot be placed, or when the marking is too
     small to be squared; BadInputError for rows that the plan does not have.
     """
-    if way.spacing is None:
-        return _chosen(task, _at_nodes(task, way))
+    return _forecast(task, _planned(task, way))
+
+
+@dataclass(frozen=True)
+class _Planned:
+    """The marks of a way, and who reads them, before their forecast, which takes far longer."""
+
+    way: MarksChoice
+    control: Control
+    seen: Sights
+    setting_out: SettingOut
+    asked: Asked | None = None
+    """Of marks at nodes: what each section is to read."""
+
+
+def _planned(task: Task, way: MarksChoice) -> _Planned:
+    return _at_nodes(task, way) if way.spacing is None else _in_rows(task, way, way.spacing)
+
+
+def _in_rows(task: Task, way: MarksChoice, spacing: float) -> _Planned:
+    """Rows of marks at a spacing; each section reads every mark in its sight."""
     if not 0 <= way.join_rows <= task.plan.rows:
         raise BadInputError(
             f"--join-rows {way.join_rows}: give 1 for each join, 2 for one in two, or 0"
         )
     heights = row_joins(task.plan)[:: way.join_rows] if way.join_rows else []
-    control = set_out(
-        task.layout, way.spacing, task.tape, task.units, heights=heights, named=task.rows
-    )
-    found = _forecast(task, control, _sights(task, control), way.repeats)
-    asks = setting_out_of(control, found.readings, task.pace)
-    return ChosenMarks(way, control, found, asks)
+    control = set_out(task.layout, spacing, task.tape, task.units, heights=heights, named=task.rows)
+    seen = _sights(task, control)
+    readings = sum(map(len, seen.seen.values())) * way.repeats
+    return _Planned(way, control, seen, setting_out_of(control, readings, task.pace))
 
 
 def _sights(task: Task, control: Control) -> Sights:
@@ -165,31 +181,23 @@ def _sights(task: Task, control: Control) -> Sights:
     return sights(task.plan, task.layout.grid, marks, None, sd, dict(control.read))
 
 
-def _forecast(task: Task, control: Control, seen: Sights, repeats: int) -> Forecast:
-    return forecast(
+def _forecast(task: Task, one: _Planned) -> ChosenMarks:
+    found = forecast(
         task.plan,
-        seen,
+        one.seen,
         READING_SD,
         task.limits,
-        repeats,
-        tape_datum(control),
+        one.way.repeats,
+        tape_datum(one.control),
         errors=task.errors,
-        fences=_fences(task, control) if control.at_nodes else None,
+        fences=_fences(task, one.control) if one.asked else None,
     )
+    slip = one.asked.slip if one.asked else None
+    return ChosenMarks(one.way, one.control, found, one.setting_out, slip)
 
 
-@dataclass(frozen=True)
-class _AtNodes:
-    """Marks at nodes before their forecast, which takes far longer."""
-
-    way: MarksChoice
-    control: Control
-    asked: Asked
-    setting_out: SettingOut
-
-
-def _at_nodes(task: Task, way: MarksChoice) -> _AtNodes:
-    """The marks of a way with marks at nodes, and what each section reads of them."""
+def _at_nodes(task: Task, way: MarksChoice) -> _Planned:
+    """Marks at nodes, of which each section reads what it is asked for."""
     rows: dict[float, list[Spot]] = {}
     for node in nodes(task.plan, task.layout.grid, task.units):
         rows.setdefault(node.at_table[1], []).append(node.at_table)
@@ -210,12 +218,8 @@ def _at_nodes(task: Task, way: MarksChoice) -> _AtNodes:
     found = asked(Asking(task.plan, seen, sd, tape_datum(control), task.errors, way.ties, fences))
     control = replace(control, read=tuple(found.read.items()))
     readings = sum(map(len, found.read.values())) * way.repeats
-    return _AtNodes(way, control, found, setting_out_of(control, readings, task.pace))
-
-
-def _chosen(task: Task, one: _AtNodes) -> ChosenMarks:
-    found = _forecast(task, one.control, _sights(task, one.control), one.way.repeats)
-    return ChosenMarks(one.way, one.control, found, one.setting_out, one.asked.slip)
+    asks = setting_out_of(control, readings, task.pace)
+    return _Planned(way, control, _sights(task, control), asks, found)
 
 
 def _fences(task: Task, control: Control) -> Mapping[str, Clamping] | None:
@@ -255,7 +259,7 @@ def least_work(
     for one in _by_work(task, which, repeats):
         told(one.way)
         try:
-            tried.append(_chosen(task, one))
+            tried.append(_forecast(task, one))
         except RefusedError as fault:
             refused = fault
             continue
@@ -263,20 +267,20 @@ def least_work(
             return tried[-1], tuple(tried[:-1])
     if not tried:
         raise refused or RefusedError("no marks were tried")
-    best = min(tried, key=lambda each: each.visible)
+    best = min(tried, key=lambda each: each.worst)
     return best, tuple(each for each in tried if each is not best)
 
 
-def _by_work(task: Task, which: AtNodes, repeats: int) -> Iterator[_AtNodes]:
+def _by_work(task: Task, which: AtNodes, repeats: int) -> Iterator[_Planned]:
     """Ways from the least work up, those that read once before any that reads twice.
 
     Half the nodes are left to who asks for them: readings stay there that nothing checks.
     """
     for times in range(repeats, 3):
         ways = [MarksChoice(repeats=times, at_nodes=which, ties=ties) for ties in _TIES]
-        planned = [_at_nodes(task, way) for way in ways]
         yield from sorted(
-            planned, key=lambda one: (not one.asked.shows_slips, one.setting_out.seconds)
+            [_planned(task, way) for way in ways],
+            key=lambda one: (not (one.asked and one.asked.shows_slips), one.setting_out.seconds),
         )
 
 
@@ -303,23 +307,49 @@ def widest(
             return tried[-1]
     if not tried:
         raise refused or RefusedError("no spacing was tried")
-    return min(tried, key=lambda each: each.visible)
+    return min(tried, key=lambda each: each.worst)
 
 
 def remedies(task: Task, now: MarksChoice) -> tuple[ChosenMarks, ...]:
-    """Other ways to set out and read than `now`, those that hold first, the least work first."""
-    found = []
+    """Other ways to set out and read than `now`: those that hold first, the least work first.
+
+    Those that do not follow, the nearest first. At most `TRIED` ways are forecast, each of which
+    takes seconds; from the least work up, and none that only reads twice what holds read once.
+    """
+    found: list[ChosenMarks] = []
     holding: set[MarksChoice] = set()
-    for way in _others(task, now):
-        if replace(way, repeats=1) in holding:
+    for one in _worth_trying(_placeable(task, _others(task, now))):
+        if replace(one.way, repeats=1) in holding:
             continue
         try:
-            found.append(work(task, way))
+            found.append(_forecast(task, one))
         except RefusedError:
             continue
         if found[-1].forecast.holds:
-            holding.add(way)
-    return tuple(sorted(found, key=lambda w: (not w.forecast.holds, w.minutes, w.visible)))
+            holding.add(one.way)
+
+    def order(tried: ChosenMarks) -> tuple[bool, float, float]:
+        holds = tried.forecast.holds
+        return not holds, tried.minutes if holds else tried.worst, tried.worst
+
+    return tuple(sorted(found, key=order))
+
+
+def _placeable(task: Task, ways: Iterable[MarksChoice]) -> Iterator[_Planned]:
+    for way in ways:
+        try:
+            yield _planned(task, way)
+        except RefusedError:
+            continue
+
+
+def _worth_trying(planned: Iterable[_Planned]) -> list[_Planned]:
+    """At most `TRIED`, from the least work up: all at nodes, and rows of every amount of work."""
+    by_work = sorted(planned, key=lambda one: one.setting_out.seconds)
+    rows = [one for one in by_work if one.way.spacing is not None]
+    left = min(len(rows), TRIED - (len(by_work) - len(rows)))
+    kept = {rows[n].way for n in np.linspace(0, len(rows) - 1, left).round().astype(int).tolist()}
+    return [one for one in by_work if one.way.spacing is None or one.way in kept]
 
 
 def _others(task: Task, now: MarksChoice) -> Iterator[MarksChoice]:

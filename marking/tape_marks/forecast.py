@@ -87,15 +87,19 @@ class Forecast:
     @property
     def broken(self) -> tuple[str, ...]:
         """The limits that are not kept, by the names of `Allowed`."""
+        return tuple(name for name, (figure, limit) in self.against.items() if figure > limit)
+
+    @property
+    def against(self) -> dict[str, tuple[float, float]]:
+        """What is told and what is allowed, by the names of `Allowed`, in mm."""
         limits, figures = self.limits, self.figures
-        kept = {
+        return {
             # Any ink within the total of true, too: so a section is judged when it is placed.
-            "total": max(self.worst_line, figures.total) <= limits.total,
-            "square": figures.square <= limits.square,
-            "neighbours": figures.neighbours <= limits.neighbours,
-            "step": figures.step <= limits.step,
+            "total": (max(self.worst_line, figures.total), limits.total),
+            "square": (figures.square, limits.square),
+            "neighbours": (figures.neighbours, limits.neighbours),
+            "step": (figures.step, limits.step),
         }
-        return tuple(name for name, held in kept.items() if not held)
 
 
 def forecast(

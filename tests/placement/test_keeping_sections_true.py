@@ -149,7 +149,8 @@ def test_control_takes_the_widest_spacing_that_holds_or_says_what_would_help(
     assert best["worst_line"] < hard["forecast"]["worst_line"]
     said = run_cli("control", "--spacing", "6 in", "--job", tmp_path)
     assert "DOES NOT HOLD" in said.stdout
-    assert "What would help" in said.stdout
+    assert not any(remedy["holds"] for remedy in hard["remedies"])
+    assert "Nothing that was tried holds. What comes nearest, each as" in said.stdout
     assert said.returncode == REFUSED
     assert said.stderr.startswith("wrote ")
 

@@ -1,7 +1,8 @@
-"""The forecast against Cramér and Rao's bound, simulated inking and the issue's own figures."""
+"""The forecast against Cramér and Rao's bound, simulated inking and the limits it is asked for."""
 
 from dataclasses import replace
 from functools import cache
+from typing import get_args
 
 import numpy as np
 import pytest
@@ -11,8 +12,10 @@ from marking.measures.tape import Tape
 from marking.network.allowed import Allowed
 from marking.network.error_model import NO_ERRORS
 from marking.network.regions import radius_95
+from marking.output.tape_marks_words import forecast_lines
 from marking.sections.neighbours import butts, outermost_ink
-from marking.tape_marks.choice import MarksChoice, Task, remedies, widest, work, written
+from marking.tape_marks.asked import Ties
+from marking.tape_marks.choice import TRIED, MarksChoice, Task, remedies, widest, work, written
 from marking.tape_marks.covers import Work, imagined
 from marking.tape_marks.forecast import forecast
 from marking.tape_marks.visible import sights
@@ -254,6 +257,36 @@ def test_remedies_are_computed_each_and_the_cheapest_that_holds_comes_first():
         alone = work(hard, remedy.way)
         assert alone.forecast == remedy.forecast
         assert len(alone.control.marks) == len(remedy.control.marks)
+
+
+def test_remedies_are_few_and_of_every_amount_of_work_where_nothing_holds():
+    """Each takes seconds on a whole bench, so they are counted here and not timed."""
+    none = task(LARGE, limits=Allowed(0.3, 0.2))
+    found = remedies(none, MarksChoice(304.8))
+    assert len(found) == TRIED
+    assert not any(remedy.forecast.holds for remedy in found)
+    assert [f.worst for f in found] == sorted(f.worst for f in found)
+    ways = [remedy.way for remedy in found]
+    assert {way.ties for way in ways if way.spacing is None} == set(get_args(Ties))
+    assert {way.repeats for way in ways} == {1, 2}
+    assert {304.8, 76.2} < {way.spacing for way in ways}
+    assert MarksChoice(76.2, 1, 2) in ways, "the most work that may be asked for"
+
+
+@pytest.mark.parametrize("name", ["square", "neighbours"])
+def test_a_limit_that_is_not_kept_is_named_whichever_it_is(name):
+    wide = Allowed(10.0, 10.0)
+    chosen = work(task(LARGE, limits=wide), MarksChoice(304.8))
+    assert chosen.forecast.holds
+    tight = replace(wide, **{name: 1e-3})
+    broken = work(task(LARGE, limits=tight), MarksChoice(304.8))
+    assert broken.forecast.broken == (name,)
+    assert broken.worst == pytest.approx(getattr(broken.forecast.figures, name) / 1e-3)
+    figure = f"{getattr(broken.forecast.figures, name):.2f} mm (0.00 mm is allowed)"
+    *_, said, verdict = forecast_lines(broken, "in")
+    assert figure in said
+    assert verdict == "  DOES NOT HOLD"
+    assert len(list(forecast_lines(chosen, "in"))) == len(list(forecast_lines(broken, "in"))) - 1
 
 
 def test_a_spacing_is_named_so_that_typing_it_asks_for_the_same():
