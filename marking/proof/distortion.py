@@ -74,6 +74,9 @@ class Distortion:
     prior_sd: FloatArray
     pitch: tuple[float, float]
     """Along and across."""
+    apart: tuple[str, ...] = ()
+    """Lines of which a part lies in no section: what is ruled or left undone there moves with none
+    of the unknowns, and no distance shows it."""
 
     @property
     def whole(self) -> Patch:
@@ -100,7 +103,14 @@ def distortion_of(layout: Layout, plan: Plan | None) -> Distortion:
         patches.append(Patch(section.id, section.row, section.column, core, cross, long))
     each = [_SLIP_SD, _SLIP_SD, _TURN_SD]
     prior = np.array([_WHOLE_SD] * len(WHOLE) + each * len(patches))
-    return Distortion(tuple(patches), rect, prior, grid.pitch)
+    return Distortion(tuple(patches), rect, prior, grid.pitch, _apart(plan))
+
+
+def _apart(plan: Plan | None) -> tuple[str, ...]:
+    if plan is None:
+        return ()
+    undone = (piece.of for gap in plan.unreached for piece in gap.pieces)
+    return tuple(dict.fromkeys([*(line.of for line in plan.ruled), *undone]))
 
 
 def _outermost(lines: FloatArray, low: float, high: float) -> tuple[float, float] | None:

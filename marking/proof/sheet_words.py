@@ -10,6 +10,7 @@ from marking.measures.lengths import INCH, format_length, tape_fraction
 from marking.measures.tape import as_taped, tape_reading
 from marking.proof.verdict import TWO_SIDED
 from marking.proof.verniers import verniers_record
+from marking.proof.words import not_judged
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -61,6 +62,8 @@ def sheet_lines(
     if plan.untold:
         more_of_them = f" and {len(plan.untold) - 8} more" if len(plan.untold) > 8 else ""
         yield f"Least is told of {', '.join(plan.untold[:8])}{more_of_them}"
+    if plan.model.apart:
+        yield not_judged(plan.model.apart)
 
 
 VERNIER_NOTES = (
@@ -165,6 +168,7 @@ def sheet_record(
         "by_vernier": list(plan.by_vernier),
         "told": plan.told,
         "untold": list(plan.untold),
+        "not_judged": list(plan.model.apart),
         "worst_sd": plan.worst_sd,
         "chance": plan.forecast.chance,
         "fewest": plan.fewest,

@@ -125,6 +125,8 @@ class CoverVerdict:
     """True lengths in mm by id, and steps by theirs."""
     by_vernier: bool
     """Whether steps were read at the joins."""
+    apart: tuple[str, ...] = ()
+    """Lines of which a part lies in no section, ruled by hand or left undone: not judged there."""
 
 
 def prove(
@@ -185,6 +187,7 @@ def prove(
         tuple(names[n] for n in suspects),
         dict(zip(names, measured.tolist(), strict=True)),
         bool(steps),
+        model.apart,
     )
 
 

@@ -10,6 +10,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from marking.errors import BadInputError
+from marking.measures.counts import counted
 from marking.measures.lengths import format_length
 from marking.proof.distortion import WHOLE
 from marking.proof.verdict import TWO_SIDED, CoverVerdict, Estimate, JudgedLimit, Step
@@ -50,6 +51,7 @@ _OUTCOMES = {
     "measure again": "MEASURE AGAIN: some measurements do not fit the others, or speak alone "
     "against the cover, so nothing is said of it.",
 }
+_PASSED_APART = "PASS, for what the sections hold: there every limit asked for is kept."
 _LIMITS = {
     "total": "Total, from zero",
     "square": "Square",
@@ -67,7 +69,15 @@ _SAID = {
 
 def proof_lines(verdict: CoverVerdict, units: Units) -> Iterator[str]:
     """The verdict as lines of text, the outcome first."""
-    yield _OUTCOMES[verdict.outcome]
+    passed = verdict.outcome == "pass"
+    yield _PASSED_APART if passed and verdict.apart else _OUTCOMES[verdict.outcome]
+    if verdict.apart:
+        yield not_judged(verdict.apart)
+    if passed:
+        yield (
+            "A section is judged as one piece, as a device draws it in one set-down: a line of it "
+            "drawn otherwise, traced or mended by hand, is judged only where it was measured."
+        )
     yield "What stands after +/- holds 95 times in 100, the tape's own error included."
     if verdict.again:
         yield (
@@ -93,6 +103,16 @@ def proof_lines(verdict: CoverVerdict, units: Units) -> Iterator[str]:
         yield f"Largest step at a join: {_step(verdict.worst_join)}."
 
 
+def not_judged(apart: Sequence[str]) -> str:
+    """Lines that run on outside the sections, and how to look at what no distance shows."""
+    return (
+        f"Not judged: what runs between the sections, ruled by hand or left undone there, of "
+        f"{counted(len(apart), 'line')}. No distance shows it, whatever is said of the limits: lay "
+        "a straight rule along each from stub to stub, look for a bow, a step and a line left "
+        "out, and tape some of the gaps between them."
+    )
+
+
 def limit_name(limit: Limit, units: Units) -> str:
     """What a limit is called, with the length it is over where it has one."""
     if limit.name == "square" and math.isfinite(limit.over):
@@ -105,6 +125,7 @@ def _limit_lines(judged: JudgedLimit, verdict: CoverVerdict, units: Units) -> It
     limit, allowed = judged.limit, judged.limit.allowed
     least, most = judged.limits.at_least, judged.limits.at_most
     where = f" (most at {' and '.join(judged.sections)})" if judged.sections else ""
+    where = f", by what the sections hold{where}" if verdict.apart else where
     some = f"somewhere at least {_beside(least, allowed)} mm, and " if least > 0 else ""
     said = _SAID[judged.outcome]
     if verdict.outcome == "measure again":
@@ -213,6 +234,7 @@ def proof_record(verdict: CoverVerdict) -> dict[str, Any]:
         "own": [_step_record(step) for step in verdict.own],
         "in_doubt": list(verdict.in_doubt),
         "untold": list(verdict.untold),
+        "not_judged": list(verdict.apart),
         "missing": list(verdict.missing),
         "again": list(verdict.again),
         "measured": dict(verdict.measured),

@@ -17,6 +17,7 @@ from marking.proof.distances import plan_proof
 from marking.proof.distortion import distortion_of
 from marking.proof.limits import Limit, within
 from marking.proof.outcome import furthest
+from marking.proof.sheet_words import sheet_lines, sheet_record
 from marking.proof.verdict import prove
 from marking.proof.verniers import steps_read, verniers_over
 from marking.proof.words import proof_lines, proof_record, since, since_lines
@@ -144,6 +145,42 @@ def test_verdict_and_figures_never_disagree(sheet, millrace_layout, long_bed):
         for limit in proof_record(verdict)["limits"].values():
             assert limit["at_least"] <= abs(limit["mm"]) <= limit["at_most"] + 1e-9
     assert {"pass", "fail", "cannot tell"} <= seen
+
+
+def test_ruled_lines_are_named_as_not_judged_on_the_sheet_and_whatever_the_verdict(make_job):
+    job = make_job(
+        {
+            "table": TABLE,
+            "inking": {"cross_lines": "ruled"},
+            "plotter": {
+                "profile": "flatbed-24x36",
+                "x_size": "154 in",
+                "coordinate_limit": 8388607,
+            },
+        }
+    )
+    layout = lay_out(job)
+    plan = divide_into_sections(layout, job, job.plotter.zone)
+    crossing = {s.id for s in layout.strokes if s.layer == "cross" and np.ptp(s.points[:, 1]) > 600}
+    sheet = plan_proof(layout, plan, Tape(), LIMITS, "in")
+    assert crossing
+    assert set(sheet.model.apart) == crossing
+    low, high = (f(y for s in plan.sections for y in (s.core[1], s.core[3])) for f in (min, max))
+    gap = [y for s in plan.sections for y in (s.core[1], s.core[3]) if low < y < high]
+    for distance in sheet.distances:
+        assert not [end for end in distance.ends if min(gap) < end[1] < max(gap)]
+    named = f"of {len(crossing)} lines. No distance shows it"
+    assert named in "\n".join(sheet_lines(sheet, (), Tape(), "in"))
+    assert set(sheet_record(sheet, (), ())["not_judged"]) == crossing
+    for stretch in (0.0, 0.01):
+        verdict = judged(sheet, cover_of(layout, plan, stretch=(stretch, 0.0)))
+        outcome, said, *_ = proof_lines(verdict, "in")
+        assert verdict.outcome == ("fail" if stretch else "pass")
+        assert outcome.startswith("FAIL:" if stretch else "PASS, for what the sections hold")
+        assert named in said
+        for line in proof_lines(verdict, "in"):
+            assert ("nowhere more" in line) == ("by what the sections hold" in line)
+        assert set(proof_record(verdict)["not_judged"]) == crossing
 
 
 def test_the_limits_are_those_of_one_line_where_there_is_but_one():
