@@ -16,7 +16,7 @@ from marking.ways.acts import Act
 from marking.ways.by_hand import FOR_ALL, base, proof, ruled_across
 from marking.ways.hand_errors import by_stretched_cloth
 from marking.ways.row_errors import Row
-from marking.ways.way import Way
+from marking.ways.way import Way, cannot_be_done
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
@@ -35,7 +35,8 @@ BY_TWO = 500.0
 """mm of bed past which two people set it down: more than an A3 bed is long."""
 STRETCH = 1.5e-3
 """Standard deviation of a stretch measured on a piece of the canvas, a ratio; our assumption."""
-
+BY_PLOTTER, FED_THROUGH = "by plotter", "cloth fed through before stretching"
+"""What is said of a plotter whose way cannot be told apart further, and of one beside the table."""
 
 _Maker: TypeAlias = "Callable[[PlotterWork, str, FenceTable | None], Way]"
 
@@ -75,25 +76,12 @@ def plotter_ways(work: PlotterWork, fence: FenceTable | None) -> Iterator[Way]:
             yield _tried(work, "-bands-fence", fence, _bands)
 
 
-def refused(name: str, machine: str, why: str, *, through: bool) -> Way:
-    """A plotter whose set-downs cannot be planned for this cover."""
-    says = "cloth fed through before stretching" if through else "by plotter"
-    return Way(name, says, machine, (), None, cannot=f"cannot be done: {why}")
-
-
 def _tried(work: PlotterWork, ending: str, fence: FenceTable | None, make: _Maker) -> Way:
     try:
         return make(work, ending, fence)
     except RefusedError as fault:
-        return Way(
-            work.name + ending,
-            "by plotter",
-            work.name,
-            (),
-            None,
-            fence=fence is not None,
-            cannot=f"cannot be done: {fault}",
-        )
+        name = work.name + ending
+        return cannot_be_done(name, BY_PLOTTER, work.name, str(fault), fence=fence is not None)
 
 
 def _whole(work: PlotterWork, ending: str, fence: FenceTable | None) -> Way:
@@ -255,7 +243,7 @@ def _needs(work: PlotterWork, fence: FenceTable | None) -> tuple[str, ...]:
 
 
 def _note(fence: FenceTable | None) -> str:
-    return "sections are not placed by a fence by this version yet" if fence is not None else ""
+    return "this version does not place sections by a fence" if fence is not None else ""
 
 
 def _cloth_through(work: PlotterWork) -> Way:
@@ -273,7 +261,7 @@ def _cloth_through(work: PlotterWork) -> Way:
     )
     return Way(
         work.name,
-        "cloth fed through before stretching",
+        FED_THROUGH,
         work.name,
         acts,
         found.with_counts(set_downs=len(sections)),

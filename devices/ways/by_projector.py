@@ -23,6 +23,8 @@ if TYPE_CHECKING:
     from marking.sections.plan import Plan
     from marking.ways.cover import Cover
 
+FROM_LIGHT = "traced from a projector's light"
+
 
 def projector_ways(name: str, job: Job, plan: Plan, cover: Cover, tape: Tape) -> Iterator[Way]:
     """Both ways of the projector whose sections `plan` holds."""
@@ -43,7 +45,7 @@ def projector_ways(name: str, job: Job, plan: Plan, cover: Cover, tape: Tape) ->
     )
     yield Way(
         name,
-        "all lines traced from a projector's light",
+        f"all lines {FROM_LIGHT}",
         name,
         (*setting_up, traced, numerals, proof(pace)),
         held.with_counts(set_downs=downs),

@@ -11,8 +11,8 @@ from typing import TYPE_CHECKING, Any
 
 from devices.job import Job
 from devices.machine_zones import divided
-from devices.ways.by_plotter import PlotterWork, plotter_ways, refused
-from devices.ways.by_projector import projector_ways
+from devices.ways.by_plotter import BY_PLOTTER, FED_THROUGH, PlotterWork, plotter_ways
+from devices.ways.by_projector import FROM_LIGHT, projector_ways
 from marking.errors import BadInputError, RefusedError
 from marking.input.toml import read_toml
 from marking.job.folder import JOB_FILE, check_job
@@ -25,7 +25,7 @@ from marking.ways.by_hand import STRIP, hand_ways
 from marking.ways.cover import cover_of
 from marking.ways.reckoning import Reckoning
 from marking.ways.tape_scale import tape_scale_most
-from marking.ways.way import Way, ranked
+from marking.ways.way import Way, cannot_be_done, ranked
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Mapping
@@ -79,7 +79,8 @@ def reckoning(
             f'{folder / JOB_FILE}: ways.way = "{chosen}" is no way of marking this cover; '
             f"one of {', '.join(ids)} would do"
         )
-    return Reckoning(found, limits, cover, fence, chosen, tuple(sorted(job.pace.model_fields_set)))
+    own_times = tuple(sorted(job.pace.model_fields_set))
+    return Reckoning(found, limits, cover, fence, chosen, own_times, job.units)
 
 
 def machines(folder: Path, job: Job, *, every: bool) -> Iterator[Machine]:
@@ -121,7 +122,9 @@ def _of_machine(
 ) -> list[Way]:
     job = machine.job
     tape = tape_of(job.tape)
-    through = machine.kind == "plotter" and not job.plotter.on_cover
+    says = FROM_LIGHT
+    if machine.kind == "plotter":
+        says = BY_PLOTTER if job.plotter.on_cover else FED_THROUGH
     try:
         if machine.own:
             plan = own_plan(machine.kind)
@@ -130,6 +133,6 @@ def _of_machine(
         if machine.kind == "projector":
             return [*projector_ways(machine.name, job, plan, cover, tape)]
     except RefusedError as fault:
-        return [refused(machine.name, machine.name, str(fault), through=through)]
+        return [cannot_be_done(machine.name, says, machine.name, str(fault))]
     task = Task(layout, plan, tape, job.units, allowed_of(job))
     return [*plotter_ways(PlotterWork(machine.name, job, task, cover), fence)]

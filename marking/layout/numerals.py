@@ -8,7 +8,8 @@ from __future__ import annotations
 
 import math
 from bisect import bisect_left
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import cached_property
 from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
@@ -102,6 +103,53 @@ class _Room:
     """From the first and from the last numbered cross line to the end of the top."""
 
 
+@dataclass(frozen=True)
+class _Asked:
+    """The numerals that a job asks for, and what they have to stand beside."""
+
+    job: MarkingJob
+    xs: FloatArray
+    """Of all cross lines."""
+    rect: tuple[float, float, float, float]
+    upright: Sequence[tuple[float, float]]
+    """All upright lines, rising: x, and half their ink."""
+
+    @cached_property
+    def values(self) -> list[int]:
+        """What is written, from the zero line on."""
+        return numeral_values(self.job, len(self.xs))
+
+    @cached_property
+    def lettered(self) -> list[Lettered]:
+        """The values as they are set."""
+        return [letter_numeral(str(value), self.job.numerals.face) for value in self.values]
+
+    @cached_property
+    def tallest(self) -> float:
+        """The greatest height of their centre lines, in face units."""
+        return max(text.height for text in self.lettered)
+
+    @cached_property
+    def room(self) -> _Room:
+        """What they have to fit into."""
+        return _room(self.job, self.xs, self.rect)
+
+    @cached_property
+    def limits(self) -> list[Limit]:
+        """Every clearance as a greatest height."""
+        return _limits(self)
+
+    @cached_property
+    def tightest(self) -> Limit:
+        """The clearance that allows least."""
+        return min(self.limits, key=lambda limit: limit.height)
+
+    @property
+    def least_height(self) -> float:
+        """The least height at which their insides stay open: two pen widths."""
+        return 2 * self.room.pen
+
+
 def numeral_values(job: MarkingJob, lines: int) -> list[int]:
     """What is written at cross lines 0, `every`, 2 `every`… of `lines` cross lines."""
     return [n * job.numerals.per_line for n in range(0, lines, job.numerals.every)]
@@ -123,81 +171,66 @@ def fit(
     Raises RefusedError when the height asked for does not fit, with the largest that does and
     the first numeral that would touch; or when none fits.
     """
-    values = numeral_values(job, len(xs))
-    lettered = [letter_numeral(str(value), job.numerals.face) for value in values]
-    room = _room(job, xs, rect)
-    limits = _limits(room, values, lettered)
-    tightest = min(limits, key=lambda limit: limit.height)
+    asked = _Asked(job, xs, rect, upright)
+    tightest, pen = asked.tightest, asked.room.pen
     greatest = _rounded_down(tightest.height)
-    if greatest < 2 * room.pen:
+    if greatest < asked.least_height:
         raise RefusedError(
             f"numerals: none fit; {tightest.what}, and that leaves less than two pen widths. "
-            f"{_remedies(job, xs, rect, upright, 2 * room.pen)}"
+            f"{_remedies(asked, asked.least_height)}"
         )
     wanted = job.numerals.height
     if wanted == "auto":
-        chosen = _clearest(job, room, xs, values, lettered, upright, tightest)
+        chosen = _clearest(asked)
     else:
-        _check_fits(job, xs, rect, upright, room, limits, wanted)
+        _check_fits(asked, wanted)
         chosen = Limit(wanted, None, tightest.what)
     return Legibility(
         chosen.height,
-        chosen.height - room.pen,
+        chosen.height - pen,
         chosen.what,
         60 * math.degrees(2 * math.atan(chosen.height / 2 / job.numerals.view_from)),
         job.numerals.view_from,
-        chosen.height / room.pen,
-        _neighbours(job, room, values, lettered, chosen.height),
-        tuple(_larger(job, xs, rect, upright, chosen.height if wanted == "auto" else greatest)),
+        chosen.height / pen,
+        _neighbours(asked, chosen.height),
+        tuple(_larger(asked, chosen.height if wanted == "auto" else greatest)),
     )
 
 
-def _clearest(
-    job: MarkingJob,
-    room: _Room,
-    xs: FloatArray,
-    values: Sequence[int],
-    lettered: Sequence[Lettered],
-    upright: Sequence[tuple[float, float]],
-    fits: Limit,
-) -> Limit:
+def _clearest(asked: _Asked) -> Limit:
     """The height of "auto", with what keeps larger ones out."""
-    parted = _parted(job, xs[:: job.numerals.every], values, lettered, upright)
-    near = _neighbours(job, room, values, lettered, fits.height)
+    fits, parted = asked.tightest, _parted(asked)
+    near = _neighbours(asked, fits.height)
     apart = Limit(math.inf, None, "")
     if near is not None:
         first, second = near.values
         apart = Limit(near.apart_height, first, f"{first} and {second} would read as one number")
     for limits in ((fits, apart, parted), (fits, parted), (fits,)):
         least = min(limits, key=lambda limit: limit.height)
-        if _rounded_down(least.height) >= 2 * room.pen:
+        if _rounded_down(least.height) >= asked.least_height:
             return Limit(_rounded_down(least.height), least.value, least.what)
     raise AssertionError("what fits is two pen widths high")
 
 
-def _parted(
-    job: MarkingJob,
-    xs: FloatArray,
-    values: Sequence[int],
-    lettered: Sequence[Lettered],
-    upright: Sequence[tuple[float, float]],
-) -> Limit:
+def _parted(asked: _Asked) -> Limit:
     """The greatest height at which a join can pass between every two neighbouring numerals.
 
     On slack cloth places and numerals lie closer by the stretch, and the pen is as wide as ever.
     """
-    slack, pen = 1 / (1 + job.cloth.stretch_length), job.pens.numerals.width
-    tallest = max(text.height for text in lettered)
-    bare = [cloth for _, _, cloth in between_lines([(x * slack, half) for x, half in upright])]
+    slack, pen = 1 / (1 + asked.job.cloth.stretch_length), asked.room.pen
+    lines = [(x * slack, half) for x, half in asked.upright]
+    bare = [cloth for _, _, cloth in between_lines(lines)]
+    numbered = (asked.xs[:: asked.job.numerals.every] * slack).tolist()
     keep = pen / 2 + OFF_BOX + _STEP
 
     def height(room_beside: float, width: float) -> float:
         """Of numerals whose halves, `width` face units wide in all, have that much room."""
-        return (room_beside / slack) / width * tallest + pen if width else math.inf
+        return (room_beside / slack) / width * asked.tallest + pen if width else math.inf
 
     best = Limit(math.inf, None, "")
-    for n, (left, right) in enumerate(pairwise((xs * slack).tolist())):
-        this, after = lettered[n].width / 2, lettered[n + 1].width / 2
+    values, widths = asked.values, [text.width for text in asked.lettered]
+    for n, (left, right) in enumerate(pairwise(numbered)):
+        this, after = widths[n] / 2, widths[n + 1] / 2
         between = height(right - left - 2 * keep, this + after)
         passing = [
             min(between, height(high - left - keep, this), height(right - low - keep, after))
@@ -210,31 +243,24 @@ def _parted(
     return best
 
 
-def _check_fits(
-    job: MarkingJob,
-    xs: FloatArray,
-    rect: tuple[float, float, float, float],
-    upright: Sequence[tuple[float, float]],
-    room: _Room,
-    limits: Sequence[Limit],
-    wanted: float,
-) -> None:
+def _check_fits(asked: _Asked, wanted: float) -> None:
     """Refuses a height asked for that does not fit, or whose insides would fill."""
-    greatest = _rounded_down(min(limit.height for limit in limits))
-    if wanted < 2 * room.pen:
+    units = asked.job.units
+    greatest = _rounded_down(asked.tightest.height)
+    if wanted < asked.least_height:
         raise RefusedError(
-            f"numerals.height = {format_length(wanted, job.units)} ({wanted:.2f} mm) is less than "
-            f"two widths of the numerals' pen ({room.pen:.2f} mm), so their insides would fill. "
-            f'Ask for {2 * room.pen:.2f} mm or more, or "auto", or take a finer pen'
+            f"numerals.height = {format_length(wanted, units)} ({wanted:.2f} mm) is less than "
+            f"two widths of the numerals' pen ({asked.room.pen:.2f} mm), so their insides would "
+            f'fill. Ask for {asked.least_height:.2f} mm or more, or "auto", or take a finer pen'
         )
-    touching = [limit for limit in limits if limit.height < wanted]
+    touching = [limit for limit in asked.limits if limit.height < wanted]
     if touching:
         touched = min(touching, key=lambda limit: -1 if limit.value is None else limit.value)
         first = "every numeral" if touched.value is None else f"numeral {touched.value} first"
         raise RefusedError(
-            f"numerals.height = {format_length(wanted, job.units)} ({wanted:.2f} mm) does not fit: "
+            f"numerals.height = {format_length(wanted, units)} ({wanted:.2f} mm) does not fit: "
             f"{first}, since {touched.what}. The largest that fits is {greatest:.2f} mm "
-            f"({format_length(greatest, job.units)}). {_remedies(job, xs, rect, upright, greatest)}"
+            f"({format_length(greatest, units)}). {_remedies(asked, greatest)}"
         )
 
 
@@ -254,10 +280,10 @@ def _room(job: MarkingJob, xs: FloatArray, rect: tuple[float, float, float, floa
     )
 
 
-def _limits(room: _Room, values: Sequence[int], lettered: Sequence[Lettered]) -> list[Limit]:
+def _limits(asked: _Asked) -> list[Limit]:
     """Every clearance as a greatest height. Widths grow in proportion to the centre lines."""
-    tallest = max(text.height for text in lettered)
-    ratios = [text.width / tallest for text in lettered]
+    room, values = asked.room, asked.values
+    ratios = [text.width / asked.tallest for text in asked.lettered]
 
     def height(room_for_centre_lines: float, ratio: float) -> float:
         return room_for_centre_lines / ratio + room.pen if ratio else math.inf
@@ -274,59 +300,42 @@ def _limits(room: _Room, values: Sequence[int], lettered: Sequence[Lettered]) ->
     return limits
 
 
-def _allowed(
-    job: MarkingJob,
-    xs: FloatArray,
-    rect: tuple[float, float, float, float],
-    upright: Sequence[tuple[float, float]],
-) -> float:
+def _allowed(asked: _Asked) -> float:
     """The greatest height that fits; for "auto" the one it would choose. 0 when none does."""
-    values = numeral_values(job, len(xs))
-    lettered = [letter_numeral(str(value), job.numerals.face) for value in values]
-    room = _room(job, xs, rect)
-    tightest = min(_limits(room, values, lettered), key=lambda limit: limit.height)
-    if job.numerals.height != "auto" or _rounded_down(tightest.height) < 2 * room.pen:
-        return _rounded_down(tightest.height)
-    return _clearest(job, room, xs, values, lettered, upright, tightest).height
+    fits = _rounded_down(asked.tightest.height)
+    if asked.job.numerals.height != "auto" or fits < asked.least_height:
+        return fits
+    return _clearest(asked).height
 
 
-def _neighbours(
-    job: MarkingJob,
-    room: _Room,
-    values: Sequence[int],
-    lettered: Sequence[Lettered],
-    height: float,
-) -> Neighbours | None:
+def _neighbours(asked: _Asked, height: float) -> Neighbours | None:
     """The closest two numerals of ink `height`, one of them at least of more than one digit."""
-    tallest = max(text.height for text in lettered)
+    room, tallest, face = asked.room, asked.tallest, asked.job.numerals.face
     # Centre lines, in face units: half of each of two numerals that stand side by side.
     pairs = [
         ((left.width + right.width) / 2, values)
-        for (left, right), values in zip(pairwise(lettered), pairwise(values), strict=True)
+        for (left, right), values in zip(
+            pairwise(asked.lettered), pairwise(asked.values), strict=True
+        )
         if values[1] > 9
     ]
     if not pairs:
         return None
     widest, closest = max(pairs, key=lambda pair: pair[0])
-    nought = letter_numeral("0", job.numerals.face).width
+    nought = letter_numeral("0", face).width
     scale = (height - room.pen) / tallest
     apart = max(0.0, room.apart - 2 * room.pen) / (widest + nought)
     return Neighbours(
         closest,
         room.apart - widest * scale - room.pen,
-        digit_gap(job.numerals.face) * scale - room.pen,
+        digit_gap(face) * scale - room.pen,
         apart * tallest + room.pen,
     )
 
 
-def _larger(
-    job: MarkingJob,
-    xs: FloatArray,
-    rect: tuple[float, float, float, float],
-    upright: Sequence[tuple[float, float]],
-    now: float,
-) -> list[tuple[str, float]]:
+def _larger(asked: _Asked, now: float) -> list[tuple[str, float]]:
     """Single changes that would allow larger numerals, each with the height it gives."""
+    job = asked.job
     numerals, pen = job.numerals, job.pens.numerals
     changes: list[tuple[str, dict[str, Any]]] = [
         (
@@ -351,7 +360,7 @@ def _larger(
         ),
     ]
     heights = [
-        (change, _allowed(job.model_copy(update=update), xs, rect, upright))
+        (change, _allowed(replace(asked, job=job.model_copy(update=update))))
         for change, update in changes
     ]
     return sorted(
@@ -360,14 +369,8 @@ def _larger(
     )
 
 
-def _remedies(
-    job: MarkingJob,
-    xs: FloatArray,
-    rect: tuple[float, float, float, float],
-    upright: Sequence[tuple[float, float]],
-    now: float,
-) -> str:
-    larger = _larger(job, xs, rect, upright, now)
+def _remedies(asked: _Asked, now: float) -> str:
+    larger = _larger(asked, now)
     if not larger:
         return "A wider grid.margin and a larger numerals.every together would allow larger ones"
     return "Larger would be possible with " + ", or ".join(

@@ -67,10 +67,10 @@ def _head(
     y = page.height - _EDGE - 5
     wide = page.width - 2 * _EDGE
     page.write(f"{job.title}: lines to rule", _EDGE, y, 4.6)
-    who = f"{manner.hand}-handed, {'with a helper' if manner.by_two else 'alone'}"
+    who = f"{manner.hand}-handed{', with a helper' if manner.by_two else ''}"
     lines = [step.line for step in steps]
     page.write(
-        f"{counted(len(lines), 'line')} between stubs, {who}. {time_told(steps, job, manner)}.",
+        f"{counted(len(lines), 'line')} between stubs, {who}: {time_told(steps, job, manner)}.",
         _EDGE,
         y - 6,
         _TEXT,

@@ -9,6 +9,8 @@ import math
 from typing import TYPE_CHECKING, Any
 
 from marking.measures.counts import counted
+from marking.measures.lengths import format_length
+from marking.network.allowed import SQUARE_OVER
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -163,7 +165,7 @@ def way_lines(one: Reckoned, found: Reckoning) -> Iterator[str]:
         f"neighbours {held.neighbours:.2f}, step {held.step:.2f}; any line {held.line:.2f} mm "
         "from true."
     )
-    yield f"It needs {'; '.join(way.needs)}."
+    yield f"It needs: {'; '.join(way.needs)}."
     yield ""
     yield from _hours_lines(one)
     yield ""
@@ -194,8 +196,13 @@ def _notes(found: Reckoning) -> Iterator[str]:
         "finding out besides. Who is called in to help is counted for that time only."
     )
     yield "- 95 of 100 covers keep within the figures, in mm, by our own assumptions of each error."
+    yield (
+        "- total: how far a cross line is from where it belongs, measured from the zero line; "
+        f"square: how far it leans over {format_length(SQUARE_OVER, found.units)}; neighbours: how "
+        "far the gap between two lines is out; step: how far a line is broken where it is joined."
+    )
     if found.fence is not None:
-        yield f"- The fence is {found.fence.length / 304.8:.1f} ft long."
+        yield f"- The fence is {format_length(found.fence.length, found.units)} long."
 
 
 def _each(seconds: float) -> str:

@@ -36,7 +36,7 @@ class Step:
     waits: float
     """How long nothing is done before it, for ink to dry."""
     new_tip: bool
-    """Whether the marker's tip has to be changed before it."""
+    """Whether the marker's tip has to be changed before it, or both markers' of two people."""
 
 
 @dataclass(frozen=True)
@@ -46,6 +46,11 @@ class Manner:
     hand: Hand = "right"
     by_two: bool = False
     """Whether a helper at the far edge rules the far half."""
+
+    @property
+    def markers(self) -> int:
+        """How many share each line, half and half."""
+        return 2 if self.by_two else 1
 
     @property
     def rule_side(self) -> int:
@@ -72,7 +77,7 @@ def ruling_order(
             # Of those that wait least the next on the way, or from the group's start again.
             _, _, last = min((wait, at < last, at) for at, wait in waits.items())
             line, wait = left.pop(last), waits[last]
-            run = line.stroke.length * job.pens.named(line.stroke.pen).passes
+            run = line.stroke.length * job.pens.named(line.stroke.pen).passes / manner.markers
             worn = bool(steps) and on_tip + run > job.pace.tip
             on_tip = run if worn else on_tip + run
             begins = clock + wait

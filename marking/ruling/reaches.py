@@ -25,13 +25,15 @@ def reaches(line: RuledLine, layout: Layout, job: MarkingJob) -> tuple[Reach, ..
     """The parts of a line in the order in which they are ruled; together all of it, once.
 
     From the near edge alone where that is within reach, else half from each edge: the rule stays
-    as it lies, and the second half ends in the first.
+    as it lies, and the second half ends in the first. Where an arm comes to the middle from
+    neither, they still meet there, so that neither is asked for more than `out_of_reach` tells.
     """
     (_, low), (_, high) = line.points.tolist()
     if high <= job.reach.depth:
         return (Reach("near", low, high),)
     width = layout.top.inscribed[3]
-    middle = min(max((low + high) / 2, width - job.reach.depth), job.reach.depth)
+    near, far = job.reach.depth, width - job.reach.depth
+    middle = min(max((low + high) / 2, far), near) if far <= near else width / 2
     if not low < middle < high:
         middle = (low + high) / 2
     return (Reach("near", low, middle), Reach("far", high, middle))

@@ -64,8 +64,9 @@ def how_to(
         f"{format_duration(job.inking.drying)} ago; where it says wait, wait. No device, foot or "
         "sleeve on wet lines either."
     )
+    tips = "both tips" if manner.by_two else "the tip"
     yield (
-        f"Change the tip where the sheet says so, after {job.pace.tip / 1000:.0f} m of line, and "
+        f"Change {tips} where the sheet says so, after {job.pace.tip / 1000:.0f} m of line, and "
         "sooner when a line comes out wider than its stub."
     )
 
@@ -111,11 +112,11 @@ def _shortest_rule(lines: Sequence[RuledLine], job: MarkingJob) -> str:
 
 
 def time_told(steps: Sequence[Step], job: MarkingJob, manner: Manner) -> str:
-    """How long the steps take, by the paces in job.toml."""
+    """How long the steps take, by the paces in job.toml, to go on a sentence with."""
     work = sum(seconds_for(step.line, job, manner) for step in steps)
     waits = steps[-1].ends - work if steps else 0.0
     who = "by two" if manner.by_two else "alone"
-    said = f"About {format_duration(work)} {who}"
+    said = f"about {format_duration(work)} {who}"
     return f"{said}, and {format_duration(waits)} of waiting" if waits >= 1 else said
 
 

@@ -26,7 +26,7 @@ STRIP = {"in": 254.0, "mm": 250.0}
 """How much of a margin one strip carries on a common sheet, laid crosswise."""
 PANEL = 860.0
 """mm of width that a wide printer fills."""
-_NOT_YET = "its sheets are not printed by this version yet"
+_NOT_PRINTED = "this version does not print its sheets"
 
 
 def hand_ways(cover: Cover, pace: PaceTable, tape_most: float, strip: float) -> Iterator[Way]:
@@ -76,7 +76,7 @@ def hand_ways(cover: Cover, pace: PaceTable, tape_most: float, strip: float) -> 
         tracings=cover.numerals,
         sheets=strips,
         needs=("a printer", "a straightedge", *FOR_ALL),
-        note=_NOT_YET,
+        note=_NOT_PRINTED,
     )
     panels = math.ceil((cover.width + 2 * cover.pitch) / PANEL)
     yield Way(
@@ -102,7 +102,7 @@ def hand_ways(cover: Cover, pace: PaceTable, tape_most: float, strip: float) -> 
         rulings=cover.long_lines,
         sheets=panels,
         needs=("a wide printer", "transfer paper", *FOR_ALL),
-        note=_NOT_YET,
+        note=_NOT_PRINTED,
     )
 
 

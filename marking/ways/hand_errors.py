@@ -47,7 +47,7 @@ def by_tape(line_x: FloatArray, width: float, doubts: HandDoubts) -> Expected:
 
 
 def by_strips(line_x: FloatArray, width: float, strip: float, doubts: HandDoubts) -> Expected:
-    """Printed strips `strip` long, each laid to one tick at its zero end; lines ruled between."""
+    """Printed strips `strip` long, each laid between ticks at its two ends; lines ruled between."""
     rng = np.random.default_rng(SEED)
     which = np.floor((line_x - line_x[0] + 1e-6) / strip).astype(int)
     laid = rng.uniform(-doubts.tick_most, doubts.tick_most, (2, COVERS, int(which.max()) + 1))

@@ -12,6 +12,7 @@ from marking.ways.way import best_of
 
 if TYPE_CHECKING:
     from marking.job.work_keys import FenceTable
+    from marking.measures.lengths import Units
     from marking.network.allowed import Allowed
     from marking.ways.cover import Cover
     from marking.ways.way import Reckoned
@@ -29,6 +30,7 @@ class Reckoning:
     chosen: str | None
     own_times: tuple[str, ...]
     """Keys of [pace] that the job gives; all others are our own assumptions."""
+    units: Units
 
     @property
     def best(self) -> Reckoned | None:

@@ -21,10 +21,12 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from marking.network.allowed import SQUARE_OVER
-from marking.ways.told import COVERS, SEED, SHARE, told
+from marking.ways.told import COVERS, SEED, kept_within, told
 from marking.ways.way import Expected
 
 if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
     from marking.arrays import FloatArray
     from marking.network.error_model import ErrorModel
 
@@ -50,6 +52,11 @@ class Row:
     low: float
     high: float
     columns: tuple[tuple[float, float], ...]
+
+    def column_of(self, line_x: FloatArray) -> NDArray[np.intp]:
+        """(lines,): which section inks each cross line; all beyond the ends go to the outer two."""
+        joins = [column[1] for column in self.columns[:-1]]
+        return np.searchsorted(joins, line_x, side="right")
 
 
 class _Inked:
@@ -81,8 +88,7 @@ class _Inked:
 
     def lines(self, line_x: FloatArray, y: float) -> FloatArray:
         """(covers, lines): how far along x each cross line is off at a height."""
-        joins = [column[1] for column in self.row.columns[:-1]]
-        inside = np.searchsorted(joins, line_x, side="right")
+        inside = self.row.column_of(line_x)
         out = np.empty((len(self.pose), len(line_x)))
         for column in range(len(self.row.columns)):
             at = np.flatnonzero(inside == column)
@@ -131,8 +137,8 @@ def rows_hold(
     turn = _near_line_turn(inked[0])
     if not ruled:
         figures = _inked_whole(inked, line_x, turn, apart)
-        total, square, neighbours = map(_most, figures)
-        return Expected(_most(line), total, square, neighbours, _most(step))
+        total, square, neighbours = map(kept_within, figures)
+        return Expected(kept_within(line), total, square, neighbours, kept_within(step))
     half = len(inked) // 2
     ends = (inked[half - 1], rows[half - 1].high), (inked[half], rows[half].low)
     slips = rng.uniform(-doubts.ruled_most, doubts.ruled_most, (2, COVERS, len(line_x)))
@@ -141,7 +147,7 @@ def rows_hold(
     step = np.maximum(step, np.abs(slips).max(axis=(0, 2)))
     # A line leans against the near line, which may be turned itself.
     found = told(near, far + turn[:, None] * width, width, step, line)
-    return replace(found, neighbours=max(found.neighbours, _most(apart)))
+    return replace(found, neighbours=max(found.neighbours, kept_within(apart)))
 
 
 def _inked_whole(
@@ -171,9 +177,9 @@ def _outermost(row: Row, line_x: FloatArray) -> tuple[FloatArray, list[int]]:
     """The first and last cross line of each section, and which steps between them cross a join."""
     outer: list[float] = []
     across: list[int] = []
-    for k, (x0, x1) in enumerate(row.columns):
-        last = k == len(row.columns) - 1
-        own = line_x[(line_x >= x0 if k else line_x == line_x) & ((line_x < x1) | last)]
+    inside = row.column_of(line_x)
+    for column in range(len(row.columns)):
+        own = line_x[inside == column]
         if len(own):
             if outer:
                 across.append(len(outer) - 1)
@@ -192,10 +198,6 @@ def _near_line_turn(first: _Inked) -> FloatArray:
     arm = middles - middles.mean()
     fitted: FloatArray = off @ arm / (arm @ arm)
     return fitted
-
-
-def _most(values: FloatArray) -> float:
-    return float(np.quantile(values, SHARE))
 
 
 class _Shared:

@@ -36,13 +36,14 @@ def told(
     lean = np.abs(far - near).max(axis=1) * min(SQUARE_OVER / max(width, 1.0), 1.0)
     from_zero = [np.abs(end - end[:, :1]).max(axis=1) for end in (near, far)]
     return Expected(
-        _most(np.maximum(np.abs(ends).max(axis=1), line)),
-        _most(np.max(from_zero, axis=0)),
-        _most(lean),
-        _most(np.max(apart, axis=0)) if apart else 0.0,
-        _most(step),
+        kept_within(np.maximum(np.abs(ends).max(axis=1), line)),
+        kept_within(np.max(from_zero, axis=0)),
+        kept_within(lean),
+        kept_within(np.max(apart, axis=0)) if apart else 0.0,
+        kept_within(step),
     )
 
 
-def _most(values: FloatArray) -> float:
+def kept_within(values: FloatArray) -> float:
+    """What 95 of 100 covers keep within, from the worst of each, (covers,)."""
     return float(np.quantile(values, SHARE))

@@ -75,7 +75,12 @@ class Way:
     cannot: str = ""
     """Why it cannot be done; empty where it can."""
     note: str = ""
-    """What else to know, as that its sheets are not printed yet."""
+    """What else to know, as that nothing prints its sheets."""
+
+
+def cannot_be_done(name: str, says: str, machine: str, why: str, *, fence: bool = False) -> Way:
+    """A way whose machine cannot mark this cover, with the reason."""
+    return Way(name, says, machine, (), None, fence=fence, cannot=f"cannot be done: {why}")
 
 
 @dataclass(frozen=True)
@@ -142,10 +147,10 @@ def _why(one: Reckoned, best: Reckoned | None) -> str:
     if one.past:
         said += [f"{name} {has:.2f} mm, {most:.2f} allowed" for name, has, most in one.past]
     elif one is best:
-        said.append("the fewest person-hours of all that hold")
+        said.append("the fewest person-hours of all that hold within two days of work")
     elif best is not None:
         more = one.least.person[0] - best.least.person[0]
-        said.append(f"{more:.1f} person-hours more than the best")
+        said.append(f"{abs(more):.1f} person-hours {'fewer' if more < 0 else 'more'} than the best")
     act = most_of(one.way)
     if act is not None and one is not best and not one.past:
         said.append(f"most of it {act.what} ({act.total / 3600:.1f} h)")

@@ -15,6 +15,7 @@ import tempfile
 from collections import Counter
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
+from unittest import mock
 
 import numpy as np
 
@@ -209,8 +210,9 @@ def search(count: int, seed: int, folder: Path) -> tuple[Counter[str], list[str]
 def main(words: Sequence[str]) -> int:
     count, seed = (*map(int, words), *(5000, 1)[len(words) :])
     # The pen's way inside a section changes no division.
-    route.shortest = lambda *_: route.Route((), 0, 0.0, 0.0)  # type: ignore[assignment]
-    with tempfile.TemporaryDirectory() as folder:
+    nowhere = route.Route((), 0, 0.0, 0.0)
+    unrouted = mock.patch.object(route, "shortest", return_value=nowhere)
+    with unrouted, tempfile.TemporaryDirectory() as folder:
         good, found = search(count, seed, Path(folder))
     for fault in found:
         print(fault)

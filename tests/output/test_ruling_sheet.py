@@ -31,7 +31,7 @@ SVG = "{http://www.w3.org/2000/svg}"
 def test_the_sheet_names_every_line_once_in_its_order_twelve_to_a_group(
     make_job: MakeJob, manner: Manner
 ) -> None:
-    job = make_job(MILLRACE + RULED)
+    job = make_job(MILLRACE + RULED + '[pace]\ntip = "60 m"\n')
     layout = lay_out(job)
     plan = divided("plotter", layout, job, None)
     pages = ruling_pages(plan, layout, job, "letter", manner)
@@ -55,6 +55,8 @@ def test_the_sheet_names_every_line_once_in_its_order_twelve_to_a_group(
     side = "far-end" if manner.hand == "left" else "zero-end"
     assert f"Lay the rule on the {side} side" in said
     assert ("helper" in said) == manner.by_two
+    assert ("Change both tips" in said) == manner.by_two
+    assert re.search(rf"148 lines between stubs, {manner.hand}-handed[a-z, ]*: about \d", said)
 
 
 @pytest.mark.parametrize("units", ["in", "mm"])

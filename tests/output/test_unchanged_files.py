@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
+import socket
 from typing import TYPE_CHECKING
 
 import pytest
@@ -11,6 +13,7 @@ from marking.errors import BadInputError
 from marking.output.files import MANIFEST, write_set
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
     from pathlib import Path
 
 LONG_AGO = 1_000_000_000
@@ -53,8 +56,29 @@ def test_a_folder_in_the_way_of_one_file_leaves_all_others_unwritten(tmp_path: P
     assert written_since(tmp_path) == set()
 
 
-@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="this system has no named pipes")
-def test_a_pipe_in_the_place_of_a_file_is_not_waited_for(tmp_path: Path) -> None:
-    os.mkfifo(tmp_path / "a.svg")
-    write_set(tmp_path, {"a.svg": b"one"}, "a job")
-    assert (tmp_path / "a.svg").read_bytes() == b"one"
+def pipe(path: Path) -> None:
+    os.mkfifo(path)
+
+
+def socket_there(path: Path) -> None:
+    # Bound by its name alone: the whole path may be longer than a socket's may be.
+    with contextlib.chdir(path.parent), socket.socket(socket.AF_UNIX) as bound:
+        bound.bind(path.name)
+
+
+def link_to_a_device(path: Path) -> None:
+    path.symlink_to(os.devnull)
+
+
+@pytest.mark.parametrize("stands", [socket_there, link_to_a_device, pipe])
+@pytest.mark.parametrize("data", [b"one", b""])
+def test_what_is_no_file_and_stands_in_the_place_of_one_is_neither_read_nor_kept(
+    tmp_path: Path, stands: Callable[[Path], None], data: bytes
+) -> None:
+    """A pipe would be waited for, a socket cannot be read, and a null device is as empty as an
+    empty file. POSIX has all three; this runs on Linux and on macOS."""
+    stands(tmp_path / "a.svg")
+    assert not (tmp_path / "a.svg").is_file()
+    write_set(tmp_path, {"a.svg": data}, "a job")
+    assert (tmp_path / "a.svg").is_file()
+    assert (tmp_path / "a.svg").read_bytes() == data

@@ -7,6 +7,7 @@ import io
 import numpy as np
 from PIL import Image
 
+from marking.drawing.artwork import Shape
 from marking.drawing.png import png
 from marking.network.allowed import Allowed
 from marking.output.ways_picture import ways_picture
@@ -43,7 +44,9 @@ def test_in_grey_a_bar_that_holds_is_dark_and_one_that_does_not_is_light() -> No
     layers = {layer.name: layer for layer in drawn.layers}
 
     def shade(name: str) -> int:
-        corners = layers[name].items[0].lines[0]  # type: ignore[union-attr]
+        bar = layers[name].items[0]
+        assert isinstance(bar, Shape)
+        corners = bar.lines[0]
         # Beside the line of the range, which runs through the middle of a bar.
         x, y = corners[:, 0].mean(), corners[:, 1].min() + 0.2 * np.ptp(corners[:, 1])
         column = (x - x0) / (x1 - x0) * grey.shape[1]

@@ -72,6 +72,7 @@ def test_an_interrupt_in_the_middle_is_heard_when_the_set_is_whole(
         write_set(tmp_path, SECOND, "second")
     now = contents(tmp_path)
     assert {name: now[name] for name in SECOND} == SECOND
+    assert "gone.md" not in now
     assert not [name for name in now if name.endswith(".part")]
 
 

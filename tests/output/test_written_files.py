@@ -2,12 +2,8 @@
 
 from __future__ import annotations
 
-import errno
 import hashlib
-import itertools
 import json
-import os
-import signal
 import subprocess
 import sys
 from pathlib import Path
@@ -207,54 +203,6 @@ def test_a_write_that_dies_midway_leaves_the_old_file_whole(
     # What the dead command left behind is in nobody's way.
     replace_file(tmp_path / "r1c1.hpgl", b"new")
     assert (tmp_path / "r1c1.hpgl").read_bytes() == b"new"
-
-
-OLD_SET = {"a.hpgl": b"old a", "b.hpgl": b"old b", "gone.hpgl": b"old c"}
-NEW_SET = {"a.hpgl": b"new a", "b.hpgl": b"new b"}
-
-
-def held(folder: Path) -> dict[str, bytes]:
-    """The files of a set, but for its manifest."""
-    return {path.name: path.read_bytes() for path in folder.iterdir() if path.suffix == ".hpgl"}
-
-
-@pytest.mark.parametrize("fails_at", [1, 2, 3])
-def test_a_file_that_cannot_be_replaced_leaves_the_whole_set_as_it_was(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, fails_at: int
-) -> None:
-    """As under Windows, where another program may hold one of them open."""
-    write_set(tmp_path, OLD_SET, "one")
-    manifest = (tmp_path / "files.json").read_bytes()
-    really, calls = os.replace, itertools.count(1)
-
-    def replace(start: Path, end: Path) -> None:
-        if next(calls) == fails_at:
-            raise PermissionError(errno.EACCES, "held open")
-        really(start, end)
-
-    monkeypatch.setattr(os, "replace", replace)
-    with pytest.raises(BadInputError, match="held open"):
-        write_set(tmp_path, NEW_SET, "two")
-    assert held(tmp_path) == OLD_SET
-    assert (tmp_path / "files.json").read_bytes() == manifest
-    assert not list(tmp_path.glob("*.part"))
-
-
-def test_an_interrupt_between_two_files_is_heard_when_all_are_exchanged(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    write_set(tmp_path, OLD_SET, "one")
-    really = os.replace
-
-    def replace(start: Path, end: Path) -> None:
-        really(start, end)
-        if end.name == "a.hpgl":
-            signal.raise_signal(signal.SIGINT)
-
-    monkeypatch.setattr(os, "replace", replace)
-    with pytest.raises(KeyboardInterrupt):
-        write_set(tmp_path, NEW_SET, "two")
-    assert held(tmp_path) == NEW_SET
 
 
 def test_the_demo_leaves_everything_it_lists(demo_folder: Path):

@@ -96,17 +96,20 @@ def test_twelve_lines_that_lie_together_are_ruled_before_the_next_twelve(
     assert waiting < 0.03 * steps[-1].ends, "order and not waiting keeps the rule off wet lines"
 
 
-def test_the_tip_is_changed_before_more_line_than_it_lasts(make_job: MakeJob) -> None:
+@pytest.mark.parametrize("by_two", [False, True])
+def test_the_tip_is_changed_before_more_line_than_it_lasts(make_job: MakeJob, by_two: bool) -> None:
+    """Two markers share each line, so that the tips of both last for twice as many."""
     job, _, plan = planned(make_job, MILLRACE + RULED + '[pace]\ntip = "30 m"\n')
     run = 0.0
     changes = 0
-    for step in ruling_order(plan.ruled, job, Manner()):
-        passes = 2 if step.line.heavy else 1
-        run = run * (not step.new_tip) + step.line.stroke.length * passes
+    for step in ruling_order(plan.ruled, job, Manner(by_two=by_two)):
+        share = (2 if step.line.heavy else 1) / (2 if by_two else 1)
+        run = run * (not step.new_tip) + step.line.stroke.length * share
         changes += step.new_tip
         assert run <= 30_000
     total = sum(line.stroke.length * (2 if line.heavy else 1) for line in plan.ruled)
-    assert total / 30_000 - 1 <= changes <= total / 30_000 + 1
+    tips = total / 30_000 / (2 if by_two else 1)
+    assert tips - 1 <= changes <= tips + 1
 
 
 def test_a_line_is_ruled_whole_from_two_edges_or_from_one_that_reaches_it(
@@ -118,6 +121,7 @@ def test_a_line_is_ruled_whole_from_two_edges_or_from_one_that_reaches_it(
     assert (near.start, far.start) == tuple(plan.ruled[0].points[:, 1])
     assert near.end == far.end
     assert out_of_reach(layout, job) == pytest.approx(layout.top.inscribed[3] / 2)
+    assert max(near.end, layout.top.inscribed[3] - far.end) == out_of_reach(layout, job)
     deep, layout, plan = planned(make_job, MILLRACE + RULED + '[reach]\ndepth = "60 in"\n')
     (only,) = reaches(plan.ruled[0], layout, deep)
     assert (only.start, only.end) == tuple(plan.ruled[0].points[:, 1])

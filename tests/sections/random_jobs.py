@@ -1,6 +1,8 @@
 """Random but legal jobs: tables, surveys, grids, beds and reaches as a `job.toml` would say them.
 
-It draws what a person may write and knows nothing of how the program reads or marks it.
+Each can be laid out, and divided for its plotter and for an arm, so that a refusal of one is the
+program's fault. It draws what a person may write and knows nothing of how the program reads or
+marks it.
 """
 
 from __future__ import annotations
@@ -82,7 +84,8 @@ def frames(draw: st.DrawFn, x_size: int, y_size: int) -> dict[str, Any]:
 def plotters(draw: st.DrawFn, length: float, width: float) -> dict[str, Any]:
     """A bed from a few pitches to more than the table, set down any way round, or a roll.
 
-    A roll's carriage is as wide as the slack canvas and more: nothing narrower takes it.
+    A roll's carriage is as wide as the slack canvas and more, and its coordinates go as far:
+    nothing narrower takes it.
     """
     axes = draw(st.sampled_from(AXES))
     roll = draw(st.booleans())
@@ -92,6 +95,10 @@ def plotters(draw: st.DrawFn, length: float, width: float) -> dict[str, Any]:
     along, across = (math.ceil(size + draw(st.integers(30, 120))) for size in (along, across))
     x_size, y_size = (along, across) if axes[0][1] == "x" else (across, along)
     unlimited = roll and draw(st.booleans())
+    origin = draw(st.sampled_from(["corner", "centre"]))
+    unit = draw(st.sampled_from(["0.025 mm", "0.02488 mm"]))
+    reached = (1 if origin == "corner" else 2) * in_mm(unit)
+    limits = [limit for limit in (32767, 8388607) if not roll or limit * reached >= y_size]
     works = (
         {"profile": "roll-36", "cloth_width": f"{y_size} mm"}
         if roll
@@ -102,9 +109,9 @@ def plotters(draw: st.DrawFn, length: float, width: float) -> dict[str, Any]:
         "x_size": "unlimited" if unlimited else f"{x_size} mm",
         "y_size": f"{y_size} mm",
         "axes": list(axes),
-        "origin": draw(st.sampled_from(["corner", "centre"])),
-        "unit": draw(st.sampled_from(["0.025 mm", "0.02488 mm"])),
-        "coordinate_limit": draw(st.sampled_from([32767, 8388607])),
+        "origin": origin,
+        "unit": unit,
+        "coordinate_limit": draw(st.sampled_from(limits)),
         "set_down": f"{draw(st.integers(0, 6)) / 2} mm",
         "longest_instruction": draw(st.sampled_from([24, 48, 512])),
     }

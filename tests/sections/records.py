@@ -1,7 +1,6 @@
 """Jobs laid out and cut, as the records that other programs get, for the rules to be held against.
 
-A job that the program refuses is given up for another draw; how many may be refused is a test of
-its own.
+A job that the program refuses fails the test that drew it: `random_jobs` draws none that may be.
 """
 
 from __future__ import annotations
@@ -11,9 +10,7 @@ import math
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from hypothesis import assume
 
-from marking.errors import RefusedError
 from marking.layout.layout import lay_out
 from marking.output.layout_json import layout_record, plan_record
 from marking.sections.plan import divide_into_sections
@@ -34,25 +31,17 @@ ZONES = ["plotter", "reach"]
 
 
 def laid_out(make_job: MakeJob, tables: Record) -> tuple[Job, Record]:
-    """The job and its layout record; a job that the program refuses is another draw's turn."""
-    try:
-        job = make_job(tables)
-        return job, layout_record(lay_out(job))
-    except RefusedError:
-        assume(False)
-        raise
+    """The job and its layout record."""
+    job = make_job(tables)
+    return job, layout_record(lay_out(job))
 
 
 def planned(make_job: MakeJob, tables: Record, zone: str) -> tuple[Job, Record, Record, Plan]:
     """The job, its layout record and its plan, as a record and as the writers get it."""
-    try:
-        job = make_job(tables)
-        layout = lay_out(job)
-        reach = reach_zone(job) if zone == "reach" else job.plotter.zone
-        plan = divide_into_sections(layout, job, reach)
-    except RefusedError:
-        assume(False)
-        raise
+    job = make_job(tables)
+    layout = lay_out(job)
+    reach = reach_zone(job) if zone == "reach" else job.plotter.zone
+    plan = divide_into_sections(layout, job, reach)
     return job, layout_record(layout), plan_record(plan), plan
 
 

@@ -110,10 +110,23 @@ def test_what_holds_comes_first_and_then_the_fewest_person_hours() -> None:
     assert best is not None
     assert best.way.id == "quick"
     why = {one.way.id: one.why for one in found}
+    assert why["quick"] == "the fewest person-hours of all that hold within two days of work"
     assert why["slow"].startswith("2.0 person-hours more than the best")
     assert why["weeks"].startswith("don't: over two days of work (40.0 h")
     assert why["quick but rough"] == "step 1.20 mm, 1.00 allowed"
     assert why["too small"] == "cannot be done: too small"
+
+
+def test_a_way_of_fewer_person_hours_that_takes_over_two_days_is_no_best_and_says_how_many() -> (
+    None
+):
+    """One person for 17 hours is fewer person-hours than two for 10."""
+    by_two = Way("two", "", "hand", (Act("all", 1, 10 * 3600, hands=2),), told(0.5))
+    found = ranked((a_way("weeks", 17), by_two), Allowed(1.6), 0)
+    best = best_of(found)
+    assert best is not None
+    assert best.way.id == "two"
+    assert "3.0 person-hours fewer than the best" in found[0].why
 
 
 def test_nothing_is_best_where_all_that_holds_takes_over_two_days() -> None:

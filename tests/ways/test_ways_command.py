@@ -58,7 +58,7 @@ def test_the_demo_tells_the_plotter_that_it_names_and_the_hand(
     assert ways["flatbed-a3-bands"]["set_downs"] == 20
     assert ways["flatbed-a3-bands"]["rulings"] == 148
     assert 0 < ways["flatbed-a3"]["machine_hours"] < ways["flatbed-a3"]["person_hours"][0]
-    assert "not printed by this version yet" in ways["hand-strips"]["why"]
+    assert "this version does not print its sheets" in ways["hand-strips"]["why"]
 
 
 def test_all_tries_every_stock_machine_and_a_usual_fence(run_cli: RunCli, tmp_path: Path) -> None:
@@ -77,6 +77,20 @@ def test_what_is_there_is_what_ways_says_before_what_the_job_names(
     text = SMALL + '[plotter]\nprofile = "flatbed-a4"\n[ways]\nhave = ["projector"]\n'
     machines = {way["machine"] for way in reckoned(run_cli, job(tmp_path, text))["ways"]}
     assert machines == {"hand", "ceiling-1080p"}
+
+
+def test_a_projector_that_cannot_light_the_cover_is_told_as_one(
+    run_cli: RunCli, tmp_path: Path
+) -> None:
+    """Its picture is smaller than one section has to be."""
+    text = SMALL + '[projector]\nprofile = "ceiling-1080p"\ndistance = "150 mm"\n'
+    (way,) = (
+        way
+        for way in reckoned(run_cli, job(tmp_path, text))["ways"]
+        if way["machine"] == "ceiling-1080p"
+    )
+    assert way["why"].startswith("cannot be done: ")
+    assert way["says"] == "traced from a projector's light"
 
 
 def test_that_nothing_holds_is_an_answer(run_cli: RunCli, tmp_path: Path) -> None:
