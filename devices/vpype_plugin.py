@@ -6,20 +6,19 @@ else before it is called. It reads the job as the verbs do, and keeps nothing.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 from vpype_cli import ChoiceType, PathType, TextType, global_processor
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Callable, Mapping, Sequence
     from pathlib import Path
 
     import numpy as np
     from numpy.typing import NDArray
     from vpype import Document
 
-    from marking.errors import CanvasruleError
     from marking.job.keys import PensTable
     from marking.layout.layout import Stroke
     from marking.sections.locating_marks import Box
@@ -30,15 +29,22 @@ _PX = 96 / 25.4
 """vpype's unit, CSS's pixel, to the mm."""
 
 
-class _Fault(click.ClickException):
-    """A fault of ours as vpype tells its own, with our exit code."""
-
-    def __init__(self, fault: CanvasruleError) -> None:
-        super().__init__("\n".join(fault.messages))
-        self.exit_code = fault.exit_code  # type: ignore[misc]
+_processor: Callable[[Callable[..., Document]], Callable[..., Any]] = global_processor
 
 
-@click.command()
+class _BadInput(click.ClickException):
+    """Ends vpype with our code for bad input; click's own code is ours for what is refused."""
+
+    exit_code = 2
+
+
+class _Reader(click.Command):
+    """A command that vpype lists with its own that read something."""
+
+    help_group = "Input"
+
+
+@click.command(cls=_Reader)
 @click.option(
     "--job", "folder", type=PathType(), default=".", metavar="DIR", help="The job's folder."
 )
@@ -52,7 +58,7 @@ class _Fault(click.ClickException):
     help="What limits a section (default: plotter).",
 )
 @click.option("--holders", is_flag=True, help="A layer for each pen holder, as a plotter is sent.")
-@global_processor  # type: ignore[untyped-decorator]
+@_processor
 def canvasrule(
     document: Document, folder: str, section: str | None, zone: ZoneName, holders: bool
 ) -> Document:
@@ -85,12 +91,11 @@ def canvasrule(
         else:
             _add_kinds(document, strokes, pens, box)
     except CanvasruleError as fault:
-        raise _Fault(fault) from None
+        bad_input = fault.exit_code == _BadInput.exit_code
+        kind = _BadInput if bad_input else click.ClickException
+        raise kind("\n".join(fault.messages)) from None
     document.extend_page_size(((box[2] - box[0]) * _PX, (box[3] - box[1]) * _PX))
     return document
-
-
-canvasrule.help_group = "Input"  # type: ignore[attr-defined]
 
 
 def _read(

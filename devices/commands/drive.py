@@ -222,7 +222,7 @@ def _inked(
     from devices.inking.section import ink_section
     from marking.errors import CanvasruleError
 
-    ended, before = "interrupted", len(place.record.runs(section.id))
+    ended, before = "interrupted", len(place.record.placements(section.id))
     try:
         with _ports(section, place, options) as (port, clock):
             outcome = ink_section(section, place, port, clock)
@@ -233,8 +233,8 @@ def _inked(
     finally:
         # The terminal that it would be said on may be what has gone, or the disk read for it.
         with suppress(OSError, CanvasruleError):
-            begun = len(place.record.runs(section.id)) > before
-            _say_what_next(section, ended, place, _again(options, most, begun=begun))
+            placed = len(place.record.placements(section.id)) > before
+            _say_what_next(section, ended, place, _again(options, most, placed=placed))
     return outcome
 
 
@@ -247,10 +247,10 @@ def _say_what_next(section: Section, ended: str, place: Workplace, again: str) -
         place.person.say(text)
 
 
-def _again(options: argparse.Namespace, most: int | None, *, begun: bool) -> str:
+def _again(options: argparse.Namespace, most: int | None, *, placed: bool) -> str:
     """The command that goes on, word for word as it was given.
 
-    Once the run has `begun` it stands where it was placed: --moved would place it anew.
+    Once it is `placed` it stands there, and --moved would have its marks read once more.
     """
     from devices.commands.typed import typed
 
@@ -263,7 +263,7 @@ def _again(options: argparse.Namespace, most: int | None, *, begun: bool) -> str
         ("--ink-anyway", options.ink_anyway),
     ):
         words += [] if value is None else [name, str(value)]
-    moved = options.moved and not begun
+    moved = options.moved and not placed
     for name, given in (
         ("--unattended", options.unattended),
         ("--moved", moved),

@@ -6,7 +6,7 @@ would otherwise hold a connection for ever.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, cast
 
 import h11
 import uvicorn
@@ -29,9 +29,9 @@ class PatientProtocol(H11Protocol):
 
     _late: asyncio.TimerHandle | None = None
 
-    def connection_made(self, transport: asyncio.Transport) -> None:  # type: ignore[override]
+    def connection_made(self, transport: asyncio.BaseTransport) -> None:
         """Starts to wait for the first request."""
-        super().connection_made(transport)
+        super().connection_made(cast("asyncio.Transport", transport))
         self._wait()
 
     def connection_lost(self, exc: Exception | None) -> None:

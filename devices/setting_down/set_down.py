@@ -291,13 +291,15 @@ def found(
         return None
     if not stance.allowed:
         place.person.say(f"It is inked all the same, and recorded why: {place.ink_anyway}")
-    if earlier:
-        # What did not place a device that was moved may be given again, with a reason.
-        place.record.add_readings(layout_hash(place.layout), readings)
-    _keep(stance, place)
-    if lost is not None and (stance.placed is not None or not earlier):
-        # Placed by its marks, or set down by a person since, its zero set.
-        add_whereabouts(place.record, section.id, "found")
+    with place.record.together():
+        # Readings that are kept count as those that the device was placed by.
+        if earlier:
+            # What did not place a device that was moved may be given again, with a reason.
+            place.record.add_readings(layout_hash(place.layout), readings)
+        _keep(stance, place)
+        if lost is not None and (stance.placed is not None or not earlier):
+            # Placed by its marks, or set down by a person since, its zero set.
+            add_whereabouts(place.record, section.id, "found")
     return stance
 
 

@@ -15,7 +15,6 @@ from pathlib import Path
 
 import cv2
 import numpy as np
-from playwright.sync_api import sync_playwright
 
 from devices.projector.desk.memory import keep, remembered
 from devices.projector.light.files import Look, sheet_png
@@ -24,9 +23,8 @@ from devices.projector.trueup.result import Trued
 from marking.least_squares.chi_square import POINT_95
 from marking.record.record import open_record
 from tests.projector.browsers import (
-    ARGUMENTS,
-    CHROMIUM,
     beam,
+    chromium,
     hung_crooked,
     millrace,
     remote_page,
@@ -186,8 +184,7 @@ def pages(folder):
         before = remembered(record, work)
         trued = Trued(hung_crooked(work, "r1c1"), 1.0, (), True)
         keep(record, work, before, replace(before, trued={"r1c1": trued}))
-    with sync_playwright() as playwright, beam(folder) as run:
-        browser = playwright.chromium.launch(executable_path=CHROMIUM, args=ARGUMENTS)
+    with chromium() as browser, beam(folder) as run:
         stage, remote = stage_page(browser, run, (3840, 2160)), remote_page(browser, run)
         when(stage, "display.ok && look && look.lit && scene.lines.length > 0")
         draw = stage.evaluate(
@@ -213,7 +210,6 @@ def pages(folder):
             first = stage.evaluate(f"drawn.find((at) => at > {tapped})")
             stage.wait_for_timeout(120)
             delays.append(first - tapped)
-        browser.close()
     delays.sort()
     print(
         f"stage at 4K, Chromium without a graphics card: a section redrawn in {draw[30]:.1f} ms "

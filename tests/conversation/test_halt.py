@@ -28,7 +28,7 @@ from marking.job.folder import load_job
 from marking.layout.layout import lay_out
 from marking.record.record import open_record
 from marking.sections.plan import divide_into_sections
-from tests.driving.own_time import BANNER, GantryPort
+from tests.driving.own_time import BANNER, GantryPort, OwnTimePort
 from tests.inking.kills import SECTION, make_job
 
 if TYPE_CHECKING:
@@ -150,28 +150,17 @@ def test_a_plotter_raises_its_pen_right_behind_the_abort() -> None:
 # -- on machines ---------------------------------------------------------------------------------
 
 
-class OwnTimePort:
-    """Any simulated machine as a port in its own time, looked at every hundredth of a second."""
+class InterruptedPort(OwnTimePort):
+    """One on whose driver Ctrl C is pressed once it has read `left` times."""
 
-    def __init__(self, machine: Any) -> None:
-        self.machine, self.now = machine, 0.0
-
-    def clock(self) -> float:
-        return self.now
-
-    def write(self, data: bytes) -> None:
-        self.machine.receive(data, self.now)
+    left: int | None = None
 
     def read(self) -> bytes:
-        self.now += 0.01
-        self.machine.advance(self.now)
-        return bytes(self.machine.reply())
-
-    def clear_to_send(self, line: str) -> bool:
-        return True
-
-    def forget_unsent(self) -> None:
-        pass
+        if self.left is not None:
+            self.left -= 1
+            if self.left == -1:
+                raise KeyboardInterrupt
+        return super().read()
 
 
 def stopped(made: Any, port: Any, folder: Path, number: int) -> tuple[Driver, float]:
@@ -244,12 +233,12 @@ def test_a_pen_that_a_killed_run_left_down_is_raised_when_the_next_is_ended_in_i
     plan = divide_into_sections(lay_out(job), job, job.plotter.zone)
     made = setting(plan.sections[0], job.plotter, job.pens)
     for after in range(6):
-        port = OwnTimePort(simulated(job.plotter, made.bed, Cloth()))
+        port = InterruptedPort(simulated(job.plotter, made.bed, Cloth()))
         port.write(b"PU1000,1000;PD1200,1000;")
         port.now += 3.0
         port.read()
         assert port.machine.carriage.down
-        _interrupted_at_its_read(port, after)
+        port.left = after
         with open_record(tmp_path / "job") as record:
             driver = Driver(
                 port,
@@ -267,16 +256,3 @@ def test_a_pen_that_a_killed_run_left_down_is_raised_when_the_next_is_ended_in_i
                 driver.greet()
         port.machine.advance(port.now + 1.0)
         assert not port.machine.carriage.down
-
-
-def _interrupted_at_its_read(port: OwnTimePort, number: int) -> None:
-    read, left = port.read, number
-
-    def interrupts() -> bytes:
-        nonlocal left
-        left -= 1
-        if left == -1:
-            raise KeyboardInterrupt
-        return read()
-
-    port.read = interrupts  # type: ignore[method-assign]

@@ -1,4 +1,4 @@
-"""A simulated gantry as the very port that `drive` opens, in the machine's own time, with faults.
+"""Simulated machines as the very port that `drive` opens, in their own time, with faults.
 
 Nothing waits for a real clock. The cloth stands still: the gantry's own coordinates count from
 where it was switched on, or where a person has set its zero since.
@@ -24,6 +24,30 @@ if TYPE_CHECKING:
 LOOK = 0.01
 """Seconds of the machine's time between two looks at it."""
 BANNER = b"Grbl 1.1f ['$' for help]\r\n"
+
+
+class OwnTimePort:
+    """Any simulated machine as a port in its own time, looked at every hundredth of a second."""
+
+    def __init__(self, machine: Any) -> None:
+        self.machine, self.now = machine, 0.0
+
+    def clock(self) -> float:
+        return self.now
+
+    def write(self, data: bytes) -> None:
+        self.machine.receive(data, self.now)
+
+    def read(self) -> bytes:
+        self.now += 0.01
+        self.machine.advance(self.now)
+        return bytes(self.machine.reply())
+
+    def clear_to_send(self, line: str) -> bool:
+        return True
+
+    def forget_unsent(self) -> None:
+        pass
 
 
 @dataclass

@@ -276,7 +276,10 @@ class Ordeal:
         return paths
 
     def _afterwards(self, kind: str, section: str, pace: float) -> list[str]:
-        """What the world does between two runs, and what the person adds to the same command."""
+        """What the world does between two runs, and what the person adds to the same command.
+
+        A run that was told --moved and was ended is run again without: its readings have to tell.
+        """
         if kind == "off between":
             # What a killed run left in its buffer may still be under way.
             self._cut_off("lose_power")

@@ -24,7 +24,7 @@ from marking.placement.slip_named import WANTED, more_readings, slips
 from marking.sections.locating_marks import Mark
 from tests.job.command_cases import REFUSED
 from tests.placement.slipping import score
-from tests.setting_down.test_begun_and_moved import readings_file, table_with_marks
+from tests.setting_down.marked_table import readings_file, table_with_marks
 
 if TYPE_CHECKING:
     from pathlib import Path

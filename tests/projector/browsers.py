@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import IO, TYPE_CHECKING, Any
 
 import numpy as np
+from playwright.sync_api import sync_playwright
 
 from devices.job import Job
 from devices.projector.desk.work import BeamWork, work_for
@@ -27,12 +28,12 @@ if TYPE_CHECKING:
 
     from playwright.sync_api import Browser, Page
 
-CHROMIUM = next(
+_CHROMIUM = next(
     (path for name in ("chromium", "chromium-browser", "google-chrome")
      if (path := shutil.which(name))),
     "chromium",
 )  # fmt: skip
-ARGUMENTS = (
+_ARGUMENTS = (
     "--no-sandbox",
     "--disable-gpu",
     "--disable-quic",
@@ -41,9 +42,20 @@ ARGUMENTS = (
     "--disable-component-update",
     "--disable-sync",
 )
+PIXELS = (1920, 1080)
+"""The projector's, where a test has no other."""
 
 
-def millrace(folder: Path, pixels: tuple[int, int] = (1920, 1080)) -> BeamWork:
+@contextlib.contextmanager
+def chromium() -> Iterator[Browser]:
+    """The system's Chromium, without a window of its own."""
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=_CHROMIUM, args=_ARGUMENTS)
+        yield browser
+        browser.close()
+
+
+def millrace(folder: Path, pixels: tuple[int, int] = PIXELS) -> BeamWork:
     """The Millrace job in `folder`, its projector of `pixels`."""
     text = stock().joinpath("demo", "millrace", "job.toml").read_text("utf-8")
     text += f"\n[projector]\npixels = [{pixels[0]}, {pixels[1]}]\n"
@@ -120,7 +132,7 @@ def told_by_beam(folder: Path) -> Iterator[str]:
     yield process.communicate(timeout=20)[0]
 
 
-def stage_page(browser: Browser, run: Run, pixels: tuple[int, int]) -> Page:
+def stage_page(browser: Browser, run: Run, pixels: tuple[int, int] = PIXELS) -> Page:
     """The stage in a window of the projector's own size."""
     context = browser.new_context(
         viewport={"width": pixels[0], "height": pixels[1]}, device_scale_factor=1

@@ -6,14 +6,10 @@ import contextlib
 import signal
 
 import pytest
-from playwright.sync_api import sync_playwright
 
 from tests.projector.browsers import (
-    ARGUMENTS,
-    CHROMIUM,
     beam,
     hung_crooked,
-    millrace,
     remote_page,
     stage_page,
     true_up,
@@ -21,24 +17,10 @@ from tests.projector.browsers import (
 )
 from tests.projector.wire import Wire
 
-PIXELS = (1920, 1080)
 SHIFT = "desk.trued.shift[0]"
 """How far the light was nudged: a nudge done twice shows."""
 BIG = "[...document.querySelectorAll('button.main')].filter((one) => one.offsetParent)"
 """The big buttons that are seen."""
-
-
-@pytest.fixture(scope="module")
-def browser():
-    with sync_playwright() as playwright:
-        chromium = playwright.chromium.launch(executable_path=CHROMIUM, args=ARGUMENTS)
-        yield chromium
-        chromium.close()
-
-
-@pytest.fixture
-def work(tmp_path):
-    return millrace(tmp_path)
 
 
 def assert_dims_and_says_since_when(remote):
@@ -83,12 +65,27 @@ def test_a_tap_on_a_dead_connection_is_told_as_not_done(browser, work, tmp_path)
         assert not remote.evaluate("desk.blank")
 
 
-def test_a_tap_whose_answer_was_lost_is_sent_again_and_done_once(browser, work, tmp_path):
-    with beam(tmp_path) as run:
+@contextlib.contextmanager
+def two_remotes(browser, work, folder):
+    """A wire, the remote on it and another beside it, over a section that is trued up."""
+    with beam(folder) as run:
         wire = Wire(run)
         remote, other = remote_page(browser, wire.run(run)), remote_page(browser, run)
         true_up(other, work, "r1c1", hung_crooked(work, "r1c1"))
         when(remote, "desk.trued !== null")
+        yield wire, remote, other
+        wire.close()
+
+
+def assert_nudged_once(remote):
+    """Once a nudge the other way is done as well, nothing of the first is still to come."""
+    remote.evaluate("nudge(0, 1, 1)")
+    when(remote, "desk.trued.shift[1] === 1")
+    assert remote.evaluate(SHIFT) == 1
+
+
+def test_a_tap_whose_answer_was_lost_is_sent_again_and_done_once(browser, work, tmp_path):
+    with two_remotes(browser, work, tmp_path) as (wire, remote, other):
         wire.cut(only_answers=True)
         remote.evaluate("nudge(1, 0, 1)")
         when(other, f"{SHIFT} === 1")
@@ -96,18 +93,11 @@ def test_a_tap_whose_answer_was_lost_is_sent_again_and_done_once(browser, work, 
         wire.mend()
         remote.get_by_text("In step").wait_for()
         when(remote, "link.live && link.waiting.length === 0")
-        remote.evaluate("nudge(0, 1, 1)")
-        when(remote, "desk.trued.shift[1] === 1")
-        assert remote.evaluate(SHIFT) == 1
-        wire.close()
+        assert_nudged_once(remote)
 
 
 def test_a_tap_that_never_arrived_is_sent_again_and_done_once(browser, work, tmp_path):
-    with beam(tmp_path) as run:
-        wire = Wire(run)
-        remote, other = remote_page(browser, wire.run(run)), remote_page(browser, run)
-        true_up(other, work, "r1c1", hung_crooked(work, "r1c1"))
-        when(remote, "desk.trued !== null")
+    with two_remotes(browser, work, tmp_path) as (wire, remote, other):
         # The clock of what is fresh stands still, so that a slow machine decides nothing.
         remote.evaluate("() => { const now = Date.now(); Date.now = () => now; }")
         wire.cut()
@@ -118,10 +108,7 @@ def test_a_tap_that_never_arrived_is_sent_again_and_done_once(browser, work, tmp
         wire.mend()
         when(other, f"{SHIFT} === 1")
         when(remote, "link.live && link.waiting.length === 0")
-        remote.evaluate("nudge(0, 1, 1)")
-        when(remote, "desk.trued.shift[1] === 1")
-        assert remote.evaluate(SHIFT) == 1
-        wire.close()
+        assert_nudged_once(remote)
 
 
 def test_a_tap_that_would_come_late_is_told_as_not_done(browser, work, tmp_path):
@@ -188,7 +175,7 @@ def test_what_was_done_before_a_crash_is_not_done_again_after_it(work, tmp_path)
 
 def test_the_remote_is_told_when_the_stage_ceases_to_answer(browser, work, tmp_path):
     with beam(tmp_path) as run:
-        stage, remote = stage_page(browser, run, PIXELS), remote_page(browser, run)
+        stage, remote = stage_page(browser, run), remote_page(browser, run)
         when(remote, "desk.stage === ''")
         # As a browser that hangs: its connection stays open and it says nothing more.
         stage.evaluate("() => { beat = () => {}; socket.send = () => {}; }")
@@ -197,7 +184,7 @@ def test_the_remote_is_told_when_the_stage_ceases_to_answer(browser, work, tmp_p
 
 def test_the_stage_says_that_nobody_answers_and_keeps_its_light(browser, work, tmp_path):
     with beam(tmp_path) as run:
-        stage = stage_page(browser, run, PIXELS)
+        stage = stage_page(browser, run)
         when(stage, "display.ok && link.live")
         run.process.kill()
         stage.get_by_text("start it again and open the stage").wait_for()
@@ -206,7 +193,7 @@ def test_the_stage_says_that_nobody_answers_and_keeps_its_light(browser, work, t
 
 def test_after_a_crash_the_stage_gives_the_next_step(browser, work, tmp_path):
     with beam(tmp_path) as run:
-        stage = stage_page(browser, run, PIXELS)
+        stage = stage_page(browser, run)
         when(stage, "display.ok")
         port = int(run.remote.split(":")[2].split("/")[0])
         run.process.kill()

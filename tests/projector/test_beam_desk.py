@@ -19,12 +19,7 @@ from devices.projector.trueup.result import Trued
 from devices.projector.trueup.targets import ASIDE_PX
 from marking.errors import BadInputError, RefusedError
 from marking.record.record import open_record
-from tests.projector.browsers import hung_crooked, millrace, told_by_beam
-
-
-@pytest.fixture
-def work(tmp_path):
-    return millrace(tmp_path)
+from tests.projector.browsers import hung_crooked, told_by_beam
 
 
 @pytest.fixture

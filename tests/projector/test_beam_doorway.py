@@ -11,12 +11,7 @@ from urllib.parse import urlsplit
 import pytest
 
 from devices.serving.pairing import Pairing
-from tests.projector.browsers import beam, millrace
-
-
-@pytest.fixture
-def work(tmp_path):
-    return millrace(tmp_path)
+from tests.projector.browsers import beam
 
 
 def asked(run, path, method="GET", **headers):

@@ -10,7 +10,6 @@ import numpy as np
 import pytest
 import resvg_py
 from PIL import Image
-from playwright.sync_api import sync_playwright
 from svgelements import SVG, Line, Path
 
 from devices.projector.desk.desk import acted, begun
@@ -24,7 +23,7 @@ from devices.projector.light.throw import lens_axis, lens_over
 from devices.projector.trueup.calibration import Landing, calibrate
 from devices.projector.trueup.result import Trued
 from marking.record.record import open_record
-from tests.projector.browsers import ARGUMENTS, CHROMIUM, beam, millrace, stage_page, when
+from tests.projector.browsers import beam, chromium, millrace, stage_page, when
 
 QUARTER = 0.25
 SECTION = "r1c2"
@@ -143,14 +142,12 @@ def test_the_stage_in_a_browser_has_every_line_where_opencv_puts_it(hung):
             before,
             acted(after, hung.work, {"do": "section", "section": SECTION}),
         )
-    with sync_playwright() as playwright, beam(hung.folder) as run:
-        browser = playwright.chromium.launch(executable_path=CHROMIUM, args=ARGUMENTS)
+    with chromium() as browser, beam(hung.folder) as run:
         stage = stage_page(browser, run, hung.pixels)
         when(stage, "scene.lines.length > 0 && display.ok && look && look.lit")
         stage.evaluate("pairing.hidden = true")
         stage.wait_for_timeout(100)
         picture = Image.open(io.BytesIO(stage.screenshot()))
-        browser.close()
     assert picture.size == hung.pixels
     assert off_lines(picture, hung).max() < QUARTER
 

@@ -4,14 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from playwright.sync_api import sync_playwright
 
 from tests.projector.browsers import (
-    ARGUMENTS,
-    CHROMIUM,
     beam,
     hung_crooked,
-    millrace,
     remote_page,
     stage_page,
     true_up,
@@ -24,19 +20,6 @@ NEEDED = ["#at", "#along", "#across", "#landed"]
 IN_SIGHT = """(one) => { const box = one.getBoundingClientRect();
   return box.width > 0 && box.top >= 0 && box.left >= 0 && box.bottom <= innerHeight
     && box.right <= innerWidth; }"""
-
-
-@pytest.fixture(scope="module")
-def browser():
-    with sync_playwright() as playwright:
-        chromium = playwright.chromium.launch(executable_path=CHROMIUM, args=ARGUMENTS)
-        yield chromium
-        chromium.close()
-
-
-@pytest.fixture
-def work(tmp_path):
-    return millrace(tmp_path)
 
 
 def begun(browser, run, size=SIZES[0]):
@@ -58,7 +41,7 @@ def land(remote, number, along, across):
 @pytest.mark.parametrize("size", SIZES)
 def test_target_arrows_and_landed_stand_on_one_screen(browser, work, tmp_path, size):
     with beam(tmp_path) as run:
-        stage = stage_page(browser, run, (1920, 1080))
+        stage = stage_page(browser, run)
         when(stage, "display.ok")
         remote = begun(browser, run, size)
         when(remote, "desk.stage === ''")

@@ -9,36 +9,18 @@ from urllib.parse import urlsplit
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 from PIL import Image
-from playwright.sync_api import sync_playwright
 
 from tests.projector.browsers import (
-    ARGUMENTS,
-    CHROMIUM,
     beam,
     hung_crooked,
-    millrace,
     remote_page,
     stage_page,
     true_up,
     when,
 )
 
-PIXELS = (1920, 1080)
 KEPT = "JSON.stringify({...desk, pairing: null})"
 """All of the desk but what each run has anew."""
-
-
-@pytest.fixture(scope="module")
-def browser():
-    with sync_playwright() as playwright:
-        chromium = playwright.chromium.launch(executable_path=CHROMIUM, args=ARGUMENTS)
-        yield chromium
-        chromium.close()
-
-
-@pytest.fixture
-def work(tmp_path):
-    return millrace(tmp_path)
 
 
 def lit_pixels(stage):
@@ -65,7 +47,7 @@ def test_three_sections_are_trued_up_and_stepped_through_with_a_reload_and_a_cra
     browser, work, tmp_path
 ):
     with beam(tmp_path) as run:
-        stage, remote = stage_page(browser, run, PIXELS), remote_page(browser, run)
+        stage, remote = stage_page(browser, run), remote_page(browser, run)
         assert brightest(stage) < 110, "only the picture's edge is lit before a true-up"
         for place, section in enumerate(work.section_ids[:3]):
             true_up(remote, work, section, hung_crooked(work, section))
@@ -92,7 +74,7 @@ def test_three_sections_are_trued_up_and_stepped_through_with_a_reload_and_a_cra
         run.process.kill()
         run.process.wait(10)
     with beam(tmp_path) as run:
-        stage, again = stage_page(browser, run, PIXELS), remote_page(browser, run)
+        stage, again = stage_page(browser, run), remote_page(browser, run)
         when(stage, "display.ok && look.lit")
         when(again, "desk.stage === ''")
         assert again.evaluate(KEPT) == told
@@ -173,7 +155,7 @@ def test_a_stage_that_cannot_be_true_lights_nothing_and_says_why(
 
 def test_a_second_stage_waits_until_it_is_asked_to_take_over(browser, work, tmp_path):
     with beam(tmp_path) as run:
-        first, second = stage_page(browser, run, PIXELS), stage_page(browser, run, PIXELS)
+        first, second = stage_page(browser, run), stage_page(browser, run)
         second.get_by_text("Another window is the stage").wait_for()
         when(first, "display.ok")
         second.get_by_role("button", name="Use this window").click()

@@ -6,8 +6,8 @@ Where the device stands and what it then reads is worked out by the pose's own t
 
 from __future__ import annotations
 
-from contextlib import contextmanager
-from dataclasses import replace
+import sqlite3
+from contextlib import closing
 from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING
 
@@ -18,73 +18,32 @@ from scipy.optimize import least_squares
 from devices.job import Job
 from devices.plotter.bed import bed_of
 from devices.session.session import Workplace
-from devices.setting_down.where_it_stands import by_tape_marks, from_readings, marks_in_sight
-from marking.begun.on_the_cover import keep_tape_marks, standing
-from marking.errors import BadInputError, RefusedError
+from devices.setting_down.where_it_stands import by_tape_marks, from_readings
+from marking.begun.on_the_cover import standing
+from marking.errors import BadInputError, CanvasruleError, RefusedError
 from marking.job.folder import load_job
 from marking.layout.layout import lay_out
-from marking.measures.tape import Tape
 from marking.placement.laid_ink import section_of
 from marking.record.record import open_record
 from marking.sections.plan import divide_into_sections
-from marking.tape_marks.marks import set_out
 from tests.inking.askew import BESIDE, SAMPLING, Silent, Stood, Table, forgiving
 from tests.inking.kills import FORK, SECTION, _quiet, cloth_faults, made, plotter_at, unconfirmed
-from tests.job.command_cases import REFUSED
-from tests.session.terminal import ENTER, started
+from tests.job.command_cases import INTERRUPTED, REFUSED
+from tests.session.terminal import CONTROL_C, ENTER, started
+from tests.setting_down.marked_table import begin, marks, read, readings_file, table_with_marks
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator, Sequence
+    from collections.abc import Iterator, Sequence
     from pathlib import Path
 
     from marking.record.readings import MarkReading
-    from marking.sections.locating_marks import Mark
-    from marking.sections.plan import Section
     from tests.conftest import RunCli
-
-SPACING = 101.6
-"""mm: 4 in from one tape mark to the next."""
-NOISE = 0.25
-
-
-@contextmanager
-def table_with_marks(folder: Path, clock: Callable[[], datetime] | None = None) -> Iterator[Table]:
-    forgiving(folder)
-    job = load_job(folder, Job)
-    layout = lay_out(job)
-    plan = divide_into_sections(layout, job, job.plotter.zone)
-    with open_record(folder, *([clock] if clock else [])) as record:
-        keep_tape_marks(record, layout, plan, set_out(layout, SPACING, Tape(), "in"))
-        yield Table(job, Workplace(job, layout, plan, record, Silent()), plan, {})
 
 
 @pytest.fixture
 def table(tmp_path: Path) -> Iterator[Table]:
     with table_with_marks(tmp_path / "job") as found:
         yield found
-
-
-def marks(table: Table, name: str) -> tuple[Mark, ...]:
-    at = table.place
-    return marks_in_sight(table.section(name), at.plan, at.layout, at.job, at.record)
-
-
-def read(table: Table, stood: Stood, seed: int | None = None) -> tuple[MarkReading, ...]:
-    """All marks in sight as the device reads them, with a person's scatter unless exact."""
-    exact = stood.reads(table.job, marks(table, stood.section.id))
-    if seed is None:
-        return exact
-    rng = np.random.default_rng(seed)
-    return tuple(
-        replace(one, at_bed=tuple((np.array(one.at_bed) + rng.normal(0, NOISE, 2)).tolist()))
-        for one in exact
-    )
-
-
-def begin(table: Table, stood: Stood, readings: Sequence[MarkReading]) -> None:
-    outcome, said = table.inked(stood, readings, stops_after=6)
-    assert outcome.ended == "stopped", said
-    assert 0 < len(table.drawn(stood.section.id)) < len(stood.section.pieces)
 
 
 def test_a_run_that_ended_goes_on_with_the_very_readings_it_was_begun_with(table: Table) -> None:
@@ -177,6 +136,31 @@ def test_a_placement_kept_before_its_run_could_begin_is_where_the_device_stands(
     stance = from_readings(section, readings, at.plan, at.layout, at.job, at.record, None)
     _keep(stance, at)
     outcome, said = table.inked(then)
+    assert outcome.ended == "done", said
+    assert max(table.faults(SECTION)) <= SAMPLING
+
+
+def test_readings_whose_placement_could_not_be_kept_are_not_taken_for_those_it_was_placed_by(
+    table: Table,
+) -> None:
+    """A run that ends between the two would else ink on from where the device no longer stands."""
+    section = table.section(SECTION)
+    first, then = Stood(section, (1.5, 1.0), 0.1), Stood(section, (-1.0, 0.5), -0.1)
+    begin(table, first, read(table, first))
+    readings, laid = read(table, then), len(table.ink[SECTION])
+    with closing(sqlite3.connect(table.place.record.path)) as disk:
+        disk.execute(
+            "CREATE TRIGGER full BEFORE INSERT ON placement "
+            "BEGIN SELECT RAISE(ABORT, 'no room for it'); END"
+        )
+        with pytest.raises(CanvasruleError, match="no room for it"):
+            table.inked(then, readings, moved=True)
+        disk.execute("DROP TRIGGER full")
+    with pytest.raises(RefusedError, match=r"begun [23]\.\d mm from where these readings put"):
+        table.inked(then, readings)
+    assert len(table.ink[SECTION]) == laid
+    # The same command once more: they are no old readings either.
+    outcome, said = table.inked(then, readings, moved=True)
     assert outcome.ended == "done", said
     assert max(table.faults(SECTION)) <= SAMPLING
 
@@ -357,29 +341,6 @@ def job(tmp_path: Path) -> Path:
         return tmp_path / "job"
 
 
-def readings_file(folder: Path, name: str, shift: tuple[float, float]) -> Path:
-    """A file of what the device reads over all marks in sight of the first section."""
-    section = first_section(folder)
-    job = load_job(folder, Job)
-    layout = lay_out(job)
-    plan = divide_into_sections(layout, job, job.plotter.zone)
-    with open_record(folder) as record:
-        seen = marks_in_sight(section, plan, layout, job, record)
-    rows = [
-        f"{one.section},{one.mark},{one.at_bed[0]:.3f},{one.at_bed[1]:.3f}"
-        for one in Stood(section, shift).reads(job, seen)
-    ]
-    path = folder / name
-    path.write_text("\n".join(["section,mark,x_mm,y_mm", *rows, ""]), "utf-8")
-    return path
-
-
-def first_section(folder: Path) -> Section:
-    job = load_job(folder, Job)
-    plan = divide_into_sections(lay_out(job), job, job.plotter.zone)
-    return next(section for section in plan.sections if section.id == SECTION)
-
-
 def killed(folder: Path, readings: Path) -> None:
     """Drives the first section by its readings and kills the command after some strokes."""
     words = ["drive", "--job", str(folder), "--section", SECTION, "--unattended"]
@@ -436,4 +397,34 @@ def test_a_moved_device_is_read_anew_by_keys_where_control_marks_are_set_out(job
     with open_record(job) as record:
         one, two = record.placements(SECTION)
     assert one.pose["shift"] == pytest.approx((1.5, 1.0), abs=0.05)
+    assert two.pose["shift"] == pytest.approx((0.0, 0.0), abs=0.05)
+
+
+def test_the_command_told_says_moved_no_more_once_the_device_is_placed_anew(
+    run_cli: RunCli, job: Path
+) -> None:
+    """Interrupted over its outline: placed, and nothing inked from there."""
+    killed(job, readings_file(job, "r.csv", (1.5, 1.0)))
+    anew = readings_file(job, "anew.csv", (0.0, 0.0))
+    words = ("--section", SECTION, "--readings", anew)
+    with plotter_at(job, 400) as port:
+        running = started("drive", "--job", job, *port, *words, "--moved", "--outline")
+        try:
+            running.until("n: no]")
+            running.type(ENTER)
+            running.until("That was the outline")
+            running.type(CONTROL_C)
+            assert running.ended() == INTERRUPTED
+        finally:
+            running.close()
+        _, _, told = running.shown.partition("To go on: ")
+        assert f"--readings {anew}" in told, running.shown
+        assert "--moved" not in told
+        # What it was told goes on; with --moved its readings would pass for old ones.
+        done = run_cli("drive", "--job", job, *port, *words, "--unattended")
+        assert done.returncode == 0, done.stderr
+    with open_record(job) as record:
+        one, two = record.placements(SECTION)
+        poses = [run.pose for run in record.runs(SECTION)]
+    assert poses == [one.pose, two.pose]
     assert two.pose["shift"] == pytest.approx((0.0, 0.0), abs=0.05)

@@ -17,8 +17,7 @@ from devices.simulated.hpgl import Build, SimulatedPlotter
 from marking.job.folder import load_job
 from marking.record.record import open_record
 from marking.shipped_files import stock
-from tests.conversation.test_halt import OwnTimePort
-from tests.driving.own_time import driven_at
+from tests.driving.own_time import OwnTimePort, driven_at
 from tests.inking.kills import SECTION, make_job
 
 if TYPE_CHECKING:

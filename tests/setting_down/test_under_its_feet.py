@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from devices.session.person import Person
+    from marking.record.rows import InkEvent
 
 NOBODY = cast("Person", None)
 AT_SIDES = [["-40 mm", "136 mm"], ["440 mm", "136 mm"], ["200 mm", "-30 mm"]]
@@ -33,7 +34,7 @@ KEYS = {"profile": "flatbed-a3", "feet": AT_SIDES, "weight_kg": 40}
 def said(tmp_path: Path) -> Callable[..., list[str]]:
     """Inks r1c1 some seconds ago; what is then said before another section is set down for."""
 
-    def say(name: str, ago: float | None, event: str = "done") -> list[str]:
+    def say(name: str, ago: float | None, event: InkEvent = "done") -> list[str]:
         table = {"length": "84 in", "width": "40 in"}
         tables = {"table": table, "hems": {"depth": "4 in"}, "plotter": KEYS}
         (tmp_path / JOB_FILE).write_text(toml(tables), "utf-8")
@@ -43,7 +44,7 @@ def said(tmp_path: Path) -> Callable[..., list[str]]:
         then = datetime.now(UTC) - timedelta(seconds=ago or 0.0)
         with open_record(tmp_path, clock=lambda: then) as record:
             if ago is not None:
-                record.add_ink(layout, "r1c1", event, plan_hash(plan))  # type: ignore[arg-type]
+                record.add_ink(layout, "r1c1", event, plan_hash(plan))
             place = Workplace(job, layout, plan, record, NOBODY)
             section = next(one for one in plan.sections if one.id == name)
             return list(what_to_do(section, place))
@@ -53,7 +54,7 @@ def said(tmp_path: Path) -> Callable[..., list[str]]:
 
 @pytest.mark.parametrize("event", ["begun", "done"])
 def test_a_wait_is_told_for_ink_that_a_foot_comes_to_stand_on(
-    said: Callable[..., list[str]], event: str
+    said: Callable[..., list[str]], event: InkEvent
 ) -> None:
     waits = [line for line in said("r1c2", 30, event) if "wait" in line]
     assert len(waits) == 1
