@@ -129,7 +129,7 @@ def _vernier_column(
         page.write(vernier.id, x, y, _TEXT)
         counts = f"{vernier.join} {way}, {vernier.pitch / 10:.2f}"
         page.write(counts, x + 9, y + 1.0, 1.8)
-        place = " ".join(format_length(one, units) for one in vernier.at)
+        place = ", ".join(format_length(one, units) for one in vernier.at)
         page.write(f"at {place}", x + 9, y - 1.6, 1.7)
         page.line([(x + wide - 15, y - 0.6), (x + wide, y - 0.6)], INK, 0.2)
         page.line([(x, y - 2.4), (x + wide, y - 2.4)], RULE, 0.1)
