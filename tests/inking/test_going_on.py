@@ -109,8 +109,8 @@ def test_the_command_that_goes_on_repeats_what_was_asked_for(tmp_path: Path) -> 
     )
     first = ["canvasrule", "drive", "--job", str(folder), *port]
     again = [*first, "--most", "1", "--readings", str(readings), "--unattended"]
-    assert shlex.split(_again(given, 1, begun=True)) == [*again, "--json"]
-    assert shlex.split(_again(given, 1, begun=False)) == [*again, "--moved", "--json"]
+    assert shlex.split(_again(given, 1, placed=True)) == [*again, "--json"]
+    assert shlex.split(_again(given, 1, placed=False)) == [*again, "--moved", "--json"]
 
 
 def test_words_are_quoted_for_the_shell_they_are_typed_into() -> None:
