@@ -306,17 +306,9 @@ def test_a_restart_that_nobody_heard_between_two_stretches_is_noticed_before_any
     port = GantryPort()
     with open_record(tmp_path / "job") as record:
         talk = Conversation(made.dialect, made.limits)
+        spoken = made.dialect
         driver = Driver(
-            port,
-            talk,
-            made.dialect,
-            "barrier",
-            record,
-            1,
-            FIRST,
-            lambda: "go on",
-            print,
-            port.clock,
+            port, talk, spoken, "barrier", record, 1, FIRST, lambda: "go on", print, port.clock
         )
         driver.greet()
         script = Script(made.writer, made.dialect, talk.room, made.nudge)
