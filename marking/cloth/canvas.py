@@ -62,7 +62,31 @@ class Canvas:
     """From the edge of the top to the raw edge, once stretched: thickness and wrap."""
     top: Box
     """The box round the real top."""
+    slack: tuple[float, float]
+    """Slack length over finished length, along and across."""
     lines: ReferenceLines
+
+    @property
+    def width(self) -> float:
+        """From side to side as it is laid on: as bought, or with its strip sewn on."""
+        return self.bought_width if self.seam is None else self.cut[1]
+
+    @property
+    def top_below(self) -> Box:
+        """The box round the top as it comes to lie under the slack canvas, in the canvas's frame:
+        origin at the raw corner of zero end and near side."""
+        x = SQUARING + self.lines.short_from_end
+        y = self.lines.long_from_near_side
+        x0, y0, x1, y1 = self.top
+        along, across = self.slack
+        return (x + x0 * along, y + y0 * across, x + x1 * along, y + y1 * across)
+
+    @property
+    def seam_on_canvas(self) -> float | None:
+        """The seam's distance from the near side of the slack canvas."""
+        if self.seam is None:
+            return None
+        return self.lines.long_from_near_side + self.seam.y * self.slack[1]
 
 
 def canvas_for(layout: Layout, job: MarkingJob) -> Canvas:
@@ -90,6 +114,7 @@ def canvas_for(layout: Layout, job: MarkingJob) -> Canvas:
         seam,
         over,
         (x0, y0, x1, y1),
+        (along, across),
         ReferenceLines(spare + (over - y0) * across, (over - x0) * along, _legs(x1, y1, job)),
     )
 
@@ -103,14 +128,17 @@ def _seamed(
         float(stroke.points[:, 1].max()) / across + job.pens.named(stroke.pen).width / 2
         for stroke in layout.strokes
     )
+    least = ink + _CLEAR
+    if least > edge - _CLEAR:
+        least = max(least, edge + _CLEAR)
     for bought in sorted(job.cover.widths):
         y = min(near + (bought - SEWN) / across, far - _LEAST_STRIP)
-        if abs(y - edge) < _CLEAR:
+        if abs(y - edge) < _CLEAR - _SAME:
             y = edge - _CLEAR
-        if y >= ink + _CLEAR - _SAME:
+        if y >= least - _SAME:
             return bought, y
     units = job.units
-    enough = (ink + _CLEAR - near) * across + SEWN
+    enough = (least - near) * across + SEWN
     raise RefusedError(
         f"cover.widths: the top with its wrap takes canvas "
         f"{format_length((far - near) * across, units)} wide, and the widest named is "

@@ -110,7 +110,7 @@ def _cut(boxes: Sequence[Box], sheet: Size, known: tuple[float, int]) -> Underla
 
 
 def _boxes(courses: Courses, top: Box, *, turned: bool) -> Iterator[Box]:
-    x0, y0, x1, y1 = top
+    x0, y0 = top[:2]
     far = 0.0
     for wide, lengths in courses:
         run = 0.0
@@ -138,9 +138,7 @@ def _in_line(courses: Courses) -> int:
     """Joints of neighbouring courses that lie less than `APART` from each other."""
     found = 0
     for (_, one), (_, other) in pairwise(courses):
-        found += sum(
-            abs(a - b) < APART - _SAME for a in _joints(one) for b in _joints(other)
-        )
+        found += sum(abs(a - b) < APART - _SAME for a in _joints(one) for b in _joints(other))
     return found
 
 
@@ -205,9 +203,10 @@ def _narrowed(widest: list[float], spare: float, least: float) -> Iterator[tuple
 
 
 def _partings(along: float, longest: float, least: float) -> list[tuple[float, ...]]:
-    """How a course is parted: whole pieces and a rest, a rest first, alike, or half a piece first."""
+    """How a course is parted: whole pieces and a rest, a rest first, alike, or half a piece."""
     count = max(1, math.ceil((along - _SAME) / longest))
     rest = along - (count - 1) * longest
+    found: list[tuple[float, ...]]
     if count == 1:
         found = [(along,)]
     elif rest >= least - _SAME:
