@@ -199,7 +199,7 @@ class CoverTable(Table):
         description="Canvas beyond that, to pull by, to staple and to cut back",
     )
     widths: Annotated[tuple[Length, ...], Field(min_length=1, max_length=50)] = Field(
-        default=tuple(25.4 * width for width in (36, 48, 60, 72, 84, 96, 120)),
+        default=tuple(parse_length(f"{width} in") for width in (36, 48, 60, 72, 84, 96, 120)),
         description="The widths that canvas is sold in",
     )
     staple_spacing: Length = Field(
