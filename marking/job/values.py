@@ -15,7 +15,7 @@ from marking.put_off import put_off
 with put_off("importlib.metadata"):
     from pydantic import BaseModel, BeforeValidator, ConfigDict, Strict, TypeAdapter, WithJsonSchema
 
-    TypeAdapter(bool)
+    TypeAdapter(bool)  # Whatever is made first looks for plugins.
 
 
 def positive(parse: Any, what: str) -> Any:
