@@ -54,7 +54,8 @@ class Fold(Table):
         return (self.depth,) if self.kind == "single" else (self.depth, 2 * self.depth)
 
 
-def _parse_fold(text: object) -> Fold | object:
+def parse_fold(text: object) -> Fold | object:
+    """A fold as written. Raises ValueError with advice."""
     if not isinstance(text, str):
         raise ValueError('not a fold; write it like "double 1 1/2 in" or "single 1 in"')
     match = re.fullmatch(r"\s*(single|double)\s+(.+)", text)
@@ -65,7 +66,7 @@ def _parse_fold(text: object) -> Fold | object:
 
 
 FoldText = Annotated[
-    Fold, BeforeValidator(_parse_fold), text_schema("double 4 in", "double 1 1/2 in")
+    Fold, BeforeValidator(parse_fold), text_schema("double 4 in", "double 1 1/2 in")
 ]
 
 
