@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from marking.cloth.hems import job_with_lines
+from marking.job.keys import parse_fold
 from marking.layout.hems import hem_name
 from marking.measures.counts import counted
 from marking.measures.lengths import format_length
@@ -56,7 +57,7 @@ def sizes(plan: HemPlan, units: Units) -> Iterator[str]:
     yield f"Finished, flat: {by(panel.width, panel.length)}."
     hems = [("bottom", panel.bottom), ("sides", panel.sides), ("heading", panel.heading)]
     yield "Hems: " + ", ".join(
-        f"{where} {_fold_words(fold, units)}" if fold is not None else f"{where} none"
+        f"{where} {hem_name(fold, units)}" if fold is not None else f"{where} none"
         for where, fold in hems
     )
     yield f"Cut: {by(cut.width, cut.length)}."
@@ -75,10 +76,6 @@ def sizes(plan: HemPlan, units: Units) -> Iterator[str]:
         )
     if cut.lining is not None:
         yield f"Lining cut: {by(*cut.lining)}; its hem ends above the face's."
-
-
-def _fold_words(fold: Fold, units: Units) -> str:
-    return f"{fold.kind} {format_length(fold.depth, units)}"
 
 
 def steps(plan: HemPlan, job: MarkingJob) -> Iterator[tuple[str, tuple[str, ...]]]:
@@ -151,7 +148,7 @@ def notes(plan: HemPlan, layout: Layout, job: MarkingJob, *, inked: bool) -> Ite
         hem = lacking[0].hem
         assert hem is not None
         places = ", ".join(f"{one.what} {place_name(one, job)}" for one in lacking)
-        yield f"No line for the {edge}'s {hem_name(hem, job)} hem: {places}."
+        yield f"No line for the {edge}'s {hem_name(hem, job.units)} hem: {places}."
     if plan.missing:
         yield _what_would_do(plan, job, inked=inked)
     if plan.between:
@@ -183,9 +180,16 @@ def _what_would_do(plan: HemPlan, job: MarkingJob, *, inked: bool) -> str:
             "where the numerals stand, one past the middle is another side's, and two lines need "
             f"cloth between them. Take another hem, or {by_rule}."
         )
-    listed = ", ".join(f'"{hem_name(fold, job)}"' for fold in mended.hems.folds)
+    listed = ", ".join(f'"{_written(fold, job.units)}"' for fold in mended.hems.folds)
     across = " and cross_folds = true" if mended.hems.cross_folds != job.hems.cross_folds else ""
     return f"Before you ink, write into job.toml under [hems]: folds = [{listed}]{across}."
+
+
+def _written(fold: Fold, units: Units) -> str:
+    """As job.toml takes it: in millimetres where the tape's fractions would round it."""
+    shown = hem_name(fold, units)
+    exact = parse_fold(shown) == fold
+    return shown if exact else f"{fold.kind} {fold.depth:.6g} mm"
 
 
 def hem_lines(

@@ -51,11 +51,19 @@ def test_json_has_what_others_rely_on(folder, capsys):
     assert by["top", "second fold"]["at_mm"] == pytest.approx(40 * 25.4)
 
 
-def test_what_it_says_to_write_gives_the_lines(folder, capsys):
-    words = ["hem", "--job", str(folder), *SIZE, "--sides", "double 1 1/2 in"]
+@pytest.mark.parametrize(
+    ("hem", "named", "place"),
+    [
+        ("double 1 1/2 in", "double 1 1/2 in", "1/2 in past the near long line at 1 in"),
+        # To the nearest 1/32 in its second fold would miss the line's ink.
+        ("double 35.3 mm", "double 1 3/8 in", "3/8 in + 0.4 mm past the near long line at 1 in"),
+    ],
+)
+def test_what_it_says_to_write_gives_the_lines(folder, capsys, hem, named, place):
+    words = ["hem", "--job", str(folder), *SIZE, "--sides", hem]
     assert main(words) == 1
     said = capsys.readouterr().out
-    assert "No line for the near side's double 1 1/2 in hem: first fold 1/2 in past" in said
+    assert f"No line for the near side's {named} hem: first fold {place}" in said
     (line,) = re.findall(r"under \[hems\]: (folds = \[.*\])\.", said)
     (folder / "job.toml").write_text(TEXT.replace('folds = ["double 3 in"]', line), "utf-8")
     assert main(words) == 0
