@@ -8,10 +8,14 @@ from __future__ import annotations
 import unicodedata
 from typing import Annotated, Any
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Strict, WithJsonSchema
-
 from marking.measures.durations import parse_duration
 from marking.measures.lengths import parse_length, parse_percent, parse_run, parse_speed
+from marking.put_off import put_off
+
+with put_off("importlib.metadata"):
+    from pydantic import BaseModel, BeforeValidator, ConfigDict, Strict, TypeAdapter, WithJsonSchema
+
+    TypeAdapter(bool)  # Whatever is made first looks for plugins.
 
 
 def positive(parse: Any, what: str) -> Any:
@@ -91,6 +95,9 @@ ScaleError = Annotated[float, BeforeValidator(_parse_scale_error), text_schema("
 
 
 class Table(BaseModel):
-    """The base of every table in `job.toml`: frozen, and closed to keys it does not know."""
+    """The base of every table in `job.toml`: frozen, and closed to keys it does not know.
 
-    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
+    Most tables are checked as parts of a job alone, so that none needs a checker made on import.
+    """
+
+    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False, defer_build=True)
