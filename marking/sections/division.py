@@ -56,7 +56,7 @@ def divisions(
     Of equals, the bed as its profile has it comes first. Raises RefusedError, for the bed as its
     profile has it, when it can be divided neither way.
     """
-    along, across = _axes(layout, job)
+    along, across = axes(layout, job)
     found: list[Division] = []
     bounds: list[tuple[int, int]] = []
     refusals: list[RefusedError] = []
@@ -122,7 +122,8 @@ def _check_goes_through(layout: Layout, job: MarkingJob, zone: Zone, carriage: A
     )
 
 
-def _axes(layout: Layout, job: MarkingJob) -> tuple[Axis, Axis]:
+def axes(layout: Layout, job: MarkingJob) -> tuple[Axis, Axis]:
+    """The marking along the table and across it, and where it may be parted."""
     x0, y0, x1, y1 = _ink_extent(layout, job)
     grid = layout.grid
     half_ink = job.pens.lines.width / 2
