@@ -13,10 +13,10 @@ from marking.measures.lengths import parse_length
 if TYPE_CHECKING:
     from marking.job.keys import MarkingJob
 
-THICKNESS = parse_length("3/4 in")
-"""Of the top and its pad."""
+THICKNESS = parse_length("1 1/2 in")
+"""What the canvas goes down by: the top with its underlay and pad."""
 WRAP = parse_length("4 in")
-"""Under the table, to be stapled: several inches are common practice, no source."""
+"""Beyond that, under the table, to pull by and to staple; common practice, no source."""
 TRIM = parse_length("1 in")
 """Beyond that on every side, to square and to cut back."""
 

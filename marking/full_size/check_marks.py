@@ -22,7 +22,6 @@ SQUARE = {"in": 25.4, "mm": 25.0}
 THIN = Style(stroke=INK, width=0.2, ends="butt")
 """Of what is measured: the middle of a line is where it counts."""
 LAID_BY = Style(stroke=ACCENT, width=0.2, ends="butt")
-_TICK = 2.0
 _RING, _ARM = 2.2, 4.0
 
 
@@ -48,12 +47,12 @@ class CheckMarks:
 
     def across(self, lengths: Lengths, x: float, y: float) -> None:
         """The check length across, from (x, y) on, its words above it."""
-        end = x + lengths.across * self.scale.across
+        end, tick = x + lengths.across * self.scale.across, self.size * 0.6
         lines = self.artwork.on_top(THIN)
         lines.line(
             [(x, y), (end, y)],
-            [(x, y - _TICK / 2), (x, y + _TICK / 2)],
-            [(end, y - _TICK / 2), (end, y + _TICK / 2)],
+            [(x, y - tick), (x, y + tick)],
+            [(end, y - tick), (end, y + tick)],
             name="check-across",
         )
         said = f"from tick to tick {format_length(lengths.across, self.units)}"
@@ -62,12 +61,12 @@ class CheckMarks:
 
     def up(self, lengths: Lengths, x: float, y: float) -> None:
         """The check length up the sheet, from (x, y) on, its words to the left of it."""
-        end = y + lengths.up * self.scale.up
+        end, tick = y + lengths.up * self.scale.up, self.size * 0.6
         lines = self.artwork.on_top(THIN)
         lines.line(
             [(x, y), (x, end)],
-            [(x - _TICK / 2, y), (x + _TICK / 2, y)],
-            [(x - _TICK / 2, end), (x + _TICK / 2, end)],
+            [(x - tick, y), (x + tick, y)],
+            [(x - tick, end), (x + tick, end)],
             name="check-up",
         )
         words = self.artwork.on_top(Style(fill=INK))

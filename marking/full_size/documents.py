@@ -5,6 +5,7 @@ It lays out sheets and says how to put them together; `marking.full_size.sheet` 
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING, NamedTuple
 
 from marking.drawing.page import PAPERS
@@ -21,7 +22,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from marking.drawing.artwork import Artwork, Box
-    from marking.full_size.parts import Part, Parting
+    from marking.full_size.parts import Parting
     from marking.job.keys import MarkingJob, PaperSize
     from marking.layout.layout import Layout
 
@@ -33,8 +34,7 @@ TILE_LENGTHS = {"in": Lengths(6 * 25.4, 6 * 25.4), "mm": Lengths(150.0, 150.0)}
 LONGEST_PANEL = 199 * 25.4
 """mm: under the 200 in that a page's side may have without larger units."""
 _RIM, _PANEL_RIM = 8.0, 3.0
-"""mm that a home printer leaves white, and a bit more than a plotter of rolls needs none: from
-memory."""
+"""mm left white: by a home printer 1/4 in or less, from memory; round a panel, for its words."""
 
 
 class SheetOf(NamedTuple):
@@ -85,13 +85,20 @@ def panels(
         "ringed cross on ringed cross, the reading above by tape from the zero corner. Cut on a "
         "mat, never on the canvas, and do not climb on the table.",
     )
-    pages, sheets = [], []
+    pages: list[Artwork] = []
+    sheets: list[SheetOf] = []
     for part in parting.parts:
         x0, y0, x1, y1 = part.window
         own = Paper.round_window((x1 - x0) * scale.across, (y1 - y0) * scale.up, _PANEL_RIM)
-        pages.append(part_sheet(part, printing, own, says))
+        numbered = replace(printing, about=_page_of(about, len(pages) + 1, len(parting.parts)))
+        pages.append(part_sheet(part, numbered, own, says))
+        pages[-1].chapter = part.name
         sheets.append(SheetOf(len(pages), part.name, part.window, own.window_at))
     return Document(tuple(pages), tuple(sheets), (), scale)
+
+
+def _page_of(about: str, page: int, count: int) -> str:
+    return f"{about}, page {page} of {count}"
 
 
 def _least(parting: Parting) -> Box:
@@ -136,9 +143,14 @@ def tiles(
     first = tile_map(
         layout, job, parting, inked, size, _how(job, lengths, scale, len(inked)), about
     )
-    pages, sheets = [first], []
+    first.chapter = "Map"
+    pages, sheets, row = [first], [], 0
     for part in inked:
-        pages.append(part_sheet(part, printing, paper, says))
+        numbered = replace(printing, about=_page_of(about, len(pages) + 1, len(inked) + 1))
+        pages.append(part_sheet(part, numbered, paper, says))
+        if part.row != row:
+            row = part.row
+            pages[-1].chapter = f"Row {row}"
         sheets.append(SheetOf(len(pages), part.name, part.window, paper.window_at))
     return Document(tuple(pages), tuple(sheets), left_out, scale)
 
@@ -190,8 +202,3 @@ def needs_panels(layout: Layout, across: float) -> bool:
     """Whether a printer that prints so far across cannot print the top in one piece."""
     _, y0, _, y1 = extent_of(layout)
     return y1 - y0 > across
-
-
-def names(parts: Sequence[Part]) -> tuple[str, ...]:
-    """Of parts, in order."""
-    return tuple(part.name for part in parts)

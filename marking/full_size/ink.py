@@ -35,8 +35,8 @@ class Ink:
         """Each piece of a stroke's centre-line inside `window`."""
         x0, y0, x1, y1 = window
         low, high = self._low, self._high
-        met = (high >= (x0, y0)).all(axis=1) & (low <= (x1, y1)).all(axis=1)
-        whole = (low >= (x0, y0)).all(axis=1) & (high <= (x1, y1)).all(axis=1)
+        met = np.all((high >= (x0, y0)) & (low <= (x1, y1)), axis=1)
+        whole = np.all((low >= (x0, y0)) & (high <= (x1, y1)), axis=1)
         for n in np.flatnonzero(met).tolist():
             stroke = self.strokes[n]
             if whole[n]:

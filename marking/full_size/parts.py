@@ -57,6 +57,14 @@ class Parting:
     """Row after row."""
     columns: int
     rows: int
+    bare: tuple[Sequence[float], Sequence[float]]
+    """x and y midway between lines, rising."""
+
+    def near_bare(self, axis: int, at: float, low: float, high: float) -> float:
+        """The place midway between lines that is nearest to `at` of those from `low` to `high`;
+        `at` where there is none."""
+        places = [place for place in self.bare[axis] if low < place < high]
+        return min(places, key=lambda place: abs(place - at), default=at)
 
     def beside(self, part: Part, across: int, up: int) -> Part | None:
         """The sheet so many columns and rows on; None past the last."""
@@ -93,7 +101,7 @@ def parted(layout: Layout, job: MarkingJob, held: tuple[float, float], overlap: 
         for row, y in enumerate(rows, 1)
         for column, x in enumerate(columns, 1)
     )
-    return Parting(parts, len(columns), len(rows))
+    return Parting(parts, len(columns), len(rows), (along.plain, across.plain))
 
 
 def _spans(axis: Axis, extent: tuple[float, float], held: float, overlap: float) -> Sequence[_Span]:

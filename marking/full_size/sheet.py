@@ -34,6 +34,8 @@ SIDE = 9.0
 _JOIN = Style(stroke=FAINT, width=0.2, dashes=(3.0, 2.0), ends="butt")
 _EDGE = Style(stroke=FAINT, width=0.2, dashes=(8.0, 2.0, 1.0, 2.0), ends="butt")
 _WORDS = 1.9
+_CROSSES_AT = (0.25, 0.75)
+"""Shares of a join between two others."""
 
 
 @dataclass(frozen=True)
@@ -163,28 +165,30 @@ def _clipped(start: FloatArray, end: FloatArray, window: Box) -> FloatArray | No
 
 
 def _draw_joins(artwork: Artwork, part: Part, printing: Printing, place: _Place) -> None:
-    """A dashed line at each join, with two ringed crosses and the name of the sheet beyond it."""
-    x0, y0, x1, y1 = part.core
-    names = []
-    for x, beside in ((x0, (-1, 0)), (x1, (1, 0))):
-        other = printing.parting.beside(part, *beside)
-        if other is not None:
-            ends = [place.one(x, part.window[1]), place.one(x, part.window[3])]
-            artwork.on_top(_JOIN).line(ends)
-            for share in (0.25, 0.75):
-                names.append((place.one(x, y0 + share * (y1 - y0)), other.name, beside))
-    for y, beside in ((y0, (0, -1)), (y1, (0, 1))):
-        other = printing.parting.beside(part, *beside)
-        if other is not None:
-            ends = [place.one(part.window[0], y), place.one(part.window[2], y)]
-            artwork.on_top(_JOIN).line(ends)
-            for share in (0.25, 0.75):
-                names.append((place.one(x0 + share * (x1 - x0), y), other.name, beside))
-    for (x, y), _, _ in names:
+    """A dashed line at each join, with two ringed crosses.
+
+    Both sheets have the same crosses: they hang on the join and on the cores beside it, which the
+    two share, and stand midway between lines.
+    """
+    crosses = []
+    for axis in (0, 1):
+        along = 1 - axis
+        low, high = part.core[along], part.core[along + 2]
+        for end, step in ((axis, -1), (axis + 2, 1)):
+            if printing.parting.beside(part, *((step, 0) if axis == 0 else (0, step))) is None:
+                continue
+            at = part.core[end]
+            ends = [(at, part.window[along]), (at, part.window[along + 2])]
+            places = [
+                printing.parting.near_bare(along, low + share * (high - low), low, high)
+                for share in _CROSSES_AT
+            ]
+            points = [*ends, *((at, where) for where in places)]
+            first, last, *marks = (place.one(*(p if axis == 0 else p[::-1])) for p in points)
+            artwork.on_top(_JOIN).line([first, last])
+            crosses += marks
+    for x, y in crosses:
         ringed_cross(artwork, x, y)
-    words = artwork.on_top(Style(fill=FAINT))
-    for (x, y), name, (across, _up) in names:
-        words.write(name, x + 4.6, y + (0.7 if across else 0.9), 1.5)
 
 
 def _draw_checks(artwork: Artwork, printing: Printing, paper: Paper) -> None:
@@ -195,6 +199,16 @@ def _draw_checks(artwork: Artwork, printing: Printing, paper: Paper) -> None:
     checks.up(printing.lengths, x - 2.0, y)
 
 
+_SIDES = {"left": (-1, 0), "right": (1, 0), "below": (0, -1), "above": (0, 1)}
+
+
+def _beside(part: Part, parting: Parting) -> str:
+    """Which sheets join this one, as a sentence."""
+    found = {side: parting.beside(part, *step) for side, step in _SIDES.items()}
+    named = [f"{side} {other.name}" for side, other in found.items() if other is not None]
+    return f"Beside it: {', '.join(named)}." if named else ""
+
+
 def _write_foot(
     artwork: Artwork, part: Part, printing: Printing, paper: Paper, says: Sequence[str]
 ) -> None:
@@ -203,7 +217,7 @@ def _write_foot(
     y = paper.rim + FOOT - 10.5
     words = artwork.on_top(Style(fill=INK))
     end = left + words.write(part.name, left, y - 1, 4.2) + 4
-    words.write(job.title, end, y + 1, _WORDS)
+    words.write(f"{_beside(part, printing.parting)} {job.title}", end, y + 1, _WORDS)
     x, across = (format_length(max(at, 0.0), job.units) for at in part.core[:2])
     where = f"Its lower left join or edge lies {x} along and {across} across, by tape from zero."
     words.write(where, end, y - 2.6, _WORDS)
@@ -211,4 +225,4 @@ def _write_foot(
     for line in says:
         words.write(line, left, y, _WORDS)
         y -= 3.4
-    artwork.on_top(Style(fill=FAINT)).write(printing.about, left, paper.rim, 1.4)
+    artwork.on_top(Style(fill=FAINT)).write(printing.about, left, paper.rim, 1.6)

@@ -75,7 +75,7 @@ def _draw(page: Page, layout: Layout, parting: Parting, inked: set[str], top: fl
     cell = min(min(p.core[2] - p.core[0] for p in parting.parts) * scale, 40.0)
     high = min(p.core[3] - p.core[1] for p in parting.parts) * scale
     widest = max(text_width(part.name) for part in parting.parts)
-    size = min(2.6, 0.86 * cell / widest, 0.5 * high)
+    size = min(2.6, 0.75 * cell / widest, 0.5 * high)
     words = page.artwork.layer("names", Style(fill=INK))
     for part in parting.parts:
         x, y = at((part.core[0] + part.core[2]) / 2, (part.core[1] + part.core[3]) / 2)

@@ -82,7 +82,7 @@ def _draw_middles(artwork: Artwork, top: Box, wrap: float) -> None:
 
 
 def _draw_checks(artwork: Artwork, job: MarkingJob, box: Box, top: Box, room: float) -> None:
-    checks = CheckMarks(artwork, Scale(), job.units, 4.0)
+    checks = CheckMarks(artwork, Scale(), job.units, 5.0)
     lengths = check_lengths(top, job)
     side = SQUARE[job.units]
     checks.square(box[0] + (room - side) / 2, box[1] + (room - side) / 2)
@@ -93,16 +93,15 @@ def _draw_checks(artwork: Artwork, job: MarkingJob, box: Box, top: Box, room: fl
 def _write(artwork: Artwork, job: MarkingJob, top: Box, room: float, about: str) -> None:
     """Beyond the far edge, where it is wrapped over and hidden."""
     slack = (job.cloth.stretch_length, job.cloth.stretch_width)
+    wrap = format_length(allowance_of(job).wrap, job.units)
     lines = [
-        f"{job.title}. The corner marks at the top's corners lie on the table's own; the ones "
-        f"further out say where the canvas is cut, {format_length(allowance_of(job).wrap, job.units)} "
-        "beyond.",
-        f"Drawn {slack[0]:.2%} short along and {slack[1]:.2%} across for the stretch of the canvas. "
-        f"{about}"
+        f"{job.title}. The inner corner marks lie on the table's corners, the ticks on the middles "
+        f"of its edges. Cut the canvas at the outer ones, {wrap} beyond.",
+        (f"A stretch of {slack[0]:.2%} along and {slack[1]:.2%} across is taken out. {about}")
         if any(slack)
-        else f"Drawn for canvas that is printed as it will lie, without stretch. {about}",
+        else f"Drawn for canvas that lies as it is printed: no stretch is taken out. {about}",
     ]
     words = artwork.on_top(Style(fill=INK))
-    size = min(4.0, room / 8)
+    size = min(5.0, room / 8)
     for n, line in enumerate(lines):
         words.write(line, top[0], top[3] + room * 0.75 - n * 2 * size, size)

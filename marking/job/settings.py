@@ -101,7 +101,7 @@ def _said(value: Any, key: str, units: Units, model: type[BaseModel]) -> str:
 
 
 def written_as(key: str, value: Any, model: type[BaseModel]) -> Any:
-    """A setting as job.toml has it, to be read back as the very same: lengths and shares as text."""
+    """A setting as job.toml has it, lengths and shares as text, to be read back as the same."""
     if isinstance(value, list | tuple):
         return [written_as(key, one, model) for one in value]
     if isinstance(value, dict) and {"kind", "depth"} <= set(value):

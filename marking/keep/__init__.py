@@ -3,5 +3,5 @@
 It knows job.toml, lines with their checks and codes of squares, and no machine: who asks gives the
 model of the whole file.
 It may import: `marking.drawing`, `marking.errors`, `marking.input`, `marking.job`,
-`marking.layout`, `marking.measures`, `marking.record`.
+`marking.measures`, `marking.shipped_files`.
 """

@@ -1,6 +1,6 @@
 """Text in numbered lines, each with its own check, so that one wrong letter names its line.
 
-A line is its number, four hexadecimal digits, and its text: `7 3fa9 pitch = "1 in"`. The digits
+A line is its number, four hexadecimal digits, and its text: `07 3fa9 pitch = "1 in"`. The digits
 are CRC-16 (x^16 + x^12 + x^5 + 1, ITU-T V.41, from all ones) of number and text, which shows every
 single wrong letter and every two exchanged beside each other, and of all else but one in 65,536.
 Spacing does not count, nor do the quotation marks and dashes that phones put in place of plain
@@ -28,6 +28,8 @@ _MOST_LINES = 5_000
 _LINE = re.compile(
     r"(?P<number>\d{1,4})[.:)]? (?P<check>[0-9a-f]{4}) (?P<text>\S.*)", re.IGNORECASE
 )
+_LIKE_ONE = re.compile(r"\S{1,4} ?\S{4} ?\S")
+"""May have been meant as a line: a heading that was copied along is not told of."""
 _HEAD = re.compile(r"canvasrule (?P<version>\S{1,40}) layout (?P<layout>[0-9a-f]{16})")
 _FILE = re.compile(r"file (?P<name>.+)")
 _END = "end"
@@ -43,7 +45,8 @@ def kept_lines(kept: KeptJob) -> tuple[str, ...]:
         texts.append(f"file {name}")
         texts += [piece for line in text.splitlines() for piece in _pieces(line)]
     texts.append(_END)
-    return tuple(f"{number} {_check(number, text)} {text}" for number, text in enumerate(texts, 1))
+    wide = len(f"{len(texts)}")
+    return tuple(f"{n:0{wide}} {_check(n, text)} {text}" for n, text in enumerate(texts, 1))
 
 
 def _pieces(line: str) -> Iterator[str]:
@@ -66,7 +69,7 @@ def read_lines(text: str, label: str) -> KeptJob:
 
     Raises BadInputError that names every line with a wrong letter, and those that are missing.
     """
-    found, faults = _checked(text, label)
+    found, faults, others = _checked(text, label)
     if faults:
         raise BadInputError(*faults)
     if not found:
@@ -79,25 +82,31 @@ def read_lines(text: str, label: str) -> KeptJob:
     if missing or found[last] != _END:
         shown = ", ".join(map(str, missing[:8])) + (" and more" if len(missing) > 8 else "")
         lacks = f"line {shown} of the page" if missing else f"what follows line {last} of the page"
-        raise BadInputError(f"{label}: {lacks} is missing; type it, or scan the code that has it")
+        raise BadInputError(
+            f"{label}: {lacks} is missing; type it, or scan the square that has it", *others
+        )
     return _job_of([found[number] for number in range(1, last + 1)], label)
 
 
-def _checked(text: str, label: str) -> tuple[dict[int, str], list[str]]:
-    """The text of each line by its number, and what is wrong with the others."""
+def _checked(text: str, label: str) -> tuple[dict[int, str], list[str], list[str]]:
+    """The text of each line by its number, what is wrong with others, and what is no line at all.
+
+    A heading may have been copied along; it counts only when lines are missing.
+    """
     found: dict[int, str] = {}
     faults: list[str] = []
+    others: list[str] = []
     for place, raw in enumerate(text.splitlines(), 1):
         line = _plain(raw)
         if not line:
             continue
         match = _LINE.fullmatch(line)
         if match is None or not 1 <= int(match["number"]) <= _MOST_LINES:
-            faults.append(
-                f"{label}:{place}: {shortened(line)!r} is no line of the page: its number, four "
-                "figures or letters a to f, and its text; mend it, or take out what is not the "
-                "page's"
-            )
+            if _LIKE_ONE.match(line):
+                others.append(
+                    f"{label}:{place}: {shortened(line)!r} is no line of the page as it stands: a "
+                    "number, four figures or letters a to f, and text"
+                )
             continue
         number, said = int(match["number"]), match["text"]
         if _check(number, said) != match["check"].lower():
@@ -110,7 +119,7 @@ def _checked(text: str, label: str) -> tuple[dict[int, str], list[str]]:
                 f"{label}:{place}: line {number} is there twice, and not the same: these are lines "
                 "of two pages; take out the ones of the other"
             )
-    return found, faults
+    return found, faults, others
 
 
 def _plain(line: str) -> str:

@@ -122,10 +122,7 @@ def _text(page: Page, lines: Sequence[str], top: float) -> Sequence[str]:
     for n, line in enumerate(shown):
         column, row = divmod(n, rows)
         x, y = _EDGE + column * wide, top - _ROW * (row + 0.8)
-        number, check, text = line.split(" ", 2)
-        page.write(number, x + 5.0, y, _TEXT, align=1.0, colour=FAINT)
-        page.write(check, x + 6.5, y, _TEXT)
-        size = min(_TEXT, (wide - 17.5) / text_width(text))
-        page.write(text, x + 15.5, y, size)
+        # Of one piece, so that it is copied from the PDF as it is typed.
+        page.write(line, x, y, min(_TEXT, (wide - 4.0) / text_width(line)))
         page.line([(x, y - 1.0), (x + wide - 2.5, y - 1.0)], RULE, 0.1)
     return left

@@ -24,8 +24,8 @@ DISTANCES = 10
 FOR_ALL = ("a steel tape", "a second person for the proof")
 STRIP = {"in": 254.0, "mm": 250.0}
 """How much of a margin one strip carries on a common sheet, laid crosswise."""
-PANEL = 860.0
-"""mm of width that a wide printer fills."""
+PANEL = 830.0
+"""mm of the marking that a panel of a 36 in roll adds: less its foot, its edges and its overlap."""
 _NOT_PRINTED = "this version does not print its sheets"
 
 
@@ -102,7 +102,6 @@ def hand_ways(cover: Cover, pace: PaceTable, tape_most: float, strip: float) -> 
         rulings=cover.long_lines,
         sheets=panels,
         needs=("a wide printer", "transfer paper", *FOR_ALL),
-        note=_NOT_PRINTED,
     )
 
 
