@@ -180,7 +180,7 @@ def _how(job: MarkingJob, lengths: Lengths, scale: Scale, count: int) -> tuple[s
 
 def _parted(layout: Layout, job: MarkingJob, paper: Paper, scale: Scale, overlap: float) -> Parting:
     held = held_true(paper, scale)
-    least = 2 * overlap + job.grid.pitch
+    least = 3 * overlap
     if min(held) < least:
         room = min(held)
         raise RefusedError(

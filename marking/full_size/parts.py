@@ -107,8 +107,10 @@ def parted(layout: Layout, job: MarkingJob, held: tuple[float, float], overlap: 
 def _spans(axis: Axis, extent: tuple[float, float], held: float, overlap: float) -> Sequence[_Span]:
     if extent[1] - extent[0] <= held + _HAIR:
         return [_Span(extent, extent)]
-    tick = min(NEAR_TICK, axis.pitch / 2, overlap / 2)
-    whole = replace(axis, start=extent[0], end=extent[1], ticks_between=True)
+    tick = min(NEAR_TICK, axis.pitch / 2)
+    half = overlap / 2
+    # The first sheet and the last go on beyond one join alone.
+    whole = replace(axis, start=extent[0] + half, end=extent[1] - half, ticks_between=True)
     # A section must see a mark behind its first join, which an overlap shows anyway.
     for size in (held - overlap + tick, held - overlap):
         joins = choose(whole, size)

@@ -217,7 +217,7 @@ def _write_foot(
     y = paper.rim + FOOT - 10.5
     words = artwork.on_top(Style(fill=INK))
     end = left + words.write(part.name, left, y - 1, 4.2) + 4
-    words.write(f"{_beside(part, printing.parting)} {job.title}", end, y + 1, _WORDS)
+    words.write(f"{job.title}. {_beside(part, printing.parting)}", end, y + 1, _WORDS)
     x, across = (format_length(max(at, 0.0), job.units) for at in part.core[:2])
     where = f"Its lower left join or edge lies {x} along and {across} across, by tape from zero."
     words.write(where, end, y - 2.6, _WORDS)
