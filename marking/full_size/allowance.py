@@ -1,4 +1,4 @@
-"""The canvas beyond the top: what wraps over its edges, and what is cut off afterwards.
+"""The canvas beyond the top: what hangs over its edges, and what is cut off afterwards.
 
 The one place that says how much. Millimetres.
 """
@@ -8,17 +8,14 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from marking.cloth.canvas import hangs_over
 from marking.measures.lengths import parse_length
 
 if TYPE_CHECKING:
     from marking.job.keys import MarkingJob
 
-THICKNESS = parse_length("1 1/2 in")
-"""What the canvas goes down by: the top with its underlay and pad."""
-WRAP = parse_length("4 in")
-"""Beyond that, under the table, to pull by and to staple; common practice, no source."""
 TRIM = parse_length("1 in")
-"""Beyond that on every side, to square and to cut back."""
+"""Beyond the canvas on every side, to square and to cut back; our own choice."""
 
 
 @dataclass(frozen=True)
@@ -26,7 +23,7 @@ class Allowance:
     """Beyond each edge of the top."""
 
     wrap: float
-    """Down the side and under."""
+    """Down the side, and under to be stapled, as the job's cover is fastened."""
     trim: float
     """To be cut off."""
 
@@ -38,5 +35,4 @@ class Allowance:
 
 def allowance_of(job: MarkingJob) -> Allowance:
     """What a job's cover needs beyond its top."""
-    del job
-    return Allowance(THICKNESS + WRAP, TRIM)
+    return Allowance(hangs_over(job.cover), TRIM)

@@ -88,7 +88,7 @@ def parted(layout: Layout, job: MarkingJob, held: tuple[float, float], overlap: 
     on half of `overlap` beyond its joins.
     """
     x0, y0, x1, y1 = extent_of(layout)
-    along, across = axes(layout, job)
+    along, across = axes(layout, job.pens)
     columns = _spans(along, (x0, x1), held[0], overlap)
     rows = _spans(across, (y0, y1), held[1], overlap)
     parts = tuple(
