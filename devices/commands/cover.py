@@ -61,13 +61,13 @@ def run(options: argparse.Namespace) -> int:
     if options.json:
         print_json(cover_record(cover))
         return 0
-    from marking.drawing.page import paper_for
+    from marking.job.keys import paper_of
     from marking.drawing.pdf import pdf
     from marking.drawing.svg import svg
     from marking.output.cover_sheet import cover_pages
     from marking.output.files import replace_file
 
-    pages = cover_pages(cover, layout, job, paper_for(job.units))
+    pages = cover_pages(cover, layout, job, paper_of(job))
     for name, data in {"cover.svg": svg(pages[0]), "cover.pdf": pdf(pages)}.items():
         replace_file(options.job / OUTPUT / name, data)
         say(f"written: {options.job / OUTPUT / name}")
