@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import codecs
 from typing import TYPE_CHECKING
 
 from devices.begun import layout_of
@@ -105,8 +106,9 @@ def _write_runs(folder: Path, job: Job, runs: dict[str, StretchRun]) -> Job:
 
     path = folder / JOB_FILE
     text = read_text(path, str(path), "job")
-    made = with_values(text, "cloth", {key: run.percent for key, run in runs.items()})
+    made = with_values(text, str(path), "cloth", {key: run.percent for key, run in runs.items()})
     changed = check_job(toml_tables(made, str(path)), folder, Job)
     layout_of(folder, changed)
-    replace_file(path, made.encode())
+    mark = path.read_bytes().startswith(codecs.BOM_UTF8)
+    replace_file(path, made.encode("utf-8-sig" if mark else "utf-8"))
     return changed

@@ -158,7 +158,14 @@ def notes(plan: HemPlan, layout: Layout, job: MarkingJob, *, inked: bool) -> Ite
             "The panel's length falls between lines: measure on from the line named by a rule"
             + ("; grid.half_ticks = true draws ticks there, before there is ink." * ticks or ".")
         )
+    corners = layout.top.corners_table / layout.slack
     across = layout.top.inscribed[3] / layout.slack[1]
+    leans = max(corners[2, 1], corners[3, 1]) - across
+    if leans > job.tolerance:
+        yield (
+            f"The far edge of this table runs off by {format_length(leans, job.units)}: lay the "
+            "far side by its folds and let its raw edge lie beside the edge where they say so."
+        )
     if plan.cut.width > across:
         wide, table = (format_length(one, job.units) for one in (plan.cut.width, across))
         yield (

@@ -133,8 +133,8 @@ def _loose_canvas(page: Page, cover: Cover, job: MarkingJob, top: float) -> None
         format_length(x - SQUARING, units),
     )
     told = (
-        "Brown: the long and the short line to draw; they come to lie on the top's near edge and "
-        "through its zero corner. Broken: the drawn threads that both ends are squared to; the "
+        "The two brown lines that run past the top are those to draw: they come to lie on its near "
+        "edge and through its zero corner. Broken: the drawn threads that both ends are squared to; the "
         "short line is measured from there."
     )
     if canvas.seam is not None:

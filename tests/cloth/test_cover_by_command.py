@@ -69,6 +69,25 @@ def test_a_measured_run_is_written_and_every_other_byte_stays(folder, capsys):
     assert 'stretch_width = "1 %"  # across' in made
 
 
+@pytest.mark.parametrize(
+    "text",
+    [
+        'cloth.stretch_width = "1 %" # dotted\n[table]\nlength = "50 in"\nwidth = "30 in"',
+        'cloth = { stretch_length = "1 %" } # inline\n[table]\nlength = "50 in"\nwidth = "30 in"',
+        '\ufeff[table]\nlength = "50 in"\nwidth = "30 in"\n[cloth]\n\n[grid] # next\n',
+        '[cloth]\n"stretch_length" = \'2 %\' # quoted\n[table]\nwidth = "30 in"\nlength="50 in"',
+    ],
+)
+def test_a_run_is_written_however_the_table_is_written(folder, text):
+    (folder / "job.toml").write_bytes(text.encode())
+    assert main(["cover", "--job", str(folder), "--json", "--run", "1 m", "1.005 m"]) == 0
+    assert load_job(folder, Job).cloth.stretch_length == pytest.approx(0.005)
+    made = (folder / "job.toml").read_bytes().decode()
+    assert made[:5] == text[:5]
+    for comment in re.findall("# .*", text):
+        assert comment in made
+
+
 def test_a_job_without_the_table_gets_it_at_its_end(folder):
     (folder / "job.toml").write_text('[table]\nlength = "50 in"\nwidth = "30 in" # top\n', "utf-8")
     assert main(["cover", "--job", str(folder), "--run", "1 m", "1.01 m"]) == 0
