@@ -134,8 +134,8 @@ def _loose_canvas(page: Page, cover: Cover, job: MarkingJob, top: float) -> None
     )
     told = (
         "The two brown lines that run past the top are those to draw: they come to lie on its near "
-        "edge and through its zero corner. Broken: the drawn threads that both ends are squared to; the "
-        "short line is measured from there."
+        "edge and through its zero corner. Broken: the drawn threads that both ends are squared "
+        "to; the short line is measured from there."
     )
     if canvas.seam is not None:
         told += " The black line along it is the seam of the strip."
