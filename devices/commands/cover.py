@@ -17,6 +17,7 @@ from devices.commands.shared import (
 from marking.cloth.cover import cover_for
 from marking.cloth.cover_words import cover_lines, cover_record, run_lines
 from marking.job.folder import JOB_FILE
+from marking.stretching.words import is_pulled_on
 
 if TYPE_CHECKING:
     import argparse
@@ -63,16 +64,18 @@ def run(options: argparse.Namespace) -> int:
         print_json(cover_record(cover))
         return 0
     from marking.job.keys import paper_of
+
+    pulled_on = is_pulled_on(layout, drawn_through=not job.plotter.on_cover)
     from marking.drawing.pdf import pdf
     from marking.drawing.svg import svg
     from marking.output.cover_sheet import cover_pages
     from marking.output.files import replace_file
 
-    pages = cover_pages(cover, layout, job, paper_of(job))
+    pages = cover_pages(cover, job, paper_of(job), pulled_on=pulled_on)
     for name, data in {"cover.svg": svg(pages[0]), "cover.pdf": pdf(pages)}.items():
         replace_file(options.job / OUTPUT / name, data)
         say(f"written: {options.job / OUTPUT / name}")
-    print_lines(cover_lines(cover, layout, job))
+    print_lines(cover_lines(cover, layout, job, pulled_on=pulled_on))
     return 0
 
 

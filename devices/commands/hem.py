@@ -78,9 +78,9 @@ def run(options: argparse.Namespace) -> int:
         return int(bool(plan.missing))
     name = options.name or f"Panel {options.width.strip()} by {options.length.strip()}"
 
-    from marking.job.keys import paper_of
     from marking.drawing.pdf import pdf
     from marking.drawing.svg import svg
+    from marking.job.keys import paper_of
     from marking.output.files import replace_file
     from marking.output.hem_card import hem_card
 

@@ -56,9 +56,9 @@ def section_svg(job: Job, section: Section) -> bytes:
 
 def ruling_files(job: Job, layout: Layout, plan: Plan, manner: Manner) -> dict[str, bytes]:
     """The sheet for a plan with ruled lines, by file name: SVG of its first page, and PDF."""
-    from marking.job.keys import paper_of
     from marking.drawing.pdf import pdf
     from marking.drawing.svg import svg
+    from marking.job.keys import paper_of
     from marking.output.ruling_sheet import ruling_pages
 
     pages = ruling_pages(plan, layout, job, paper_of(job), manner)

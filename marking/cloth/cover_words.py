@@ -105,8 +105,11 @@ def _seam_place(cover: Cover, job: MarkingJob) -> str:
     return f"{shown} beyond the far edge, in the wrap"
 
 
-def steps(cover: Cover, layout: Layout, job: MarkingJob) -> Iterator[str]:
-    """How the cover is laid and fastened, in order; common practice, no source."""
+def steps(cover: Cover, job: MarkingJob, *, pulled_on: bool) -> Iterator[str]:
+    """How the cover is laid and fastened, in order; common practice, no source.
+
+    `pulled_on` says that it is marked before it is stretched, and pulled onto ticks.
+    """
     units, canvas = job.units, cover.canvas
 
     def shown(length: float) -> str:
@@ -141,10 +144,10 @@ def steps(cover: Cover, layout: Layout, job: MarkingJob) -> Iterator[str]:
     where = (
         "under the top" if job.cover.fastened == "underneath" else "into the middle of its sides"
     )
-    if layout.slack != (1.0, 1.0):
+    if pulled_on:
         yield (
-            f"Staple {where}. This cover is marked before it is stretched ([cloth]): pull its "
-            "lines onto the ticks on the table's sides that the report lists, in its order."
+            f"Staple {where}. This cover is marked before it is stretched: pull its lines "
+            "onto the ticks on the table's sides that the report lists, in its order."
         )
     else:
         yield (
@@ -185,7 +188,7 @@ def board_notes(cover: Cover, job: MarkingJob) -> Iterator[str]:
         yield "Some joints of neighbouring courses lie close together: fill and sand them flush."
 
 
-def cover_lines(cover: Cover, layout: Layout, job: MarkingJob) -> Iterator[str]:
+def cover_lines(cover: Cover, layout: Layout, job: MarkingJob, *, pulled_on: bool) -> Iterator[str]:
     """All of it in readable lines."""
     yield f"{job.title}: what to buy, and how the cover sits"
     yield ""
@@ -203,7 +206,11 @@ def cover_lines(cover: Cover, layout: Layout, job: MarkingJob) -> Iterator[str]:
             f"from the zero end and {y} from the near edge"
         )
     yield ""
-    told = [*steps(cover, layout, job), _out_of_square(layout, job), *board_notes(cover, job)]
+    told = [
+        *steps(cover, job, pulled_on=pulled_on),
+        _out_of_square(layout, job),
+        *board_notes(cover, job),
+    ]
     for number, step in enumerate(filter(None, told), 1):
         yield f"{number}. {step}"
     yield ""

@@ -139,7 +139,7 @@ def test_the_sheets_say_all_and_no_word_stands_over_another(make_job, paper):
         )
         layout = lay_out(job)
         cover = cover_for(layout, job)
-        pages = cover_pages(cover, layout, job, paper)
+        pages = cover_pages(cover, job, paper, pulled_on=False)
         wide, high = PAPERS[paper]
         for page in pages:
             assert overprinted(words_of(page)) == []
@@ -149,7 +149,7 @@ def test_the_sheets_say_all_and_no_word_stands_over_another(make_job, paper):
         text = text_of(pdf(pages))
         for caution in ("eye protection", "makes dust", "Two people lift a sheet", "your iron"):
             assert caution in text
-        told = " ".join(cover_lines(cover, layout, job))
+        told = " ".join(cover_lines(cover, layout, job, pulled_on=False))
         for number, piece in enumerate(cover.underlay.pieces, 1):
             assert f"board {number}, from sheet {piece.sheet}" in told
             assert f"{number}: " in text
@@ -159,7 +159,7 @@ def test_the_drawing_of_boards_is_to_scale(make_job):
     job = make_job({"table": {"length": "150 in", "width": "64 in"}})
     layout = lay_out(job)
     cover = cover_for(layout, job)
-    page = cover_pages(cover, layout, job, "letter")[2]
+    page = cover_pages(cover, job, "letter", pulled_on=False)[2]
     outlines = [
         line
         for layer in page.layers
@@ -175,3 +175,16 @@ def test_the_drawing_of_boards_is_to_scale(make_job):
     for piece in cover.underlay.pieces:
         x0, y0, x1, y1 = piece.lies
         assert round((x1 - x0) / (y1 - y0), 3) in drawn
+
+
+@pytest.mark.parametrize(
+    "more", ['[cloth]\nstretch_length = "1 %"', '[plotter]\nprofile = "roll-36"']
+)
+def test_a_cover_that_is_marked_loose_is_pulled_onto_its_ticks(tmp_path, capsys, more):
+    text = 'table = { length = "50 in", width = "30 in" }\n'
+    for pulled in (False, True):
+        (tmp_path / "job.toml").write_text(text + more * pulled, "utf-8")
+        assert main(["cover", "--job", str(tmp_path)]) == 0
+        said = capsys.readouterr().out
+        assert ("from its two ends to the middle" in said) == (not pulled)
+        assert ("pull its lines onto the ticks" in said) == pulled
