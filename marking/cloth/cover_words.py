@@ -86,12 +86,12 @@ def _canvas_bought(cover: Cover, job: MarkingJob) -> str:
     bought = format_length(canvas.bought_width, units)
     runs = f"{_up(length, units)} ({_off_the_roll(length, units)}) of {bought} wide"
     takes = (
-        f"it takes {format_length(width, units)}; the rest is cut back with the wrap"
+        f"it takes {rough_length(width, units)}; the rest is cut back with the wrap"
         if canvas.seam is None
-        else f"the top takes {format_length(width, units)}, and nothing so wide is named"
+        else f"the top takes {rough_length(width, units)}, and nothing so wide is named"
     )
     return (
-        f"{runs}: {takes}. In the length are {format_length(canvas.hangs_over, units)} at each "
+        f"{runs}: {takes}. In the length are {rough_length(canvas.hangs_over, units)} at each "
         f"end to go down, wrap and staple, and {rough_length(SQUARING, units)} to square it"
     )
 
@@ -99,7 +99,7 @@ def _canvas_bought(cover: Cover, job: MarkingJob) -> str:
 def _seam_place(cover: Cover, job: MarkingJob) -> str:
     assert cover.canvas.seam is not None
     beyond = cover.canvas.seam.y - cover.canvas.top[3]
-    shown = format_length(abs(beyond), job.units)
+    shown = rough_length(abs(beyond), job.units)
     if beyond < 0:
         return f"{shown} in from the far edge"
     return f"{shown} beyond the far edge, in the wrap"
@@ -113,7 +113,7 @@ def steps(cover: Cover, job: MarkingJob, *, pulled_on: bool) -> Iterator[str]:
     units, canvas = job.units, cover.canvas
 
     def shown(length: float) -> str:
-        return format_length(length, units)
+        return rough_length(length, units)
 
     yield (
         "Screw the boards down as drawn, joints butted and flush, then trim them to the top. Round "
@@ -124,6 +124,7 @@ def steps(cover: Cover, job: MarkingJob, *, pulled_on: bool) -> Iterator[str]:
         f"{_RESTS} before it is cut."
     )
     along, across, slope = canvas.lines.legs
+    off = "1/16 in" if units == "in" else "1.5 mm"
     yield (
         f"Square the zero end: within the first {rough_length(SQUARING, units)} draw out one "
         "thread from side to side and cut along its gap. Do the same at the other end."
@@ -133,8 +134,7 @@ def steps(cover: Cover, job: MarkingJob, *, pulled_on: bool) -> Iterator[str]:
         f"{shown(canvas.lines.long_from_near_side)} from its near side all along, the short one "
         f"{shown(canvas.lines.short_from_end)} from the squared end, along a thread. Check: "
         f"{shown(along)} along, {shown(across)} across, {shown(slope)} between. If that is off by "
-        f"more than {shown(1.5875 if units == 'in' else 1.5)}, pull the canvas on the bias until "
-        "it is right."
+        f"more than {off}, pull the canvas on the bias until it is right."
     )
     yield (
         "Lay it on so that the long line lies on the top's near edge and the short one passes "
@@ -199,7 +199,7 @@ def cover_lines(cover: Cover, layout: Layout, job: MarkingJob, *, pulled_on: boo
     for number, piece in enumerate(cover.underlay.pieces, 1):
         x0, y0, x1, y1 = piece.lies
         long, wide, x, y = (
-            format_length(one, job.units) for one in (x1 - x0, y1 - y0, x0 - left, y0 - low)
+            rough_length(one, job.units) for one in (x1 - x0, y1 - y0, x0 - left, y0 - low)
         )
         yield (
             f"  board {number}, from sheet {piece.sheet}: {long} along by {wide} across, laid {x} "

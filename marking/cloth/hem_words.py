@@ -29,7 +29,7 @@ def place_name(laid: Laid, job: MarkingJob) -> str:
     """Where an edge or a fold goes, as a person finds it on the cover."""
     if laid.line is not None:
         return _line_name(laid.line, laid.edge, job)
-    past = format_length(laid.at - laid.before.at, job.units, remainder=True)
+    past = format_length(laid.at - laid.before.at, job.units)
     return f"{past} past {_line_name(laid.before, laid.edge, job)}"
 
 

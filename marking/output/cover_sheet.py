@@ -12,7 +12,7 @@ from marking.cloth.cover_words import WITH_BOARDS, WITH_STAPLES, amounts, board_
 from marking.drawing.artwork import Style
 from marking.drawing.page import ACCENT, FAINT, INK, RULE, Page
 from marking.drawing.typeface import text_width
-from marking.measures.lengths import format_length
+from marking.measures.lengths import format_length, rough_length
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -123,15 +123,15 @@ def _loose_canvas(page: Page, cover: Cover, job: MarkingJob, top: float) -> None
     page.write("zero end", plan.at(below[0], 0)[0] + 2, y_mid, _SMALL, colour=FAINT)
     left, low = plan.at(0.0, 0.0)
     right, high = plan.at(length, wide)
-    off_roll = f"{format_length(length, units)} off the roll"
+    off_roll = f"{rough_length(length, units)} off the roll"
     _span(page, (left, high + 3.5), (right, high + 3.5), off_roll)
-    _span(page, (right + 3.5, low), (right + 3.5, high), format_length(wide, units))
-    _span(page, (left - 3.5, low), (left - 3.5, plan.at(0, y)[1]), format_length(y, units))
+    _span(page, (right + 3.5, low), (right + 3.5, high), rough_length(wide, units))
+    _span(page, (left - 3.5, low), (left - 3.5, plan.at(0, y)[1]), rough_length(y, units))
     _span(
         page,
         (plan.at(SQUARING, 0)[0], low - 3.5),
         (plan.at(x, 0)[0], low - 3.5),
-        format_length(x - SQUARING, units),
+        rough_length(x - SQUARING, units),
     )
     told = (
         "The two brown lines that run past the top are those to draw: they come to lie on its near "
@@ -339,5 +339,5 @@ def _listed(numbers: Sequence[int]) -> str:
 
 def _size_words(number: int, piece: BoardPiece, units: Units) -> str:
     x0, y0, x1, y1 = piece.lies
-    long, wide = (format_length(side, units) for side in (x1 - x0, y1 - y0))
+    long, wide = (rough_length(side, units) for side in (x1 - x0, y1 - y0))
     return f"{number}: {long} along the table, {wide} across; sheet {piece.sheet}"

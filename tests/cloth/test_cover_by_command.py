@@ -17,6 +17,7 @@ from marking.drawing.pdf import pdf
 from marking.job.folder import load_job
 from marking.layout.layout import lay_out
 from marking.output.cover_sheet import cover_pages
+from tests.cloth.sheets import assert_read_at_arms_length
 from tests.output.printed import inked_box, text_of, words_of
 from tests.output.test_sheets_are_legible import overprinted
 
@@ -143,6 +144,7 @@ def test_the_sheets_say_all_and_no_word_stands_over_another(make_job, paper):
         wide, high = PAPERS[paper]
         for page in pages:
             assert overprinted(words_of(page)) == []
+            assert_read_at_arms_length(page)
             x0, y0, x1, y1 = inked_box(page)
             assert 10 < x0 < x1 < wide - 10
             assert 10 < y0 < y1 < high - 10
