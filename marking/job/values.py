@@ -79,7 +79,9 @@ def _parse_stretch(text: object) -> float:
     return stretch
 
 
-Stretch = Annotated[float, BeforeValidator(_parse_stretch), text_schema("1.5 %")]
+IS_SHARE = text_schema("1.5 %")
+"""Noted on every field that holds a share in per cent."""
+Stretch = Annotated[float, BeforeValidator(_parse_stretch), IS_SHARE]
 """A ratio, from a percentage."""
 
 
@@ -90,7 +92,8 @@ def _parse_scale_error(text: object) -> float:
     return error
 
 
-ScaleError = Annotated[float, BeforeValidator(_parse_scale_error), text_schema("0.02 %")]
+IS_SCALE_ERROR = text_schema("0.02 %")
+ScaleError = Annotated[float, BeforeValidator(_parse_scale_error), IS_SCALE_ERROR]
 """A ratio, from a percentage: true over shown length, less 1."""
 
 
