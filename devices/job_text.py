@@ -28,6 +28,8 @@ _INCHES = {
     "division": "1/32 in",
     "allowed_total": "1/8 in",
     "fence_length": "8 ft",
+    "paper": "letter",
+    "paper_gap": "",
 }
 _MILLIMETRES = {
     "tolerance": "1.5 mm",
@@ -45,6 +47,8 @@ _MILLIMETRES = {
     "division": "1 mm",
     "allowed_total": "3 mm",
     "fence_length": "2.4 m",
+    "paper": "a4",
+    "paper_gap": "    ",
 }
 
 
@@ -190,6 +194,9 @@ span = "{reach_span}"
 [inking]
 cross_lines = "device"       # or "ruled": by hand, between the ends that the device inks
 drying = "2 min"             # how long ink is left alone before a foot stands on it
+
+[paper]
+size = "{paper}"{paper_gap}         # of every sheet that is printed: "letter" or "a4"
 
 # What a finished cover may show, where it is not what tolerance gives: take away the hashes.
 # [allowed]

@@ -34,6 +34,7 @@ VERBS = {
     "drive": "ink section after section on a plotter, and resume after any interruption",
     "rule": "which lines are ruled by hand, which come next, and the sheet for them",
     "beam": "light the lines to trace: the projector's page and its remote",
+    "paper": "what to print: the sheets to mark by hand with strips and stencils",
     "prove": "what to measure on the finished cover, and the verdict",
     "simulate": "be a plotter that other software can connect to, and picture its ink",
     "demo": "lay out, cut and write the Millrace bench: all its files, with no hardware",

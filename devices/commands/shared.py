@@ -144,12 +144,12 @@ def program_files(
 
 def ruling_files(job: Job, layout: Layout, plan: Plan, manner: Manner) -> dict[str, bytes]:
     """The sheet for a plan with ruled lines, by file name: SVG of its first page, and PDF."""
-    from marking.drawing.page import paper_for
     from marking.drawing.pdf import pdf
     from marking.drawing.svg import svg
+    from marking.job.keys import paper_of
     from marking.output.ruling_sheet import ruling_pages
 
-    pages = ruling_pages(plan, layout, job, paper_for(job.units), manner)
+    pages = ruling_pages(plan, layout, job, paper_of(job), manner)
     return {"ruling.svg": svg(pages[0]), "ruling.pdf": pdf(pages)}
 
 

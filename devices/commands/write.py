@@ -246,7 +246,7 @@ def _source(zone: str, layout: Layout, job: Job, correction: Correction | None) 
     """
     corners = layout.top.corners_table.tolist()
     other_machines = {"plotter", "projector", "reach"} - {_MACHINE[zone]}
-    wanted = job.model_dump_json(exclude={"tolerance", "tape", *other_machines})
+    wanted = job.model_dump_json(exclude={"tolerance", "tape", "paper", *other_machines})
     return f"{zone} {correction} {corners} {wanted}".encode()
 
 

@@ -42,8 +42,13 @@ def pdf(pages: Sequence[Artwork], points: float | None = None) -> bytes:
     canvas.setAuthor("")
     canvas.setCreator("canvasrule")
     canvas.setViewerPreference("DisplayDocTitle", "true")
-    for page in pages:
+    for number, page in enumerate(pages, 1):
         _Page(canvas, page, points or POINTS[page.unit]).draw()
+        if page.chapter:
+            place = f"page-{number}"
+            canvas.bookmarkPage(place)
+            canvas.addOutlineEntry(page.chapter, place)
+            canvas.showOutline()
         canvas.showPage()
     canvas.save()
     return file.getvalue()
