@@ -13,7 +13,7 @@ from devices.commands.shared import (
     read_job,
     say,
 )
-from marking.errors import BadInputError
+from marking.errors import BadInputError, RefusedError
 
 if TYPE_CHECKING:
     import argparse
@@ -138,7 +138,11 @@ def _hand(asked: Asked) -> Sequence[PrintedFile]:
         _printed("hand", "hand", pages),
         _printed("strips", "hand", strip_document(strips, job, tape_of(job.tape), paper)),
     ]
-    stencils = stencils_of(layout, job)
+    try:
+        stencils = stencils_of(layout, job)
+    except RefusedError as why:
+        say(f"note: {why}")
+        stencils = None
     if stencils is not None:
         drawn = stencil_artwork(stencils, job)
         files.append(printed_file("stencils.svg", "hand", svg(drawn), [drawn]))

@@ -89,6 +89,11 @@ def _stencil(digit: str, face: str, scale: float, pen: float, bridge: float) -> 
     lettered = letter_numeral(digit, face)
     lines = [stroke * scale for stroke in lettered.strokes]
     shape = _bridged(lines, (pen + _PLAY) / 2, bridge)
+    if any(part.interiors for part in _parts(shape)):
+        raise RefusedError(
+            f"stencils: the counter of the {digit} would fall out in this face; write it freehand "
+            'or by the strips, or take numerals.face = "simplex"'
+        )
     slots = [np.asarray(part.exterior.coords) for part in _parts(shape)]
     x0, y0, x1, y1 = shape.bounds
     half = (lettered.width * scale + pen) / 2
@@ -101,9 +106,23 @@ def _bridged(lines: list[FloatArray], half: float, bridge: float) -> Polygon | M
     import shapely
 
     inked = shapely.buffer(shapely.MultiLineString([line.tolist() for line in lines]), half)
+    # What lies between the strokes of a double line is no counter: too small to be held or seen.
+    inked = shapely.union_all([_without_slivers(part, bridge) for part in _parts(inked)])
     counters = [hole for part in _parts(inked) for hole in part.interiors]
     cuts = [cut for hole in counters for cut in _bridges(inked, hole, 2 * half, bridge)]
     return inked.difference(shapely.union_all(cuts)) if cuts else inked
+
+
+def _without_slivers(part: Polygon, bridge: float) -> Polygon:
+    """A slot whose islands are all wide enough for a bridge to take hold of."""
+    import shapely
+
+    kept = [
+        hole
+        for hole in part.interiors
+        if shapely.maximum_inscribed_circle(shapely.Polygon(hole)).length >= bridge / 2
+    ]
+    return shapely.Polygon(part.exterior, kept)
 
 
 def _bridges(

@@ -17,7 +17,7 @@ from marking.ruling.words import fine, heavy_said, shortest_rule, where_from
 from marking.tape_marks.setting_out import setting_out_of
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterator, Mapping
 
     from marking.hand.plan import ByHand
     from marking.hand.readings import SideWork
@@ -41,7 +41,7 @@ CAUTIONS = (
     "tape run back slowly. Put irons and blades away; cut paper on another table.",
     "Where local codes or the makers' instructions say otherwise, they come first.",
 )
-_ALONG = 304.8
+_ALONG: Mapping[Units, float] = {"in": 304.8, "mm": 300.0}
 """mm of a ruled half along which a short rule is laid for the other: our judgement, no source."""
 
 
@@ -72,6 +72,10 @@ def order_of_work(plan: ByHand, job: MarkingJob) -> Iterator[str]:
     yield (
         "Look along the table: the line through each pair of ticks must stand square, and both "
         "sides must have the same numeral at either end of it. Only then take a marker."
+    )
+    yield (
+        "With printed strips (strips.pdf) ticks and numerals come off the strips in place of steps "
+        "2 and 3; their first page says how. The checks of the count are made all the same."
     )
     yield "Rule the lines across, in the order of the sheets for ruling."
     yield "Rule the long lines, from the first long line of each side inwards."
@@ -161,7 +165,7 @@ def long_line_steps(work: SideWork, plan: ByHand, job: MarkingJob) -> Iterator[s
     yield (
         "Rule each line from tick to tick over the whole length, from the zero line to the last "
         "line and no further, the rule laid over two marks at a time and, for the next length, "
-        f"along at least {rough_length(_ALONG, job.units)} of what is ruled."
+        f"along at least {rough_length(_ALONG[job.units], job.units)} of what is ruled."
     )
 
 
@@ -215,9 +219,9 @@ def _ruling_steps(
     yield from where_from(lines[0], layout, job, manner)
     yield (
         "Where no batten is long enough a line is joined: rule the near half, then from the other "
-        f"side lay the rule along at least {rough_length(_ALONG, job.units)} of what is ruled and "
-        "through the far tick, and end in what is ruled. If the two do not meet, stop and find "
-        "which tick is wrong."
+        f"side lay the rule along at least {rough_length(_ALONG[job.units], job.units)} of what is "
+        "ruled and through the far tick, and end in what is ruled. If the two do not meet, stop "
+        "and find which tick is wrong."
     )
     if any(line.heavy for line in lines):
         yield heavy_said(job)

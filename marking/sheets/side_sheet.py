@@ -28,6 +28,8 @@ _ROW, _HEAD = 4.2, 6.2
 _BLOCK = 12
 """Ticks in a block where no line is heavy, or they are too far apart to make one."""
 _FEWEST, _MOST = 5, 16
+_LABELS = 13
+"""Numbers along a side of the sketch, at most."""
 
 
 def side_pages(
@@ -79,9 +81,11 @@ def _seen_from(page: Page, work: SideWork, layout: Layout, job: MarkingJob, top:
     page.line([at(float(xs[0]), mine), at(float(xs[-1]), mine)], INK, 0.9)
     page.line([at(float(xs[-1]), mine), at(float(xs[-1]), others)], INK, 0.2)
     page.line([at(float(xs[0]), others), at(float(xs[-1]), others)], INK, 0.2)
+    every = job.grid.heavy_every or _BLOCK
+    step = every * max(1, -(-len(xs) // every // _LABELS))
     for side, y in (("near", lines[0].y), ("far", lines[-1].y)):
         away = -5.6 if (side == work.side) else 2.2
-        for number in range(0, len(xs), max(1, len(xs) // 12)):
+        for number in range(0, len(xs), step):
             x, up = at(float(xs[number]), y)
             page.line([(x, up - 0.8), (x, up + 0.8)], INK, 0.25)
             page.write(f"{number}", x, up + away, 2.0, align=0.5)
@@ -145,7 +149,7 @@ def _tick_pages(
         page, y = headed(paper, title, heading)
         page.write(
             f"The tape's 0 on the zero line, on your {work.zero_hand.upper()}. Work from 0 on. "
-            "Across: the numeral at the other end of the same line.",
+            f"Column {_other(work)}: the numeral at the other end.",
             EDGE,
             y,
             TEXT,
@@ -172,6 +176,10 @@ def _blocks(ticks: Sequence[CrossTick], job: MarkingJob) -> list[list[CrossTick]
     return blocks
 
 
+def _other(work: SideWork) -> Side:
+    return "far" if work.side == "near" else "near"
+
+
 def _block(
     page: Page,
     block: Sequence[CrossTick],
@@ -182,15 +190,15 @@ def _block(
     wide: float,
 ) -> None:
     x, y = at
-    reads, write, begin, across = x + 21.5, x + 23.5, x + wide - 7.4, x + wide
+    reads, write, begin, across = x + 21.5, x + 22.8, x + wide - 6.0, x + wide
     y -= 4.0
     page.write("tape reads", reads, y, 1.8, align=1.0, colour=FAINT)
     page.write("write", write, y, 1.8, colour=FAINT)
     page.write("begin", begin, y, 1.8, align=1.0, colour=FAINT)
-    page.write("across", across, y, 1.8, align=1.0, colour=FAINT)
+    page.write(_other(work), across, y, 1.8, align=1.0, colour=FAINT)
     page.line([(x, y - 1.4), (x + wide, y - 1.4)], INK, 0.35)
     y = at[1] - _HEAD + 0.4
-    other: Side = "far" if work.side == "near" else "near"
+    other = _other(work)
     for tick in block:
         y -= _ROW
         tick_box(page, x, y)
@@ -198,14 +206,14 @@ def _block(
         own = tick.numerals.get(work.side)
         end = write
         if own is not None:
-            end += page.write(own.text, write, y, 3.0) + 1.0
+            end += page.write(own.text, write, y, 3.0) + 0.8
             x0, _, x1, _ = own.box_table
             before = tick.x - x0 if work.side == "near" else x1 - tick.x
-            page.write(f"{before:.1f}", begin, y, 1.9, align=1.0)
+            page.write(f"{before:.{1 if before < 9.95 else 0}f}", begin, y, 1.9, align=1.0)
         elif not tick.name.isdigit():
             end += page.write(tick.name, write, y, 1.9) + 1.0
         if tick.heavy:
-            page.write("H", end, y, 2.4)
+            page.write("H", end, y, 2.0)
         there = tick.numerals[other].text if other in tick.numerals else "-"
         page.write(there, across, y, 2.0, align=1.0, colour=FAINT)
-        rule_under(page, x, x + wide, y - 1.2)
+        rule_under(page, x, x + wide, y - 0.9)

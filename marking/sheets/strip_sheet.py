@@ -49,22 +49,19 @@ def strip_document(
 ) -> tuple[Artwork, ...]:
     """How to lay them, then all strips. Raises RefusedError where one is larger than its sheet."""
     pages = [_how(strips, job, paper).artwork]
-    left = list(strips.strips)
-    each = _to_a_page(strips, paper)
-    while left:
-        page = Page(paper, f"{job.title}: strips", lying=True, chapter=_chapter(left[0]))
-        shown, left = left[:each], left[each:]
-        deep = _deep(strips)
-        for place, strip in enumerate(shown):
-            top = page.height - _NOT_PRINTED - 4.0 - place * (deep + _GAP)
-            _strip(page, strip, strips, job, tape, top)
-        pages.append(page.artwork)
+    each, deep = _to_a_page(strips, paper), _deep(strips)
+    for side in ("near", "far"):
+        left = [strip for strip in strips.strips if strip.side == side]
+        chapter = f"{side.capitalize()} strips"
+        while left:
+            page = Page(paper, f"{job.title}: strips", lying=True, chapter=chapter)
+            shown, left, chapter = left[:each], left[each:], ""
+            for place, strip in enumerate(shown):
+                top = page.height - _NOT_PRINTED - 4.0 - place * (deep + _GAP)
+                _strip(page, strip, strips, job, tape, top)
+            pages.append(page.artwork)
     number_pages(pages, f"{job.title}, strips")
     return tuple(pages)
-
-
-def _chapter(strip: Strip) -> str:
-    return f"{strip.side.capitalize()} strips" if strip.number == 1 else ""
 
 
 def _deep(strips: Strips) -> float:
@@ -133,18 +130,20 @@ def _laying(job: MarkingJob) -> Iterator[str]:
         "strips hang on it, at the near side on the base line, at the far side on the far line."
     )
     yield (
-        "Each strip has two readings under arrows, of its first and its last line. Tick both on "
-        "the long line by the tape, its printed 0 on the zero line: never from the strip before, "
-        "or errors add up."
+        "Lay the tape along the long line, on its inner side, its printed 0 on the zero line, "
+        "drawn taut and taped down. It stays there until all strips of a side are laid."
     )
     yield (
-        "Lay the cut edge along the long line, the two arrows on their two ticks. Where they do "
-        f"not quite fit ({'1/32 in' if job.units == 'in' else '1 mm'} or less), leave as much over "
-        "at one end as at the other; where they are further off, a reading was wrong. Tape it down."
+        "Each strip has two readings above arrows, of its first and its last line. Slide its cut "
+        "edge along the tape until both lines stand at their readings: each strip by itself, never "
+        "to the strip before, or errors add up. Where they do not quite fit "
+        f"({'1/32 in' if job.units == 'in' else '1 mm'} or less), leave as much over at one end as "
+        "at the other; where they are further off, a reading was wrong. Tape it down."
     )
     yield (
-        "The last tick of one strip and the first of the next must be one pitch apart. Look before "
-        "you mark; then tick every line at the paper's edge, or prick it through with an awl."
+        "The last tick of one strip and the first of the next must be one pitch apart: look before "
+        "you mark. Then lift the tape and tick every line on the cloth at the paper's edge, with a "
+        "removable tick, or prick it through with an awl. Make the checks of the count in hand.pdf."
     )
     yield (
         "Numerals: slide transfer paper under the strip and follow them with a hard point, or "
@@ -163,9 +162,9 @@ def _told(strips: Strips) -> Iterator[str]:
         f"between two ticks beside each other is off by more than {strips.gap_holds:.2f} mm."
     )
     yield (
-        "In it: each laid tick up to 0.5 mm off, the strip up to 0.2 mm off between its two, a "
-        "tick drawn at its edge up to 0.25 mm, the tape's own scale by its class, and paper that "
-        "is 0.1 % (one standard deviation) longer or shorter than it was checked. These are our "
+        "In it: each end of a strip up to 0.25 mm off its reading, a tick drawn at its edge up to "
+        "0.25 mm, the tape's own scale by its class, and paper that is 0.1 % (one standard "
+        "deviation) longer or shorter than it was checked. These are our "
         "own assumptions of a careful hand. Not in it: a check length that was not looked at."
     )
 

@@ -72,7 +72,6 @@ def hand_ways(cover: Cover, pace: PaceTable, tape_most: float, paper: PaperSize)
         "hand",
         (
             base(pace),
-            Act("marks along a line", 2 * strips, pace.tick, parted=True),
             Act("strips laid", strips, pace.strip, parted=True),
             across,
             long_lines,
@@ -80,7 +79,7 @@ def hand_ways(cover: Cover, pace: PaceTable, tape_most: float, paper: PaperSize)
             *short,
             proof(pace),
         ),
-        by_strips(line_x, width, strip, cover.pitch, doubts).with_counts(marks=2 * strips),
+        by_strips(line_x, width, strip, cover.pitch, doubts).with_counts(marks=4),
         cross_lines="ruled",
         rulings=rulings,
         tracings=cover.numerals,

@@ -1,11 +1,12 @@
 """What a cover marked by hand holds, with a tape, strips, light or panels: covers imagined.
 
 It knows no machine. Our own assumptions, evidence of nothing: a tick set or followed by hand is
-off by up to half a millimetre, evenly, and one drawn at a strip's edge by half of that; the rule,
-or a strip, lies up to 0.2 mm off; where a rule is laid anew for the second reach it slips by a
-standard deviation of 0.2 mm; the tape shares its scale, by class; the zero line leans by what
-comparing both diagonals leaves. Paper changes with damp and printer by 0.1 % (standard deviation,
-one figure for all of one printing). Table frame, mm.
+off by up to half a millimetre, evenly: half of it in finding the reading, as where a strip is slid
+along the tape, half in drawing the tick, as at a strip's edge. The rule lies up to 0.2 mm off at
+either end of a line; where it is laid anew for the second reach it slips by a standard deviation of
+0.2 mm; the tape shares its scale, by class; the zero line leans by what comparing both diagonals
+leaves. Paper changes with damp and printer by 0.1 % (standard deviation, one figure for all of one
+printing). Table frame, mm.
 """
 
 from __future__ import annotations
@@ -36,7 +37,7 @@ class HandDoubts:
     lean: float = 0.3 / 1600
     """Standard deviation, radians."""
     traced_most: float = 0.25
-    """Of a tick that is drawn where a strip shows it."""
+    """Of a strip's end brought to its reading, and of a tick drawn where the strip shows it."""
 
 
 def by_tape(line_x: FloatArray, width: float, doubts: HandDoubts) -> Expected:
@@ -51,7 +52,7 @@ def by_tape(line_x: FloatArray, width: float, doubts: HandDoubts) -> Expected:
 def by_strips(
     line_x: FloatArray, width: float, strip: float, pitch: float, doubts: HandDoubts
 ) -> Expected:
-    """Printed strips `strip` long, each laid to two ticks of its own; lines ruled between."""
+    """Printed strips `strip` long, each laid to two readings of its own; lines ruled between."""
     rng = np.random.default_rng(SEED)
     ticks = _from_strips(rng, line_x, strip, pitch, doubts)
     return _ruled(rng, ticks, line_x, width, doubts)
@@ -74,8 +75,8 @@ def _from_strips(
 ) -> FloatArray:
     """(2, covers, lines): how far a tick of either edge is off that was taken from a strip.
 
-    A strip carries half a `pitch` before its first line. Its first and its last tick are laid to
-    readings of the tape, so that what the paper is off by is shared between both ends.
+    A strip carries half a `pitch` before its first line. It is slid along the tape until its first
+    and its last tick stand at their readings, so that both share what the paper is off by.
     """
     which = np.floor((line_x - line_x[0] + pitch / 2 + 1e-6) / strip).astype(int)
     last = int(which.max())
@@ -83,15 +84,14 @@ def _from_strips(
         np.array([ends(line_x[which == n], initial=reach) for n in range(last + 1)])
         for ends, reach in ((np.min, np.inf), (np.max, -np.inf))
     )
-    marks = rng.uniform(-doubts.tick_most, doubts.tick_most, (2, 2, COVERS, last + 1))
-    # The tape's zero lies on the zero line, and so does the first tick of the first strip.
-    marks[0, :, :, 0] = 0.0
-    by_eye = rng.uniform(-doubts.ruled_most, doubts.ruled_most, (2, COVERS, last + 1))
-    laid = marks.mean(axis=0) + by_eye
+    ends = rng.uniform(-doubts.traced_most, doubts.traced_most, (2, 2, COVERS, last + 1))
+    laid = ends.mean(axis=0)
     paper = PAPER * rng.standard_normal((COVERS, 1))
     traced = rng.uniform(-doubts.traced_most, doubts.traced_most, (2, COVERS, len(line_x)))
     middle = (first_x + last_x) / 2
     off: FloatArray = laid[:, :, which] + paper * (line_x - middle[which]) + traced
+    # The zero line is struck before any strip is laid.
+    off[:, :, 0] = 0.0
     return off
 
 
