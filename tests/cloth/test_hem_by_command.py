@@ -158,17 +158,17 @@ def test_on_the_card_every_line_lies_where_it_does_on_the_table(make_job):
         (box for box in drawn if box not in lines and box[2] - box[0] < page.get_width() * 0.9),
         key=lambda box: box[2] - box[0],
     )
-    half = 0.45 / 2 * MM  # of the outline's own width, which its box takes in
-    x0, y0, x1, y1 = table[0] + half, table[1] + half, table[2] - half, table[3] - half
+    wide = 0.45 * MM  # of the outline, by which PDFium's box is larger all round
+    x0, y0, x1, y1 = table[0] + wide, table[1] + wide, table[2] - wide, table[3] - wide
     upright = {
         round(((a + c) / 2 - x0) / (x1 - x0) * 60 - 1, 2)
         for a, b, c, d in lines
-        if abs((d - b) - (y1 - y0)) < 4 * half
+        if abs((d - b) - (y1 - y0)) < 2 * wide
     }
     level = {
         round(((b + d) / 2 - y0) / (y1 - y0) * 30, 2)
         for a, b, c, d in lines
-        if abs((c - a) - (x1 - x0)) < 4 * half
+        if abs((c - a) - (x1 - x0)) < 2 * wide
     }
     for one in plan.laid:
         at = one.at / 25.4
