@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -23,6 +23,9 @@ from marking.begun.on_the_cover import COVER, plan_hash
 from marking.errors import BadInputError, RefusedError
 from marking.job.keys import ClothTable, tape_of
 from marking.layout.layout import lay_out
+from marking.mending.mend import mends
+from marking.mending.words import seen_lines, told_by_mends
+from marking.network.allowed import allowed_of
 from marking.output.files import replace_file
 from marking.proof.distances import plan_proof
 from marking.proof.distortion import distortion_of
@@ -42,6 +45,7 @@ if TYPE_CHECKING:
 
     from devices.job import Job
     from marking.layout.layout import Layout
+    from marking.mending.mend import Mend
     from marking.proof.places import Distance
     from marking.proof.verniers import JoinVernier
     from marking.proof.words import Since
@@ -161,6 +165,7 @@ def _write_sheet(options: argparse.Namespace, job: Job) -> int:
         print_json(sheet_record(plan, verniers, paths))
     else:
         print_lines(sheet_lines(plan, verniers, tape, job.units))
+        print_lines(seen_lines(_mended(options.job, job, cover.layout), allowed_of(job).step))
         say(f"wrote {', '.join(map(str, paths))}")
     return 0
 
@@ -230,20 +235,36 @@ def _judge(options: argparse.Namespace, job: Job) -> int:
     limits = limits_of(job.tolerance, job.allowed)
     verdict = prove(sheet, shown, tape_of(job.tape), limits, options.confirmed)
     named = layout_hash(layout)
+    mended = _mended(options.job, job, layout)
+    step = allowed_of(job).step
+    verdict = replace(verdict, outcome=told_by_mends(mended, step, verdict.outcome))
     changes: Since | None = None
     with open_record(options.job) as record:
         earlier = _earlier_proof(record, named, slack=bool(kept["slack"]))
         if earlier is not None and verdict.outcome != "measure again":
             changes = since(earlier.result, verdict)
         result = {**proof_record(verdict), "slack": kept["slack"], "confirmed": options.confirmed}
+        if mended:
+            result["mended"] = [{"id": one.id, "step_mm": one.step} for one in mended]
         record.add_check(named, "proof", COVER, result)
     if options.json:
         print_json({**result, "since": since_record(changes) if changes is not None else None})
     else:
-        print_lines(proof_lines(verdict, job.units))
+        first, *rest = proof_lines(verdict, job.units)
+        print_lines([first, *seen_lines(mended, step), *rest])
         if changes is not None:
             print_lines(since_lines(changes))
     return 0 if verdict.outcome == "pass" else RefusedError.exit_code
+
+
+def _mended(folder: Path, job: Job, layout: Layout) -> tuple[Mend, ...]:
+    """What of the cover was asked to be inked anew, and not taken back."""
+    with open_record(folder) as record:
+        if not record.rows("mend"):
+            return ()
+    plan = plan_of(folder, "plotter", job, layout, kept_correction(folder, job))
+    with open_record(folder) as record:
+        return tuple(one for one in mends(record, layout, plan) if one.state != "taken back")
 
 
 def _kept_sheet(folder: Path, job: Job) -> tuple[Mapping[str, Any], DistanceSheet, Layout]:
