@@ -190,6 +190,8 @@ span = "{reach_span}"
 [inking]
 cross_lines = "device"       # or "ruled": by hand, between the ends that the device inks
 drying = "2 min"             # how long ink is left alone before a foot stands on it
+tried = "first"              # try before any ink that it stays ("canvasrule trial --ink"),
+                             #   or "not asked": you know it does
 
 # What a finished cover may show, where it is not what tolerance gives: take away the hashes.
 # [allowed]

@@ -106,6 +106,11 @@ def add_options(verb: argparse.ArgumentParser) -> None:
         metavar="REASON",
         help="ink against the verdict, or with no readings; the reason is recorded",
     )
+    verb.add_argument(
+        "--ink-untried",
+        metavar="REASON",
+        help="ink although it was not tried that this ink stays on the canvas; the reason is kept",
+    )
     verb.add_argument("--outline", action="store_true", help="go round each section pen up first")
     verb.add_argument("--csv", action="store_true", help="print the record as CSV, and end")
     verb.epilog = _MORE
@@ -169,6 +174,8 @@ def _driven(
     in_turn = _in_turn(place.record, place.job, place.layout, place.plan)
     done = {section.id for section, inked in in_turn if inked}
     todo = [section for section in sections if section.id not in done]
+    if todo and not place.rehearsal:
+        _tried(place, options)
     keep_given(place)
     outcomes: dict[str, RunOutcome] = {}
     for count, section in enumerate(todo[: options.most]):
@@ -183,6 +190,29 @@ def _driven(
         shown = picture(options.job, place.job, pictured, place.correction)
         say(f"A rehearsal: no cloth was inked, and nothing of it is kept; look at {shown}")
     return outcomes
+
+
+def _tried(place: Workplace, options: argparse.Namespace) -> None:
+    """Lets nothing be inked before the ink was tried, or somebody says why not."""
+    from devices.commands.typed import typed
+    from marking.errors import RefusedError
+    from marking.fastness.tried import TriedInk, keep_tried, pens_tried, waits_for
+    from marking.record.record import layout_hash
+
+    pens, record = place.job.pens, place.record
+    why = waits_for(record, pens) if place.job.inking.tried == "first" else None
+    if why is None:
+        return
+    if options.ink_untried is None:
+        how = typed(["canvasrule", "trial", "--job", options.job, "--ink"])
+        raise RefusedError(
+            f"{why}, and what comes off lands on customers' cloth; nothing was inked. Try it on a "
+            f"scrap first: {how} says how, and keeps what you see. To ink all the same, give "
+            '--ink-untried REASON, or set inking.tried = "not asked" in job.toml'
+        )
+    went_on = TriedInk(pens_tried(pens), went_on=options.ink_untried)
+    keep_tried(record, layout_hash(place.layout), went_on)
+    say(f"note: {why}. It is inked all the same, and kept why: {options.ink_untried}")
 
 
 def _print_record(folder: Path) -> int:
@@ -289,6 +319,7 @@ def _again(options: argparse.Namespace, most: int | None, *, placed: bool) -> st
         ("--most", most),
         ("--readings", options.readings),
         ("--ink-anyway", options.ink_anyway),
+        ("--ink-untried", options.ink_untried),
     ):
         words += [] if value is None else [name, str(value)]
     moved = options.moved and not placed
