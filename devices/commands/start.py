@@ -25,6 +25,12 @@ def add_options(verb: argparse.ArgumentParser) -> None:
     )
     verb.add_argument("--length", help='the table\'s length, such as "150 in"')
     verb.add_argument("--width", help='the table\'s width, such as "64 in"')
+    verb.add_argument(
+        "--like",
+        metavar="OLD",
+        type=Path,
+        help="the folder of a job whose choices to begin with: for the cover that follows it",
+    )
     verb.add_argument("--title", help="a name for the sheets")
     verb.add_argument("--units", choices=("in", "mm"), help="what people see (default: by length)")
     verb.add_argument(
@@ -54,6 +60,8 @@ def run(options: argparse.Namespace) -> int:
     path = options.folder / JOB_FILE
     if path.exists():
         raise BadInputError(f"{path}: is there already and was not touched; give another folder")
+    if options.like is not None:
+        return _like(options, path)
     if options.plotter not in stock_names("plotters"):
         raise BadInputError(
             f"--plotter {options.plotter}: stock plotters are {', '.join(stock_names('plotters'))}"
@@ -79,6 +87,59 @@ def run(options: argparse.Namespace) -> int:
             f'"canvasrule layout --job {options.folder}"'
         )
     return 0
+
+
+def _like(options: argparse.Namespace, path: Path) -> int:
+    """A job with another's job.toml and the profiles beside it; nothing of what happened there."""
+    import tomllib
+
+    from devices.job import Job
+    from devices.job_text import job_schema
+    from marking.job.folder import JOB_FILE, load_job
+    from marking.output.files import write_new
+
+    given = [f"--{name}" for name in ("table", "length", "width", "units", "title")]
+    other = [name for name in given if getattr(options, name[2:]) is not None]
+    if other:
+        raise BadInputError(
+            f"{', '.join(other)}: --like takes all choices from {options.like}; change them in "
+            "the new job.toml"
+        )
+    old = options.like / JOB_FILE
+    # It is read as it stands: what would not read back there does not here.
+    load_job(options.like, Job)
+    text = old.read_bytes()
+    files = {"job.schema.json": job_schema().encode()}
+    for name in sorted(_profile_files(tomllib.loads(text.decode("utf-8-sig")))):
+        beside = options.like / name
+        if beside.is_file() and not Path(name).is_absolute():
+            if ".." in Path(name).parts:
+                raise BadInputError(
+                    f"{old}: its profile {name} lies outside the folder; copy it into the folder "
+                    "first, and name it so"
+                )
+            files[name] = beside.read_bytes()
+    # job.toml last: a folder that holds one is a job.
+    for name, data in {**files, JOB_FILE: text}.items():
+        if name == JOB_FILE or not (options.folder / name).exists():
+            write_new(options.folder / name, data)
+    if options.json:
+        print_json({"schema": 1, "job": path.as_posix(), "like": options.like.as_posix()})
+    else:
+        print(path)
+        say(
+            "The same choices, and nothing of what was measured or inked there. Measure the top "
+            f'anew, and run "canvasrule layout --job {options.folder}"'
+        )
+    return 0
+
+
+def _profile_files(tables: object) -> set[str]:
+    """What is named as a profile anywhere in a job; stock ones among it."""
+    if not isinstance(tables, dict):
+        return set()
+    own = {value for key, value in tables.items() if key == "profile" and isinstance(value, str)}
+    return own.union(*(_profile_files(value) for value in tables.values()))
 
 
 def _title_of(folder: Path) -> str:
