@@ -28,6 +28,7 @@ _INCHES = {
     "division": "1/32 in",
     "allowed_total": "1/8 in",
     "fence_length": "8 ft",
+    "none": "0 in",
 }
 _MILLIMETRES = {
     "tolerance": "1.5 mm",
@@ -45,6 +46,7 @@ _MILLIMETRES = {
     "division": "1 mm",
     "allowed_total": "3 mm",
     "fence_length": "2.4 m",
+    "none": "0 mm",
 }
 
 
@@ -116,6 +118,9 @@ tolerance = "{tolerance}"      # how far any finished line may lie from true
 
 [table]
 {top}
+measured_to = "board"        # the bare board's edges; or "batten": a line struck along a batten
+                             #   that is held against the padded edge, with a square held to it
+edge_radius = "{none}"         # how round that edge is: no ink where the top curves away
 
 # Measure the real top before inking: four sides and two diagonals, then take away the hashes.
 # "canvasrule layout" says how large a slip of the tape would pass, and what more would show it.

@@ -96,7 +96,7 @@ class _Room:
     pen: float
     clear: float
     strip: float
-    """From the table's edge to the first long line's ink."""
+    """From where the top is flat to the first long line's ink."""
     apart: float
     """From one numbered cross line to the next."""
     ends: tuple[float, float]
@@ -271,12 +271,13 @@ def _rounded_down(height: float) -> float:
 def _room(job: MarkingJob, xs: FloatArray, rect: tuple[float, float, float, float]) -> _Room:
     last = xs[(len(xs) - 1) // job.numerals.every * job.numerals.every]
     first_line_ink = max(job.pens.lines.width, job.pens.heavy.width) / 2
+    curved = job.table.edge_radius
     return _Room(
         job.pens.numerals.width,
         job.numerals.clear,
-        job.grid.margin - first_line_ink,
+        job.grid.margin - curved - first_line_ink,
         job.grid.pitch * job.numerals.every,
-        (float(xs[0] - rect[0]), float(rect[2] - last)),
+        (float(xs[0] - rect[0]) - curved, float(rect[2] - last) - curved),
     )
 
 
@@ -288,9 +289,9 @@ def _limits(asked: _Asked) -> list[Limit]:
     def height(room_for_centre_lines: float, ratio: float) -> float:
         return room_for_centre_lines / ratio + room.pen if ratio else math.inf
 
-    limits = [
-        Limit(room.strip - 2 * room.clear, None, "the margin leaves no more between edge and line")
-    ]
+    edge = "the round edge" if asked.job.table.edge_radius else "edge"
+    leaves = f"the margin leaves no more between {edge} and line"
+    limits = [Limit(room.strip - 2 * room.clear, None, leaves)]
     for end, index in ((room.ends[0], 0), (room.ends[1], -1)):
         half = height(2 * (end - room.clear) - room.pen, ratios[index])
         limits.append(Limit(half, values[index], f"{values[index]} would come too near the end"))
@@ -397,7 +398,8 @@ def place(
     numerals = []
     for side in job.numerals.sides:
         turn = 1 if side == "near" else -1
-        y = rect[1] + strip / 2 if side == "near" else rect[3] - strip / 2
+        off = job.table.edge_radius + strip / 2
+        y = rect[1] + off if side == "near" else rect[3] - off
         for index, (value, text) in enumerate(zip(values, texts, strict=True)):
             x = float(xs[index * job.numerals.every])
             half_x, half_y = (text.width * scale + pen) / 2, (text.height * scale + pen) / 2

@@ -61,6 +61,9 @@ def _to_measure(
         shown = as_taped(tape_reading(spot.nominal, tape), tape, units)
         page.write(spot.id, x, y, _TEXT)
         page.write(shown, x + 56, y, 2.0, align=1.0, colour=FAINT)
+        if spot.kind == "diagonal":
+            page.write(" - ".join(spot.between), x, y - 3.2, 1.7, colour=FAINT)
+            y -= 2.4
         page.line([(x + 60, y - 0.6), (x + wide, y - 0.6)], INK, 0.2)
         page.line([(x, y - 2.2), (x + wide, y - 2.2)], RULE, 0.1)
         y -= _ROW
