@@ -159,6 +159,8 @@ def _driven(
     sections: Sequence[Section], place: Workplace, options: argparse.Namespace
 ) -> dict[str, RunOutcome]:
     """Inks what is not done, one section after another, up to the first that is not finished."""
+    from devices.commands.typed import typed
+    from devices.inking.waits import let_ink_be_laid
     from devices.setting_down.set_down import keep_given
 
     place.record.guard_layout(place.layout)
@@ -175,7 +177,13 @@ def _driven(
     done = {section.id for section, inked in in_turn if inked}
     todo = [section for section in sections if section.id not in done]
     if todo and not place.rehearsal:
-        _tried(place, options)
+        job = ["--job", options.job]
+        let_ink_be_laid(
+            place,
+            options.ink_untried,
+            typed(["canvasrule", "trial", *job, "--ink"]),
+            typed(["canvasrule", "days", *job]),
+        )
     keep_given(place)
     outcomes: dict[str, RunOutcome] = {}
     for count, section in enumerate(todo[: options.most]):
@@ -190,29 +198,6 @@ def _driven(
         shown = picture(options.job, place.job, pictured, place.correction)
         say(f"A rehearsal: no cloth was inked, and nothing of it is kept; look at {shown}")
     return outcomes
-
-
-def _tried(place: Workplace, options: argparse.Namespace) -> None:
-    """Lets nothing be inked before the ink was tried, or somebody says why not."""
-    from devices.commands.typed import typed
-    from marking.errors import RefusedError
-    from marking.fastness.tried import TriedInk, keep_tried, pens_tried, waits_for
-    from marking.record.record import layout_hash
-
-    pens, record = place.job.pens, place.record
-    why = waits_for(record, pens) if place.job.inking.tried == "first" else None
-    if why is None:
-        return
-    if options.ink_untried is None:
-        how = typed(["canvasrule", "trial", "--job", options.job, "--ink"])
-        raise RefusedError(
-            f"{why}, and what comes off lands on customers' cloth; nothing was inked. Try it on a "
-            f"scrap first: {how} says how, and keeps what you see. To ink all the same, give "
-            '--ink-untried REASON, or set inking.tried = "not asked" in job.toml'
-        )
-    went_on = TriedInk(pens_tried(pens), went_on=options.ink_untried)
-    keep_tried(record, layout_hash(place.layout), went_on)
-    say(f"note: {why}. It is inked all the same, and kept why: {options.ink_untried}")
 
 
 def _print_record(folder: Path) -> int:

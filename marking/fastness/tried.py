@@ -149,7 +149,7 @@ def waits_for(record: Record, pens: PensTable) -> str | None:
     """
     tried = last_tried(record)
     if tried is None:
-        if record.runs():
+        if record.ink() or record.runs():
             return None
         return "it is not kept that this ink stays on the canvas when cloth is rubbed and pressed"
     now = pens_tried(pens)
