@@ -304,7 +304,6 @@ def _again(options: argparse.Namespace, most: int | None, *, placed: bool) -> st
         ("--most", most),
         ("--readings", options.readings),
         ("--ink-anyway", options.ink_anyway),
-        ("--ink-untried", options.ink_untried),
     ):
         words += [] if value is None else [name, str(value)]
     moved = options.moved and not placed
