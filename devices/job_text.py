@@ -29,6 +29,8 @@ _INCHES = {
     "allowed_total": "1/8 in",
     "fence_length": "8 ft",
     "none": "0 in",
+    "paper": "letter",
+    "paper_gap": "",
     "thickness": "1 1/2 in",
     "wrap": "4 in",
     "widths": '"36 in", "48 in", "60 in", "72 in", "84 in", "96 in", "120 in"',
@@ -52,6 +54,8 @@ _MILLIMETRES = {
     "allowed_total": "3 mm",
     "fence_length": "2.4 m",
     "none": "0 mm",
+    "paper": "a4",
+    "paper_gap": "    ",
     "thickness": "4 cm",
     "wrap": "10 cm",
     "widths": '"90 cm", "120 cm", "150 cm", "180 cm", "210 cm", "240 cm", "300 cm"',
@@ -215,6 +219,9 @@ cross_lines = "device"       # or "ruled": by hand, between the ends that the de
 drying = "2 min"             # how long ink is left alone before a foot stands on it
 tried = "first"              # try before any ink that it stays ("canvasrule trial --ink"),
                              #   or "not asked": you know it does
+
+[paper]
+size = "{paper}"{paper_gap}         # of every sheet that is printed: "letter" or "a4"
 
 # What a finished cover may show, where it is not what tolerance gives: take away the hashes.
 # [allowed]

@@ -21,7 +21,7 @@ from devices.history import has_record, kept_correction
 from devices.machine_zones import divided
 from marking.begun.on_the_cover import COVER, plan_hash
 from marking.errors import BadInputError, RefusedError
-from marking.job.keys import ClothTable, tape_of
+from marking.job.keys import ClothTable, paper_of, tape_of
 from marking.layout.layout import lay_out
 from marking.mending.mend import mends
 from marking.mending.words import seen_lines, told_by_mends
@@ -128,7 +128,6 @@ def run(options: argparse.Namespace) -> int:
 
 def _write_sheet(options: argparse.Namespace, job: Job) -> int:
     # What draws is imported where something is drawn: it takes a while.
-    from marking.drawing.page import paper_for
     from marking.drawing.pdf import pdf
     from marking.drawing.svg import svg
     from marking.output.proof_sheet import proof_pages
@@ -152,7 +151,7 @@ def _write_sheet(options: argparse.Namespace, job: Job) -> int:
         begun=_begun(options.job, cover, kept),
         steps=steps_read(model, verniers),
     )
-    pages = proof_pages(plan, verniers, tape, job.title, job.units, paper_for(job.units))
+    pages = proof_pages(plan, verniers, tape, job.title, job.units, paper_of(job))
     files = {"proof.svg": svg(pages[0]), "proof.pdf": pdf(pages)}
     with open_record(options.job) as record:
         record.add_check(
@@ -180,7 +179,6 @@ def _write_sheet(options: argparse.Namespace, job: Job) -> int:
 
 def _marked_before(options: argparse.Namespace, job: Job) -> int:
     """A cover that this tool did not draw: its sheet, or how far off it is and the card."""
-    from marking.drawing.page import paper_for
     from marking.drawing.pdf import pdf
     from marking.marked_before.errors import off_cover
     from marking.marked_before.readings import asked, read_found
@@ -190,7 +188,7 @@ def _marked_before(options: argparse.Namespace, job: Job) -> int:
     if options.confirmed or options.verniers or options.slack or options.distances is not None:
         raise BadInputError("--marked-before goes with --measured FILE alone")
     # What is on the table is no ink of this job, whatever its record holds.
-    layout, tape, paper = lay_out(job), tape_of(job.tape), paper_for(job.units)
+    layout, tape, paper = lay_out(job), tape_of(job.tape), paper_of(job)
     if options.measured is None:
         spots = asked(layout)
         path = options.job / OUTPUT / "marked-before.pdf"

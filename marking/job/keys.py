@@ -54,7 +54,8 @@ class Fold(Table):
         return (self.depth,) if self.kind == "single" else (self.depth, 2 * self.depth)
 
 
-def _parse_fold(text: object) -> Fold | object:
+def parse_fold(text: object) -> Fold | object:
+    """A fold as written. Raises ValueError with advice."""
     if not isinstance(text, str):
         raise ValueError('not a fold; write it like "double 1 1/2 in" or "single 1 in"')
     match = re.fullmatch(r"\s*(single|double)\s+(.+)", text)
@@ -65,7 +66,7 @@ def _parse_fold(text: object) -> Fold | object:
 
 
 FoldText = Annotated[
-    Fold, BeforeValidator(_parse_fold), text_schema("double 4 in", "double 1 1/2 in")
+    Fold, BeforeValidator(parse_fold), text_schema("double 4 in", "double 1 1/2 in")
 ]
 
 
@@ -294,6 +295,18 @@ class ReachTable(Table):
     speed: Speed = Field(default=60.0, description="How fast a hand draws a line along a rule")
 
 
+PaperSize = Literal["letter", "a4"]
+
+
+class PaperKeys(Table):
+    """What sheets are printed on."""
+
+    size: PaperSize | None = Field(
+        default=None,
+        description='"letter" or "a4"; left out, letter for inches and A4 for millimetres',
+    )
+
+
 class MarkingJob(Table):
     """Everything about the marking; `devices.job.Job` adds the machines."""
 
@@ -324,6 +337,12 @@ class MarkingJob(Table):
     )
     ways: WaysTable = WaysTable.model_construct()
     pace: PaceTable = PaceTable.model_construct()
+    paper: PaperKeys = PaperKeys.model_construct()
+
+
+def paper_of(job: MarkingJob) -> PaperSize:
+    """The sheet that a job's pages are made for: as it says, or as its units are."""
+    return job.paper.size or ("letter" if job.units == "in" else "a4")
 
 
 def tape_of(table: TapeTable) -> Tape:
