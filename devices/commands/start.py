@@ -53,7 +53,8 @@ def add_options(verb: argparse.ArgumentParser) -> None:
         "On a terminal, what is not given is asked for. A job that is there is never touched.\n\n"
         "examples:\n  canvasrule start my-bench --table bench-64x150\n"
         '  canvasrule start my-bench --length "150 in" --width "64 in"\n'
-        "  canvasrule start my-bench --from-page page.txt"
+        "  canvasrule start my-bench --from-page page.txt\n"
+        "  canvasrule start my-second-cover --like my-bench"
     )
 
 
