@@ -12,6 +12,7 @@ from devices.commands.shared import (
     OUTPUT,
     add_ink_option,
     add_job_option,
+    check_way,
     check_picture_name,
     length_option,
     print_json,
@@ -117,6 +118,7 @@ def run(options: argparse.Namespace) -> int:
     if options.map is not None:
         check_picture_name("--map", options.map)
     job = read_job(options.job)
+    check_way(options.job, job, "control", "plotter", "projector")
     layout = layout_of(options.job, job, despite_ink=options.despite_ink)
     plan = plan_of(options.job, "plotter", job, layout, kept_correction(options.job, job))
     if not options.only_look:

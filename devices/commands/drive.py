@@ -10,6 +10,7 @@ from devices.begun import guard_division, layout_of, plan_of
 from devices.commands.shared import (
     add_job_option,
     check_pace,
+    check_way,
     print_json,
     print_lines,
     read_job,
@@ -125,6 +126,7 @@ def run(options: argparse.Namespace) -> int:
     job = read_job(options.job)
     if options.csv:
         return _print_record(options.job)
+    check_way(options.job, job, "drive", "plotter")
     layout = layout_of(options.job, job)
     correction = kept_correction(options.job, job)
     plan = plan_of(options.job, "plotter", job, layout, correction)

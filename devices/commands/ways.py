@@ -44,18 +44,22 @@ def add_options(verb: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Reckons every way and prints the table, or JSON; done whether any holds or not."""
+    from devices.job import Job
     from devices.ways.reckoned import reckoning
+    from marking.job.folder import load_job
     from marking.output.ways_words import way_lines, ways_lines, ways_record
 
     if options.picture is not None:
         check_picture_name("--picture", options.picture)
-    job = read_job(options.job)
+    # What is told is every way, so that the one chosen is not followed here; but it must be one.
+    read_job(options.job)
+    job = load_job(options.job, Job)
     layout = layout_of(options.job, job)
 
-    def own_plan(kind: Literal["plotter", "projector"]) -> Plan:
-        correction = kept_correction(options.job, job) if kind == "plotter" else None
+    def own_plan(kind: Literal["plotter", "projector"], asked: Job) -> Plan:
+        correction = kept_correction(options.job, asked) if kind == "plotter" else None
         zone: Literal["plotter", "beam"] = "plotter" if kind == "plotter" else "beam"
-        return plan_of(options.job, zone, job, layout, correction)
+        return plan_of(options.job, zone, asked, layout, correction)
 
     found = reckoning(options.job, job, layout, own_plan, every=options.every)
     if options.picture is not None:

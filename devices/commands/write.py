@@ -23,6 +23,7 @@ from devices.commands.shared import (
     read_job,
     ruling_files,
     say,
+    zone_asked_for,
 )
 from devices.history import in_force, kept_correction
 from marking.measures.counts import counted
@@ -78,8 +79,8 @@ def add_options(verb: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Writes the kinds asked for and lists what was written."""
-
     job = read_job(options.job)
+    options.zone = zone_asked_for(options, job)
     kinds = [kind for kind in (*KINDS, "overlay") if getattr(options, kind)] or list(KINDS)
     if options.zone != "plotter" and "hpgl" in kinds:
         if options.hpgl:
