@@ -50,10 +50,12 @@ def kept_correction(folder: Path, job: Job) -> Correction | None:
 
 def in_force(folder: Path, job: Job, layout: Layout, plan: Plan) -> InForce:
     """What the job's record adds to a plan: the plotter's correction, the tape marks."""
+    from devices.ways.hours_said import drawing, hours_said
     from marking.output.report import InForce
 
+    draws = drawing(job, plan)
     if not has_record(folder):
-        return InForce()
+        return InForce(hours=hours_said(job, layout, plan, None), drawing=draws)
     from devices.plotter.correction import correction_said
     from marking.begun.on_the_cover import readings_asked_for, tape_marks_set_out
     from marking.record.record import open_record
@@ -72,8 +74,10 @@ def in_force(folder: Path, job: Job, layout: Layout, plan: Plan) -> InForce:
     }
     said = correction_said(correction) if correction is not None else None
     if control is None:
-        return InForce(said, reached)
+        hours = hours_said(job, layout, plan, None)
+        return InForce(said, reached, hours=hours, drawing=draws)
     # Only a plotter's pen is brought onto marks.
     read = sights(plan, layout.grid, marks, read=asked).seen if plan.zone.name == "plotter" else {}
     readings = sum(map(len, read.values())) if read else None
-    return InForce(said, reached, setting_out_of(control, readings, job.pace), read)
+    asks = setting_out_of(control, readings, job.pace)
+    return InForce(said, reached, asks, read, hours_said(job, layout, plan, asks), draws)

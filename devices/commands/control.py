@@ -12,8 +12,8 @@ from devices.commands.shared import (
     OUTPUT,
     add_ink_option,
     add_job_option,
-    check_way,
     check_picture_name,
+    check_way,
     length_option,
     print_json,
     print_lines,
@@ -21,6 +21,7 @@ from devices.commands.shared import (
     say,
 )
 from devices.history import has_record, kept_correction
+from devices.ways.hours_said import hours_said
 from marking.begun.on_the_cover import keep_tape_marks, replaced, tape_marks_set_out
 from marking.errors import BadInputError, RefusedError
 from marking.job.keys import tape_of
@@ -41,7 +42,6 @@ if TYPE_CHECKING:
     from devices.job import Job
     from marking.layout.layout import Layout
     from marking.measures.lengths import Units
-    from marking.sections.plan import Plan
     from marking.tape_marks.asked import Ties
     from marking.tape_marks.choice import ChosenMarks
     from marking.tape_marks.marks import TapeRow
@@ -136,7 +136,7 @@ def run(options: argparse.Namespace) -> int:
     # fence alone: what is set out must serve without.
     fence = job.fence if options.only_look else None
     task = Task(layout, plan, tape, job.units, limits, rows, job.pace, errors, fence)
-    for note in _left_out(job, plan, fence is not None):
+    for note in _left_out(job, fence is not None):
         say(f"note: {note}")
     done, found = _chosen(options, task)
     if done.forecast.holds:
@@ -144,30 +144,26 @@ def run(options: argparse.Namespace) -> int:
     elif not found:
         _progress("the forecast does not hold; trying remedies")
         found = remedies(task, done.way)
-    files = [] if options.only_look else _keep(options, job, task, done)
+    said = hours_said(job.model_copy(update={"fence": fence}), layout, plan, done.setting_out)
+    files = [] if options.only_look else _keep(options, job, task, done, said)
     if options.map is not None:
         _write_map(options.map, job, task, done)
         files.append(options.map)
     if options.json:
         print_json(tape_marks_record(done, found, files, job.units))
     else:
-        print_lines(tape_marks_lines(done, found, job.units))
+        print_lines([*tape_marks_lines(done, found, job.units), said])
         if files:
             say(f"wrote {', '.join(map(str, files))}")
     return 0 if done.forecast.holds else RefusedError.exit_code
 
 
-def _left_out(job: Job, plan: Plan, at_fence: bool) -> Iterator[str]:
+def _left_out(job: Job, at_fence: bool) -> Iterator[str]:
     """What the marks or their forecast leave out, in words."""
     if job.fence is not None and not at_fence:
         yield (
             "these marks serve sections that are placed by readings; place and drive do not go by "
             "the [fence] yet. control --only-look forecasts what a fence would hold"
-        )
-    if plan.ruled:
-        yield (
-            "the forecast is of what the device inks. What ruling between the stubs adds is in "
-            "the figures of canvasrule ways"
         )
 
 
@@ -217,8 +213,13 @@ def _chosen(options: argparse.Namespace, task: Task) -> tuple[ChosenMarks, tuple
     return work(task, way), ()
 
 
-def _keep(options: argparse.Namespace, job: Job, task: Task, done: ChosenMarks) -> list[Path]:
-    """Writes the sheet and keeps the marks, unless those set out before have to stay."""
+def _keep(
+    options: argparse.Namespace, job: Job, task: Task, done: ChosenMarks, said: str
+) -> list[Path]:
+    """Writes the sheet and keeps the marks, unless those set out before have to stay.
+
+    `said` is what all of it takes.
+    """
     with open_record(options.job) as record:
         undone = replaced(record, task.layout, job.units, done.control)
         look = "--only-look shows what other marks would hold and changes nothing"
@@ -235,7 +236,7 @@ def _keep(options: argparse.Namespace, job: Job, task: Task, done: ChosenMarks) 
                 f"otherwise or not at all. {stay}. {look}; --set-out-anew takes the others all "
                 "the same"
             )
-        files = _write_sheet(options.job, done, task.layout, job)
+        files = _write_sheet(options.job, done, task.layout, job, said)
         begin(record, job, task.layout, task.plan, kept_correction(options.job, job))
         keep_tape_marks(record, task.layout, task.plan, done.control)
     if undone.gone:
@@ -250,14 +251,20 @@ def _few(names: Sequence[str]) -> str:
     return ", ".join(names[:6]) + (f" and {len(names) - 6} more" if len(names) > 6 else "")
 
 
-def _write_sheet(folder: Path, done: ChosenMarks, layout: Layout, job: Job) -> list[Path]:
+def _write_sheet(
+    folder: Path, done: ChosenMarks, layout: Layout, job: Job, said: str
+) -> list[Path]:
     # What draws is imported where something is drawn: it takes a while, and --only-look needs none.
     from marking.drawing.page import paper_for
     from marking.drawing.pdf import pdf
     from marking.drawing.svg import svg
     from marking.output.tape_sheet import tape_sheet_pages
 
-    says = (done.setting_out.said, *(line.strip() for line in forecast_lines(done, job.units)))
+    says = (
+        done.setting_out.said,
+        said,
+        *(line.strip() for line in forecast_lines(done, job.units)),
+    )
     paper = paper_for(job.units)
     pages = tape_sheet_pages(done.control, layout, job.title, job.units, paper, says)
     files = {"control.svg": svg(pages[0]), "control.pdf": pdf(pages)}

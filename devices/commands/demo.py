@@ -41,7 +41,8 @@ def run(options: argparse.Namespace) -> int:
     layout = layout_of(options.folder, job)
     correction = kept_correction(options.folder, job)
     plan = plan_of(options.folder, "plotter", job, layout, correction)
-    record = write(job, layout, plan, options.folder / OUTPUT, list(KINDS), correction)
+    out, kinds = options.folder / OUTPUT, list(KINDS)
+    record = write(job, layout, plan, out, kinds, correction, job_folder=options.folder)
     if options.json:
         print_json(record)
         return 0

@@ -127,9 +127,7 @@ def read_job(folder: Path) -> Job:
     return followed(folder, job)
 
 
-def check_way(
-    folder: Path, job: Job, verb: str, *kinds: Literal["plotter", "projector"]
-) -> None:
+def check_way(folder: Path, job: Job, verb: str, *kinds: Literal["plotter", "projector"]) -> None:
     """Raises RefusedError where the way that [ways] chooses has nothing for `verb` to do."""
     if job.ways.way is not None:
         from devices.ways.chosen import check_inked_by

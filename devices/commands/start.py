@@ -4,14 +4,16 @@ from __future__ import annotations
 
 import sys
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from devices.commands.shared import add_json_option, print_json, say
 from marking.errors import BadInputError
 
 if TYPE_CHECKING:
     import argparse
+    from collections.abc import Iterator
 
+    from devices.job import Job
     from marking.measures.lengths import Units
 
 
@@ -30,14 +32,20 @@ def add_options(verb: argparse.ArgumentParser) -> None:
     verb.add_argument(
         "--plotter",
         metavar="NAME",
-        default="flatbed-a3",
-        help=f"a stock plotter: {', '.join(stock_names('plotters'))} (default: flatbed-a3)",
+        help=f"a stock plotter, where there is one: {', '.join(stock_names('plotters'))}",
+    )
+    verb.add_argument(
+        "--projector",
+        metavar="NAME",
+        help=f"a stock projector, where there is one: {', '.join(stock_names('projectors'))}",
     )
     add_json_option(verb)
     verb.epilog = (
-        "On a terminal, what is not given is asked for. A job that is there is never touched.\n\n"
+        "On a terminal, what is not given is asked for. A job that is there is never touched.\n"
+        "Machines that are not named are not written, so that canvasrule ways reckons with the\n"
+        "hand; section and write go by a stock A3 bed as long as none is.\n\n"
         "examples:\n  canvasrule start my-bench --table bench-64x150\n"
-        '  canvasrule start my-bench --length "150 in" --width "64 in"'
+        '  canvasrule start my-bench --length "150 in" --width "64 in" --plotter flatbed-a3'
     )
 
 
@@ -54,18 +62,20 @@ def run(options: argparse.Namespace) -> int:
     path = options.folder / JOB_FILE
     if path.exists():
         raise BadInputError(f"{path}: is there already and was not touched; give another folder")
-    if options.plotter not in stock_names("plotters"):
-        raise BadInputError(
-            f"--plotter {options.plotter}: stock plotters are {', '.join(stock_names('plotters'))}"
-        )
+    for kind, name in (("plotter", options.plotter), ("projector", options.projector)):
+        if name is not None and name not in (stock := stock_names(f"{kind}s")):
+            raise BadInputError(f"--{kind} {name}: stock {kind}s are {', '.join(stock)}")
     length, width, units = _table(options)
     title = options.title or _title_of(options.folder)
     # Where the removable pen stands by default depends on the machine.
-    plain = {"table": {"length": length, "width": width}, "plotter": {"profile": options.plotter}}
+    plain: dict[str, Any] = {"table": {"length": length, "width": width}}
+    machines = options.plotter, options.projector
+    if options.plotter is not None:
+        plain["plotter"] = {"profile": options.plotter}
     holder = check_job(plain, options.folder, Job).pens.removable.slot
-    text = job_text(title, units, options.table, length, width, options.plotter, holder)
+    text = job_text(title, units, options.table, length, width, *machines, holder)
     # Nothing is written that would not read back.
-    check_job(tomllib.loads(text), options.folder, Job)
+    job = check_job(tomllib.loads(text), options.folder, Job)
     write_new(path, text.encode())
     schema = options.folder / "job.schema.json"
     if not schema.exists():
@@ -74,11 +84,33 @@ def run(options: argparse.Namespace) -> int:
         print_json({"schema": 1, "job": path.as_posix()})
     else:
         print(path)
+        for line in _by_hand(job):
+            say(line)
         say(
-            "Next: measure the top, fill in [table.survey], and run "
-            f'"canvasrule layout --job {options.folder}"'
+            f'"canvasrule ways --job {options.folder}" tells what each way costs. Next: measure '
+            f'the top, fill in [table.survey], and run "canvasrule layout --job {options.folder}"'
         )
     return 0
+
+
+def _by_hand(job: Job) -> Iterator[str]:
+    """What this cover takes by hand, as `ways` reckons it; nothing of a top that takes no lines."""
+    from marking.errors import RefusedError
+    from marking.job.keys import tape_of
+    from marking.layout.layout import lay_out
+    from marking.ways.acts import least_hours
+    from marking.ways.by_hand import STRIP, hand_ways
+    from marking.ways.cover import cover_of
+    from marking.ways.tape_scale import tape_scale_most
+
+    try:
+        cover = cover_of(lay_out(job))
+    except RefusedError:
+        return
+    most = tape_scale_most(tape_of(job.tape))
+    acts = next(hand_ways(cover, job.pace, most, STRIP[job.units])).acts
+    low, high = least_hours(acts, job.pace.first_time).person
+    yield f"Marked by hand from tape sheets it takes about {low:.1f} to {high:.1f} person-hours."
 
 
 def _title_of(folder: Path) -> str:

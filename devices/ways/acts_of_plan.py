@@ -41,21 +41,30 @@ def plan_acts(job: Job, layout: Layout, plan: Plan, asked: Asked | None) -> tupl
     """The acts of a plan for a plotter or a projector; `asked` is None before marks are chosen."""
     if plan.zone.name == "beam":
         return tuple(_by_light(job, plan, cover_of(layout)))
-    return tuple(_by_plotter(job, plan, asked) if job.plotter.on_cover else _drawn_through(job, plan))
+    if job.plotter.on_cover:
+        return tuple(_by_plotter(job, plan, asked))
+    return tuple(_drawn_through(job, plan))
 
 
 def drawing_seconds(job: Job, plan: Plan) -> float:
     """Seconds that the plotter draws, at the pace that ink takes on canvas."""
+    return sum(section_seconds(job, plan).values())
+
+
+def section_seconds(job: Job, plan: Plan) -> dict[str, float]:
+    """The same by section."""
     plotter, pens = job.plotter, job.pens
-    seconds = 0.0
+    found = {}
     for section in plan.sections:
+        seconds = 0.0
         for piece in section.pieces:
             pen = pens.named(piece.stroke.pen)
             speed = min(job.pace.draw_speed, plotter.draw_speed, pen.speed or math.inf)
             seconds += piece.stroke.length * pen.passes / speed
         route = section.route
         seconds += route.travel / plotter.travel_speed + route.lifts * plotter.lift_seconds
-    return float(seconds)
+        found[section.id] = float(seconds)
+    return found
 
 
 def by_two(job: Job) -> bool:

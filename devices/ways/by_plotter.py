@@ -73,9 +73,7 @@ def _tried(work: PlotterWork, fence: FenceTable | None, cross_lines: CrossLines)
 
 def _on_cover(work: PlotterWork, name: str, fence: FenceTable | None, plan: Plan) -> Way:
     """The plotter set down over all that `plan` inks; what that leaves is ruled."""
-    inking = work.job.inking.model_copy(
-        update={"cross_lines": "ruled" if plan.ruled else "device"}
-    )
+    inking = work.job.inking.model_copy(update={"cross_lines": "ruled" if plan.ruled else "device"})
     job = work.job.model_copy(update={"fence": fence, "inking": inking})
     held = by_tape_marks(replace(work.task, plan=plan), fence, error_model_of(job))
     expected = held.expected

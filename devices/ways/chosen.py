@@ -29,7 +29,7 @@ HAND_WAYS = ("hand", "hand-strips", "full-size")
 _ON_COVER = {"": (False, "device"), "-bands": (False, "ruled")}
 _AT_FENCE = {"-fence": (True, "device"), "-bands-fence": (True, "ruled")}
 _BY_LIGHT = {"": (False, "device"), "-ends": (False, "ruled")}
-"""By how an id ends after its machine's name: whether there is a fence, and who does cross lines."""
+"""By how an id ends after its machine's name: whether there is a fence, who does cross lines."""
 
 
 @dataclass(frozen=True)

@@ -51,4 +51,3 @@ def by_tape_marks(task: Task, fence: FenceTable | None, errors: ErrorModel) -> M
     )
     moves = len(stretches(plan, fence.length)) if fence is not None else 0
     return Marked(expected, asks.marks - asks.on_edges, moves)
-

@@ -55,4 +55,3 @@ def cover_of(layout: Layout) -> Cover:
         max(y) - min(y),
         grid.pitch[0],
     )
-

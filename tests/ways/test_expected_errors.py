@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from types import SimpleNamespace
-from typing import TYPE_CHECKING, cast
+from typing import TYPE_CHECKING
 
 import numpy as np
 import pytest
@@ -12,6 +11,7 @@ from scipy import stats
 from devices.machine_zones import divided
 from marking.network.allowed import SQUARE_OVER
 from marking.ruling.errors import LAID
+from marking.tape_marks.covers import InkedCovers
 from marking.tape_marks.figures import figures
 from marking.ways.hand_errors import HandDoubts, by_tape
 
@@ -19,7 +19,6 @@ if TYPE_CHECKING:
     from devices.job import Job
     from marking.layout.layout import Layout
     from marking.sections.plan import Plan
-    from marking.tape_marks.covers import InkedCovers
 
 LINES = np.arange(148) * 25.4 + 25.4
 NEAR = 0.03
@@ -50,10 +49,11 @@ def ruled(millrace: Job, millrace_layout: Layout) -> Plan:
 
 def drawn_true(plan: Plan) -> InkedCovers:
     """Covers on which the device itself draws without any error."""
-    ink = {section.id: np.zeros((3, 2000)) for section in plan.sections}
-    return cast(
-        "InkedCovers",
-        SimpleNamespace(ink=ink, effect=lambda _, points: np.zeros((len(points), 2, 3))),
+    return InkedCovers(
+        {section.id: section.window for section in plan.sections},
+        {section.id: np.zeros((3, 2000)) for section in plan.sections},
+        {section.id: np.zeros((3, 3)) for section in plan.sections},
+        cloth=0.0,
     )
 
 
