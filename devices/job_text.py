@@ -55,8 +55,8 @@ def job_text(
     length: str,
     width: str,
     plotter: str | None,
-    projector: str | None,
     removable: int,
+    projector: str | None = None,
 ) -> str:
     """A commented job.toml for a stock table, or for a length and a width as people write them.
 

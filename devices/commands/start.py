@@ -69,11 +69,12 @@ def run(options: argparse.Namespace) -> int:
     title = options.title or _title_of(options.folder)
     # Where the removable pen stands by default depends on the machine.
     plain: dict[str, Any] = {"table": {"length": length, "width": width}}
-    machines = options.plotter, options.projector
     if options.plotter is not None:
         plain["plotter"] = {"profile": options.plotter}
     holder = check_job(plain, options.folder, Job).pens.removable.slot
-    text = job_text(title, units, options.table, length, width, *machines, holder)
+    text = job_text(
+        *(title, units, options.table, length, width, options.plotter, holder, options.projector)
+    )
     # Nothing is written that would not read back.
     job = check_job(tomllib.loads(text), options.folder, Job)
     write_new(path, text.encode())

@@ -26,9 +26,15 @@ Kind: TypeAlias = Literal["plotter", "projector"]
 KINDS: tuple[Kind, ...] = ("plotter", "projector")
 HAND_WAYS = ("hand", "hand-strips", "full-size")
 """Ids of the ways without a machine."""
-_ON_COVER = {"": (False, "device"), "-bands": (False, "ruled")}
-_AT_FENCE = {"-fence": (True, "device"), "-bands-fence": (True, "ruled")}
-_BY_LIGHT = {"": (False, "device"), "-ends": (False, "ruled")}
+_Endings: TypeAlias = "Mapping[str, tuple[bool, CrossLines]]"
+_THROUGH: _Endings = {"": (False, "device")}
+_BY_LIGHT: _Endings = {"": (False, "device"), "-ends": (False, "ruled")}
+_ON_COVER: _Endings = {
+    "": (False, "device"),
+    "-bands": (False, "ruled"),
+    "-fence": (True, "device"),
+    "-bands-fence": (True, "ruled"),
+}
 """By how an id ends after its machine's name: whether there is a fence, who does cross lines."""
 
 
@@ -106,18 +112,19 @@ def _named(name: str, written: Mapping[str, Any], job: Job, path: Path) -> Chose
     own = [(kind, machine_name(written.get(kind), kind)) for kind in KINDS]
     there = [Chosen(one, None, "hand") for one in HAND_WAYS]
     for kind, machine in own:
-        there += _ways_of(kind, machine, job, stock=False)
+        there += _ways_of(kind, machine, job)
     stock = [(kind, one) for kind in KINDS for one in stock_names(f"{kind}s")]
     for kind, machine in stock:
         if (kind, machine) not in own and name.startswith(machine):
-            there += _ways_of(kind, machine, job, stock=True)
+            named = check_job({**written, kind: {"profile": machine}}, path.parent, Job)
+            there += _ways_of(kind, machine, named)
     found = next((one for one in there if one.id == name), None)
     if found is None:
-        named = [kind for kind in KINDS if kind in written]
+        given = [kind for kind in KINDS if kind in written]
         ids = sorted(
             one.id
             for one in there
-            if (one.kind is None or one.kind in named)
+            if (one.kind is None or one.kind in given)
             and (job.fence is not None or not one.fence)
             and (one.kind, one.machine) in (*own, (None, "hand"))
         )
@@ -128,16 +135,13 @@ def _named(name: str, written: Mapping[str, Any], job: Job, path: Path) -> Chose
     return found
 
 
-def _ways_of(kind: Kind, machine: str, job: Job, *, stock: bool) -> Iterator[Chosen]:
-    if kind == "projector":
-        endings = _BY_LIGHT
-    elif stock or job.plotter.on_cover:
-        endings = {**_ON_COVER, **_AT_FENCE}
-    else:
-        endings = {"": (False, "device")}
+def _ways_of(kind: Kind, machine: str, job: Job) -> Iterator[Chosen]:
+    """The ways of one machine, as `job` names it."""
+    endings = _BY_LIGHT
+    if kind == "plotter":
+        endings = _ON_COVER if job.plotter.on_cover else _THROUGH
     for ending, (fence, cross_lines) in endings.items():
-        ruled: CrossLines = "ruled" if cross_lines == "ruled" else "device"
-        yield Chosen(machine + ending, kind, machine, fence, ruled)
+        yield Chosen(machine + ending, kind, machine, fence, cross_lines)
 
 
 def _contradictions(way: Chosen, written: Mapping[str, Any], job: Job) -> Iterator[str]:

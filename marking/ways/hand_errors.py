@@ -24,8 +24,6 @@ if TYPE_CHECKING:
 
 PAPER = 1e-3
 """Standard deviation of printed paper's scale, mm a mm."""
-_TRACED = 0.2
-"""mm: the most by which a printed line is traced off its place."""
 
 
 @dataclass(frozen=True)
@@ -34,6 +32,8 @@ class HandDoubts:
 
     tape_most: float
     tick_most: float = 0.5
+    ruled_most: float = 0.2
+    """Of a printed line that is traced off its place."""
     laid: float = LAID
     """Standard deviation of the rule at either end of a line."""
     slip: float = 0.2
@@ -67,7 +67,7 @@ def by_panels(line_x: FloatArray, width: float, doubts: HandDoubts) -> Expected:
     """Full-size panels laid from the zero line and traced."""
     rng = np.random.default_rng(SEED)
     paper = PAPER * rng.standard_normal((COVERS, 1))
-    traced = rng.uniform(-_TRACED, _TRACED, (2, COVERS, len(line_x)))
+    traced = rng.uniform(-doubts.ruled_most, doubts.ruled_most, (2, COVERS, len(line_x)))
     laid = rng.uniform(-doubts.tick_most, doubts.tick_most, (2, COVERS, 1))
     # Two panels side by side meet along the middle of the table.
     off = paper * (line_x - line_x[0]) + traced + laid

@@ -31,13 +31,13 @@ def largest_of(count: int, sd: float) -> float:
 
 
 def test_a_rule_laid_anew_slips_as_the_normal_law_says() -> None:
-    held = by_tape(LINES, 1575.0, HandDoubts(0.0, 0.0, 0.0, slip=0.2, lean=0.0))
+    held = by_tape(LINES, 1575.0, HandDoubts(0.0, 0.0, laid=0.0, slip=0.2, lean=0.0))
     assert held.step == pytest.approx(largest_of(148, 0.2), rel=NEAR)
     assert (held.total, held.square, held.neighbours) == (0, 0, 0)
 
 
 def test_a_tape_that_is_off_evenly_within_its_limit_shifts_the_last_line_most() -> None:
-    held = by_tape(LINES, 1575.0, HandDoubts(2e-4, 0.0, 0.0, 0.0, 0.0))
+    held = by_tape(LINES, 1575.0, HandDoubts(2e-4, 0.0, laid=0.0, slip=0.0, lean=0.0))
     assert held.total == pytest.approx(0.95 * 2e-4 * (LINES[-1] - LINES[0]), rel=NEAR)
 
 
