@@ -221,7 +221,8 @@ drying = "2 min"             # how long ink is left alone before a foot stands o
 # have = ["plotter", "projector"]
 # way = ""                   # an id that "canvasrule ways" lists: every verb then goes by it
 
-# [pace]                     # your own times, act by act; "canvasrule ways" says which count
+# [pace]                     # your own times, act by act; left out, what the record has timed,
+#                            # else our assumptions: "canvasrule ways" says which
 # reading = "30 s"
 # set_down = "4.5 min"
 """

@@ -20,7 +20,7 @@ from devices.commands.shared import (
     read_job,
     say,
 )
-from devices.history import has_record, kept_correction
+from devices.history import at_own_pace, has_record, kept_correction
 from devices.ways.hours_said import hours_said
 from marking.begun.on_the_cover import keep_tape_marks, replaced, tape_marks_set_out
 from marking.errors import BadInputError, RefusedError
@@ -129,6 +129,7 @@ def run(options: argparse.Namespace) -> int:
             despite_ink=options.despite_ink,
             otherwise="chooses marks for the new cut",
         )
+    job = at_own_pace(options.job, job, layout, plan)
     rows = _rows_set_out(options.job, layout, job.units)
     errors = error_model_of(job)
     tape, limits = tape_of(job.tape), allowed_of(job)

@@ -96,6 +96,7 @@ def _by_plotter(job: Job, plan: Plan, asked: Asked | None) -> Iterator[Act]:
 def _drawn_through(job: Job, plan: Plan) -> Iterator[Act]:
     pace = job.pace
     yield Act("scrap check", 1, pace.scrap_check)
+    yield Act("stretch measured", 1, pace.cloth_measured)
     yield Act("cloth loaded", len(plan.sections), pace.cloth_loaded, 2)
     yield from _drawn(job, plan)
     yield proof(pace)
