@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 from collections import Counter
-from dataclasses import replace
 from pathlib import Path
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
@@ -34,10 +33,9 @@ if TYPE_CHECKING:
 
     from devices.job import Job
     from devices.plotter.correction import Correction
-    from marking.layout.layout import Layout, Stroke
+    from marking.layout.layout import Layout
     from marking.output.report import InForce
     from marking.sections.plan import Plan, Section
-    from marking.sections.zones import Zone
 
 KINDS = {
     "svg": "the whole marking and every section, true to size",
@@ -127,6 +125,7 @@ def _vernier_files(
     from devices.programs.files import program
     from marking.errors import BadInputError
     from marking.proof.distortion import distortion_of
+    from marking.proof.drawn import drawn_alone
     from marking.proof.verniers import vernier_strokes, verniers_over
 
     if zone != "plotter":
@@ -137,7 +136,7 @@ def _vernier_files(
     for section in plan.sections:
         strokes = drawn.get(section.id)
         if strokes:
-            alone = _drawn_alone(section, strokes, job, plan.zone)
+            alone = drawn_alone(section, strokes, job.pens, plan.zone)
             data, _ = program(alone, job.plotter, job.pens, correction)
             files[f"sections/{section.id}{VERNIERS}.{job.plotter.dialect}"] = data
     say(
@@ -146,21 +145,6 @@ def _vernier_files(
         f"plot the section's {VERNIERS} file; canvasrule prove --verniers asks for the readings"
     )
     return files
-
-
-def _drawn_alone(section: Section, strokes: list[Stroke], job: Job, zone: Zone) -> Section:
-    """`section` with these strokes in place of its own, in order of drawing."""
-    from marking.sections.plan import Piece
-    from marking.sections.route import shortest
-
-    home = section.window[2 * zone.home[0]], section.window[2 * zone.home[1] + 1]
-    route = shortest(strokes, job.pens, home, zone.pace)
-    drawn = []
-    for leg in route.legs:
-        stroke = strokes[leg.index]
-        points = stroke.points[::-1] if leg.backwards else stroke.points
-        drawn.append(Piece(replace(stroke, points=points), stroke.id))
-    return replace(section, pieces=tuple(drawn), route=route)
 
 
 def _taken_away(names: list[str], job_folder: Path) -> str:
