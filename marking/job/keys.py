@@ -30,7 +30,14 @@ from marking.job.values import (
     positive,
     text_schema,
 )
-from marking.job.work_keys import AllowedTable, FenceTable, InkingTable, PaceTable, WaysTable
+from marking.job.work_keys import (
+    AllowedTable,
+    CoverTable,
+    FenceTable,
+    InkingTable,
+    PaceTable,
+    WaysTable,
+)
 from marking.measures.lengths import Units, parse_length
 from marking.measures.tape import Tape, compared_to
 
@@ -47,7 +54,8 @@ class Fold(Table):
         return (self.depth,) if self.kind == "single" else (self.depth, 2 * self.depth)
 
 
-def _parse_fold(text: object) -> Fold | object:
+def parse_fold(text: object) -> Fold | object:
+    """A fold as written. Raises ValueError with advice."""
     if not isinstance(text, str):
         raise ValueError('not a fold; write it like "double 1 1/2 in" or "single 1 in"')
     match = re.fullmatch(r"\s*(single|double)\s+(.+)", text)
@@ -58,7 +66,7 @@ def _parse_fold(text: object) -> Fold | object:
 
 
 FoldText = Annotated[
-    Fold, BeforeValidator(_parse_fold), text_schema("double 4 in", "double 1 1/2 in")
+    Fold, BeforeValidator(parse_fold), text_schema("double 4 in", "double 1 1/2 in")
 ]
 
 
@@ -296,6 +304,7 @@ class MarkingJob(Table):
     hems: HemsTable = HemsTable.model_construct()
     numerals: NumeralsTable = NumeralsTable.model_construct()
     cloth: ClothTable = ClothTable.model_construct()
+    cover: CoverTable = CoverTable.model_construct()
     pens: PensTable = PensTable.model_construct()
     tape: TapeTable = TapeTable.model_construct()
     reach: ReachTable = ReachTable.model_construct()
