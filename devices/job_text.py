@@ -28,6 +28,8 @@ _INCHES = {
     "division": "1/32 in",
     "allowed_total": "1/8 in",
     "fence_length": "8 ft",
+    "paper": "letter",
+    "paper_gap": "",
     "thickness": "1 1/2 in",
     "wrap": "4 in",
     "widths": '"36 in", "48 in", "60 in", "72 in", "84 in", "96 in", "120 in"',
@@ -50,6 +52,8 @@ _MILLIMETRES = {
     "division": "1 mm",
     "allowed_total": "3 mm",
     "fence_length": "2.4 m",
+    "paper": "a4",
+    "paper_gap": "    ",
     "thickness": "4 cm",
     "wrap": "10 cm",
     "widths": '"90 cm", "120 cm", "150 cm", "180 cm", "210 cm", "240 cm", "300 cm"',
@@ -220,6 +224,9 @@ span = "{reach_span}"
 [inking]
 # cross_lines = "ruled"      # by hand, between the ends that the device inks; a way says it too
 drying = "2 min"             # how long ink is left alone before a foot stands on it
+
+[paper]
+size = "{paper}"{paper_gap}         # of every sheet that is printed: "letter" or "a4"
 
 # What a finished cover may show, where it is not what tolerance gives: take away the hashes.
 # [allowed]

@@ -24,7 +24,7 @@ from devices.history import at_own_pace, has_record, kept_correction
 from devices.ways.hours_said import hours_said
 from marking.begun.on_the_cover import keep_tape_marks, replaced, tape_marks_set_out
 from marking.errors import BadInputError, RefusedError
-from marking.job.keys import tape_of
+from marking.job.keys import paper_of, tape_of
 from marking.network.allowed import allowed_of
 from marking.network.error_model import error_model_of
 from marking.output.files import replace_file
@@ -256,7 +256,6 @@ def _write_sheet(
     folder: Path, done: ChosenMarks, layout: Layout, job: Job, said: str
 ) -> list[Path]:
     # What draws is imported where something is drawn: it takes a while, and --only-look needs none.
-    from marking.drawing.page import paper_for
     from marking.drawing.pdf import pdf
     from marking.drawing.svg import svg
     from marking.output.tape_sheet import tape_sheet_pages
@@ -266,7 +265,7 @@ def _write_sheet(
         said,
         *(line.strip() for line in forecast_lines(done, job.units)),
     )
-    paper = paper_for(job.units)
+    paper = paper_of(job)
     pages = tape_sheet_pages(done.control, layout, job.title, job.units, paper, says)
     files = {"control.svg": svg(pages[0]), "control.pdf": pdf(pages)}
     for name, data in files.items():

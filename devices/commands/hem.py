@@ -78,13 +78,13 @@ def run(options: argparse.Namespace) -> int:
         return int(bool(plan.missing))
     name = options.name or f"Panel {options.width.strip()} by {options.length.strip()}"
 
-    from marking.drawing.page import paper_for
     from marking.drawing.pdf import pdf
     from marking.drawing.svg import svg
+    from marking.job.keys import paper_of
     from marking.output.files import replace_file
     from marking.output.hem_card import hem_card
 
-    pages = hem_card(plan, layout, job, name, paper_for(job.units), inked=inked)
+    pages = hem_card(plan, layout, job, name, paper_of(job), inked=inked)
     for ending, data in (("svg", svg(pages[0])), ("pdf", pdf(pages))):
         path = options.job / OUTPUT / f"hem-{_file_name(name)}.{ending}"
         replace_file(path, data)

@@ -29,7 +29,7 @@ def place_name(laid: Laid, job: MarkingJob) -> str:
     """Where an edge or a fold goes, as a person finds it on the cover."""
     if laid.line is not None:
         return _line_name(laid.line, laid.edge, job)
-    past = format_length(laid.at - laid.before.at, job.units, remainder=True)
+    past = format_length(laid.at - laid.before.at, job.units)
     return f"{past} past {_line_name(laid.before, laid.edge, job)}"
 
 
@@ -158,7 +158,14 @@ def notes(plan: HemPlan, layout: Layout, job: MarkingJob, *, inked: bool) -> Ite
             "The panel's length falls between lines: measure on from the line named by a rule"
             + ("; grid.half_ticks = true draws ticks there, before there is ink." * ticks or ".")
         )
+    corners = layout.top.corners_table / layout.slack
     across = layout.top.inscribed[3] / layout.slack[1]
+    leans = max(corners[2, 1], corners[3, 1]) - across
+    if leans > job.tolerance:
+        yield (
+            f"The far edge of this table runs off by {format_length(leans, job.units)}: lay the "
+            "far side by its folds and let its raw edge lie beside the edge where they say so."
+        )
     if plan.cut.width > across:
         wide, table = (format_length(one, job.units) for one in (plan.cut.width, across))
         yield (

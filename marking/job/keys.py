@@ -286,6 +286,18 @@ class ReachTable(Table):
     speed: Speed = Field(default=60.0, description="How fast a hand draws a line along a rule")
 
 
+PaperSize = Literal["letter", "a4"]
+
+
+class PaperKeys(Table):
+    """What sheets are printed on."""
+
+    size: PaperSize | None = Field(
+        default=None,
+        description='"letter" or "a4"; left out, letter for inches and A4 for millimetres',
+    )
+
+
 class MarkingJob(Table):
     """Everything about the marking; `devices.job.Job` adds the machines."""
 
@@ -316,6 +328,12 @@ class MarkingJob(Table):
     )
     ways: WaysTable = WaysTable.model_construct()
     pace: PaceTable = PaceTable.model_construct()
+    paper: PaperKeys = PaperKeys.model_construct()
+
+
+def paper_of(job: MarkingJob) -> PaperSize:
+    """The sheet that a job's pages are made for: as it says, or as its units are."""
+    return job.paper.size or ("letter" if job.units == "in" else "a4")
 
 
 def tape_of(table: TapeTable) -> Tape:

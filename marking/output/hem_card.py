@@ -106,7 +106,7 @@ def _on_the_table(page: Page, plan: HemPlan, layout: Layout, job: MarkingJob, to
     for level, one in _levelled(marked, scale, job):
         x = zero + one.at
         colour = INK if one.line is not None else ACCENT
-        page.line([at(x, y0), at(x, y1)], colour, 0.4)
+        _used(page, [at(x, y0), at(x, y1)], one)
         foot, head = at(x, y1), at(x, y1)[1] + 3.0 + 3.0 * level
         page.line([foot, (foot[0], head)], colour, 0.15)
         page.write(_short(one, job), foot[0] + 0.6, head - 1.2, _SMALL, colour=colour)
@@ -116,18 +116,26 @@ def _on_the_table(page: Page, plan: HemPlan, layout: Layout, job: MarkingJob, to
         for place, one in enumerate(folds):
             y = side + up * one.at
             colour = INK if one.line is not None else ACCENT
-            page.line([at(x0, y), at(x1, y)], colour, 0.4)
+            _used(page, [at(x0, y), at(x1, y)], one)
             to = beside + up * (0.2 + _ROW * place) - (0.0 if up > 0 else 1.4)
             page.line([at(x1, y), (right + 4, to + 0.7)], colour, 0.15)
             page.write(f"{one.what}, {_short(one, job)}", right + 5, to, _SMALL, colour=colour)
     page.write("near edge", (left + right) / 2, low - 4, _SMALL, align=0.5, colour=FAINT)
     told = (
-        "Grey: the cloth as it is cut. Lines: where its edges and folds go; brown: no line there."
+        "Grey: the cloth as it is cut. Lines: where its edges and folds go; broken: no line there."
     )
     if plan.shift_to_cut is not None or plan.shift_to_head is not None:
         told += " Past a shift, from its marks on line 0."
     page.write(told, left, low - 8.4, _SMALL, colour=FAINT)
     return low - 16
+
+
+def _used(page: Page, ends: Sequence[tuple[float, float]], one: Laid) -> None:
+    """A line that the panel is laid to; broken where the table has none."""
+    style = Style(stroke=INK, width=0.4)
+    if one.line is None:
+        style = Style(stroke=ACCENT, width=0.4, dashes=(2.0, 1.2))
+    page.artwork.on_top(style).line(ends)
 
 
 def _distinct(along: Sequence[Laid]) -> list[Laid]:

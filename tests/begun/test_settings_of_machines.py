@@ -17,11 +17,9 @@ if TYPE_CHECKING:
     from devices.job import Job
     from tests.conftest import MakeJob
 
-TABLE = '[table]\nlength = "40 in"\nwidth = "10 in"\n[plotter]\nprofile = "desk-a3"\n'
-OPEN = (
-    'stands = "on-cover"\nbeyond_x = ["70 mm", "70 mm"]\nbeyond_y = ["70 mm", "70 mm"]\n'
-    'feet = "corners"\n'
-)
+TABLE = '[table]\nlength = "40 in"\nwidth = "10 in"\n[plotter]\nprofile = "flatbed-a3"\n'
+NO_FRAME = 'beyond_x = ["0 mm", "0 mm"]\nbeyond_y = ["0 mm", "0 mm"]\nfeet = []\n'
+THROUGH = TABLE + NO_FRAME + 'stands = "cloth-through"\n'
 
 
 def of_the_division(job: Job) -> Mapping[str, Any]:
@@ -36,14 +34,12 @@ def of_the_ink(job: Job) -> Mapping[str, Any]:
 def test_how_a_plotter_stands_and_how_wide_a_cloth_it_takes_may_not_change(
     make_job: MakeJob, held: Callable[[Job], Mapping[str, Any]]
 ) -> None:
-    begun = held(make_job(TABLE))
-    for keys, name in (
-        (OPEN, "plotter.stands"),
-        ('cloth_width = "11 in"\n', "plotter.cloth_width"),
-    ):
-        assert name in {one.key for one in changes(begun, held(make_job(TABLE + keys)))}
+    begun = held(make_job(TABLE + NO_FRAME))
+    through, narrow = (held(make_job(THROUGH + keys)) for keys in ("", 'cloth_width = "11 in"\n'))
+    assert "plotter.stands" in {one.key for one in changes(begun, through)}
+    assert [one.key for one in changes(through, narrow)] == ["plotter.cloth_width"]
     # What an earlier version did not keep says nothing, and saying what is so anyway is no change.
     earlier = {key: value for key, value in begun.items() if "stands" not in key}
     assert changes(earlier, begun) == ()
-    said = held(make_job(TABLE + 'stands = "cloth-through"\n'))
+    said = held(make_job(TABLE + NO_FRAME + 'stands = "on-cover"\n'))
     assert changes(begun, said) == ()

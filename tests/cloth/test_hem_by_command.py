@@ -16,6 +16,7 @@ from marking.job.folder import load_job
 from marking.layout.layout import lay_out
 from marking.output.hem_card import hem_card
 from marking.record.record import open_record
+from tests.cloth.sheets import assert_read_at_arms_length
 from tests.cloth.test_hems import SMALL, panel
 from tests.output.printed import inked_box, text_of, words_of
 from tests.output.test_sheets_are_legible import overprinted
@@ -56,7 +57,7 @@ def test_json_has_what_others_rely_on(folder, capsys):
     [
         ("double 1 1/2 in", "double 1 1/2 in", "1/2 in past the near long line at 1 in"),
         # To the nearest 1/32 in its second fold would miss the line's ink.
-        ("double 35.3 mm", "double 1 3/8 in", "3/8 in + 0.4 mm past the near long line at 1 in"),
+        ("double 35.3 mm", "double 1 3/8 in", "3/8 in past the near long line at 1 in"),
     ],
 )
 def test_what_it_says_to_write_gives_the_lines(folder, capsys, hem, named, place):
@@ -131,6 +132,7 @@ def test_the_card_says_all_and_no_word_stands_over_another(make_job, paper):
         wide, high = PAPERS[paper]
         for page in pages:
             assert overprinted(words_of(page)) == []
+            assert_read_at_arms_length(page)
             x0, y0, x1, y1 = inked_box(page)
             assert 10 < x0 < x1 < wide - 10
             assert 10 < y0 < y1 < high - 10

@@ -9,6 +9,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from marking.cloth.hem_words import notes
 from marking.cloth.hems import hem_plan, job_with_lines
 from marking.cloth.panel import Panel, cut_for
 from marking.errors import BadInputError, RefusedError
@@ -228,3 +229,23 @@ def test_a_panel_far_too_long_for_the_table_is_refused(bench):
     job, layout = bench()
     with pytest.raises(RefusedError, match="--length: 3998 in along"):
         hem_plan(panel(**SMALL | {"length": 3990.0}), layout, job)
+
+
+def test_a_far_edge_that_runs_off_is_told_before_cloth_is_laid_to_it(millrace, make_job):
+    # The demo's far end is 1/16 in short, as much as its tolerance; here it is 1/4 in.
+    survey = {
+        "near": "60 in",
+        "far": "60 in",
+        "zero_end": "30 in",
+        "far_end": "30 1/4 in",
+        "diagonal_from_zero_near": "67 3/16 in",
+        "diagonal_from_zero_far": "67 3/32 in",
+    }
+    job = make_job({"table": {"length": "60 in", "width": "30 in", "survey": survey}})
+    told = {}
+    for one in (millrace, job):
+        layout = lay_out(one)
+        plan = hem_plan(panel(**SMALL), layout, one)
+        told[one.title] = " ".join(notes(plan, layout, one, inked=False))
+    assert "runs off" not in told[millrace.title]
+    assert "The far edge of this table runs off by 1/4 in" in told[job.title]
