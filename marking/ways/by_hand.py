@@ -42,7 +42,7 @@ def hand_ways(cover: Cover, pace: PaceTable, tape_most: float, paper: PaperSize)
     doubts = HandDoubts(tape_most)
     line_x, width = cover.line_x, cover.width
     long_lines = Act("long lines ruled", cover.long_lines, pace.long_line_ruled)
-    across = ruled_across(cover, pace)
+    across = ruled_across(cover.cross_lines, pace)
     rulings = cover.long_lines + across.count
     short = [Act("ticks and bias lines", cover.short, pace.tick)] if cover.short else []
     yield Way(
@@ -124,11 +124,11 @@ def proof(pace: PaceTable) -> Act:
     return Act("proof", DISTANCES, pace.proof_distance, 2)
 
 
-def ruled_across(cover: Cover, pace: PaceTable) -> Act:
-    """Every cross line ruled: alone in two reaches, or with a helper at the other end."""
+def ruled_across(lines: int, pace: PaceTable) -> Act:
+    """Lines across the table ruled: alone in two reaches, or with a helper at the other end."""
     return Act(
         "cross lines ruled",
-        cover.cross_lines,
+        lines,
         pace.line_ruled,
         helped_seconds=pace.line_ruled_by_two,
     )
