@@ -5,6 +5,7 @@ Outside authority: MuPDF reads the lines of the PDF that ReportLab wrote.
 
 from __future__ import annotations
 
+import re
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -102,6 +103,21 @@ def test_a_corrected_printer_prints_the_same_marking(tmp_path, make_job):
     (file,) = said["files"]
     scale = (6 / (5 + 31 / 32), 6 / (6 + 1 / 32))
     check_assembled(sheets_of(tmp_path, file, scale), lay_out(make_job(RULED)))
+
+
+def test_panels_for_a_printer_that_is_off_come_out_true(tmp_path, make_job):
+    """1 % short along the roll and half a per cent long across it, by each its own check length."""
+    folder = job_in(tmp_path, LOOSE)
+    plain = paper(folder, "full")["files"][2]
+    said = pymupdf.open(tmp_path / "out" / plain["path"])[0].get_text()
+    across = float(re.search(r"from tick to tick (\d+) in", said)[1])
+    # Beside it stands the square's inch.
+    up = max(map(float, re.findall(r"^(\d+) in$", said, re.MULTILINE)))
+    assert across > up > 6
+    shown = (f"{across * 0.99:.4f} in", f"{up * 1.005:.4f} in")
+    corrected = paper(folder, "full", "--measured", *shown)["files"][2]
+    assert len(plain["parts"]) == len(corrected["parts"]) == 2
+    check_assembled(sheets_of(tmp_path, corrected, (1 / 0.99, 1 / 1.005)), lay_out(make_job(LOOSE)))
 
 
 def test_tiles_without_ink_are_left_out_and_grey_on_the_map(make_job: MakeJob):
