@@ -156,7 +156,7 @@ def test_the_panels_that_ways_reckons_with_are_those_that_are_printed(long, make
         job = make_job({"table": {"length": long, "width": wide}, "hems": {"folds": []}})
         layout = lay_out(job)
         printed = panels(layout, job, "", across=35 * 25.4)
-        ways = hand_ways(cover_of(layout), job.pace, 1.0, 254.0)
+        ways = hand_ways(cover_of(layout), job.pace, 1.0, paper_of(job))
         (way,) = (way for way in ways if way.id == "full-size")
         assert way.sheets == len(printed.sheets), wide
         assert not way.note
