@@ -27,7 +27,6 @@ _STRIP = {"letter": 254.0, "a4": 250.0}
 """mm of margin that there is room for on one strip, along the sheet's long side."""
 _PANEL, _PANEL_ADDS = 842.0, 829.0
 """mm of the top's width that the first panel of a 36 in roll carries, and each one more."""
-_NOT_PRINTED = "this version does not print its sheets"
 
 
 def lines_a_strip(paper: PaperSize, pitch: float, lines: int) -> int:
