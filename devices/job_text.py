@@ -165,7 +165,8 @@ view_from = "{view_from}"        # eye to numeral, for the legibility figure
 stretch_length = "0 %"
 stretch_width = "0 %"
 
-[pens]                       # slot: the plotter's holder; width: the line it inks
+[pens]                       # slot: the plotter's holder; width: its tip's line; passes of a
+                             # line lie half a tip apart
 lines = {{ slot = 1, width = "1 mm" }}
 heavy = {{ slot = 1, width = "1 mm", passes = 2 }}
 numerals = {{ slot = 1, width = "0.8 mm" }}

@@ -175,11 +175,12 @@ def _drawing(work: PlotterWork, sections: Sequence[Section], *, bands: bool = Fa
     for section in sections:
         for piece in section.pieces:
             pen = pens.named(piece.stroke.pen)
+            times = piece.stroke.times(pen)
             speed = min(work.pace.draw_speed, plotter.draw_speed, pen.speed or math.inf)
             if bands and piece.stroke.layer == "cross" and work.cover.bands is not None:
-                stubs += _in_bands(piece.stroke.points[:, 1], work.cover.bands) * pen.passes / speed
+                stubs += _in_bands(piece.stroke.points[:, 1], work.cover.bands) * times / speed
             else:
-                seconds += piece.stroke.length * pen.passes / speed
+                seconds += piece.stroke.length * times / speed
         route = section.route
         seconds += route.travel / plotter.travel_speed + route.lifts * plotter.lift_seconds
     return float(seconds + stubs)
@@ -221,7 +222,7 @@ def _pen_changes(work: PlotterWork, sections: Sequence[Section]) -> int:
     """Worn tips, and the removable pen where it has no holder of its own."""
     pens = work.job.pens
     ink = sum(
-        piece.stroke.length * pens.named(piece.stroke.pen).passes
+        piece.stroke.length * piece.stroke.times(pens.named(piece.stroke.pen))
         for section in sections
         for piece in section.pieces
     )

@@ -226,12 +226,31 @@ class Pen(Table):
 
     slot: Count = Field(default=1, ge=1, le=99, description="The plotter's pen holder")
     width: Length = Field(default=1.0, description="Width of the inked line")
-    passes: Count = Field(default=1, ge=1, le=9, description="How often each line is drawn")
+    passes: Count = Field(
+        default=1,
+        ge=1,
+        le=9,
+        description="How often each line is drawn: straight ones half a tip apart, numerals over "
+        "themselves",
+    )
     speed: Speed | None = Field(default=None, description="Fastest this pen draws well on cloth")
     force: Count | None = Field(
         default=None, ge=1, le=99, description="Force step, where it has one"
     )
     ink_length: Run | None = Field(default=None, description="Line length one pen lasts")
+
+    @property
+    def beside(self) -> tuple[float, ...]:
+        """How far to the left of a straight line each pass lies, in mm: half a tip apart, since
+        ink over ink on canvas is no wider. None for a single pass."""
+        if self.passes == 1:
+            return ()
+        return tuple((n - (self.passes - 1) / 2) * self.width / 2 for n in range(self.passes))
+
+    @property
+    def line_width(self) -> float:
+        """Ink in mm across a straight line, all its passes."""
+        return self.width * (self.passes + 1) / 2
 
 
 class PensTable(Table):

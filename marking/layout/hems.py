@@ -50,7 +50,7 @@ def fold_lines(
             for edge, candidates in (("side", near), ("end", cross)):
                 name, offset = min(candidates, key=lambda line: abs(line[1] - distance))
                 off = offset - distance
-                line = name if abs(off) <= job.pens.lines.width / 2 else None
+                line = name if abs(off) <= job.pens.lines.line_width / 2 else None
                 exact = 0.0 if abs(off) < _SAME else off
                 served.append(
                     FoldLine(hem_name(fold, job), distance, edge, line, exact if line else 0.0)

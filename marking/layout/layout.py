@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from marking.arrays import FloatArray
-    from marking.job.keys import MarkingJob
+    from marking.job.keys import MarkingJob, Pen
     from marking.layout.hems import FoldLine
     from marking.layout.lines import LongLine
     from marking.layout.numerals import Legibility, Numeral
@@ -42,6 +42,34 @@ class Stroke:
     layer: Layer
     pen: str
     points: FloatArray
+    beside: tuple[float, ...] = ()
+    """How far to the left of a straight line each of its passes lies, in mm; none where its pen's
+    passes lie on it, one over the other."""
+
+    @property
+    def path(self) -> FloatArray:
+        """(m, 2), mm: where the pen goes for its passes, from end to end of the true line.
+
+        Passes side by side are one way there and back, the pen down over their ends, which its
+        tip covers as it is.
+        """
+        if not self.beside:
+            return self.points
+        start, end = self.points[[0, -1]]
+        left = np.array([start[1] - end[1], end[0] - start[0]]) / math.dist(start, end)
+        way = [self.points[:1]]
+        for n, off in enumerate(self.beside):
+            way.append(self.points[:: -1 if n % 2 else 1] + off * left)
+        way.append(way[0] if len(self.beside) % 2 == 0 else self.points[-1:])
+        return np.concatenate(way)
+
+    def times(self, pen: Pen) -> int:
+        """How often `pen` goes along it."""
+        return len(self.beside) or pen.passes
+
+    def ink_width(self, pen: Pen) -> float:
+        """Across it on the cloth, in mm, all its passes."""
+        return pen.width + (max(self.beside) - min(self.beside) if self.beside else 0.0)
 
     @property
     def length(self) -> float:
@@ -136,6 +164,7 @@ def lay_out(job: MarkingJob) -> Layout:
         legibility = numerals.fit(job, cross_x, rect, uprights(strokes, job))
         placed = numerals.place(job, cross_x, rect, legibility.height)
     lettered = [_numeral_strokes(numeral) for numeral in placed]
+    strokes = [replace(one, beside=job.pens.named(one.pen).beside) for one in strokes]
     strokes += [stroke for drawn in lettered for stroke in drawn]
     folds = hems.fold_lines(job, long_lines, _numbered(cross_x, fold_x))
     tick_x = {float(points[0, 0]) for _, points in ticks}
@@ -167,7 +196,8 @@ def uprights(strokes: Sequence[Stroke], job: MarkingJob) -> list[tuple[float, fl
     ink: dict[float, float] = {}
     for stroke in strokes:
         if stroke.layer in ("cross", "hem", "tick") and stroke.points[0, 0] == stroke.points[1, 0]:
-            x, half = float(stroke.points[0, 0]), job.pens.named(stroke.pen).width / 2
+            x = float(stroke.points[0, 0])
+            half = stroke.ink_width(job.pens.named(stroke.pen)) / 2
             ink[x] = max(half, ink.get(x, 0.0))
     return sorted(ink.items())
 
@@ -273,7 +303,7 @@ def _warnings(
         step = 25.4 / 32 if job.units == "in" else 0.1
         less = math.floor((job.grid.end_margin - missed / 2) / step) * step
         advice = f'; grid.end_margin = "{format_length(less, job.units)}" would let it on'
-        on_the_top = less >= max(job.pens.lines.width, job.pens.heavy.width) / 2
+        on_the_top = less >= max(job.pens.lines.line_width, job.pens.heavy.line_width) / 2
         warnings.append(
             f"Cross line {len(cross_x)} misses by {missed:.2f} mm at the far end"
             f"{advice if on_the_top else ''}."
@@ -292,13 +322,17 @@ def _check_on_top(layout: Layout, job: MarkingJob) -> None:
         drawn = [stroke for stroke in layout.strokes if stroke.pen == pen]
         if not drawn:
             continue
-        points = np.concatenate([stroke.points for stroke in drawn])
+        points = np.concatenate([stroke.path for stroke in drawn])
         room = (points @ inward.T - (corners * inward).sum(axis=1)).min()
         if room < job.pens.named(pen).width / 2 - 1e-9:
             raise RefusedError(
-                f"pens.{pen}: ink {format_length(job.pens.named(pen).width, 'mm')} wide would run "
-                "off the table's edge; make grid.margin and grid.end_margin at least half of it"
+                f"pens.{pen}: ink {format_length(_widest(drawn, job), 'mm')} wide would run off "
+                "the table's edge; make grid.margin and grid.end_margin at least half of it"
             )
+
+
+def _widest(strokes: Sequence[Stroke], job: MarkingJob) -> float:
+    return max(stroke.ink_width(job.pens.named(stroke.pen)) for stroke in strokes)
 
 
 def _slackened(layout: Layout, job: MarkingJob) -> Layout:

@@ -42,8 +42,8 @@ def cross_positions(job: MarkingJob, rect: tuple[float, float, float, float]) ->
     x0, _, x1, _ = rect
     grid = job.grid
     pens = ["lines", "heavy"] if grid.heavy_every else ["lines"]
-    widest = max(pens, key=lambda pen: job.pens.named(pen).width)
-    ink = job.pens.named(widest).width
+    widest = max(pens, key=lambda pen: job.pens.named(pen).line_width)
+    ink = job.pens.named(widest).line_width
     if grid.pitch < ink + BETWEEN_INK:
         raise RefusedError(
             f"grid.pitch = {format_length(grid.pitch, 'mm')}: lines {format_length(ink, 'mm')} "
@@ -95,7 +95,7 @@ def long_lines(
 
 def _check_bands(job: MarkingJob, height: float) -> None:
     shown = format_length(height, job.units)
-    gap = job.pens.lines.width + BETWEEN_INK
+    gap = job.pens.lines.line_width + BETWEEN_INK
     for key, value in (("grid.margin", job.grid.margin), ("hems.depth", job.hems.depth)):
         if 2 * value + gap > height:
             raise RefusedError(
@@ -110,7 +110,7 @@ def _band(
 ) -> tuple[list[LongLine], list[str]]:
     """One side's first long line, its hem band and the extra fold lines its hems need."""
     pitch, margin, depth = job.grid.pitch, job.grid.margin, job.hems.depth
-    apart = job.pens.lines.width + BETWEEN_INK
+    apart = job.pens.lines.line_width + BETWEEN_INK
     middle = (rect[3] - rect[1] - apart) / 2
 
     def line(name: str, layer: Literal["long", "hem"], offset: float) -> LongLine:
@@ -144,7 +144,7 @@ def _full_lines(
 ) -> list[LongLine]:
     """Long lines at every pitch from the near edge, between the bands and clear of them."""
     pitch = job.grid.pitch
-    apart = job.pens.lines.width + BETWEEN_INK
+    apart = job.pens.lines.line_width + BETWEEN_INK
     near = max(line.y for line in taken if line.side == "near" and not line.id.startswith("fold"))
     far = min(line.y for line in taken if line.side == "far" and not line.id.startswith("fold"))
     ys = np.array([line.y for line in taken])
@@ -162,7 +162,7 @@ def cross_fold_positions(job: MarkingJob, xs: FloatArray) -> FloatArray:
     """x of the extra cross lines that bottom and top hems need and the pitch does not give."""
     if not job.hems.cross_folds:
         return np.empty(0)
-    apart = max(job.pens.lines.width, job.pens.heavy.width) + BETWEEN_INK
+    apart = max(job.pens.lines.line_width, job.pens.heavy.line_width) + BETWEEN_INK
     wanted = xs[0] + np.array(sorted({d for fold in job.hems.folds for d in fold.lines}))
     clear: list[float] = []
     for x in wanted.tolist():
@@ -182,7 +182,9 @@ def tick_lines(
     """
     if not job.grid.half_ticks:
         return []
-    beside = (job.pens.lines.width + max(job.pens.lines.width, job.pens.heavy.width)) / 2
+    beside = (
+        job.pens.lines.line_width + max(job.pens.lines.line_width, job.pens.heavy.line_width)
+    ) / 2
     if job.grid.pitch / 2 < beside + BETWEEN_INK:
         raise RefusedError(
             f"grid.half_ticks: ticks at half of {format_length(job.grid.pitch, job.units)} leave "
@@ -190,7 +192,7 @@ def tick_lines(
             f"(half_ticks = false), or use a pitch of {2 * (beside + BETWEEN_INK):.1f} mm or more, "
             "or a finer pen"
         )
-    apart = job.pens.lines.width + BETWEEN_INK
+    apart = job.pens.lines.line_width + BETWEEN_INK
     reach = job.grid.pitch / 4
     middles = [
         (number, x)

@@ -270,7 +270,7 @@ def _rounded_down(height: float) -> float:
 
 def _room(job: MarkingJob, xs: FloatArray, rect: tuple[float, float, float, float]) -> _Room:
     last = xs[(len(xs) - 1) // job.numerals.every * job.numerals.every]
-    first_line_ink = max(job.pens.lines.width, job.pens.heavy.width) / 2
+    first_line_ink = max(job.pens.lines.line_width, job.pens.heavy.width) / 2
     return _Room(
         job.pens.numerals.width,
         job.numerals.clear,

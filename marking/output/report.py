@@ -47,7 +47,7 @@ def ink_by_pen(plan: Plan, job: MarkingJob) -> dict[str, float]:
     for section in plan.sections:
         for piece in section.pieces:
             pen = piece.stroke.pen
-            length = piece.stroke.length * job.pens.named(pen).passes
+            length = piece.stroke.length * piece.stroke.times(job.pens.named(pen))
             totals[pen] = totals.get(pen, 0.0) + length
     return dict(sorted(totals.items()))
 

@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 
     from marking.drawing.artwork import Layer
     from marking.job.keys import MarkingJob
-    from marking.layout.layout import Layout
+    from marking.layout.layout import Layout, Stroke
     from marking.layout.lines import LongLine
     from marking.sections.locating_marks import Box
     from marking.sections.plan import Plan, Section
@@ -383,13 +383,15 @@ def draw_title(picture: Picture, text: str) -> None:
     picture.write(title, text, 0.0, picture.artwork.box[3] - 2.6 * picture.letters, size=size)
 
 
-def _heavy(job: MarkingJob) -> str:
+def _heavy(line: Stroke, job: MarkingJob) -> str:
     """What heavy lines are on the cloth, where a picture can only draw them bold."""
     pen = job.pens.heavy
-    width = f"heavy lines, {format_length(pen.width, 'mm')} wide on the cloth"
-    if pen.passes == 1:
+    width = f"heavy lines, {format_length(line.ink_width(pen), 'mm')} wide on the cloth"
+    times = {2: "twice", 3: "three times"}.get(line.times(pen), f"{line.times(pen)} times")
+    if line.times(pen) == 1:
         return width
-    times = {2: "twice", 3: "three times"}.get(pen.passes, f"{pen.passes} times")
+    if line.beside:
+        return f"{width}, drawn {times}, half a tip apart"
     return f"{width} and darker, being drawn {times} over the same line"
 
 
@@ -409,8 +411,9 @@ def _draw_legend(picture: Picture, plan: Plan | None) -> None:
         "the near edge is at the bottom, the zero end at the left. Hem lines are blue in this "
         "picture only; beside each that is folded to: how far in from its edge, and the hems."
     ]
-    if any(stroke.pen == "heavy" for stroke in layout.strokes):
-        lines.append(f"Bold: {_heavy(job)}.")
+    heavy = next((stroke for stroke in layout.strokes if stroke.pen == "heavy"), None)
+    if heavy is not None:
+        lines.append(f"Bold: {_heavy(heavy, job)}.")
     if plan is not None:
         joins = f"{counted(len(plan.sections), 'section')}, {plan.columns} along by {plan.rows}"
         joins += " across, inked in the order of their numbers; dashed: joins."

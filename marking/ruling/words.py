@@ -57,7 +57,7 @@ def how_to(
     yield from _where_from(lines[0], layout, job, manner)
     heavy = [line for line in lines if line.heavy]
     if heavy:
-        yield _heavy(job)
+        yield _heavy(heavy[0], job)
     yield (
         f"Lift the rule straight up. The order below keeps rule (up to {_fine(RULE_WIDTH)} wide) "
         f"and hand ({_fine(HAND_ROOM)}, on the {hand}-end side) off lines ruled less than "
@@ -92,12 +92,18 @@ def _where_from(line: RuledLine, layout: Layout, job: MarkingJob, manner: Manner
         )
 
 
-def _heavy(job: MarkingJob) -> str:
-    pen = job.pens.heavy
-    often = {1: "once, with its own tip", 2: "twice"}.get(pen.passes, f"{pen.passes} times")
-    if pen.passes == 1:
-        return f"Lines marked H are the heavier ones: rule them {often}, {_fine(pen.width)} wide."
-    return f"Lines marked H are the heavier ones: rule them {often}, the rule not moved between."
+def _heavy(line: RuledLine, job: MarkingJob) -> str:
+    pen, times = job.pens.heavy, line.stroke.times(job.pens.heavy)
+    often = {1: "once, with its own tip", 2: "twice"}.get(times, f"{times} times")
+    said = f"Lines marked H are the heavier ones: rule them {often}"
+    if times == 1:
+        return f"{said}, {_fine(pen.width)} wide."
+    if not line.stroke.beside:
+        return f"{said}, the rule not moved between."
+    return (
+        f"{said}, the rule shifted half a tip, {_fine(pen.width / 2)}, between, so that they come "
+        f"out as wide as their stubs, {_fine(line.stroke.ink_width(pen))}."
+    )
 
 
 def _fine(length: float) -> str:

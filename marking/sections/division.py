@@ -162,7 +162,7 @@ def _ink_extent(layout: Layout, job: MarkingJob) -> Box:
     """x0, y0, x1, y1 of all ink, pen width included."""
     boxes = []
     for pen in ("lines", "heavy", "numerals"):
-        drawn = [stroke.points for stroke in layout.strokes if stroke.pen == pen]
+        drawn = [stroke.path for stroke in layout.strokes if stroke.pen == pen]
         if drawn:
             points = np.concatenate(drawn)
             half = job.pens.named(pen).width / 2

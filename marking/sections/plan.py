@@ -8,7 +8,7 @@ millimetres.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from marking.errors import RefusedError
@@ -261,7 +261,7 @@ def _pieces_by_cell(
         for (column, row), points in cut(stroke.points, x_joins, y_joins):
             named = names[row]
             prefix = "gap" if named == _GAP_ROW else _name(named, column)
-            piece = Stroke(f"{prefix}_{stroke.id}", stroke.layer, stroke.pen, points)
+            piece = replace(stroke, id=f"{prefix}_{stroke.id}", points=points)
             cells.setdefault((column, named), []).append(Piece(piece, stroke.id))
     return cells
 
@@ -369,7 +369,7 @@ def _routed(
         piece = pieces[leg.index]
         if leg.backwards:
             stroke = piece.stroke
-            turned = Stroke(stroke.id, stroke.layer, stroke.pen, stroke.points[::-1])
+            turned = replace(stroke, points=stroke.points[::-1])
             piece = Piece(turned, piece.of)
         drawn.append(piece)
     return routed, tuple(drawn)

@@ -12,7 +12,6 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from marking.errors import RefusedError
-from marking.layout.layout import Stroke
 from marking.measures.lengths import format_length
 from marking.sections.cutting import cut
 
@@ -21,7 +20,7 @@ if TYPE_CHECKING:
 
     from marking.arrays import FloatArray
     from marking.job.keys import MarkingJob
-    from marking.layout.layout import Layout
+    from marking.layout.layout import Layout, Stroke
     from marking.sections.zones import Zone
 
 LEAST_STUB = 50.8
@@ -108,7 +107,7 @@ def ruled_lines(
             near, far = names
             if near is None or far is None:
                 raise RefusedError(_no_stub(stroke, ends[0 if near is None else 1], job))
-            line = Stroke(f"ruled_{stroke.id}", stroke.layer, stroke.pen, ends)
+            line = replace(stroke, id=f"ruled_{stroke.id}", points=ends)
             found.append(RuledLine(line, stroke.id, (near, far)))
     return tuple(found)
 

@@ -168,7 +168,7 @@ def _meets(boxes: Sequence[Box], section: Inked, job: MarkingJob) -> bool:
 
 
 def _touches(box: Box, stroke: Stroke, job: MarkingJob) -> bool:
-    half = job.pens.named(stroke.pen).width / 2
+    half = stroke.ink_width(job.pens.named(stroke.pen)) / 2
     grown = (box[0] - half, box[1] - half, box[2] + half, box[3] + half)
     return crosses(stroke.points, grown)
 
