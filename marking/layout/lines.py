@@ -182,9 +182,8 @@ def tick_lines(
     """
     if not job.grid.half_ticks:
         return []
-    beside = (
-        job.pens.lines.line_width + max(job.pens.lines.line_width, job.pens.heavy.line_width)
-    ) / 2
+    own, heavy = job.pens.lines.line_width, job.pens.heavy.line_width
+    beside = (own + max(own, heavy)) / 2
     if job.grid.pitch / 2 < beside + BETWEEN_INK:
         raise RefusedError(
             f"grid.half_ticks: ticks at half of {format_length(job.grid.pitch, job.units)} leave "

@@ -77,11 +77,8 @@ def ruling_order(
             # Of those that wait least the next on the way, or from the group's start again.
             _, _, last = min((wait, at < last, at) for at, wait in waits.items())
             line, wait = left.pop(last), waits[last]
-            run = (
-                line.stroke.length
-                * line.stroke.times(job.pens.named(line.stroke.pen))
-                / manner.markers
-            )
+            times = line.stroke.times(job.pens.named(line.stroke.pen))
+            run = line.stroke.length * times / manner.markers
             worn = bool(steps) and on_tip + run > job.pace.tip
             on_tip = run if worn else on_tip + run
             begins = clock + wait
