@@ -166,9 +166,29 @@ class GridTable(Table):
 class HemsTable(Table):
     """Hem bands along both long edges, and the hems folded to them."""
 
+    counted_from: Literal["edge", "line"] = Field(
+        default="edge",
+        alias="from",
+        description="Where bands and folds are counted from: the long edges, so that cloth hides "
+        "the numerals, or the first long lines, so that the margins stay in view",
+    )
     depth: Clearance = Field(
         default=parse_length("8 in"),
-        description="How far from the edge the bands of long lines reach",
+        description="How far from there the bands of long lines reach",
+    )
+    number_every: Literal["auto"] | Annotated[Count, Field(ge=0, le=1000)] = Field(
+        default="auto",
+        description='Small numerals on every n-th line of the bands, 0 for none; "auto": on '
+        "every second where they are counted from the line",
+    )
+    number_apart: Length = Field(
+        default=parse_length("3 ft"),
+        description="From one such numeral to the next along its line, besides both ends",
+    )
+    between: Literal["auto", "solid", "dashed"] = Field(
+        default="auto",
+        description='How lines between those at the pitch are drawn; "auto": dashed where they '
+        "are counted from the line",
     )
     folds: tuple[FoldText, ...] = Field(
         default=(
@@ -183,6 +203,18 @@ class HemsTable(Table):
         default=False,
         description="Also draw the extra fold lines as cross lines from the zero line",
     )
+
+    @property
+    def numbered(self) -> int:
+        """Every which line of the bands carries its number; 0 for none."""
+        if self.number_every != "auto":
+            return self.number_every
+        return 2 if self.counted_from == "line" else 0
+
+    @property
+    def dashed(self) -> bool:
+        """Whether lines that are not at the pitch are dashed."""
+        return self.between == "dashed" or (self.between == "auto" and self.counted_from == "line")
 
 
 def _distinct(sides: tuple[str, ...]) -> tuple[str, ...]:

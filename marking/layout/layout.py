@@ -14,7 +14,9 @@ import numpy as np
 
 from marking.errors import RefusedError
 from marking.job.keys import tape_of
-from marking.layout import hems, lines, numerals
+from marking.layout import hems, lines, numerals, on_lines
+from marking.layout.bands import band_numerals
+from marking.layout.clear_places import ink_of
 from marking.layout.survey import Top, survey_top
 from marking.measures.lengths import format_length
 
@@ -146,8 +148,7 @@ def lay_out(job: MarkingJob) -> Layout:
     cross_x = lines.cross_positions(job, rect)
     long_lines, warnings = lines.long_lines(job, rect)
     fold_x = lines.cross_fold_positions(job.hems, job.pens, cross_x)
-    firsts = [line.y for line in long_lines if line.offset == job.grid.margin]
-    ys = (min(firsts), max(firsts))
+    ys = (long_lines[0].y, long_lines[-1].y)
     ticks = lines.tick_lines(job, cross_x, fold_x, ys)
     strokes = [
         *_cross_strokes(job.grid.heavy_every, cross_x, fold_x, ys),
@@ -164,8 +165,9 @@ def lay_out(job: MarkingJob) -> Layout:
         asked = numerals.asked_for(job, cross_x, rect, uprights(strokes, job.pens))
         legibility = numerals.fit(asked)
         placed = numerals.place(asked, legibility.height)
-    lettered = [_numeral_strokes(numeral) for numeral in placed]
     strokes = [replace(one, beside=job.pens.named(one.pen).beside) for one in strokes]
+    placed += _on_lines(job, strokes, long_lines, placed, cross_x)
+    lettered = [_numeral_strokes(numeral, count) for count, numeral in enumerate(placed)]
     strokes += [stroke for drawn in lettered for stroke in drawn]
     numbered = _numbered(cross_x, fold_x)
     folds = hems.fold_lines(
@@ -191,7 +193,7 @@ def lay_out(job: MarkingJob) -> Layout:
         (1.0, 1.0),
         (
             *warnings,
-            *hems.fold_warnings(folds, job.grid.margin, job.units),
+            *hems.fold_warnings(folds, long_lines[0].offset, job.units),
             *_warnings(job, legibility, cross_x, rect),
         ),
     )
@@ -208,6 +210,40 @@ def uprights(strokes: Sequence[Stroke], pens: PensTable) -> list[tuple[float, fl
             half = stroke.ink_width(pens.named(stroke.pen)) / 2
             ink[x] = max(half, ink.get(x, 0.0))
     return sorted(ink.items())
+
+
+def levels(strokes: Sequence[Stroke], pens: PensTable) -> list[tuple[float, float]]:
+    """Every line along the table, rising: its y, and half its own ink in mm."""
+    ink: dict[float, float] = {}
+    for stroke in strokes:
+        if stroke.layer in ("long", "hem") and stroke.points[0, 1] == stroke.points[1, 1]:
+            y = float(stroke.points[0, 1])
+            ink[y] = max(stroke.ink_width(pens.named(stroke.pen)) / 2, ink.get(y, 0.0))
+    return sorted(ink.items())
+
+
+def _on_lines(
+    job: MarkingJob,
+    strokes: Sequence[Stroke],
+    long_lines: Sequence[LongLine],
+    placed: Sequence[Numeral],
+    cross_x: FloatArray,
+) -> list[Numeral]:
+    """The numerals that stand on lines of the grid."""
+    pens, half = job.pens, job.pens.lines.line_width / 2
+    wanted = band_numerals(job, long_lines, cross_x, half)
+    if not wanted:
+        return []
+    manner = on_lines.Manner(job.numerals.face, pens.numerals.width, job.numerals.clear)
+    ink = ink_of([(s.points, s.ink_width(pens.named(s.pen)) / 2) for s in strokes])
+    height = on_lines.height_on(wanted, levels(strokes, pens), manner, job.grid.pitch)
+    return on_lines.stand(
+        wanted,
+        ink.with_boxes(numeral.box_table for numeral in placed),
+        uprights(strokes, pens),
+        height,
+        manner,
+    )
 
 
 def _cross_strokes(
@@ -229,20 +265,21 @@ def _cross_strokes(
 
 
 def _long_strokes(long_lines: list[LongLine], cross_x: FloatArray) -> list[Stroke]:
-    return [
-        Stroke(
-            line.id,
-            line.layer,
-            "lines",
-            np.array([[cross_x[0], line.y], [cross_x[-1], line.y]]),
-        )
-        for line in long_lines
-    ]
+    first, last = float(cross_x[0]), float(cross_x[-1])
+    strokes = []
+    for line in long_lines:
+        runs = lines.dashes(cross_x) if line.dashed else [(first, last)]
+        for count, (start, end) in enumerate(runs):
+            name = f"{line.id}-d{count}" if line.dashed else line.id
+            points = np.array([[start, line.y], [end, line.y]])
+            strokes.append(Stroke(name, line.layer, "lines", points))
+    return strokes
 
 
-def _numeral_strokes(numeral: Numeral) -> list[Stroke]:
+def _numeral_strokes(numeral: Numeral, count: int) -> list[Stroke]:
+    own = "" if numeral.row == "margin" else f"{numeral.row}{count}-"
     return [
-        Stroke(f"num-{numeral.side}-{numeral.text}-{n}", "numeral", "numerals", points)
+        Stroke(f"num-{numeral.side}-{numeral.text}-{own}{n}", "numeral", "numerals", points)
         for n, points in enumerate(numeral.strokes_table)
     ]
 

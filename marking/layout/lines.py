@@ -28,13 +28,19 @@ MOST_LINES = 10_000
 
 @dataclass(frozen=True)
 class LongLine:
-    """A line along the table, `offset` from its `side`'s edge and `y` in the table frame."""
+    """A line along the table, `y` in the table frame.
+
+    `offset` is what a hem laid to it measures: from its `side`'s edge, or from the side's first
+    long line where hems are counted from there.
+    """
 
     id: str
     layer: Literal["long", "hem"]
     side: Side
     offset: float
     y: float
+    dashed: bool = False
+    """In dashes that lie over every cross line, so that it crosses each in ink."""
 
 
 def cross_positions(job: MarkingJob, rect: tuple[float, float, float, float]) -> FloatArray:
@@ -96,13 +102,23 @@ def long_lines(
 def _check_bands(job: MarkingJob, height: float) -> None:
     shown = format_length(height, job.units)
     gap = job.pens.lines.line_width + BETWEEN_INK
-    for key, value in (("grid.margin", job.grid.margin), ("hems.depth", job.hems.depth)):
-        if 2 * value + gap > height:
+    counted, depth = _counted_from(job), job.hems.depth
+    for key, value, start in (
+        ("grid.margin", job.grid.margin, 0.0),
+        ("hems.depth", depth, counted),
+    ):
+        if 2 * (start + value) + gap > height:
+            both = "first long lines" if start else "long edges"
             raise RefusedError(
-                f"{key} = {format_length(value, job.units)}: from both long edges it meets in the "
+                f"{key} = {format_length(value, job.units)}: from both {both} it meets in the "
                 f"middle of a top {shown} wide; it can be at most "
-                f"{format_length(max(0.0, (height - gap) / 2 - 0.4), job.units)}"
+                f"{format_length(max(0.0, (height - gap) / 2 - start - 0.4), job.units)}"
             )
+
+
+def _counted_from(job: MarkingJob) -> float:
+    """From a long edge to where its hems are counted from, in mm."""
+    return job.grid.margin if job.hems.counted_from == "line" else 0.0
 
 
 def _band(
@@ -111,11 +127,16 @@ def _band(
     """One side's first long line, its hem band and the extra fold lines its hems need."""
     pitch, margin, depth = job.grid.pitch, job.grid.margin, job.hems.depth
     apart = job.pens.lines.line_width + BETWEEN_INK
-    middle = (rect[3] - rect[1] - apart) / 2
+    counted = _counted_from(job)
+    margin -= counted
+    middle = (rect[3] - rect[1] - apart) / 2 - counted
 
     def line(name: str, layer: Literal["long", "hem"], offset: float) -> LongLine:
-        y = rect[1] + offset if side == "near" else rect[3] - offset
-        return LongLine(name, layer, side, offset, y)
+        away = counted + offset
+        y = rect[1] + away if side == "near" else rect[3] - away
+        off_pitch = abs(offset - round(offset / pitch) * pitch) > _SAME
+        dashed = layer == "hem" and off_pitch and job.hems.dashed
+        return LongLine(name, layer, side, offset, y, dashed)
 
     lines = [line(f"long-{side}", "long", margin)]
     warnings: list[str] = []
@@ -142,20 +163,35 @@ def _band(
 def _full_lines(
     job: MarkingJob, rect: tuple[float, float, float, float], taken: list[LongLine]
 ) -> list[LongLine]:
-    """Long lines at every pitch from the near edge, between the bands and clear of them."""
+    """Long lines at every pitch counted from the near side, between the bands and clear of them."""
     pitch = job.grid.pitch
     apart = job.pens.lines.line_width + BETWEEN_INK
     near = max(line.y for line in taken if line.side == "near" and not line.id.startswith("fold"))
     far = min(line.y for line in taken if line.side == "far" and not line.id.startswith("fold"))
     ys = np.array([line.y for line in taken])
+    start = rect[1] + _counted_from(job)
     lines = []
-    for k in range(1, int((rect[3] - rect[1]) // pitch) + 1):
-        y = rect[1] + k * pitch
+    for k in range(1, int((rect[3] - start) // pitch) + 1):
+        y = start + k * pitch
         if near < y < far and np.abs(ys - y).min() >= apart:
             lines.append(LongLine(f"long-{k}", "long", "near", k * pitch, y))
     if len(lines) > MOST_LINES:
         raise RefusedError(f"grid.pitch: {len(lines)} long lines are more than {MOST_LINES}")
     return lines
+
+
+def dashes(xs: FloatArray) -> list[tuple[float, float]]:
+    """From where to where along the table a dashed line is inked: half of it, about each of the
+    cross lines at `xs`."""
+    reach = (xs[1] - xs[0]) / 4
+    lows, highs = np.maximum(xs - reach, xs[0]), np.minimum(xs + reach, xs[-1])
+    return list(zip(lows.tolist(), highs.tolist(), strict=True))
+
+
+def dashed_line(stroke: str) -> str | None:
+    """Id of the dashed line that the stroke of this id is a dash of; None where it is none."""
+    line, _, dash = stroke.rpartition("-d")
+    return line if line and dash.isdigit() else None
 
 
 def cross_fold_positions(hems: HemsTable, pens: PensTable, xs: FloatArray) -> FloatArray:

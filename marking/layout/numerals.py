@@ -11,7 +11,7 @@ from bisect import bisect_left
 from dataclasses import dataclass, replace
 from functools import cached_property
 from itertools import pairwise
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 from marking.errors import RefusedError
 from marking.layout.bare_cloth import OFF_BOX, between_lines
@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     from marking.layout.lines import Side
     from marking.measures.lengths import Units
 
+Row = Literal["margin", "band"]
 _STEP = 0.01
 """Automatic heights are rounded down to this, in mm: far below what a pen can show."""
 
@@ -88,6 +89,8 @@ class Numeral:
     height: float
     box_table: tuple[float, float, float, float]
     strokes_table: tuple[FloatArray, ...]
+    row: Row = "margin"
+    """Where it stands: in its side's margin, or on a line of the grid."""
 
 
 @dataclass(frozen=True)

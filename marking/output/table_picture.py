@@ -226,7 +226,8 @@ def _draw_locating_marks(picture: Picture, plan: Plan) -> None:
 def _clear_of_numerals(layout: Layout) -> float:
     """From the first long lines, where marks stand, to the nearest numeral's ink."""
     lines = [line.y for line in layout.grid.long_lines]
-    boxes = [placed.numeral.box_table for placed in layout.numerals]
+    margins = [placed.numeral for placed in layout.numerals if placed.numeral.row == "margin"]
+    boxes = [numeral.box_table for numeral in margins]
     gaps = (max(box[1] - max(lines), min(lines) - box[3]) for box in boxes)
     return min(gaps, default=math.inf)
 
@@ -409,7 +410,8 @@ def _draw_legend(picture: Picture, plan: Plan | None) -> None:
     lines = [
         f"{len(layout.grid.cross_x)} cross lines {format_length(job.grid.pitch, job.units)} apart; "
         "the near edge is at the bottom, the zero end at the left. Hem lines are blue in this "
-        "picture only; beside each that is folded to: how far in from its edge, and the hems."
+        "picture only; beside each that is folded to: how far in from "
+        f"{'its edge' if job.hems.counted_from == 'edge' else 'the first long line'}, and the hems."
     ]
     heavy = next((stroke for stroke in layout.strokes if stroke.pen == "heavy"), None)
     if heavy is not None:

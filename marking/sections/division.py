@@ -11,7 +11,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from marking.errors import RefusedError
-from marking.layout.layout import uprights
+from marking.layout.clear_places import apart
+from marking.layout.layout import levels, uprights
 from marking.measures.lengths import format_length
 from marking.sections import joins as parting
 from marking.sections.ruled import bare_middle
@@ -125,15 +126,16 @@ def _check_goes_through(rect: Box, zone: Zone, carriage: Axis, units: Units) -> 
 def _axes(layout: Layout, pens: PensTable) -> tuple[Axis, Axis]:
     x0, y0, x1, y1 = _ink_extent(layout.strokes, pens)
     grid = layout.grid
-    half_ink = pens.lines.line_width / 2
-    level = [(line.y, half_ink) for line in grid.long_lines]
-    across = parting.axis((y0, y1), level, grid.pitch[1], [y for y, _ in level], ticks_between=True)
-    side = layout.numerals[0].numeral.side if layout.numerals else None
-    boxes = [
-        (placed.numeral.box_table[0], placed.numeral.box_table[2])
-        for placed in layout.numerals
-        if placed.numeral.side == side
-    ]
+    taken = [placed.numeral.box_table for placed in layout.numerals]
+    across = parting.axis(
+        (y0, y1),
+        levels(layout.strokes, pens),
+        grid.pitch[1],
+        [line.y for line in grid.long_lines],
+        apart((box[1], box[3]) for box in taken),
+        ticks_between=True,
+    )
+    boxes = apart((box[0], box[2]) for box in taken)
     return _along(layout, pens, (x0, x1), boxes), across
 
 

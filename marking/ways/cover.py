@@ -69,7 +69,8 @@ def _bands(layout: Layout) -> tuple[tuple[float, float], ...] | None:
     for line in layout.grid.long_lines:
         sides[line.side].append(line.y)
     for placed in layout.numerals:
-        sides[placed.numeral.side] += placed.numeral.box_table[1::2]
+        if placed.numeral.row in ("margin", "band"):
+            sides[placed.numeral.side] += placed.numeral.box_table[1::2]
     if not all(sides.values()):
         return None
     near = min(sides["near"]), max(sides["near"]) + STUB
