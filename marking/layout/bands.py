@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -14,6 +15,7 @@ if TYPE_CHECKING:
     from marking.arrays import FloatArray
     from marking.job.keys import MarkingJob
     from marking.layout.lines import LongLine
+    from marking.layout.numerals import Numeral
 
 _SAME = 1e-6
 
@@ -37,10 +39,8 @@ def band_numerals(
             continue
         if k and k % every == 0 and abs(line.offset - k * pitch) < _SAME:
             value = k * job.numerals.per_line
-            wanted += [
-                OnLine(str(value), value, line.side, "band", (line.y, half), x, "hems.number_every")
-                for x in places
-            ]
+            half_ink = (line.y, half)
+            wanted += [OnLine(str(value), value, line.side, "band", half_ink, x) for x in places]
     return wanted
 
 
@@ -51,3 +51,17 @@ def _along(xs: FloatArray, pitch: float, apart: float) -> Iterator[float]:
     yield from np.arange(first + apart, last - apart / 2, apart).tolist()
     if last > first:
         yield last
+
+
+def left_out(wanted: Sequence[OnLine], placed: Sequence[Numeral]) -> list[str]:
+    """A warning about numerals of the bands that found no room, if any did not."""
+    here = Counter((one.text, one.side) for one in placed if one.row == "band")
+    missing = Counter((one.text, one.side) for one in wanted) - here
+    if not missing:
+        return []
+    shown = ", ".join(f"{text} ({side}, {count})" for (text, side), count in missing.items())
+    return [
+        f"Numerals of the hem bands that find no room clear of other lines are left out: {shown}. "
+        "A finer pens.numerals, a smaller numerals.clear or hems.folds that leave more between "
+        "lines would give them some."
+    ]

@@ -14,8 +14,7 @@ import numpy as np
 
 from marking.errors import RefusedError
 from marking.job.keys import tape_of
-from marking.layout import hems, lines, numerals, on_lines
-from marking.layout.bands import band_numerals
+from marking.layout import bands, hems, lines, numerals, on_lines
 from marking.layout.clear_places import ink_of
 from marking.layout.survey import Top, survey_top
 from marking.measures.lengths import format_length
@@ -28,6 +27,7 @@ if TYPE_CHECKING:
     from marking.layout.hems import FoldLine
     from marking.layout.lines import LongLine
     from marking.layout.numerals import Legibility, Numeral
+    from marking.layout.on_lines import OnLine
 
 Layer = Literal["cross", "long", "hem", "numeral", "tick", "bias", "witness"]
 LAYERS: tuple[Layer, ...] = ("cross", "long", "hem", "numeral", "tick", "bias", "witness")
@@ -166,7 +166,8 @@ def lay_out(job: MarkingJob) -> Layout:
         legibility = numerals.fit(asked)
         placed = numerals.place(asked, legibility.height)
     strokes = [replace(one, beside=job.pens.named(one.pen).beside) for one in strokes]
-    placed += _on_lines(job, strokes, long_lines, placed, cross_x)
+    in_bands = bands.band_numerals(job, long_lines, cross_x, job.pens.lines.line_width / 2)
+    placed += _stand_on_lines(job, in_bands, strokes, placed)
     lettered = [_numeral_strokes(numeral, count) for count, numeral in enumerate(placed)]
     strokes += [stroke for drawn in lettered for stroke in drawn]
     numbered = _numbered(cross_x, fold_x)
@@ -193,6 +194,7 @@ def lay_out(job: MarkingJob) -> Layout:
         (1.0, 1.0),
         (
             *warnings,
+            *bands.left_out(in_bands, placed),
             *hems.fold_warnings(folds, long_lines[0].offset, job.units),
             *_warnings(job, legibility, cross_x, rect),
         ),
@@ -222,28 +224,19 @@ def levels(strokes: Sequence[Stroke], pens: PensTable) -> list[tuple[float, floa
     return sorted(ink.items())
 
 
-def _on_lines(
+def _stand_on_lines(
     job: MarkingJob,
+    wanted: Sequence[OnLine],
     strokes: Sequence[Stroke],
-    long_lines: Sequence[LongLine],
     placed: Sequence[Numeral],
-    cross_x: FloatArray,
 ) -> list[Numeral]:
-    """The numerals that stand on lines of the grid."""
-    pens, half = job.pens, job.pens.lines.line_width / 2
-    wanted = band_numerals(job, long_lines, cross_x, half)
-    if not wanted:
-        return []
+    """Those of `wanted` for which there is room on their lines, beside all that is drawn."""
+    pens = job.pens
     manner = on_lines.Manner(job.numerals.face, pens.numerals.width, job.numerals.clear)
+    height, kept = on_lines.with_room(wanted, levels(strokes, pens), manner, job.grid.pitch)
     ink = ink_of([(s.points, s.ink_width(pens.named(s.pen)) / 2) for s in strokes])
-    height = on_lines.height_on(wanted, levels(strokes, pens), manner, job.grid.pitch)
-    return on_lines.stand(
-        wanted,
-        ink.with_boxes(numeral.box_table for numeral in placed),
-        uprights(strokes, pens),
-        height,
-        manner,
-    )
+    taken = ink.with_boxes(numeral.box_table for numeral in placed)
+    return on_lines.stand(kept, taken, uprights(strokes, pens), height, manner)
 
 
 def _cross_strokes(

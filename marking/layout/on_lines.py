@@ -9,7 +9,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from marking.errors import RefusedError
 from marking.layout.clear_places import between
 from marking.layout.numerals import Numeral
 from marking.lettering.glyphs import letter, letter_numeral
@@ -40,8 +39,6 @@ class OnLine:
     """y of the line, and half its ink."""
     near_x: float
     """Where along the table its middle is wanted."""
-    asked_by: str
-    """The key of job.toml."""
 
 
 @dataclass(frozen=True)
@@ -57,27 +54,22 @@ class Manner:
         return letter_numeral(text, self.face) if text.isdigit() else letter(text)
 
 
-def height_on(
+def with_room(
     wanted: Sequence[OnLine],
     levels: Sequence[tuple[float, float]],
     manner: Manner,
     pitch: float,
-) -> float:
-    """The ink height that all of `wanted` can have between the `levels`, lines along the table.
+) -> tuple[float, list[OnLine]]:
+    """The ink height of numerals on lines, and those of `wanted` that have room for as much.
 
-    Raises RefusedError where that is less than two pen widths.
+    Between the `levels`, the lines along the table, they are as high as the lowest room lets them,
+    and where that is less than half of what is wished for they are none.
     """
-    rooms = [(_room_on(one, levels), one) for one in wanted]
-    least, tightest = min(rooms, key=lambda pair: pair[0])
-    height = min(pitch * OF_PITCH, least - 2 * manner.clear)
-    if height < 2 * manner.pen:
-        raise RefusedError(
-            f"{tightest.asked_by}: no room for {tightest.text}, which would stand {least:.1f} mm "
-            f"from its line to the next less {manner.clear:.1f} mm clear of either, and two widths "
-            f"of its pen are {2 * manner.pen:.1f} mm. Leave it out, or take a finer pen for "
-            "numerals, a smaller numerals.clear or a wider grid.pitch"
-        )
-    return height
+    wish = pitch * OF_PITCH
+    least = max(wish / 2, 2 * manner.pen)
+    rooms = [_room_on(one, levels) - 2 * manner.clear for one in wanted]
+    kept = [(one, room) for one, room in zip(wanted, rooms, strict=True) if room >= least]
+    return min([wish, *(room for _, room in kept)]), [one for one, _ in kept]
 
 
 def _room_on(one: OnLine, levels: Sequence[tuple[float, float]]) -> float:
@@ -97,14 +89,16 @@ def stand(
 ) -> list[Numeral]:
     """`wanted`, each in the middle of the nearest cell where it keeps clear of all `ink`.
 
-    Raises RefusedError, with what asked for it, where one finds no such cell.
+    One that finds no such cell nearby is left out.
     """
     cells = list(between(uprights))
-    tallest = max(manner.lettered(one.text).height for one in wanted)
+    tallest = max((manner.lettered(one.text).height for one in wanted), default=1.0)
     scale = (height - manner.pen) / tallest
     placed: list[Numeral] = []
     for one in wanted:
         box = _free(one, ink, cells, scale, manner)
+        if box is None:
+            continue
         ink = ink.with_boxes([box])
         at = (box[0] + box[2]) / 2, (box[1] + box[3]) / 2
         turn = 1 if one.side == "near" else -1
@@ -125,7 +119,7 @@ def stand(
 
 def _free(
     one: OnLine, ink: Ink, cells: Sequence[tuple[float, float]], scale: float, manner: Manner
-) -> Box:
+) -> Box | None:
     text = manner.lettered(one.text)
     wide, high = text.width * scale + manner.pen, text.height * scale + manner.pen
     y, half = one.line
@@ -137,8 +131,4 @@ def _free(
         box = (middle - wide / 2, low, middle + wide / 2, top)
         if right - left >= wide + 2 * manner.clear and ink.keeps_off(box, manner.clear):
             return box
-    raise RefusedError(
-        f"{one.asked_by}: {one.text} finds no bare cloth on its line about {one.near_x:.0f} mm off "
-        "the zero end: other lines or numerals come there. Leave one of them out, or make "
-        "numerals.clear smaller or grid.pitch wider"
-    )
+    return None

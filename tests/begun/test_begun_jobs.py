@@ -27,6 +27,7 @@ from devices.plotter.profile import Plotter
 from marking.begun.on_the_cover import plan_hash
 from marking.errors import RefusedError
 from marking.job.folder import JOB_FILE, RECORD_FILE, load_job
+from marking.job.keys import Pen
 from marking.layout.layout import lay_out
 from marking.record.record import layout_hash, open_record
 from marking.record.schema import MIGRATIONS
@@ -103,7 +104,11 @@ def read_as_planned(folder: Path, section: str, said: Callable[..., Ran]) -> Pat
 @pytest.fixture
 def inked(tmp_path: Path, said: Callable[..., Ran]) -> Path:
     """An A3 job, r1c1 placed by tape marks and inked by hand under this version."""
-    folder = tmp_path / "a3"
+    return inked_job(tmp_path / "a3", said)
+
+
+def inked_job(folder: Path, said: Callable[..., Ran]) -> Path:
+    """A job in `folder` as `inked` has it."""
     make_job(folder, "flatbed-a3")
     readings = read_as_planned(folder, SECTION, said)
     assert said("place", folder, "--readings", readings)[0] == 0
@@ -120,6 +125,12 @@ class AnotherVersion:
         patch.setattr(
             Plotter, "zone", property(lambda self: replace(own(self), set_down=self.set_down + 9))
         )
+
+
+def with_passes_over_each_other(patch: pytest.MonkeyPatch) -> None:
+    """As versions up to 0.1 drew a line twice."""
+    patch.setattr(Pen, "beside", ())
+    patch.setattr(Pen, "line_width", property(lambda pen: pen.width))
 
 
 ASKED = (
@@ -255,9 +266,37 @@ def in_the_form_of_0_1(folder: Path) -> None:
     )
 
 
-def test_a_folder_of_an_older_version_that_comes_out_the_same_is_carried_over_without_a_word(
-    inked: Path, said: Callable[..., Ran], monkeypatch: pytest.MonkeyPatch
+def files_in(folder: Path) -> dict[str, bytes]:
+    return {path.name: path.read_bytes() for path in (folder / "out" / "sections").iterdir()}
+
+
+@pytest.mark.parametrize("kept", ["as data", "as version 0.1 kept it"])
+def test_a_begun_job_goes_on_with_its_passes_over_each_other(
+    kept: str, tmp_path: Path, said: Callable[..., Ran], monkeypatch: pytest.MonkeyPatch
 ) -> None:
+    """Lines half of which are 1 mm wide and half 1.5 mm would show where they meet."""
+    with monkeypatch.context() as older:
+        with_passes_over_each_other(older)
+        folder = inked_job(tmp_path / "older", said)
+        assert said("write", folder, "--hpgl", "--svg")[0] == 0
+    before = files_in(folder)
+    shutil.rmtree(folder / "out")
+    if kept != "as data":
+        in_the_form_of_0_1(folder)
+    assert said("write", folder, "--hpgl", "--svg")[0] == 0
+    assert files_in(folder) == before
+    changed(folder, "schema = 1", 'schema = 1\ntitle = "The next cover"')
+    (folder / RECORD_FILE).unlink()
+    assert said("write", folder, "--hpgl", "--svg")[0] == 0
+    assert files_in(folder) != before
+
+
+def test_a_folder_of_an_older_version_that_comes_out_the_same_is_carried_over_without_a_word(
+    tmp_path: Path, said: Callable[..., Ran], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    with monkeypatch.context() as older:
+        with_passes_over_each_other(older)
+        inked = inked_job(tmp_path / "a3", said)
     before = [said(verb, inked, *words)[:2] for verb, *words in ASKED]
     in_the_form_of_0_1(inked)
     assert [said(verb, inked, *words)[:2] for verb, *words in ASKED[:3]] == before[:3]
