@@ -16,6 +16,7 @@ from pydantic import (
     model_validator,
 )
 
+from marking.job.line_keys import LineTable
 from marking.job.values import (
     Clearance,
     Count,
@@ -139,6 +140,9 @@ class TopTable(Table):
     length: Length = Field(description="Along the long edges")
     width: Length = Field(description="From the near edge to the far edge")
     survey: SurveyTable | None = Field(default=None, description="The real top as measured")
+    against_wall: Switch = Field(
+        default=False, description="Whether the far edge stands against a wall: nobody works there"
+    )
 
 
 class GridTable(Table):
@@ -160,6 +164,12 @@ class GridTable(Table):
     )
     long_lines: Literal["bands", "full"] = Field(
         default="bands", description="Long lines in the hem bands only, or across the whole width"
+    )
+    lines: tuple[LineTable, ...] = Field(
+        default=(), description="Named long lines at distances of their own"
+    )
+    centre_line: Switch = Field(
+        default=False, description="A heavy long line midway between the first long lines"
     )
 
 
@@ -234,6 +244,18 @@ class NumeralsTable(Table):
     )
     every: Count = Field(default=1, ge=1, le=10_000, description="Number every n-th cross line")
     per_line: Count = Field(default=1, ge=1, le=10_000, description="What one pitch counts for")
+    first: Count = Field(default=0, ge=0, le=1_000_000, description="The numeral on the zero line")
+    second_zero: Literal["none", "middle"] | Length = Field(
+        default="none",
+        description="A second, smaller row in the margins that counts both ways from here: the "
+        "middle, or a distance from the zero line",
+    )
+    middle_every: Count = Field(
+        default=0,
+        ge=0,
+        le=10_000,
+        description="Numerals in the middle of the table beside every n-th cross line; 0 for none",
+    )
     clear: Clearance = Field(
         default=parse_length("1/8 in"),
         description="Least gap between neighbours and to any line or edge",
@@ -358,6 +380,11 @@ class MarkingJob(Table):
     )
     ways: WaysTable = WaysTable.model_construct()
     pace: PaceTable = PaceTable.model_construct()
+
+    @property
+    def numbered_sides(self) -> tuple[Literal["near", "far"], ...]:
+        """The long sides that carry numerals: nobody stands at one against a wall."""
+        return tuple(s for s in self.numerals.sides if s == "near" or not self.table.against_wall)
 
 
 def tape_of(table: TapeTable) -> Tape:

@@ -35,7 +35,7 @@ def band_numerals(
     for line in long_lines:
         k = round(line.offset / pitch)
         in_band = line.layer == "hem" or line.id == f"long-{line.side}"
-        if not in_band or line.side not in job.numerals.sides:
+        if not in_band or line.side not in job.numbered_sides:
             continue
         if k and k % every == 0 and abs(line.offset - k * pitch) < _SAME:
             value = k * job.numerals.per_line

@@ -16,6 +16,7 @@ from marking.errors import RefusedError
 from marking.job.keys import tape_of
 from marking.layout import bands, hems, lines, numerals, on_lines
 from marking.layout.clear_places import ink_of
+from marking.layout.named_lines import end_numerals, part_lines, refuse_unnumbered, with_named
 from marking.layout.survey import Top, survey_top
 from marking.measures.lengths import format_length
 
@@ -146,13 +147,25 @@ def lay_out(job: MarkingJob) -> Layout:
     top = survey_top(job.table, job.units, tape_of(job.tape))
     rect = top.inscribed
     cross_x = lines.cross_positions(job, rect)
-    long_lines, warnings = lines.long_lines(job, rect)
+    if job.numerals.sides and not job.numbered_sides:
+        raise RefusedError(
+            'numerals.sides = ["far"]: nobody stands at the far side of a table against a wall; '
+            'let the near side carry them, sides = ["near"]'
+        )
+    in_bands, warnings = lines.long_lines(job, rect)
+    named = with_named(job, in_bands, rect)
+    long_lines = sorted([*named, *lines.full_lines(job, rect, named)], key=lambda line: line.y)
+    parts = part_lines(job, long_lines, cross_x, rect)
     fold_x = lines.cross_fold_positions(job.hems, job.pens, cross_x)
     ys = (long_lines[0].y, long_lines[-1].y)
     ticks = lines.tick_lines(job, cross_x, fold_x, ys)
     strokes = [
         *_cross_strokes(job.grid.heavy_every, cross_x, fold_x, ys),
         *_long_strokes(long_lines, cross_x),
+        *(
+            Stroke(part.id, "long", "lines", np.array([[part.start, part.y], [part.end, part.y]]))
+            for part in parts
+        ),
         *(Stroke(name, "tick", "lines", points) for name, points in ticks),
         *(
             Stroke(f"bias-{number}", "bias", "lines", lines.bias_line(number, cross_x, ys))
@@ -161,13 +174,16 @@ def lay_out(job: MarkingJob) -> Layout:
     ]
     legibility = None
     placed: list[Numeral] = []
-    if job.numerals.sides:
+    if job.numbered_sides:
         asked = numerals.asked_for(job, cross_x, rect, uprights(strokes, job.pens))
         legibility = numerals.fit(asked)
         placed = numerals.place(asked, legibility.height)
     strokes = [replace(one, beside=job.pens.named(one.pen).beside) for one in strokes]
-    in_bands = bands.band_numerals(job, long_lines, cross_x, job.pens.lines.line_width / 2)
-    placed += _stand_on_lines(job, in_bands, strokes, placed)
+    at_ends = end_numerals(job, long_lines, cross_x, rect, levels(strokes, job.pens))
+    placed += _stand_on_lines(job, at_ends, strokes, placed)
+    refuse_unnumbered(at_ends, placed)
+    on_bands = bands.band_numerals(job, long_lines, cross_x, job.pens.lines.line_width / 2)
+    placed += _stand_on_lines(job, on_bands, strokes, placed)
     lettered = [_numeral_strokes(numeral, count) for count, numeral in enumerate(placed)]
     strokes += [stroke for drawn in lettered for stroke in drawn]
     numbered = _numbered(cross_x, fold_x)
@@ -194,7 +210,7 @@ def lay_out(job: MarkingJob) -> Layout:
         (1.0, 1.0),
         (
             *warnings,
-            *bands.left_out(in_bands, placed),
+            *bands.left_out(on_bands, placed),
             *hems.fold_warnings(folds, long_lines[0].offset, job.units),
             *_warnings(job, legibility, cross_x, rect),
         ),
@@ -265,7 +281,7 @@ def _long_strokes(long_lines: list[LongLine], cross_x: FloatArray) -> list[Strok
         for count, (start, end) in enumerate(runs):
             name = f"{line.id}-d{count}" if line.dashed else line.id
             points = np.array([[start, line.y], [end, line.y]])
-            strokes.append(Stroke(name, line.layer, "lines", points))
+            strokes.append(Stroke(name, line.layer, line.pen, points))
     return strokes
 
 

@@ -15,6 +15,8 @@ from marking.errors import RefusedError
 from marking.measures.lengths import format_length
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from marking.arrays import FloatArray
     from marking.job.keys import HemsTable, MarkingJob, PensTable
 
@@ -41,6 +43,7 @@ class LongLine:
     y: float
     dashed: bool = False
     """In dashes that lie over every cross line, so that it crosses each in ink."""
+    pen: str = "lines"
 
 
 def cross_positions(job: MarkingJob, rect: tuple[float, float, float, float]) -> FloatArray:
@@ -93,21 +96,26 @@ def long_lines(
     _check_bands(job, height)
     near, warnings = _band(job, "near", rect)
     far, _ = _band(job, "far", rect)
-    lines = near + far
-    if job.grid.long_lines == "full":
-        lines += _full_lines(job, rect, lines)
-    return sorted(lines, key=lambda line: line.y), warnings
+    if job.table.against_wall:
+        far = far[:1]
+    return sorted(near + far, key=lambda line: line.y), warnings
 
 
 def _check_bands(job: MarkingJob, height: float) -> None:
     shown = format_length(height, job.units)
     gap = job.pens.lines.line_width + BETWEEN_INK
-    counted, depth = _counted_from(job), job.hems.depth
+    counted, depth = counted_from(job), job.hems.depth
     for key, value, start in (
         ("grid.margin", job.grid.margin, 0.0),
         ("hems.depth", depth, counted),
     ):
-        if 2 * (start + value) + gap > height:
+        if job.table.against_wall and start + value + job.grid.margin + gap > height:
+            most = max(0.0, height - gap - start - job.grid.margin - 0.4)
+            raise RefusedError(
+                f"{key} = {format_length(value, job.units)}: it meets the first long line at the "
+                f"wall, on a top {shown} wide; it can be at most {format_length(most, job.units)}"
+            )
+        if not job.table.against_wall and 2 * (start + value) + gap > height:
             both = "first long lines" if start else "long edges"
             raise RefusedError(
                 f"{key} = {format_length(value, job.units)}: from both {both} it meets in the "
@@ -116,7 +124,7 @@ def _check_bands(job: MarkingJob, height: float) -> None:
             )
 
 
-def _counted_from(job: MarkingJob) -> float:
+def counted_from(job: MarkingJob) -> float:
     """From a long edge to where its hems are counted from, in mm."""
     return job.grid.margin if job.hems.counted_from == "line" else 0.0
 
@@ -127,9 +135,11 @@ def _band(
     """One side's first long line, its hem band and the extra fold lines its hems need."""
     pitch, margin, depth = job.grid.pitch, job.grid.margin, job.hems.depth
     apart = job.pens.lines.line_width + BETWEEN_INK
-    counted = _counted_from(job)
+    counted = counted_from(job)
     margin -= counted
     middle = (rect[3] - rect[1] - apart) / 2 - counted
+    if job.table.against_wall:
+        middle = rect[3] - rect[1] - apart - job.grid.margin - counted
 
     def line(name: str, layer: Literal["long", "hem"], offset: float) -> LongLine:
         away = counted + offset
@@ -160,16 +170,19 @@ def _band(
     return lines, warnings
 
 
-def _full_lines(
-    job: MarkingJob, rect: tuple[float, float, float, float], taken: list[LongLine]
+def full_lines(
+    job: MarkingJob, rect: tuple[float, float, float, float], taken: Sequence[LongLine]
 ) -> list[LongLine]:
-    """Long lines at every pitch counted from the near side, between the bands and clear of them."""
+    """What "full" adds: lines at every pitch counted from the near side, between the bands."""
+    if job.grid.long_lines != "full":
+        return []
     pitch = job.grid.pitch
     apart = job.pens.lines.line_width + BETWEEN_INK
-    near = max(line.y for line in taken if line.side == "near" and not line.id.startswith("fold"))
-    far = min(line.y for line in taken if line.side == "far" and not line.id.startswith("fold"))
+    bands = [line for line in taken if line.id.startswith(("long-", "hem-"))]
+    near = max(line.y for line in bands if line.side == "near")
+    far = min(line.y for line in bands if line.side == "far")
     ys = np.array([line.y for line in taken])
-    start = rect[1] + _counted_from(job)
+    start = rect[1] + counted_from(job)
     lines = []
     for k in range(1, int((rect[3] - start) // pitch) + 1):
         y = start + k * pitch

@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from marking.layout.lines import Side
     from marking.measures.lengths import Units
 
-Row = Literal["margin", "band"]
+Row = Literal["margin", "band", "line", "middle", "second"]
 _STEP = 0.01
 """Automatic heights are rounded down to this, in mm: far below what a pen can show."""
 
@@ -121,6 +121,8 @@ class Asked:
     """From a long edge to the middle of its first long line."""
     line_ink: float
     """The greatest width of a line."""
+    sides: tuple[Side, ...]
+    """The long sides that carry them."""
     slack: float
     """Drawn length over finished length along the table: 1 on a cover marked in place."""
     xs: FloatArray
@@ -132,7 +134,8 @@ class Asked:
     @cached_property
     def values(self) -> list[int]:
         """What is written, at every `every`-th cross line from the zero line on."""
-        return [n * self.keys.per_line for n in range(0, len(self.xs), self.keys.every)]
+        every, per_line = self.keys.every, self.keys.per_line
+        return [self.keys.first + n * per_line for n in range(0, len(self.xs), every)]
 
     @cached_property
     def lettered(self) -> list[Lettered]:
@@ -189,6 +192,7 @@ def asked_for(
         job.grid.pitch,
         job.grid.margin,
         max(job.pens.lines.line_width, job.pens.heavy.width),
+        job.numbered_sides,
         1 / (1 + job.cloth.stretch_length),
         xs,
         rect,
@@ -211,7 +215,7 @@ def fit(asked: Asked) -> Legibility:
     if greatest < asked.least_height:
         raise RefusedError(
             f"numerals: none fit; {tightest.what}, and that leaves less than two pen widths. "
-            f"{_remedies(asked, asked.least_height)}"
+            f"{_remedies(asked, asked.least_height)}{_lower_first(asked)}"
         )
     wanted = asked.keys.height
     if wanted == "auto":
@@ -229,6 +233,12 @@ def fit(asked: Asked) -> Legibility:
         _neighbours(asked, chosen.height),
         tuple(_larger(asked, chosen.height if wanted == "auto" else greatest)),
     )
+
+
+def _lower_first(asked: Asked) -> str:
+    """What a count that begins lower would do, where it does not begin at nought."""
+    first = asked.keys.first
+    return f". A lower numerals.first than {first} has fewer digits" if first else ""
 
 
 def _clearest(asked: Asked) -> Limit:
@@ -401,7 +411,7 @@ def place(asked: Asked, height: float) -> list[Numeral]:
     pen, strip, rect = asked.pen, asked.room.strip, asked.rect
     scale = (height - pen) / asked.tallest
     numerals = []
-    for side in asked.keys.sides:
+    for side in asked.sides:
         turn = 1 if side == "near" else -1
         y = rect[1] + strip / 2 if side == "near" else rect[3] - strip / 2
         for index, (value, text) in enumerate(zip(asked.values, asked.lettered, strict=True)):

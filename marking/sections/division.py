@@ -16,7 +16,12 @@ from marking.layout.layout import levels, uprights
 from marking.measures.lengths import format_length
 from marking.sections import joins as parting
 from marking.sections.ruled import bare_middle
-from marking.sections.spans import rows_from_both_edges, rows_of_bands, spans_along
+from marking.sections.spans import (
+    rows_from_both_edges,
+    rows_from_near_edge,
+    rows_of_bands,
+    spans_along,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -87,6 +92,8 @@ def _divided(
     gap: tuple[float, float] | None = middle
     if middle is not None:
         rows, bound_rows = rows_of_bands(across, middle, zone, job.units, layout)
+    elif zone.from_both_edges and job.table.against_wall:
+        rows, gap, bound_rows = rows_from_near_edge(across, zone, job.units)
     elif zone.from_both_edges:
         rows, gap, bound_rows = rows_from_both_edges(across, zone, job.units, layout)
     else:

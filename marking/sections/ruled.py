@@ -83,6 +83,17 @@ def bare_middle(layout: Layout, job: MarkingJob, zone: Zone) -> tuple[float, flo
             "the middle, where no device would come and no stubs stand; use "
             'long_lines = "bands", or cross_lines = "device"'
         )
+    if job.grid.lines or job.grid.centre_line:
+        raise RefusedError(
+            'inking.cross_lines = "ruled": grid.lines and grid.centre_line run through the middle, '
+            'where no device would come; leave them out, or use cross_lines = "device"'
+        )
+    if job.table.against_wall:
+        raise RefusedError(
+            'inking.cross_lines = "ruled": lines are ruled from stub to stub, and nobody comes to '
+            "the far ones of a table against a wall; pull it off the wall and take "
+            'table.against_wall away, or use cross_lines = "device"'
+        )
     lines = layout.grid.long_lines
     near = [line.y for line in lines if line.side == "near"]
     far = [line.y for line in lines if line.side == "far"]
