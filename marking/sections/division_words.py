@@ -69,6 +69,6 @@ def _against_wall(unreached: Sequence[Open], job: MarkingJob, division: Division
                 f"The table stands against a wall, and sections of "
                 f"{'row' if len(far) == 1 else 'rows'} {', '.join(map(str, far))} lie deeper than "
                 f"an arm's reach of {format_length(job.reach.depth, job.units)} from the near "
-                "edge: nobody can set the device down there, read its marks or lift it off. Pull the "
+                "edge: nobody can set the device down there, read marks or lift it off. Pull the "
                 "table off the wall for them. Do not climb on the table."
             )
