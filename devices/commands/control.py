@@ -22,11 +22,13 @@ from devices.commands.shared import (
 from devices.history import has_record, kept_correction
 from marking.begun.on_the_cover import keep_tape_marks, replaced, tape_marks_set_out
 from marking.errors import BadInputError, RefusedError
-from marking.job.keys import tape_of
+from marking.job.keys import paper_of, tape_of
 from marking.network.allowed import allowed_of
 from marking.network.error_model import error_model_of
 from marking.output.files import replace_file
 from marking.output.tape_marks_words import (
+    control_lines,
+    control_record,
     forecast_lines,
     tape_marks_lines,
     tape_marks_record,
@@ -43,7 +45,7 @@ if TYPE_CHECKING:
     from marking.sections.plan import Plan
     from marking.tape_marks.asked import Ties
     from marking.tape_marks.choice import ChosenMarks
-    from marking.tape_marks.marks import TapeRow
+    from marking.tape_marks.marks import Control, TapeRow
 
 
 TIES_BELOW: dict[str, Ties] = {"some": "beside and some below", "all": "beside and below"}
@@ -54,6 +56,14 @@ def add_options(verb: argparse.ArgumentParser) -> None:
     """Options of the verb."""
     add_job_option(verb)
     add_ink_option(verb)
+    verb.add_argument(
+        "--for",
+        dest="zone",
+        choices=("plotter", "reach"),
+        default="plotter",
+        help="who is placed by them: the plotter's sections, or a hand that ticks by tape and "
+        "rules, which needs few (default: plotter)",
+    )
     verb.add_argument(
         "--spacing",
         metavar="LENGTH",
@@ -118,6 +128,8 @@ def run(options: argparse.Namespace) -> int:
         check_picture_name("--map", options.map)
     job = read_job(options.job)
     layout = layout_of(options.job, job, despite_ink=options.despite_ink)
+    if options.zone == "reach":
+        return _by_hand(options, job, layout)
     plan = plan_of(options.job, "plotter", job, layout, kept_correction(options.job, job))
     if not options.only_look:
         guard_sections(
@@ -142,7 +154,8 @@ def run(options: argparse.Namespace) -> int:
     elif not found:
         _progress("the forecast does not hold; trying remedies")
         found = remedies(task, done.way)
-    files = [] if options.only_look else _keep(options, job, task, done)
+    says = (done.setting_out.said, *(line.strip() for line in forecast_lines(done, job.units)))
+    files = [] if options.only_look else _keep(options, job, layout, plan, done.control, says)
     if options.map is not None:
         _write_map(options.map, job, task, done)
         files.append(options.map)
@@ -153,6 +166,37 @@ def run(options: argparse.Namespace) -> int:
         if files:
             say(f"wrote {', '.join(map(str, files))}")
     return 0 if done.forecast.holds else RefusedError.exit_code
+
+
+def _by_hand(options: argparse.Namespace, job: Job, layout: Layout) -> int:
+    """The few marks of a hand that ticks and rules; kept as any others, or only shown."""
+    from marking.hand.plan import frame, hand_holds
+    from marking.hand.words import expected_lines, expected_record, time_said
+
+    for name in ("spacing", "nodes", "tie_below", "join_rows", "read_twice", "map"):
+        if getattr(options, name):
+            shown = name.replace("_", "-")
+            raise BadInputError(f"--{shown} is for marks that a plotter reads; leave it out")
+    control, limits = frame(layout, job), allowed_of(job)
+    expected = hand_holds(layout, job)
+    says = (time_said(control, job), *expected_lines(expected, limits))
+    files = []
+    if not options.only_look:
+        plan = plan_of(options.job, "reach", job, layout, None)
+        files = _keep(options, job, layout, plan, control, says)
+    if options.json:
+        print_json(
+            {
+                **control_record(control),
+                "forecast": expected_record(expected, limits),
+                "files": [path.as_posix() for path in files],
+            }
+        )
+    else:
+        print_lines((*control_lines(control, job.units), *says))
+        if files:
+            say(f"wrote {', '.join(map(str, files))}")
+    return RefusedError.exit_code if expected.past(limits) else 0
 
 
 def _left_out(job: Job, plan: Plan, at_fence: bool) -> Iterator[str]:
@@ -215,10 +259,17 @@ def _chosen(options: argparse.Namespace, task: Task) -> tuple[ChosenMarks, tuple
     return work(task, way), ()
 
 
-def _keep(options: argparse.Namespace, job: Job, task: Task, done: ChosenMarks) -> list[Path]:
+def _keep(
+    options: argparse.Namespace,
+    job: Job,
+    layout: Layout,
+    plan: Plan,
+    control: Control,
+    says: Sequence[str],
+) -> list[Path]:
     """Writes the sheet and keeps the marks, unless those set out before have to stay."""
     with open_record(options.job) as record:
-        undone = replaced(record, task.layout, job.units, done.control)
+        undone = replaced(record, layout, job.units, control)
         look = "--only-look shows what other marks would hold and changes nothing"
         stay = "The marks that are set out stay, and so does their sheet"
         if undone.inked:
@@ -233,9 +284,10 @@ def _keep(options: argparse.Namespace, job: Job, task: Task, done: ChosenMarks) 
                 f"otherwise or not at all. {stay}. {look}; --set-out-anew takes the others all "
                 "the same"
             )
-        files = _write_sheet(options.job, done, task.layout, job)
-        begin(record, job, task.layout, task.plan, kept_correction(options.job, job))
-        keep_tape_marks(record, task.layout, task.plan, done.control)
+        files = _write_sheet(options.job, control, layout, job, says)
+        correction = kept_correction(options.job, job) if plan.zone.name == "plotter" else None
+        begin(record, job, layout, plan, correction)
+        keep_tape_marks(record, layout, plan, control)
     if undone.gone:
         say(
             "note: this takes the place of the marks chosen before. If they are on the cover, "
@@ -248,16 +300,16 @@ def _few(names: Sequence[str]) -> str:
     return ", ".join(names[:6]) + (f" and {len(names) - 6} more" if len(names) > 6 else "")
 
 
-def _write_sheet(folder: Path, done: ChosenMarks, layout: Layout, job: Job) -> list[Path]:
+def _write_sheet(
+    folder: Path, control: Control, layout: Layout, job: Job, says: Sequence[str]
+) -> list[Path]:
     # What draws is imported where something is drawn: it takes a while, and --only-look needs none.
-    from marking.drawing.page import paper_for
     from marking.drawing.pdf import pdf
     from marking.drawing.svg import svg
     from marking.output.tape_sheet import tape_sheet_pages
 
-    says = (done.setting_out.said, *(line.strip() for line in forecast_lines(done, job.units)))
-    paper = paper_for(job.units)
-    pages = tape_sheet_pages(done.control, layout, job.title, job.units, paper, says)
+    paper = paper_of(job)
+    pages = tape_sheet_pages(control, layout, job.title, job.units, paper, says)
     files = {"control.svg": svg(pages[0]), "control.pdf": pdf(pages)}
     for name, data in files.items():
         replace_file(folder / OUTPUT / name, data)

@@ -134,8 +134,7 @@ class Asked:
     @cached_property
     def values(self) -> list[int]:
         """What is written, at every `every`-th cross line from the zero line on."""
-        every, per_line = self.keys.every, self.keys.per_line
-        return [self.keys.first + n * per_line for n in range(0, len(self.xs), every)]
+        return [self.keys.at_line(n) for n in range(0, len(self.xs), self.keys.every)]
 
     @cached_property
     def lettered(self) -> list[Lettered]:

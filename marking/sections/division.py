@@ -63,7 +63,7 @@ def divisions(
     Of equals, the bed as its profile has it comes first. Raises RefusedError, for the bed as its
     profile has it, when it can be divided neither way.
     """
-    along, across = _axes(layout, job.pens)
+    along, across = axes(layout, job.pens)
     found: list[Division] = []
     bounds: list[tuple[int, int]] = []
     refusals: list[RefusedError] = []
@@ -130,7 +130,8 @@ def _check_goes_through(rect: Box, zone: Zone, carriage: Axis, units: Units) -> 
     )
 
 
-def _axes(layout: Layout, pens: PensTable) -> tuple[Axis, Axis]:
+def axes(layout: Layout, pens: PensTable) -> tuple[Axis, Axis]:
+    """The marking along the table and across it, and where it may be parted."""
     x0, y0, x1, y1 = _ink_extent(layout.strokes, pens)
     grid = layout.grid
     taken = [placed.numeral.box_table for placed in layout.numerals]
