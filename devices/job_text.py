@@ -22,6 +22,7 @@ _INCHES = {
     "every": "1",
     "clear": "1/8 in",
     "view_from": "36 in",
+    "number_apart": "3 ft",
     "reach_depth": "30 in",
     "reach_span": "48 in",
     "reading": "1/16 in",
@@ -47,6 +48,7 @@ _MILLIMETRES = {
     "every": "5",
     "clear": "6 mm",
     "view_from": "90 cm",
+    "number_apart": "1 m",
     "reach_depth": "75 cm",
     "reach_span": "120 cm",
     "reading": "1 mm",
@@ -180,9 +182,16 @@ bias = []                    # cross-line numbers where 45-degree lines start
 long_lines = "bands"         # hem bands only; or "full": across the whole width
 
 [hems]
-depth = "{depth}"              # how far in from each long edge the long lines go
+from = "edge"                # where bands are counted from: the long edges, where cloth covers the
+                             # numerals, or "line": the first long lines, the margins in view
+depth = "{depth}"              # how far in from there the long lines go
 folds = [{folds}]
 cross_folds = false          # extra fold lines also as cross lines, for bottom and top hems
+number_every = "auto"        # small numerals on every n-th line of the bands; 0 for none;
+                             # "auto": 2 where they are counted from the line, 0 from the edge
+number_apart = "{number_apart}"        # at both ends of these lines, and so far apart between
+between = "auto"             # lines between those at the pitch, "solid" or "dashed"; "auto": dashed
+                             # where they are counted from the line
 
 [numerals]
 sides = ["near", "far"]
@@ -205,7 +214,8 @@ widths = [{widths}]
 staple_spacing = "{staple_spacing}"
 sheet = [{sheet}]    # length and width of the sheets for the underlay
 
-[pens]                       # slot: the plotter's holder; width: the line it inks
+[pens]                       # slot: the plotter's holder; width: its tip's line; passes of a
+                             # line lie half a tip apart
 lines = {{ slot = 1, width = "1 mm" }}
 heavy = {{ slot = 1, width = "1 mm", passes = 2 }}
 numerals = {{ slot = 1, width = "0.8 mm" }}

@@ -130,7 +130,8 @@ def _add_kinds(document: Document, strokes: Sequence[Stroke], pens: PensTable, b
     for layer, name in dict.fromkeys((stroke.layer, stroke.pen) for stroke in strokes):
         pen = pens.named(name)
         lines = [_line(s, box) for s in strokes if (s.layer, s.pen) == (layer, name)]
-        known = {"canvasrule_pen": name, "canvasrule_passes": pen.passes}
+        over = {1 if s.beside else pen.passes for s in strokes if (s.layer, s.pen) == (layer, name)}
+        known = {"canvasrule_pen": name, "canvasrule_passes": max(over)}
         _add(document, document.free_id(), lines, f"{layer}-{name}", pen.width, known)
 
 
@@ -159,7 +160,7 @@ def _add_holders(document: Document, strokes: Sequence[Stroke], pens: PensTable,
         for stroke in strokes:
             if used[stroke.pen].slot == slot:
                 there = _line(stroke, box)
-                passes = range(used[stroke.pen].passes)
+                passes = range(1 if stroke.beside else used[stroke.pen].passes)
                 lines += [there if n % 2 == 0 else there[::-1] for n in passes]
         width = max(pen.width for pen in used.values() if pen.slot == slot)
         _add(document, slot, lines, f"holder-{slot}", width, {})
@@ -183,6 +184,6 @@ def _add(
 
 def _line(stroke: Stroke, box: Box) -> NDArray[np.complex128]:
     """The stroke as vpype has lines: pixels down the page from `box`'s upper left corner."""
-    x, y = stroke.points.T
+    x, y = stroke.path.T
     line: NDArray[np.complex128] = ((x - box[0]) + 1j * (box[3] - y)) * _PX
     return line

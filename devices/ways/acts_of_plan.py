@@ -60,7 +60,7 @@ def section_seconds(job: Job, plan: Plan) -> dict[str, float]:
         for piece in section.pieces:
             pen = pens.named(piece.stroke.pen)
             speed = min(job.pace.draw_speed, plotter.draw_speed, pen.speed or math.inf)
-            seconds += piece.stroke.length * pen.passes / speed
+            seconds += piece.stroke.length * piece.stroke.times(pen) / speed
         route = section.route
         seconds += route.travel / plotter.travel_speed + route.lifts * plotter.lift_seconds
         found[section.id] = float(seconds)
@@ -113,7 +113,7 @@ def _pen_changes(job: Job, plan: Plan) -> int:
     """Worn tips, and the removable pen where it has no holder of its own."""
     pens = job.pens
     ink = sum(
-        piece.stroke.length * pens.named(piece.stroke.pen).passes
+        piece.stroke.length * piece.stroke.times(pens.named(piece.stroke.pen))
         for section in plan.sections
         for piece in section.pieces
     )

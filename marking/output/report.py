@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 from marking.measures.counts import counted
 from marking.measures.lengths import format_length, rough_length
 from marking.output.layout_json import SCHEMA, fit_record
+from marking.output.marks_words import counted_from, inner_lines
 from marking.output.survey_words import survey_lines
 from marking.sections.feet_words import feet_lines, standing_record, wait_cell
 from marking.sections.set_downs import set_down_readings, through_said
@@ -47,7 +48,7 @@ def ink_by_pen(plan: Plan, job: MarkingJob) -> dict[str, float]:
     for section in plan.sections:
         for piece in section.pieces:
             pen = piece.stroke.pen
-            length = piece.stroke.length * job.pens.named(pen).passes
+            length = piece.stroke.length * piece.stroke.times(job.pens.named(pen))
             totals[pen] = totals.get(pen, 0.0) + length
     return dict(sorted(totals.items()))
 
@@ -114,6 +115,7 @@ def _numeral_lines(layout: Layout, job: MarkingJob) -> Iterator[str]:
     yield f"- They are {weight}, {ratio:.1f} pen widths high."
     for change, height in legibility.larger:
         yield f"- `{change}` would allow {height:.1f} mm."
+    yield from inner_lines(layout, job)
 
 
 def _standards_line(layout: Layout, job: MarkingJob) -> Iterator[str]:
@@ -149,7 +151,7 @@ def fold_table(layout: Layout, job: MarkingJob) -> Iterator[str]:
     """Which line serves which fold, as a Markdown table."""
     yield "## Hem folds"
     yield ""
-    yield "Side hems from the long edge; bottom and top hems from the zero line."
+    yield f"Side hems from {counted_from(job)}; bottom and top hems from the zero line."
     yield ""
     yield "| hem | fold at | side hem line | bottom and top hem line |"
     yield "|---|---|---|---|"
