@@ -18,8 +18,8 @@ from marking.errors import BadInputError
 from marking.least_squares.linear import weighed
 from marking.network.datum import EXACT, explained
 from marking.network.error_model import NO_ERRORS
-from marking.network.fence import clamping_block
-from marking.network.pose import PARAMETERS, effect
+from marking.network.fence import clamping_block, seat_of
+from marking.network.pose import PARAMETERS, Pose, effect
 from marking.network.shared import (
     PLOTTER,
     POINTER,
@@ -40,8 +40,8 @@ if TYPE_CHECKING:
     from marking.arrays import FloatArray
     from marking.network.datum import Datum
     from marking.network.error_model import ErrorModel
-    from marking.network.fence import Clamping, Seat
-    from marking.network.pose import Pose, PoseKind
+    from marking.network.fence import Against, Clamping
+    from marking.network.pose import PoseKind
     from marking.network.shared import Block
     from marking.sections.locating_marks import Mark
 
@@ -92,6 +92,32 @@ class Setup:
     """Its `about` is the middle of the section's window."""
     readings: tuple[Reading, ...]
     kind: PoseKind = "rigid"
+    drawn_for: tuple[float, float, float] = (0.0, 0.0, 0.0)
+    """The plotter's scale along and across the table and its skew, mm per mm, that it was inked
+    for: the pose has them in its matrix."""
+    against: Against | None = None
+    """What its device was pushed against, if anything."""
+
+    @property
+    def stands(self) -> Pose:
+        """How the device stands, without what it was drawn for."""
+        return replace(self.pose, matrix=self.pose.matrix @ np.linalg.inv(drawing(self.drawn_for)))
+
+    @property
+    def clamping(self) -> Clamping | None:
+        """Which clamping of a fence its device was pushed against."""
+        return self.against.clamping if self.against is not None else None
+
+    def allowed_for(self, points: FloatArray) -> FloatArray:
+        """(n, 2) mm: how far a pen sent to table points (n, 2) goes astray by `drawn_for`."""
+        moved: FloatArray = scale_effect(points, self.pose.about) @ np.array(self.drawn_for)
+        return moved
+
+
+def drawing(plotter: Sequence[float]) -> FloatArray:
+    """(2, 2): from where a pen is sent to where it goes, for scale along, across and skew."""
+    along, across, skew = plotter
+    return np.array([[1 + along, skew], [0.0, 1 + across]])
 
 
 @dataclass(frozen=True)
@@ -154,6 +180,8 @@ class Gain:
     """(2m, 2): how the datum's errors move the marks."""
     tape_projector: FloatArray
     """(2m, 2m): weights of the misfits once the pose is taken out of them, likewise."""
+    readings: int
+    """m; what a fence tells follows them as r rows more, in all of the above."""
 
     @property
     def projector(self) -> FloatArray:
@@ -165,7 +193,7 @@ class Gain:
     @property
     def own(self) -> FloatArray:
         """(m,) mm²: variance of each mark less its reading, per axis."""
-        own: FloatArray = np.diag(self.covariance).reshape(-1, 2).mean(axis=1)
+        own: FloatArray = np.diag(self.covariance)[: 2 * self.readings].reshape(-1, 2).mean(axis=1)
         return own
 
     @property
@@ -205,49 +233,34 @@ def known(
     )
 
 
-def mark_positions(network: Network, marks: Sequence[str]) -> FloatArray:
-    """Where marks are believed to lie: (m, 2).
-
-    Raises BadInputError for a mark that is unknown or not inked yet.
-    """
-    network, carrier = _carried(network, marks)
-    at = np.array([network.targets[mark].mark.at_table for mark in marks])
-    mean = network.mean if network.mean.ndim == 1 else network.mean[:, 0]
-    believed: FloatArray = at + (carrier @ mean).reshape(-1, 2)
-    return believed
-
-
-def misfit(network: Network, pose: Pose, readings: Sequence[Reading]) -> FloatArray:
-    """Marks where they are believed to lie, less the readings through `pose`: (m, 2), mm."""
-    believed = mark_positions(network, [reading.mark for reading in readings])
-    return believed - pose(np.array([reading.at for reading in readings]))
-
-
 def gain(
     network: Network,
     readings: Sequence[Reading],
     about: FloatArray,
     kind: PoseKind,
-    seat: Seat | None = None,
+    against: Against | None = None,
 ) -> Gain:
     """What `readings` by one new section are worth: generalised least squares, the pose free.
 
-    The least squares are the tape's; what the datum does to them is told beside. With a `seat`
-    what a fence tells follows the readings as r rows more; its clamping has to be `met` before.
+    The least squares are the tape's; what the datum does to them is told beside. What a fence
+    tells follows the readings as r rows more.
     """
     marks = [reading.mark for reading in readings]
-    network, carrier = _carried(network, marks, about)
+    if against is not None:
+        network = met(network, marks, against.clamping)
+    network, carrier = carried(network, marks, about)
     at = np.array([network.targets[mark].mark.at_table for mark in marks]).reshape(-1, 2)
     design = effect(kind, at, about).reshape(2 * len(marks), PARAMETERS[kind])
     noise = np.repeat([reading.sd**2 + network.errors.cloth**2 for reading in readings], 2)
     moved = carrier @ network.common
-    if seat is not None:
-        held = np.zeros((len(seat.sd), len(network.by_tape)))
-        held[:, network.places[seat.block]] = seat.onto
+    if against is not None:
+        seat = seat_of(against, network.errors, network.datum)
+        rail = np.zeros((len(seat.sd), len(network.by_tape)))
+        rail[:, network.places[seat.block]] = seat.onto
         on_pose = np.zeros((len(seat.sd), PARAMETERS[kind]))
         on_pose[:, :3] = seat.design
-        moved = np.concatenate([moved, held @ network.common + seat.moves])
-        carrier = np.concatenate([carrier, held])
+        moved = np.concatenate([moved, rail @ network.common + seat.moves])
+        carrier = np.concatenate([carrier, rail])
         design = np.concatenate([design, on_pose])
         noise = np.concatenate([noise, seat.sd**2])
     crossed = network.by_tape @ carrier.T
@@ -265,6 +278,7 @@ def gain(
         crossed.T,
         moved,
         worth.projector,
+        len(marks),
     )
 
 
@@ -288,20 +302,6 @@ def with_inked(gained: Gain, setup: Setup, misfits: FloatArray) -> Network:
         by_tape=by_tape,
         common=common,
     )
-
-
-def ink(network: Network, setup: Setup) -> Network:
-    """The network with one more inked section and its readings.
-
-    Raises BadInputError for a section inked already and for marks unknown or not inked yet.
-    """
-    if setup.section in network.setups:
-        raise BadInputError(
-            f"section {setup.section} is inked already; its readings are part of the job"
-        )
-    gained = gain(network, setup.readings, setup.pose.about, setup.kind)
-    misfits = misfit(gained.network, setup.pose, setup.readings).ravel()
-    return with_inked(gained, setup, misfits)
 
 
 def section_effect(network: Network, section: str, points: FloatArray) -> FloatArray:
@@ -349,7 +349,7 @@ def unmet(
     return tuple(block for name, block in found.items() if name not in network.places)
 
 
-def _carried(
+def carried(
     network: Network, marks: Sequence[str], about: FloatArray | None = None
 ) -> tuple[Network, FloatArray]:
     """How the state moves `marks`, (2m, n), with blocks added for what was not met before.
@@ -406,11 +406,18 @@ def joined(network: Network, blocks: Sequence[Block]) -> tuple[Network, FloatArr
     own = np.concatenate([block.sd for block in blocks])
     places, by_state, by_own, moves = stacked(blocks, network.places, len(network.by_tape))
     cross = by_state @ network.by_tape
+    expected = by_state @ network.mean
+    for block in blocks:
+        if block.mean is not None:
+            at = places[block.name].start - len(network.by_tape)
+            expected[at : at + len(block.mean)] += (
+                block.mean if expected.ndim == 1 else block.mean[:, None]
+            )
     spread = cross @ by_state.T + (by_own * own**2) @ by_own.T
     more = replace(
         network,
         places=places,
-        mean=np.concatenate([network.mean, by_state @ network.mean]),
+        mean=np.concatenate([network.mean, expected]),
         by_tape=np.block([[network.by_tape, cross.T], [cross, spread]]),
         common=np.concatenate([network.common, by_state @ network.common + by_own @ moves]),
     )

@@ -51,7 +51,8 @@ def doubts(
     """
     if agrees(found):
         return _turned(found)
-    network = only_for(network, _names(found.readings))
+    clamping = found.against.clamping if found.against is not None else None
+    network = only_for(network, _names(found.readings), clamping)
     structural = _units(found) or _mirrored(network, found) or _exchanged(network, found)
     if structural:
         return structural
@@ -219,7 +220,7 @@ def _scale(network: Network, found: Resection) -> tuple[Doubt, ...]:
     if found.kind != "rigid" or len(set(_names(found.readings))) < 3:
         return ()
     try:
-        other = resect(network, found.readings, found.pose.about, "similarity")
+        other = resect(network, found.readings, found.pose.about, "similarity", found.against)
     except RefusedError:
         return ()
     if not agrees(other):
@@ -253,7 +254,7 @@ def _disagree(found: Resection) -> tuple[Doubt, ...]:
 def _again(network: Network, found: Resection, readings: Sequence[Reading]) -> Resection | None:
     """The resection of other readings; None when they cannot give one."""
     try:
-        return resect(network, readings, found.pose.about, found.kind)
+        return resect(network, readings, found.pose.about, found.kind, found.against)
     except RefusedError:
         return None
 

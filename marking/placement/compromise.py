@@ -14,7 +14,8 @@ import numpy as np
 
 from marking.measures.ties import first_of_greatest
 from marking.network.inked import ink_error, join_step
-from marking.network.network import misfit, with_inked
+from marking.network.misfits import misfit
+from marking.network.network import with_inked
 from marking.network.pose import PARAMETERS, changed, effect
 from marking.network.regions import radius_95
 
@@ -89,7 +90,7 @@ def inked(
 
     `points` (n, 2) are of its ink, `joins` (m, 2) of the lines it shares, by neighbour.
     """
-    after = with_inked(gained, setup, misfit(gained.network, setup.pose, setup.readings).ravel())
+    after = with_inked(gained, setup, misfit(gained.network, setup))
     mean, spread = ink_error(after, setup.section, points)
     radii = radius_95(spread, mean)
     worst = first_of_greatest(radii)

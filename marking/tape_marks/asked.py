@@ -9,19 +9,19 @@ and the network, no figures that were read. Table frame, millimetres.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
 from marking.least_squares.least_slip import least_shown
 from marking.least_squares.readings_test import checked, limit, own_blocks
+from marking.network.concerning import last_uses
 from marking.network.datum import EXACT
 from marking.network.error_model import NO_ERRORS
-from marking.network.fence import seat_of
-from marking.network.network import Reading, Setup, gain, known, met, only, unmet, with_inked
+from marking.network.fence import Against
+from marking.network.network import Reading, Setup, gain, known, only, with_inked
 from marking.network.pose import as_planned
-from marking.network.shared import DEVICE, own_block
 from marking.sections.neighbours import window_middle
 
 if TYPE_CHECKING:
@@ -113,18 +113,9 @@ def _begun(asking: Asking) -> tuple[Network, dict[str, int]]:
     """The network before any reading; and the count of the last section that each block serves."""
     sights = asking.sights
     network = known(sights.targets.values(), asking.datum, asking.errors)
-    last = dict.fromkeys(DEVICE, len(sights.order))
-    stood = {s.id: Setup(s.id, as_planned(window_middle(s)), ()) for s in asking.plan.sections}
-    all_inked = replace(network, setups=stood)
-    for count, name in enumerate(sights.order):
-        marks = sights.seen[name]
-        for block in unmet(all_inked, marks, asking.clamping(name)):
-            last[block.name] = count
-        for mark in marks:
-            last[own_block(mark)] = count
-            for by, _ in sights.targets[mark].inkers:
-                last[by] = max(last.get(by, -1), count)
-    return network, last
+    uses = [(sights.seen[name], asking.clamping(name)) for name in sights.order]
+    middles = {section.id: window_middle(section) for section in asking.plan.sections}
+    return network, last_uses(network, uses, middles)
 
 
 def _first(asking: Asking, section: Section) -> list[str]:
@@ -222,19 +213,16 @@ def _worst_slip(asking: Asking, network: Network, section: Section, marks: Seque
     gained = _gained(asking, network, section, marks)
     rows = 2 * len(marks)
     blocks = own_blocks(gained.projector[:rows, :rows])
-    own = np.diag(gained.covariance)[:rows].reshape(-1, 2).mean(axis=1)
-    shown = least_shown(blocks, checked(blocks, own), math.sqrt(limit(len(marks))))
+    shown = least_shown(blocks, checked(blocks, gained.own), math.sqrt(limit(len(marks))))
     return float(shown.max())
 
 
 def _gained(asking: Asking, network: Network, section: Section, marks: Sequence[str]) -> Gain:
     """What readings of `marks` by the section are worth."""
-    clamping, seat = asking.clamping(section.id), None
-    if clamping is not None:
-        network = met(network, marks, clamping)
-        seat = seat_of(clamping, section.window, asking.errors, asking.datum)
+    clamping = asking.clamping(section.id)
+    against = None if clamping is None else Against(clamping, section.window)
     readings = _readings(asking, marks)
-    return gain(network, readings, window_middle(section), "rigid", seat)
+    return gain(network, readings, window_middle(section), "rigid", against)
 
 
 def _inked(asking: Asking, network: Network, section: Section, marks: Sequence[str]) -> Network:
