@@ -46,7 +46,11 @@ if TYPE_CHECKING:
     from marking.tape_marks.marks import TapeRow
 
 
-TIES_BELOW: dict[str, Ties] = {"some": "beside and some below", "all": "beside and below"}
+TIES_BELOW: dict[str, Ties] = {
+    "few": "beside and few below",
+    "some": "beside and some below",
+    "all": "beside and below",
+}
 """What `--tie-below` can be, and what it asks for."""
 
 
@@ -70,7 +74,8 @@ def add_options(verb: argparse.ArgumentParser) -> None:
     verb.add_argument(
         "--tie-below",
         choices=tuple(TIES_BELOW),
-        help="with --nodes: some sections, or all, read ink of the row below them too",
+        help="with --nodes: few sections, some, or all, read ink of the row below them too, or with "
+        "a [fence] of the section beside",
     )
     verb.add_argument(
         "--join-rows",

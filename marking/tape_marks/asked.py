@@ -35,10 +35,11 @@ if TYPE_CHECKING:
     from marking.tape_marks.visible import Sights
 
 _Places = dict[str, tuple[float, float]]
-Ties = Literal["beside", "beside and some below", "beside and below"]
+Ties = Literal["beside", "beside and few below", "beside and some below", "beside and below"]
 """Whose ink a section reads: that of the section beside it alone, or of the row below too, every
-other section one point of it or each at both ends of the join. Against
-a fence: that of the row below at the row's ends alone, or of the section beside each too."""
+fifth or every other section one point of it or each at both ends of the join. Against a fence: that
+of the row below at the row's ends alone, or of the section beside each too, as often."""
+_ONE_IN: dict[Ties, int] = {"beside and few below": 5, "beside and some below": 2}
 WANTED = 3.0
 """mm: the slip that must show. A pen over the wrong edge of a wide mark, or nudged once too often,
 is off by about this; one on the wrong line by far more."""
@@ -129,8 +130,8 @@ def _first(asking: Asking, section: Section) -> list[str]:
     else:
         chosen = _farthest(taped, _ENOUGH, section)
     if asking.ties != "beside":
-        odd = (section.row + section.column) % 2
-        chosen += _farthest(below, 2 if asking.ties == "beside and below" else odd, section)
+        below_read = 2 if asking.ties == "beside and below" else int(_tied(asking.ties, section))
+        chosen += _farthest(below, below_read, section)
     more = {mark: at for mark, at in places.items() if mark not in chosen}
     return [*chosen, *_farthest(more, max(0, _ENOUGH - len(chosen)), section)]
 
@@ -155,12 +156,19 @@ def _at_fence(asking: Asking, section: Section, clamping: Clamping) -> list[str]
         low = section.core[1]
         under = {mark: at for mark, at in (beside | below).items() if at[1] < low}
         chosen += [mark for mark in _farthest(under, 2, section) if mark not in chosen]
-    odd = (section.row + section.column) % 2
-    tied = {"beside": False, "beside and some below": bool(odd), "beside and below": True}
-    if not chosen and (tied[asking.ties] or not clamping.stopped):
+    if not chosen and (_tied(asking.ties, section) or not clamping.stopped):
         away = beside or taped
         chosen += sorted(away, key=lambda mark: (-away[mark][1], mark))[:1]
     return chosen
+
+
+def _tied(ties: Ties, section: Section) -> bool:
+    """Whether it is one of those that read more ink than they need to be placed."""
+    if ties == "beside and below":
+        return True
+    one_in = _ONE_IN.get(ties)
+    # Shifted from row to row, so that no column is left out.
+    return one_in is not None and (section.row + section.column) % one_in == 1
 
 
 def _in_sight(asking: Asking, section: Section) -> tuple[_Places, _Places, _Places, _Places]:
