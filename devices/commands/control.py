@@ -74,8 +74,8 @@ def add_options(verb: argparse.ArgumentParser) -> None:
     verb.add_argument(
         "--tie-below",
         choices=tuple(TIES_BELOW),
-        help="with --nodes: few sections, some, or all, read ink of the row below them too, or with "
-        "a [fence] of the section beside",
+        help="with --nodes: few sections, some, or all, read ink of the row below them too, or "
+        "with a [fence] of the section beside",
     )
     verb.add_argument(
         "--join-rows",

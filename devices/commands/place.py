@@ -28,9 +28,11 @@ from devices.setting_down.slip_words import slip_report
 from devices.setting_down.standstill import still_there
 from devices.setting_down.where_it_stands import (
     by_tape_marks,
+    drawn_now,
     from_readings,
     marks_in_reach,
     placed_on,
+    standing_by,
 )
 from marking.begun.inked import done_sections, runs_of
 from marking.begun.on_the_cover import belongs, keep_placement, plan_hash, standing
@@ -186,7 +188,8 @@ def _place(
     )
     begin(record, job, layout, plan, correction)
     record.add_readings(layout_hash(layout), readings)
-    keep_placement(record, layout, plan, placed, accepted=options.accept)
+    drawn = drawn_now(job, record, plan)
+    keep_placement(record, layout, plan, placed, drawn, accepted=options.accept)
     paths = _write_placed(options, job, placed, correction)
     report = _slips(placed, ground, section, record, job, layout, plan)
     if options.json:
@@ -350,11 +353,11 @@ def _take_as_inked(options: argparse.Namespace, record: Record, layout: Layout, 
 def _adjust_all(
     options: argparse.Namespace, record: Record, job: Job, layout: Layout, plan: Plan
 ) -> int:
-    stands = standing(record, layout, plan, job.units)
+    stands, errors = standing_by(record, layout, plan, job)
     _note_left_out(stands.left_out)
     if not stands.setups:
         raise RefusedError("no section is inked yet, so there is nothing to adjust")
-    adjusted = adjust(stands.sights.targets.values(), stands.laid, stands.datum)
+    adjusted = adjust(stands.sights.targets.values(), stands.laid, stands.datum, errors)
     sections = {section.id: section for section in plan.sections}
     inked = [replace(sections[section_of(one.section)], id=one.section) for one in stands.laid]
     if options.json:

@@ -29,6 +29,7 @@ from devices.setting_down.standstill import inking_pose, refuse_old_readings, st
 from devices.setting_down.where_it_stands import (
     as_set_down,
     at_pose,
+    drawn_now,
     from_readings,
     ground_of,
     marks_in_sight,
@@ -391,15 +392,17 @@ def _keep(stance: Stance, place: Workplace) -> None:
     placed = stance.placed
     if placed is not None and stance.by_control:
         accepted = place.ink_anyway is not None
-        keep_placement(place.record, place.layout, place.plan, placed, accepted=accepted)
+        drawn = drawn_now(place.job, place.record, place.plan)
+        keep_placement(place.record, place.layout, place.plan, placed, drawn, accepted=accepted)
         return
+    drawn = drawn_now(place.job, place.record, place.plan)
     detail = {"advice": stance.advice, "allowed": stance.allowed, "override": place.ink_anyway}
     place.record.add_placement(
         layout_hash(place.layout),
         stance.section.id,
         stance.pose.as_data(),
         [] if placed is None else placed.covariance.tolist(),
-        detail if placed is None else {**detail, **setup_record(placed.inking.setup)},
+        detail if placed is None else {**detail, **setup_record(placed.inking.setup, drawn)},
     )
 
 

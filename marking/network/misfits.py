@@ -11,7 +11,8 @@ import numpy as np
 
 from marking.errors import BadInputError
 from marking.network.fence import seat_of
-from marking.network.network import carried, gain, met, with_inked
+from marking.network.gain import gain, with_inked
+from marking.network.network import carried, met
 from marking.network.pose import stance
 
 if TYPE_CHECKING:

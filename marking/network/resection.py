@@ -13,8 +13,8 @@ import numpy as np
 
 from marking.errors import RefusedError
 from marking.least_squares.readings_test import against_others, own_blocks
+from marking.network.gain import Gain, gain
 from marking.network.misfits import held, mark_positions
-from marking.network.network import Gain, Network, Reading, gain
 from marking.network.pose import PARAMETERS, Pose, PoseKind, as_planned, fit, refine, stance
 
 if TYPE_CHECKING:
@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 
     from marking.arrays import FloatArray
     from marking.network.fence import Against
+    from marking.network.network import Network, Reading
 
 
 @dataclass(frozen=True)

@@ -13,9 +13,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from marking.measures.ties import first_of_greatest
+from marking.network.gain import with_inked
 from marking.network.inked import ink_error, join_step
 from marking.network.misfits import misfit
-from marking.network.network import with_inked
 from marking.network.pose import PARAMETERS, changed, effect
 from marking.network.regions import radius_95
 
@@ -24,7 +24,8 @@ if TYPE_CHECKING:
 
     from marking.arrays import FloatArray
     from marking.network.allowed import Allowed
-    from marking.network.network import Gain, Network, Setup
+    from marking.network.gain import Gain
+    from marking.network.network import Network, Setup
 
 WEIGHTS = tuple(np.linspace(0.0, 1.0, 21).tolist())
 """What is tried between the table, 0, and the join, 1."""

@@ -11,14 +11,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from marking.network.gain import gain
 from marking.network.misfits import mark_positions
-from marking.network.network import (
-    TAPE_SD,
-    KnownMark,
-    Reading,
-    gain,
-    section_effect,
-)
+from marking.network.network import TAPE_SD, KnownMark, Reading, section_effect
 from marking.network.regions import radius_95
 from marking.placement.compromise import InkedPoints, inked, visible
 from marking.record.readings import READING_SD

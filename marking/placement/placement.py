@@ -112,16 +112,18 @@ def place(
     *,
     kind: PoseKind = "rigid",
     weight: float | None = None,
+    follow: float | None = None,
     bed_origin: tuple[float, float] | None = None,
     against: Against | None = None,
 ) -> Placement:
     """Where the device of `section` stands, from what is known so far and its `readings`.
 
     `weight` runs from 0, true to the table, to 1, meeting the join; the least visible error
-    chooses it unless given. `bed_origin` is the as-planned table point of the bed's 0, 0, the
-    window's low corner unless given; `against` is what the device was pushed against. It is inked
-    for the plotter's scale and skew as they are known by then. Raises BadInputError for readings
-    that cannot be, and RefusedError when they cannot tell where the device stands.
+    chooses it unless given, or `follow` is, and what it gives does not show. `bed_origin` is the
+    as-planned table point of the bed's 0, 0, the window's low corner unless given; `against` is
+    what the device was pushed against. It is inked for the plotter's scale and skew as they are
+    known by then. Raises BadInputError for readings that cannot be, and RefusedError when they
+    cannot tell where the device stands.
     """
     _check(network, section, readings, kind, weight, against)
     found = resect(network, readings, window_middle(section), kind, against)
@@ -131,6 +133,9 @@ def place(
     settled = inked(found.gain, setup, ink_points, joins)
     ways = trade_off(settled, ink_points, joins, WEIGHTS if weight is None else (weight,))
     way = least_visible(ways, limits)
+    if weight is None and follow is not None and joins:
+        (as_planned,) = trade_off(settled, ink_points, joins, (follow,))
+        way = as_planned if visible(as_planned.error, as_planned.step, limits) <= 1 else way
     inking = inked(found.gain, set_back(setup, way), ink_points, joins) if way.weight else settled
     origin = (section.window[0], section.window[1]) if bed_origin is None else bed_origin
     doubted = doubts(network, found, origin)

@@ -15,7 +15,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from marking.least_squares.least_slip import least_named
-from marking.network.network import Reading, gain
+from marking.network.gain import gain
+from marking.network.network import Reading
 from marking.network.pose import PARAMETERS, effect
 
 if TYPE_CHECKING:
@@ -23,7 +24,8 @@ if TYPE_CHECKING:
 
     from marking.arrays import FloatArray
     from marking.network.fence import Against
-    from marking.network.network import Gain, Network
+    from marking.network.gain import Gain
+    from marking.network.network import Network
     from marking.network.pose import PoseKind
 
 WANTED = 3.0

@@ -20,7 +20,8 @@ from marking.network.concerning import last_uses
 from marking.network.datum import EXACT
 from marking.network.error_model import NO_ERRORS
 from marking.network.fence import Against
-from marking.network.network import Reading, Setup, gain, known, only, with_inked
+from marking.network.gain import gain, with_inked
+from marking.network.network import Reading, Setup, known, only
 from marking.network.pose import as_planned
 from marking.sections.neighbours import window_middle
 
@@ -30,7 +31,8 @@ if TYPE_CHECKING:
     from marking.network.datum import Datum
     from marking.network.error_model import ErrorModel
     from marking.network.fence import Clamping
-    from marking.network.network import Gain, Network
+    from marking.network.gain import Gain
+    from marking.network.network import Network
     from marking.sections.plan import Plan, Section
     from marking.tape_marks.visible import Sights
 

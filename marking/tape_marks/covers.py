@@ -18,8 +18,9 @@ from marking.network.concerning import last_uses
 from marking.network.datum import EXACT
 from marking.network.error_model import NO_ERRORS
 from marking.network.fence import Against, seat_of
+from marking.network.gain import gain, with_inked
 from marking.network.inked import ink_effect
-from marking.network.network import Reading, Setup, gain, joined, known, only, unmet, with_inked
+from marking.network.network import Reading, Setup, joined, known, only, unmet
 from marking.network.pose import as_planned, effect
 from marking.network.shared import PLOTTER, scale_effect
 from marking.placement.compromise import wanted_change
@@ -32,7 +33,8 @@ if TYPE_CHECKING:
     from marking.network.datum import Datum
     from marking.network.error_model import ErrorModel
     from marking.network.fence import Clamping, Seat
-    from marking.network.network import Gain, KnownMark, Network
+    from marking.network.gain import Gain
+    from marking.network.network import KnownMark, Network
     from marking.network.shared import Block
     from marking.sections.locating_marks import Box
     from marking.sections.neighbours import Butt

@@ -8,7 +8,8 @@ import numpy as np
 
 from marking.network.error_model import ErrorModel
 from marking.network.fence import Against, Clamping
-from marking.network.network import KnownMark, Reading, Setup, gain, known, with_inked
+from marking.network.gain import gain, with_inked
+from marking.network.network import KnownMark, Reading, Setup, known
 from marking.network.pose import as_planned
 from marking.sections.locating_marks import Mark
 

@@ -17,9 +17,10 @@ import statsmodels.api as sm
 from marking.network.adjustment import adjust
 from marking.network.allowed import Allowed
 from marking.network.datum import EXACT, Datum
+from marking.network.gain import gain
 from marking.network.inked import ink_error
 from marking.network.misfits import ink, misfit
-from marking.network.network import Reading, gain, known
+from marking.network.network import Reading, known
 from marking.placement.placement import place
 from marking.sections.neighbours import butts
 from marking.tape_marks.forecast import forecast
