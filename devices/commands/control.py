@@ -19,7 +19,9 @@ from devices.commands.shared import (
     read_job,
     say,
 )
-from devices.history import has_record, kept_correction
+from devices.history import has_record, kept_check, kept_correction
+from devices.plotter.known_errors import with_plotter
+from devices.setting_down.fence_words import clamping_lines
 from marking.begun.on_the_cover import keep_tape_marks, replaced, tape_marks_set_out
 from marking.errors import BadInputError, RefusedError
 from marking.job.keys import tape_of
@@ -133,13 +135,12 @@ def run(options: argparse.Namespace) -> int:
             otherwise="chooses marks for the new cut",
         )
     rows = _rows_set_out(options.job, layout, job.units)
-    errors = error_model_of(job)
+    check = kept_check(options.job, job)
+    errors = with_plotter(error_model_of(job), job.plotter, check, turned=plan.zone.turned)
     tape, limits = tape_of(job.tape), allowed_of(job)
-    # A section in the middle of a fence has no mark to be placed by, and nothing places it by the
-    # fence alone: what is set out must serve without.
-    fence = job.fence if options.only_look else None
+    fence = job.fence
     task = Task(layout, plan, tape, job.units, limits, rows, job.pace, errors, fence)
-    for note in _left_out(job, plan, fence is not None):
+    for note in _left_out(plan):
         say(f"note: {note}")
     done, found = _chosen(options, task)
     if done.forecast.holds:
@@ -155,18 +156,22 @@ def run(options: argparse.Namespace) -> int:
         print_json(tape_marks_record(done, found, files, job.units))
     else:
         print_lines(tape_marks_lines(done, found, job.units))
+        if clamped := _fence_lines(job, task, done):
+            print_lines(["", *clamped])
         if files:
             say(f"wrote {', '.join(map(str, files))}")
     return 0 if done.forecast.holds else RefusedError.exit_code
 
 
-def _left_out(job: Job, plan: Plan, at_fence: bool) -> Iterator[str]:
-    """What the marks or their forecast leave out, in words."""
-    if job.fence is not None and not at_fence:
-        yield (
-            "these marks serve sections that are placed by readings; place and drive do not go by "
-            "the [fence] yet. control --only-look forecasts what a fence would hold"
-        )
+def _fence_lines(job: Job, task: Task, done: ChosenMarks) -> list[str]:
+    """Where the fence is clamped, row by row; nothing without one."""
+    at = {one.mark.id: one.mark.at_table for one in done.control.marks}
+    fences = done.fences or {}
+    return list(clamping_lines(task.plan.sections, fences, at, job.plotter, job.units))
+
+
+def _left_out(plan: Plan) -> Iterator[str]:
+    """What the forecast leaves out, in words."""
     if plan.ruled:
         yield (
             "the forecast is of what the device inks. What ruling between the stubs adds is in "
@@ -238,9 +243,10 @@ def _keep(options: argparse.Namespace, job: Job, task: Task, done: ChosenMarks) 
                 f"otherwise or not at all. {stay}. {look}; --set-out-anew takes the others all "
                 "the same"
             )
-        files = _write_sheet(options.job, done, task.layout, job)
+        clamped = _fence_lines(job, task, done)
+        files = _write_sheet(options.job, done, task.layout, job, clamped)
         begin(record, job, task.layout, task.plan, kept_correction(options.job, job))
-        keep_tape_marks(record, task.layout, task.plan, done.control)
+        keep_tape_marks(record, task.layout, task.plan, done.control, done.fences)
     if undone.gone:
         say(
             "note: this takes the place of the marks chosen before. If they are on the cover, "
@@ -253,14 +259,17 @@ def _few(names: Sequence[str]) -> str:
     return ", ".join(names[:6]) + (f" and {len(names) - 6} more" if len(names) > 6 else "")
 
 
-def _write_sheet(folder: Path, done: ChosenMarks, layout: Layout, job: Job) -> list[Path]:
+def _write_sheet(
+    folder: Path, done: ChosenMarks, layout: Layout, job: Job, clamped: Sequence[str]
+) -> list[Path]:
     # What draws is imported where something is drawn: it takes a while, and --only-look needs none.
     from marking.drawing.page import paper_for
     from marking.drawing.pdf import pdf
     from marking.drawing.svg import svg
     from marking.output.tape_sheet import tape_sheet_pages
 
-    says = (done.setting_out.said, *(line.strip() for line in forecast_lines(done, job.units)))
+    forecast = (line.strip() for line in forecast_lines(done, job.units))
+    says = (done.setting_out.said, *forecast, *clamped)
     paper = paper_for(job.units)
     pages = tape_sheet_pages(done.control, layout, job.title, job.units, paper, says)
     files = {"control.svg": svg(pages[0]), "control.pdf": pdf(pages)}

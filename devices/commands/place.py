@@ -76,6 +76,12 @@ def add_options(verb: argparse.ArgumentParser) -> None:
         "sd: all readings of one setting down, in the device's own millimetres",
     )
     what.add_argument(
+        "--at-fence",
+        metavar="SECTION",
+        help="place a section that reads no mark: its device is pushed against the fence and its "
+        "stop, as control says",
+    )
+    what.add_argument(
         "--inked", metavar="SECTION", help="say that a section is inked as it was last placed"
     )
     what.add_argument(
@@ -85,6 +91,11 @@ def add_options(verb: argparse.ArgumentParser) -> None:
     )
     verb.add_argument(
         "--section", metavar="SECTION", help="the section whose readings are taken from FILE"
+    )
+    verb.add_argument(
+        "--without-fence",
+        action="store_true",
+        help="the device does not lie against the fence chosen for it: go by the readings alone",
     )
     verb.add_argument(
         "--weight",
@@ -114,7 +125,8 @@ def add_options(verb: argparse.ArgumentParser) -> None:
         "--weight (0 table, 1 join) chooses otherwise. A mark set by tape lies a few tenths of\n"
         "a millimetre off, which hides a slip as large as 4 mm in it until it is read a second\n"
         "time. Where two readings may be wrong equally well, both are named. --all tells where\n"
-        "each inked section really lies and how all readings close.\n\n"
+        "each inked section really lies and how all readings close. With a [fence] a section\n"
+        "reads only what control asks for; one that is asked for none is placed --at-fence.\n\n"
         "example:\n  canvasrule place --job my-bench --section r1c2 --readings r1c2.csv"
     )
 
@@ -163,7 +175,7 @@ def _place(
     plan: Plan,
     correction: Correction | None,
 ) -> int:
-    section, readings = _readings(options.readings, options.section, plan)
+    section, readings = _given(options, plan)
     left_out = standing(record, layout, plan, job.units).left_out
     _note_left_out(left_out)
     if section.id in left_out:
@@ -177,6 +189,13 @@ def _place(
     if runs_of(record, section.id, plan):
         return _begun(options, section, readings, record, job, layout, plan, correction)
     ground = by_tape_marks(section, record, layout, plan, job)
+    if options.at_fence is not None and ground.against is None:
+        raise RefusedError(
+            f"section {section.id} is not pushed against a fence: control chose its marks without "
+            "one. Read its marks, and give them with --readings"
+        )
+    if options.without_fence:
+        ground = replace(ground, against=None)
     placed = placed_on(
         ground,
         section,
@@ -217,8 +236,9 @@ def _slips(
     layout: Layout,
     plan: Plan,
 ) -> SlipReport | None:
-    """How far the readings check each other; None where they contradict each other already."""
-    if placed.doubts or placed.move is not None:
+    """How far the readings check each other; None where they contradict each other already, or
+    where there are none."""
+    if placed.doubts or placed.move is not None or not placed.residuals:
         return None
     in_sight = [mark.id for mark in marks_in_reach(section, plan, layout, job, record)]
     setup = placed.inking.setup
@@ -264,6 +284,13 @@ def _begun(
         print_lines([f"{section.id}: INK", f"  {said}"])
         say(f'go on with it: canvasrule drive --job "{options.job}" --section {section.id}')
     return 0
+
+
+def _given(options: argparse.Namespace, plan: Plan) -> tuple[Section, tuple[MarkReading, ...]]:
+    """The section to place, and its readings: none where its fence alone holds it."""
+    if options.at_fence is not None:
+        return section_named(plan, options.at_fence), ()
+    return _readings(options.readings, options.section, plan)
 
 
 def _readings(

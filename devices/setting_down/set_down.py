@@ -23,7 +23,7 @@ from devices.session.whereabouts import (
     unseen_restart,
 )
 from devices.setting_down.read_marks import sight
-from devices.setting_down.set_down_words import question, what_to_do
+from devices.setting_down.set_down_words import clamping_of, height_too, question, what_to_do
 from devices.setting_down.slip_words import foreseen, slip_report
 from devices.setting_down.standstill import inking_pose, refuse_old_readings, still_there
 from devices.setting_down.where_it_stands import (
@@ -32,6 +32,7 @@ from devices.setting_down.where_it_stands import (
     drawn_now,
     from_readings,
     ground_of,
+    marks_in_reach,
     marks_in_sight,
     still_to_ink,
 )
@@ -63,7 +64,7 @@ def agreed(section: Section, earlier: Sequence[KeptRun], place: Workplace) -> bo
             f"{section.id}: the machine may have lost its place ({lost.detail}). With its motors "
             "off, bring it to the corner it counts from, pen raised clear of the cloth, and set "
             "its zero there, as you do before a day's work; its marks are read anew before it "
-            f"inks{_height_too(place)}"
+            f"inks{height_too(place)}"
         )
         if earlier and not place.moved:
             return place.person.agrees("Does it stand at its zero, the device and cover unmoved?")
@@ -90,7 +91,9 @@ def refuse_out_of_turn(section: Section, place: Workplace) -> None:
     """Refuses a section whose marks are not on the cover yet. Raises RefusedError."""
     missing = still_to_ink(section, place.plan, place.layout, place.record)
     seen = _marks(section, place)
-    if place.rehearsal or not missing or len([m for m in seen if m.id not in missing]) >= _FEWEST:
+    ready = [mark for mark in seen if mark.id not in missing]
+    held = clamping_of(section, place) is not None and len(ready) == len(seen)
+    if place.rehearsal or not missing or held or len(ready) >= _FEWEST:
         return
     first = list(dict.fromkeys(missing.values()))
     raise RefusedError(
@@ -111,7 +114,7 @@ def refuse_lost_unread(section: Section, earlier: Sequence[KeptRun], place: Work
     raise RefusedError(
         f"section {section.id}: the machine may have lost its place ({lost.detail}), so nobody "
         f"knows where it would ink; nothing was inked. {_left_out(section, place)}Set its zero at "
-        f"the corner it counts from, pen raised clear of the cloth{_height_too(place)}. Read its "
+        f"the corner it counts from, pen raised clear of the cloth{height_too(place)}. Read its "
         "marks anew, and give them by --readings FILE, or leave --unattended out and read them "
         "under the pen. With no mark in its reach, set out tape marks by canvasrule control"
     )
@@ -225,17 +228,6 @@ def _way(section: Section, last: KeptRun, place: Workplace) -> list[tuple[float,
     return in_mm(*inked, *next_start, inked[-1], park)
 
 
-def _height_too(place: Workplace) -> str:
-    """A pen that a screw holds counts its height from where it stood when power came."""
-    plotter = place.job.plotter
-    if plotter.dialect != "gcode" or plotter.pen_down[0] != "Z":
-        return ""
-    return (
-        f". Set the pen's height anew too, so that it just inks at {plotter.pen_down} and is clear "
-        f"of the cloth at {plotter.pen_up}: else it may draw in the air, and be told as drawn"
-    )
-
-
 def _left_out(section: Section, place: Workplace) -> str:
     """Which of the readings given say nothing of where the machine stands now."""
     given = {one.mark for one in place.readings if one.section == section.id}
@@ -273,7 +265,7 @@ def found(
         refuse_old_readings(section, readings, place.record)
     if not readings and place.person.attended and _readable(section, place):
         readings = _sighted(section, place, link)
-    if readings:
+    if readings or _held_alone(section, place, lost):
         stance = _by(section, readings, place)
         begin(place)
         if not earlier:
@@ -308,6 +300,8 @@ def _say_slips(stance: Stance, place: Workplace) -> None:
     """What the readings would have shown of a slip, and what to read to see smaller ones."""
     placed = stance.placed
     if placed is None or stance.ground is None or placed.doubts or not stance.fits:
+        return
+    if not placed.residuals:
         return
     section = next(one for one in place.plan.sections if one.id == stance.section.id)
     in_sight = [mark.id for mark in _readable(section, place)]
@@ -366,6 +360,13 @@ def _unread(section: Section, place: Workplace, lost: KeptWhereabouts | None) ->
     return as_set_down(section, allowed=False, advice=advice)
 
 
+def _held_alone(section: Section, place: Workplace, lost: KeptWhereabouts | None) -> bool:
+    """Whether fence and stop alone tell where it stands: somebody pushed it there just now."""
+    clamping = None if place.rehearsal or place.moved else clamping_of(section, place)
+    pushed = clamping is not None and clamping.stopped
+    return pushed and lost is None and place.person.attended
+
+
 def _by(section: Section, readings: Sequence[MarkReading], place: Workplace) -> Stance:
     return from_readings(
         section, readings, place.plan, place.layout, place.job, place.record, place.correction
@@ -377,6 +378,9 @@ def _ground(section: Section, place: Workplace) -> Ground:
 
 
 def _marks(section: Section, place: Workplace) -> tuple[Mark, ...]:
+    if _lost(section, place) is not None and clamping_of(section, place) is not None:
+        # A fence holds the frame and tells nothing of where its carriage counts from.
+        return marks_in_reach(section, place.plan, place.layout, place.job, place.record)
     return marks_in_sight(section, place.plan, place.layout, place.job, place.record)
 
 

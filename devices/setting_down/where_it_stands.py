@@ -180,6 +180,7 @@ def placed_on(
     *,
     kind: PoseKind = "rigid",
     weight: float | None = None,
+    at_fence: bool = True,
 ) -> Placement:
     """The placement of `section` by `readings`. Raises RefusedError and BadInputError."""
     for reading in readings:
@@ -201,7 +202,7 @@ def placed_on(
         weight=weight,
         follow=FOLLOW,
         bed_origin=bed.origin_table,
-        against=ground.against,
+        against=ground.against if at_fence else None,
     )
 
 
@@ -284,7 +285,7 @@ def _carried_to_table(
     bed: Bed, readings: Sequence[tuple[str, tuple[float, float], float]]
 ) -> tuple[Reading, ...]:
     """Readings as mark, bed point and deviation, to table points as if it stood as planned."""
-    at_table = bed.table_of([at_bed for _, at_bed, _ in readings]).tolist()
+    at_table = bed.table_of([at_bed for _, at_bed, _ in readings]).tolist() if readings else []
     return tuple(
         Reading(mark, (x, y), sd) for (mark, _, sd), (x, y) in zip(readings, at_table, strict=True)
     )

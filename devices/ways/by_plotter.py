@@ -98,7 +98,6 @@ def _whole(work: PlotterWork, ending: str, fence: FenceTable | None) -> Way:
         fence=fence is not None,
         machine_seconds=seconds,
         needs=_needs(work, fence),
-        note=_note(fence),
     )
 
 
@@ -121,7 +120,6 @@ def _bands(work: PlotterWork, ending: str, fence: FenceTable | None) -> Way:
         rulings=ruled.count,
         machine_seconds=seconds,
         needs=(*_needs(work, fence), "a straightedge as long as the table is wide"),
-        note=_note(fence),
     )
 
 
@@ -240,10 +238,6 @@ def _needs(work: PlotterWork, fence: FenceTable | None) -> tuple[str, ...]:
     if max(work.plotter.bed_size) > BY_TWO:
         needs.append("a second person to set it down")
     return tuple(needs)
-
-
-def _note(fence: FenceTable | None) -> str:
-    return "this version does not place sections by a fence" if fence is not None else ""
 
 
 def _cloth_through(work: PlotterWork) -> Way:

@@ -221,7 +221,7 @@ def refine(
     def linearised(pose: Pose, /) -> tuple[FloatArray, FloatArray]:
         moved = pose(plan)
         design = effect(kind, moved if levers is None else levers, pose.about)
-        design = design.reshape(2 * len(plan), -1)
+        design = design.reshape(2 * len(plan), design.shape[2])
         off: FloatArray = (table - moved).ravel()
         if held is not None:
             shown, wanted = held

@@ -29,7 +29,9 @@ _UNITS = {25.4: "inches", 10.0: "centimetres", 1 / 25.4: "mm for inches"}
 _NEAR = 0.02
 _WIDEST_TURN = np.radians(30)
 
-Fault = Literal["misread", "exchanged", "mirrored", "units", "scale", "disagree", "turned"]
+Fault = Literal[
+    "misread", "exchanged", "mirrored", "units", "scale", "disagree", "turned", "not at the fence"
+]
 
 
 @dataclass(frozen=True)
@@ -155,6 +157,28 @@ def _exchanged(network: Network, found: Resection) -> tuple[Doubt, ...]:
     )
 
 
+def _off_fence(network: Network, found: Resection) -> tuple[Doubt, ...]:
+    """Readings that agree with each other and not with the fence."""
+    names = _names(found.readings)
+    if found.against is None or len(names) < 3:
+        return ()
+    try:
+        other = resect(network, found.readings, found.pose.about, found.kind)
+    except RefusedError:
+        return ()
+    if not agrees(other, _SECOND):
+        return ()
+    return (
+        Doubt(
+            "not at the fence",
+            names,
+            f"the readings of {_listed(names)} agree with each other, and not with fence "
+            f"{found.against.clamping.name}: look whether the device lies against it and its stop, "
+            "and whether a clamp has slipped, then read them again",
+        ),
+    )
+
+
 def _misread(
     network: Network, found: Resection, bed_origin: tuple[float, float]
 ) -> tuple[Doubt, ...]:
@@ -174,9 +198,11 @@ def _misread(
         if doubt.marks not in [one.marks for one in named]:
             named.append(doubt)
         left = fewer
-    if agrees(left, _SECOND) and 2 * len(named) < len(found.readings):
+    # A fence speaks for the rest as one reading more.
+    voices = len(found.readings) + (found.against is not None)
+    if agrees(left, _SECOND) and 2 * len(named) < voices:
         return tuple(named)
-    return _scale(network, found) or _disagree(found)
+    return _off_fence(network, found) or _scale(network, found) or _disagree(found)
 
 
 def _as_likely(found: Resection, worst: int) -> tuple[int, ...]:

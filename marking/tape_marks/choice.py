@@ -123,6 +123,8 @@ class ChosenMarks:
     slip: float | None = None
     """mm: a slip of this much in any one of the readings asked for shows 99 times in 100; None
     where every mark in sight is read."""
+    fences: Mapping[str, Clamping] | None = None
+    """By section, what its device is pushed against, where marks stand for a fence."""
 
     @property
     def minutes(self) -> float:
@@ -188,6 +190,7 @@ def _sights(task: Task, control: Control) -> Sights:
 
 
 def _forecast(task: Task, one: _Planned) -> ChosenMarks:
+    fences = _fences(task, one.control) if one.asked else None
     found = forecast(
         task.plan,
         one.seen,
@@ -196,11 +199,11 @@ def _forecast(task: Task, one: _Planned) -> ChosenMarks:
         one.way.repeats,
         tape_datum(one.control),
         errors=task.errors,
-        fences=_fences(task, one.control) if one.asked else None,
+        fences=fences,
         follow=FOLLOW,
     )
     slip = one.asked.slip if one.asked else None
-    return ChosenMarks(one.way, one.control, found, one.setting_out, slip)
+    return ChosenMarks(one.way, one.control, found, one.setting_out, slip, fences)
 
 
 def _at_nodes(task: Task, way: MarksChoice) -> _Planned:

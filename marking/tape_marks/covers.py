@@ -114,7 +114,11 @@ def imagined(work: Work, covers: int = COVERS) -> InkedCovers:
     """
     rng = np.random.default_rng(_SEED)
     by_datum = rng.standard_normal((2, covers))
-    network = known(work.seen.targets.values(), work.datum, work.errors)
+    errors = work.errors
+    if errors.trial is not None:
+        # What the trial found is as likely as its doubt says, whatever it was.
+        errors = replace(errors, trial=replace(errors.trial, left=(0.0, 0.0, 0.0)))
+    network = known(work.seen.targets.values(), work.datum, errors)
     network = replace(network, mean=np.zeros((0, covers)))
     last = _last_uses(work)
     windows = {name: section.window for name, section in work.sections.items()}
