@@ -84,7 +84,7 @@ def test_what_a_fence_and_its_stop_held_is_kept_with_the_ink(bench, ask):
     by_itself = ask("place", "--job", folder, "--at-fence", MIDDLE)
     ask("place", "--job", folder, "--inked", MIDDLE)
     everything = ask("place", "--job", folder, "--all")
-    assert [one["section"] for one in everything["sections"]] == ["r1c1", MIDDLE]
+    assert [one["id"] for one in everything["sections"]] == ["r1c1", MIDDLE]
     assert by_itself["covariance"][0][0] > 0
 
 
