@@ -26,6 +26,8 @@ VERBS = {
     "start": "make a job folder with a commented job.toml",
     "ways": "what each way of marking this cover costs in hours and holds in error",
     "layout": "lay out the marking: how it fits, warnings, picture",
+    "cover": "what cloth and board to buy, and how the cover sits on the table",
+    "hem": "which lines of this table one panel's hems are laid to",
     "section": "cut the marking into what one setup can ink",
     "write": "write SVG, HP-GL, the picture and the report",
     "trial": "check the plotter on scrap cloth: its true scale and skew",
@@ -35,6 +37,7 @@ VERBS = {
     "rule": "which lines are ruled by hand, which come next, and the sheet for them",
     "beam": "light the lines to trace: the projector's page and its remote",
     "prove": "what to measure on the finished cover, and the verdict",
+    "paper": "what to print: the marking at true size, whole, in panels or tiles; the keep page",
     "simulate": "be a plotter that other software can connect to, and picture its ink",
     "demo": "lay out, cut and write the Millrace bench: all its files, with no hardware",
 }

@@ -24,7 +24,7 @@ from devices.plotter.known_errors import with_plotter
 from devices.setting_down.fence_words import clamping_lines
 from marking.begun.on_the_cover import keep_tape_marks, replaced, tape_marks_set_out
 from marking.errors import BadInputError, RefusedError
-from marking.job.keys import tape_of
+from marking.job.keys import paper_of, tape_of
 from marking.network.allowed import allowed_of
 from marking.network.error_model import error_model_of
 from marking.output.files import replace_file
@@ -263,14 +263,13 @@ def _write_sheet(
     folder: Path, done: ChosenMarks, layout: Layout, job: Job, clamped: Sequence[str]
 ) -> list[Path]:
     # What draws is imported where something is drawn: it takes a while, and --only-look needs none.
-    from marking.drawing.page import paper_for
     from marking.drawing.pdf import pdf
     from marking.drawing.svg import svg
     from marking.output.tape_sheet import tape_sheet_pages
 
     forecast = (line.strip() for line in forecast_lines(done, job.units))
     says = (done.setting_out.said, *forecast, *clamped)
-    paper = paper_for(job.units)
+    paper = paper_of(job)
     pages = tape_sheet_pages(done.control, layout, job.title, job.units, paper, says)
     files = {"control.svg": svg(pages[0]), "control.pdf": pdf(pages)}
     for name, data in files.items():

@@ -11,18 +11,16 @@ from devices.begun import begin, guard_division, layout_of, plan_of
 from devices.commands.shared import (
     OUTPUT,
     PLACED,
-    REMOVABLE,
     add_ink_option,
     add_job_option,
     given_file,
-    pen_note,
     print_json,
     print_lines,
-    program_files,
     read_job,
     say,
 )
 from devices.history import has_record, kept_correction
+from devices.output.programs import REMOVABLE, pen_note, program_files
 from devices.session.claim import claimed
 from devices.setting_down.slip_words import slip_report
 from devices.setting_down.standstill import still_there

@@ -21,7 +21,7 @@ from devices.history import has_record, kept_correction
 from devices.machine_zones import divided
 from marking.begun.on_the_cover import COVER, plan_hash
 from marking.errors import BadInputError, RefusedError
-from marking.job.keys import ClothTable, tape_of
+from marking.job.keys import ClothTable, paper_of, tape_of
 from marking.layout.layout import lay_out
 from marking.output.files import replace_file
 from marking.proof.distances import plan_proof
@@ -116,7 +116,6 @@ def run(options: argparse.Namespace) -> int:
 
 def _write_sheet(options: argparse.Namespace, job: Job) -> int:
     # What draws is imported where something is drawn: it takes a while.
-    from marking.drawing.page import paper_for
     from marking.drawing.pdf import pdf
     from marking.drawing.svg import svg
     from marking.output.proof_sheet import proof_pages
@@ -140,7 +139,7 @@ def _write_sheet(options: argparse.Namespace, job: Job) -> int:
         begun=_begun(options.job, cover, kept),
         steps=steps_read(model, verniers),
     )
-    pages = proof_pages(plan, verniers, tape, job.title, job.units, paper_for(job.units))
+    pages = proof_pages(plan, verniers, tape, job.title, job.units, paper_of(job))
     files = {"proof.svg": svg(pages[0]), "proof.pdf": pdf(pages)}
     with open_record(options.job) as record:
         record.add_check(

@@ -11,7 +11,6 @@ from devices.commands.shared import (
     print_json,
     print_lines,
     read_job,
-    ruling_files,
     say,
 )
 from devices.history import has_record, kept_correction
@@ -88,6 +87,7 @@ def run(options: argparse.Namespace) -> int:
     if options.done is not None or options.undo is not None:
         _tick(options, job, layout, plan, correction)
     if options.sheet:
+        from devices.output.drawings import ruling_files
         from marking.output.files import replace_file
 
         for name, data in ruling_files(job, layout, plan, manner).items():

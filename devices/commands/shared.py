@@ -12,19 +12,12 @@ if TYPE_CHECKING:
     from collections.abc import Iterable
 
     from devices.job import Job
-    from devices.plotter.bed import Bed
-    from devices.plotter.correction import Correction
-    from marking.layout.layout import Layout
-    from marking.ruling.order import Manner
-    from marking.sections.plan import Plan, Section
 
 ZONES = ("plotter", "reach", "beam")
 OUTPUT = "out"
 """What is written for a job goes here, in its folder, unless a person says otherwise."""
 PLACED = "placed"
 """The folder below `out` for sections re-cut to where the device stands."""
-REMOVABLE = "-removable"
-"""Ends the name of a file for the removable pen alone."""
 
 
 def add_job_option(verb: argparse.ArgumentParser) -> None:
@@ -120,49 +113,6 @@ def read_job(folder: Path) -> Job:
     from marking.job.folder import load_job
 
     return load_job(folder, Job)
-
-
-def program_files(
-    section: Section, job: Job, correction: Correction | None
-) -> dict[str, tuple[bytes, Bed]]:
-    """A section's programs, by file name that ends in the plotter's dialect, each with its bed.
-
-    Where removable strokes need the holder of the ink, they are a second file: in one, they
-    would be inked for good.
-    """
-    from devices.inking.pen_change import parted
-    from devices.programs.files import program
-
-    ending = job.plotter.dialect
-    ink, removable = parted(section, job.pens)
-    files = {f"{section.id}.{ending}": program(ink, job.plotter, job.pens, correction)}
-    if removable is not None:
-        name = f"{section.id}{REMOVABLE}.{ending}"
-        files[name] = program(removable, job.plotter, job.pens, correction)
-    return files
-
-
-def ruling_files(job: Job, layout: Layout, plan: Plan, manner: Manner) -> dict[str, bytes]:
-    """The sheet for a plan with ruled lines, by file name: SVG of its first page, and PDF."""
-    from marking.drawing.page import paper_for
-    from marking.drawing.pdf import pdf
-    from marking.drawing.svg import svg
-    from marking.output.ruling_sheet import ruling_pages
-
-    pages = ruling_pages(plan, layout, job, paper_for(job.units), manner)
-    return {"ruling.svg": svg(pages[0]), "ruling.pdf": pdf(pages)}
-
-
-def pen_note(names: Iterable[str], job: Job) -> str | None:
-    """What to know of files for the removable pen alone; None when there are none."""
-    own = [name for name in names if name.rpartition(".")[0].endswith(REMOVABLE)]
-    if not own:
-        return None
-    return (
-        f"{own[0]}{f' and {len(own) - 1} more like it' if len(own) > 1 else ''}: for the removable "
-        f"pen alone, which shares holder {job.pens.removable.slot} with the ink. Plot it after the "
-        "section's own file, the pen changed and the device not moved"
-    )
 
 
 def print_json(record: Any) -> None:

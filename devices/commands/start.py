@@ -15,6 +15,10 @@ if TYPE_CHECKING:
     from marking.measures.lengths import Units
 
 
+_PLOTTER = "flatbed-a3"
+_ANSWERS = ("table", "length", "width", "title", "units", "plotter")
+
+
 def add_options(verb: argparse.ArgumentParser) -> None:
     """Options of the verb."""
     from marking.shipped_files import stock_names
@@ -28,16 +32,22 @@ def add_options(verb: argparse.ArgumentParser) -> None:
     verb.add_argument("--title", help="a name for the sheets")
     verb.add_argument("--units", choices=("in", "mm"), help="what people see (default: by length)")
     verb.add_argument(
+        "--from-page",
+        metavar="FILE",
+        type=Path,
+        help="the text of a keep page, typed or scanned: the job is made again from it",
+    )
+    verb.add_argument(
         "--plotter",
         metavar="NAME",
-        default="flatbed-a3",
         help=f"a stock plotter: {', '.join(stock_names('plotters'))} (default: flatbed-a3)",
     )
     add_json_option(verb)
     verb.epilog = (
         "On a terminal, what is not given is asked for. A job that is there is never touched.\n\n"
         "examples:\n  canvasrule start my-bench --table bench-64x150\n"
-        '  canvasrule start my-bench --length "150 in" --width "64 in"'
+        '  canvasrule start my-bench --length "150 in" --width "64 in"\n'
+        "  canvasrule start my-bench --from-page page.txt"
     )
 
 
@@ -46,7 +56,7 @@ def run(options: argparse.Namespace) -> int:
     import tomllib
 
     from devices.job import Job
-    from devices.job_text import job_schema, job_text
+    from devices.job_text import job_text
     from marking.job.folder import JOB_FILE, check_job
     from marking.output.files import write_new
     from marking.shipped_files import stock_names
@@ -54,22 +64,23 @@ def run(options: argparse.Namespace) -> int:
     path = options.folder / JOB_FILE
     if path.exists():
         raise BadInputError(f"{path}: is there already and was not touched; give another folder")
-    if options.plotter not in stock_names("plotters"):
+    if options.from_page is not None:
+        return _from_page(options)
+    plotter = options.plotter or _PLOTTER
+    if plotter not in stock_names("plotters"):
         raise BadInputError(
-            f"--plotter {options.plotter}: stock plotters are {', '.join(stock_names('plotters'))}"
+            f"--plotter {plotter}: stock plotters are {', '.join(stock_names('plotters'))}"
         )
     length, width, units = _table(options)
     title = options.title or _title_of(options.folder)
     # Where the removable pen stands by default depends on the machine.
-    plain = {"table": {"length": length, "width": width}, "plotter": {"profile": options.plotter}}
+    plain = {"table": {"length": length, "width": width}, "plotter": {"profile": plotter}}
     holder = check_job(plain, options.folder, Job).pens.removable.slot
-    text = job_text(title, units, options.table, length, width, options.plotter, holder)
+    text = job_text(title, units, options.table, length, width, plotter, holder)
     # Nothing is written that would not read back.
     check_job(tomllib.loads(text), options.folder, Job)
     write_new(path, text.encode())
-    schema = options.folder / "job.schema.json"
-    if not schema.exists():
-        write_new(schema, job_schema().encode())
+    _write_schema(options.folder)
     if options.json:
         print_json({"schema": 1, "job": path.as_posix()})
     else:
@@ -77,6 +88,57 @@ def run(options: argparse.Namespace) -> int:
         say(
             "Next: measure the top, fill in [table.survey], and run "
             f'"canvasrule layout --job {options.folder}"'
+        )
+    return 0
+
+
+def _write_schema(folder: Path) -> None:
+    from devices.job_text import SCHEMA_FILE, job_schema
+    from marking.output.files import write_new
+
+    schema = folder / SCHEMA_FILE
+    if not schema.exists():
+        write_new(schema, job_schema().encode())
+
+
+def _from_page(options: argparse.Namespace) -> int:
+    """Makes the job that a keep page holds, and says whether it is the same marking."""
+    from devices.job import Job
+    from marking.input.text import read_text
+    from marking.job.folder import JOB_FILE
+    from marking.keep.kept_job import layout_kept, made_again
+    from marking.keep.lines import read_lines
+    from marking.layout.layout import lay_out
+    from marking.output.files import write_new
+    from marking.record.record import layout_hash
+
+    given = [name for name in _ANSWERS if getattr(options, name) is not None]
+    if given:
+        raise BadInputError(f"--from-page has the whole job; leave out --{given[0]}")
+    label = str(options.from_page)
+    kept = read_lines(read_text(options.from_page, label, "text of a keep page"), label)
+    job = made_again(kept, Job, label)
+    same = layout_kept(kept, layout_hash(lay_out(job)))
+    there = [options.folder / name for name in kept.files if (options.folder / name).exists()]
+    if there:
+        raise BadInputError(f"{there[0]}: is there already and was not touched")
+    # job.toml last: a folder that has it has all of it.
+    for name, text in reversed(list(kept.files.items())):
+        about = f"# Made again from a keep page of canvasrule {kept.version}.\n"
+        write_new(options.folder / name, (about + text).encode())
+    _write_schema(options.folder)
+    path = options.folder / JOB_FILE
+    if options.json:
+        print_json({"schema": 1, "job": path.as_posix(), "same_marking": same})
+    else:
+        print(path)
+    if same:
+        say(f"It is the marking of the page, {kept.layout}, line for line.")
+    else:
+        say(
+            f"note: this version lays the same job out otherwise than canvasrule {kept.version}, "
+            f"whose marking was {kept.layout}: for a new cover that is as good, but add no ink of "
+            "it to an old one"
         )
     return 0
 

@@ -30,7 +30,14 @@ from marking.job.values import (
     positive,
     text_schema,
 )
-from marking.job.work_keys import AllowedTable, FenceTable, InkingTable, PaceTable, WaysTable
+from marking.job.work_keys import (
+    AllowedTable,
+    CoverTable,
+    FenceTable,
+    InkingTable,
+    PaceTable,
+    WaysTable,
+)
 from marking.measures.lengths import Units, parse_length
 from marking.measures.tape import Tape, compared_to
 
@@ -47,7 +54,8 @@ class Fold(Table):
         return (self.depth,) if self.kind == "single" else (self.depth, 2 * self.depth)
 
 
-def _parse_fold(text: object) -> Fold | object:
+def parse_fold(text: object) -> Fold | object:
+    """A fold as written. Raises ValueError with advice."""
     if not isinstance(text, str):
         raise ValueError('not a fold; write it like "double 1 1/2 in" or "single 1 in"')
     match = re.fullmatch(r"\s*(single|double)\s+(.+)", text)
@@ -58,7 +66,7 @@ def _parse_fold(text: object) -> Fold | object:
 
 
 FoldText = Annotated[
-    Fold, BeforeValidator(_parse_fold), text_schema("double 4 in", "double 1 1/2 in")
+    Fold, BeforeValidator(parse_fold), text_schema("double 4 in", "double 1 1/2 in")
 ]
 
 
@@ -278,6 +286,18 @@ class ReachTable(Table):
     speed: Speed = Field(default=60.0, description="How fast a hand draws a line along a rule")
 
 
+PaperSize = Literal["letter", "a4"]
+
+
+class PaperKeys(Table):
+    """What sheets are printed on."""
+
+    size: PaperSize | None = Field(
+        default=None,
+        description='"letter" or "a4"; left out, letter for inches and A4 for millimetres',
+    )
+
+
 class MarkingJob(Table):
     """Everything about the marking; `devices.job.Job` adds the machines."""
 
@@ -296,6 +316,7 @@ class MarkingJob(Table):
     hems: HemsTable = HemsTable.model_construct()
     numerals: NumeralsTable = NumeralsTable.model_construct()
     cloth: ClothTable = ClothTable.model_construct()
+    cover: CoverTable = CoverTable.model_construct()
     pens: PensTable = PensTable.model_construct()
     tape: TapeTable = TapeTable.model_construct()
     reach: ReachTable = ReachTable.model_construct()
@@ -307,6 +328,12 @@ class MarkingJob(Table):
     )
     ways: WaysTable = WaysTable.model_construct()
     pace: PaceTable = PaceTable.model_construct()
+    paper: PaperKeys = PaperKeys.model_construct()
+
+
+def paper_of(job: MarkingJob) -> PaperSize:
+    """The sheet that a job's pages are made for: as it says, or as its units are."""
+    return job.paper.size or ("letter" if job.units == "in" else "a4")
 
 
 def tape_of(table: TapeTable) -> Tape:

@@ -55,7 +55,7 @@ def strokes_artwork(
     artwork = Artwork(box, title, description + _over_itself(passes), paper=None)
     layers: dict[tuple[str, str], Layer] = {
         (layer, pen): artwork.layer(
-            f"{layer}-{pen}", Style(stroke=_colour(pen, pens), width=pens.named(pen).width)
+            f"{layer}-{pen}", Style(stroke=ink_colour(pen, pens), width=pens.named(pen).width)
         )
         for layer, pen in drawn
     }
@@ -76,7 +76,8 @@ def _over_itself(passes: Mapping[str, int]) -> str:
     return f" To be drawn over itself, for a darker line: {', '.join(each)}." if each else ""
 
 
-def _colour(pen: str, pens: PensTable) -> str:
+def ink_colour(pen: str, pens: PensTable) -> str:
+    """What a pen's ink is drawn in: black where it goes over its lines more than once."""
     if pen == "removable":
         return _REMOVABLE
     return _MORE_THAN_ONCE if pens.named(pen).passes > 1 else _ONCE

@@ -24,8 +24,8 @@ DISTANCES = 10
 FOR_ALL = ("a steel tape", "a second person for the proof")
 STRIP = {"in": 254.0, "mm": 250.0}
 """How much of a margin one strip carries on a common sheet, laid crosswise."""
-PANEL = 860.0
-"""mm of width that a wide printer fills."""
+_PANEL, _PANEL_ADDS = 842.0, 829.0
+"""mm of the top's width that the first panel of a 36 in roll carries, and each one more."""
 _NOT_PRINTED = "this version does not print its sheets"
 
 
@@ -78,7 +78,8 @@ def hand_ways(cover: Cover, pace: PaceTable, tape_most: float, strip: float) -> 
         needs=("a printer", "a straightedge", *FOR_ALL),
         note=_NOT_PRINTED,
     )
-    panels = math.ceil((cover.width + 2 * cover.pitch) / PANEL)
+    beyond = cover.width + 2 * cover.pitch - _PANEL
+    panels = 1 + max(0, math.ceil(beyond / _PANEL_ADDS))
     yield Way(
         "full-size",
         "printed full size, traced through",
@@ -102,7 +103,6 @@ def hand_ways(cover: Cover, pace: PaceTable, tape_most: float, strip: float) -> 
         rulings=cover.long_lines,
         sheets=panels,
         needs=("a wide printer", "transfer paper", *FOR_ALL),
-        note=_NOT_PRINTED,
     )
 
 
