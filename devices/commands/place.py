@@ -22,6 +22,7 @@ from devices.commands.shared import (
 from devices.history import has_record, kept_correction
 from devices.output.programs import REMOVABLE, pen_note, program_files
 from devices.session.claim import claimed
+from devices.setting_down.scatter_words import scatter_line
 from devices.setting_down.slip_words import slip_report
 from devices.setting_down.standstill import still_there
 from devices.setting_down.where_it_stands import (
@@ -209,20 +210,30 @@ def _place(
     keep_placement(record, layout, plan, placed, drawn, accepted=options.accept)
     paths = _write_placed(options, job, placed, correction)
     report = _slips(placed, ground, section, record, job, layout, plan)
+    scatters = _scatters(ground, record, layout, plan, job)
     if options.json:
         print_json(
             {
                 **placement_record(placed, paths),
+                "scatter": scatters,
                 "slip": None if report is None else report.record,
             }
         )
         return _exit_code(placed, options)
-    print_lines([*placement_lines(placed), *(() if report is None else report.lines)])
+    told = [] if scatters is None else [f"Note: {scatters}"]
+    print_lines([*placement_lines(placed), *(() if report is None else report.lines), *told])
     for path in paths:
         say(f"wrote {path}")
     if paths:
         say(f'once it is inked: canvasrule place --job "{options.job}" --inked {section.id}')
     return _exit_code(placed, options)
+
+
+def _scatters(ground: Ground, record: Record, layout: Layout, plan: Plan, job: Job) -> str | None:
+    """What readings that scatter more than declared mean for the rest; None where they do not."""
+    if ground.scatter is None:
+        return None
+    return scatter_line(ground.scatter, record, layout, plan, job)
 
 
 def _slips(

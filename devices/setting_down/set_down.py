@@ -23,6 +23,7 @@ from devices.session.whereabouts import (
     unseen_restart,
 )
 from devices.setting_down.read_marks import sight
+from devices.setting_down.scatter_words import scatter_line
 from devices.setting_down.set_down_words import clamping_of, height_too, question, what_to_do
 from devices.setting_down.slip_words import foreseen, slip_report
 from devices.setting_down.standstill import inking_pose, refuse_old_readings, still_there
@@ -431,7 +432,11 @@ def _sighted(section: Section, place: Workplace, link: Link) -> list[MarkReading
             "keyboard here; give --readings FILE"
         )
     marks = _readable(section, place)
-    report = foreseen(_ground(section, place), section, [mark.id for mark in marks])
+    ground = _ground(section, place)
+    if ground.scatter is not None:
+        at = place.record, place.layout, place.plan, place.job
+        place.person.say(f"{section.id}: {scatter_line(ground.scatter, *at)}")
+    report = foreseen(ground, section, [mark.id for mark in marks])
     for line in () if report is None else report.lines:
         place.person.say(f"{section.id}: {line}")
     taken = sight(marks, link.set.bed, link.go, key_pressed, place.person.say)

@@ -20,6 +20,7 @@ from marking.network.error_model import error_model_of
 from marking.network.fence import Against
 from marking.network.network import KnownMark, Reading, Setup
 from marking.network.pose import Pose, as_planned
+from marking.network.scatter import scatter
 from marking.placement.compromise import FOLLOW
 from marking.placement.laid_ink import attributed, butts_as_laid, set_apart, stances
 from marking.placement.placement import network_for, place
@@ -42,6 +43,7 @@ if TYPE_CHECKING:
     from marking.network.fence import Clamping
     from marking.network.network import Network
     from marking.network.pose import PoseKind
+    from marking.network.scatter import Scatter
     from marking.placement.laid_ink import Laid
     from marking.placement.placement import Placement
     from marking.record.readings import MarkReading
@@ -130,6 +132,8 @@ class Ground:
     """Marks of lines that may lie there twice since a device was moved, with their section."""
     against: Against | None = None
     """The fence that the section's device is pushed against, where there is one."""
+    scatter: Scatter | None = None
+    """Where the readings so far scatter more than declared: how much."""
 
 
 def errors_of(job: Job, record: Record, plan: Plan) -> ErrorModel:
@@ -158,17 +162,20 @@ def by_tape_marks(section: Section, record: Record, layout: Layout, plan: Plan, 
     """What is known round `section`, where tape marks are set out. Raises RefusedError."""
     stands, errors = standing_by(record, layout, plan, job)
     targets = tuple(stands.sights.targets.values())
-    return _ground(
+    found = scatter(targets, stands.laid, stands.datum, errors)
+    laid = stands.laid if found is None else found.applied(stands.laid, errors.cloth)
+    ground = _ground(
         section,
         plan,
         targets,
-        stands.laid,
+        laid,
         stands.begun,
         stands.mixed,
         errors,
         stands.datum,
         stands.fences.get(section.id),
     )
+    return replace(ground, scatter=found)
 
 
 def placed_on(
@@ -191,8 +198,12 @@ def placed_on(
                 "so it tells no place; leave it out, and read another mark"
             )
     bed = bed_of(section, job.plotter, correction)
-    taken = _carried_to_table(bed, [(r.mark, r.at_bed, r.sd) for r in readings])
-    return place(
+    declared = _carried_to_table(bed, [(r.mark, r.at_bed, r.sd) for r in readings])
+    taken = declared
+    if ground.scatter is not None:
+        # What the same hand takes now is worth no more than before.
+        taken = ground.scatter.taken(declared, ground.network.errors.cloth)
+    placement = place(
         ground.network,
         section,
         taken,
@@ -204,6 +215,9 @@ def placed_on(
         bed_origin=bed.origin_table,
         against=ground.against if at_fence else None,
     )
+    # What is kept is what was declared: how readings scatter is told anew from all of them.
+    setup = replace(placement.inking.setup, readings=declared)
+    return replace(placement, inking=replace(placement.inking, setup=setup))
 
 
 def ground_of(
