@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from devices.plotter.profile import Plotter
     from marking.layout.layout import Layout
     from marking.output.report import InForce
+    from marking.record.record import Record
     from marking.sections.plan import Plan
     from marking.ways.own_pace import Timed
 
@@ -35,11 +36,17 @@ def kept_check(folder: Path, job: Job) -> DeviceCheck | None:
     """The last check of the job's plotter that was kept; None when there was none."""
     if not has_record(folder):
         return None
-    from devices.plotter.correction import check_from
     from marking.record.record import open_record
 
     with open_record(folder) as record:
-        checks = record.checks("device", device_name(job.plotter))
+        return check_kept(record, job)
+
+
+def check_kept(record: Record, job: Job) -> DeviceCheck | None:
+    """The last check of the job's plotter in its record; None when there was none."""
+    from devices.plotter.correction import check_from
+
+    checks = record.checks("device", device_name(job.plotter))
     return check_from(checks[-1].result) if checks else None
 
 

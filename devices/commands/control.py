@@ -20,7 +20,9 @@ from devices.commands.shared import (
     read_job,
     say,
 )
-from devices.history import at_own_pace, has_record, kept_correction
+from devices.history import at_own_pace, has_record, kept_check, kept_correction
+from devices.plotter.known_errors import with_plotter
+from devices.setting_down.fence_words import clamping_lines
 from devices.ways.hours_said import hours_said
 from marking.begun.on_the_cover import keep_tape_marks, replaced, tape_marks_set_out
 from marking.errors import BadInputError, RefusedError
@@ -39,18 +41,23 @@ from marking.record.record import open_record
 from marking.tape_marks.choice import MarksChoice, Task, least_work, remedies, widest, work
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
+    from collections.abc import Mapping, Sequence
 
     from devices.job import Job
     from marking.layout.layout import Layout
     from marking.measures.lengths import Units
+    from marking.network.fence import Clamping
     from marking.sections.plan import Plan
     from marking.tape_marks.asked import Ties
     from marking.tape_marks.choice import ChosenMarks
     from marking.tape_marks.marks import Control, TapeRow
 
 
-TIES_BELOW: dict[str, Ties] = {"some": "beside and some below", "all": "beside and below"}
+TIES_BELOW: dict[str, Ties] = {
+    "few": "beside and few below",
+    "some": "beside and some below",
+    "all": "beside and below",
+}
 """What `--tie-below` can be, and what it asks for."""
 
 
@@ -82,7 +89,8 @@ def add_options(verb: argparse.ArgumentParser) -> None:
     verb.add_argument(
         "--tie-below",
         choices=tuple(TIES_BELOW),
-        help="with --nodes: some sections, or all, read ink of the row below them too",
+        help="with --nodes: few sections, some, or all, read ink of the row below them too, or "
+        "with a [fence] of the section beside",
     )
     verb.add_argument(
         "--join-rows",
@@ -144,27 +152,26 @@ def run(options: argparse.Namespace) -> int:
         )
     job = at_own_pace(options.job, job, layout, plan)
     rows = _rows_set_out(options.job, layout, job.units)
-    errors = error_model_of(job)
+    check = kept_check(options.job, job)
+    errors = with_plotter(error_model_of(job), job.plotter, check, turned=plan.zone.turned)
     tape, limits = tape_of(job.tape), allowed_of(job)
-    # A section in the middle of a fence has no mark to be placed by, and nothing places it by the
-    # fence alone: what is set out must serve without.
-    fence = job.fence if options.only_look else None
-    task = Task(layout, plan, tape, job.units, limits, rows, job.pace, errors, fence)
-    for note in _left_out(job, fence is not None):
-        say(f"note: {note}")
+    task = Task(layout, plan, tape, job.units, limits, rows, job.pace, errors, job.fence)
     done, found = _chosen(options, task)
     if done.forecast.holds:
         found = ()
     elif not found:
         _progress("the forecast does not hold; trying remedies")
         found = remedies(task, done.way)
-    said = hours_said(job.model_copy(update={"fence": fence}), layout, plan, done.setting_out)
+    clamped = _fence_lines(job, task, done)
+    said = hours_said(job, layout, plan, done.setting_out)
     says = (
         done.setting_out.said,
         said,
         *(line.strip() for line in forecast_lines(done, job.units)),
+        *clamped,
     )
-    files = [] if options.only_look else _keep(options, job, layout, plan, done.control, says)
+    kept = (job, layout, plan, done.control, says, done.fences)
+    files = [] if options.only_look else _keep(options, *kept)
     if options.map is not None:
         _write_map(options.map, job, task, done)
         files.append(options.map)
@@ -172,6 +179,8 @@ def run(options: argparse.Namespace) -> int:
         print_json(tape_marks_record(done, found, files, job.units))
     else:
         print_lines([*tape_marks_lines(done, found, job.units), said])
+        if clamped:
+            print_lines(["", *clamped])
         if files:
             say(f"wrote {', '.join(map(str, files))}")
     return 0 if done.forecast.holds else RefusedError.exit_code
@@ -208,13 +217,11 @@ def _by_hand(options: argparse.Namespace, job: Job, layout: Layout) -> int:
     return RefusedError.exit_code if expected.past(limits) else 0
 
 
-def _left_out(job: Job, at_fence: bool) -> Iterator[str]:
-    """What the marks or their forecast leave out, in words."""
-    if job.fence is not None and not at_fence:
-        yield (
-            "these marks serve sections that are placed by readings; place and drive do not go by "
-            "the [fence] yet. control --only-look forecasts what a fence would hold"
-        )
+def _fence_lines(job: Job, task: Task, done: ChosenMarks) -> list[str]:
+    """Where the fence is clamped, row by row; nothing without one."""
+    at = {one.mark.id: one.mark.at_table for one in done.control.marks}
+    fences = done.fences or {}
+    return list(clamping_lines(task.plan.sections, fences, at, job.plotter, job.units))
 
 
 def _rows_set_out(folder: Path, layout: Layout, units: Units) -> tuple[TapeRow, ...]:
@@ -270,8 +277,12 @@ def _keep(
     plan: Plan,
     control: Control,
     says: Sequence[str],
+    fences: Mapping[str, Clamping] | None = None,
 ) -> list[Path]:
-    """Writes the sheet and keeps the marks, unless those set out before have to stay."""
+    """Writes the sheet and keeps the marks, unless those set out before have to stay.
+
+    With what each section's device is to be pushed against, by the section's id.
+    """
     with open_record(options.job) as record:
         undone = replaced(record, layout, job.units, control)
         look = "--only-look shows what other marks would hold and changes nothing"
@@ -291,7 +302,7 @@ def _keep(
         files = _write_sheet(options.job, control, layout, job, says)
         correction = kept_correction(options.job, job) if plan.zone.name == "plotter" else None
         begin(record, job, layout, plan, correction)
-        keep_tape_marks(record, layout, plan, control)
+        keep_tape_marks(record, layout, plan, control, fences)
     if undone.gone:
         say(
             "note: this takes the place of the marks chosen before. If they are on the cover, "

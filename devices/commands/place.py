@@ -23,13 +23,16 @@ from devices.commands.shared import (
 from devices.history import has_record, kept_correction
 from devices.output.programs import REMOVABLE, pen_note, program_files
 from devices.session.claim import claimed
+from devices.setting_down.scatter_words import scatter_line
 from devices.setting_down.slip_words import slip_report
 from devices.setting_down.standstill import still_there
 from devices.setting_down.where_it_stands import (
+    drawn_now,
     from_readings,
     ground_of,
     marks_in_reach,
     placed_on,
+    standing_by,
 )
 from marking.begun.inked import done_sections, runs_of
 from marking.begun.on_the_cover import belongs, keep_placement, plan_hash, standing
@@ -76,6 +79,12 @@ def add_options(verb: argparse.ArgumentParser) -> None:
         "sd: all readings of one setting down, in the device's own millimetres",
     )
     what.add_argument(
+        "--at-fence",
+        metavar="SECTION",
+        help="place a section that reads no mark: its device is pushed against the fence and its "
+        "stop, as control says",
+    )
+    what.add_argument(
         "--inked", metavar="SECTION", help="say that a section is inked as it was last placed"
     )
     what.add_argument(
@@ -85,6 +94,11 @@ def add_options(verb: argparse.ArgumentParser) -> None:
     )
     verb.add_argument(
         "--section", metavar="SECTION", help="the section whose readings are taken from FILE"
+    )
+    verb.add_argument(
+        "--without-fence",
+        action="store_true",
+        help="the device does not lie against the fence chosen for it: go by the readings alone",
     )
     verb.add_argument(
         "--weight",
@@ -114,7 +128,8 @@ def add_options(verb: argparse.ArgumentParser) -> None:
         "--weight (0 table, 1 join) chooses otherwise. A mark set by tape lies a few tenths of\n"
         "a millimetre off, which hides a slip as large as 4 mm in it until it is read a second\n"
         "time. Where two readings may be wrong equally well, both are named. --all tells where\n"
-        "each inked section really lies and how all readings close.\n\n"
+        "each inked section really lies and how all readings close. With a [fence] a section\n"
+        "reads only what control asks for; one that is asked for none is placed --at-fence.\n\n"
         "example:\n  canvasrule place --job my-bench --section r1c2 --readings r1c2.csv"
     )
 
@@ -164,9 +179,7 @@ def _place(
     plan: Plan,
     correction: Correction | None,
 ) -> int:
-    section, readings = _readings(
-        options.readings, options.section, _with_mends(record, job, layout, plan)
-    )
+    section, readings = _given(options, _with_mends(record, job, layout, plan))
     left_out = standing(record, layout, plan, job.units).left_out
     _note_left_out(left_out)
     if section.id in left_out:
@@ -180,6 +193,13 @@ def _place(
     if runs_of(record, section.id, plan):
         return _begun(options, section, readings, record, job, layout, plan, correction)
     ground = ground_of(section, plan, layout, job, record, correction)
+    if options.at_fence is not None and ground.against is None:
+        raise RefusedError(
+            f"section {section.id} is not pushed against a fence: control chose its marks without "
+            "one. Read its marks, and give them with --readings"
+        )
+    if options.without_fence:
+        ground = replace(ground, against=None)
     placed = placed_on(
         ground,
         section,
@@ -191,23 +211,34 @@ def _place(
     )
     begin(record, job, layout, plan, correction)
     record.add_readings(layout_hash(layout), readings)
-    keep_placement(record, layout, plan, placed, accepted=options.accept)
+    drawn = drawn_now(job, record, plan)
+    keep_placement(record, layout, plan, placed, drawn, accepted=options.accept)
     paths = _write_placed(options, job, placed, correction)
     report = _slips(placed, ground, section, record, job, layout, plan)
+    scatters = _scatters(ground, record, layout, plan, job)
     if options.json:
         print_json(
             {
                 **placement_record(placed, paths),
+                "scatter": scatters,
                 "slip": None if report is None else report.record,
             }
         )
         return _exit_code(placed, options)
-    print_lines([*placement_lines(placed), *(() if report is None else report.lines)])
+    told = [] if scatters is None else [f"Note: {scatters}"]
+    print_lines([*placement_lines(placed), *(() if report is None else report.lines), *told])
     for path in paths:
         say(f"wrote {path}")
     if paths:
         say(f'once it is inked: canvasrule place --job "{options.job}" --inked {section.id}')
     return _exit_code(placed, options)
+
+
+def _scatters(ground: Ground, record: Record, layout: Layout, plan: Plan, job: Job) -> str | None:
+    """What readings that scatter more than declared mean for the rest; None where they do not."""
+    if ground.scatter is None:
+        return None
+    return scatter_line(ground.scatter, record, layout, plan, job)
 
 
 def _slips(
@@ -219,8 +250,9 @@ def _slips(
     layout: Layout,
     plan: Plan,
 ) -> SlipReport | None:
-    """How far the readings check each other; None where they contradict each other already."""
-    if placed.doubts or placed.move is not None:
+    """How far the readings check each other; None where they contradict each other already, or
+    where there are none."""
+    if placed.doubts or placed.move is not None or not placed.residuals:
         return None
     in_sight = [mark.id for mark in marks_in_reach(section, plan, layout, job, record)]
     setup = placed.inking.setup
@@ -266,6 +298,15 @@ def _begun(
         print_lines([f"{section.id}: INK", f"  {said}"])
         say(f'go on with it: canvasrule drive --job "{options.job}" --section {section.id}')
     return 0
+
+
+def _given(
+    options: argparse.Namespace, sections: Sequence[Section]
+) -> tuple[Section, tuple[MarkReading, ...]]:
+    """The section to place, and its readings: none where its fence alone holds it."""
+    if options.at_fence is not None:
+        return section_named(sections, options.at_fence), ()
+    return _readings(options.readings, options.section, sections)
 
 
 def _readings(
@@ -371,11 +412,11 @@ def _take_as_inked(
 def _adjust_all(
     options: argparse.Namespace, record: Record, job: Job, layout: Layout, plan: Plan
 ) -> int:
-    stands = standing(record, layout, plan, job.units)
+    stands, errors = standing_by(record, layout, plan, job)
     _note_left_out(stands.left_out)
     if not stands.setups:
         raise RefusedError("no section is inked yet, so there is nothing to adjust")
-    adjusted = adjust(stands.sights.targets.values(), stands.laid, stands.datum)
+    adjusted = adjust(stands.sights.targets.values(), stands.laid, stands.datum, errors)
     sections = {section.id: section for section in plan.sections}
     inked = [replace(sections[section_of(one.section)], id=one.section) for one in stands.laid]
     if options.json:

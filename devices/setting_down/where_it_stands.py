@@ -8,7 +8,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from devices.history import check_kept
 from devices.plotter.bed import bed_of
+from devices.plotter.known_errors import drawn_with, with_plotter
 from marking.begun.inked import done_sections
 from marking.begun.on_the_cover import pose_from, setup_from, standing, tape_marks_are_set_out
 from marking.errors import BadInputError
@@ -16,8 +18,12 @@ from marking.mending.marks_around import as_known
 from marking.mending.mend import crossings_around, mends
 from marking.network.allowed import allowed_of
 from marking.network.datum import EXACT
+from marking.network.error_model import error_model_of
+from marking.network.fence import Against
 from marking.network.network import KnownMark, Reading, Setup
 from marking.network.pose import Pose, as_planned
+from marking.network.scatter import scatter
+from marking.placement.compromise import FOLLOW
 from marking.placement.laid_ink import attributed, butts_as_laid, set_apart, stances
 from marking.placement.placement import network_for, place
 from marking.placement.recut import carried
@@ -32,10 +38,15 @@ if TYPE_CHECKING:
     from devices.job import Job
     from devices.plotter.bed import Bed
     from devices.plotter.correction import Correction
+    from devices.plotter.known_errors import Figures
+    from marking.begun.on_the_cover import Standing
     from marking.layout.layout import Layout
     from marking.network.datum import Datum
+    from marking.network.error_model import ErrorModel
+    from marking.network.fence import Clamping
     from marking.network.network import Network
     from marking.network.pose import PoseKind
+    from marking.network.scatter import Scatter
     from marking.placement.laid_ink import Laid
     from marking.placement.placement import Placement
     from marking.record.readings import MarkReading
@@ -123,13 +134,52 @@ class Ground:
     """The section's own last ink in the network, where it is begun."""
     mixed: Mapping[str, str]
     """Marks of lines that may lie there twice since a device was moved, with their section."""
+    against: Against | None = None
+    """The fence that the section's device is pushed against, where there is one."""
+    scatter: Scatter | None = None
+    """Where the readings so far scatter more than declared: how much."""
+
+
+def errors_of(job: Job, record: Record, plan: Plan) -> ErrorModel:
+    """The errors that placements by this job's plotter reckon with."""
+    errors, turned = error_model_of(job), plan.zone.turned
+    return with_plotter(errors, job.plotter, check_kept(record, job), turned=turned)
+
+
+def standing_by(
+    record: Record, layout: Layout, plan: Plan, job: Job
+) -> tuple[Standing, ErrorModel]:
+    """What stands where tape marks are set out, and the errors to reckon with. Raises
+    RefusedError."""
+    drawn = drawn_now(job, record, plan)
+    return standing(record, layout, plan, job.units, drawn), errors_of(job, record, plan)
+
+
+def drawn_now(job: Job, record: Record, plan: Plan) -> Figures:
+    """What every section is drawn for by the plotter's kept correction."""
+    check = check_kept(record, job)
+    correction = None if check is None else check.applied
+    return drawn_with(job.plotter, correction, turned=plan.zone.turned)
 
 
 def by_tape_marks(section: Section, record: Record, layout: Layout, plan: Plan, job: Job) -> Ground:
     """What is known round `section`, where tape marks are set out. Raises RefusedError."""
-    stands = standing(record, layout, plan, job.units)
+    stands, errors = standing_by(record, layout, plan, job)
     targets = tuple(stands.sights.targets.values())
-    return _ground(section, plan, targets, stands.laid, stands.begun, stands.mixed, stands.datum)
+    found = scatter(targets, stands.laid, stands.datum, errors)
+    laid = stands.laid if found is None else found.applied(stands.laid, errors.cloth)
+    ground = _ground(
+        section,
+        plan,
+        targets,
+        laid,
+        stands.begun,
+        stands.mixed,
+        errors,
+        stands.datum,
+        stands.fences.get(section.id),
+    )
+    return replace(ground, scatter=found)
 
 
 def placed_on(
@@ -141,6 +191,7 @@ def placed_on(
     *,
     kind: PoseKind = "rigid",
     weight: float | None = None,
+    at_fence: bool = True,
 ) -> Placement:
     """The placement of `section` by `readings`. Raises RefusedError and BadInputError."""
     for reading in readings:
@@ -151,12 +202,16 @@ def placed_on(
                 "so it tells no place; leave it out, and read another mark"
             )
     bed = bed_of(section, job.plotter, correction)
-    taken = _carried_to_table(bed, [(r.mark, r.at_bed, r.sd) for r in readings])
+    declared = _carried_to_table(bed, [(r.mark, r.at_bed, r.sd) for r in readings])
+    taken = declared
+    if ground.scatter is not None:
+        # What the same hand takes now is worth no more than before.
+        taken = ground.scatter.taken(declared, ground.network.errors.cloth)
     limits = allowed_of(job)
     if section_mended(section.id) is not None:
         # It is true to the ink around it, to which it may show no more than a step.
         limits = replace(limits, total=min(limits.total, limits.step))
-    return place(
+    placement = place(
         ground.network,
         section,
         taken,
@@ -164,8 +219,13 @@ def placed_on(
         limits,
         kind=kind,
         weight=weight,
+        follow=FOLLOW,
         bed_origin=bed.origin_table,
+        against=ground.against if at_fence else None,
     )
+    # What is kept is what was declared: how readings scatter is told anew from all of them.
+    setup = replace(placement.inking.setup, readings=declared)
+    return replace(placement, inking=replace(placement.inking, setup=setup))
 
 
 def ground_of(
@@ -194,7 +254,9 @@ def _ground(
     setups: Sequence[Setup],
     begun: Mapping[str, Sequence[Laid]],
     mixed: Mapping[str, str],
+    errors: ErrorModel,
     datum: Datum = EXACT,
+    clamping: Clamping | None = None,
 ) -> Ground:
     """The network near `section`, its own ink set apart from what is still to be inked."""
     others = {name: several for name, several in begun.items() if name != section.id}
@@ -202,8 +264,11 @@ def _ground(
     own = None
     if section.id in begun:
         targets, setups, own = set_apart(section.id, targets, setups, begun[section.id])
-    network = network_for(section, targets, setups, joints, datum, mixed)
-    return Ground(network, joints, own if own in network.setups else None, mixed)
+    against = None if clamping is None else Against(clamping, section.window)
+    network = network_for(
+        section, targets, setups, joints, datum, mixed, errors=errors, against=against
+    )
+    return Ground(network, joints, own if own in network.setups else None, mixed, against)
 
 
 def _by_marks_around(
@@ -263,7 +328,7 @@ def _carried_to_table(
     bed: Bed, readings: Sequence[tuple[str, tuple[float, float], float]]
 ) -> tuple[Reading, ...]:
     """Readings as mark, bed point and deviation, to table points as if it stood as planned."""
-    at_table = bed.table_of([at_bed for _, at_bed, _ in readings]).tolist()
+    at_table = bed.table_of([at_bed for _, at_bed, _ in readings]).tolist() if readings else []
     return tuple(
         Reading(mark, (x, y), sd) for (mark, _, sd), (x, y) in zip(readings, at_table, strict=True)
     )
@@ -294,14 +359,24 @@ def _by_locating_marks(
             readings = tuple(reading for _, reading in taped)
             setup = Setup(one.name, pose_from(kept.pose), readings)
         elif "readings" in (kept.detail or {}):
-            setup = replace(setup_from(kept), section=one.name)
+            setup = replace(setup_from(kept, drawn_now(job, record, plan)), section=one.name)
         else:
             bed = bed_of(at, job.plotter, correction)
             readings = _read_for(kept, record, bed, targets)
             setup = Setup(one.name, pose_from(kept.pose), readings)
         setups.append((kept.id, setup))
     in_order = [setup for _, setup in sorted(setups, key=lambda pair: pair[0])]
-    return _ground(section, plan, [*targets.values(), *corners], in_order, begun, mixed)
+    # No row of marks is set out: what stands by tape are corners of beds.
+    errors = replace(
+        errors_of(job, record, plan),
+        row_zero=0.0,
+        row_ends=0.0,
+        row_sag=0.0,
+        graduation=0.0,
+        mark=None,
+    )
+    known_marks = [*targets.values(), *corners]
+    return _ground(section, plan, known_marks, in_order, begun, mixed, errors)
 
 
 def _read_for(

@@ -92,7 +92,6 @@ def _on_cover(work: PlotterWork, name: str, fence: FenceTable | None, plan: Plan
         rulings=len(plan.ruled),
         machine_seconds=drawing_seconds(job, plan),
         needs=(*_needs(job), *straightedge * bool(plan.ruled)),
-        note="this version does not place sections by a fence" if fence is not None else "",
     )
 
 

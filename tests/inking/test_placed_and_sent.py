@@ -200,7 +200,7 @@ def test_the_very_bytes_that_are_sent_draw_the_layout_carried_by_the_kept_placem
         done = run_cli("drive", "--job", bench.folder, *words, *tee.words)
     assert done.returncode == 0, done.stderr
     with open_record(bench.folder) as record:
-        pose = record.placements("r1c1")[-1].pose
+        pose = record.placements("r1c1")[-1].detail["inked_with"]
     assert_drawn(bench, bytes(tee.sent), pose, tmp_path)
 
 
