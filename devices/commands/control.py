@@ -13,12 +13,12 @@ from devices.commands.shared import (
     add_ink_option,
     add_job_option,
     check_picture_name,
-    check_way,
     length_option,
     print_json,
     print_lines,
     read_job,
     say,
+    zone_asked_for,
 )
 from devices.history import at_own_pace, has_record, kept_correction
 from devices.ways.hours_said import hours_said
@@ -29,6 +29,8 @@ from marking.network.allowed import allowed_of
 from marking.network.error_model import error_model_of
 from marking.output.files import replace_file
 from marking.output.tape_marks_words import (
+    control_lines,
+    control_record,
     forecast_lines,
     tape_marks_lines,
     tape_marks_record,
@@ -42,9 +44,10 @@ if TYPE_CHECKING:
     from devices.job import Job
     from marking.layout.layout import Layout
     from marking.measures.lengths import Units
+    from marking.sections.plan import Plan
     from marking.tape_marks.asked import Ties
     from marking.tape_marks.choice import ChosenMarks
-    from marking.tape_marks.marks import TapeRow
+    from marking.tape_marks.marks import Control, TapeRow
 
 
 TIES_BELOW: dict[str, Ties] = {"some": "beside and some below", "all": "beside and below"}
@@ -55,6 +58,13 @@ def add_options(verb: argparse.ArgumentParser) -> None:
     """Options of the verb."""
     add_job_option(verb)
     add_ink_option(verb)
+    verb.add_argument(
+        "--for",
+        dest="zone",
+        choices=("plotter", "reach"),
+        help="who is placed by them: the plotter's sections, or a hand that ticks by tape and "
+        "rules, which needs few (default: what the way chosen says, else plotter)",
+    )
     verb.add_argument(
         "--spacing",
         metavar="LENGTH",
@@ -118,8 +128,9 @@ def run(options: argparse.Namespace) -> int:
     if options.map is not None:
         check_picture_name("--map", options.map)
     job = read_job(options.job)
-    check_way(options.job, job, "control", "plotter", "projector")
     layout = layout_of(options.job, job, despite_ink=options.despite_ink)
+    if zone_asked_for(options, job) == "reach":
+        return _by_hand(options, job, layout)
     plan = plan_of(options.job, "plotter", job, layout, kept_correction(options.job, job))
     if not options.only_look:
         guard_sections(
@@ -146,7 +157,9 @@ def run(options: argparse.Namespace) -> int:
         _progress("the forecast does not hold; trying remedies")
         found = remedies(task, done.way)
     said = hours_said(job.model_copy(update={"fence": fence}), layout, plan, done.setting_out)
-    files = [] if options.only_look else _keep(options, job, task, done, said)
+    forecast = (line.strip() for line in forecast_lines(done, job.units))
+    says = (done.setting_out.said, said, *forecast)
+    files = [] if options.only_look else _keep(options, job, layout, plan, done.control, says)
     if options.map is not None:
         _write_map(options.map, job, task, done)
         files.append(options.map)
@@ -157,6 +170,37 @@ def run(options: argparse.Namespace) -> int:
         if files:
             say(f"wrote {', '.join(map(str, files))}")
     return 0 if done.forecast.holds else RefusedError.exit_code
+
+
+def _by_hand(options: argparse.Namespace, job: Job, layout: Layout) -> int:
+    """The few marks of a hand that ticks and rules; kept as any others, or only shown."""
+    from marking.hand.plan import frame, hand_holds
+    from marking.hand.words import expected_lines, expected_record, time_said
+
+    for name in ("spacing", "nodes", "tie_below", "join_rows", "read_twice", "map"):
+        if getattr(options, name):
+            shown = name.replace("_", "-")
+            raise BadInputError(f"--{shown} is for marks that a plotter reads; leave it out")
+    control, limits = frame(layout, job), allowed_of(job)
+    expected = hand_holds(layout, job)
+    says = (time_said(control, job), *expected_lines(expected, limits))
+    files = []
+    if not options.only_look:
+        plan = plan_of(options.job, "reach", job, layout, None)
+        files = _keep(options, job, layout, plan, control, says)
+    if options.json:
+        print_json(
+            {
+                **control_record(control),
+                "forecast": expected_record(expected, limits),
+                "files": [path.as_posix() for path in files],
+            }
+        )
+    else:
+        print_lines((*control_lines(control, job.units), *says))
+        if files:
+            say(f"wrote {', '.join(map(str, files))}")
+    return RefusedError.exit_code if expected.past(limits) else 0
 
 
 def _left_out(job: Job, at_fence: bool) -> Iterator[str]:
@@ -215,14 +259,16 @@ def _chosen(options: argparse.Namespace, task: Task) -> tuple[ChosenMarks, tuple
 
 
 def _keep(
-    options: argparse.Namespace, job: Job, task: Task, done: ChosenMarks, said: str
+    options: argparse.Namespace,
+    job: Job,
+    layout: Layout,
+    plan: Plan,
+    control: Control,
+    says: Sequence[str],
 ) -> list[Path]:
-    """Writes the sheet and keeps the marks, unless those set out before have to stay.
-
-    `said` is what all of it takes.
-    """
+    """Writes the sheet and keeps the marks, unless those set out before have to stay."""
     with open_record(options.job) as record:
-        undone = replaced(record, task.layout, job.units, done.control)
+        undone = replaced(record, layout, job.units, control)
         look = "--only-look shows what other marks would hold and changes nothing"
         stay = "The marks that are set out stay, and so does their sheet"
         if undone.inked:
@@ -237,9 +283,10 @@ def _keep(
                 f"otherwise or not at all. {stay}. {look}; --set-out-anew takes the others all "
                 "the same"
             )
-        files = _write_sheet(options.job, done, task.layout, job, said)
-        begin(record, job, task.layout, task.plan, kept_correction(options.job, job))
-        keep_tape_marks(record, task.layout, task.plan, done.control)
+        files = _write_sheet(options.job, control, layout, job, says)
+        correction = kept_correction(options.job, job) if plan.zone.name == "plotter" else None
+        begin(record, job, layout, plan, correction)
+        keep_tape_marks(record, layout, plan, control)
     if undone.gone:
         say(
             "note: this takes the place of the marks chosen before. If they are on the cover, "
@@ -253,20 +300,15 @@ def _few(names: Sequence[str]) -> str:
 
 
 def _write_sheet(
-    folder: Path, done: ChosenMarks, layout: Layout, job: Job, said: str
+    folder: Path, control: Control, layout: Layout, job: Job, says: Sequence[str]
 ) -> list[Path]:
     # What draws is imported where something is drawn: it takes a while, and --only-look needs none.
     from marking.drawing.pdf import pdf
     from marking.drawing.svg import svg
     from marking.output.tape_sheet import tape_sheet_pages
 
-    says = (
-        done.setting_out.said,
-        said,
-        *(line.strip() for line in forecast_lines(done, job.units)),
-    )
     paper = paper_of(job)
-    pages = tape_sheet_pages(done.control, layout, job.title, job.units, paper, says)
+    pages = tape_sheet_pages(control, layout, job.title, job.units, paper, says)
     files = {"control.svg": svg(pages[0]), "control.pdf": pdf(pages)}
     for name, data in files.items():
         replace_file(folder / OUTPUT / name, data)

@@ -107,10 +107,10 @@ def run(options: argparse.Namespace) -> int:
 def _by_hand(job: Job) -> Iterator[str]:
     """What this cover takes by hand, as `ways` reckons it; nothing of a top that takes no lines."""
     from marking.errors import RefusedError
-    from marking.job.keys import tape_of
+    from marking.job.keys import paper_of, tape_of
     from marking.layout.layout import lay_out
     from marking.ways.acts import least_hours
-    from marking.ways.by_hand import STRIP, hand_ways
+    from marking.ways.by_hand import hand_ways
     from marking.ways.cover import cover_of
     from marking.ways.tape_scale import tape_scale_most
 
@@ -119,7 +119,7 @@ def _by_hand(job: Job) -> Iterator[str]:
     except RefusedError:
         return
     most = tape_scale_most(tape_of(job.tape))
-    acts = next(hand_ways(cover, job.pace, most, STRIP[job.units])).acts
+    acts = next(hand_ways(cover, job.pace, most, paper_of(job))).acts
     low, high = least_hours(acts, job.pace.first_time).person
     yield f"Marked by hand from tape sheets it takes about {low:.1f} to {high:.1f} person-hours."
 

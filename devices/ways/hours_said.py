@@ -8,10 +8,10 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from devices.ways.acts_of_plan import Asked, plan_acts, section_seconds
-from marking.job.keys import tape_of
+from marking.job.keys import paper_of, tape_of
 from marking.tape_marks.clampings import stretches
 from marking.ways.acts import hours, least_hours
-from marking.ways.by_hand import STRIP, hand_ways
+from marking.ways.by_hand import hand_ways
 from marking.ways.cover import cover_of
 from marking.ways.tape_scale import tape_scale_most
 
@@ -50,7 +50,7 @@ def acts_of(job: Job, layout: Layout, plan: Plan, asks: SettingOut | None) -> tu
     """What a plan asks of a person; where an arm limits it, what the way chosen by hand asks."""
     if plan.zone.name == "reach":
         cover, most = cover_of(layout), tape_scale_most(tape_of(job.tape))
-        by_hand = {way.id: way.acts for way in hand_ways(cover, job.pace, most, STRIP[job.units])}
+        by_hand = {way.id: way.acts for way in hand_ways(cover, job.pace, most, paper_of(job))}
         return by_hand.get(job.ways.way or "", by_hand["hand"])
     asked = None
     if asks is not None:
