@@ -13,12 +13,12 @@ from devices.commands.shared import (
     add_ink_option,
     add_job_option,
     check_picture_name,
-    check_way,
     length_option,
     print_json,
     print_lines,
     read_job,
     say,
+    zone_asked_for,
 )
 from devices.history import at_own_pace, has_record, kept_check, kept_correction
 from devices.plotter.known_errors import with_plotter
@@ -69,9 +69,8 @@ def add_options(verb: argparse.ArgumentParser) -> None:
         "--for",
         dest="zone",
         choices=("plotter", "reach"),
-        default="plotter",
         help="who is placed by them: the plotter's sections, or a hand that ticks by tape and "
-        "rules, which needs few (default: plotter)",
+        "rules, which needs few (default: what the way chosen says, else plotter)",
     )
     verb.add_argument(
         "--spacing",
@@ -137,9 +136,8 @@ def run(options: argparse.Namespace) -> int:
     if options.map is not None:
         check_picture_name("--map", options.map)
     job = read_job(options.job)
-    check_way(options.job, job, "control", "plotter", "projector")
     layout = layout_of(options.job, job, despite_ink=options.despite_ink)
-    if options.zone == "reach":
+    if zone_asked_for(options, job) == "reach":
         return _by_hand(options, job, layout)
     plan = plan_of(options.job, "plotter", job, layout, kept_correction(options.job, job))
     if not options.only_look:

@@ -34,9 +34,6 @@ class HandDoubts:
     tape_most: float
     tick_most: float = 0.5
     ruled_most: float = 0.2
-    """Of a printed line that is traced off its place."""
-    laid: float = LAID
-    """Standard deviation of the rule at either end of a line."""
     slip: float = 0.2
     lean: float = 0.3 / 1600
     """Standard deviation, radians."""
@@ -147,9 +144,8 @@ def by_light(
     tape = rng.uniform(-doubts.tape_most, doubts.tape_most, (COVERS, 1)) * line_x
     off = lit + hand + tape
     if ruled:
-        laid = doubts.laid * rng.standard_normal(off.shape)
-        off = off + laid
-        step = np.abs(laid).max(axis=(0, 2))
+        off = off + rng.uniform(-doubts.ruled_most, doubts.ruled_most, off.shape)
+        step = np.full(COVERS, doubts.ruled_most)
     else:
         # Where the light from either edge meets, a cross line is traced on from another section.
         meet = light * rng.standard_normal((2, COVERS, columns, 2))
@@ -171,7 +167,7 @@ def _ruled(
     """Ticks (2, covers, lines) of both edges, joined by a rule in two reaches."""
     shared = rng.uniform(-doubts.tape_most, doubts.tape_most, (COVERS, 1)) * line_x
     lean = doubts.lean * rng.standard_normal((COVERS, 1)) * width
-    slips = doubts.laid * rng.standard_normal(ticks.shape)
+    slips = rng.uniform(-doubts.ruled_most, doubts.ruled_most, ticks.shape)
     near = ticks[0] + slips[0] + shared
     far = ticks[1] + slips[1] + shared + lean
     step = np.abs(doubts.slip * rng.standard_normal((COVERS, len(line_x)))).max(axis=1)

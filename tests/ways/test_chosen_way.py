@@ -90,7 +90,7 @@ def test_what_is_not_there_cannot_be_chosen(
     assert "ways.have does not name one" in capsys.readouterr().err
 
 
-@pytest.mark.parametrize("verb", ["drive", "place", "beam", "control"])
+@pytest.mark.parametrize("verb", ["drive", "place", "beam"])
 def test_a_verb_that_the_way_has_nothing_for_says_so(
     tmp_path: Path, capsys: pytest.CaptureFixture[str], verb: str
 ) -> None:

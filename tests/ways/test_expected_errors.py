@@ -9,7 +9,6 @@ import pytest
 from scipy import stats
 
 from devices.machine_zones import divided
-from marking.network.allowed import SQUARE_OVER
 from marking.ruling.errors import LAID
 from marking.tape_marks.covers import InkedCovers
 from marking.tape_marks.figures import figures
@@ -31,13 +30,13 @@ def largest_of(count: int, sd: float) -> float:
 
 
 def test_a_rule_laid_anew_slips_as_the_normal_law_says() -> None:
-    held = by_tape(LINES, 1575.0, HandDoubts(0.0, 0.0, laid=0.0, slip=0.2, lean=0.0))
+    held = by_tape(LINES, 1575.0, HandDoubts(0.0, 0.0, 0.0, slip=0.2, lean=0.0))
     assert held.step == pytest.approx(largest_of(148, 0.2), rel=NEAR)
     assert (held.total, held.square, held.neighbours) == (0, 0, 0)
 
 
 def test_a_tape_that_is_off_evenly_within_its_limit_shifts_the_last_line_most() -> None:
-    held = by_tape(LINES, 1575.0, HandDoubts(2e-4, 0.0, laid=0.0, slip=0.0, lean=0.0))
+    held = by_tape(LINES, 1575.0, HandDoubts(2e-4, 0.0, 0.0, 0.0, 0.0))
     assert held.total == pytest.approx(0.95 * 2e-4 * (LINES[-1] - LINES[0]), rel=NEAR)
 
 
@@ -72,10 +71,3 @@ def test_between_stubs_that_are_true_only_the_rule_errs(ruled: Plan) -> None:
 def test_a_device_that_inks_lines_whole_leaves_nothing_to_the_rule(millrace_plan: Plan) -> None:
     each = figures(millrace_plan, drawn_true(millrace_plan))
     assert all(np.max(values) == 0 for values in each.values())
-
-
-def test_the_hand_is_reckoned_with_the_same_rule() -> None:
-    held = by_tape(LINES, 1575.0, HandDoubts(0.0, 0.0, slip=0.0, lean=0.0))
-    assert held.square == pytest.approx(
-        largest_of(148, LAID * 2**0.5) * SQUARE_OVER / 1575.0, rel=NEAR
-    )
