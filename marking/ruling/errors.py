@@ -14,10 +14,9 @@ if TYPE_CHECKING:
 
     from marking.arrays import FloatArray
 
-LAID = 0.15
-"""Standard deviation in mm of a rule laid by hand and eye to a stub or a tick, each end by itself:
-within 0.3 mm 19 times in 20, the worse end of the 0.2 to 0.3 mm of a careful hand, which is common
-practice, no source."""
+LAID = 0.2
+"""mm: a rule is laid by hand and eye to within this of a stub or a tick, evenly, each end by
+itself: the careful end of a hand's 0.2 to 0.3 mm, which is common practice, no source."""
 
 
 def ruled_errors(
@@ -37,8 +36,8 @@ def ruled_errors(
     """
     if near.shape != far.shape:
         raise ValueError(f"stub errors of shapes {near.shape} and {far.shape}: one for each run")
-    at_near = near + laid * rng.standard_normal(near.shape)
-    at_far = far + laid * rng.standard_normal(far.shape)
+    at_near = near + rng.uniform(-laid, laid, near.shape)
+    at_far = far + rng.uniform(-laid, laid, far.shape)
     along: FloatArray = at_near[..., None] * (1 - shares) + at_far[..., None] * shares
     return along
 

@@ -34,6 +34,9 @@ class HandDoubts:
     tape_most: float
     tick_most: float = 0.5
     ruled_most: float = 0.2
+    """Of a printed line that is traced off its place."""
+    laid: float = LAID
+    """Of the rule at either end of a line."""
     slip: float = 0.2
     lean: float = 0.3 / 1600
     """Standard deviation, radians."""
@@ -144,8 +147,9 @@ def by_light(
     tape = rng.uniform(-doubts.tape_most, doubts.tape_most, (COVERS, 1)) * line_x
     off = lit + hand + tape
     if ruled:
-        off = off + rng.uniform(-doubts.ruled_most, doubts.ruled_most, off.shape)
-        step = np.full(COVERS, doubts.ruled_most)
+        laid = rng.uniform(-doubts.laid, doubts.laid, off.shape)
+        off = off + laid
+        step = np.abs(laid).max(axis=(0, 2))
     else:
         # Where the light from either edge meets, a cross line is traced on from another section.
         meet = light * rng.standard_normal((2, COVERS, columns, 2))
@@ -167,7 +171,7 @@ def _ruled(
     """Ticks (2, covers, lines) of both edges, joined by a rule in two reaches."""
     shared = rng.uniform(-doubts.tape_most, doubts.tape_most, (COVERS, 1)) * line_x
     lean = doubts.lean * rng.standard_normal((COVERS, 1)) * width
-    slips = rng.uniform(-doubts.ruled_most, doubts.ruled_most, ticks.shape)
+    slips = rng.uniform(-doubts.laid, doubts.laid, ticks.shape)
     near = ticks[0] + slips[0] + shared
     far = ticks[1] + slips[1] + shared + lean
     step = np.abs(doubts.slip * rng.standard_normal((COVERS, len(line_x)))).max(axis=1)
