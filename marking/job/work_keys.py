@@ -60,6 +60,11 @@ class InkingTable(Table):
         default=parse_duration("2 min"),
         description="How long ink is left alone before a foot",
     )
+    tried: Literal["ask", "first", "not asked"] = Field(
+        default="ask",
+        description="Whether it is asked before the first ink if it was tried that it stays, or "
+        'waited for until that is kept: "first"',
+    )
 
 
 def _distinct(names: tuple[str, ...] | None) -> tuple[str, ...] | None:
