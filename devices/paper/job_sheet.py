@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from devices.paper.asked import Asked
     from marking.drawing.artwork import Artwork
     from marking.output.report import InForce
+    from marking.proof.places import Distance
     from marking.sections.plan import Plan, Section
     from marking.sections.zones import ZoneName
     from marking.sheets.cards import Card
@@ -106,7 +107,10 @@ def _pages(asked: Asked, zone: ZoneName) -> tuple[list[Artwork], list[str], list
         marked, marks_open = _by_machine(asked, zone, plan, order)
         marked = [sections_page(plan, layout, job, paper_of(job)), *marked]
         still_open += marks_open
-    order.append("Prove the cover: measure what the proof sheet asks, and let the program judge.")
+    order.append(
+        "Prove the cover: run canvasrule prove, which keeps the names of the distances, measure "
+        "them, and let it judge."
+    )
     order.append("Staple the last page under the table; write the job's name on the wrap.")
     return [*marked, *_proof(asked, plan)], order, still_open
 
@@ -246,7 +250,8 @@ def _pens(section: Section, job: Job, last: str | None) -> tuple[tuple[str, ...]
 
 
 def _proof(asked: Asked, plan: Plan) -> Sequence[Artwork]:
-    """The proof's distances, as kept with the last sheet or as canvasrule prove would ask them."""
+    """The proof's distances, by the names that the last sheet gave them; none for a cover that is
+    marked slack, which is measured as it lies once it is on."""
     from marking.job.keys import paper_of, tape_of
     from marking.output.proof_sheet import proof_pages
     from marking.proof.distances import plan_proof
@@ -254,8 +259,28 @@ def _proof(asked: Asked, plan: Plan) -> Sequence[Artwork]:
     from marking.sheets.job_sheet import proof_maps
 
     job, layout, paper = asked.job, asked.layout, paper_of(asked.job)
+    if layout.slack != (1.0, 1.0):
+        return ()
     tape = tape_of(job.tape)
-    found = plan_proof(layout, plan, tape, limits_of(job.tolerance, job.allowed), job.units)
+    limits, begun = limits_of(job.tolerance, job.allowed), _asked_before(asked, plan)
+    found = plan_proof(layout, plan, tape, limits, job.units, begun=begun)
     pages = proof_pages(found, (), tape, job.title, job.units, paper)
     pages[0].chapter = "Distances to measure"
     return [*proof_maps(found.distances, layout, job, paper), *pages]
+
+
+def _asked_before(asked: Asked, plan: Plan) -> tuple[Distance, ...]:
+    """The distances of the last proof sheet of this very cover."""
+    if not has_record(asked.folder):
+        return ()
+    from marking.begun.on_the_cover import COVER, plan_hash
+    from marking.proof.places import distances_from
+    from marking.record.record import layout_hash, open_record
+
+    with open_record(asked.folder) as record:
+        sheets = record.checks("proof sheet", COVER)
+    last = sheets[-1] if sheets else None
+    if last is None or last.layout != layout_hash(asked.layout):
+        return ()
+    same = last.result.get("division") == plan_hash(plan) and not last.result.get("slack")
+    return distances_from(last.result["distances"]) if same else ()

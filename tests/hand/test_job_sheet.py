@@ -156,3 +156,23 @@ def test_a_way_whose_machine_is_not_there_is_refused_with_those_that_are(
     (tmp_path / "job.toml").write_text(SMALL + PLOTTER + '[ways]\nway = "ceiling-1080p"\n')
     assert main(["paper", "job", "--job", str(tmp_path)]) == 2
     assert "the machines of this job are: flatbed-a3" in capsys.readouterr().err
+
+
+def test_the_proof_has_the_names_that_prove_keeps(
+    by_plotter: pymupdf.Document, folder: Path
+) -> None:
+    """Or what is measured for one distance would be judged as another."""
+    on_sheet = said_by(chapter(by_plotter, "Distances to measure"))
+    assert main(["prove", "--job", str(folder)]) == 0
+    proof = said_by(list(pymupdf.open(folder / "out" / "proof.pdf")))
+    assert re.findall(r"p\d\d+ \S+ \S+", proof) == re.findall(r"p\d\d+ \S+ \S+", on_sheet)
+    again = sheet(folder, (folder / "job.toml").read_text())
+    assert (
+        said_by(chapter(again, "Distances to measure")).split(", page")[0]
+        == (on_sheet.split(", page")[0])
+    )
+
+
+def test_a_cover_that_is_marked_slack_is_not_proved_by_its_slack_figures(tmp_path: Path) -> None:
+    document = sheet(tmp_path, SMALL + '\n[cloth]\nstretch_length = "1 %"\n')
+    assert not [t for _, t, _ in document.get_toc() if t.startswith(("Proof", "Distances"))]
