@@ -16,6 +16,7 @@ from devices.commands.shared import (
     print_lines,
     read_job,
     say,
+    zone_asked_for,
 )
 from devices.history import has_record, kept_correction
 from devices.machine_zones import divided
@@ -110,6 +111,7 @@ def run(options: argparse.Namespace) -> int:
     job = read_job(options.job)
     if options.marked_before:
         return _marked_before(options, job)
+    options.zone = zone_asked_for(options, job)
     if options.distances is not None and not _FEWEST <= options.distances <= _MOST:
         raise BadInputError(
             f"--distances {options.distances}: give {_FEWEST} to {_MOST}; fewer tell nothing, "

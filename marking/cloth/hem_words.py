@@ -37,11 +37,13 @@ def _line_name(line: TableLine, edge: Edge, job: MarkingJob) -> str:
     shown = format_length(line.at, job.units)
     kind, _, number = line.id.rpartition("-")
     if kind == "cross":
-        return f"line {int(number) * job.numerals.per_line}"
+        return f"line {job.numerals.at_line(int(number))}"
     if kind == "fold-cross":
         return f"the fold line at {shown}"
     if kind == "tick-near":
-        return f"the tick halfway past line {int(number) * job.numerals.per_line}"
+        return f"the tick halfway past line {job.numerals.at_line(int(number))}"
+    if kind == "long" and line.at == 0:
+        return f"the first long line of the {number} side"
     if number == "edge":
         return f"the table's {kind} edge"
     return f"the {edge.partition(' ')[0]} long line at {shown}"
@@ -132,7 +134,7 @@ def _turns(folds: Sequence[Laid], job: MarkingJob) -> Iterator[str]:
 def _shift_words(shift: Shift | None, plan: HemPlan, job: MarkingJob) -> Iterator[str]:
     if shift is None:
         return
-    number = round(shift.at / job.grid.pitch) * job.numerals.per_line
+    number = job.numerals.at_line(round(shift.at / job.grid.pitch))
     again = "" if shift.times == 1 else f" Do so {shift.times} times in all."
     yield (
         f"That is longer than the {format_length(plan.longest, job.units)} that this table's lines "

@@ -93,7 +93,7 @@ def hem_plan(panel: Panel, layout: Layout, job: MarkingJob) -> HemPlan:
     across = {side: side_lines(layout, side) for side in ("near", "far")}
     along = end_lines(layout)
     longest = numbered_length(layout)
-    reach = job.pens.lines.width / 2
+    reach = job.pens.lines.line_width / 2
     to_cut, at_cut = _shifted(cut.length, 0.0, layout, job)
     head = panel.length + allowance(panel.heading)
     to_head, _ = _shifted(head, allowance(panel.heading), layout, job)
@@ -129,14 +129,12 @@ def numbered_length(layout: Layout) -> float:
 
 
 def side_lines(layout: Layout, side: Literal["near", "far"]) -> tuple[TableLine, ...]:
-    """The table's own long edge and the long lines counted from it, from the edge in."""
-    far_edge = layout.top.inscribed[3]
-    lines = [
-        TableLine(line.id, (line.y if side == "near" else far_edge - line.y) / layout.slack[1])
-        for line in layout.grid.long_lines
-        if line.side == side
-    ]
-    return (TableLine(f"{side}-edge", 0.0), *sorted(lines, key=lambda one: one.at))
+    """What side hems are laid from, the table's own edge or the first long line, and the long
+    lines counted from it, going in."""
+    lines = [line for line in layout.grid.long_lines if line.side == side]
+    found = sorted((TableLine(line.id, line.offset) for line in lines), key=lambda one: one.at)
+    from_line = bool(found) and found[0].at == 0
+    return tuple(found) if from_line else (TableLine(f"{side}-edge", 0.0), *found)
 
 
 def end_lines(layout: Layout) -> tuple[TableLine, ...]:

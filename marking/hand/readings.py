@@ -95,6 +95,8 @@ def cross_ticks(layout: Layout, job: MarkingJob, tape: Tape) -> tuple[CrossTick,
     xs = layout.grid.cross_x
     for placed in layout.numerals:
         numeral = placed.numeral
+        if numeral.row != "margin":
+            continue
         written[numeral.side][int(np.abs(xs - numeral.at_table[0]).argmin())] = numeral
     found = []
     for stroke in layout.strokes:

@@ -136,7 +136,11 @@ def _along(
     xs, pitch = layout.grid.cross_x, layout.grid.pitch[0]
     count = -(-len(xs) // each)
     y = layout.grid.long_lines[0 if side == "near" else -1].y
-    numerals = [placed.numeral for placed in layout.numerals if placed.numeral.side == side]
+    numerals = [
+        placed.numeral
+        for placed in layout.numerals
+        if (placed.numeral.side, placed.numeral.row) == (side, "margin")
+    ]
     halves = [
         float(stroke.points[0, 0])
         for stroke in layout.strokes

@@ -223,8 +223,9 @@ def _ruling_steps(
         "ruled and through the far tick, and end in what is ruled. If the two do not meet, stop "
         "and find which tick is wrong."
     )
-    if any(line.heavy for line in lines):
-        yield heavy_said(job)
+    heavy = next((line for line in lines if line.heavy), None)
+    if heavy is not None:
+        yield heavy_said(heavy, job)
     yield (
         f"Lift the batten straight up. The order below keeps it (up to {fine(RULE_WIDTH)} "
         f"wide) and your hand ({fine(HAND_ROOM)}, on the {hand}-end side) off lines ruled "

@@ -11,7 +11,7 @@ from bisect import bisect_left
 from dataclasses import dataclass, replace
 from functools import cached_property
 from itertools import pairwise
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 from marking.errors import RefusedError
 from marking.layout.bare_cloth import OFF_BOX, between_lines
@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     from marking.layout.lines import Side
     from marking.measures.lengths import Units
 
+Row = Literal["margin", "band", "line", "middle", "second"]
 _STEP = 0.01
 """Automatic heights are rounded down to this, in mm: far below what a pen can show."""
 
@@ -88,6 +89,8 @@ class Numeral:
     height: float
     box_table: tuple[float, float, float, float]
     strokes_table: tuple[FloatArray, ...]
+    row: Row = "margin"
+    """Where it stands: in its side's margin, or on a line of the grid."""
 
 
 @dataclass(frozen=True)
@@ -120,6 +123,8 @@ class Asked:
     """From an edge to where the top is flat."""
     line_ink: float
     """The greatest width of a line."""
+    sides: tuple[Side, ...]
+    """The long sides that carry them."""
     slack: float
     """Drawn length over finished length along the table: 1 on a cover marked in place."""
     xs: FloatArray
@@ -132,7 +137,7 @@ class Asked:
     @cached_property
     def values(self) -> list[int]:
         """What is written, at every `every`-th cross line from the zero line on."""
-        return [n * self.keys.per_line for n in range(0, len(self.xs), self.keys.every)]
+        return [self.keys.at_line(n) for n in range(0, len(self.xs), self.keys.every)]
 
     @cached_property
     def lettered(self) -> list[Lettered]:
@@ -190,7 +195,8 @@ def asked_for(
         job.grid.pitch,
         job.grid.margin - curved,
         curved,
-        max(job.pens.lines.width, job.pens.heavy.width),
+        max(job.pens.lines.line_width, job.pens.heavy.width),
+        job.numbered_sides,
         1 / (1 + job.cloth.stretch_length),
         xs,
         (rect[0] + curved, rect[1] + curved, rect[2] - curved, rect[3] - curved),
@@ -213,7 +219,7 @@ def fit(asked: Asked) -> Legibility:
     if greatest < asked.least_height:
         raise RefusedError(
             f"numerals: none fit; {tightest.what}, and that leaves less than two pen widths. "
-            f"{_remedies(asked, asked.least_height)}"
+            f"{_remedies(asked, asked.least_height)}{_lower_first(asked)}"
         )
     wanted = asked.keys.height
     if wanted == "auto":
@@ -231,6 +237,12 @@ def fit(asked: Asked) -> Legibility:
         _neighbours(asked, chosen.height),
         tuple(_larger(asked, chosen.height if wanted == "auto" else greatest)),
     )
+
+
+def _lower_first(asked: Asked) -> str:
+    """What a count that begins lower would do, where it does not begin at nought."""
+    first = asked.keys.first
+    return f". A lower numerals.first than {first} has fewer digits" if first else ""
 
 
 def _clearest(asked: Asked) -> Limit:
@@ -403,7 +415,7 @@ def place(asked: Asked, height: float) -> list[Numeral]:
     pen, strip, rect = asked.pen, asked.room.strip, asked.rect
     scale = (height - pen) / asked.tallest
     numerals = []
-    for side in asked.keys.sides:
+    for side in asked.sides:
         turn = 1 if side == "near" else -1
         y = rect[1] + strip / 2 if side == "near" else rect[3] - strip / 2
         for index, (value, text) in enumerate(zip(asked.values, asked.lettered, strict=True)):

@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
     from marking.layout.layout import Layout
+    from marking.layout.numerals import Numeral
     from marking.sections.locating_marks import Box
 
 _INSIDE = (1, 1)
@@ -31,7 +32,7 @@ def strokes_named(layout: Layout, given: str) -> tuple[str, ...]:
     BadInputError for what is not laid out.
     """
     ids = {stroke.id for stroke in layout.strokes}
-    numerals = {f"{one.numeral.text} {one.numeral.side}": one.strokes for one in layout.numerals}
+    numerals = {_called(one.numeral): one.strokes for one in layout.numerals}
     found: list[str] = []
     for word in filter(None, (" ".join(part.split()) for part in given.split(","))):
         if word in numerals:
@@ -65,6 +66,12 @@ def _counted_up(word: str, ids: set[str]) -> list[str]:
             f"--lines: there is no cross line {word}; the last is {_number(last_line)}"
         )
     return names
+
+
+def _called(numeral: Numeral) -> str:
+    """`60 near`; of those that stand elsewhere than in a margin their row too: `8 near band`."""
+    row = "" if numeral.row == "margin" else f" {numeral.row}"
+    return f"{numeral.text} {numeral.side}{row}"
 
 
 def _number(stroke: str) -> int:
@@ -102,7 +109,7 @@ def _meet(one: Box, two: Box) -> bool:
 def called(layout: Layout, strokes: Sequence[str]) -> tuple[str, ...]:
     """What a person calls these strokes, in the layout's order, each once."""
     numerals = {
-        stroke: f"numeral {one.numeral.text} {one.numeral.side}"
+        stroke: f"numeral {_called(one.numeral)}"
         for one in layout.numerals
         for stroke in one.strokes
     }

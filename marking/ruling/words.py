@@ -57,7 +57,7 @@ def how_to(
     yield from where_from(lines[0], layout, job, manner)
     heavy = [line for line in lines if line.heavy]
     if heavy:
-        yield heavy_said(job)
+        yield heavy_said(heavy[0], job)
     yield (
         f"Lift the rule straight up. The order below keeps rule (up to {fine(RULE_WIDTH)} wide) "
         f"and hand ({fine(HAND_ROOM)}, on the {hand}-end side) off lines ruled less than "
@@ -93,13 +93,19 @@ def where_from(line: RuledLine, layout: Layout, job: MarkingJob, manner: Manner)
         )
 
 
-def heavy_said(job: MarkingJob) -> str:
-    """How heavy lines are ruled."""
-    pen = job.pens.heavy
-    often = {1: "once, with its own tip", 2: "twice"}.get(pen.passes, f"{pen.passes} times")
-    if pen.passes == 1:
-        return f"Lines marked H are the heavier ones: rule them {often}, {fine(pen.width)} wide."
-    return f"Lines marked H are the heavier ones: rule them {often}, the rule not moved between."
+def heavy_said(line: RuledLine, job: MarkingJob) -> str:
+    """How heavy lines are ruled, `line` being one of them."""
+    pen, times = job.pens.heavy, line.stroke.times(job.pens.heavy)
+    often = {1: "once, with its own tip", 2: "twice"}.get(times, f"{times} times")
+    said = f"Lines marked H are the heavier ones: rule them {often}"
+    if times == 1:
+        return f"{said}, {fine(pen.width)} wide."
+    if not line.stroke.beside:
+        return f"{said}, the rule not moved between."
+    return (
+        f"{said}, the rule shifted half a tip, {fine(pen.width / 2)}, between, so that they come "
+        f"out {fine(line.stroke.ink_width(pen))} wide, evenly about their true place."
+    )
 
 
 def fine(length: float) -> str:

@@ -292,8 +292,8 @@ def travel(plan: Plan, job: Job) -> None:
 def passes(piece: Piece, job: Job) -> list[np.ndarray]:
     """What the device is sent for one piece, as complex lines: each pass by itself."""
     stroke = piece.stroke
-    line = stroke.points @ (1, 1j)
-    count = job.pens.named(stroke.pen).passes
+    line = stroke.path @ (1, 1j)
+    count = 1 if stroke.beside else job.pens.named(stroke.pen).passes
     return [line if n % 2 == 0 else line[::-1] for n in range(count)]
 
 
