@@ -43,6 +43,11 @@ class Kind(NamedTuple):
 
 
 KINDS = {
+    "job": Kind(
+        "the job sheet: the whole job on paper for the way chosen",
+        ("left_handed", "by_two"),
+        "job_sheet.job",
+    ),
     "hand": Kind(
         "all sheets for marking by hand, with strips of the margins and stencils for the digits",
         ("measured", "left_handed", "by_two"),
@@ -86,11 +91,19 @@ def add_options(verb: argparse.ArgumentParser) -> None:
         type=length_option,
         help="full: how far across the printer prints (default: 35 in or 890 mm, of a 36 in roll)",
     )
-    verb.add_argument("--left-handed", action="store_true", help="hand: rule with the left hand")
-    verb.add_argument("--by-two", action="store_true", help="hand: a helper rules the far halves")
+    verb.add_argument(
+        "--left-handed", action="store_true", help="job, hand: rule with the left hand"
+    )
+    verb.add_argument(
+        "--by-two", action="store_true", help="job, hand: a helper rules the far halves"
+    )
     verb.epilog = (
         'Sheets go to "out/paper" in the job\'s folder, on the paper that [paper] size names. '
         "Print at 100 % (actual size).\n\n"
+        "job: job.pdf is the whole job for the way under [ways], or for the machine that is there: "
+        "what to\nbuy, tape marks, a card for every set-down, lines to rule, the proof with "
+        "drawings of it, the keep\npage. Choose tape marks (canvasrule control) first: its cards "
+        "then ask for their readings.\n"
         "hand: hand.pdf is what to do in order, the frame, both sides with every tape reading and "
         "its numeral,\nand the lines to rule; strips.pdf the margins at true size, each strip laid "
         "by its own tape reading;\nstencils.svg the digits to cut out. canvasrule control --for "

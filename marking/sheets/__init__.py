@@ -2,5 +2,5 @@
 
 They draw what others worked out, and work out nothing but where it stands on the paper.
 It may import: `marking.drawing`, `marking.errors`, `marking.hand`, `marking.job`, `marking.layout`,
-`marking.measures`, `marking.output`.
+`marking.measures`, `marking.output`, `marking.proof`, `marking.sections`.
 """
