@@ -186,6 +186,8 @@ class InForce:
     """A person's work on the tape marks; None before any is chosen."""
     read: Mapping[str, Sequence[str]] = field(default_factory=dict)
     """Ids of the marks that each section is to read, in reading order, by section."""
+    anew: tuple[str, ...] = ()
+    """What was asked to be inked anew, and how far it is, a sentence each."""
 
 
 def section_table(
@@ -198,6 +200,9 @@ def section_table(
         f"{counted(len(plan.sections), 'section')}, {plan.columns} along by {plan.rows} across"
         f"{_fewest(plan)}. {_set_down(plan)}"
     )
+    if kept.anew:
+        yield ""
+        yield from (f"- {one}" for one in kept.anew)
     yield ""
     if plan.ruled:
         metres = sum(line.stroke.length for line in plan.ruled) / 1000

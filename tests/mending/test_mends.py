@@ -426,3 +426,14 @@ def test_marks_on_a_line_that_waits_to_be_inked_anew_place_no_other_section(bare
     assert marks_in_sight(second, at.plan, at.layout, at.job, at.record) == second.locating_marks
     readings = stood.reads(bare.job, second.locating_marks)
     assert bare.inked(stood, readings, anyway="a trial")[0].ended == "done"
+
+
+def test_the_report_tells_what_is_inked_anew(
+    cover: Table, capsys: pytest.CaptureFixture[str], tmp_path: Path
+) -> None:
+    job = ["--job", str(tmp_path / "job")]
+    assert main(["mend", *job, "--lines", "3", "--off", "1/4 in", "--why", "a slip"]) == 0
+    assert main(["write", *job, "--report"]) == 0
+    report = (tmp_path / "job" / "out" / "report.md").read_text("utf-8")
+    assert "- m1: asked; line 3: struck out where it lies, 1/4 in towards the far end" in report
+    capsys.readouterr()
