@@ -53,8 +53,7 @@ def add_options(verb: argparse.ArgumentParser) -> None:
         "On a terminal, what is not given is asked for. A job that is there is never touched.\n\n"
         "examples:\n  canvasrule start my-bench --table bench-64x150\n"
         '  canvasrule start my-bench --length "150 in" --width "64 in"\n'
-        "  canvasrule start my-bench --from-page page.txt\n"
-        "  canvasrule start my-second-cover --like my-bench"
+        "  canvasrule start my-bench --from-page page.txt"
     )
 
 
@@ -71,10 +70,10 @@ def run(options: argparse.Namespace) -> int:
     path = options.folder / JOB_FILE
     if path.exists():
         raise BadInputError(f"{path}: is there already and was not touched; give another folder")
-    if options.like is not None:
-        return _like(options, path)
     if options.from_page is not None:
         return _from_page(options)
+    if options.like is not None:
+        return _like(options, path)
     plotter = options.plotter or _PLOTTER
     if plotter not in stock_names("plotters"):
         raise BadInputError(
@@ -97,6 +96,57 @@ def run(options: argparse.Namespace) -> int:
         say(
             "Next: measure the top, fill in [table.survey], and run "
             f'"canvasrule layout --job {options.folder}"'
+        )
+    return 0
+
+
+def _write_schema(folder: Path) -> None:
+    from devices.job_text import SCHEMA_FILE, job_schema
+    from marking.output.files import write_new
+
+    schema = folder / SCHEMA_FILE
+    if not schema.exists():
+        write_new(schema, job_schema().encode())
+
+
+def _from_page(options: argparse.Namespace) -> int:
+    """Makes the job that a keep page holds, and says whether it is the same marking."""
+    from devices.job import Job
+    from marking.input.text import read_text
+    from marking.job.folder import JOB_FILE
+    from marking.keep.kept_job import layout_kept, made_again
+    from marking.keep.lines import read_lines
+    from marking.layout.layout import lay_out
+    from marking.output.files import write_new
+    from marking.record.record import layout_hash
+
+    given = [name for name in _ANSWERS if getattr(options, name) is not None]
+    if given:
+        raise BadInputError(f"--from-page has the whole job; leave out --{given[0]}")
+    label = str(options.from_page)
+    kept = read_lines(read_text(options.from_page, label, "text of a keep page"), label)
+    job = made_again(kept, Job, label)
+    same = layout_kept(kept, layout_hash(lay_out(job)))
+    there = [options.folder / name for name in kept.files if (options.folder / name).exists()]
+    if there:
+        raise BadInputError(f"{there[0]}: is there already and was not touched")
+    # job.toml last: a folder that has it has all of it.
+    for name, text in reversed(list(kept.files.items())):
+        about = f"# Made again from a keep page of canvasrule {kept.version}.\n"
+        write_new(options.folder / name, (about + text).encode())
+    _write_schema(options.folder)
+    path = options.folder / JOB_FILE
+    if options.json:
+        print_json({"schema": 1, "job": path.as_posix(), "same_marking": same})
+    else:
+        print(path)
+    if same:
+        say(f"It is the marking of the page, {kept.layout}, line for line.")
+    else:
+        say(
+            f"note: this version lays the same job out otherwise than canvasrule {kept.version}, "
+            f"whose marking was {kept.layout}: for a new cover that is as good, but add no ink of "
+            "it to an old one"
         )
     return 0
 
@@ -150,57 +200,6 @@ def _profile_files(tables: object) -> set[str]:
         return set()
     own = {value for key, value in tables.items() if key == "profile" and isinstance(value, str)}
     return own.union(*(_profile_files(value) for value in tables.values()))
-
-
-def _write_schema(folder: Path) -> None:
-    from devices.job_text import SCHEMA_FILE, job_schema
-    from marking.output.files import write_new
-
-    schema = folder / SCHEMA_FILE
-    if not schema.exists():
-        write_new(schema, job_schema().encode())
-
-
-def _from_page(options: argparse.Namespace) -> int:
-    """Makes the job that a keep page holds, and says whether it is the same marking."""
-    from devices.job import Job
-    from marking.input.text import read_text
-    from marking.job.folder import JOB_FILE
-    from marking.keep.kept_job import layout_kept, made_again
-    from marking.keep.lines import read_lines
-    from marking.layout.layout import lay_out
-    from marking.output.files import write_new
-    from marking.record.record import layout_hash
-
-    given = [name for name in _ANSWERS if getattr(options, name) is not None]
-    if given:
-        raise BadInputError(f"--from-page has the whole job; leave out --{given[0]}")
-    label = str(options.from_page)
-    kept = read_lines(read_text(options.from_page, label, "text of a keep page"), label)
-    job = made_again(kept, Job, label)
-    same = layout_kept(kept, layout_hash(lay_out(job)))
-    there = [options.folder / name for name in kept.files if (options.folder / name).exists()]
-    if there:
-        raise BadInputError(f"{there[0]}: is there already and was not touched")
-    # job.toml last: a folder that has it has all of it.
-    for name, text in reversed(list(kept.files.items())):
-        about = f"# Made again from a keep page of canvasrule {kept.version}.\n"
-        write_new(options.folder / name, (about + text).encode())
-    _write_schema(options.folder)
-    path = options.folder / JOB_FILE
-    if options.json:
-        print_json({"schema": 1, "job": path.as_posix(), "same_marking": same})
-    else:
-        print(path)
-    if same:
-        say(f"It is the marking of the page, {kept.layout}, line for line.")
-    else:
-        say(
-            f"note: this version lays the same job out otherwise than canvasrule {kept.version}, "
-            f"whose marking was {kept.layout}: for a new cover that is as good, but add no ink of "
-            "it to an old one"
-        )
-    return 0
 
 
 def _title_of(folder: Path) -> str:
