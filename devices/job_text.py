@@ -217,8 +217,8 @@ span = "{reach_span}"
 [inking]
 cross_lines = "device"       # or "ruled": by hand, between the ends that the device inks
 drying = "2 min"             # how long ink is left alone before a foot stands on it
-tried = "first"              # try before any ink that it stays ("canvasrule trial --ink"),
-                             #   or "not asked": you know it does
+tried = "ask"                # whether you tried that ink stays ("canvasrule trial --ink"); or
+                             #   "first": none is laid before that is kept; or "not asked"
 
 [paper]
 size = "{paper}"{paper_gap}         # of every sheet that is printed: "letter" or "a4"

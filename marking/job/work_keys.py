@@ -60,9 +60,10 @@ class InkingTable(Table):
         default=parse_duration("2 min"),
         description="How long ink is left alone before a foot",
     )
-    tried: Literal["first", "not asked"] = Field(
-        default="first",
-        description="Whether the first ink waits until it was tried that it stays on the canvas",
+    tried: Literal["ask", "first", "not asked"] = Field(
+        default="ask",
+        description="Whether it is asked before the first ink if it was tried that it stays, or "
+        'waited for until that is kept: "first"',
     )
 
 
