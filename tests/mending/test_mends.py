@@ -397,6 +397,7 @@ def test_who_sends_files_places_a_mend_as_a_section_and_tells_that_it_is_inked(
     assert main(["place", *job, "--readings", str(folder / "read.csv")]) == 0, capsys.readouterr()
     told = capsys.readouterr()
     assert f"{again.section.id}: INK" in told.out
+    assert "of what lies around it" in told.out
     # hp2xx's own rules of HP-GL are held elsewhere; here the file has one line, where it lies.
     (written,) = (folder / "out" / "placed").glob("r1c1-m1.hpgl")
     assert written.read_text("ascii").count("PD") == len(made.pieces[ONE])
