@@ -97,6 +97,8 @@ def in_force(folder: Path, job: Job, layout: Layout, plan: Plan) -> InForce:
         return InForce(hours=hours_said(job, layout, plan, None), drawing=draws)
     from devices.plotter.correction import correction_said
     from marking.begun.on_the_cover import readings_asked_for, tape_marks_set_out
+    from marking.mending.mend import mends
+    from marking.mending.words import mended_said
     from marking.record.record import open_record
     from marking.tape_marks.setting_out import setting_out_of
     from marking.tape_marks.visible import sights, within
@@ -105,6 +107,7 @@ def in_force(folder: Path, job: Job, layout: Layout, plan: Plan) -> InForce:
     with open_record(folder) as record:
         control = tape_marks_set_out(record, layout, job.units)
         asked = readings_asked_for(record, layout, plan, job.units)
+        anew = tuple(mended_said(one, layout, job.units) for one in mends(record, layout, plan))
     marks = [mark.mark for mark in control.marks] if control is not None else []
     reached = {
         section.id: [mark.id for mark in marks if within(mark.at_table, section, plan)]
@@ -114,9 +117,10 @@ def in_force(folder: Path, job: Job, layout: Layout, plan: Plan) -> InForce:
     said = correction_said(correction) if correction is not None else None
     if control is None:
         hours = hours_said(job, layout, plan, None)
-        return InForce(said, reached, hours=hours, drawing=draws)
+        return InForce(said, reached, hours=hours, drawing=draws, anew=anew)
     # Only a plotter's pen is brought onto marks.
     read = sights(plan, layout.grid, marks, read=asked).seen if plan.zone.name == "plotter" else {}
     readings = sum(map(len, read.values())) if read else None
     asks = setting_out_of(control, readings, job.pace)
-    return InForce(said, reached, asks, read, hours_said(job, layout, plan, asks), draws)
+    hours = hours_said(job, layout, plan, asks)
+    return InForce(said, reached, asks, read, hours, draws, anew)

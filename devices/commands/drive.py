@@ -41,6 +41,10 @@ Keep hands, hair, sleeves and cords clear of the moving plotter; know its own st
 It ends with 0 when all asked for is drawn, 1 when something is not to be inked, 3 when
 the plotter failed, 130 when it was paused or stopped.
 
+Before the first ink it asks whether it was tried that the ink stays (canvasrule trial --ink);
+after a night it waits for the morning's check (canvasrule days). What canvasrule mend asks
+to be inked anew comes in its turn, each set-down by marks of its own: --section r1c2-m1.
+
 Going on: every stroke is kept as sent before it is sent, and as drawn only when the
 plotter has told where its pen stands after it. Run the same command again and it shows by
 the pen that the device still stands where it stood. Readings of marks read anew say

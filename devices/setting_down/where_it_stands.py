@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from itertools import groupby
 from typing import TYPE_CHECKING
 
@@ -15,7 +15,7 @@ from marking.begun.inked import done_sections
 from marking.begun.on_the_cover import pose_from, setup_from, standing, tape_marks_are_set_out
 from marking.errors import BadInputError
 from marking.mending.marks_around import as_known
-from marking.mending.mend import crossings_around, mends
+from marking.mending.mend import crossings_around, mends, spoilt_marks
 from marking.network.allowed import allowed_of
 from marking.network.datum import EXACT
 from marking.network.error_model import error_model_of
@@ -138,6 +138,8 @@ class Ground:
     """The fence that the section's device is pushed against, where there is one."""
     scatter: Scatter | None = None
     """Where the readings so far scatter more than declared: how much."""
+    spoilt: Mapping[str, str] = field(default_factory=dict)
+    """Marks of lines that are to be inked anew, with their mend."""
 
 
 def errors_of(job: Job, record: Record, plan: Plan) -> ErrorModel:
@@ -195,6 +197,12 @@ def placed_on(
 ) -> Placement:
     """The placement of `section` by `readings`. Raises RefusedError and BadInputError."""
     for reading in readings:
+        if reading.mark in ground.spoilt:
+            raise BadInputError(
+                f"mark {reading.mark}: a line of it is to be inked anew "
+                f"({ground.spoilt[reading.mark]}), so it tells no place before that is done; leave "
+                "it out, and read another mark"
+            )
         if reading.mark in ground.mixed:
             raise BadInputError(
                 f"mark {reading.mark}: a line of it may lie there twice, inked by "
@@ -243,8 +251,11 @@ def ground_of(
     if section_mended(section.id) is not None:
         return _by_marks_around(section, plan, layout, job, record)
     if tape_marks_are_set_out(record, layout):
-        return by_tape_marks(section, record, layout, plan, job)
-    return _by_locating_marks(section, plan, layout, job, record, correction)
+        ground = by_tape_marks(section, record, layout, plan, job)
+    else:
+        ground = _by_locating_marks(section, plan, layout, job, record, correction)
+    known = [target.mark for target in ground.network.targets.values()]
+    return replace(ground, spoilt=spoilt_marks(record, layout, plan, known))
 
 
 def _ground(
@@ -293,13 +304,17 @@ def marks_in_sight(
     if not tape_marks_are_set_out(record, layout):
         of_tape = sights(plan, layout.grid, ()).targets
         _, mixed = attributed(of_tape, plan.sections, stances(record))
-        return tuple(mark for mark in section.locating_marks if mark.id not in mixed)
+        spoilt = spoilt_marks(record, layout, plan, section.locating_marks)
+        bad = {*mixed, *spoilt}
+        return tuple(mark for mark in section.locating_marks if mark.id not in bad)
     seen = standing(record, layout, plan, job.units).sights
     asked = seen.seen[section.id]
     done = done_sections(record, layout, plan)
-    if any(by not in done for mark in asked for by, _ in seen.targets[mark].inkers):
+    marks = [seen.targets[mark].mark for mark in asked]
+    spoilt = spoilt_marks(record, layout, plan, marks)
+    if spoilt or any(by not in done for mark in asked for by, _ in seen.targets[mark].inkers):
         return marks_in_reach(section, plan, layout, job, record)
-    return tuple(seen.targets[name].mark for name in asked)
+    return tuple(marks)
 
 
 def marks_in_reach(
@@ -311,7 +326,9 @@ def marks_in_reach(
     stands = standing(record, layout, plan, job.units)
     taped = [mark.mark for mark in stands.control.marks]
     seen = sights(plan, layout.grid, taped).seen[section.id]
-    return tuple(stands.sights.targets[name].mark for name in seen if name not in stands.mixed)
+    marks = [stands.sights.targets[name].mark for name in seen if name not in stands.mixed]
+    spoilt = spoilt_marks(record, layout, plan, marks)
+    return tuple(mark for mark in marks if mark.id not in spoilt)
 
 
 def still_to_ink(section: Section, plan: Plan, layout: Layout, record: Record) -> dict[str, str]:

@@ -65,12 +65,12 @@ def crossings(
                 name = f"{one.of}/{two.of}"
                 mark = Mark(name, (float(x), float(y)), "grid")
                 lines = (one.of, two.of)
-                if not any(of in lines and _along(mark.at_table, at) for of, at in bad):
+                if not any(of in lines and beside(mark.at_table, at) for of, at in bad):
                     found.setdefault(name, Crossing(mark, frozenset((by, across))))
     return tuple(found.values())
 
 
-def _along(spot: Spot, line: FloatArray) -> bool:
+def beside(spot: Spot, line: FloatArray) -> bool:
     """Whether a spot is beside a line that is cut there, or on it."""
     low, high = line.min(axis=0) - _BESIDE, line.max(axis=0) + _BESIDE
     return bool((low <= spot).all() and (spot <= high).all())

@@ -15,7 +15,7 @@ from marking.begun.on_the_cover import plan_hash
 from marking.errors import RefusedError
 from marking.layout.layout import Stroke
 from marking.mending.chosen import called, inside, strokes_named
-from marking.mending.marks_around import asked_for, crossings
+from marking.mending.marks_around import asked_for, beside, crossings
 from marking.mending.struck_out import struck_out
 from marking.record.kept import as_kept
 from marking.record.record import layout_hash
@@ -29,7 +29,7 @@ if TYPE_CHECKING:
     from marking.layout.layout import Layout
     from marking.mending.marks_around import Crossing
     from marking.record.record import Record
-    from marking.sections.locating_marks import Box
+    from marking.sections.locating_marks import Box, Mark
     from marking.sections.plan import Plan, Section
 
 State = Literal["asked", "begun", "inked", "taken back"]
@@ -153,12 +153,15 @@ def _add(
 
 def mends(record: Record, layout: Layout, plan: Plan) -> tuple[Mend, ...]:
     """Every mend of this layout and division, oldest first."""
+    every = record.rows("mend")
+    if not every:
+        return ()
     named, division = layout_hash(layout), plan_hash(plan)
     begun = {run.section for run in record.runs()}
     done = {ink.section for ink in record.ink() if ink.event == "done"}
     rows = [
         (mend, event, detail)
-        for _, _, of_layout, of_plan, mend, event, detail in record.rows("mend")
+        for _, _, of_layout, of_plan, mend, event, detail in every
         if (of_layout, of_plan) == (named, division)
     ]
     found = []
@@ -261,6 +264,25 @@ def crossings_around(
     x0, y0, x1, y1 = section.window
     keep = plan.zone.set_down
     return crossings(lying, spoilt, (x0 + keep, y0 + keep, x1 - keep, y1 - keep))
+
+
+def spoilt_marks(
+    record: Record, layout: Layout, plan: Plan, marks: Iterable[Mark]
+) -> dict[str, str]:
+    """The inked marks on lines that are to be inked anew and are not yet, each with its mend."""
+    waiting = [
+        (mend.id, piece.stroke.points)
+        for mend in mends(record, layout, plan)
+        for name in mend.open
+        for piece in mend.pieces[name]
+    ]
+    return {
+        mark.id: named
+        for mark in marks
+        if mark.kind != "control"
+        for named, points in waiting
+        if beside(mark.at_table, points)
+    }
 
 
 def _box(pieces: Sequence[Piece]) -> Box:

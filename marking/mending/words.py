@@ -19,10 +19,8 @@ if TYPE_CHECKING:
 _SHOWN = 8
 
 
-def mend_lines(
-    mend: Mend, layout: Layout, set_downs: Mapping[str, Section], units: Units
-) -> Iterator[str]:
-    """What is inked anew, how, and how far it is. `set_downs` are by section, as they are asked."""
+def mended_said(mend: Mend, layout: Layout, units: Units) -> str:
+    """What is inked anew, how, why, and how far it is, in a sentence."""
     off = mend.off
     how = "inked anew over itself"
     if off is not None:
@@ -31,7 +29,14 @@ def mend_lines(
             f"struck out where it lies, {format_length(abs(off), units)} towards the {to}, and "
             "drawn where it belongs"
         )
-    yield f"{mend.id}: {mend.state}; {_listed(called(layout, _strokes(mend)))}: {how} ({mend.why})"
+    return f"{mend.id}: {mend.state}; {_listed(called(layout, _strokes(mend)))}: {how} ({mend.why})"
+
+
+def mend_lines(
+    mend: Mend, layout: Layout, set_downs: Mapping[str, Section], units: Units
+) -> Iterator[str]:
+    """What is inked anew, how, and how far it is. `set_downs` are by section, as they are asked."""
+    yield mended_said(mend, layout, units)
     for name in mend.open if mend.state in ("asked", "begun") else ():
         section = set_downs[name]
         marks = ", ".join(mark.id for mark in section.locating_marks)

@@ -192,6 +192,8 @@ class InForce:
     """What all of it takes, in a sentence."""
     drawing: Mapping[str, float] = field(default_factory=dict)
     """Seconds that each section is drawn at the pace of ink on canvas, by section."""
+    anew: tuple[str, ...] = ()
+    """What was asked to be inked anew, and how far it is, a sentence each."""
 
 
 def section_table(
@@ -204,6 +206,9 @@ def section_table(
         f"{counted(len(plan.sections), 'section')}, {plan.columns} along by {plan.rows} across"
         f"{_fewest(plan)}. {_set_down(plan)}"
     )
+    if kept.anew:
+        yield ""
+        yield from (f"- {one}" for one in kept.anew)
     yield ""
     if plan.ruled:
         metres = sum(line.stroke.length for line in plan.ruled) / 1000

@@ -33,6 +33,7 @@ from marking.placement.compromise import (
 from marking.placement.laid_ink import section_of
 from marking.placement.one_more_mark import Addition, best_addition
 from marking.placement.recut import NeededMove, carried, needed_move
+from marking.sections.mended import section_mended
 from marking.sections.neighbours import outermost_ink, window_middle
 
 if TYPE_CHECKING:
@@ -319,15 +320,16 @@ def _verdict(
             f"section {section.id} does not fit the bed where the device stands: {move}, then "
             "read the marks again",
         )
-    figures = _figures(inking, limits)
+    figures = _figures(section, inking, limits)
     if addition is not None:
         return "add a mark", f"{figures}. {addition.message}"
     return "ink", f"{figures}. Ink"
 
 
-def _figures(inking: InkedPoints, limits: Allowed) -> str:
+def _figures(section: Section, inking: InkedPoints, limits: Allowed) -> str:
+    of_what = "true" if section_mended(section.id) is None else "what lies around it"
     true = (
-        f"95 in 100 such placements keep all ink within {inking.error:.2f} mm of true "
+        f"95 in 100 such placements keep all ink within {inking.error:.2f} mm of {of_what} "
         f"({limits.tolerance:.2f} allowed)"
     )
     if not inking.joins:

@@ -19,6 +19,7 @@ from devices.commands import main
 from devices.job import Job
 from devices.plotter.bed import bed_of
 from devices.session.session import Workplace
+from devices.setting_down.where_it_stands import marks_in_sight
 from marking.begun.on_the_cover import keep_tape_marks
 from marking.errors import BadInputError, RefusedError
 from marking.job.folder import JOB_FILE, load_job
@@ -396,9 +397,44 @@ def test_who_sends_files_places_a_mend_as_a_section_and_tells_that_it_is_inked(
     assert main(["place", *job, "--readings", str(folder / "read.csv")]) == 0, capsys.readouterr()
     told = capsys.readouterr()
     assert f"{again.section.id}: INK" in told.out
+    assert "of what lies around it" in told.out
     # hp2xx's own rules of HP-GL are held elsewhere; here the file has one line, where it lies.
     (written,) = (folder / "out" / "placed").glob("r1c1-m1.hpgl")
     assert written.read_text("ascii").count("PD") == len(made.pieces[ONE])
     assert main(["place", *job, "--inked", again.section.id]) == 0
     assert mends(at.record, at.layout, at.plan)[0].state == "inked"
     assert main(["place", *job, "--inked", again.section.id]) == 2
+
+
+def test_marks_on_a_line_that_waits_to_be_inked_anew_place_no_other_section(bare: Table) -> None:
+    """A spoilt line of the first section is one that the second would be read by."""
+    shift, turn = LAID[ONE]
+    bare.inked(Stood(bare.section(ONE), shift, turn), anyway="by tape")
+    second, at = bare.section(TWO), bare.place
+    lines = {
+        f"{one.id.removeprefix('cross-')}"
+        for one in at.layout.strokes
+        for mark in second.locating_marks
+        if one.layer == "cross" and abs(one.points[0, 0] - mark.at_table[0]) < 0.01
+    }
+    assert lines
+    asked(bare, lines=", ".join(sorted(lines)))
+    stood = Stood(second, *LAID[TWO])
+    assert not marks_in_sight(second, at.plan, at.layout, at.job, at.record)
+    with pytest.raises(BadInputError, match=r"is to be inked anew \(m1\)"):
+        bare.inked(stood, stood.reads(bare.job, second.locating_marks), anyway="a trial")
+    mended(bare)
+    assert marks_in_sight(second, at.plan, at.layout, at.job, at.record) == second.locating_marks
+    readings = stood.reads(bare.job, second.locating_marks)
+    assert bare.inked(stood, readings, anyway="a trial")[0].ended == "done"
+
+
+def test_the_report_tells_what_is_inked_anew(
+    cover: Table, capsys: pytest.CaptureFixture[str], tmp_path: Path
+) -> None:
+    job = ["--job", str(tmp_path / "job")]
+    assert main(["mend", *job, "--lines", "3", "--off", "1/4 in", "--why", "a slip"]) == 0
+    assert main(["write", *job, "--report"]) == 0
+    report = (tmp_path / "job" / "out" / "report.md").read_text("utf-8")
+    assert "- m1: asked; line 3: struck out where it lies, 1/4 in towards the far end" in report
+    capsys.readouterr()
