@@ -113,8 +113,9 @@ def refuse_unnumbered(wanted: Sequence[OnLine], placed: Sequence[Numeral]) -> No
         if missing[one.text]:
             raise RefusedError(
                 f"grid.lines: {one.text}: its number finds no bare cloth on the line near its "
-                "end: another line or a numeral comes there. Move that line, leave numerals of "
-                "the bands out (hems.number_every), or make numerals.clear smaller"
+                "end between two cross lines: it is too wide, or another line or a numeral comes "
+                "there. Take a shorter name, move that line, leave numerals of the bands out "
+                "(hems.number_every = 0), or make numerals.clear smaller"
             )
 
 
