@@ -174,8 +174,8 @@ long_lines = "bands"         # hem bands only; or "full": across the whole width
 centre_line = false          # a heavy long line midway between the first long lines
 lines = []                   # long lines of your own, with their number at the ends, such as
                              # {{ at = "{line_at}" }}, or, for part of the length,
-                             # {{ at = "{part_at}", start = "{part_from}", end = "{part_to}" }}; they count
-                             # as hems do; name = "A" for another word, side = "far" from there
+                             # {{ at = "{part_at}", start = "{part_from}", end = "{part_to}" }};
+                             # counted as hems are; name = "A" for a word, side = "far" from there
 
 [hems]
 from = "edge"                # where bands are counted from: the long edges, where cloth covers the

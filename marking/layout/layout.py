@@ -254,7 +254,9 @@ def _stand_on_lines(
     """Those of `wanted` for which there is room on their lines, beside all that is drawn."""
     pens = job.pens
     manner = on_lines.Manner(job.numerals.face, pens.numerals.width, job.numerals.clear)
-    height, kept = on_lines.with_room(wanted, levels(strokes, pens), manner, job.grid.pitch)
+    height, kept = on_lines.with_room(
+        wanted, levels(strokes, pens), uprights(strokes, pens), manner, job.grid.pitch
+    )
     taken = _ink_of(strokes, placed, pens)
     return on_lines.stand(kept, taken, uprights(strokes, pens), height, manner)
 

@@ -57,19 +57,31 @@ class Manner:
 def with_room(
     wanted: Sequence[OnLine],
     levels: Sequence[tuple[float, float]],
+    uprights: Sequence[tuple[float, float]],
     manner: Manner,
     pitch: float,
 ) -> tuple[float, list[OnLine]]:
     """The ink height of numerals on lines, and those of `wanted` that have room for as much.
 
-    Between the `levels`, the lines along the table, they are as high as the lowest room lets them,
-    and where that is less than half of what is wished for they are none.
+    Between the `levels`, the lines along the table, and the `uprights`, those across it, they are
+    as high as the least room lets them, and where that is less than half of what is wished for
+    they are none.
     """
     wish = pitch * OF_PITCH
     least = max(wish / 2, 2 * manner.pen)
-    rooms = [_room_on(one, levels) - 2 * manner.clear for one in wanted]
+    cell = max((high - low for low, high in between(uprights)), default=0.0)
+    rooms = [
+        min(_room_on(one, levels) - 2 * manner.clear, _as_wide(one, cell, manner)) for one in wanted
+    ]
     kept = [(one, room) for one, room in zip(wanted, rooms, strict=True) if room >= least]
     return min([wish, *(room for _, room in kept)]), [one for one, _ in kept]
+
+
+def _as_wide(one: OnLine, cell: float, manner: Manner) -> float:
+    """The height at which a numeral fills the width of a cell."""
+    text = manner.lettered(one.text)
+    wide = cell - 2 * manner.clear - manner.pen
+    return wide / text.width * text.height + manner.pen if text.width else float("inf")
 
 
 def _room_on(one: OnLine, levels: Sequence[tuple[float, float]]) -> float:
