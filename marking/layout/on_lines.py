@@ -23,6 +23,8 @@ if TYPE_CHECKING:
 
 _NEARBY = 8
 """Cells beside the wanted one that are tried where other ink lies in it."""
+_HAIR = 1e-6
+"""mm that arithmetic may add."""
 OF_PITCH = 1 / 3
 """Pitches that a numeral on a line is high, where there is room: our judgement, no source."""
 
@@ -69,7 +71,9 @@ def with_room(
     """
     wish = pitch * OF_PITCH
     least = max(wish / 2, 2 * manner.pen)
-    cell = max((high - low for low, high in between(uprights)), default=0.0)
+    cells = [high - low for low, high in between(uprights)]
+    # What a heavy line leaves beside it counts, what an extra fold line leaves does not.
+    cell = min((wide for wide in cells if wide > 0.8 * max(cells)), default=0.0)
     rooms = [
         min(_room_on(one, levels) - 2 * manner.clear, _as_wide(one, cell, manner)) for one in wanted
     ]
@@ -141,6 +145,6 @@ def _free(
     for left, right in nearest[:_NEARBY]:
         middle = (left + right) / 2
         box = (middle - wide / 2, low, middle + wide / 2, top)
-        if right - left >= wide + 2 * manner.clear and ink.keeps_off(box, manner.clear):
+        if right - left >= wide + 2 * manner.clear - _HAIR and ink.keeps_off(box, manner.clear):
             return box
     return None
