@@ -81,8 +81,8 @@ def left_out(job: MarkingJob, xs: FloatArray, placed: Sequence[Numeral]) -> Iter
         missing = [str(value) for value in wanted if value not in here]
         if missing:
             yield (
-                f"In the middle row read from the {side} side, other ink leaves no room to the "
-                f"right of their lines for {', '.join(missing)}: left out there."
+                f"In the middle row read from the {side} side, there is no room to the right of "
+                f"their lines for {', '.join(missing)}: left out there."
             )
 
 
