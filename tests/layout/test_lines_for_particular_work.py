@@ -133,7 +133,7 @@ def test_a_table_against_a_wall_is_worked_from_its_near_side(make_job: MakeJob) 
         ),
         (with_keys(SWAGS, "hems", depth="36 in"), ["hems.depth", "first long lines", "at most"]),
         (
-            with_keys({**WALL, "grid": {"pitch": "3/8 in"}}, "numerals", first=1_000_000),
+            {**WALL, "grid": {"pitch": "1/4 in"}, "numerals": {"first": 1_000_000}},
             ["none fit", "numerals.first", "1000000"],
         ),
         (with_keys(WALL, "numerals", sides=["far"]), ["far side", "wall", "near"]),
