@@ -35,6 +35,7 @@ _INCHES = {
     "fence_length": "8 ft",
     "paper": "letter",
     "paper_gap": "",
+    "none": "0 in",
     "thickness": "1 1/2 in",
     "wrap": "4 in",
     "widths": '"36 in", "48 in", "60 in", "72 in", "84 in", "96 in", "120 in"',
@@ -64,6 +65,7 @@ _MILLIMETRES = {
     "fence_length": "2.4 m",
     "paper": "a4",
     "paper_gap": "    ",
+    "none": "0 mm",
     "thickness": "4 cm",
     "wrap": "10 cm",
     "widths": '"90 cm", "120 cm", "150 cm", "180 cm", "210 cm", "240 cm", "300 cm"',
@@ -78,12 +80,14 @@ def job_text(
     table: str | None,
     length: str,
     width: str,
-    plotter: str,
+    plotter: str | None,
     removable: int,
+    projector: str | None = None,
 ) -> str:
     """A commented job.toml for a stock table, or for a length and a width as people write them.
 
-    `removable` is the holder that the removable pen stands in, on this plotter.
+    A machine that is None stands there behind hashes. `removable` is the holder that the removable
+    pen stands in, on this plotter.
     """
     words = _INCHES if units == "in" else _MILLIMETRES
     top = (
@@ -96,7 +100,8 @@ def job_text(
         title=_text(title),
         units=units,
         top=top,
-        plotter=_text(plotter),
+        plotter=_machine("plotter", plotter or "flatbed-a3", plotter is None),
+        projector=_machine("projector", projector or "ceiling-1080p", projector is None),
         removable=removable,
         schema_file=SCHEMA_FILE,
         per_line=1,
@@ -125,6 +130,16 @@ def _allow_profiles(schema: dict[str, object]) -> None:
     schema["required"] = ["table"]
 
 
+def _machine(kind: str, name: str, hashed: bool) -> str:
+    """A machine's table, behind hashes where nobody named one."""
+    notes = {
+        "plotter": "any key of the profile may be set below it",
+        "projector": "put beside it what differs: pixels, distance, picture_width, tilt",
+    }
+    lines = (f"[{kind}]", f"profile = {_text(name)}".ljust(29) + f"# {notes[kind]}")
+    return "\n".join(f"# {line}" if hashed else line for line in lines)
+
+
 def _text(value: str) -> str:
     """`value` as a TOML basic string; JSON's escapes are TOML's, but for one that JSON lets be."""
     return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
@@ -141,6 +156,9 @@ tolerance = "{tolerance}"      # how far any finished line may lie from true
 [table]
 {top}
 against_wall = false         # true: the far edge stands against a wall, and nobody works there
+measured_to = "board"        # the bare board's edges; or "batten": a line struck along a batten
+                             #   that is held against the padded edge, with a square held to it
+edge_radius = "{none}"         # how round that edge is: no ink where the top curves away
 
 # Measure the real top before inking: four sides and two diagonals, then take away the hashes.
 # "canvasrule layout" says how large a slip of the tape would pass, and what more would show it.
@@ -227,19 +245,20 @@ division = "{division}"         # how finely it is read
 temperature_c = 20.0         # in the room; steel is true at 20
 scale_error = "0 %"          # true over shown length, less 1, where it has been compared
 
-[plotter]
-profile = {plotter}          # any key of the profile may be set below it
+# The machines that there are; take away the hashes of one that nobody named.
+{plotter}
 
-[projector]
-profile = "ceiling-1080p"    # put beside it what differs: pixels, distance, picture_width, tilt
+{projector}
 
 [reach]                      # an arm's reach from a long edge
 depth = "{reach_depth}"
 span = "{reach_span}"
 
 [inking]
-cross_lines = "device"       # or "ruled": by hand, between the ends that the device inks
+# cross_lines = "ruled"      # by hand, between the ends that the device inks; a way says it too
 drying = "2 min"             # how long ink is left alone before a foot stands on it
+tried = "ask"                # whether you tried that ink stays ("canvasrule trial --ink"); or
+                             #   "first": none is laid before that is kept; or "not asked"
 
 [paper]
 size = "{paper}"{paper_gap}         # of every sheet that is printed: "letter" or "a4"
@@ -258,11 +277,12 @@ size = "{paper}"{paper_gap}         # of every sheet that is printed: "letter" o
 # contact = "0.07 mm"        # how exactly the device comes to lie against it
 # stops = "0.1 mm"           # or "none": its place along the rail is then read from a mark
 
-# [ways]                     # what there is to mark with, and the way chosen
+# [ways]                     # what there is to mark with, where the tables above do not say it
 # have = ["plotter", "projector"]
-# way = ""                   # an id that "canvasrule ways" lists
+# way = ""                   # an id that "canvasrule ways" lists: every verb then goes by it
 
-# [pace]                     # your own times, act by act; "canvasrule ways" says which count
+# [pace]                     # your own times, act by act; left out, what the record has timed,
+#                            # else our assumptions: "canvasrule ways" says which
 # reading = "30 s"
 # set_down = "4.5 min"
 """

@@ -13,13 +13,15 @@ from devices.commands.shared import (
     add_ink_option,
     add_job_option,
     check_picture_name,
+    check_way,
     length_option,
     print_json,
     print_lines,
     read_job,
     say,
 )
-from devices.history import has_record, kept_correction
+from devices.history import at_own_pace, has_record, kept_correction
+from devices.ways.hours_said import hours_said
 from marking.begun.on_the_cover import keep_tape_marks, replaced, tape_marks_set_out
 from marking.errors import BadInputError, RefusedError
 from marking.job.keys import paper_of, tape_of
@@ -127,6 +129,7 @@ def run(options: argparse.Namespace) -> int:
     if options.map is not None:
         check_picture_name("--map", options.map)
     job = read_job(options.job)
+    check_way(options.job, job, "control", "plotter", "projector")
     layout = layout_of(options.job, job, despite_ink=options.despite_ink)
     if options.zone == "reach":
         return _by_hand(options, job, layout)
@@ -139,6 +142,7 @@ def run(options: argparse.Namespace) -> int:
             despite_ink=options.despite_ink,
             otherwise="chooses marks for the new cut",
         )
+    job = at_own_pace(options.job, job, layout, plan)
     rows = _rows_set_out(options.job, layout, job.units)
     errors = error_model_of(job)
     tape, limits = tape_of(job.tape), allowed_of(job)
@@ -146,7 +150,7 @@ def run(options: argparse.Namespace) -> int:
     # fence alone: what is set out must serve without.
     fence = job.fence if options.only_look else None
     task = Task(layout, plan, tape, job.units, limits, rows, job.pace, errors, fence)
-    for note in _left_out(job, plan, fence is not None):
+    for note in _left_out(job, fence is not None):
         say(f"note: {note}")
     done, found = _chosen(options, task)
     if done.forecast.holds:
@@ -154,7 +158,12 @@ def run(options: argparse.Namespace) -> int:
     elif not found:
         _progress("the forecast does not hold; trying remedies")
         found = remedies(task, done.way)
-    says = (done.setting_out.said, *(line.strip() for line in forecast_lines(done, job.units)))
+    said = hours_said(job.model_copy(update={"fence": fence}), layout, plan, done.setting_out)
+    says = (
+        done.setting_out.said,
+        said,
+        *(line.strip() for line in forecast_lines(done, job.units)),
+    )
     files = [] if options.only_look else _keep(options, job, layout, plan, done.control, says)
     if options.map is not None:
         _write_map(options.map, job, task, done)
@@ -162,7 +171,7 @@ def run(options: argparse.Namespace) -> int:
     if options.json:
         print_json(tape_marks_record(done, found, files, job.units))
     else:
-        print_lines(tape_marks_lines(done, found, job.units))
+        print_lines([*tape_marks_lines(done, found, job.units), said])
         if files:
             say(f"wrote {', '.join(map(str, files))}")
     return 0 if done.forecast.holds else RefusedError.exit_code
@@ -199,17 +208,12 @@ def _by_hand(options: argparse.Namespace, job: Job, layout: Layout) -> int:
     return RefusedError.exit_code if expected.past(limits) else 0
 
 
-def _left_out(job: Job, plan: Plan, at_fence: bool) -> Iterator[str]:
+def _left_out(job: Job, at_fence: bool) -> Iterator[str]:
     """What the marks or their forecast leave out, in words."""
     if job.fence is not None and not at_fence:
         yield (
             "these marks serve sections that are placed by readings; place and drive do not go by "
             "the [fence] yet. control --only-look forecasts what a fence would hold"
-        )
-    if plan.ruled:
-        yield (
-            "the forecast is of what the device inks. What ruling between the stubs adds is in "
-            "the figures of canvasrule ways"
         )
 
 

@@ -23,7 +23,7 @@ from devices.session.whereabouts import (
     unseen_restart,
 )
 from devices.setting_down.read_marks import sight
-from devices.setting_down.set_down_words import question, what_to_do
+from devices.setting_down.set_down_words import question, unread_mend, what_to_do
 from devices.setting_down.slip_words import foreseen, slip_report
 from devices.setting_down.standstill import inking_pose, refuse_old_readings, still_there
 from devices.setting_down.where_it_stands import (
@@ -38,6 +38,7 @@ from marking.begun.on_the_cover import keep_placement, pose_from, setup_record
 from marking.errors import BadInputError, RefusedError
 from marking.record.readings import READING_SD, MarkReading
 from marking.record.record import layout_hash
+from marking.sections.mended import section_mended
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -308,11 +309,10 @@ def _say_slips(stance: Stance, place: Workplace) -> None:
     placed = stance.placed
     if placed is None or stance.ground is None or placed.doubts or not stance.fits:
         return
-    section = next(one for one in place.plan.sections if one.id == stance.section.id)
-    in_sight = [mark.id for mark in _readable(section, place)]
-    report = slip_report(stance.ground, section, placed.inking.setup.readings, in_sight)
+    in_sight = [mark.id for mark in _readable(stance.section, place)]
+    report = slip_report(stance.ground, placed.section, placed.inking.setup.readings, in_sight)
     for line in report.lines:
-        place.person.say(f"{section.id}: {line}")
+        place.person.say(f"{stance.section.id}: {line}")
 
 
 def _as_it_stood(
@@ -355,6 +355,11 @@ def _unread(section: Section, place: Workplace, lost: KeptWhereabouts | None) ->
     if place.rehearsal:
         advice = "a rehearsal: the device is taken to stand exactly where planned"
         return as_set_down(section, allowed=True, advice=advice)
+    if section_mended(section.id) is not None:
+        raise RefusedError(
+            f"{section.id}: no marks around it were read, so nobody knows where the lines to ink "
+            f"anew lie; nothing was inked. {unread_mend(section)}"
+        )
     if place.person.attended:
         advice = "no mark is in its reach: it is taken to stand where the tape says"
         return as_set_down(section, allowed=True, advice=advice)

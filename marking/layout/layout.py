@@ -16,6 +16,7 @@ from marking.errors import RefusedError
 from marking.job.keys import tape_of
 from marking.layout import bands, hems, lines, margin_rows, middle_row, numerals, on_lines
 from marking.layout.clear_places import ink_of
+from marking.layout.edges import check_margins, edge_notes, on_the_curve
 from marking.layout.fit_warnings import fit_warnings
 from marking.layout.middle_row import middle_numerals
 from marking.layout.named_lines import end_numerals, part_lines, refuse_unnumbered, with_named
@@ -144,6 +145,7 @@ def lay_out(job: MarkingJob) -> Layout:
     Raises RefusedError when it does not fit the real top, BadInputError when the survey or the
     face cannot be.
     """
+    check_margins(job)
     top = survey_top(job.table, job.units, tape_of(job.tape))
     rect = top.inscribed
     cross_x = lines.cross_positions(job, rect)
@@ -218,9 +220,10 @@ def lay_out(job: MarkingJob) -> Layout:
             *middle_row.left_out(job, cross_x, placed),
             *hems.fold_warnings(folds, long_lines[0].offset, job.units),
             *fit_warnings(job, legibility, cross_x, rect),
+            *edge_notes(job.table, job.units),
         ),
     )
-    _check_on_top(layout.strokes, top, job.pens)
+    _check_on_top(layout.strokes, top, job)
     return _slackened(layout, job.cloth, job.pens.numerals.width)
 
 
@@ -330,8 +333,9 @@ def _margins(top: Top, cross_x: FloatArray, ys: tuple[float, float]) -> Margins:
     )
 
 
-def _check_on_top(strokes: Sequence[Stroke], top: Top, pens: PensTable) -> None:
-    """No ink may fall off the real top: every stroke's outermost ink against all four edges."""
+def _check_on_top(strokes: Sequence[Stroke], top: Top, job: MarkingJob) -> None:
+    """No ink may fall off the real top, nor lie where it curves away: against all four edges."""
+    pens, curved = job.pens, job.table.edge_radius
     corners = top.corners_table
     edges = np.roll(corners, -1, axis=0) - corners
     inward = np.stack([-edges[:, 1], edges[:, 0]], axis=1) / np.linalg.norm(edges, axis=1)[:, None]
@@ -340,8 +344,11 @@ def _check_on_top(strokes: Sequence[Stroke], top: Top, pens: PensTable) -> None:
         if not drawn:
             continue
         points = np.concatenate([stroke.path for stroke in drawn])
-        room = (points @ inward.T - (corners * inward).sum(axis=1)).min()
-        if room < pens.named(pen).width / 2 - 1e-9:
+        room = (points @ inward.T - (corners * inward).sum(axis=1)).min() - curved
+        half = pens.named(pen).width / 2
+        if room < half - 1e-9 and curved:
+            raise RefusedError(on_the_curve(job, f"pens.{pen}", half))
+        if room < half - 1e-9:
             raise RefusedError(
                 f"pens.{pen}: ink {format_length(_widest(drawn, pens), 'mm')} wide would run "
                 "off the table's edge; make grid.margin and grid.end_margin at least half of it"

@@ -101,7 +101,7 @@ class _Room:
     pen: float
     clear: float
     strip: float
-    """From the table's edge to the first long line's ink."""
+    """From where the top is flat to the first long line's ink."""
     apart: float
     """From one numbered cross line to the next."""
     ends: tuple[float, float]
@@ -119,7 +119,9 @@ class Asked:
     pitch: float
     """From one cross line to the next, in mm."""
     margin: float
-    """From a long edge to the middle of its first long line."""
+    """From where the top is flat at a long edge to the middle of its first long line."""
+    curved: float
+    """From an edge to where the top is flat."""
     line_ink: float
     """The greatest width of a line."""
     sides: tuple[Side, ...]
@@ -131,6 +133,7 @@ class Asked:
     xs: FloatArray
     """Of all cross lines."""
     rect: tuple[float, float, float, float]
+    """Of the top what is flat."""
     upright: Sequence[tuple[float, float]]
     """All upright lines, rising: x, and half their ink."""
 
@@ -203,18 +206,20 @@ def asked_for(
 
     `upright` are the x of all upright lines, rising, each with half its ink.
     """
+    curved = job.table.edge_radius
     return Asked(
         job.numerals,
         job.units,
         job.pens.numerals.width,
         job.grid.pitch,
-        job.grid.margin,
+        job.grid.margin - curved,
+        curved,
         max(job.pens.lines.line_width, job.pens.heavy.width),
         job.numbered_sides,
         second_zero(job, len(xs)),
         1 / (1 + job.cloth.stretch_length),
         xs,
-        rect,
+        (rect[0] + curved, rect[1] + curved, rect[2] - curved, rect[3] - curved),
         upright,
     )
 
@@ -339,10 +344,12 @@ def _limits(asked: Asked) -> list[Limit]:
     def height(room_for_centre_lines: float, ratio: float) -> float:
         return room_for_centre_lines / ratio + room.pen if ratio else math.inf
 
-    strip, why = room.strip - 2 * room.clear, "the margin leaves no more between edge and line"
+    edge = "the round edge" if asked.curved else "edge"
+    strip = room.strip - 2 * room.clear
+    why = f"the margin leaves no more between {edge} and line"
     if asked.second:
         strip = (strip - room.clear) / (1 + OF_FIRST)
-        why = "two rows (numerals.second_zero) share the margin between edge and line"
+        why = f"two rows (numerals.second_zero) share the margin between {edge} and line"
     limits = [Limit(strip, None, why)]
     for end, index in ((room.ends[0], 0), (room.ends[1], -1)):
         half = height(2 * (end - room.clear) - room.pen, ratios[index])
@@ -399,7 +406,7 @@ def _larger(asked: Asked, now: float) -> list[tuple[str, float]]:
             replace(asked, keys=keys.model_copy(update={"clear": keys.clear / 2})),
         ),
         (
-            f'grid.margin = "{format_length(asked.margin * 1.25, asked.units)}"',
+            f'grid.margin = "{format_length(asked.curved + asked.margin * 1.25, asked.units)}"',
             replace(asked, margin=asked.margin * 1.25),
         ),
         (

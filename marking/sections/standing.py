@@ -108,7 +108,7 @@ def standings(
         boxes = _boxes(zone, section)
         found[section.id] = Standing(
             section.id,
-            _in_air(footing, boxes, section, layout.top.corners_table),
+            _in_air(footing, boxes, section, _flat(layout, job)),
             _wet(boxes, sections[:place], job, between=0.0),
         )
     return found
@@ -178,6 +178,13 @@ def _touches(box: Box, stroke: Stroke, pens: PensTable) -> bool:
 def crosses(points: FloatArray, box: Box) -> bool:
     """Whether a polyline (n, 2) has a point in a box, its edges counted."""
     return bool(meets(points[:-1], points[1:], np.array(box[:2]), np.array(box[2:])).any())
+
+
+def _flat(layout: Layout, job: MarkingJob) -> FloatArray:
+    """The corners (4, 2) of what of the top carries a foot: not where a round edge curves away."""
+    inward = np.array([(1.0, 1.0), (-1.0, 1.0), (-1.0, -1.0), (1.0, -1.0)])
+    flat: FloatArray = layout.top.corners_table + job.table.edge_radius * inward
+    return flat
 
 
 def _in_air(

@@ -278,8 +278,13 @@ def _by_work(task: Task, which: AtNodes, repeats: int) -> Iterator[_Planned]:
     """
     for times in range(repeats, 3):
         ways = [MarksChoice(repeats=times, at_nodes=which, ties=ties) for ties in _TIES]
+        # Rows that do not meet have no ink below to read: three ways of asking are one.
+        planned: dict[object, _Planned] = {}
+        for way in ways:
+            one = _planned(task, way)
+            planned.setdefault(one.control.read, one)
         yield from sorted(
-            [_planned(task, way) for way in ways],
+            planned.values(),
             key=lambda one: (not (one.asked and one.asked.shows_slips), one.setting_out.seconds),
         )
 
