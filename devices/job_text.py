@@ -30,6 +30,7 @@ _INCHES = {
     "fence_length": "8 ft",
     "paper": "letter",
     "paper_gap": "",
+    "none": "0 in",
     "thickness": "1 1/2 in",
     "wrap": "4 in",
     "widths": '"36 in", "48 in", "60 in", "72 in", "84 in", "96 in", "120 in"',
@@ -54,6 +55,7 @@ _MILLIMETRES = {
     "fence_length": "2.4 m",
     "paper": "a4",
     "paper_gap": "    ",
+    "none": "0 mm",
     "thickness": "4 cm",
     "wrap": "10 cm",
     "widths": '"90 cm", "120 cm", "150 cm", "180 cm", "210 cm", "240 cm", "300 cm"',
@@ -130,6 +132,9 @@ tolerance = "{tolerance}"      # how far any finished line may lie from true
 
 [table]
 {top}
+measured_to = "board"        # the bare board's edges; or "batten": a line struck along a batten
+                             #   that is held against the padded edge, with a square held to it
+edge_radius = "{none}"         # how round that edge is: no ink where the top curves away
 
 # Measure the real top before inking: four sides and two diagonals, then take away the hashes.
 # "canvasrule layout" says how large a slip of the tape would pass, and what more would show it.
@@ -212,6 +217,8 @@ span = "{reach_span}"
 [inking]
 cross_lines = "device"       # or "ruled": by hand, between the ends that the device inks
 drying = "2 min"             # how long ink is left alone before a foot stands on it
+tried = "first"              # try before any ink that it stays ("canvasrule trial --ink"),
+                             #   or "not asked": you know it does
 
 [paper]
 size = "{paper}"{paper_gap}         # of every sheet that is printed: "letter" or "a4"

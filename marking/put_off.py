@@ -41,6 +41,8 @@ class _StandIn(ModuleType):
             raise AttributeError(name)
 
         def call(*words: Any, **named: Any) -> Any:
+            if sys.modules.get(self.__name__) is self:
+                del sys.modules[self.__name__]
             return getattr(import_module(self.__name__), name)(*words, **named)
 
         return call

@@ -35,9 +35,11 @@ VERBS = {
     "place": "from readings of marks to where a section's device stands",
     "drive": "ink section after section on a plotter, and resume after any interruption",
     "rule": "which lines are ruled by hand, which come next, and the sheet for them",
+    "days": "which sections on which day, and the morning's check before going on",
+    "mend": "ink chosen lines, numerals or a worn patch anew on a cover that is inked",
     "beam": "light the lines to trace: the projector's page and its remote",
     "prove": "what to measure on the finished cover, and the verdict",
-    "paper": "what to print: the marking at true size, whole, in panels or tiles; the keep page",
+    "paper": "what to print: sheets for the hand, the marking at true size, the page to keep",
     "simulate": "be a plotter that other software can connect to, and picture its ink",
     "demo": "lay out, cut and write the Millrace bench: all its files, with no hardware",
 }

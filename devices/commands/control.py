@@ -29,6 +29,8 @@ from marking.network.allowed import allowed_of
 from marking.network.error_model import error_model_of
 from marking.output.files import replace_file
 from marking.output.tape_marks_words import (
+    control_lines,
+    control_record,
     forecast_lines,
     tape_marks_lines,
     tape_marks_record,
@@ -37,15 +39,16 @@ from marking.record.record import open_record
 from marking.tape_marks.choice import MarksChoice, Task, least_work, remedies, widest, work
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
+    from collections.abc import Iterator, Mapping, Sequence
 
     from devices.job import Job
     from marking.layout.layout import Layout
     from marking.measures.lengths import Units
+    from marking.network.fence import Clamping
     from marking.sections.plan import Plan
     from marking.tape_marks.asked import Ties
     from marking.tape_marks.choice import ChosenMarks
-    from marking.tape_marks.marks import TapeRow
+    from marking.tape_marks.marks import Control, TapeRow
 
 
 TIES_BELOW: dict[str, Ties] = {
@@ -60,6 +63,14 @@ def add_options(verb: argparse.ArgumentParser) -> None:
     """Options of the verb."""
     add_job_option(verb)
     add_ink_option(verb)
+    verb.add_argument(
+        "--for",
+        dest="zone",
+        choices=("plotter", "reach"),
+        default="plotter",
+        help="who is placed by them: the plotter's sections, or a hand that ticks by tape and "
+        "rules, which needs few (default: plotter)",
+    )
     verb.add_argument(
         "--spacing",
         metavar="LENGTH",
@@ -125,6 +136,8 @@ def run(options: argparse.Namespace) -> int:
         check_picture_name("--map", options.map)
     job = read_job(options.job)
     layout = layout_of(options.job, job, despite_ink=options.despite_ink)
+    if options.zone == "reach":
+        return _by_hand(options, job, layout)
     plan = plan_of(options.job, "plotter", job, layout, kept_correction(options.job, job))
     if not options.only_look:
         guard_sections(
@@ -148,7 +161,12 @@ def run(options: argparse.Namespace) -> int:
     elif not found:
         _progress("the forecast does not hold; trying remedies")
         found = remedies(task, done.way)
-    files = [] if options.only_look else _keep(options, job, task, done)
+    clamped = _fence_lines(job, task, done)
+    forecast = (line.strip() for line in forecast_lines(done, job.units))
+    says = (done.setting_out.said, *forecast, *clamped)
+    files = []
+    if not options.only_look:
+        files = _keep(options, job, layout, plan, done.control, says, done.fences)
     if options.map is not None:
         _write_map(options.map, job, task, done)
         files.append(options.map)
@@ -156,7 +174,7 @@ def run(options: argparse.Namespace) -> int:
         print_json(tape_marks_record(done, found, files, job.units))
     else:
         print_lines(tape_marks_lines(done, found, job.units))
-        if clamped := _fence_lines(job, task, done):
+        if clamped:
             print_lines(["", *clamped])
         if files:
             say(f"wrote {', '.join(map(str, files))}")
@@ -168,6 +186,37 @@ def _fence_lines(job: Job, task: Task, done: ChosenMarks) -> list[str]:
     at = {one.mark.id: one.mark.at_table for one in done.control.marks}
     fences = done.fences or {}
     return list(clamping_lines(task.plan.sections, fences, at, job.plotter, job.units))
+
+
+def _by_hand(options: argparse.Namespace, job: Job, layout: Layout) -> int:
+    """The few marks of a hand that ticks and rules; kept as any others, or only shown."""
+    from marking.hand.plan import frame, hand_holds
+    from marking.hand.words import expected_lines, expected_record, time_said
+
+    for name in ("spacing", "nodes", "tie_below", "join_rows", "read_twice", "map"):
+        if getattr(options, name):
+            shown = name.replace("_", "-")
+            raise BadInputError(f"--{shown} is for marks that a plotter reads; leave it out")
+    control, limits = frame(layout, job), allowed_of(job)
+    expected = hand_holds(layout, job)
+    says = (time_said(control, job), *expected_lines(expected, limits))
+    files = []
+    if not options.only_look:
+        plan = plan_of(options.job, "reach", job, layout, None)
+        files = _keep(options, job, layout, plan, control, says)
+    if options.json:
+        print_json(
+            {
+                **control_record(control),
+                "forecast": expected_record(expected, limits),
+                "files": [path.as_posix() for path in files],
+            }
+        )
+    else:
+        print_lines((*control_lines(control, job.units), *says))
+        if files:
+            say(f"wrote {', '.join(map(str, files))}")
+    return RefusedError.exit_code if expected.past(limits) else 0
 
 
 def _left_out(plan: Plan) -> Iterator[str]:
@@ -225,10 +274,18 @@ def _chosen(options: argparse.Namespace, task: Task) -> tuple[ChosenMarks, tuple
     return work(task, way), ()
 
 
-def _keep(options: argparse.Namespace, job: Job, task: Task, done: ChosenMarks) -> list[Path]:
+def _keep(
+    options: argparse.Namespace,
+    job: Job,
+    layout: Layout,
+    plan: Plan,
+    control: Control,
+    says: Sequence[str],
+    fences: Mapping[str, Clamping] | None = None,
+) -> list[Path]:
     """Writes the sheet and keeps the marks, unless those set out before have to stay."""
     with open_record(options.job) as record:
-        undone = replaced(record, task.layout, job.units, done.control)
+        undone = replaced(record, layout, job.units, control)
         look = "--only-look shows what other marks would hold and changes nothing"
         stay = "The marks that are set out stay, and so does their sheet"
         if undone.inked:
@@ -243,10 +300,10 @@ def _keep(options: argparse.Namespace, job: Job, task: Task, done: ChosenMarks) 
                 f"otherwise or not at all. {stay}. {look}; --set-out-anew takes the others all "
                 "the same"
             )
-        clamped = _fence_lines(job, task, done)
-        files = _write_sheet(options.job, done, task.layout, job, clamped)
-        begin(record, job, task.layout, task.plan, kept_correction(options.job, job))
-        keep_tape_marks(record, task.layout, task.plan, done.control, done.fences)
+        files = _write_sheet(options.job, control, layout, job, says)
+        correction = kept_correction(options.job, job) if plan.zone.name == "plotter" else None
+        begin(record, job, layout, plan, correction)
+        keep_tape_marks(record, layout, plan, control, fences)
     if undone.gone:
         say(
             "note: this takes the place of the marks chosen before. If they are on the cover, "
@@ -260,17 +317,15 @@ def _few(names: Sequence[str]) -> str:
 
 
 def _write_sheet(
-    folder: Path, done: ChosenMarks, layout: Layout, job: Job, clamped: Sequence[str]
+    folder: Path, control: Control, layout: Layout, job: Job, says: Sequence[str]
 ) -> list[Path]:
     # What draws is imported where something is drawn: it takes a while, and --only-look needs none.
     from marking.drawing.pdf import pdf
     from marking.drawing.svg import svg
     from marking.output.tape_sheet import tape_sheet_pages
 
-    forecast = (line.strip() for line in forecast_lines(done, job.units))
-    says = (done.setting_out.said, *forecast, *clamped)
     paper = paper_of(job)
-    pages = tape_sheet_pages(done.control, layout, job.title, job.units, paper, says)
+    pages = tape_sheet_pages(control, layout, job.title, job.units, paper, says)
     files = {"control.svg": svg(pages[0]), "control.pdf": pdf(pages)}
     for name, data in files.items():
         replace_file(folder / OUTPUT / name, data)

@@ -17,6 +17,7 @@ from devices.commands.shared import (
 from marking.cloth.cover import cover_for
 from marking.cloth.cover_words import cover_lines, cover_record, run_lines
 from marking.job.folder import JOB_FILE
+from marking.job.keys import paper_of
 from marking.stretching.words import is_pulled_on
 
 if TYPE_CHECKING:
@@ -63,14 +64,13 @@ def run(options: argparse.Namespace) -> int:
     if options.json:
         print_json(cover_record(cover))
         return 0
-    from marking.job.keys import paper_of
 
-    pulled_on = is_pulled_on(layout, drawn_through=not job.plotter.on_cover)
     from marking.drawing.pdf import pdf
     from marking.drawing.svg import svg
     from marking.output.cover_sheet import cover_pages
     from marking.output.files import replace_file
 
+    pulled_on = is_pulled_on(layout, drawn_through=not job.plotter.on_cover)
     pages = cover_pages(cover, job, paper_of(job), pulled_on=pulled_on)
     for name, data in {"cover.svg": svg(pages[0]), "cover.pdf": pdf(pages)}.items():
         replace_file(options.job / OUTPUT / name, data)

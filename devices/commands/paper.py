@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from importlib import import_module
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from devices.begun import layout_of
@@ -14,28 +15,54 @@ from devices.commands.shared import (
     read_job,
     say,
 )
+from devices.paper.asked import Asked
 from marking.errors import BadInputError
 
 if TYPE_CHECKING:
     import argparse
-    from collections.abc import Callable, Sequence
 
-    from devices.job import Job
-    from marking.drawing.artwork import Artwork
+    from devices.paper.asked import Printed
     from marking.drawing.printed_file import PrintedFile
-    from marking.full_size.documents import Document, SheetOf
-    from marking.layout.layout import Layout
 
 FOLDER = "paper"
 """Below the output folder."""
 
 
-class Asked(NamedTuple):
-    """What a kind is made from."""
+class Kind(NamedTuple):
+    """One kind of sheets: what it is, the options it has a use for, and where it is made."""
 
-    options: argparse.Namespace
-    job: Job
-    layout: Layout
+    says: str
+    takes: tuple[str, ...]
+    room: str
+
+    def made(self, asked: Asked) -> Printed:
+        """The sheets, by the function that bears the kind's name."""
+        room, _, name = self.room.rpartition(".")
+        printed: Printed = getattr(import_module(f"devices.paper.{room}"), name)(asked)
+        return printed
+
+
+KINDS = {
+    "hand": Kind(
+        "all sheets for marking by hand, with strips of the margins and stencils for the digits",
+        ("measured", "left_handed", "by_two"),
+        "hand.hand",
+    ),
+    "full": Kind(
+        "the whole marking at true size, and in panels where a printer is narrower than the cover",
+        ("measured", "overlap", "prints"),
+        "full_size.full",
+    ),
+    "tiles": Kind(
+        "the whole marking at true size on sheets of a home printer",
+        ("measured", "overlap"),
+        "full_size.tiles",
+    ),
+    "keep": Kind(
+        "the page that the job is made again from, to staple under the table", (), "keep.keep"
+    ),
+}
+"""What can be printed."""
 
 
 def add_options(verb: argparse.ArgumentParser) -> None:
@@ -47,8 +74,8 @@ def add_options(verb: argparse.ArgumentParser) -> None:
         metavar="LENGTH",
         nargs="+",
         default=[],
-        help="full, tiles: what a check length came out as, to take out the printer's scale: the "
-        "one across the sheet, for both ways, or that and the one up it",
+        help="what a check length came out as, to take out the printer's scale: hand, that of a "
+        "strip; full, tiles, the one across the sheet, for both ways, or that and the one up it",
     )
     verb.add_argument(
         "--overlap", metavar="LENGTH", type=length_option, help="full, tiles: of two sheets"
@@ -59,9 +86,15 @@ def add_options(verb: argparse.ArgumentParser) -> None:
         type=length_option,
         help="full: how far across the printer prints (default: 35 in or 890 mm, of a 36 in roll)",
     )
+    verb.add_argument("--left-handed", action="store_true", help="hand: rule with the left hand")
+    verb.add_argument("--by-two", action="store_true", help="hand: a helper rules the far halves")
     verb.epilog = (
         'Sheets go to "out/paper" in the job\'s folder, on the paper that [paper] size names. '
         "Print at 100 % (actual size).\n\n"
+        "hand: hand.pdf is what to do in order, the frame, both sides with every tape reading and "
+        "its numeral,\nand the lines to rule; strips.pdf the margins at true size, each strip laid "
+        "by its own tape reading;\nstencils.svg the digits to cut out. canvasrule control --for "
+        "reach tells what a careful hand leaves.\n"
         "full: out/paper/full.pdf and full.svg are the whole marking in one piece, for a shop that "
         "prints\non canvas, with the canvas to wrap and to cut back round it and [cloth]'s "
         "stretch taken out. A page\nlonger than 200 in counts in larger units (UserUnit, PDF 1.6): "
@@ -72,7 +105,8 @@ def add_options(verb: argparse.ArgumentParser) -> None:
         "left out.\n"
         "keep: out/paper/keep.pdf, the page to staple under the table; "
         '"canvasrule start DIR --from-page"\nmakes the job again from its text, typed or scanned.\n'
-        "\nexamples:\n  canvasrule paper tiles --job my-bench\n"
+        "\nexamples:\n  canvasrule paper hand --job my-bench\n"
+        "  canvasrule paper tiles --job my-bench\n"
         '  canvasrule paper tiles --job my-bench --measured "5 31/32 in" "6 1/32 in"\n'
         '  canvasrule paper full --job my-bench --prints "41 in"'
     )
@@ -86,7 +120,19 @@ def run(options: argparse.Namespace) -> int:
     _check_taken(options)
     job = read_job(options.job)
     layout = layout_of(options.job, job)
-    files = KINDS[options.kind](Asked(options, job, layout))
+    printed = KINDS[options.kind].made(
+        Asked(
+            options.job,
+            job,
+            layout,
+            tuple(options.measured),
+            options.overlap,
+            options.prints,
+            options.left_handed,
+            options.by_two,
+        )
+    )
+    files = printed.files
     folder = options.job / OUTPUT / FOLDER
     contents = {file.path: file.data for file in files}
     done = write_set(folder, contents, layout_hash(layout))
@@ -94,6 +140,8 @@ def run(options: argparse.Namespace) -> int:
         say(f"note: {folder / name}: taken away, being of an earlier layout")
     for name in done.left:
         say(f"note: {folder / name} is of an earlier layout and was changed since; it was left")
+    for note in printed.notes:
+        say(f"note: {note}")
     shas = {file.path: file.sha256 for file in done.written}
     if options.json:
         print_json({"schema": 1, "files": [_record(file, shas[file.path]) for file in files]})
@@ -104,10 +152,10 @@ def run(options: argparse.Namespace) -> int:
 
 def _check_taken(options: argparse.Namespace) -> None:
     """Refuses an option that the kind has no use for."""
-    taken = {"full": ("measured", "overlap", "prints"), "tiles": ("measured", "overlap")}
-    for name in ("measured", "overlap", "prints"):
-        if getattr(options, name) and name not in taken.get(options.kind, ()):
-            raise BadInputError(f"paper {options.kind} has no use for --{name}; leave it out")
+    for name in sorted({option for kind in KINDS.values() for option in kind.takes}):
+        if getattr(options, name) and name not in KINDS[options.kind].takes:
+            shown = name.replace("_", "-")
+            raise BadInputError(f"paper {options.kind} has no use for --{shown}; leave it out")
 
 
 def _record(file: PrintedFile, sha256: str) -> dict[str, Any]:
@@ -128,116 +176,5 @@ def _said(file: PrintedFile) -> str:
     return f"{counted(file.pages, 'page')}, {wide} by {high} mm"
 
 
-def _about(asked: Asked) -> str:
-    """Which version of what marking, for the foot of a sheet."""
-    from marking.record.record import layout_hash
-
-    return f"canvasrule {_version()}, marking {layout_hash(asked.layout)[:16]}"
-
-
-def _version() -> str:
-    from importlib.metadata import version
-
-    return version("canvasrule")
-
-
-def _full(asked: Asked) -> Sequence[PrintedFile]:
-    """the whole marking at true size, and in panels where a printer is narrower than the cover"""
-    from marking.drawing.pdf import pdf, user_unit
-    from marking.drawing.printed_file import printed_file
-    from marking.drawing.svg import svg
-    from marking.full_size.documents import PRINTS_ACROSS, needs_panels, panels, whole_sheet
-    from marking.full_size.whole import whole_marking
-
-    options, job, layout = asked
-    whole = whole_marking(layout, job, _about(asked))
-    parts = (_part(whole_sheet(whole)),)
-    files = [
-        printed_file(f"full.{ending}", "full", made([whole]), [whole], parts)
-        for ending, made in (("pdf", pdf), ("svg", lambda pages: svg(pages[0])))
-    ]
-    unit = user_unit(whole)
-    if unit > 1:
-        say(
-            f"note: full.pdf is longer than 200 in and counts in units of {unit}/72 in. PDFium "
-            f"(Chrome, Edge) and Poppler show it {unit} times too small; panels.pdf always works"
-        )
-    across = options.prints or PRINTS_ACROSS[job.units]
-    if needs_panels(layout, across) or unit > 1:
-        document = panels(
-            layout,
-            job,
-            _about(asked),
-            across=across,
-            overlap=options.overlap,
-            measured=options.measured,
-        )
-        files.append(_document("panels", document))
-    elif options.measured or options.overlap:
-        raise BadInputError(
-            "--measured and --overlap are for panels, and this printer prints the cover in one "
-            "piece: leave them out, or give a smaller --prints"
-        )
-    return files
-
-
-def _tiles(asked: Asked) -> Sequence[PrintedFile]:
-    """the whole marking at true size on sheets of a home printer"""
-    from marking.full_size.documents import tiles
-    from marking.job.keys import paper_of
-
-    options, job, layout = asked
-    document = tiles(
-        layout,
-        job,
-        _about(asked),
-        size=paper_of(job),
-        overlap=options.overlap,
-        measured=options.measured,
-    )
-    return [_document("tiles", document)]
-
-
-def _document(kind: str, document: Document) -> PrintedFile:
-    from marking.drawing.pdf import pdf
-    from marking.drawing.printed_file import printed_file
-
-    parts = tuple(map(_part, document.sheets))
-    return printed_file(f"{kind}.pdf", kind, pdf(document.pages), document.pages, parts)
-
-
-def _part(sheet: SheetOf) -> dict[str, Any]:
-    return {"page": sheet.page, "name": sheet.name, "box": list(sheet.box), "at": list(sheet.at)}
-
-
-def _keep(asked: Asked) -> Sequence[PrintedFile]:
-    """the page that the job is made again from, to staple under the table"""
-    from marking.drawing.pdf import pdf
-    from marking.drawing.printed_file import printed_file
-
-    pages = keep_pages_of(asked)
-    return [printed_file("keep.pdf", "keep", pdf(pages), pages)]
-
-
-def keep_pages_of(asked: Asked) -> tuple[Artwork, ...]:
-    """The keep page, by itself or as the last of a job sheet."""
-    from marking.job.keys import paper_of
-    from marking.keep.kept_job import kept_job
-    from marking.keep.page import keep_pages
-    from marking.record.record import layout_hash
-
-    options, job, layout = asked
-    kept = kept_job(options.job, job, _version(), layout_hash(layout))
-    return keep_pages(kept, job, paper_of(job))
-
-
-KINDS: dict[str, Callable[[Asked], Sequence[PrintedFile]]] = {
-    "full": _full,
-    "tiles": _tiles,
-    "keep": _keep,
-}
-"""What can be printed; the first line of each says what it is."""
-
-
 def _kinds_said() -> str:
-    return "; ".join(f"{name}: {made.__doc__}" for name, made in KINDS.items())
+    return "; ".join(f"{name}: {kind.says}" for name, kind in KINDS.items())

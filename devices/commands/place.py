@@ -26,9 +26,9 @@ from devices.setting_down.scatter_words import scatter_line
 from devices.setting_down.slip_words import slip_report
 from devices.setting_down.standstill import still_there
 from devices.setting_down.where_it_stands import (
-    by_tape_marks,
     drawn_now,
     from_readings,
+    ground_of,
     marks_in_reach,
     placed_on,
     standing_by,
@@ -36,6 +36,7 @@ from devices.setting_down.where_it_stands import (
 from marking.begun.inked import done_sections, runs_of
 from marking.begun.on_the_cover import belongs, keep_placement, plan_hash, standing
 from marking.errors import BadInputError, RefusedError
+from marking.mending.mend import mends, set_downs
 from marking.network.adjustment import adjust
 from marking.output.files import replace_file
 from marking.placement.laid_ink import section_of
@@ -47,9 +48,11 @@ from marking.placement.words import (
 )
 from marking.record.readings import read_readings
 from marking.record.record import layout_hash, open_record
+from marking.sections.mended import mended_name
 
 if TYPE_CHECKING:
     import argparse
+    from collections.abc import Sequence
 
     from devices.job import Job
     from devices.plotter.correction import Correction
@@ -160,7 +163,7 @@ def _with_record(
         if options.inked is not None:
             guard_division(record, job, layout, plan, correction)
             begin(record, job, layout, plan, correction)
-            return _take_as_inked(options, record, layout, plan)
+            return _take_as_inked(options, record, job, layout, plan)
         if options.all:
             return _adjust_all(options, record, job, layout, plan)
         return _place(options, record, job, layout, plan, correction)
@@ -174,20 +177,20 @@ def _place(
     plan: Plan,
     correction: Correction | None,
 ) -> int:
-    section, readings = _given(options, plan)
+    section, readings = _given(options, plan, _with_mends(record, job, layout, plan))
     left_out = standing(record, layout, plan, job.units).left_out
     _note_left_out(left_out)
     if section.id in left_out:
         raise BadInputError(
             f"section {section.id} is inked already, and not as this layout and division place it"
         )
-    if section.id in done_sections(record, layout, plan):
+    if section.id in _done(record, layout, plan):
         raise BadInputError(
             f"section {section.id} is inked already; readings for it would place nothing"
         )
     if runs_of(record, section.id, plan):
         return _begun(options, section, readings, record, job, layout, plan, correction)
-    ground = by_tape_marks(section, record, layout, plan, job)
+    ground = ground_of(section, plan, layout, job, record, correction)
     if options.at_fence is not None and ground.against is None:
         raise RefusedError(
             f"section {section.id} is not pushed against a fence: control chose its marks without "
@@ -295,15 +298,17 @@ def _begun(
     return 0
 
 
-def _given(options: argparse.Namespace, plan: Plan) -> tuple[Section, tuple[MarkReading, ...]]:
+def _given(
+    options: argparse.Namespace, plan: Plan, sections: Sequence[Section]
+) -> tuple[Section, tuple[MarkReading, ...]]:
     """The section to place, and its readings: none where its fence alone holds it."""
     if options.at_fence is not None:
-        return section_named(plan, options.at_fence), ()
-    return _readings(options.readings, options.section, plan)
+        return section_named(plan.sections, options.at_fence), ()
+    return _readings(options.readings, options.section, sections)
 
 
 def _readings(
-    path: Path, wanted: str | None, plan: Plan
+    path: Path, wanted: str | None, sections: Sequence[Section]
 ) -> tuple[Section, tuple[MarkReading, ...]]:
     """The one section that the file, or `wanted`, names, and its readings."""
     readings = read_readings(path, section=wanted)
@@ -314,19 +319,32 @@ def _readings(
             "the device stands at with --section"
         )
     name = wanted if wanted is not None else named[0]
-    section = section_named(plan, name)
+    section = section_named(sections, name)
     own = tuple(reading for reading in readings if reading.section == name)
     if not own:
         raise BadInputError(f"{path}: no reading of section {name}; it has {', '.join(named[:6])}")
     return section, own
 
 
-def section_named(plan: Plan, name: str) -> Section:
+def _with_mends(record: Record, job: Job, layout: Layout, plan: Plan) -> Sequence[Section]:
+    """The plan's sections, and those that some ink is laid anew in."""
+    again = set_downs(record, layout, plan, job.pens).values()
+    return [*plan.sections, *(section for several in again for section, _ in several)]
+
+
+def _done(record: Record, layout: Layout, plan: Plan) -> frozenset[str]:
+    """Ids of what is inked, mends too."""
+    again = mends(record, layout, plan)
+    mended = {mended_name(name, mend.id) for mend in again for name in mend.done}
+    return done_sections(record, layout, plan) | mended
+
+
+def section_named(sections: Sequence[Section], name: str) -> Section:
     """The section of that id. Raises BadInputError when there is none."""
-    for section in plan.sections:
+    for section in sections:
         if section.id == name:
             return section
-    first, last = plan.sections[0].id, plan.sections[-1].id
+    first, last = sections[0].id, sections[-1].id
     raise BadInputError(f"section {name}: there is none; this plan has {first} to {last}")
 
 
@@ -357,9 +375,12 @@ def _write_placed(
     return [folder / name for name in files]
 
 
-def _take_as_inked(options: argparse.Namespace, record: Record, layout: Layout, plan: Plan) -> int:
-    name, division = section_named(plan, options.inked).id, plan_hash(plan)
-    if name in done_sections(record, layout, plan):
+def _take_as_inked(
+    options: argparse.Namespace, record: Record, job: Job, layout: Layout, plan: Plan
+) -> int:
+    sections = _with_mends(record, job, layout, plan)
+    name, division = section_named(sections, options.inked).id, plan_hash(plan)
+    if name in _done(record, layout, plan):
         raise BadInputError(f"section {name} is inked already, and was kept as inked")
     placements = record.placements(name)
     if not placements:

@@ -29,6 +29,12 @@ def add_options(verb: argparse.ArgumentParser) -> None:
     )
     verb.add_argument("--length", help='the table\'s length, such as "150 in"')
     verb.add_argument("--width", help='the table\'s width, such as "64 in"')
+    verb.add_argument(
+        "--like",
+        metavar="OLD",
+        type=Path,
+        help="the folder of a job whose choices to begin with: for the cover that follows it",
+    )
     verb.add_argument("--title", help="a name for the sheets")
     verb.add_argument("--units", choices=("in", "mm"), help="what people see (default: by length)")
     verb.add_argument(
@@ -66,6 +72,8 @@ def run(options: argparse.Namespace) -> int:
         raise BadInputError(f"{path}: is there already and was not touched; give another folder")
     if options.from_page is not None:
         return _from_page(options)
+    if options.like is not None:
+        return _like(options, path)
     plotter = options.plotter or _PLOTTER
     if plotter not in stock_names("plotters"):
         raise BadInputError(
@@ -141,6 +149,57 @@ def _from_page(options: argparse.Namespace) -> int:
             "it to an old one"
         )
     return 0
+
+
+def _like(options: argparse.Namespace, path: Path) -> int:
+    """A job with another's job.toml and the profiles beside it; nothing of what happened there."""
+    import tomllib
+
+    from devices.job import Job
+    from marking.job.folder import JOB_FILE, load_job
+    from marking.output.files import write_new
+
+    other = [name for name in (*_ANSWERS, "from_page") if getattr(options, name) is not None]
+    if other:
+        raise BadInputError(
+            f"--{', --'.join(other).replace('_', '-')}: --like takes all choices from "
+            f"{options.like}; change them in the new job.toml"
+        )
+    old = options.like / JOB_FILE
+    # It is read as it stands: what would not read back there does not here.
+    load_job(options.like, Job)
+    text = old.read_bytes()
+    files: dict[str, bytes] = {}
+    for name in sorted(_profile_files(tomllib.loads(text.decode("utf-8-sig")))):
+        beside = options.like / name
+        if beside.is_file() and not Path(name).is_absolute():
+            if ".." in Path(name).parts:
+                raise BadInputError(
+                    f"{old}: its profile {name} lies outside the folder; copy it into the folder "
+                    "first, and name it so"
+                )
+            files[name] = beside.read_bytes()
+    # job.toml last: a folder that has it has all of it.
+    for name, data in {**files, JOB_FILE: text}.items():
+        write_new(options.folder / name, data)
+    _write_schema(options.folder)
+    if options.json:
+        print_json({"schema": 1, "job": path.as_posix(), "like": options.like.as_posix()})
+    else:
+        print(path)
+        say(
+            "The same choices, and nothing of what was measured or inked there. Measure the top "
+            f'anew, and run "canvasrule layout --job {options.folder}"'
+        )
+    return 0
+
+
+def _profile_files(tables: object) -> set[str]:
+    """What is named as a profile anywhere in a job; stock ones among it."""
+    if not isinstance(tables, dict):
+        return set()
+    own = {value for key, value in tables.items() if key == "profile" and isinstance(value, str)}
+    return own.union(*(_profile_files(value) for value in tables.values()))
 
 
 def _title_of(folder: Path) -> str:

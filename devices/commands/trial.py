@@ -77,6 +77,15 @@ def add_options(verb: argparse.ArgumentParser) -> None:
         help="keep a new correction although sections are inked: later sections may be cut "
         "otherwise, and are then not joined to that ink",
     )
+    verb.add_argument(
+        "--ink",
+        action="store_true",
+        help="how to try whether the ink stays when cloth is rubbed and pressed on it, which the "
+        "first section waits for",
+    )
+    verb.add_argument(
+        "--ink-tried", metavar="FILE", type=Path, help="keep what was seen then, a .toml file"
+    )
     verb.epilog = (
         "Do this before the tape marks are set out: a corrected plotter may reach less, and "
         "the sections are cut for that.\n\n"
@@ -88,9 +97,39 @@ def add_options(verb: argparse.ArgumentParser) -> None:
 def run(options: argparse.Namespace) -> int:
     """Writes the sheet, or solves and keeps what was measured on it."""
     job = read_job(options.job)
+    if options.ink or options.ink_tried is not None:
+        return _ink(options, job)
     if options.measured is None:
         return _write_sheet(options, job)
     return _solve(options, job)
+
+
+def _ink(options: argparse.Namespace, job: Job) -> int:
+    """How the ink is tried; or keeps what was seen, with 1 where it comes off."""
+    from devices.commands.typed import typed
+    from marking.fastness.tried import keep_tried, read_tried
+    from marking.fastness.words import how_to, tried_lines, tried_record
+
+    if options.measured is not None:
+        raise BadInputError("--measured is of the plotter's sheet; keep one thing at a time")
+    if options.ink_tried is None:
+        keep = typed(["canvasrule", "trial", "--job", options.job, "--ink-tried", "FILE"])
+        lines = list(how_to(keep))
+        if options.json:
+            print_json({"schema": 1, "how_to": lines})
+        else:
+            print_lines(lines)
+        return 0
+    path = given_file("--ink-tried", options.ink_tried, options.job)
+    tried = read_tried(path, job.pens)
+    layout = layout_of(options.job, job)
+    with open_record(options.job) as record:
+        keep_tried(record, layout_hash(layout), tried)
+    if options.json:
+        print_json(tried_record(tried))
+    else:
+        print_lines(tried_lines(tried))
+    return RefusedError.exit_code if tried.comes_off else 0
 
 
 def _write_sheet(options: argparse.Namespace, job: Job) -> int:

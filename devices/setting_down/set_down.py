@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from devices.driving.kept_places import add_given, add_whereabouts
+from devices.driving.kept_places import add_whereabouts
 from devices.session.keypresses import has_keyboard, key_pressed
 from devices.session.progress import in_words, verdicts
 from devices.session.session import begin, set_for
@@ -24,7 +24,13 @@ from devices.session.whereabouts import (
 )
 from devices.setting_down.read_marks import sight
 from devices.setting_down.scatter_words import scatter_line
-from devices.setting_down.set_down_words import clamping_of, height_too, question, what_to_do
+from devices.setting_down.set_down_words import (
+    clamping_of,
+    height_too,
+    question,
+    unread_mend,
+    what_to_do,
+)
 from devices.setting_down.slip_words import foreseen, slip_report
 from devices.setting_down.standstill import inking_pose, refuse_old_readings, still_there
 from devices.setting_down.where_it_stands import (
@@ -41,6 +47,7 @@ from marking.begun.on_the_cover import keep_placement, pose_from, setup_record
 from marking.errors import BadInputError, RefusedError
 from marking.record.readings import READING_SD, MarkReading
 from marking.record.record import layout_hash
+from marking.sections.mended import section_mended
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -119,15 +126,6 @@ def refuse_lost_unread(section: Section, earlier: Sequence[KeptRun], place: Work
         "marks anew, and give them by --readings FILE, or leave --unattended out and read them "
         "under the pen. With no mark in its reach, set out tape marks by canvasrule control"
     )
-
-
-def keep_given(place: Workplace) -> None:
-    """Keeps the readings given, before anything can fail: whatever is lost later, they are old.
-
-    To be called before the port is opened.
-    """
-    if place.readings and not place.rehearsal:
-        add_given(place.record, place.readings)
 
 
 def relies_on_its_place(section: Section, earlier: Sequence[KeptRun], place: Workplace) -> bool:
@@ -304,11 +302,10 @@ def _say_slips(stance: Stance, place: Workplace) -> None:
         return
     if not placed.residuals:
         return
-    section = next(one for one in place.plan.sections if one.id == stance.section.id)
-    in_sight = [mark.id for mark in _readable(section, place)]
-    report = slip_report(stance.ground, section, placed.inking.setup.readings, in_sight)
+    in_sight = [mark.id for mark in _readable(stance.section, place)]
+    report = slip_report(stance.ground, placed.section, placed.inking.setup.readings, in_sight)
     for line in report.lines:
-        place.person.say(f"{section.id}: {line}")
+        place.person.say(f"{stance.section.id}: {line}")
 
 
 def _as_it_stood(
@@ -351,6 +348,11 @@ def _unread(section: Section, place: Workplace, lost: KeptWhereabouts | None) ->
     if place.rehearsal:
         advice = "a rehearsal: the device is taken to stand exactly where planned"
         return as_set_down(section, allowed=True, advice=advice)
+    if section_mended(section.id) is not None:
+        raise RefusedError(
+            f"{section.id}: no marks around it were read, so nobody knows where the lines to ink "
+            f"anew lie; nothing was inked. {unread_mend(section)}"
+        )
     if place.person.attended:
         advice = "no mark is in its reach: it is taken to stand where the tape says"
         return as_set_down(section, allowed=True, advice=advice)

@@ -14,6 +14,7 @@ from marking.measures.durations import format_duration
 from marking.measures.lengths import format_length
 from marking.record.record import utc_now
 from marking.sections.feet_words import board_said, two_people
+from marking.sections.mended import section_mended
 from marking.sections.set_downs import next_step
 from marking.sections.standing import standings, stood_on
 
@@ -79,6 +80,20 @@ def question(section: Section, place: Workplace) -> str:
     return f"Is the canvas {moved} for {section.id}?"
 
 
+def unread_mend(section: Section) -> str:
+    """What to do where nothing tells where a device stands that is to ink anew."""
+    if not section.locating_marks:
+        return (
+            "No crossing that stays lies in its reach: ink fewer lines anew at once, so that some "
+            "around them stay to be read, or do it by hand along a rule"
+        )
+    named = ", ".join(mark.id for mark in section.locating_marks)
+    return (
+        f"Read the crossings {named} under the pen (leave --unattended out), or give their "
+        "readings by --readings FILE"
+    )
+
+
 def under_its_feet(section: Section, place: Workplace) -> Iterator[str]:
     """Two people once, ink to let dry first, and boards to stand feet on."""
     zone = place.plan.zone
@@ -87,7 +102,9 @@ def under_its_feet(section: Section, place: Workplace) -> Iterator[str]:
     said = _still_wet(section, place)
     if said:
         yield said
-    stood = standings(zone, place.plan.sections, place.layout, place.job).get(section.id)
+    stood = standings(zone, place.plan.sections, place.layout, place.job).get(
+        section_mended(section.id) or section.id
+    )
     for foot in () if stood is None else stood.in_air:
         yield (
             f"{section.id}: {board_said(foot, place.job.units)}: put a board of the table's "

@@ -14,6 +14,8 @@ from devices.plotter.known_errors import drawn_with, with_plotter
 from marking.begun.inked import done_sections
 from marking.begun.on_the_cover import pose_from, setup_from, standing, tape_marks_are_set_out
 from marking.errors import BadInputError
+from marking.mending.marks_around import as_known
+from marking.mending.mend import crossings_around, mends
 from marking.network.allowed import allowed_of
 from marking.network.datum import EXACT
 from marking.network.error_model import error_model_of
@@ -26,6 +28,7 @@ from marking.placement.laid_ink import attributed, butts_as_laid, set_apart, sta
 from marking.placement.placement import network_for, place
 from marking.placement.recut import carried
 from marking.sections.locating_marks import Mark
+from marking.sections.mended import section_mended
 from marking.sections.neighbours import butts, window_middle
 from marking.tape_marks.visible import sights
 
@@ -103,7 +106,8 @@ def from_readings(
     beside, under the name that the stance gives. Raises RefusedError or BadInputError when the
     readings cannot tell where the device stands.
     """
-    by_control = tape_marks_are_set_out(record, layout)
+    mended = section_mended(section.id) is not None
+    by_control = tape_marks_are_set_out(record, layout) and not mended
     ground = ground_of(section, plan, layout, job, record, correction)
     placement = placed_on(ground, section, readings, job, correction)
     pose = placement.inking.setup.pose
@@ -203,12 +207,16 @@ def placed_on(
     if ground.scatter is not None:
         # What the same hand takes now is worth no more than before.
         taken = ground.scatter.taken(declared, ground.network.errors.cloth)
+    limits = allowed_of(job)
+    if section_mended(section.id) is not None:
+        # It is true to the ink around it, to which it may show no more than a step.
+        limits = replace(limits, total=min(limits.total, limits.step))
     placement = place(
         ground.network,
         section,
         taken,
         ground.joints,
-        allowed_of(job),
+        limits,
         kind=kind,
         weight=weight,
         follow=FOLLOW,
@@ -228,7 +236,12 @@ def ground_of(
     record: Record,
     correction: Correction | None,
 ) -> Ground:
-    """What is known round `section`: from tape marks where they are set out."""
+    """What is known round `section`: from tape marks where they are set out.
+
+    Round a section that is mended, the ink that lies there as it lies.
+    """
+    if section_mended(section.id) is not None:
+        return _by_marks_around(section, plan, layout, job, record)
     if tape_marks_are_set_out(record, layout):
         return by_tape_marks(section, record, layout, plan, job)
     return _by_locating_marks(section, plan, layout, job, record, correction)
@@ -258,6 +271,16 @@ def _ground(
     return Ground(network, joints, own if own in network.setups else None, mixed, against)
 
 
+def _by_marks_around(
+    section: Section, plan: Plan, layout: Layout, job: Job, record: Record
+) -> Ground:
+    """The crossings around ink that is laid anew, which is to lie true to them and to no tape."""
+    kept = mends(record, layout, plan)
+    around = crossings_around(record, layout, plan, section, kept)
+    targets = as_known(around, allowed_of(job).step)
+    return Ground(network_for(section, targets, (), ()), (), None, {})
+
+
 def marks_in_sight(
     section: Section, plan: Plan, layout: Layout, job: Job, record: Record
 ) -> tuple[Mark, ...]:
@@ -265,6 +288,8 @@ def marks_in_sight(
 
     All that it reaches where no few are asked for, or where one of them is not inked yet.
     """
+    if section_mended(section.id) is not None:
+        return section.locating_marks
     if not tape_marks_are_set_out(record, layout):
         of_tape = sights(plan, layout.grid, ()).targets
         _, mixed = attributed(of_tape, plan.sections, stances(record))
@@ -281,6 +306,8 @@ def marks_in_reach(
     section: Section, plan: Plan, layout: Layout, job: Job, record: Record
 ) -> tuple[Mark, ...]:
     """All the marks that the section's device can be brought onto, those to read among them."""
+    if section_mended(section.id) is not None:
+        return section.locating_marks
     stands = standing(record, layout, plan, job.units)
     taped = [mark.mark for mark in stands.control.marks]
     seen = sights(plan, layout.grid, taped).seen[section.id]
@@ -289,6 +316,8 @@ def marks_in_reach(
 
 def still_to_ink(section: Section, plan: Plan, layout: Layout, record: Record) -> dict[str, str]:
     """Locating marks of `section` that no ink shows yet, each with the section that will."""
+    if section_mended(section.id) is not None:
+        return {}
     done = done_sections(record, layout, plan)
     targets = sights(plan, layout.grid, ()).targets
     inkers = {mark.id: targets[mark.id].inked_by for mark in section.locating_marks}

@@ -16,12 +16,12 @@ from devices.ways.by_projector import FROM_LIGHT, projector_ways
 from marking.errors import BadInputError, RefusedError
 from marking.input.toml import read_toml
 from marking.job.folder import JOB_FILE, check_job
-from marking.job.keys import tape_of
+from marking.job.keys import paper_of, tape_of
 from marking.job.work_keys import FenceTable
 from marking.network.allowed import allowed_of
 from marking.shipped_files import stock_names
 from marking.tape_marks.choice import Task
-from marking.ways.by_hand import STRIP, hand_ways
+from marking.ways.by_hand import hand_ways
 from marking.ways.cover import cover_of
 from marking.ways.reckoning import Reckoning
 from marking.ways.tape_scale import tape_scale_most
@@ -68,7 +68,7 @@ def reckoning(
     """
     cover, tape = cover_of(layout), tape_of(job.tape)
     fence = job.fence or (USUAL_FENCE if every else None)
-    ways = [*hand_ways(cover, job.pace, tape_scale_most(tape), STRIP[job.units])]
+    ways = [*hand_ways(cover, job.pace, tape_scale_most(tape), paper_of(job))]
     for machine in machines(folder, job, every=every):
         ways += _of_machine(machine, layout, cover, fence, own_plan)
     limits = allowed_of(job)

@@ -130,11 +130,13 @@ def numbered_length(layout: Layout) -> float:
 
 def side_lines(layout: Layout, side: Literal["near", "far"]) -> tuple[TableLine, ...]:
     """The table's own long edge and the long lines counted from it, from the edge in."""
-    lines = [line for line in layout.grid.long_lines if line.side == side]
-    return (
-        TableLine(f"{side}-edge", 0.0),
-        *sorted((TableLine(line.id, line.offset) for line in lines), key=lambda one: one.at),
-    )
+    far_edge = layout.top.inscribed[3]
+    lines = [
+        TableLine(line.id, (line.y if side == "near" else far_edge - line.y) / layout.slack[1])
+        for line in layout.grid.long_lines
+        if line.side == side
+    ]
+    return (TableLine(f"{side}-edge", 0.0), *sorted(lines, key=lambda one: one.at))
 
 
 def end_lines(layout: Layout) -> tuple[TableLine, ...]:

@@ -15,6 +15,7 @@ if TYPE_CHECKING:
 
     from marking.measures.lengths import Units
 
+
 Paper = Literal["a4", "letter"]
 PAPERS: dict[Paper, tuple[float, float]] = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}
 """Width and height in mm: ISO 216, and ANSI A."""

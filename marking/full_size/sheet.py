@@ -34,8 +34,8 @@ SIDE = 9.0
 _JOIN = Style(stroke=FAINT, width=0.2, dashes=(3.0, 2.0), ends="butt")
 _EDGE = Style(stroke=FAINT, width=0.2, dashes=(8.0, 2.0, 1.0, 2.0), ends="butt")
 _WORDS = 1.9
-_CROSSES_AT = (0.25, 0.75)
-"""Shares of a join between two others."""
+_CROSSES_EVERY = 600.0
+"""mm along a join, at most twice that; never fewer than two."""
 
 
 @dataclass(frozen=True)
@@ -165,7 +165,7 @@ def _clipped(start: FloatArray, end: FloatArray, window: Box) -> FloatArray | No
 
 
 def _draw_joins(artwork: Artwork, part: Part, printing: Printing, place: _Place) -> None:
-    """A dashed line at each join, with two ringed crosses.
+    """A dashed line at each join, with ringed crosses.
 
     Both sheets have the same crosses: they hang on the join and on the cores beside it, which the
     two share, and stand midway between lines.
@@ -181,7 +181,7 @@ def _draw_joins(artwork: Artwork, part: Part, printing: Printing, place: _Place)
             ends = [(at, part.window[along]), (at, part.window[along + 2])]
             places = [
                 printing.parting.near_bare(along, low + share * (high - low), low, high)
-                for share in _CROSSES_AT
+                for share in _shares(high - low)
             ]
             points = [*ends, *((at, where) for where in places)]
             first, last, *marks = (place.one(*(p if axis == 0 else p[::-1])) for p in points)
@@ -197,6 +197,12 @@ def _draw_checks(artwork: Artwork, printing: Printing, paper: Paper) -> None:
     checks.square(paper.rim, paper.rim)
     checks.across(printing.lengths, x + SQUARE["in"] * printing.scale.across, y - 4.5)
     checks.up(printing.lengths, x - 2.0, y)
+
+
+def _shares(length: float) -> list[float]:
+    """Where crosses stand along a join, as shares of what of it two sheets have in common."""
+    count = max(2, round(length / _CROSSES_EVERY))
+    return [(n + 0.5) / count for n in range(count)]
 
 
 _SIDES = {"left": (-1, 0), "right": (1, 0), "below": (0, -1), "above": (0, 1)}

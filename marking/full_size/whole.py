@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 from marking.drawing.artwork import Style
 from marking.drawing.page import FAINT, INK
+from marking.drawing.typeface import text_width
 from marking.full_size.allowance import allowance_of
 from marking.full_size.check_marks import SQUARE, CheckMarks, corner_mark
 from marking.full_size.parts import extent_of
@@ -86,8 +87,10 @@ def _draw_checks(artwork: Artwork, job: MarkingJob, box: Box, top: Box, room: fl
     lengths = check_lengths(top, job)
     side = SQUARE[job.units]
     checks.square(box[0] + (room - side) / 2, box[1] + (room - side) / 2)
-    checks.across(lengths, top[0], top[1] - min(30.0, room * 0.75))
-    checks.up(lengths, top[0] - min(30.0, room * 0.5), top[1])
+    # Under the table once it is wrapped, and not on its side.
+    out = 0.75 * room
+    checks.across(lengths, top[0], top[1] - out)
+    checks.up(lengths, top[0] - out, top[1])
 
 
 def _write(artwork: Artwork, job: MarkingJob, top: Box, room: float, about: str) -> None:
@@ -102,6 +105,7 @@ def _write(artwork: Artwork, job: MarkingJob, top: Box, room: float, about: str)
         else f"Drawn for canvas that lies as it is printed: no stretch is taken out. {about}",
     ]
     words = artwork.on_top(Style(fill=INK))
-    size = min(5.0, room / 8)
+    widest = max(map(text_width, lines))
+    size = min(5.0, room / 8, (top[2] - top[0]) / widest)
     for n, line in enumerate(lines):
         words.write(line, top[0], top[3] + room * 0.75 - n * 2 * size, size)

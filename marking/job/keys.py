@@ -146,6 +146,15 @@ class TopTable(Table):
 
     length: Length = Field(description="Along the long edges")
     width: Length = Field(description="From the near edge to the far edge")
+    measured_to: Literal["board", "batten"] = Field(
+        default="board",
+        description="What every edge is: the bare board's, or a line struck along a batten held "
+        "against the padded edge, with a square held to it",
+    )
+    edge_radius: Clearance = Field(
+        default=0.0,
+        description="How round that edge is; no ink is laid where the top curves away within it",
+    )
     survey: SurveyTable | None = Field(default=None, description="The real top as measured")
 
 

@@ -60,6 +60,10 @@ class InkingTable(Table):
         default=parse_duration("2 min"),
         description="How long ink is left alone before a foot",
     )
+    tried: Literal["first", "not asked"] = Field(
+        default="first",
+        description="Whether the first ink waits until it was tried that it stays on the canvas",
+    )
 
 
 def _distinct(names: tuple[str, ...] | None) -> tuple[str, ...] | None:

@@ -7,6 +7,8 @@ readers that know nothing of structured append. Nothing is packed: any phone sho
 from __future__ import annotations
 
 import math
+from bisect import bisect
+from itertools import accumulate, pairwise
 from typing import TYPE_CHECKING, NamedTuple
 
 if TYPE_CHECKING:
@@ -32,7 +34,7 @@ def codes(lines: Sequence[str]) -> Iterator[Code]:
     import segno
 
     at = 0
-    for group in _groups(lines):
+    for group in groups(lines):
         # Another size or level would make another picture of the same text.
         made = segno.make("\n".join(group), error=_LEVEL, micro=False, boost_error=False)
         rows = tuple(tuple(bool(module) for module in row) for row in made.matrix)
@@ -40,13 +42,13 @@ def codes(lines: Sequence[str]) -> Iterator[Code]:
         at += len(group)
 
 
-def _groups(lines: Sequence[str]) -> Iterator[Sequence[str]]:
-    sizes = [len(line) + 1 for line in lines]
-    even = sum(sizes) / math.ceil(sum(sizes) / (MOST_BYTES - max(sizes)))
-    start, held = 0, 0
-    for n, size in enumerate(sizes):
-        if held and held + size / 2 > even:
-            yield lines[start:n]
-            start, held = n, 0
-        held += size
-    yield lines[start:]
+def groups(lines: Sequence[str]) -> Iterator[Sequence[str]]:
+    """Runs of whole lines, as few as none is too long, each about as long as the others."""
+    ends = list(accumulate(len(line) + 1 for line in lines))
+    least = math.ceil(ends[-1] / MOST_BYTES)
+    for count in range(least, len(lines) + 1):
+        cuts = [0, *(bisect(ends, n * ends[-1] / count) for n in range(1, count)), len(lines)]
+        held = [sum(len(line) + 1 for line in lines[a:b]) for a, b in pairwise(cuts)]
+        if max(held) <= MOST_BYTES or count == len(lines):
+            yield from (lines[a:b] for a, b in pairwise(cuts) if a < b)
+            return

@@ -15,6 +15,7 @@ import numpy as np
 from marking.errors import RefusedError
 from marking.job.keys import tape_of
 from marking.layout import hems, lines, numerals
+from marking.layout.edges import check_margins, edge_notes, on_the_curve
 from marking.layout.survey import Top, survey_top
 from marking.measures.lengths import format_length
 
@@ -113,6 +114,7 @@ def lay_out(job: MarkingJob) -> Layout:
     Raises RefusedError when it does not fit the real top, BadInputError when the survey or the
     face cannot be.
     """
+    check_margins(job)
     top = survey_top(job.table, job.units, tape_of(job.tape))
     rect = top.inscribed
     cross_x = lines.cross_positions(job, rect)
@@ -162,9 +164,10 @@ def lay_out(job: MarkingJob) -> Layout:
             *warnings,
             *hems.fold_warnings(folds, job.grid.margin, job.units),
             *_warnings(job, legibility, cross_x, rect),
+            *edge_notes(job.table, job.units),
         ),
     )
-    _check_on_top(layout.strokes, top, job.pens)
+    _check_on_top(layout.strokes, top, job)
     return _slackened(layout, job.cloth, job.pens.numerals.width)
 
 
@@ -288,8 +291,9 @@ def _warnings(
     return warnings
 
 
-def _check_on_top(strokes: Sequence[Stroke], top: Top, pens: PensTable) -> None:
-    """No ink may fall off the real top: every stroke's outermost ink against all four edges."""
+def _check_on_top(strokes: Sequence[Stroke], top: Top, job: MarkingJob) -> None:
+    """No ink may fall off the real top, nor lie where it curves away: against all four edges."""
+    pens, curved = job.pens, job.table.edge_radius
     corners = top.corners_table
     edges = np.roll(corners, -1, axis=0) - corners
     inward = np.stack([-edges[:, 1], edges[:, 0]], axis=1) / np.linalg.norm(edges, axis=1)[:, None]
@@ -298,8 +302,11 @@ def _check_on_top(strokes: Sequence[Stroke], top: Top, pens: PensTable) -> None:
         if not drawn:
             continue
         points = np.concatenate([stroke.points for stroke in drawn])
-        room = (points @ inward.T - (corners * inward).sum(axis=1)).min()
-        if room < pens.named(pen).width / 2 - 1e-9:
+        room = (points @ inward.T - (corners * inward).sum(axis=1)).min() - curved
+        half = pens.named(pen).width / 2
+        if room < half - 1e-9 and curved:
+            raise RefusedError(on_the_curve(job, f"pens.{pen}", half))
+        if room < half - 1e-9:
             raise RefusedError(
                 f"pens.{pen}: ink {format_length(pens.named(pen).width, 'mm')} wide would run "
                 "off the table's edge; make grid.margin and grid.end_margin at least half of it"

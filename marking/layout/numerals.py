@@ -97,7 +97,7 @@ class _Room:
     pen: float
     clear: float
     strip: float
-    """From the table's edge to the first long line's ink."""
+    """From where the top is flat to the first long line's ink."""
     apart: float
     """From one numbered cross line to the next."""
     ends: tuple[float, float]
@@ -115,7 +115,9 @@ class Asked:
     pitch: float
     """From one cross line to the next, in mm."""
     margin: float
-    """From a long edge to the middle of its first long line."""
+    """From where the top is flat at a long edge to the middle of its first long line."""
+    curved: float
+    """From an edge to where the top is flat."""
     line_ink: float
     """The greatest width of a line."""
     slack: float
@@ -123,6 +125,7 @@ class Asked:
     xs: FloatArray
     """Of all cross lines."""
     rect: tuple[float, float, float, float]
+    """Of the top what is flat."""
     upright: Sequence[tuple[float, float]]
     """All upright lines, rising: x, and half their ink."""
 
@@ -179,16 +182,18 @@ def asked_for(
 
     `upright` are the x of all upright lines, rising, each with half its ink.
     """
+    curved = job.table.edge_radius
     return Asked(
         job.numerals,
         job.units,
         job.pens.numerals.width,
         job.grid.pitch,
-        job.grid.margin,
+        job.grid.margin - curved,
+        curved,
         max(job.pens.lines.width, job.pens.heavy.width),
         1 / (1 + job.cloth.stretch_length),
         xs,
-        rect,
+        (rect[0] + curved, rect[1] + curved, rect[2] - curved, rect[3] - curved),
         upright,
     )
 
@@ -307,9 +312,9 @@ def _limits(asked: Asked) -> list[Limit]:
     def height(room_for_centre_lines: float, ratio: float) -> float:
         return room_for_centre_lines / ratio + room.pen if ratio else math.inf
 
-    limits = [
-        Limit(room.strip - 2 * room.clear, None, "the margin leaves no more between edge and line")
-    ]
+    edge = "the round edge" if asked.curved else "edge"
+    leaves = f"the margin leaves no more between {edge} and line"
+    limits = [Limit(room.strip - 2 * room.clear, None, leaves)]
     for end, index in ((room.ends[0], 0), (room.ends[1], -1)):
         half = height(2 * (end - room.clear) - room.pen, ratios[index])
         limits.append(Limit(half, values[index], f"{values[index]} would come too near the end"))
@@ -365,7 +370,7 @@ def _larger(asked: Asked, now: float) -> list[tuple[str, float]]:
             replace(asked, keys=keys.model_copy(update={"clear": keys.clear / 2})),
         ),
         (
-            f'grid.margin = "{format_length(asked.margin * 1.25, asked.units)}"',
+            f'grid.margin = "{format_length(asked.curved + asked.margin * 1.25, asked.units)}"',
             replace(asked, margin=asked.margin * 1.25),
         ),
         (

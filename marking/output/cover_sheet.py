@@ -117,10 +117,9 @@ def _loose_canvas(page: Page, cover: Cover, job: MarkingJob, top: float) -> None
     plan.line([(0.0, y), (length, y)], ACCENT, 0.5)
     plan.line([(x, 0.0), (x, wide)], ACCENT, 0.5)
     x_mid, y_mid = plan.at((below[0] + below[2]) / 2, (below[1] + below[3]) / 2)
-    page.write("top", x_mid, y_mid, _SMALL, align=0.5, colour=FAINT)
     page.write("far edge", x_mid, plan.at(0, below[3])[1] - 4, _SMALL, align=0.5, colour=FAINT)
     page.write("near edge", x_mid, plan.at(0, below[1])[1] + 2, _SMALL, align=0.5, colour=FAINT)
-    page.write("zero end", plan.at(below[0], 0)[0] + 2, y_mid, _SMALL, colour=FAINT)
+    page.write("zero end", plan.at(below[0], 0)[0] + 2, y_mid - 0.9, _SMALL, colour=FAINT)
     left, low = plan.at(0.0, 0.0)
     right, high = plan.at(length, wide)
     off_roll = f"{rough_length(length, units)} off the roll"
@@ -134,9 +133,9 @@ def _loose_canvas(page: Page, cover: Cover, job: MarkingJob, top: float) -> None
         rough_length(x - SQUARING, units),
     )
     told = (
-        "The two brown lines that run past the top are those to draw: they come to lie on its near "
-        "edge and through its zero corner. Broken: the drawn threads that both ends are squared "
-        "to; the short line is measured from there."
+        "Grey: the top below. The two brown lines that run past it are those to draw: they come "
+        "to lie on its near edge and through its zero corner. Broken: the drawn threads that both "
+        "ends are squared to; the short line is measured from there."
     )
     if canvas.seam is not None:
         told += " The black line along it is the seam of the strip."
@@ -263,15 +262,20 @@ def _boards_on_top(page: Page, cover: Cover, job: MarkingJob, top: float) -> flo
         plan.fill((x0, low, x1, high), _PALE)
     for number, piece in enumerate(cover.underlay.pieces, 1):
         plan.box(piece.lies, INK, 0.4)
-        _number(page, number, piece.lies, plan)
+        _name(page, f"{number}", number, piece.lies, plan)
     page.write("near edge", page.width / 2, plan.low - 4.5, _SMALL, align=0.5, colour=FAINT)
-    page.write("zero end", plan.left, plan.low - 4.5, _SMALL, colour=FAINT)
+    middle = plan.at(x0, (y0 + y1) / 2)[1] - 0.9
+    page.write("zero end", plan.left - 2, middle, _SMALL, align=1.0, colour=FAINT)
     return plan.low - 13
 
 
-def _number(page: Page, number: int, box: Box, plan: _Plan) -> None:
-    x, y = plan.at((box[0] + box[2]) / 2, (box[1] + box[3]) / 2)
-    page.write(f"{number}", x, y - 1.2, 2.4, align=0.5)
+def _name(page: Page, name: str, number: int, box: Box, plan: _Plan) -> None:
+    """In the middle; on a narrow board off it along the board, each third board alike."""
+    (x0, y0), (x1, y1) = plan.at(*box[:2]), plan.at(*box[2:])
+    off = (number % 3 - 1) * 4.0
+    x = (x0 + x1) / 2 + (off if y1 - y0 < 6 <= x1 - x0 else 0.0)
+    y = (y0 + y1) / 2 + (off if x1 - x0 < 6 <= y1 - y0 else 0.0)
+    page.write(name, x, y - 1.1, 2.2, align=0.5)
 
 
 def _heading_of_sheets(page: Page, board: Underlay, units: Units, y: float) -> float:
@@ -323,8 +327,7 @@ def _sheet(
     for box, held in by_cut.items():
         plan.fill(box, "#ffffff")
         plan.box(box, INK, 0.4)
-        x, y = plan.at((box[0] + box[2]) / 2, (box[1] + box[3]) / 2)
-        page.write(_listed(held), x, y - 1.1, 2.2, align=0.5)
+        _name(page, _listed(held), held[0], box, plan)
     plan.box(plan.flat, INK, 0.5)
     one = f"sheet {numbers[0]}" if len(numbers) == 1 else f"sheets {_listed(numbers)}"
     page.write(one, left + long / 2, top - wide - 4.6, _SMALL, align=0.5)

@@ -90,7 +90,10 @@ def _on_the_table(page: Page, plan: HemPlan, layout: Layout, job: MarkingJob, to
     zero = float(layout.grid.cross_x[0]) / layout.slack[0]
     marked = _distinct(along)
     above = 1.0 + 3.0 * _levels(marked, scale, job)
-    low: float = top - above - scale * (y1 - y0) - 3
+    high = scale * (y1 - y0)
+    # On a narrow table the names of both sides need more room than the table has.
+    spread = max(0.0, 2 * _ROW * max(len(near), len(far)) + 1.0 - high)
+    low: float = top - above - high - 3
     left = _EDGE
 
     def at(x: float, y: float) -> tuple[float, float]:
@@ -112,7 +115,7 @@ def _on_the_table(page: Page, plan: HemPlan, layout: Layout, job: MarkingJob, to
         page.write(_short(one, job), foot[0] + 0.6, head - 1.2, _SMALL, colour=colour)
     right = at(x1, 0.0)[0]
     for folds, side, up in ((near, y0, 1), (far, y1, -1)):
-        beside = low if up > 0 else low + (y1 - y0) * scale
+        beside = low - spread if up > 0 else low + high
         for place, one in enumerate(folds):
             y = side + up * one.at
             colour = INK if one.line is not None else ACCENT
@@ -120,6 +123,7 @@ def _on_the_table(page: Page, plan: HemPlan, layout: Layout, job: MarkingJob, to
             to = beside + up * (0.2 + _ROW * place) - (0.0 if up > 0 else 1.4)
             page.line([at(x1, y), (right + 4, to + 0.7)], colour, 0.15)
             page.write(f"{one.what}, {_short(one, job)}", right + 5, to, _SMALL, colour=colour)
+    low -= spread
     page.write("near edge", (left + right) / 2, low - 4, _SMALL, align=0.5, colour=FAINT)
     told = (
         "Grey: the cloth as it is cut. Lines: where its edges and folds go; broken: no line there."

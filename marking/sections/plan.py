@@ -178,7 +178,7 @@ def _planned(
         window_x, window_y = columns[column].window, rows[row].window
         window = (window_x[0], window_y[0], window_x[1], window_y[1])
         pieces = cells.get((column, row), [])
-        routed, drawn = _routed(pieces, job.pens, zone, window)
+        way, drawn = routed(pieces, job.pens, zone, window)
         sections.append(
             Section(
                 _name(row, column),
@@ -189,7 +189,7 @@ def _planned(
                 window,
                 drawn,
                 tuple(marks[at] for at in seen[row, column]),
-                routed,
+                way,
                 zone.turned,
             )
         )
@@ -359,21 +359,21 @@ def _sights(
     return list(dict.fromkeys(sights))
 
 
-def _routed(
+def routed(
     pieces: Sequence[Piece], pens: PensTable, zone: Zone, window: Box
 ) -> tuple[Route, tuple[Piece, ...]]:
     """The pieces in inking order and direction, and what the inking takes."""
     home = window[2 * zone.home[0]], window[2 * zone.home[1] + 1]
-    routed = route.shortest([piece.stroke for piece in pieces], pens, home, zone.pace)
+    found = route.shortest([piece.stroke for piece in pieces], pens, home, zone.pace)
     drawn = []
-    for leg in routed.legs:
+    for leg in found.legs:
         piece = pieces[leg.index]
         if leg.backwards:
             stroke = piece.stroke
             turned = Stroke(stroke.id, stroke.layer, stroke.pen, stroke.points[::-1])
             piece = Piece(turned, piece.of)
         drawn.append(piece)
-    return routed, tuple(drawn)
+    return found, tuple(drawn)
 
 
 def _unreached(

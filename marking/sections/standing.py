@@ -106,7 +106,7 @@ def standings(
         boxes = _boxes(zone, section)
         found[section.id] = Standing(
             section.id,
-            _in_air(footing, boxes, section, layout.top.corners_table),
+            _in_air(footing, boxes, section, _flat(layout, job)),
             _wet(boxes, sections[:place], job, between=0.0),
         )
     return found
@@ -186,6 +186,13 @@ def crosses(points: FloatArray, box: Box) -> bool:
     enter = np.maximum(enters.max(axis=1), 0.0)
     leave = np.minimum(leaves.min(axis=1), 1.0)
     return bool((enter <= leave).any())
+
+
+def _flat(layout: Layout, job: MarkingJob) -> FloatArray:
+    """The corners (4, 2) of what of the top carries a foot: not where a round edge curves away."""
+    inward = np.array([(1.0, 1.0), (-1.0, 1.0), (-1.0, -1.0), (1.0, -1.0)])
+    flat: FloatArray = layout.top.corners_table + job.table.edge_radius * inward
+    return flat
 
 
 def _in_air(

@@ -16,21 +16,29 @@ from marking.ways.way import Way
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
+    from marking.job.keys import PaperSize
     from marking.job.work_keys import PaceTable
     from marking.ways.cover import Cover
 
 DISTANCES = 10
 """Of the proof, in every way."""
 FOR_ALL = ("a steel tape", "a second person for the proof")
-STRIP = {"in": 254.0, "mm": 250.0}
-"""How much of a margin one strip carries on a common sheet, laid crosswise."""
+_STRIP = {"letter": 254.0, "a4": 250.0}
+"""mm of margin that there is room for on one strip, along the sheet's long side."""
 _PANEL, _PANEL_ADDS = 842.0, 829.0
 """mm of the top's width that the first panel of a 36 in roll carries, and each one more."""
 _NOT_PRINTED = "this version does not print its sheets"
 
 
-def hand_ways(cover: Cover, pace: PaceTable, tape_most: float, strip: float) -> Iterator[Way]:
-    """The ways of a hand; `strip` is how much of a margin one strip carries."""
+def lines_a_strip(paper: PaperSize, pitch: float, lines: int) -> int:
+    """How many of so many cross lines one printed strip carries, with half a pitch on either side:
+    as few strips as there is room for, as long as each other."""
+    most = max(1, int(_STRIP[paper] / pitch + 1e-9))
+    return math.ceil(lines / math.ceil(lines / most))
+
+
+def hand_ways(cover: Cover, pace: PaceTable, tape_most: float, paper: PaperSize) -> Iterator[Way]:
+    """The ways of a hand, with strips on `paper`."""
     doubts = HandDoubts(tape_most)
     line_x, width = cover.line_x, cover.width
     long_lines = Act("long lines ruled", cover.long_lines, pace.long_line_ruled)
@@ -55,14 +63,15 @@ def hand_ways(cover: Cover, pace: PaceTable, tape_most: float, strip: float) -> 
         rulings=rulings,
         needs=("a straightedge", *FOR_ALL),
     )
-    strips = 2 * math.ceil((cover.length + cover.pitch) / strip)
+    numbered = round(cover.length / cover.pitch) + 1
+    each = lines_a_strip(paper, cover.pitch, numbered)
+    strip, strips = each * cover.pitch, 2 * math.ceil(numbered / each)
     yield Way(
         "hand-strips",
         "by hand with printed strips",
         "hand",
         (
             base(pace),
-            Act("marks along a line", strips + 2, pace.tick, parted=True),
             Act("strips laid", strips, pace.strip, parted=True),
             across,
             long_lines,
@@ -70,13 +79,12 @@ def hand_ways(cover: Cover, pace: PaceTable, tape_most: float, strip: float) -> 
             *short,
             proof(pace),
         ),
-        by_strips(line_x, width, strip, doubts).with_counts(marks=strips + 2),
+        by_strips(line_x, width, strip, cover.pitch, doubts).with_counts(marks=4),
         cross_lines="ruled",
         rulings=rulings,
         tracings=cover.numerals,
         sheets=strips,
         needs=("a printer", "a straightedge", *FOR_ALL),
-        note=_NOT_PRINTED,
     )
     beyond = cover.width + 2 * cover.pitch - _PANEL
     panels = 1 + max(0, math.ceil(beyond / _PANEL_ADDS))

@@ -244,7 +244,7 @@ def test_a_section_half_drawn_by_version_0_1_is_finished_or_left_to_that_version
 def in_the_form_of_0_1(folder: Path) -> None:
     """Takes away what version 0.1 did not keep."""
     (step,) = [one for one in MIGRATIONS if "CREATE TABLE whereabouts" in one]
-    later = ("whereabouts", "layout", "division", "given", "ruled")
+    later = ("whereabouts", "layout", "division", "given", "ruled", "mend")
     in_db(
         folder,
         *(f"DROP TABLE {table}" for table in later),

@@ -5,7 +5,9 @@ from __future__ import annotations
 import json
 import re
 
+import pypdfium2
 import pytest
+from pypdfium2 import raw
 
 from devices.commands import main
 from devices.job import Job
@@ -18,7 +20,7 @@ from marking.output.hem_card import hem_card
 from marking.record.record import open_record
 from tests.cloth.sheets import assert_read_at_arms_length
 from tests.cloth.test_hems import SMALL, panel
-from tests.output.printed import inked_box, text_of, words_of
+from tests.output.printed import MM, inked_box, text_of, words_of
 from tests.output.test_sheets_are_legible import overprinted
 
 TEXT = """\
@@ -140,3 +142,38 @@ def test_the_card_says_all_and_no_word_stands_over_another(make_job, paper):
         assert "Iron no hotter" in text
         assert ("No line for" in text) == bool(plan.missing)
         assert ("That is longer than the 58 in" in text) == (plan.shift_to_head is not None)
+
+
+def test_on_the_card_every_line_lies_where_it_does_on_the_table(make_job):
+    # PDFium measures what ReportLab drew.
+    job = make_job({"table": {"length": "60 in", "width": "30 in"}})
+    layout = lay_out(job)
+    plan = hem_plan(panel(**SMALL), layout, job)
+    card = hem_card(plan, layout, job, "Parlour", "letter", inked=False)
+    page = pypdfium2.PdfDocument(pdf(card))[0]
+    drawn = [item.get_bounds() for item in page.get_objects(filter=[raw.FPDF_PAGEOBJ_PATH])]
+    pen = 0.4 * MM
+    lines = [(x0, y0, x1, y1) for x0, y0, x1, y1 in drawn if min(x1 - x0, y1 - y0) < 2 * pen]
+    table = max(
+        (box for box in drawn if box not in lines and box[2] - box[0] < page.get_width() * 0.9),
+        key=lambda box: box[2] - box[0],
+    )
+    wide = 0.45 * MM  # of the outline, by which PDFium's box is larger all round
+    x0, y0, x1, y1 = table[0] + wide, table[1] + wide, table[2] - wide, table[3] - wide
+    upright = {
+        round(((a + c) / 2 - x0) / (x1 - x0) * 60 - 1, 2)
+        for a, b, c, d in lines
+        if abs((d - b) - (y1 - y0)) < 2 * wide
+    }
+    level = {
+        round(((b + d) / 2 - y0) / (y1 - y0) * 30, 2)
+        for a, b, c, d in lines
+        if abs((c - a) - (x1 - x0)) < 2 * wide
+    }
+    for one in plan.laid:
+        at = one.at / 25.4
+        if one.edge in ("bottom", "top"):
+            assert min(abs(at - x) for x in upright) < 0.03, one
+        else:
+            y = at if one.edge == "near side" else 30 - at
+            assert min(abs(y - found) for found in level) < 0.03, one

@@ -132,7 +132,7 @@ def bench(
     machine = MACHINES[request.param]
     folder = tmp_path_factory.mktemp("askew")
     (folder / "job.toml").write_text(
-        '[table]\nlength = "26 in"\nwidth = "17 in"\n'
+        '[table]\nlength = "26 in"\nwidth = "17 in"\n[inking]\ntried = "not asked"\n'
         f'[plotter]\nprofile = "{machine.profile}"\n{machine.keys}'
     )
     done = run_cli("control", "--spacing", "3 in", "--job", folder, "--json")

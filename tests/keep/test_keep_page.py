@@ -24,6 +24,7 @@ from devices.commands import main
 from devices.job import Job
 from marking.errors import BadInputError
 from marking.job.folder import load_job
+from marking.keep.codes import MOST_BYTES, groups
 from marking.keep.kept_job import KeptJob, kept_job, made_again
 from marking.keep.lines import LONGEST, kept_lines, read_lines
 from marking.layout.layout import lay_out
@@ -188,6 +189,18 @@ def test_what_phones_and_typists_change_does_not_count(lines):
     assert read_lines(f"\ufeff{text}\r\n\r\n", "page.txt") == read_lines(
         "\n".join(reversed(lines)), "page.txt"
     )
+
+
+def test_squares_are_few_and_evenly_filled():
+    """However the lines fall: none overfull, none with a line or two alone."""
+    for count in range(1, 140):
+        lines = [f"{n:03} 0000 {'x' * (n * 7 % 45)}" for n in range(count)]
+        made = list(groups(lines))
+        assert [line for group in made for line in group] == lines
+        sizes = [sum(len(line) + 1 for line in group) for group in made]
+        assert max(sizes) <= MOST_BYTES
+        assert len(made) <= sum(sizes) / (MOST_BYTES - 60) + 1
+        assert min(sizes) >= max(sizes) - 120
 
 
 @pytest.mark.parametrize(

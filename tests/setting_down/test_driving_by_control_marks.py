@@ -27,7 +27,7 @@ def test_sections_driven_by_control_marks_are_found_by_the_adjustment_of_all(
 ) -> None:
     """Two sections, set down 1.4 mm off and read to a fifth of a millimetre, seed 3."""
     job_file = MILLRACE.replace("flatbed-a3", "flatbed-24x36")
-    (tmp_path / "job.toml").write_text(job_file, "utf-8")
+    (tmp_path / "job.toml").write_text(f'{job_file}[inking]\ntried = "not asked"\n', "utf-8")
     done = run_cli("control", "--job", tmp_path, "--spacing", "6 in")
     assert done.returncode == 0, done.stderr
 

@@ -58,7 +58,7 @@ def test_the_demo_tells_the_plotter_that_it_names_and_the_hand(
     assert ways["flatbed-a3-bands"]["set_downs"] == 20
     assert ways["flatbed-a3-bands"]["rulings"] == 148
     assert 0 < ways["flatbed-a3"]["machine_hours"] < ways["flatbed-a3"]["person_hours"][0]
-    assert "this version does not print its sheets" in ways["hand-strips"]["why"]
+    assert "does not print" not in ways["hand-strips"]["why"]
 
 
 def test_all_tries_every_stock_machine_and_a_usual_fence(run_cli: RunCli, tmp_path: Path) -> None:
