@@ -55,7 +55,7 @@ if TYPE_CHECKING:
     from devices.driving.kept_places import KeptWhereabouts
     from devices.plotter.bed import UnitPoint
     from devices.session.session import Link, Workplace
-    from devices.setting_down.where_it_stands import Ground, Stance
+    from devices.setting_down.where_it_stands import Stance
     from marking.record.rows import KeptRun
     from marking.sections.locating_marks import Mark
     from marking.sections.plan import Section
@@ -298,9 +298,8 @@ def found(
 def _say_slips(stance: Stance, place: Workplace) -> None:
     """What the readings would have shown of a slip, and what to read to see smaller ones."""
     placed = stance.placed
-    if placed is None or stance.ground is None or placed.doubts or not stance.fits:
-        return
-    if not placed.residuals:
+    checked = placed is not None and placed.residuals and not placed.doubts and stance.fits
+    if placed is None or stance.ground is None or not checked:
         return
     in_sight = [mark.id for mark in _readable(stance.section, place)]
     report = slip_report(stance.ground, placed.section, placed.inking.setup.readings, in_sight)
@@ -365,24 +364,20 @@ def _unread(section: Section, place: Workplace, lost: KeptWhereabouts | None) ->
 
 def _held_alone(section: Section, place: Workplace, lost: KeptWhereabouts | None) -> bool:
     """Whether fence and stop alone tell where it stands: somebody pushed it there just now."""
-    clamping = None if place.rehearsal or place.moved else clamping_of(section, place)
-    pushed = clamping is not None and clamping.stopped
-    return pushed and lost is None and place.person.attended
+    if place.rehearsal or place.moved or lost is not None or not place.person.attended:
+        return False
+    clamping = clamping_of(section, place)
+    return clamping is not None and clamping.stopped
 
 
 def _by(section: Section, readings: Sequence[MarkReading], place: Workplace) -> Stance:
-    return from_readings(
-        section, readings, place.plan, place.layout, place.job, place.record, place.correction
-    )
-
-
-def _ground(section: Section, place: Workplace) -> Ground:
-    return ground_of(section, place.plan, place.layout, place.job, place.record, place.correction)
+    work = place.plan, place.layout, place.job, place.record, place.correction
+    # A fence holds the frame and tells nothing of where a carriage that lost its place counts from.
+    return from_readings(section, readings, *work, at_fence=_lost(section, place) is None)
 
 
 def _marks(section: Section, place: Workplace) -> tuple[Mark, ...]:
     if _lost(section, place) is not None and clamping_of(section, place) is not None:
-        # A fence holds the frame and tells nothing of where its carriage counts from.
         return marks_in_reach(section, place.plan, place.layout, place.job, place.record)
     return marks_in_sight(section, place.plan, place.layout, place.job, place.record)
 
@@ -434,10 +429,11 @@ def _sighted(section: Section, place: Workplace, link: Link) -> list[MarkReading
             "keyboard here; give --readings FILE"
         )
     marks = _readable(section, place)
-    ground = _ground(section, place)
+    at = place.plan, place.layout, place.job, place.record, place.correction
+    ground = ground_of(section, *at)
     if ground.scatter is not None:
-        at = place.record, place.layout, place.plan, place.job
-        place.person.say(f"{section.id}: {scatter_line(ground.scatter, *at)}")
+        said = scatter_line(ground.scatter, place.record, place.layout, place.plan, place.job)
+        place.person.say(f"{section.id}: {said}")
     report = foreseen(ground, section, [mark.id for mark in marks])
     for line in () if report is None else report.lines:
         place.person.say(f"{section.id}: {line}")
