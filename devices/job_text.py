@@ -70,12 +70,14 @@ def job_text(
     table: str | None,
     length: str,
     width: str,
-    plotter: str,
+    plotter: str | None,
     removable: int,
+    projector: str | None = None,
 ) -> str:
     """A commented job.toml for a stock table, or for a length and a width as people write them.
 
-    `removable` is the holder that the removable pen stands in, on this plotter.
+    A machine that is None stands there behind hashes. `removable` is the holder that the removable
+    pen stands in, on this plotter.
     """
     words = _INCHES if units == "in" else _MILLIMETRES
     top = (
@@ -88,7 +90,8 @@ def job_text(
         title=_text(title),
         units=units,
         top=top,
-        plotter=_text(plotter),
+        plotter=_machine("plotter", plotter or "flatbed-a3", plotter is None),
+        projector=_machine("projector", projector or "ceiling-1080p", projector is None),
         removable=removable,
         schema_file=SCHEMA_FILE,
         per_line=1,
@@ -115,6 +118,16 @@ def _allow_profiles(schema: dict[str, object]) -> None:
         }
         definitions[name].pop("required", None)
     schema["required"] = ["table"]
+
+
+def _machine(kind: str, name: str, hashed: bool) -> str:
+    """A machine's table, behind hashes where nobody named one."""
+    notes = {
+        "plotter": "any key of the profile may be set below it",
+        "projector": "put beside it what differs: pixels, distance, picture_width, tilt",
+    }
+    lines = (f"[{kind}]", f"profile = {_text(name)}".ljust(29) + f"# {notes[kind]}")
+    return "\n".join(f"# {line}" if hashed else line for line in lines)
 
 
 def _text(value: str) -> str:
@@ -204,21 +217,20 @@ division = "{division}"         # how finely it is read
 temperature_c = 20.0         # in the room; steel is true at 20
 scale_error = "0 %"          # true over shown length, less 1, where it has been compared
 
-[plotter]
-profile = {plotter}          # any key of the profile may be set below it
+# The machines that there are; take away the hashes of one that nobody named.
+{plotter}
 
-[projector]
-profile = "ceiling-1080p"    # put beside it what differs: pixels, distance, picture_width, tilt
+{projector}
 
 [reach]                      # an arm's reach from a long edge
 depth = "{reach_depth}"
 span = "{reach_span}"
 
 [inking]
-cross_lines = "device"       # or "ruled": by hand, between the ends that the device inks
+# cross_lines = "ruled"      # by hand, between the ends that the device inks; a way says it too
 drying = "2 min"             # how long ink is left alone before a foot stands on it
-tried = "first"              # try before any ink that it stays ("canvasrule trial --ink"),
-                             #   or "not asked": you know it does
+tried = "ask"                # whether you tried that ink stays ("canvasrule trial --ink"); or
+                             #   "first": none is laid before that is kept; or "not asked"
 
 [paper]
 size = "{paper}"{paper_gap}         # of every sheet that is printed: "letter" or "a4"
@@ -237,11 +249,12 @@ size = "{paper}"{paper_gap}         # of every sheet that is printed: "letter" o
 # contact = "0.07 mm"        # how exactly the device comes to lie against it
 # stops = "0.1 mm"           # or "none": its place along the rail is then read from a mark
 
-# [ways]                     # what there is to mark with, and the way chosen
+# [ways]                     # what there is to mark with, where the tables above do not say it
 # have = ["plotter", "projector"]
-# way = ""                   # an id that "canvasrule ways" lists
+# way = ""                   # an id that "canvasrule ways" lists: every verb then goes by it
 
-# [pace]                     # your own times, act by act; "canvasrule ways" says which count
+# [pace]                     # your own times, act by act; left out, what the record has timed,
+#                            # else our assumptions: "canvasrule ways" says which
 # reading = "30 s"
 # set_down = "4.5 min"
 """

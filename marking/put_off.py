@@ -41,6 +41,7 @@ class _StandIn(ModuleType):
             raise AttributeError(name)
 
         def call(*words: Any, **named: Any) -> Any:
+            # Called while it is still put off: it must not find itself.
             if sys.modules.get(self.__name__) is self:
                 del sys.modules[self.__name__]
             return getattr(import_module(self.__name__), name)(*words, **named)

@@ -8,7 +8,14 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from devices.begun import guard_division, layout_of, work_of
-from devices.commands.shared import add_job_option, print_json, print_lines, read_job, say
+from devices.commands.shared import (
+    add_job_option,
+    check_way,
+    print_json,
+    print_lines,
+    read_job,
+    say,
+)
 from devices.serving.listening import LOOPBACK, addresses, bound, own_address
 from devices.serving.pairing import Pairing
 
@@ -53,6 +60,7 @@ def add_options(verb: argparse.ArgumentParser) -> None:
 def run(options: argparse.Namespace) -> int:
     """Serves the pages until interrupted; with `--plan`, says what the projector can do."""
     job = read_job(options.job)
+    check_way(options.job, job, "beam", "projector")
     if options.plan:
         from devices.projector.trueup.forecast import plan_lines, plan_record
 

@@ -13,18 +13,21 @@ from devices.commands.shared import (
     add_ink_option,
     add_job_option,
     check_picture_name,
+    check_way,
     length_option,
     print_json,
     print_lines,
     read_job,
     say,
 )
-from devices.history import has_record, kept_check, kept_correction
+from devices.history import at_own_pace, has_record, kept_check, kept_correction
 from devices.plotter.known_errors import with_plotter
 from devices.setting_down.fence_words import clamping_lines
+from devices.ways.hours_said import hours_said
 from marking.begun.on_the_cover import keep_tape_marks, replaced, tape_marks_set_out
 from marking.errors import BadInputError, RefusedError
 from marking.job.keys import paper_of, tape_of
+from marking.measures.counts import counted
 from marking.network.allowed import allowed_of
 from marking.network.error_model import error_model_of
 from marking.output.files import replace_file
@@ -39,7 +42,7 @@ from marking.record.record import open_record
 from marking.tape_marks.choice import MarksChoice, Task, least_work, remedies, widest, work
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Mapping, Sequence
+    from collections.abc import Mapping, Sequence
 
     from devices.job import Job
     from marking.layout.layout import Layout
@@ -135,6 +138,7 @@ def run(options: argparse.Namespace) -> int:
     if options.map is not None:
         check_picture_name("--map", options.map)
     job = read_job(options.job)
+    check_way(options.job, job, "control", "plotter", "projector")
     layout = layout_of(options.job, job, despite_ink=options.despite_ink)
     if options.zone == "reach":
         return _by_hand(options, job, layout)
@@ -147,23 +151,27 @@ def run(options: argparse.Namespace) -> int:
             despite_ink=options.despite_ink,
             otherwise="chooses marks for the new cut",
         )
+    job = at_own_pace(options.job, job, layout, plan)
     rows = _rows_set_out(options.job, layout, job.units)
     check = kept_check(options.job, job)
     errors = with_plotter(error_model_of(job), job.plotter, check, turned=plan.zone.turned)
     tape, limits = tape_of(job.tape), allowed_of(job)
     fence = job.fence
     task = Task(layout, plan, tape, job.units, limits, rows, job.pace, errors, fence)
-    for note in _left_out(plan):
-        say(f"note: {note}")
     done, found = _chosen(options, task)
     if done.forecast.holds:
         found = ()
     elif not found:
         _progress("the forecast does not hold; trying remedies")
         found = remedies(task, done.way)
+    said = hours_said(job.model_copy(update={"fence": fence}), layout, plan, done.setting_out)
     clamped = _fence_lines(job, task, done)
-    forecast = (line.strip() for line in forecast_lines(done, job.units))
-    says = (done.setting_out.said, *forecast, *clamped)
+    says = (
+        done.setting_out.said,
+        said,
+        *([_where_to_clamp(done)] if clamped else []),
+        *(line.strip() for line in forecast_lines(done, job.units)),
+    )
     files = []
     if not options.only_look:
         files = _keep(options, job, layout, plan, done.control, says, done.fences)
@@ -173,7 +181,7 @@ def run(options: argparse.Namespace) -> int:
     if options.json:
         print_json(tape_marks_record(done, found, files, job.units))
     else:
-        print_lines(tape_marks_lines(done, found, job.units))
+        print_lines([*tape_marks_lines(done, found, job.units), said])
         if clamped:
             print_lines(["", *clamped])
         if files:
@@ -219,13 +227,10 @@ def _by_hand(options: argparse.Namespace, job: Job, layout: Layout) -> int:
     return RefusedError.exit_code if expected.past(limits) else 0
 
 
-def _left_out(plan: Plan) -> Iterator[str]:
-    """What the forecast leaves out, in words."""
-    if plan.ruled:
-        yield (
-            "the forecast is of what the device inks. What ruling between the stubs adds is in "
-            "the figures of canvasrule ways"
-        )
+def _where_to_clamp(done: ChosenMarks) -> str:
+    """What the sheet says of a fence: the places themselves would fill it."""
+    moved = counted(len(set((done.fences or {}).values())), "clamping")
+    return f"{moved} of the fence: canvasrule drive says where, and control --only-look lists them."
 
 
 def _rows_set_out(folder: Path, layout: Layout, units: Units) -> tuple[TapeRow, ...]:

@@ -42,7 +42,9 @@ def run(options: argparse.Namespace) -> int:
     correction = kept_correction(options.folder, job)
     plan = plan_of(options.folder, "plotter", job, layout, correction)
     folder = options.folder / OUTPUT
-    written = write_files(job, layout, plan, folder, KINDS, correction)
+    written = write_files(
+        *(job, layout, plan, folder, KINDS, correction), job_folder=options.folder
+    )
     for note in written.notes:
         say(f"note: {note}")
     record = written.record

@@ -10,6 +10,7 @@ from devices.begun import guard_division, layout_of, plan_of
 from devices.commands.shared import (
     add_job_option,
     check_pace,
+    check_way,
     print_json,
     print_lines,
     read_job,
@@ -111,6 +112,13 @@ def add_options(verb: argparse.ArgumentParser) -> None:
         metavar="REASON",
         help="ink although it was not tried that this ink stays on the canvas; the reason is kept",
     )
+    verb.add_argument(
+        "--verniers",
+        action="store_true",
+        help="after each section its halves of the verniers over its joins, with the removable "
+        "pen, before the device is moved; from the first section on. canvasrule prove --verniers "
+        "asks for their readings",
+    )
     verb.add_argument("--outline", action="store_true", help="go round each section pen up first")
     verb.add_argument("--csv", action="store_true", help="print the record as CSV, and end")
     verb.epilog = _MORE
@@ -131,9 +139,13 @@ def run(options: argparse.Namespace) -> int:
     job = read_job(options.job)
     if options.csv:
         return _print_record(options.job)
+    check_way(options.job, job, "drive", "plotter")
     layout = layout_of(options.job, job)
     correction = kept_correction(options.job, job)
     plan = plan_of(options.job, "plotter", job, layout, correction)
+    division = plan
+    if options.verniers:
+        plan = _with_verniers(plan, layout, job)
     sections = _asked_for(_known(options.job, job, layout, plan), options.section)
     readings = read_readings(options.readings) if options.readings else ()
     with ended_as_by_hand(), claimed(options.job, "drive"), _record(options) as record:
@@ -149,10 +161,24 @@ def run(options: argparse.Namespace) -> int:
             outline=options.outline,
             correction=correction,
             rehearsal=options.simulate,
+            begun_with=division,
         )
         outcomes = _driven(sections, place, options)
     _tell(options, outcomes, _lines_to_rule(options, layout, plan))
     return max((_EXIT_CODES[one.ended] for one in outcomes.values()), default=0)
+
+
+def _with_verniers(plan: Plan, layout: Layout, job: Job) -> Plan:
+    """The sections with their halves of verniers, and a word on how many there are."""
+    from marking.measures.counts import counted
+    from marking.proof.drawn import with_verniers
+
+    drawn, verniers = with_verniers(plan, layout, job.pens)
+    say(
+        f"{counted(len(verniers), 'vernier')} over the joins, one half by each section, with the "
+        f"removable pen from holder {job.pens.removable.slot}"
+    )
+    return drawn
 
 
 def _driven(
@@ -310,6 +336,7 @@ def _again(options: argparse.Namespace, most: int | None, *, placed: bool) -> st
     for name, given in (
         ("--unattended", options.unattended),
         ("--moved", moved),
+        ("--verniers", options.verniers),
         ("--outline", options.outline),
         ("--json", options.json),
     ):

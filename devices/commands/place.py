@@ -13,6 +13,7 @@ from devices.commands.shared import (
     PLACED,
     add_ink_option,
     add_job_option,
+    check_way,
     given_file,
     print_json,
     print_lines,
@@ -136,6 +137,7 @@ def add_options(verb: argparse.ArgumentParser) -> None:
 def run(options: argparse.Namespace) -> int:
     """Places a section, takes one as inked, or adjusts everything."""
     job = read_job(options.job)
+    check_way(options.job, job, "place", "plotter")
     if options.readings is not None:
         given_file("--readings", options.readings, options.job)
     layout = layout_of(options.job, job, despite_ink=options.despite_ink)

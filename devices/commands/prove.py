@@ -16,6 +16,7 @@ from devices.commands.shared import (
     print_lines,
     read_job,
     say,
+    zone_asked_for,
 )
 from devices.history import has_record, kept_correction
 from devices.machine_zones import divided
@@ -110,6 +111,7 @@ def run(options: argparse.Namespace) -> int:
     job = read_job(options.job)
     if options.marked_before:
         return _marked_before(options, job)
+    options.zone = zone_asked_for(options, job)
     if options.distances is not None and not _FEWEST <= options.distances <= _MOST:
         raise BadInputError(
             f"--distances {options.distances}: give {_FEWEST} to {_MOST}; fewer tell nothing, "
@@ -179,7 +181,6 @@ def _write_sheet(options: argparse.Namespace, job: Job) -> int:
 
 def _marked_before(options: argparse.Namespace, job: Job) -> int:
     """A cover that this tool did not draw: its sheet, or how far off it is and the card."""
-    from marking.drawing.page import paper_for
     from marking.drawing.pdf import pdf
     from marking.marked_before.errors import off_cover
     from marking.marked_before.readings import asked, read_found
@@ -189,7 +190,7 @@ def _marked_before(options: argparse.Namespace, job: Job) -> int:
     if options.confirmed or options.verniers or options.slack or options.distances is not None:
         raise BadInputError("--marked-before goes with --measured FILE alone")
     # What is on the table is no ink of this job, whatever its record holds.
-    layout, tape, paper = lay_out(job), tape_of(job.tape), paper_for(job.units)
+    layout, tape, paper = lay_out(job), tape_of(job.tape), paper_of(job)
     if options.measured is None:
         spots = asked(layout)
         path = options.job / OUTPUT / "marked-before.pdf"

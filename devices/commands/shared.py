@@ -5,13 +5,14 @@ from __future__ import annotations
 import json
 import sys
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Literal
 
 if TYPE_CHECKING:
     import argparse
     from collections.abc import Iterable
 
     from devices.job import Job
+    from marking.sections.zones import ZoneName
 
 ZONES = ("plotter", "reach", "beam")
 OUTPUT = "out"
@@ -39,9 +40,8 @@ def add_zone_option(verb: argparse.ArgumentParser) -> None:
         "--for",
         dest="zone",
         choices=ZONES,
-        default="plotter",
         help="what limits a section: the job's plotter, an arm's reach, or its projector's beam "
-        "(default: plotter)",
+        "(default: what the way chosen says, else plotter)",
     )
 
 
@@ -108,11 +108,38 @@ def given_file(option: str, path: Path, folder: Path) -> Path:
 
 
 def read_job(folder: Path) -> Job:
-    """The job in `folder`, with its machines."""
+    """The job in `folder`, with its machines, as the way that [ways] chooses has it."""
     from devices.job import Job
     from marking.job.folder import load_job
 
-    return load_job(folder, Job)
+    job = load_job(folder, Job)
+    if job.ways.way is None:
+        return job
+    from devices.ways.chosen import followed
+
+    return followed(folder, job)
+
+
+def check_way(folder: Path, job: Job, verb: str, *kinds: Literal["plotter", "projector"]) -> None:
+    """Raises RefusedError where the way that [ways] chooses has nothing for `verb` to do."""
+    if job.ways.way is not None:
+        from devices.ways.chosen import check_inked_by
+
+        check_inked_by(folder, job, kinds, verb)
+
+
+def zone_asked_for(options: argparse.Namespace, job: Job) -> ZoneName:
+    """The zone of `--for`; where that is not given, that of the way chosen, or the plotter's."""
+    given: ZoneName | None = options.zone
+    if job.ways.way is None:
+        return given or "plotter"
+    from devices.ways.chosen import chosen_way
+
+    way = chosen_way(options.job, job)
+    assert way is not None
+    if given not in (None, way.zone):
+        say(f"note: the way chosen is {way.id}, and these are the sections for --for {given}")
+    return given or way.zone
 
 
 def print_json(record: Any) -> None:

@@ -4,19 +4,20 @@ from __future__ import annotations
 
 import sys
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from devices.commands.shared import add_json_option, print_json, say
 from marking.errors import BadInputError
 
 if TYPE_CHECKING:
     import argparse
+    from collections.abc import Iterator
 
+    from devices.job import Job
     from marking.measures.lengths import Units
 
 
-_PLOTTER = "flatbed-a3"
-_ANSWERS = ("table", "length", "width", "title", "units", "plotter")
+_ANSWERS = ("table", "length", "width", "title", "units", "plotter", "projector")
 
 
 def add_options(verb: argparse.ArgumentParser) -> None:
@@ -46,14 +47,22 @@ def add_options(verb: argparse.ArgumentParser) -> None:
     verb.add_argument(
         "--plotter",
         metavar="NAME",
-        help=f"a stock plotter: {', '.join(stock_names('plotters'))} (default: flatbed-a3)",
+        help=f"a stock plotter, where there is one: {', '.join(stock_names('plotters'))}",
+    )
+    verb.add_argument(
+        "--projector",
+        metavar="NAME",
+        help=f"a stock projector, where there is one: {', '.join(stock_names('projectors'))}",
     )
     add_json_option(verb)
     verb.epilog = (
-        "On a terminal, what is not given is asked for. A job that is there is never touched.\n\n"
+        "On a terminal, what is not given is asked for. A job that is there is never touched.\n"
+        "Machines that are not named are not written, so that canvasrule ways reckons with the\n"
+        "hand; section and write go by a stock A3 bed as long as none is.\n\n"
         "examples:\n  canvasrule start my-bench --table bench-64x150\n"
-        '  canvasrule start my-bench --length "150 in" --width "64 in"\n'
-        "  canvasrule start my-bench --from-page page.txt"
+        '  canvasrule start my-bench --length "150 in" --width "64 in" --plotter flatbed-a3\n'
+        "  canvasrule start my-bench --from-page page.txt\n"
+        "  canvasrule start my-second-cover --like my-bench"
     )
 
 
@@ -74,30 +83,54 @@ def run(options: argparse.Namespace) -> int:
         return _from_page(options)
     if options.like is not None:
         return _like(options, path)
-    plotter = options.plotter or _PLOTTER
-    if plotter not in stock_names("plotters"):
-        raise BadInputError(
-            f"--plotter {plotter}: stock plotters are {', '.join(stock_names('plotters'))}"
-        )
+    for kind, name in (("plotter", options.plotter), ("projector", options.projector)):
+        if name is not None and name not in (stock := stock_names(f"{kind}s")):
+            raise BadInputError(f"--{kind} {name}: stock {kind}s are {', '.join(stock)}")
     length, width, units = _table(options)
     title = options.title or _title_of(options.folder)
     # Where the removable pen stands by default depends on the machine.
-    plain = {"table": {"length": length, "width": width}, "plotter": {"profile": plotter}}
+    plain: dict[str, Any] = {"table": {"length": length, "width": width}}
+    if options.plotter is not None:
+        plain["plotter"] = {"profile": options.plotter}
     holder = check_job(plain, options.folder, Job).pens.removable.slot
-    text = job_text(title, units, options.table, length, width, plotter, holder)
+    text = job_text(
+        *(title, units, options.table, length, width, options.plotter, holder, options.projector)
+    )
     # Nothing is written that would not read back.
-    check_job(tomllib.loads(text), options.folder, Job)
+    job = check_job(tomllib.loads(text), options.folder, Job)
     write_new(path, text.encode())
     _write_schema(options.folder)
     if options.json:
         print_json({"schema": 1, "job": path.as_posix()})
     else:
         print(path)
+        for line in _by_hand(job):
+            say(line)
         say(
-            "Next: measure the top, fill in [table.survey], and run "
-            f'"canvasrule layout --job {options.folder}"'
+            f'"canvasrule ways --job {options.folder}" tells what each way costs. Next: measure '
+            f'the top, fill in [table.survey], and run "canvasrule layout --job {options.folder}"'
         )
     return 0
+
+
+def _by_hand(job: Job) -> Iterator[str]:
+    """What this cover takes by hand, as `ways` reckons it; nothing of a top that takes no lines."""
+    from marking.errors import RefusedError
+    from marking.job.keys import paper_of, tape_of
+    from marking.layout.layout import lay_out
+    from marking.ways.acts import least_hours
+    from marking.ways.by_hand import hand_ways
+    from marking.ways.cover import cover_of
+    from marking.ways.tape_scale import tape_scale_most
+
+    try:
+        cover = cover_of(lay_out(job))
+    except RefusedError:
+        return
+    most = tape_scale_most(tape_of(job.tape))
+    acts = next(hand_ways(cover, job.pace, most, paper_of(job))).acts
+    low, high = least_hours(acts, job.pace.first_time).person
+    yield f"Marked by hand from tape sheets it takes about {low:.1f} to {high:.1f} person-hours."
 
 
 def _write_schema(folder: Path) -> None:

@@ -14,6 +14,7 @@ from devices.commands.shared import (
     print_lines,
     read_job,
     say,
+    zone_asked_for,
 )
 from devices.output.files import Wanted, write_wanted
 
@@ -57,15 +58,16 @@ def add_options(verb: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Writes the kinds asked for and lists what was written."""
+    job = read_job(options.job)
     kinds = [kind for kind in _KINDS if getattr(options, kind)]
     wanted = Wanted(
-        options.zone,
+        zone_asked_for(options, job),
         kinds,
         options.out or options.job / OUTPUT,
         verniers=options.verniers,
         despite_ink=options.despite_ink,
     )
-    written = write_wanted(wanted, options.job, read_job(options.job))
+    written = write_wanted(wanted, options.job, job)
     for note in written.notes:
         say(f"note: {note}")
     if options.json:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 from marking.days import morning
 from marking.errors import RefusedError
-from marking.fastness.tried import TriedInk, keep_tried, pens_tried, waits_for
+from marking.fastness.tried import TriedInk, keep_tried, last_tried, pens_tried, waits_for
 from marking.record.record import layout_hash, utc_now
 
 if TYPE_CHECKING:
@@ -20,7 +20,7 @@ def let_ink_be_laid(place: Workplace, untried: str | None, try_it: str, check_it
     """Raises RefusedError where ink has to wait. `untried` is a person's reason to go on without
     a trial; `try_it` and `check_it` are the commands that tell how.
     """
-    if place.job.inking.tried == "first":
+    if place.job.inking.tried != "not asked":
         _tried(place, untried, try_it)
     _checked(place, check_it)
 
@@ -30,6 +30,13 @@ def _tried(place: Workplace, untried: str | None, try_it: str) -> None:
     why = waits_for(record, pens)
     if why is None:
         return
+    if untried is None and place.job.inking.tried == "ask" and last_tried(record) is None:
+        if not place.person.attended:
+            place.person.say(f"note: {why}. {try_it} says how to try it")
+            return
+        place.person.say(f"{why[0].upper()}{why[1:]}: {try_it} says how to try it on a scrap")
+        if place.person.agrees("Was it tried, and did it stay?"):
+            untried = "said at the table that it was tried"
     if untried is None:
         raise RefusedError(
             f"{why}, and what comes off lands on customers' cloth; nothing was inked. Try it on a "

@@ -5,15 +5,12 @@ It knows which strokes go into which file, no dialect's words.
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from devices.inking.pen_change import parted
 from devices.programs.files import program
 from marking.errors import BadInputError
 from marking.measures.counts import counted
-from marking.sections.plan import Piece
-from marking.sections.route import shortest
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -21,9 +18,8 @@ if TYPE_CHECKING:
     from devices.job import Job
     from devices.plotter.bed import Bed
     from devices.plotter.correction import Correction
-    from marking.layout.layout import Layout, Stroke
+    from marking.layout.layout import Layout
     from marking.sections.plan import Plan, Section
-    from marking.sections.zones import Zone
 
 REMOVABLE = "-removable"
 """Ends the name of a file for the removable pen alone."""
@@ -68,6 +64,7 @@ def vernier_files(
     With them what to tell the person. Raises BadInputError for another zone than a plotter's.
     """
     from marking.proof.distortion import distortion_of
+    from marking.proof.drawn import drawn_alone
     from marking.proof.verniers import vernier_strokes, verniers_over
 
     if zone != "plotter":
@@ -78,7 +75,7 @@ def vernier_files(
     for section in plan.sections:
         strokes = drawn.get(section.id)
         if strokes:
-            alone = _drawn_alone(section, strokes, job, plan.zone)
+            alone = drawn_alone(section, strokes, job.pens, plan.zone)
             data, _ = program(alone, job.plotter, job.pens, correction)
             files[f"sections/{section.id}{VERNIERS}.{job.plotter.dialect}"] = data
     return files, (
@@ -86,15 +83,3 @@ def vernier_files(
         f"with the device not moved, put the removable pen in holder {job.pens.removable.slot} and "
         f"plot the section's {VERNIERS} file; canvasrule prove --verniers asks for the readings"
     )
-
-
-def _drawn_alone(section: Section, strokes: list[Stroke], job: Job, zone: Zone) -> Section:
-    """`section` with these strokes in place of its own, in order of drawing."""
-    home = section.window[2 * zone.home[0]], section.window[2 * zone.home[1] + 1]
-    route = shortest(strokes, job.pens, home, zone.pace)
-    drawn = []
-    for leg in route.legs:
-        stroke = strokes[leg.index]
-        points = stroke.points[::-1] if leg.backwards else stroke.points
-        drawn.append(Piece(replace(stroke, points=points), stroke.id))
-    return replace(section, pieces=tuple(drawn), route=route)

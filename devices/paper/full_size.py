@@ -18,7 +18,7 @@ def full(asked: Asked) -> Printed:
     from marking.drawing.pdf import pdf, user_unit
     from marking.drawing.printed_file import printed_file
     from marking.drawing.svg import svg
-    from marking.full_size.documents import PRINTS_ACROSS, needs_panels, panels, whole_sheet
+    from marking.full_size.documents import PRINTS_ACROSS, panels, whole_sheet
     from marking.full_size.whole import whole_marking
 
     job, layout = asked.job, asked.layout
@@ -36,7 +36,7 @@ def full(asked: Asked) -> Printed:
             f"(Chrome, Edge) and Poppler show it {unit} times too small; panels.pdf always works",
         )
     across = asked.prints or PRINTS_ACROSS[job.units]
-    if needs_panels(layout, across) or unit > 1:
+    if whole.size[1] > across or unit > 1:
         document = panels(
             layout,
             job,

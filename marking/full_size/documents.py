@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, NamedTuple
 from marking.drawing.page import PAPERS
 from marking.errors import RefusedError
 from marking.full_size.ink import Ink
-from marking.full_size.parts import extent_of, parted
+from marking.full_size.parts import parted
 from marking.full_size.scale import Lengths, Scale, scale_of
 from marking.full_size.sheet import Paper, Printing, held_true, part_sheet
 from marking.full_size.tile_map import tile_map
@@ -196,9 +196,3 @@ def _parted(layout: Layout, job: MarkingJob, paper: Paper, scale: Scale, overlap
 def whole_sheet(artwork: Artwork) -> SheetOf:
     """The one sheet of a whole marking."""
     return SheetOf(1, "whole", artwork.box, (0.0, 0.0))
-
-
-def needs_panels(layout: Layout, across: float) -> bool:
-    """Whether a printer that prints so far across cannot print the top in one piece."""
-    _, y0, _, y1 = extent_of(layout)
-    return y1 - y0 > across

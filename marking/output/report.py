@@ -186,6 +186,10 @@ class InForce:
     """A person's work on the tape marks; None before any is chosen."""
     read: Mapping[str, Sequence[str]] = field(default_factory=dict)
     """Ids of the marks that each section is to read, in reading order, by section."""
+    hours: str | None = None
+    """What all of it takes, in a sentence."""
+    drawing: Mapping[str, float] = field(default_factory=dict)
+    """Seconds that each section is drawn at the pace of ink on canvas, by section."""
 
 
 def section_table(
@@ -240,7 +244,7 @@ def section_table(
         if few:
             cells.append(" ".join(kept.read.get(section.id, ())) or "none")
         cells.append(f"{len(section.pieces)}")
-        seconds = plan.seconds(section)
+        seconds = kept.drawing.get(section.id, plan.seconds(section))
         if seconds is not None:
             cells.append(f"{seconds / 60:.1f}")
         if waits:
@@ -327,17 +331,19 @@ def ink_lines(plan: Plan, job: MarkingJob, kept: InForce = InForce()) -> Iterato
 
 def _time_lines(plan: Plan, kept: InForce) -> Iterator[str]:
     """What is known of the time: the machine's, and a person's with the tape marks."""
-    seconds = seconds_of(plan)
-    if seconds is None:
+    seconds = sum(kept.drawing.values()) if kept.drawing else seconds_of(plan)
+    if seconds is None and kept.hours is None:
         yield (
             "- How long the drawing takes by hand is not told: no times for it are known yet. Time "
             "the first section, and reckon the others by their ink."
         )
-    else:
+    elif seconds is not None:
         besides = "setting down" if plan.zone.feed is None else "moving the canvas"
         yield f"- About {seconds / 3600:.1f} h of drawing, {besides} and reading not counted."
     if kept.setting_out is not None:
         yield f"- {kept.setting_out.said}"
+    if kept.hours is not None:
+        yield f"- {kept.hours}"
 
 
 def seconds_of(plan: Plan) -> float | None:

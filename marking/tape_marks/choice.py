@@ -289,8 +289,13 @@ def _by_work(task: Task, which: AtNodes, repeats: int) -> Iterator[_Planned]:
     for times in range(repeats, 3):
         tried = _TIES if task.fence is None else _FENCE_TIES
         ways = [MarksChoice(repeats=times, at_nodes=which, ties=ties) for ties in tried]
+        # Rows that do not meet have no ink below to read: three ways of asking are one.
+        planned: dict[object, _Planned] = {}
+        for way in ways:
+            one = _planned(task, way)
+            planned.setdefault(one.control.read, one)
         yield from sorted(
-            [_planned(task, way) for way in ways],
+            planned.values(),
             key=lambda one: (not (one.asked and one.asked.shows_slips), one.setting_out.seconds),
         )
 

@@ -27,7 +27,6 @@ _STRIP = {"letter": 254.0, "a4": 250.0}
 """mm of margin that there is room for on one strip, along the sheet's long side."""
 _PANEL, _PANEL_ADDS = 842.0, 829.0
 """mm of the top's width that the first panel of a 36 in roll carries, and each one more."""
-_NOT_PRINTED = "this version does not print its sheets"
 
 
 def lines_a_strip(paper: PaperSize, pitch: float, lines: int) -> int:
@@ -42,7 +41,7 @@ def hand_ways(cover: Cover, pace: PaceTable, tape_most: float, paper: PaperSize)
     doubts = HandDoubts(tape_most)
     line_x, width = cover.line_x, cover.width
     long_lines = Act("long lines ruled", cover.long_lines, pace.long_line_ruled)
-    across = ruled_across(cover, pace)
+    across = ruled_across(cover.cross_lines, pace)
     rulings = cover.long_lines + across.count
     short = [Act("ticks and bias lines", cover.short, pace.tick)] if cover.short else []
     yield Way(
@@ -124,11 +123,11 @@ def proof(pace: PaceTable) -> Act:
     return Act("proof", DISTANCES, pace.proof_distance, 2)
 
 
-def ruled_across(cover: Cover, pace: PaceTable) -> Act:
-    """Every cross line ruled: alone in two reaches, or with a helper at the other end."""
+def ruled_across(lines: int, pace: PaceTable) -> Act:
+    """Lines across the table ruled: alone in two reaches, or with a helper at the other end."""
     return Act(
         "cross lines ruled",
-        cover.cross_lines,
+        lines,
         pace.line_ruled,
         helped_seconds=pace.line_ruled_by_two,
     )

@@ -2,11 +2,11 @@
 
 It knows no machine. Our own assumptions, evidence of nothing: a tick set or followed by hand is
 off by up to half a millimetre, evenly: half of it in finding the reading, as where a strip is slid
-along the tape, half in drawing the tick, as at a strip's edge. The rule lies up to 0.2 mm off at
-either end of a line; where it is laid anew for the second reach it slips by a standard deviation of
-0.2 mm; the tape shares its scale, by class; the zero line leans by what comparing both diagonals
-leaves. Paper changes with damp and printer by 0.1 % (standard deviation, one figure for all of one
-printing). Table frame, mm.
+along the tape, half in drawing the tick, as at a strip's edge. The rule is laid to either end of a
+line as `marking.ruling.errors` has it, whoever made the mark; where it is laid anew for the second
+reach it slips by a standard deviation of 0.2 mm; the tape shares its scale, by class; the zero line
+leans by what comparing both diagonals leaves. Paper changes with damp and printer by 0.1 %
+(standard deviation, one figure for all of one printing). Table frame, mm.
 """
 
 from __future__ import annotations
@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from marking.ruling.errors import LAID
 from marking.ways.told import COVERS, SEED, kept_within, told
 
 if TYPE_CHECKING:
@@ -33,6 +34,9 @@ class HandDoubts:
     tape_most: float
     tick_most: float = 0.5
     ruled_most: float = 0.2
+    """Of a printed line that is traced off its place."""
+    laid: float = LAID
+    """Standard deviation of the rule at either end of a line."""
     slip: float = 0.2
     lean: float = 0.3 / 1600
     """Standard deviation, radians."""
@@ -143,8 +147,9 @@ def by_light(
     tape = rng.uniform(-doubts.tape_most, doubts.tape_most, (COVERS, 1)) * line_x
     off = lit + hand + tape
     if ruled:
-        off = off + rng.uniform(-doubts.ruled_most, doubts.ruled_most, off.shape)
-        step = np.full(COVERS, doubts.ruled_most)
+        laid = doubts.laid * rng.standard_normal(off.shape)
+        off = off + laid
+        step = np.abs(laid).max(axis=(0, 2))
     else:
         # Where the light from either edge meets, a cross line is traced on from another section.
         meet = light * rng.standard_normal((2, COVERS, columns, 2))
@@ -166,7 +171,7 @@ def _ruled(
     """Ticks (2, covers, lines) of both edges, joined by a rule in two reaches."""
     shared = rng.uniform(-doubts.tape_most, doubts.tape_most, (COVERS, 1)) * line_x
     lean = doubts.lean * rng.standard_normal((COVERS, 1)) * width
-    slips = rng.uniform(-doubts.ruled_most, doubts.ruled_most, ticks.shape)
+    slips = doubts.laid * rng.standard_normal(ticks.shape)
     near = ticks[0] + slips[0] + shared
     far = ticks[1] + slips[1] + shared + lean
     step = np.abs(doubts.slip * rng.standard_normal((COVERS, len(line_x)))).max(axis=1)

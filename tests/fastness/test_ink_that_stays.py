@@ -6,6 +6,7 @@ counts as clean is our judgement.
 
 from __future__ import annotations
 
+import io
 from typing import TYPE_CHECKING
 
 import pytest
@@ -22,8 +23,10 @@ if TYPE_CHECKING:
 
 JOB = (
     'schema = 1\n[table]\nlength = "13 in"\nwidth = "8 in"\n[hems]\ndepth = "2 in"\n'
-    'folds = ["single 1 in"]\n[plotter]\nprofile = "flatbed-a4"\n[pens]\n'
+    'folds = ["single 1 in"]\n[plotter]\nprofile = "flatbed-a4"\n[inking]\ntried = "first"\n'
+    "[pens]\n"
 )
+ASKS = JOB.replace('"first"', '"ask"')
 CLEAN = '[ink]\ndried = "24 h"\ndry_rub = "5"\ndamp_rub = "4-5"\ndry_press = "clean"\n'
 NO_PORT = ["--port", "socket://127.0.0.1:1", "--unattended", "--ink-anyway", "by tape"]
 DEVICE_FAILED = 3
@@ -92,8 +95,30 @@ def test_another_pen_is_asked_about_again_and_another_holder_is_not(
 
 
 def test_who_says_in_the_job_that_it_need_not_be_tried_is_not_asked(job: Path) -> None:
-    (job / JOB_FILE).write_text(f'{JOB}[inking]\ntried = "not asked"\n', "utf-8")
+    (job / JOB_FILE).write_text(JOB.replace('"first"', '"not asked"'), "utf-8")
     assert drive(job) == DEVICE_FAILED
+
+
+def test_without_a_word_on_it_a_person_is_asked_and_the_answer_is_kept(
+    job: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (job / JOB_FILE).write_text(ASKS, "utf-8")
+    # Nobody is there to be asked: it is said, and nothing is kept.
+    assert drive(job) == DEVICE_FAILED
+    assert "says how to try it" in capsys.readouterr().err
+    with open_record(job) as record:
+        assert last_tried(record) is None
+    attended = ["drive", "--job", str(job), *NO_PORT[:2], "--ink-anyway", "by tape"]
+    monkeypatch.setattr("sys.stdin", io.StringIO("n\n"))
+    assert main(attended) == REFUSED
+    assert "nothing was inked" in capsys.readouterr().err
+    monkeypatch.setattr("sys.stdin", io.StringIO("\n"))
+    assert main(attended) == DEVICE_FAILED
+    with open_record(job) as record:
+        assert last_tried(record) is not None
+    # What came off is no question.
+    tried(job, "3")
+    assert drive(job) == REFUSED
 
 
 def test_a_cover_begun_before_anyone_asked_goes_on(job: Path) -> None:

@@ -5,6 +5,7 @@ Outside authority: MuPDF reads the lines of the PDF that ReportLab wrote.
 
 from __future__ import annotations
 
+import re
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -104,6 +105,21 @@ def test_a_corrected_printer_prints_the_same_marking(tmp_path, make_job):
     check_assembled(sheets_of(tmp_path, file, scale), lay_out(make_job(RULED)))
 
 
+def test_panels_for_a_printer_that_is_off_come_out_true(tmp_path, make_job):
+    """1 % short along the roll and half a per cent long across it, by each its own check length."""
+    folder = job_in(tmp_path, LOOSE)
+    plain = paper(folder, "full")["files"][2]
+    said = pymupdf.open(tmp_path / "out" / plain["path"])[0].get_text()
+    across = float(re.search(r"from tick to tick (\d+) in", said)[1])
+    # Beside it stands the square's inch.
+    up = max(map(float, re.findall(r"^(\d+) in$", said, re.MULTILINE)))
+    assert across > up > 6
+    shown = (f"{across * 0.99:.4f} in", f"{up * 1.005:.4f} in")
+    corrected = paper(folder, "full", "--measured", *shown)["files"][2]
+    assert len(plain["parts"]) == len(corrected["parts"]) == 2
+    check_assembled(sheets_of(tmp_path, corrected, (1 / 0.99, 1 / 1.005)), lay_out(make_job(LOOSE)))
+
+
 def test_tiles_without_ink_are_left_out_and_grey_on_the_map(make_job: MakeJob):
     job = make_job(RULED)
     layout = lay_out(job)
@@ -140,7 +156,7 @@ def test_the_panels_that_ways_reckons_with_are_those_that_are_printed(long, make
         job = make_job({"table": {"length": long, "width": wide}, "hems": {"folds": []}})
         layout = lay_out(job)
         printed = panels(layout, job, "", across=35 * 25.4)
-        ways = hand_ways(cover_of(layout), job.pace, 1.0, 254.0)
+        ways = hand_ways(cover_of(layout), job.pace, 1.0, paper_of(job))
         (way,) = (way for way in ways if way.id == "full-size")
         assert way.sheets == len(printed.sheets), wide
         assert not way.note

@@ -1,6 +1,7 @@
 """Full-size sheets are true to a tenth of a millimetre over the whole page.
 
-Outside authorities: PDFium and MuPDF each render the PDF that ReportLab wrote, resvg the SVG;
+Outside authorities: PDFium and MuPDF each render the PDF that ReportLab wrote, svgelements
+measures the SVG;
 ISO 32000-1 annex C (200 in) and table 30 (UserUnit), from memory.
 """
 
@@ -12,6 +13,7 @@ import numpy as np
 import pymupdf
 import pypdfium2
 import pytest
+from svgelements import SVG, Path
 
 from devices.commands import main
 from marking.layout.layout import lay_out
@@ -20,7 +22,7 @@ from tests.conftest import MILLRACE
 from tests.full_size.printed_sheets import MM, paper
 
 if TYPE_CHECKING:
-    from pathlib import Path
+    import pathlib
 
 DPI = 300
 PX = 25.4 / DPI
@@ -30,7 +32,7 @@ PX = 25.4 / DPI
 class Rendered:
     """One page, of which a part is rendered at a time; places in mm from its lower left."""
 
-    def __init__(self, path: Path, page: int) -> None:
+    def __init__(self, path: pathlib.Path, page: int) -> None:
         self.mupdf = pymupdf.open(path)[page - 1]
         self.pdfium = pypdfium2.PdfDocument(path)[page - 1]
         self.high = self.mupdf.rect.height * MM
@@ -91,6 +93,19 @@ def test_lines_at_all_ends_of_the_page_lie_where_they_were_laid_out(demo, render
     assert checked >= 15
 
 
+def test_the_svg_is_as_true_as_the_pdf(demo):
+    """By svgelements, every line of it by its own id."""
+    folder, files, layout = demo
+    part = files[1]["parts"][0]
+    drawn = SVG.parse(folder / "out" / files[1]["path"], ppi=25.4)
+    found = {one.id: one.bbox() for one in drawn.elements() if isinstance(one, Path) and one.id}
+    x0, top = part["box"][0], part["box"][3]
+    for stroke in layout.strokes:
+        low, high = stroke.points.min(axis=0), stroke.points.max(axis=0)
+        wanted = (low[0] - x0, top - high[1], high[0] - x0, top - low[1])
+        assert found[stroke.id] == pytest.approx(wanted, abs=0.01), stroke.id
+
+
 def test_a_check_length_and_the_square_measure_what_they_say(demo, tmp_path):
     """Of tiles at true size, and of tiles for a printer that is 1 % short across."""
     folder, _, _ = demo
@@ -145,6 +160,7 @@ def test_words_on_the_sheets_say_which_they_are_and_how_they_are_laid(demo):
     join = format_length(files[2]["parts"][1]["box"][1] + 12.7, "in")
     assert f"0 in along and {join} across" in said[1]
     assert "Print at 100 %" in said[0]
+    assert [title for _, title, _ in panels.get_toc()] == ["r1c1", "r2c1"]
     whole = " ".join(pymupdf.open(folder / "out" / files[0]["path"])[0].get_text().split())
     assert "Cut the canvas at the outer ones, 5 1/2 in beyond." in whole
     assert "no stretch is taken out" in whole
