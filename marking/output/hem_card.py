@@ -23,6 +23,8 @@ if TYPE_CHECKING:
     from marking.layout.layout import Layout
 
 _EDGE = 14.0
+_FOOT = 10.0
+"""mm that stay free below the notes: no page number stands there."""
 _TEXT = 2.2
 _SMALL = 1.9
 _CAPTION = 2.6
@@ -55,7 +57,7 @@ def hem_card(
             y = page.paragraph(move, _EDGE + 8, y, wide - 8, _TEXT) - 0.7
         y -= 2
     told = [*notes(plan, layout, job, inked=inked), *CAUTIONS]
-    if y < _EDGE + sum(_deep(line, wide) for line in told):
+    if y < _FOOT + sum(_deep(line, wide) for line in told):
         page = _next_page(pages, paper, name)
         y = page.height - _EDGE - 15
     page.line([(_EDGE, y + 2), (page.width - _EDGE, y + 2)], RULE, 0.2)

@@ -20,6 +20,7 @@ from marking.output.hem_card import hem_card
 from marking.record.record import open_record
 from tests.cloth.sheets import assert_read_at_arms_length
 from tests.cloth.test_hems import SMALL, panel
+from tests.conftest import MILLRACE
 from tests.output.printed import MM, inked_box, text_of, words_of
 from tests.output.test_sheets_are_legible import overprinted
 
@@ -142,6 +143,15 @@ def test_the_card_says_all_and_no_word_stands_over_another(make_job, paper):
         assert "Iron no hotter" in text
         assert ("No line for" in text) == bool(plan.missing)
         assert ("That is longer than the 58 in" in text) == (plan.shift_to_head is not None)
+
+
+def test_a_lined_panel_of_two_widths_goes_on_one_card_with_its_cautions(make_job):
+    job = make_job(MILLRACE)
+    layout = lay_out(job)
+    hall = panel(90.0, 108.0, repeat=25.25, goods=54.0, lined=True)
+    (card,) = hem_card(hem_plan(hall, layout, job), layout, job, "hall", "letter", inked=False)
+    assert inked_box(card)[1] > 10
+    assert "Put blades and shears away" in text_of(pdf([card]))
 
 
 def test_on_the_card_every_line_lies_where_it_does_on_the_table(make_job):
