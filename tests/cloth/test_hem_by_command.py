@@ -144,9 +144,10 @@ def test_the_card_says_all_and_no_word_stands_over_another(make_job, paper):
         assert ("That is longer than the 58 in" in text) == (plan.shift_to_head is not None)
 
 
-def test_on_the_card_every_line_lies_where_it_does_on_the_table(make_job):
+@pytest.mark.parametrize(("counted", "margin"), [("edge", 0), ("line", 1)])
+def test_on_the_card_every_line_lies_where_it_does_on_the_table(make_job, counted, margin):
     # PDFium measures what ReportLab drew.
-    job = make_job({"table": {"length": "60 in", "width": "30 in"}})
+    job = make_job({"table": {"length": "60 in", "width": "30 in"}, "hems": {"from": counted}})
     layout = lay_out(job)
     plan = hem_plan(panel(**SMALL), layout, job)
     card = hem_card(plan, layout, job, "Parlour", "letter", inked=False)
@@ -175,5 +176,5 @@ def test_on_the_card_every_line_lies_where_it_does_on_the_table(make_job):
         if one.edge in ("bottom", "top"):
             assert min(abs(at - x) for x in upright) < 0.03, one
         else:
-            y = at if one.edge == "near side" else 30 - at
+            y = margin + at if one.edge == "near side" else 30 - margin - at
             assert min(abs(y - found) for found in level) < 0.03, one
