@@ -68,9 +68,9 @@ def order_of_work(plan: ByHand, job: MarkingJob) -> Iterator[str]:
     """The whole job, step by step."""
     count = len(plan.ticks)
     yield (
-        "The cover lies at rest, nothing on it: stretched and fastened, or slack where it is marked "
-        "before it is put on. Take the top's sides and both diagonals by the tape once more: these "
-        "sheets hold for the top as it was measured."
+        "The cover lies at rest, nothing on it: stretched and fastened, or slack where it is "
+        "marked before it is put on. Take the top's sides and both diagonals by the tape once "
+        "more: these sheets hold for the top as it was measured."
     )
     yield "Frame: base line, zero line, square and diagonals, by the sheet of tape marks."
     yield f"Near side: {count} ticks by tape, then the checks of the count. Its two sheets say how."

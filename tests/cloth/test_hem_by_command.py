@@ -154,9 +154,10 @@ def test_a_lined_panel_of_two_widths_goes_on_one_card_with_its_cautions(make_job
     assert "Put blades and shears away" in text_of(pdf([card]))
 
 
-def test_on_the_card_every_line_lies_where_it_does_on_the_table(make_job):
+@pytest.mark.parametrize(("counted", "margin"), [("edge", 0), ("line", 1)])
+def test_on_the_card_every_line_lies_where_it_does_on_the_table(make_job, counted, margin):
     # PDFium measures what ReportLab drew.
-    job = make_job({"table": {"length": "60 in", "width": "30 in"}})
+    job = make_job({"table": {"length": "60 in", "width": "30 in"}, "hems": {"from": counted}})
     layout = lay_out(job)
     plan = hem_plan(panel(**SMALL), layout, job)
     card = hem_card(plan, layout, job, "Parlour", "letter", inked=False)
@@ -185,5 +186,5 @@ def test_on_the_card_every_line_lies_where_it_does_on_the_table(make_job):
         if one.edge in ("bottom", "top"):
             assert min(abs(at - x) for x in upright) < 0.03, one
         else:
-            y = at if one.edge == "near side" else 30 - at
+            y = margin + at if one.edge == "near side" else 30 - margin - at
             assert min(abs(y - found) for found in level) < 0.03, one
