@@ -13,7 +13,7 @@ from devices.plotter.bed import bed_of
 from devices.plotter.known_errors import drawn_with, with_plotter
 from marking.begun.inked import done_sections
 from marking.begun.on_the_cover import pose_from, setup_from, standing, tape_marks_are_set_out
-from marking.errors import BadInputError
+from marking.errors import BadInputError, RefusedError
 from marking.mending.marks_around import as_known
 from marking.mending.mend import crossings_around, mends, spoilt_marks
 from marking.network.allowed import allowed_of
@@ -156,8 +156,18 @@ def standing_by(
 ) -> tuple[Standing, ErrorModel]:
     """What stands where tape marks are set out, and the errors to reckon with. Raises
     RefusedError."""
-    drawn = drawn_now(job, record, plan)
-    return standing(record, layout, plan, job.units, drawn), errors_of(job, record, plan)
+    stands = standing(record, layout, plan, job.units, drawn_now(job, record, plan))
+    if stands.fences and job.fence is None:
+        way = job.ways.way
+        why = (
+            "job.toml has no [fence] now" if way is None else f'ways.way = "{way}" goes without it'
+        )
+        raise RefusedError(
+            f"the tape marks that are set out are for a fence, and {why}, so nobody knows how "
+            "straight it is and how exactly a device comes to lie against it. Put it back as it "
+            "was, or run canvasrule control again, for marks without one"
+        )
+    return stands, errors_of(job, record, plan)
 
 
 def drawn_now(job: Job, record: Record, plan: Plan) -> Figures:

@@ -126,6 +126,19 @@ def test_control_says_where_to_clamp_it_and_drive_where_to_push_the_device(bench
     assert last in said
 
 
+@pytest.mark.parametrize("way", ["", '[ways]\nway = "flatbed-a3"\n'])
+def test_marks_set_out_for_a_fence_are_not_read_as_if_it_were_any_other(bench, ask, capsys, way):
+    folder, told, sections = bench
+    first = readings_of(folder, told, sections["r1c1"], told["read"]["r1c1"])
+    kept = JOB if way else JOB.partition("[fence]")[0]
+    Path(folder, "job.toml").write_text(kept + way, "utf-8")
+    for verb in ("place", "drive"):
+        words = [verb, "--job", str(folder), "--readings", str(first)]
+        more = [] if verb == "place" else ["--simulate", "--unattended", "--section", "r1c1"]
+        assert main([*words, *more]) == REFUSED
+        assert "marks that are set out are for a fence" in capsys.readouterr().err
+
+
 def words_of(path):
     with pypdfium2.PdfDocument(path) as pdf:
         return " ".join(pdf[0].get_textpage().get_text_range().split())
