@@ -9,6 +9,7 @@ import math
 from typing import TYPE_CHECKING
 
 from devices.setting_down.fence_words import at_fence
+from devices.setting_down.where_it_stands import standing_by
 from marking.begun.on_the_cover import plan_hash, standing, tape_marks_are_set_out
 from marking.measures.durations import format_duration
 from marking.measures.lengths import format_length
@@ -53,7 +54,7 @@ def clamping_of(section: Section, place: Workplace) -> Clamping | None:
     """The clamping of a fence that the section's device is pushed against, where there is one."""
     if not tape_marks_are_set_out(place.record, place.layout):
         return None
-    stands = standing(place.record, place.layout, place.plan, place.job.units)
+    stands, _ = standing_by(place.record, place.layout, place.plan, place.job)
     return stands.fences.get(section.id)
 
 
