@@ -28,9 +28,10 @@ _ADVICE = {
 }
 _NAMES = {"total": "Total, from zero", "square": "Square", "neighbours": "Neighbours"}
 NOTES = (
-    "A number is the line at which that numeral stands, as it reads. Lay the tape along the near "
-    "long line, its zero mark on the zero line, and read every line on the list without moving it; "
-    "then along the far long line. The more lines are read, the more is told.",
+    "A number is the line at which that numeral stands, as it reads; at a line without a numeral, "
+    "as it would read. Lay the tape along the near long line, its zero mark on the zero line, and "
+    "read every line on the list without moving it; then along the far long line. The more lines "
+    "are read, the more is told.",
     "Measure to the middle of each line, with one tape drawn taut and flat, from a printed mark "
     "and not the hook. Read both diagonals, and the widths at both ends.",
     'Walk along both sides and write down the numbers as they stand: near = "0-47, 49-148".',
