@@ -21,6 +21,7 @@ from marking.job.keys import NumeralsTable
 from marking.layout.layout import lay_out
 from marking.marked_before.errors import off_cover
 from marking.marked_before.readings import Found, Meant, asked, numbers_meant, read_found, spots
+from marking.marked_before.words import off_lines
 from marking.measures.tape import Tape
 from marking.proof.limits import limits_of
 from marking.shipped_files import stock
@@ -201,6 +202,23 @@ def test_diagonals_that_contradict_each_other_are_measured_again(
     job = load_job(folder, Job)
     off = off_cover(meant(layout), Found(shown, {}), Tape(), limits_of(job.tolerance, job.allowed))
     assert (off.contradicted, off.advice) == (True, "measure again")
+
+
+@pytest.mark.parametrize(
+    ("given", "said"),
+    [({}, "Square over the width: "), ({"square": "1/8 in"}, "Square over 54 in: ")],
+)
+def test_square_is_told_over_the_length_that_its_limit_is_over(
+    folder: Path, layout: Layout, given: dict[str, str], said: str
+) -> None:
+    """The whole width where job.toml limits no square of its own, else the trade's 54 in."""
+    job = load_job(folder, Job)
+    allowed = type(job.allowed).model_validate(given)
+    limits = limits_of(job.tolerance, allowed)
+    shown = HandMarked(layout).shown()
+    off = off_cover(meant(layout), Found(shown, {}), Tape(), limits)
+    (line,) = [one for one in off_lines(off, "in") if one.startswith("Square")]
+    assert line.startswith(said)
 
 
 def test_too_little_measured_is_no_reason_to_keep_it(folder: Path, layout: Layout) -> None:
