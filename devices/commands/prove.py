@@ -153,7 +153,7 @@ def _write_sheet(options: argparse.Namespace, job: Job) -> int:
         begun=_begun(options.job, cover, kept),
         steps=steps_read(model, verniers),
     )
-    pages = proof_pages(plan, verniers, tape, job.title, job.units, paper_of(job))
+    pages = proof_pages(plan, verniers, tape, job.title, job.units, paper_of(job), job.numerals)
     files = {"proof.svg": svg(pages[0]), "proof.pdf": pdf(pages)}
     with open_record(options.job) as record:
         record.add_check(
@@ -173,7 +173,7 @@ def _write_sheet(options: argparse.Namespace, job: Job) -> int:
     if options.json:
         print_json(sheet_record(plan, verniers, paths))
     else:
-        print_lines(sheet_lines(plan, verniers, tape, job.units))
+        print_lines(sheet_lines(plan, verniers, tape, job.units, job.numerals))
         print_lines(seen_lines(_mended(options.job, job, cover.layout), allowed_of(job).step))
         say(f"wrote {', '.join(map(str, paths))}")
     return 0
