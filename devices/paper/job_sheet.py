@@ -276,7 +276,7 @@ def _proof(asked: Asked, plan: Plan) -> Sequence[Artwork]:
     tape = tape_of(job.tape)
     limits, begun = limits_of(job.tolerance, job.allowed), _asked_before(asked, plan)
     found = plan_proof(layout, plan, tape, limits, job.units, begun=begun)
-    pages = proof_pages(found, (), tape, job.title, job.units, paper)
+    pages = proof_pages(found, (), tape, job.title, job.units, paper, job.numerals)
     pages[0].chapter = "Distances to measure"
     return [*proof_maps(found.distances, layout, job, paper), *pages]
 
