@@ -147,7 +147,7 @@ def run(options: argparse.Namespace) -> int:
             job,
             layout,
             despite_ink=options.despite_ink,
-            otherwise="chooses marks for the new cut",
+            otherwise="chooses marks for the new division",
         )
     job = at_own_pace(options.job, job, layout, plan)
     rows = _rows_set_out(options.job, layout, job.units)
