@@ -96,12 +96,12 @@ def add_options(verb: argparse.ArgumentParser) -> None:
     verb.add_argument(
         "--marked-before",
         action="store_true",
-        help="of a cover marked by hand, or bought, to which job.toml's lines are what it should "
-        "have: the sheet for it; with --measured how far off it is, and the card of known errors",
+        help="for a cover marked by hand, or bought, which should have job.toml's lines: what to "
+        "measure on it; with --measured how far off it is, and the card of known errors",
     )
     verb.epilog = (
         "Without --measured it writes the sheet, out/proof.svg and out/proof.pdf.\n\n"
-        "example:\n  canvasrule prove --job my-bench\n"
+        "examples:\n  canvasrule prove --job my-bench\n"
         "  canvasrule prove --job my-bench --measured proof.toml --confirmed p07"
     )
 

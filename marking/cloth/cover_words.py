@@ -206,11 +206,10 @@ def cover_lines(cover: Cover, layout: Layout, job: MarkingJob, *, pulled_on: boo
             f"from the zero end and {y} from the near edge"
         )
     yield ""
-    told = [
-        *steps(cover, job, pulled_on=pulled_on),
-        _out_of_square(layout, job),
-        *board_notes(cover, job),
-    ]
+    # Sheets are cut before the first board is screwed down.
+    yield from (f"  {note}" for note in board_notes(cover, job))
+    yield ""
+    told = [*steps(cover, job, pulled_on=pulled_on), _out_of_square(layout, job)]
     for number, step in enumerate(filter(None, told), 1):
         yield f"{number}. {step}"
     yield ""

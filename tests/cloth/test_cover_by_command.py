@@ -153,6 +153,7 @@ def test_the_sheets_say_all_and_no_word_stands_over_another(make_job, paper):
         for caution in ("eye protection", "makes dust", "Two people lift a sheet", "your iron"):
             assert caution in text
         told = " ".join(cover_lines(cover, layout, job, pulled_on=False))
+        assert told.index("Cut each sheet by cuts") < told.index("1. Screw the boards down")
         for number, piece in enumerate(cover.underlay.pieces, 1):
             assert f"board {number}, from sheet {piece.sheet}" in told
             assert f"{number}: " in text

@@ -118,7 +118,7 @@ def test_a_card_has_a_file_of_its_own_by_its_name(folder, capsys):
         "hem-panel-20-in-by-40-in.pdf",
         "hem-panel-20-in-by-40-in.svg",
     }
-    assert "written: " in capsys.readouterr().err
+    assert "wrote " in capsys.readouterr().err
 
 
 @pytest.mark.parametrize("paper", ["letter", "a4"])
