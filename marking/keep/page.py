@@ -46,7 +46,7 @@ def keep_pages(kept: KeptJob, job: MarkingJob, paper: Paper) -> tuple[Artwork, .
     left = _text(page, lines, y)
     while left:
         page = Page(paper, page.artwork.title)
-        page.write(f"{job.title}: keep page, continued", _EDGE, page.height - 20, 4.0)
+        page.heading(f"{job.title}: keep page, continued", _EDGE, page.height - 20, 4.0)
         left = _text(page, left, page.height - 26)
         pages.append(page)
     return tuple(one.artwork for one in pages)
@@ -54,7 +54,7 @@ def keep_pages(kept: KeptJob, job: MarkingJob, paper: Paper) -> tuple[Artwork, .
 
 def _head(page: Page, kept: KeptJob, job: MarkingJob, count: int) -> float:
     y, wide = page.height - _EDGE - 5, page.width - 2 * _EDGE
-    page.write(f"{job.title}: keep page", _EDGE, y, 4.6)
+    page.heading(f"{job.title}: keep page", _EDGE, y, 4.6)
     size = " by ".join(
         format_length(side, job.units) for side in (job.table.length, job.table.width)
     )

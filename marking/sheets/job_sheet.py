@@ -12,6 +12,7 @@ import numpy as np
 
 from marking.drawing.page import ACCENT, FAINT, INK, RULE, Page, number_pages
 from marking.drawing.typeface import text_width
+from marking.hand.top_words import NAMES, top_lines
 from marking.output.report import CAUTIONS, fit_lines
 from marking.sheets.parts import EDGE, TEXT, cautions, headed, notes, section, steps
 
@@ -39,6 +40,7 @@ def front_page(
     page, y = headed(paper, title, title, chapter="The job")
     y = notes(page, [way], y)
     y = section(page, "The marking", y - 1.0)
+    y = notes(page, [NAMES, *top_lines(layout, job)], y)
     said = [line.removeprefix("- ").replace("`", "") for line in fit_lines(layout, job)]
     y = notes(page, [line for line in said if line and not line.startswith(_LEFT_OUT)], y)
     y = cautions(page, CAUTIONS, y - 2.5)
@@ -55,7 +57,7 @@ def sections_page(plan: Plan, layout: Layout, job: MarkingJob, paper: Paper) -> 
     """The table with its sections, each with its name and its turn."""
     title = f"{job.title}: the table and its sections"
     page = Page(paper, title, lying=True, chapter="The table and its sections")
-    page.write(title, EDGE, page.height - EDGE - 5, 4.4)
+    page.heading(title, EDGE, page.height - EDGE - 5, 4.4)
     corners = layout.top.corners_table
     low_x, low_y = map(float, corners.min(axis=0))
     length, width = map(float, np.ptp(corners, axis=0))

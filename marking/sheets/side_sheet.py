@@ -11,7 +11,13 @@ from typing import TYPE_CHECKING
 
 from marking.drawing.page import ACCENT, FAINT, INK, Page
 from marking.drawing.typeface import text_width
-from marking.hand.words import check_steps, long_line_steps, numeral_steps, tick_steps
+from marking.hand.words import (
+    check_steps,
+    long_line_said,
+    long_line_steps,
+    numeral_steps,
+    tick_steps,
+)
 from marking.measures.tape import as_taped
 from marking.sheets.parts import (
     EDGE,
@@ -22,6 +28,7 @@ from marking.sheets.parts import (
     rule_under,
     section,
     steps,
+    steps_depth,
     tick_box,
 )
 
@@ -66,8 +73,8 @@ def side_pages(
         page, y = headed(paper, title, f"{title}, continued")
         pages.append(page)
     y = longs.drawn(page, y - 1.0, abreast)
-    said = list(numeral_steps(work, layout, job))
-    if y < EDGE + 23:
+    said = list(numeral_steps(work, plan, layout, job))
+    if y - 3.0 - steps_depth(page, said) < EDGE:
         page, y = headed(paper, title, f"{title}, continued")
         pages.append(page)
     y = section(page, "Numerals", y - 2.5)
@@ -144,7 +151,7 @@ class _LongLines:
             (
                 shown(line.reading) if line.reading else "first long line",
                 *(from_edge if crooked else from_edge[:1]),
-                ", ".join(line.serves),
+                long_line_said(line, plan, job.units),
             )
             for line, from_edge in zip(work.longs, edges, strict=True)
         ]
