@@ -96,12 +96,13 @@ def proof_maps(
         page, y = headed(paper, title, heading, chapter=chapter)
         if not pages:
             y = notes(page, _MAP_NOTES, y)
-        wide = (page.width - 2 * EDGE - _BETWEEN) / 2
+        abreast = min(2, len(distances) // _TO_A_MAP + 1)
+        wide = (page.width - 2 * EDGE - (abreast - 1) * _BETWEEN) / abreast
         deep = _map_depth(layout, wide)
         rows = max(1, int((y - EDGE) / deep))
-        shown, left = left[: 2 * rows], left[2 * rows :]
+        shown, left = left[: abreast * rows], left[abreast * rows :]
         for place, some in enumerate(shown):
-            row, column = divmod(place, 2)
+            row, column = divmod(place, abreast)
             _map(page, some, layout, EDGE + column * (wide + _BETWEEN), y - row * deep, wide)
         pages.append(page)
     return [page.artwork for page in pages]
@@ -139,6 +140,7 @@ def _map(
     rim = [at(x, y) for x, y in corners.tolist()]
     page.line([*rim, rim[0]], RULE, 0.3)
     taken: list[tuple[float, float, float, float]] = []
+    named = []
     for one in some:
         ends = [at(*end) for end in (one.ends if one.thread is None else one.thread)]
         spot = at(*one.ends[0]) if one.thread is not None else None
@@ -146,7 +148,10 @@ def _map(
         for x, y in [*ends, *([spot] if spot is not None else [])]:
             page.line([(x - 0.7, y), (x + 0.7, y)], INK, 0.25)
             page.line([(x, y - 0.7), (x, y + 0.7)], INK, 0.25)
-        _label(page, one.id, ends, spot, taken)
+        named.append((one.id, ends, spot))
+    # Over all lines, so that none runs through a name.
+    for name, ends, spot in named:
+        _label(page, name, ends, spot, taken)
 
 
 def _label(
@@ -170,6 +175,8 @@ def _label(
                 box[0] < b[2] and b[0] < box[2] and box[1] < b[3] and b[1] < box[3] for b in taken
             ):
                 taken.append(box)
+                x0, y0, x1, y1 = box
+                page.area([(x0, y0), (x1, y0), (x1, y1), (x0, y1)], "#ffffff")
                 page.write(shown, x, y + lift, 1.9, align=0.5)
                 return
     page.write(shown, spots[0][0], spots[0][1], 1.9, align=0.5)
