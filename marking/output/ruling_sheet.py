@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 _EDGE = 13.0
 _TEXT = 2.1
 _COLUMNS = 3
-_ROW = 4.6
+_ROW = 4.4
 _LINE, _STUBS = 5.0, 18.0
 """Across a group, in mm: where the line's name begins, and at least its stubs."""
 _HEAD = 8.0
