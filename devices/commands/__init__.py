@@ -35,6 +35,7 @@ VERBS = {
     "rule": "which lines are ruled by hand, which come next, and the sheet for them",
     "beam": "light the lines to trace: the projector's page and its remote",
     "prove": "what to measure on the finished cover, and the verdict",
+    "bench": "the whole job in a browser, on this computer",
     "simulate": "be a plotter that other software can connect to, and picture its ink",
     "demo": "lay out, cut and write the Millrace bench: all its files, with no hardware",
 }

@@ -1,0 +1,131 @@
+"""The bench's local server: who may open the page, and what files it is made of.
+
+It knows requests and the key; what is said over the sockets is `devices.bench.house`'s.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import json
+from importlib import resources
+from typing import TYPE_CHECKING
+
+from starlette.applications import Starlette
+from starlette.middleware import Middleware
+from starlette.middleware.gzip import GZipMiddleware
+from starlette.responses import HTMLResponse, RedirectResponse, Response
+from starlette.routing import Route, WebSocketRoute
+
+from devices.bench.house import hold_page
+from devices.serving.body import short_body
+from devices.serving.guard import Guard, too_long
+from marking.errors import CanvasruleError
+
+if TYPE_CHECKING:
+    from collections.abc import Collection
+
+    from starlette.requests import HTTPConnection, Request
+    from starlette.types import ASGIApp
+    from starlette.websockets import WebSocket
+
+    from devices.bench.house import BenchHouse
+
+FILES = {
+    "bench.css": "text/css",
+    "bench.js": "text/javascript",
+    "fields.js": "text/javascript",
+    "picture.js": "text/javascript",
+}
+_COOKIE = "canvasrule-bench"
+_STALE = 4401
+
+
+def application(house: BenchHouse, hosts: Collection[str]) -> ASGIApp:
+    """The page of one run, answering only at `hosts`."""
+
+    app = Starlette(
+        routes=[
+            Route("/", _page),
+            Route("/layout", _layout),
+            Route("/try", _try, methods=["POST"]),
+            Route("/pages/{name}", _asset),
+            WebSocketRoute("/bench", _bench),
+        ],
+        middleware=[Middleware(GZipMiddleware, compresslevel=3)],
+    )
+    app.state.house = house
+    return Guard(app, hosts)
+
+
+def _house(here: HTTPConnection) -> BenchHouse:
+    house: BenchHouse = here.app.state.house
+    return house
+
+
+def _may_enter(here: HTTPConnection) -> bool:
+    import hmac
+
+    given = here.cookies.get(_COOKIE) or ""
+    return hmac.compare_digest(given.encode(), _house(here).key.encode())
+
+
+def _text(name: str) -> str:
+    return resources.files("devices.bench").joinpath("pages", name).read_text("utf-8")
+
+
+async def _page(request: Request) -> Response:
+    if request.query_params.get("key") == _house(request).key:
+        answer = RedirectResponse("/", 303)
+        answer.set_cookie(_COOKIE, _house(request).key, httponly=True, samesite="lax", path="/")
+        return answer
+    if not _may_enter(request):
+        return Response(
+            "This page has a new address in each run of canvasrule bench, which prints it: open "
+            "that one. Nothing is lost.",
+            403,
+            media_type="text/plain",
+        )
+    return HTMLResponse(_text("bench.html"))
+
+
+async def _layout(request: Request) -> Response:
+    if not _may_enter(request):
+        return Response(status_code=403)
+    text = await asyncio.to_thread(_house(request).drawing)
+    return Response(text, media_type="application/json")
+
+
+async def _try(request: Request) -> Response:
+    if not _may_enter(request):
+        return Response(status_code=403)
+    body = await short_body(request)
+    if body is None:
+        return too_long()
+    try:
+        asked = json.loads(body)
+        found = await asyncio.to_thread(
+            _house(request).tried, str(asked.get("name")), asked.get("value")
+        )
+    except (ValueError, AttributeError, RecursionError):
+        return Response(status_code=400)
+    except CanvasruleError as fault:
+        found = json.dumps({"faults": {"": " ".join(fault.messages)}})
+    return Response(found, media_type="application/json")
+
+
+async def _asset(request: Request) -> Response:
+    name = request.path_params["name"]
+    if name == "link.js":
+        text = resources.files("devices.serving").joinpath(name).read_text("utf-8")
+        return Response(text, media_type="text/javascript")
+    if name not in FILES:
+        return Response("There is no such file.", 404, media_type="text/plain")
+    return Response(_text(name), media_type=FILES[name])
+
+
+async def _bench(socket: WebSocket) -> None:
+    await socket.accept()
+    if not _may_enter(socket):
+        await socket.close(_STALE)
+        return
+    await hold_page(_house(socket), socket)

@@ -1,0 +1,149 @@
+"""Where a job stands: the value in each field, what is wrong with it, and how far each step is.
+
+It asks the functions that the verbs ask, and keeps nothing. Whatever cannot be read is said in
+words beside the field or the step that it concerns.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
+
+from devices.begun import layout_of
+from devices.bench.fields import fields
+from devices.history import has_record
+from devices.job import Job
+from marking.errors import BadInputError, CanvasruleError
+from marking.input.toml import toml_tables
+from marking.job.folder import JOB_FILE, check_job
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+    from pathlib import Path
+
+    from devices.bench.fields import Field
+    from marking.layout.layout import Layout
+
+STEPS = ("measure", "choose", "see", "way", "ready", "mark", "prove", "keep")
+
+
+@dataclass(frozen=True)
+class Standing:
+    """A job as its text has it; `job` and `layout` are None where they cannot be had."""
+
+    folder: Path
+    written: Mapping[str, Any]
+    job: Job | None = None
+    layout: Layout | None = None
+    faults: Mapping[str, str] = field(default_factory=dict)
+    """What is wrong, by field; under "" what concerns none of them."""
+
+
+def standing(folder: Path, text: str) -> Standing:
+    """How the job in `folder` stands with `text` for its job.toml; nothing is written."""
+    label = str(folder / JOB_FILE)
+    try:
+        written = toml_tables(text, label)
+    except BadInputError as fault:
+        return Standing(folder, {}, faults={"": " ".join(fault.messages)})
+    try:
+        job = check_job(written, folder, Job)
+    except BadInputError as fault:
+        return Standing(folder, written, faults=_by_field(fault.messages, label))
+    try:
+        return Standing(folder, written, job, layout_of(folder, job))
+    except CanvasruleError as fault:
+        return Standing(folder, written, job, faults=_by_field(fault.messages, label))
+
+
+def _by_field(messages: tuple[str, ...], label: str) -> dict[str, str]:
+    """Messages by the field whose name they begin with, less where the file lies."""
+    names = [one.name for of_step in fields().values() for one in of_step]
+    found: dict[str, str] = {}
+    for message in messages:
+        said = message.removeprefix(f"{label}: ")
+        known = [name for name in names if said.startswith((f"{name} =", f"{name}:"))]
+        name = known[0] if known else ""
+        if name:
+            said = said[len(name) :].lstrip(": ")
+        found[name] = f"{found[name]} {said}" if name in found else said
+    return found
+
+
+def values(here: Standing) -> dict[str, Any]:
+    """What stands in each field: as it was written, and what holds where nothing was."""
+    found = {}
+    for one in (each for of_step in fields().values() for each in of_step):
+        at = _at(here.written, one)
+        found[one.name] = {
+            "written": at,
+            "holds": _holds(here, one) if at is None else None,
+            "fault": here.faults.get(one.name, ""),
+        }
+    return found
+
+
+def _at(written: Mapping[str, Any], one: Field) -> Any:
+    here: Any = written
+    for key in one.keys:
+        if not isinstance(here, dict) or key not in here:
+            return None
+        here = here[key]
+    return here
+
+
+def _holds(here: Standing, one: Field) -> Any:
+    """The value in force where the job gives none, as a person would write it."""
+    if here.job is None:
+        return None
+    from marking.measures.lengths import format_length
+
+    value: Any = here.job
+    for key in one.keys:
+        value = getattr(value, key, None)
+    if one.keys[-1] == "profile":
+        return value
+    if one.kind == "length" and isinstance(value, float):
+        return format_length(value, here.job.units)
+    if isinstance(value, tuple):
+        return [_fold(each, here.job) if hasattr(each, "depth") else each for each in value]
+    return value
+
+
+def _fold(fold: Any, job: Job) -> str:
+    from marking.measures.lengths import format_length
+
+    return f"{fold.kind} {format_length(fold.depth, job.units)}"
+
+
+def steps(here: Standing, kept: Mapping[str, Any]) -> list[dict[str, Any]]:
+    """What is left to do on each step, in words; what is done has nothing left."""
+    left = {
+        "measure": "" if _surveyed(here) else "Six measurements to take",
+        "choose": "" if here.layout is not None else "Something is wrong",
+        "see": "",
+        "way": "" if here.written.get("ways", {}).get("way") else "None chosen",
+        "ready": "",
+        "mark": "" if kept["inked"] else "Nothing inked yet",
+        "prove": "" if kept["proved"] else "Nothing measured yet",
+        "keep": "",
+    }
+    return [{"step": step, "left": left[step]} for step in STEPS]
+
+
+def _surveyed(here: Standing) -> bool:
+    return here.job is not None and here.job.table.survey is not None
+
+
+def record_of(folder: Path) -> dict[str, Any]:
+    """What job.db knows: what is inked, set out and proved."""
+    if not has_record(folder):
+        return {"inked": [], "begun": False, "proved": False}
+    from marking.record.record import open_record
+
+    with open_record(folder) as record:
+        return {
+            "inked": sorted(ink.section for ink in record.ink()),
+            "begun": bool(record.runs()),
+            "proved": bool(record.checks("proof")),
+        }
