@@ -13,8 +13,10 @@ from typing import TYPE_CHECKING, Any
 
 from starlette.websockets import WebSocketDisconnect
 
+from devices.bench.drawn import drawn_lines
 from devices.bench.fields import fields
 from devices.bench.job_file import JobFile, stamp
+from devices.bench.machine import Machine
 from devices.bench.state import record_of, standing, steps, values
 from devices.serving.line import SUPERSEDED, PageLine
 from devices.serving.taps import Answer, Taps, page_name, tap_number
@@ -51,9 +53,11 @@ class BenchHouse:
     pages: set[PageLine] = field(default_factory=set)
     taps: Taps = field(default_factory=Taps)
     turn: asyncio.Lock = field(default_factory=asyncio.Lock)
+    machine: Machine = field(init=False)
     _seen: tuple[object, ...] = ()
 
     def __post_init__(self) -> None:
+        self.machine = Machine(self.file.folder, self.show_machine)
         self._fields = {one.name: one for of_step in fields().values() for one in of_step}
         self._stand()
 
@@ -80,6 +84,13 @@ class BenchHouse:
         good = self.good
         return json.dumps(layout_record(good.layout)) if good and good.layout else "{}"
 
+    def inked(self) -> str:
+        """What is certainly drawn on the cover, or was in the rehearsal: polylines, mm, table."""
+        good = self.good
+        if good is None or good.job is None or good.layout is None:
+            return "[]"
+        return json.dumps(drawn_lines(self.file.folder, good.job, good.layout, self.machine))
+
     def tried(self, name: str, value: Written) -> str:
         """What the job would be with one field changed: faults by field, and its layout.
 
@@ -105,6 +116,20 @@ class BenchHouse:
             raise BadInputError("That is nothing this page says; reload it.")
         self._stand()
 
+    async def _with_machine(self, page: str, command: Mapping[str, Any]) -> None:
+        act, most = command.get("act"), _count(command.get("most"))
+        if act == "rehearse":
+            await self.machine.start(page, ["--simulate", *most], rehearsal=True)
+        elif act == "ink":
+            port = str(command.get("port") or "")
+            moved = ["--moved"] if command.get("moved") is True else []
+            await self.machine.start(page, ["--port", port, *most, *moved], rehearsal=False)
+        elif act == "take":
+            self.machine.take(page)
+        else:
+            await self.machine.press(page, str(command.get("key")))
+        await self.show_machine()
+
     def _set(self, name: str, value: Written) -> None:
         text = self.file.proposed(self._keys(name), value)
         proposed = standing(self.file.folder, text)
@@ -129,7 +154,8 @@ class BenchHouse:
 
     def _stamps(self) -> tuple[object, ...]:
         folder = self.file.folder
-        return tuple(stamp(path) for path in (self.file.path, folder / RECORD_FILE))
+        record, log = folder / RECORD_FILE, folder / f"{RECORD_FILE}-wal"
+        return tuple(map(stamp, (self.file.path, record, log)))
 
     async def watch(self) -> None:
         """Shows every page what an editor or a verb changed in the folder; never ends."""
@@ -152,6 +178,11 @@ class BenchHouse:
         told = self.told()
         for line in tuple(self.pages):
             await line.tell(told)
+
+    async def show_machine(self) -> None:
+        """Sends every page what the machine is at."""
+        for line in tuple(self.pages):
+            await line.tell({"type": "machine", **self.machine.record()})
 
     async def say(self, text: str) -> None:
         """Tells every page something."""
@@ -179,13 +210,20 @@ class BenchHouse:
             last = self.taps.to(line.page)
             if number > last.number:
                 try:
-                    await asyncio.to_thread(self.act, command)
+                    if command.get("do") == "machine":
+                        await self._with_machine(line.page, command)
+                    else:
+                        await asyncio.to_thread(self.act, command)
                     last = Answer(number)
                 except CanvasruleError as fault:
                     last = Answer(number, " ".join(fault.messages))
                 self.taps = self.taps.with_answer(line.page, last)
             await line.answer(last)
             await self.show()
+
+
+def _count(value: object) -> list[str]:
+    return ["--most", str(value)] if isinstance(value, int) and 0 < value < 10_000 else []
 
 
 def _written(value: object) -> Written:
@@ -207,9 +245,12 @@ async def hold_page(house: BenchHouse, socket: WebSocket) -> None:
         await line.tell({"type": "fields", "fields": _told_fields()})
         async with house.turn:
             await house.show()
+        await line.tell({"type": "machine", **house.machine.record()})
         while True:
             message = await line.heard()
             if message is None:
+                if line.quiet:
+                    await house.machine.left_by(line.page)
                 continue
             if "hello" in message:
                 await house.greet(line, message["hello"])
@@ -219,6 +260,8 @@ async def hold_page(house: BenchHouse, socket: WebSocket) -> None:
         pass
     finally:
         house.pages.discard(line)
+        if house.lines.get(line.page or "") is line:
+            await house.machine.left_by(line.page)
         if line.page is not None and house.lines.get(line.page) is line:
             del house.lines[line.page]
         async with house.turn:

@@ -34,6 +34,7 @@ FILES = {
     "bench.css": "text/css",
     "bench.js": "text/javascript",
     "fields.js": "text/javascript",
+    "mark.js": "text/javascript",
     "picture.js": "text/javascript",
 }
 _COOKIE = "canvasrule-bench"
@@ -47,6 +48,8 @@ def application(house: BenchHouse, hosts: Collection[str]) -> ASGIApp:
         routes=[
             Route("/", _page),
             Route("/layout", _layout),
+            Route("/inked", _inked),
+            Route("/ports", _ports),
             Route("/try", _try, methods=["POST"]),
             Route("/pages/{name}", _asset),
             WebSocketRoute("/bench", _bench),
@@ -93,6 +96,23 @@ async def _layout(request: Request) -> Response:
         return Response(status_code=403)
     text = await asyncio.to_thread(_house(request).drawing)
     return Response(text, media_type="application/json")
+
+
+async def _inked(request: Request) -> Response:
+    if not _may_enter(request):
+        return Response(status_code=403)
+    text = await asyncio.to_thread(_house(request).inked)
+    return Response(text, media_type="application/json")
+
+
+async def _ports(request: Request) -> Response:
+    if not _may_enter(request):
+        return Response(status_code=403)
+    from devices.driving.port import candidates
+
+    found = await asyncio.to_thread(candidates)
+    told = [{"name": port.name, "about": port.description} for port in found]
+    return Response(json.dumps(told), media_type="application/json")
 
 
 async def _try(request: Request) -> Response:

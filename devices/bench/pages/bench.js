@@ -1,6 +1,7 @@
 // The bench page: shows the job it is sent, tries what is typed, sends what is kept. It keeps
 // nothing of its own but what is being typed.
 import { fill, make, names, settled, tell } from "./fields.js";
+import { look, show as showMachine } from "./mark.js";
 import { length, show as draw, whole, zoom } from "./picture.js";
 
 const at = (id) => document.getElementById(id);
@@ -13,8 +14,8 @@ const NAMES = {
 const PLACES = {
   "table.survey.far": [0.5, 0.07], "table.survey.near": [0.5, 0.93],
   "table.survey.zero_end": [0.09, 0.5], "table.survey.far_end": [0.91, 0.5],
-  "table.survey.diagonal_from_zero_near": [0.36, 0.68],
-  "table.survey.diagonal_from_zero_far": [0.36, 0.32],
+  "table.survey.diagonal_from_zero_near": [0.69, 0.335],
+  "table.survey.diagonal_from_zero_far": [0.31, 0.335],
 };
 
 let job = null;
@@ -107,6 +108,7 @@ async function shown(message) {
   if (!record.strokes) return;
   drawTop(record);
   drawNumerals(record);
+  look();
 }
 
 function showSteps() {
@@ -137,9 +139,9 @@ function drawTop(record) {
   const square = [[0, 0], [along, 0], [along, across], [0, across]];
   const off = Math.max(...real.map(([x, y], n) => Math.hypot(x - square[n][0], y - square[n][1])), 1e-9);
   const more = Math.min(0.05 * along / off, 60);
-  const [wide, high, edge] = [1000, 480, 110];
+  const [wide, high, edge] = [1000, 640, 130];
   const placed = ([x, y]) => [
-    edge + (x / along) * (wide - 2 * edge), high - 75 - (y / across) * (high - 150),
+    edge + (x / along) * (wide - 2 * edge), high - 90 - (y / across) * (high - 180),
   ];
   const shown = real.map(([x, y], n) => [
     square[n][0] + (x - square[n][0]) * more, square[n][1] + (y - square[n][1]) * more,
@@ -202,6 +204,7 @@ join({
   told(message) {
     if (message.type === "fields") fieldsMade(message.fields);
     else if (message.type === "job") shown(message);
+    else if (message.type === "machine") showMachine(message);
     else if (message.type === "refused") say(message.say);
   },
   live(live) {

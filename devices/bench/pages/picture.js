@@ -15,6 +15,7 @@ let layers = [];
 let corners = [];
 let units = "in";
 let look = null;
+let drawnPath = null;
 let due = false;
 
 export function show(record, unit) {
@@ -32,6 +33,15 @@ export function show(record, unit) {
   }
   layers = Array.from(paths.values());
   if (fresh) whole(); else redraw();
+}
+
+// What is certainly drawn, over the marking.
+export function inked(lines) {
+  drawnPath = new Path2D();
+  for (const line of lines) {
+    line.forEach(([x, y], at) => (at ? drawnPath.lineTo(x, y) : drawnPath.moveTo(x, y)));
+  }
+  redraw();
 }
 
 function box() {
@@ -98,6 +108,10 @@ function draw() {
     pen.lineWidth = Math.max(one.pen === "heavy" ? 2 : 1, (one.pen === "heavy" ? 1.6 : 0.8) / scale);
     pen.stroke(one.path);
   }
+  if (!drawnPath) return;
+  pen.strokeStyle = "#0f766e";
+  pen.lineWidth = Math.max(2.5, 2 / scale);
+  pen.stroke(drawnPath);
 }
 
 function sized() {

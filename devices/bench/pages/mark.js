@@ -1,0 +1,85 @@
+// Marking: the machine as it is told, its keys, and what it has drawn. Only the page that holds the
+// machine presses its keys; any page stops it.
+import { inked } from "./picture.js";
+
+const at = (id) => document.getElementById(id);
+const LOOK_MS = 700;
+const PRESSED = {
+  ArrowUp: "up", ArrowDown: "down", ArrowLeft: "left", ArrowRight: "right", Enter: "enter",
+  n: "n", r: "r", Backspace: "backspace", p: "p", 1: "1", 2: "2", 3: "3",
+};
+
+let machine = { running: false, lines: [] };
+let lookTimer = 0;
+
+const mine = () => machine.holder === link.page;
+
+export function press(key) {
+  tap({ do: "machine", act: "key", key }, `the key ${key}`);
+}
+
+export function show(message) {
+  const was = machine;
+  machine = message;
+  at("stop").disabled = !machine.running;
+  at("rehearse").disabled = at("ink").disabled = machine.running;
+  at("running").hidden = !machine.running;
+  at("mark").classList.toggle("rehearsal", machine.running && machine.rehearsal);
+  at("asks").textContent = machine.asks;
+  at("answers").hidden = !machine.asks || !mine();
+  for (const button of document.querySelectorAll("#running [data-key]")) button.disabled = !mine();
+  at("take").hidden = mine();
+  at("held").textContent = !machine.running ? ended()
+    : `${machine.rehearsal ? "A rehearsal: the plotter and the cloth are simulated. " : ""}${mine() ? "This page holds the machine." : "Another page holds the machine."}`;
+  at("told").replaceChildren(...machine.lines.map((text) => {
+    const one = document.createElement("li");
+    one.textContent = text;
+    return one;
+  }));
+  at("told").scrollTop = at("told").scrollHeight;
+  if (machine.running && !lookTimer) lookTimer = setInterval(look, LOOK_MS);
+  if (!machine.running && lookTimer) { clearInterval(lookTimer); lookTimer = 0; }
+  if (!machine.running && was.running) look();
+}
+
+function ended() {
+  if (machine.ended === null || machine.ended === undefined) return "";
+  return machine.ended === 0 ? "Done." : "It ended before all was drawn; the last lines say why.";
+}
+
+export async function look() {
+  try {
+    const answer = await fetch("/inked");
+    if (answer.ok) inked(await answer.json());
+  } catch { /* the connection's own line tells */ }
+}
+
+async function ports() {
+  try {
+    const answer = await fetch("/ports");
+    if (!answer.ok) return;
+    const found = await answer.json();
+    at("port").replaceChildren(...found.map((one) => new Option(`${one.name}, ${one.about}`, one.name)));
+    if (!found.length) at("port").append(new Option("no port is there", ""));
+  } catch { /* as above */ }
+}
+
+at("rehearse").onclick = () => tap({ do: "machine", act: "rehearse", most: 1 }, "Rehearse");
+at("ink").onclick = () => tap({ do: "machine", act: "ink", port: at("port").value, most: 1 }, "Ink");
+at("take").onclick = () => tap({ do: "machine", act: "take" }, "Hold the machine here");
+at("look-again").onclick = ports;
+at("stop").onclick = () => press("s");
+for (const button of document.querySelectorAll("#running [data-key]")) {
+  button.onclick = () => press(button.dataset.key);
+}
+document.addEventListener("keydown", (event) => {
+  if (!machine.running) return;
+  if (event.key === "Escape") { press("s"); event.preventDefault(); return; }
+  if (!mine() || !at("mark").contains(document.activeElement)) return;
+  // A focused button is pressed by Enter itself.
+  if (event.key === "Enter" && event.target.matches("button, a")) return;
+  if (!(event.key in PRESSED)) return;
+  press(PRESSED[event.key]);
+  event.preventDefault();
+});
+ports();
