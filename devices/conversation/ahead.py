@@ -13,7 +13,7 @@ from devices.conversation.events import Say
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
 
-    from devices.dialects.answers import Tongue
+    from devices.dialects.answers import Dialect
 
 _LEAST = 24
 """Bytes below which no machine could be driven, so that no smaller buffer is tried."""
@@ -32,9 +32,9 @@ class AheadLimits:
     poll_seconds: float = 0.02
 
 
-def usable_bytes(buffer_bytes: int, tongue: Tongue) -> int:
+def usable_bytes(buffer_bytes: int, dialect: Dialect) -> int:
     """What a program may fill of a buffer: room is kept to ask again when a reply is lost."""
-    return buffer_bytes if tongue.acknowledges else buffer_bytes - len(tongue.checkpoint)
+    return buffer_bytes if dialect.acknowledges else buffer_bytes - len(dialect.checkpoint)
 
 
 def line_by_line(program: Iterable[Say]) -> Iterator[Say]:

@@ -41,7 +41,7 @@ if TYPE_CHECKING:
     from devices.conversation.ahead import AheadLimits
     from devices.conversation.greeting import Greeting
     from devices.conversation.questions import Told
-    from devices.dialects.answers import Question, Reply, Tongue
+    from devices.dialects.answers import Dialect, Question, Reply
 
 _MOST_ASKED = 2
 """Times a question is put again before giving up; the buffer keeps room for one."""
@@ -50,17 +50,17 @@ _MOST_ASKED = 2
 class Conversation:
     """One conversation, from greeting to the last confirmation."""
 
-    def __init__(self, tongue: Tongue, limits: AheadLimits) -> None:
+    def __init__(self, dialect: Dialect, limits: AheadLimits) -> None:
         self.state = State.SHUT
-        self._tongue = tongue
+        self._dialect = dialect
         self._limits = limits
-        self._room = usable_bytes(limits.buffer_bytes, tongue)
+        self._room = usable_bytes(limits.buffer_bytes, dialect)
         self._stretch = ProgramStretch()
         self._open = UnderWay()
-        self._interview = Interview(tongue, limits.buffer_bytes)
+        self._interview = Interview(dialect, limits.buffer_bytes)
         self._watch = Watch()
         self._asked_times = 0
-        self._incoming = Incoming(tongue.ends)
+        self._incoming = Incoming(dialect.ends)
         self._matched: int | None = None
         """How many open pieces the place just reported would confirm, until a status follows."""
         self._elsewhere_told = False
@@ -97,9 +97,9 @@ class Conversation:
     def feed(self, program: Iterable[Say]) -> None:
         """Gives the next stretch of program, taken piece by piece as there is room."""
         self._stretch = ProgramStretch(
-            line_by_line(program) if self._tongue.acknowledges else program
+            line_by_line(program) if self._dialect.acknowledges else program
         )
-        self._unsure = bool(self._tongue.poll) and self._stands is not None and not self._open
+        self._unsure = bool(self._dialect.poll) and self._stands is not None and not self._open
 
     @property
     def drained(self) -> bool:
@@ -159,7 +159,7 @@ class Conversation:
         self._signal(Signal.STOP)
         self._out.clear()
         return Halt(
-            self._tongue,
+            self._dialect,
             now,
             restarted=self._restarted,
             alarmed=self._alarmed,
@@ -197,7 +197,7 @@ class Conversation:
             return self._came(self._interview.tick(self._now, garbled=garbled))
         if self.state not in (State.STREAMING, State.HELD, State.ASKING):
             return []
-        if not self._tongue.greeting:
+        if not self._dialect.greeting:
             return self._by_the_clock()
         if self.state is State.HELD and not self._open:
             self._wait_is_stale()
@@ -212,14 +212,14 @@ class Conversation:
     @property
     def _ahead(self) -> GoingAhead:
         seconds = self._limits.ahead_seconds
-        return GoingAhead(self._tongue, self._open, self._space, self._room, seconds)
+        return GoingAhead(self._dialect, self._open, self._space, self._room, seconds)
 
     def _fits(self, say: Say) -> bool:
         return self.state is State.STREAMING and not self._unsure and self._ahead.allows(say)
 
     def _ask_window(self) -> None:
         """Asks for the window, in turn with the program, as soon as it has room."""
-        asked = self._tongue.window
+        asked = self._dialect.window
         wants = self.state is State.STREAMING and self._watch.wants
         if wants and self._ahead.has_room(len(asked)):
             self._watch.ask(self._open.sent)
@@ -231,27 +231,27 @@ class Conversation:
         if not self._open:
             self._quiet_since = self._now
         self._out += say.data
-        self._open.add(say, acknowledged=self._tongue.acknowledges)
+        self._open.add(say, acknowledged=self._dialect.acknowledges)
 
     def _poll(self) -> None:
         if self._now - self._polled_at < self._limits.poll_seconds:
             return
         more = self.state is State.STREAMING and self._stretch.next and self._open
-        if self._tongue.room and more:
+        if self._dialect.room and more:
             if not self._space.awaited or self._now - self._polled_at > 1.0:
                 self._space.ask(self._open.sent)
-                self._out += self._tongue.room
+                self._out += self._dialect.room
                 self._polled_at = self._now
         elif self._unsure or (
-            self._tongue.poll and self._open.ends_in_question and not self._open.unanswered
+            self._dialect.poll and self._open.ends_in_question and not self._open.unanswered
         ):
-            self._out += self._tongue.poll
+            self._out += self._dialect.poll
             self._polled_at = self._now
 
     # -- hearing -------------------------------------------------------------------------------
 
     def _heard(self, line: bytes) -> list[Event]:
-        reply = self._tongue.heard(line)
+        reply = self._dialect.heard(line)
         if reply.kind == "noise":
             self._matched = None
             self._interview.garbled(self._now)
@@ -291,14 +291,14 @@ class Conversation:
         self._matched, self._elsewhere_told = None, False
         if self._unsure:
             return self._still_there(reply)
-        count = self._open.up_to(lambda text: self._tongue.same_place(text, reply.text))
+        count = self._open.up_to(lambda text: self._dialect.same_place(text, reply.text))
         if count is None:
-            self._elsewhere_told = self._tongue.status_follows
-            return self._elsewhere(reply) if self._tongue.poll else self._noted(line)
+            self._elsewhere_told = self._dialect.status_follows
+            return self._elsewhere(reply) if self._dialect.poll else self._noted(line)
         if not reply.settled:
             return []
         self._matched = count
-        if not self._tongue.status_follows or self._open.only_tell_place(count):
+        if not self._dialect.status_follows or self._open.only_tell_place(count):
             return self._confirm()
         return []
 
@@ -306,7 +306,7 @@ class Conversation:
         """Nothing was sent since it last told its place, so it must tell the same one."""
         if not reply.settled:
             return []
-        if self._stands is None or not self._tongue.same_place(self._stands, reply.text):
+        if self._stands is None or not self._dialect.same_place(self._stands, reply.text):
             return self._fail(
                 f"the machine no longer stands where it was left ({self._stands}) but at "
                 f"{reply.text}: it has restarted, or was moved",
@@ -319,7 +319,7 @@ class Conversation:
 
     def _elsewhere(self, reply: Reply) -> list[Event]:
         """A polled place that no checkpoint has: on its way, or all done but its answers lost."""
-        all_done = reply.settled and self._open.ends_at(reply.text, self._tongue.same_place)
+        all_done = reply.settled and self._open.ends_at(reply.text, self._dialect.same_place)
         if all_done and self.state is State.ASKING:
             self._open.unanswered.clear()
             self._quiet_since = self._now
@@ -330,15 +330,15 @@ class Conversation:
         follows, self._elsewhere_told = self._elsewhere_told, False
         if self._matched is not None or follows:
             told = not self._space.awaited
-            if told and self._tongue.began_anew(number):
+            if told and self._dialect.began_anew(number):
                 return self._fail(RESTARTED, place_lost=True)
-            if self._matched is not None and self._tongue.healthy(number):
+            if self._matched is not None and self._dialect.healthy(number):
                 return self._confirm()
             self._matched = None
-            if told and (not follows or self._tongue.faulty(number)):
-                return self._ask_last(self._tongue.diagnosis, None)
+            if told and (not follows or self._dialect.faulty(number)):
+                return self._ask_last(self._dialect.diagnosis, None)
         if self._space.awaited:
-            slack = len(self._tongue.checkpoint) * self._asked_times
+            slack = len(self._dialect.checkpoint) * self._asked_times
             self._space.takes(number, self._open.freed, slack)
             return []
         return self._noted(line)
@@ -352,7 +352,7 @@ class Conversation:
         if strokes is None:
             return self._fail(LOST_ANSWER, doubtful=True)
         self._stands = last.end if last is not None and not self._open else self._stands
-        if self._tongue.acknowledges:
+        if self._dialect.acknowledges:
             self._open.unanswered.clear()
         self._quiet_since, self._asked_times = self._now, 0
         self._incoming.understood()
@@ -394,7 +394,7 @@ class Conversation:
     def _greeted(self) -> list[Event]:
         greeting = self._interview.greeting
         self._room = greeting.room
-        self._watch = Watch.after(greeting, self._tongue.own_window)
+        self._watch = Watch.after(greeting, self._dialect.own_window)
         self._signal(Signal.ANSWERED_ALL)
         return [Greeted(self._room)]
 
@@ -413,17 +413,17 @@ class Conversation:
             again = self._watch.unheard()
             return [AskedAgain(1)] if again else self._fail(LOST_ANSWER, doubtful=True)
         if self.state is State.HELD:
-            questions = () if self._line_low else self._tongue.last_questions
+            questions = () if self._line_low else self._dialect.last_questions
             return self._ask_last(questions, told_to_wait(self._now - self._quiet_since))
         # The greeting may have shown that the buffer is smaller than it is said to be.
-        full = self._open.bytes > self._room and not self._tongue.poll
+        full = self._open.bytes > self._room and not self._dialect.poll
         if self._asked_times >= _MOST_ASKED or full:
-            return self._ask_last(self._tongue.last_questions, ELSEWHERE)
+            return self._ask_last(self._dialect.last_questions, ELSEWHERE)
         self._asked_times += 1
         self._quiet_since = self._now
         self._signal(Signal.OVERDUE)
-        self._out += self._tongue.poll or self._tongue.checkpoint
-        self._open.sent += 0 if self._tongue.poll else len(self._tongue.checkpoint)
+        self._out += self._dialect.poll or self._dialect.checkpoint
+        self._open.sent += 0 if self._dialect.poll else len(self._dialect.checkpoint)
         return [AskedAgain(self._asked_times)]
 
     def _by_the_clock(self) -> list[Event]:

@@ -13,14 +13,14 @@ if TYPE_CHECKING:
     from devices.conversation.events import Say
     from devices.conversation.free_space import FreeSpace
     from devices.conversation.sent import UnderWay
-    from devices.dialects.answers import Tongue
+    from devices.dialects.answers import Dialect
 
 
 @dataclass(frozen=True)
 class GoingAhead:
     """What is under way on one machine, and what it may hold."""
 
-    tongue: Tongue
+    dialect: Dialect
     under_way: UnderWay
     space: FreeSpace
     room: int
@@ -32,12 +32,12 @@ class GoingAhead:
         """Whether `count` bytes more have room in the machine's buffer."""
         if self.under_way.bytes + count > self.room:
             return False
-        return not self.tongue.room or self.space.allows(count, self.under_way)
+        return not self.dialect.room or self.space.allows(count, self.under_way)
 
     def allows(self, say: Say) -> bool:
         """Whether a piece of program may be sent now."""
         under_way = self.under_way
-        if self.tongue.acknowledges:
+        if self.dialect.acknowledges:
             # The pen's place is asked out of turn, so it must stand still there until asked.
             # And a line that was refused is followed by none that relies on it: a pen is not
             # lowered where a lost move left it, nor dragged on because raising it was lost.

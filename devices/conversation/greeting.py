@@ -12,13 +12,13 @@ from devices.conversation.ahead import next_size, usable_bytes
 from devices.conversation.questions import Inquiry, objection
 
 if TYPE_CHECKING:
-    from devices.dialects.answers import Tongue
+    from devices.dialects.answers import Dialect
 
 
 class Greeting:
     """Inquiry after inquiry, until nothing is left to ask."""
 
-    def __init__(self, tongue: Tongue, buffer_bytes: int) -> None:
+    def __init__(self, dialect: Dialect, buffer_bytes: int) -> None:
         self.restarted = False
         """Whether it was switched on, or reset, since it was last spoken to."""
         self.tells_restarts = True
@@ -27,7 +27,7 @@ class Greeting:
         """Whether its status has told that it was initialised when it was."""
         self.first_window: str | None = None
         """The window it has when it begins, if it says so."""
-        self._tongue = tongue
+        self._dialect = dialect
         self._said = buffer_bytes
         """Bytes that the buffer has, as profile and machine say."""
         self._held = 0
@@ -39,7 +39,7 @@ class Greeting:
     def room(self) -> int:
         """Bytes that may be under way: no more than a trial has shown, where one was made."""
         size = self._said if self._overflowed is None and not self._held else self._held
-        return usable_bytes(self._tongue.shown(size), self._tongue)
+        return usable_bytes(self._dialect.shown(size), self._dialect)
 
     @property
     def overstated(self) -> int | None:
@@ -53,7 +53,7 @@ class Greeting:
 
     def first(self) -> Inquiry:
         """What is asked first."""
-        return Inquiry(self._tongue.greeting, self._tongue)
+        return Inquiry(self._dialect.greeting, self._dialect)
 
     def after(self, done: Inquiry) -> Inquiry | None:
         """What is asked when all of `done` is answered; None when the greeting is over."""
@@ -68,14 +68,14 @@ class Greeting:
         if self._findings:
             return None
         self._trying = next_size(self._held, self._overflowed, self._said)
-        questions = self._tongue.holds(self._trying) if self._trying is not None else ()
-        return Inquiry(questions, self._tongue) if questions else None
+        questions = self._dialect.holds(self._trying) if self._trying is not None else ()
+        return Inquiry(questions, self._dialect) if questions else None
 
     def _introduced(self, done: Inquiry) -> None:
         if done.room is not None:
             self._said = min(done.room, self._said)
-        self.restarted = self._tongue.began_anew(done.said.get("since", 0))
+        self.restarted = self._dialect.began_anew(done.said.get("since", 0))
         if "started" in done.said:
-            self.tells_restarts = self._tongue.began_anew(done.said["started"])
+            self.tells_restarts = self._dialect.began_anew(done.said["started"])
             self.showed_restarts = self.tells_restarts
         self.first_window = done.window

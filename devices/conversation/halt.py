@@ -18,7 +18,7 @@ from devices.conversation.events import PlaceLost
 
 if TYPE_CHECKING:
     from devices.conversation.events import Event
-    from devices.dialects.answers import Reply, Tongue
+    from devices.dialects.answers import Dialect, Reply
 
 _ASKED_EVERY = 0.03
 """Seconds between two looks at how far it has braked."""
@@ -48,7 +48,7 @@ class Halt:
 
     def __init__(
         self,
-        tongue: Tongue,
+        dialect: Dialect,
         now: float,
         *,
         restarted: bool = False,
@@ -61,7 +61,7 @@ class Halt:
         """
         self.stands: Reply | None = None
         """Where it stands in the end, pen up, if it said so."""
-        self._tongue = tongue
+        self._dialect = dialect
         self._restarted = restarted
         self._locked = alarmed
         self._told_lost = False
@@ -76,11 +76,11 @@ class Halt:
         elif resetting:
             # Its banner would pass for that of a restart, were it reset once more.
             self._enter(_Stage.DROPPING, now)
-        elif tongue.hold:
-            self._out += tongue.hold + tongue.poll
+        elif dialect.hold:
+            self._out += dialect.hold + dialect.poll
             self._enter(_Stage.BRAKING, now)
         else:
-            self._out += tongue.halt + tongue.raise_pen
+            self._out += dialect.halt + dialect.raise_pen
             self._enter(_Stage.LINGERING, now)
 
     @property
@@ -93,9 +93,9 @@ class Halt:
         """What is left to send when nobody can wait for the machine any longer."""
         left = bytes(self._out)
         if self._stage is _Stage.BRAKING:
-            return left + self._tongue.halt + self._tongue.unlock + self._raise()
+            return left + self._dialect.halt + self._dialect.unlock + self._raise()
         if self._stage is _Stage.DROPPING:
-            return left + self._tongue.unlock + self._raise()
+            return left + self._dialect.unlock + self._raise()
         return left
 
     def given_up(self) -> list[Event]:
@@ -120,21 +120,21 @@ class Halt:
     def _again(self) -> bytes:
         """What is said over and over in this stage, since any byte may be lost."""
         if self._stage is _Stage.BRAKING:
-            return self._tongue.hold + self._tongue.poll
+            return self._dialect.hold + self._dialect.poll
         if self._stage is _Stage.DROPPING:
-            return self._tongue.halt
-        return self._tongue.poll if self._stage is _Stage.RAISING else b""
+            return self._dialect.halt
+        return self._dialect.poll if self._stage is _Stage.RAISING else b""
 
     def receive(self, data: bytes, now: float) -> list[Event]:
         """Takes what the machine sent."""
         events: list[Event] = []
         for byte in data:
-            if byte not in self._tongue.ends:
+            if byte not in self._dialect.ends:
                 self._line.append(byte)
                 continue
             line, self._line = bytes(self._line).strip(), bytearray()
-            if line and self._tongue.hold:
-                events += self._heard(self._tongue.heard(line), now)
+            if line and self._dialect.hold:
+                events += self._heard(self._dialect.heard(line), now)
         return events + self._overdue(now)
 
     def _heard(self, reply: Reply, now: float) -> list[Event]:
@@ -150,7 +150,7 @@ class Halt:
             return self._greeted(now)
         if reply.kind == "refused" and reply.lost and self._stage is _Stage.RAISING:
             # Locked after all: what it said of that was not heard.
-            self._out += self._tongue.unlock + self._raise()
+            self._out += self._dialect.unlock + self._raise()
             return self._lost(reply.text)
         if reply.kind == "place":
             return self._at(reply, now)
@@ -159,7 +159,7 @@ class Halt:
     def _greeted(self, now: float) -> list[Event]:
         if self._stage is _Stage.DROPPING:
             self._enter(_Stage.RAISING, now)
-            self._out += (self._tongue.unlock if self._locked else b"") + self._raise()
+            self._out += (self._dialect.unlock if self._locked else b"") + self._raise()
             return []
         self._restarted = True
         return self._lost("the machine has restarted by itself (power, or its reset button)")
@@ -176,7 +176,7 @@ class Halt:
         return []
 
     def _is_up(self, reply: Reply) -> bool:
-        return reply.settled and (self._restarted or self._tongue.raised(reply.text))
+        return reply.settled and (self._restarted or self._dialect.raised(reply.text))
 
     def _stale(self, now: float) -> None:
         waited = now - self._since
@@ -194,16 +194,16 @@ class Halt:
             return self._silent("it was stopped without saying whether it had braked")
         if self._stage is _Stage.DROPPING and waited > _STARTS:
             self._enter(_Stage.RAISING, now)
-            self._out += self._tongue.unlock + self._raise()
+            self._out += self._dialect.unlock + self._raise()
             return self._silent("it did not say how it was after it was stopped")
         return []
 
     def _drop(self, now: float) -> None:
-        self._out += self._tongue.halt
+        self._out += self._dialect.halt
         self._enter(_Stage.DROPPING, now)
 
     def _raise(self) -> bytes:
-        return self._tongue.raise_pen_blind if self._restarted else self._tongue.raise_pen
+        return self._dialect.raise_pen_blind if self._restarted else self._dialect.raise_pen
 
     def _silent(self, why: str) -> list[Event]:
         return self._lost(why, told=not self._greeting)

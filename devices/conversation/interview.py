@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from devices.conversation.questions import Told
-    from devices.dialects.answers import Question, Reply, Tongue
+    from devices.dialects.answers import Dialect, Question, Reply
 
 
 @dataclass(frozen=True)
@@ -38,10 +38,10 @@ _NOTHING = Came("nothing")
 class Interview:
     """The questions of one conversation."""
 
-    def __init__(self, tongue: Tongue, buffer_bytes: int) -> None:
-        self.greeting = Greeting(tongue, buffer_bytes)
-        self._tongue = tongue
-        self._inquiry = Inquiry((), tongue)
+    def __init__(self, dialect: Dialect, buffer_bytes: int) -> None:
+        self.greeting = Greeting(dialect, buffer_bytes)
+        self._dialect = dialect
+        self._inquiry = Inquiry((), dialect)
         self._watch: Watch | None = None
         """What the program has shown until then, once the questions are the last ones."""
         self._suspected: str | None = None
@@ -76,7 +76,7 @@ class Interview:
         if not questions:
             return Came("fault", suspected or fault((), silent=False))
         self._watch, self._suspected = watch, suspected
-        self._inquiry = Inquiry(questions, self._tongue)
+        self._inquiry = Inquiry(questions, self._dialect)
         return None
 
     def due(self, now: float) -> bytes:
@@ -85,7 +85,7 @@ class Interview:
 
     def overhear(self, data: bytes) -> None:
         """Takes what came before anything was asked: it answers nothing, but may be a banner."""
-        self._inquiry.overhear([self._tongue.heard(line) for line in data.splitlines()])
+        self._inquiry.overhear([self._dialect.heard(line) for line in data.splitlines()])
 
     def garbled(self, now: float) -> None:
         """Takes a line that is no answer of the dialect."""
@@ -125,7 +125,7 @@ class Interview:
 
     def _found(self, watch: Watch, *, silent: bool) -> Came:
         status = self._inquiry.said.get("status", 0)
-        if self._tongue.began_anew(status) or watch.undone(self._inquiry.window):
+        if self._dialect.began_anew(status) or watch.undone(self._inquiry.window):
             return Came("fault", RESTARTED, place_lost=True)
         found = self._inquiry.findings
         doubtful = silent or "status" not in self._inquiry.said or not watch.tells

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Literal
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    from devices.dialects.answers import Question, Reply, Tongue
+    from devices.dialects.answers import Dialect, Question, Reply
 
 _SOON = 0.2
 """Seconds after which a question is put again whose answer came garbled, or is not the last."""
@@ -53,7 +53,7 @@ class Told:
 class Inquiry:
     """Some questions, each put again when its answer is late."""
 
-    def __init__(self, questions: Sequence[Question], tongue: Tongue) -> None:
+    def __init__(self, questions: Sequence[Question], dialect: Dialect) -> None:
         self.findings: list[str] = []
         """What the answers say is wrong."""
         self.room: int | None = None
@@ -68,7 +68,7 @@ class Inquiry:
         self._stands: Reply | None = None
         self._lost: str | None = None
         self._questions = deque(questions)
-        self._tongue = tongue
+        self._dialect = dialect
         self._put_at: float | None = None
         self._first_put_at = self._heard_at = 0.0
         self._again_at = 0.0
@@ -132,7 +132,7 @@ class Inquiry:
         elif question.meaning == "window":
             self.window = reply.text
         elif question.meaning in ("io error", "error", "status", "holds"):
-            words = self._tongue.in_words(question.meaning, reply.number)
+            words = self._dialect.in_words(question.meaning, reply.number)
             if words is not None:
                 self.findings.append(words)
         self._next()
@@ -204,7 +204,7 @@ class Inquiry:
         if question.meaning == "stands":
             self._stands = reply
             before = self._before
-            if before is not None and not self._tongue.same_place(before.text, reply.text):
+            if before is not None and not self._dialect.same_place(before.text, reply.text):
                 self._lost = self._lost or "it reports another place than before it was reset"
             return reply.still
         return reply.sound

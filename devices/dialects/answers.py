@@ -1,6 +1,6 @@
 """What a conversation needs to know of a dialect: how to ask, and what an answer means.
 
-Each dialect gives one `Tongue`; it holds words and their meaning, no clock, and no state but
+A `Dialect` holds words and their meaning, no clock, and no state but
 what the machine has said of its own coordinates.
 """
 
@@ -93,7 +93,7 @@ class Question:
     """Whether the next question is asked, and the machine driven, when it does not answer it."""
 
 
-class Tongue(Protocol):
+class Dialect(Protocol):
     """One dialect's words."""
 
     @property

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
     from devices.conversation.conversation import Conversation
     from devices.conversation.events import Event, Say
-    from devices.dialects.answers import Tongue
+    from devices.dialects.answers import Dialect
     from marking.record.record import Record
     from marking.record.rows import StrokeEvent
 
@@ -54,7 +54,7 @@ class Driver:
 
     port: Cable
     conversation: Conversation
-    tongue: Tongue
+    dialect: Dialect
     handshake: str
     record: Record
     run: int

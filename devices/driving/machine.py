@@ -8,10 +8,10 @@ from typing import TYPE_CHECKING
 from devices.conversation.ahead import AheadLimits, usable_bytes
 from devices.dialects.writer import inkings
 from devices.plotter.bed import bed_of
-from devices.programs.dialect import tongue_for, writer_for
+from devices.programs.dialect import dialect_for, writer_for
 
 if TYPE_CHECKING:
-    from devices.dialects.answers import Tongue
+    from devices.dialects.answers import Dialect
     from devices.dialects.told_limits import OwnLimits
     from devices.dialects.writer import PenUse, Writer
     from devices.plotter.bed import Bed
@@ -28,7 +28,7 @@ _NUDGE = {"hpgl": 0.0, "gcode": 0.06}
 class MachineSetting:
     """A machine set down to ink one section."""
 
-    tongue: Tongue
+    dialect: Dialect
     writer: Writer
     bed: Bed
     strokes: tuple[PenUse, ...]
@@ -55,9 +55,9 @@ def setting(
         plotter = own.slower(plotter)
     writer = writer_for(plotter, named, bed, own.acceleration if own is not None else None)
     writer.check({piece.stroke.pen: named[piece.stroke.pen] for piece in section.pieces})
-    tongue = tongue_for(plotter, bed)
+    dialect = dialect_for(plotter, bed)
     nudge = max(1, round(_NUDGE[plotter.dialect] / plotter.unit))
     limits = AheadLimits(plotter.buffer_bytes)
-    room = usable_bytes(plotter.buffer_bytes, tongue)
+    room = usable_bytes(plotter.buffer_bytes, dialect)
     strokes = tuple(inkings(section, named, bed))
-    return MachineSetting(tongue, writer, bed, strokes, limits, room, nudge)
+    return MachineSetting(dialect, writer, bed, strokes, limits, room, nudge)

@@ -3,7 +3,7 @@
 A checkpoint stands where the pen is raised over the start of the next stroke: the machine's
 answer there tells that the last stroke is on the cloth, and the next one already lies in its
 buffer. It owns what is asked in the gaps of a program (`devices.programs.program`), and knows no
-dialect: a `Writer` writes, a `Tongue` asks.
+dialect: a `Writer` writes, a `Dialect` asks.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ from marking.errors import RefusedError
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence
 
-    from devices.dialects.answers import Tongue
+    from devices.dialects.answers import Dialect
     from devices.dialects.writer import PenUse
     from devices.plotter.bed import UnitPoint
 
@@ -34,7 +34,7 @@ _OPENING_SECONDS, _SETTING_SECONDS = 5.0, 8.0
 class Script(Program[Say]):
     """Writes stretches of one run; it remembers what awaits confirmation."""
 
-    tongue: Tongue
+    dialect: Dialect
     room: int
     """Bytes that may be under way."""
     nudge: int
@@ -60,7 +60,7 @@ class Script(Program[Say]):
         answer, and what asks for strokes later stays apart from this place too.
         """
         yield from self._go(point)
-        yield self._ask(self.tongue.place(point, False))
+        yield self._ask(self.dialect.place(point, False))
 
     def outline(self, points: Iterable[UnitPoint]) -> Iterator[Say]:
         """Goes along points with the pen up."""
@@ -115,16 +115,16 @@ class Script(Program[Say]):
 
         A machine that acknowledges every line need not be asked.
         """
-        if self.tongue.acknowledges:
+        if self.dialect.acknowledges:
             return sys.maxsize
-        return self.room // 2 - len(self.tongue.whereabouts)
+        return self.room // 2 - len(self.dialect.whereabouts)
 
     def _gap_in_line(self, rest: Sequence[UnitPoint], pen: str) -> Iterator[Say]:
         """Learns how far the machine has got when a stroke outgrows its buffer."""
         least, _ = self.writer.draw(rest[:1], pen, self.down, self._most)
         if self._unasked + len(least) <= self._enough:
             return
-        text = self.tongue.place(self.at, True)
+        text = self.dialect.place(self.at, True)
         if self.down and self.distinct.admits(text):
             yield self._ask(text, down=True)
             return
@@ -139,16 +139,16 @@ class Script(Program[Say]):
         A machine that is full of what nobody asks about never says that it has room again. The
         answer confirms no stroke, so its place need not be told apart from the last ones.
         """
-        if self.tongue.acknowledges or not (self._unasked and self._known):
+        if self.dialect.acknowledges or not (self._unasked and self._known):
             return
-        if self._unasked + len(data) + len(self.tongue.checkpoint) <= self.room:
+        if self._unasked + len(data) + len(self.dialect.checkpoint) <= self.room:
             return
-        lift, asks = self.tongue.raise_pen, self.tongue.whereabouts
+        lift, asks = self.dialect.raise_pen, self.dialect.whereabouts
         if self.down and self._unasked + len(lift) + len(asks) <= self.room:
             # It would rest on the cloth till the answer has come.
             self.down = False
-            yield self._say(lift, 0.0, end=self.tongue.place(self.at, False))
-        text = self.tongue.place(self.at, self.down)
+            yield self._say(lift, 0.0, end=self.dialect.place(self.at, False))
+        text = self.dialect.place(self.at, self.down)
         self.distinct.take(text)
         self._unasked = 0
         yield Say(asks, 0.0, (), Checkpoint(text, (), light=True), text)
@@ -157,7 +157,7 @@ class Script(Program[Say]):
         """Raises the pen over `point`, or a hair beside it, and asks there."""
         low, high = self.writer.bed.low, self.writer.bed.high
         spots = near(point, low, high, self.nudge)
-        admitted = (s for s in spots if self.distinct.admits(self.tongue.place(s, False)))
+        admitted = (s for s in spots if self.distinct.admits(self.dialect.place(s, False)))
         spot = next(admitted, None)
         if spot is None:
             raise RefusedError(
@@ -165,14 +165,14 @@ class Script(Program[Say]):
                 "ones by what the machine reports; nothing more was sent"
             )
         yield from self._go(spot)
-        yield self._ask(self.tongue.place(spot, False), rests=rests)
+        yield self._ask(self.dialect.place(spot, False), rests=rests)
 
     def _ask(self, text: str, *, down: bool = False, rests: bool = False) -> Say:
         self.distinct.take(text)
         confirms, self._drawn = tuple(self._drawn), []
         self._unasked, self._drawing = 0, 0.0
         light = down and not confirms
-        data = self.tongue.whereabouts if light else self.tongue.checkpoint
+        data = self.dialect.whereabouts if light else self.dialect.checkpoint
         return Say(data, 0.0, (), Checkpoint(text, confirms, light), text, rests)
 
     def _told(self, data: bytes) -> Say:
@@ -181,12 +181,12 @@ class Script(Program[Say]):
     def _hopped(self, data: bytes, start: UnitPoint) -> Say:
         self._known = True
         seconds = self.writer.pace.move(start, self.at)
-        return self._say(data, seconds, end=self.tongue.place(self.at, False))
+        return self._say(data, seconds, end=self.dialect.place(self.at, False))
 
     def _drew(
         self, data: bytes, start: UnitPoint, points: Sequence[UnitPoint], begins: tuple[str, ...]
     ) -> Say:
-        end = self.tongue.place(self.at, True)
+        end = self.dialect.place(self.at, True)
         return self._say(data, self.writer.pace.line((start, *points)), begins, end)
 
     def _say(

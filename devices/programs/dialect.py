@@ -9,7 +9,7 @@ from devices.dialects.writer import pace_of
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from devices.dialects.answers import Tongue
+    from devices.dialects.answers import Dialect
     from devices.dialects.writer import Writer
     from devices.plotter.bed import Bed
     from devices.plotter.profile import Plotter
@@ -39,19 +39,19 @@ def writer_for(
     return GcodeWriter(plotter, pens, bed, pace, alone)
 
 
-def tongue_for(plotter: Plotter, bed: Bed) -> Tongue:
+def dialect_for(plotter: Plotter, bed: Bed) -> Dialect:
     """How `plotter` is asked, and what it answers."""
     if plotter.dialect == "gcode":
-        from devices.dialects.gcode.answers import GcodeTongue
+        from devices.dialects.gcode.answers import GcodeDialect
 
-        return GcodeTongue(plotter)
-    from devices.dialects.hpgl.answers import HpglTongue
+        return GcodeDialect(plotter)
+    from devices.dialects.hpgl.answers import HpglDialect
     from devices.dialects.hpgl.buffer_trial import buffer_trial
 
     if plotter.handshake == "timed":
-        return HpglTongue(plotter.handshake)
+        return HpglDialect(plotter.handshake)
     (x0, y0), (x1, y1) = bed.low, bed.high
-    return HpglTongue(
+    return HpglDialect(
         plotter.handshake,
         starts="IN" in plotter.instructions,
         own_window=f"{x0},{y0},{x1},{y1}" if "IW" in plotter.instructions else "",

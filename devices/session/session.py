@@ -113,8 +113,8 @@ def opened(
     made = set_for(section, place)
     driver = Driver(
         port,
-        Conversation(made.tongue, made.limits),
-        made.tongue,
+        Conversation(made.dialect, made.limits),
+        made.dialect,
         place.job.plotter.handshake,
         place.record,
         0,
@@ -138,14 +138,14 @@ def opened(
     for remark in own.remarks(place.job.plotter):
         place.person.say(f"{place.job.plotter.name}: {remark}; it is driven at its own pace")
     made = set_for(section, place, own)
-    script = Script(made.writer, made.tongue, driver.conversation.room, made.nudge)
+    script = Script(made.writer, made.dialect, driver.conversation.room, made.nudge)
     return Link(driver, script, made, own)
 
 
 def set_anew(link: Link, section: Section, place: Workplace) -> Link:
     """The same conversation, for the section as it must be drawn where the device stands."""
     made = set_for(section, place, link.own)
-    script = Script(made.writer, made.tongue, link.driver.conversation.room, made.nudge)
+    script = Script(made.writer, made.dialect, link.driver.conversation.room, made.nudge)
     script.at, script.distinct = link.script.at, link.script.distinct
     link.driver.send(script.opening())
     return Link(link.driver, script, made, link.own)

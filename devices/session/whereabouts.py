@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from devices.conversation.greeting import Greeting
-    from devices.dialects.answers import Reply, Tongue
+    from devices.dialects.answers import Dialect, Reply
     from devices.driving.kept_places import KeptWhereabouts
     from marking.record.readings import MarkReading
     from marking.record.record import Record
@@ -129,7 +129,7 @@ def unseen_restart(greeted: Greeting, *, flat: bool, stood: bool, again: bool) -
 
 
 def doubt(
-    record: Record, section: str, shown: Reply | None, tongue: Tongue, way: Sequence[Spot]
+    record: Record, section: str, shown: Reply | None, dialect: Dialect, way: Sequence[Spot]
 ) -> str | None:
     """Why a machine that was driven for `section` before may not have kept its place since.
 
@@ -158,7 +158,7 @@ def doubt(
             return (
                 f"the last run ended unseen, and it reports {shown.text}, where nothing had sent it"
             )
-    elif not tongue.same_place(left.stands, shown.text):
+    elif not dialect.same_place(left.stands, shown.text):
         return f"it was left at {left.stands}, and reports {shown.text} now"
     return None
 

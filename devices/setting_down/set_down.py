@@ -167,7 +167,7 @@ def _why_lost(
     section: Section, earlier: Sequence[KeptRun], place: Workplace, link: Link
 ) -> str | None:
     """Why the machine may not stand as it did when last inked, or when the readings were taken."""
-    talk, tongue = link.driver.conversation, link.set.tongue
+    talk, dialect = link.driver.conversation, link.set.dialect
     given = _readings(section, place)
     again = given_before(given, place.record)
     if not (earlier or given):
@@ -178,7 +178,7 @@ def _why_lost(
         flat = place.job.plotter.kind == "flat"
         stood = earlier and not (flat and (place.moved or _lost(section, place) is not None))
         return unseen_restart(talk.greeted, flat=flat, stood=bool(stood), again=again)
-    if not tongue.poll or place.job.plotter.homes:
+    if not dialect.poll or place.job.plotter.homes:
         return None
     told = talk.told
     if told.doubt is not None:
@@ -188,7 +188,7 @@ def _why_lost(
     if not earlier or place.moved or _lost(section, place) is not None:
         return None
     way = _way(section, earlier[-1], place)
-    return doubt(place.record, section.id, told.stands, tongue, way)
+    return doubt(place.record, section.id, told.stands, dialect, way)
 
 
 def _way(section: Section, last: KeptRun, place: Workplace) -> list[tuple[float, float]]:

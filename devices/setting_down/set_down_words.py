@@ -76,7 +76,7 @@ def _still_wet(section: Section, place: Workplace) -> str:
         name: max(0.0, (now - at).total_seconds()) for name, at in inked.items() if at is not None
     }
     young = [one for one in place.plan.sections if ages.get(one.id, drying) < drying]
-    under = stood_on(section, young, place.plan.zone, place.job)
+    under = stood_on(section, young, place.plan.zone, place.job.pens)
     if not under:
         return ""
     wettest = min(under, key=lambda name: ages[name])

@@ -10,8 +10,9 @@ from marking.measures.lengths import format_length
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from marking.job.keys import Fold, MarkingJob
+    from marking.job.keys import Fold
     from marking.layout.lines import LongLine
+    from marking.measures.lengths import Units
 
 _SAME = 1e-6
 
@@ -30,45 +31,50 @@ class FoldLine:
     """How far that line lies from the fold, in mm; 0 where it is exact."""
 
 
-def hem_name(fold: Fold, job: MarkingJob) -> str:
+def hem_name(fold: Fold, units: Units) -> str:
     """`double 1 1/2 in`, as the schedule says it."""
-    return f"{fold.kind} {format_length(fold.depth, job.units)}"
+    return f"{fold.kind} {format_length(fold.depth, units)}"
 
 
 def fold_lines(
-    job: MarkingJob, lines: Sequence[LongLine], cross: Sequence[tuple[str, float]]
+    schedule: Sequence[Fold],
+    lines: Sequence[LongLine],
+    cross: Sequence[tuple[str, float]],
+    ink: float,
+    units: Units,
 ) -> tuple[FoldLine, ...]:
     """Every fold of the schedule against the lines that are drawn.
 
-    `cross` holds id and distance from the zero line in mm of every full-width cross line.
+    `cross` holds id and distance from the zero line in mm of every full-width cross line, `ink`
+    is the width of a line in mm.
     A line within half its ink of the fold serves it, and the report says how far off it is.
     """
     near = [(line.id, line.offset) for line in lines if line.side == "near"]
     served = []
-    for fold in job.hems.folds:
+    for fold in schedule:
         for distance in fold.lines:
             for edge, candidates in (("side", near), ("end", cross)):
                 name, offset = min(candidates, key=lambda line: abs(line[1] - distance))
                 off = offset - distance
-                line = name if abs(off) <= job.pens.lines.width / 2 else None
+                line = name if abs(off) <= ink / 2 else None
                 exact = 0.0 if abs(off) < _SAME else off
                 served.append(
-                    FoldLine(hem_name(fold, job), distance, edge, line, exact if line else 0.0)
+                    FoldLine(hem_name(fold, units), distance, edge, line, exact if line else 0.0)
                 )
     return tuple(served)
 
 
-def fold_warnings(job: MarkingJob, folds: Sequence[FoldLine]) -> list[str]:
-    """What the schedule asks of the long lines and does not get."""
+def fold_warnings(folds: Sequence[FoldLine], margin: float, units: Units) -> list[str]:
+    """What the schedule asks of the long lines, beyond the `margin`, and does not get."""
     warnings = []
     for fold in folds:
         if fold.edge != "side":
             continue
-        shown = format_length(fold.distance, job.units)
+        shown = format_length(fold.distance, units)
         if fold.line is None:
             why = (
                 "it falls in the margin, where the numerals stand"
-                if fold.distance < job.grid.margin
+                if fold.distance < margin
                 else "there is no room for it there"
             )
             warnings.append(f"No line is drawn for the {fold.hem} side hem at {shown}: {why}.")

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from marking.arrays import FloatArray
-    from marking.job.keys import MarkingJob
+    from marking.job.keys import ClothTable, MarkingJob, PensTable
     from marking.layout.hems import FoldLine
     from marking.layout.lines import LongLine
     from marking.layout.numerals import Legibility, Numeral
@@ -117,27 +117,29 @@ def lay_out(job: MarkingJob) -> Layout:
     rect = top.inscribed
     cross_x = lines.cross_positions(job, rect)
     long_lines, warnings = lines.long_lines(job, rect)
-    fold_x = lines.cross_fold_positions(job, cross_x)
+    fold_x = lines.cross_fold_positions(job.hems, job.pens, cross_x)
     firsts = [line.y for line in long_lines if line.offset == job.grid.margin]
     ys = (min(firsts), max(firsts))
     ticks = lines.tick_lines(job, cross_x, fold_x, ys)
     strokes = [
-        *_cross_strokes(job, cross_x, fold_x, ys),
+        *_cross_strokes(job.grid.heavy_every, cross_x, fold_x, ys),
         *_long_strokes(long_lines, cross_x),
         *(Stroke(name, "tick", "lines", points) for name, points in ticks),
         *(
-            Stroke(f"bias-{number}", "bias", "lines", lines.bias_line(job, number, cross_x, ys))
+            Stroke(f"bias-{number}", "bias", "lines", lines.bias_line(number, cross_x, ys))
             for number in dict.fromkeys(job.grid.bias)
         ),
     ]
     legibility = None
     placed: list[Numeral] = []
     if job.numerals.sides:
-        legibility = numerals.fit(job, cross_x, rect, uprights(strokes, job))
-        placed = numerals.place(job, cross_x, rect, legibility.height)
+        asked = numerals.asked_for(job, cross_x, rect, uprights(strokes, job.pens))
+        legibility = numerals.fit(asked)
+        placed = numerals.place(asked, legibility.height)
     lettered = [_numeral_strokes(numeral) for numeral in placed]
     strokes += [stroke for drawn in lettered for stroke in drawn]
-    folds = hems.fold_lines(job, long_lines, _numbered(cross_x, fold_x))
+    numbered = _numbered(cross_x, fold_x)
+    folds = hems.fold_lines(job.hems.folds, long_lines, numbered, job.pens.lines.width, job.units)
     tick_x = {float(points[0, 0]) for _, points in ticks}
     layout = Layout(
         tuple(strokes),
@@ -156,31 +158,34 @@ def lay_out(job: MarkingJob) -> Layout:
         legibility,
         folds,
         (1.0, 1.0),
-        (*warnings, *hems.fold_warnings(job, folds), *_warnings(job, legibility, cross_x, rect)),
+        (
+            *warnings,
+            *hems.fold_warnings(folds, job.grid.margin, job.units),
+            *_warnings(job, legibility, cross_x, rect),
+        ),
     )
-    _check_on_top(layout, job)
-    return _slackened(layout, job)
+    _check_on_top(layout.strokes, top, job.pens)
+    return _slackened(layout, job.cloth, job.pens.numerals.width)
 
 
-def uprights(strokes: Sequence[Stroke], job: MarkingJob) -> list[tuple[float, float]]:
+def uprights(strokes: Sequence[Stroke], pens: PensTable) -> list[tuple[float, float]]:
     """Every upright line or tick, rising: its x, and half its own ink in mm."""
     ink: dict[float, float] = {}
     for stroke in strokes:
         if stroke.layer in ("cross", "hem", "tick") and stroke.points[0, 0] == stroke.points[1, 0]:
-            x, half = float(stroke.points[0, 0]), job.pens.named(stroke.pen).width / 2
+            x, half = float(stroke.points[0, 0]), pens.named(stroke.pen).width / 2
             ink[x] = max(half, ink.get(x, 0.0))
     return sorted(ink.items())
 
 
 def _cross_strokes(
-    job: MarkingJob, cross_x: FloatArray, fold_x: FloatArray, ys: tuple[float, float]
+    heavy_every: int, cross_x: FloatArray, fold_x: FloatArray, ys: tuple[float, float]
 ) -> list[Stroke]:
-    every = job.grid.heavy_every
     strokes = [
         Stroke(
             f"cross-{number}",
             "cross",
-            "heavy" if every and number % every == 0 else "lines",
+            "heavy" if heavy_every and number % heavy_every == 0 else "lines",
             np.array([[x, ys[0]], [x, ys[1]]]),
         )
         for number, x in enumerate(cross_x)
@@ -283,31 +288,33 @@ def _warnings(
     return warnings
 
 
-def _check_on_top(layout: Layout, job: MarkingJob) -> None:
+def _check_on_top(strokes: Sequence[Stroke], top: Top, pens: PensTable) -> None:
     """No ink may fall off the real top: every stroke's outermost ink against all four edges."""
-    corners = layout.top.corners_table
+    corners = top.corners_table
     edges = np.roll(corners, -1, axis=0) - corners
     inward = np.stack([-edges[:, 1], edges[:, 0]], axis=1) / np.linalg.norm(edges, axis=1)[:, None]
     for pen in ("lines", "heavy", "numerals"):
-        drawn = [stroke for stroke in layout.strokes if stroke.pen == pen]
+        drawn = [stroke for stroke in strokes if stroke.pen == pen]
         if not drawn:
             continue
         points = np.concatenate([stroke.points for stroke in drawn])
         room = (points @ inward.T - (corners * inward).sum(axis=1)).min()
-        if room < job.pens.named(pen).width / 2 - 1e-9:
+        if room < pens.named(pen).width / 2 - 1e-9:
             raise RefusedError(
-                f"pens.{pen}: ink {format_length(job.pens.named(pen).width, 'mm')} wide would run "
+                f"pens.{pen}: ink {format_length(pens.named(pen).width, 'mm')} wide would run "
                 "off the table's edge; make grid.margin and grid.end_margin at least half of it"
             )
 
 
-def _slackened(layout: Layout, job: MarkingJob) -> Layout:
-    """`layout` as it must be drawn on slack cloth to be true once the cloth is stretched."""
-    slack = np.array([1 / (1 + job.cloth.stretch_length), 1 / (1 + job.cloth.stretch_width)])
+def _slackened(layout: Layout, cloth: ClothTable, pen: float) -> Layout:
+    """`layout` as it must be drawn on slack cloth to be true once the cloth is stretched.
+
+    `pen` is the width of the numerals' pen in mm, which stays.
+    """
+    slack = np.array([1 / (1 + cloth.stretch_length), 1 / (1 + cloth.stretch_width)])
     if (slack == 1).all():
         return layout
     along, across = float(slack[0]), float(slack[1])
-    pen = job.pens.numerals.width
 
     def numeral(placed: PlacedNumeral) -> PlacedNumeral:
         n = placed.numeral

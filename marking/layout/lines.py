@@ -16,7 +16,7 @@ from marking.measures.lengths import format_length
 
 if TYPE_CHECKING:
     from marking.arrays import FloatArray
-    from marking.job.keys import MarkingJob
+    from marking.job.keys import HemsTable, MarkingJob, PensTable
 
 Side = Literal["near", "far"]
 BETWEEN_INK = 0.5
@@ -158,12 +158,12 @@ def _full_lines(
     return lines
 
 
-def cross_fold_positions(job: MarkingJob, xs: FloatArray) -> FloatArray:
+def cross_fold_positions(hems: HemsTable, pens: PensTable, xs: FloatArray) -> FloatArray:
     """x of the extra cross lines that bottom and top hems need and the pitch does not give."""
-    if not job.hems.cross_folds:
+    if not hems.cross_folds:
         return np.empty(0)
-    apart = max(job.pens.lines.width, job.pens.heavy.width) + BETWEEN_INK
-    wanted = xs[0] + np.array(sorted({d for fold in job.hems.folds for d in fold.lines}))
+    apart = max(pens.lines.width, pens.heavy.width) + BETWEEN_INK
+    wanted = xs[0] + np.array(sorted({d for fold in hems.folds for d in fold.lines}))
     clear: list[float] = []
     for x in wanted.tolist():
         taken = np.append(xs, clear)
@@ -205,7 +205,7 @@ def tick_lines(
     ]
 
 
-def bias_line(job: MarkingJob, number: int, xs: FloatArray, ys: tuple[float, float]) -> FloatArray:
+def bias_line(number: int, xs: FloatArray, ys: tuple[float, float]) -> FloatArray:
     """The 45-degree line from cross line `number` on the near long line, away from the zero end.
 
     Raises RefusedError when no such cross line exists.

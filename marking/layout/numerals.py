@@ -11,7 +11,7 @@ from bisect import bisect_left
 from dataclasses import dataclass, replace
 from functools import cached_property
 from itertools import pairwise
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from marking.errors import RefusedError
 from marking.layout.bare_cloth import OFF_BOX, between_lines
@@ -22,8 +22,9 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from marking.arrays import FloatArray
-    from marking.job.keys import MarkingJob
+    from marking.job.keys import MarkingJob, NumeralsTable
     from marking.layout.lines import Side
+    from marking.measures.lengths import Units
 
 _STEP = 0.01
 """Automatic heights are rounded down to this, in mm: far below what a pen can show."""
@@ -104,10 +105,21 @@ class _Room:
 
 
 @dataclass(frozen=True)
-class _Asked:
+class Asked:
     """The numerals that a job asks for, and what they have to stand beside."""
 
-    job: MarkingJob
+    keys: NumeralsTable
+    units: Units
+    pen: float
+    """Width of the numerals' pen, in mm."""
+    pitch: float
+    """From one cross line to the next, in mm."""
+    margin: float
+    """From a long edge to the middle of its first long line."""
+    line_ink: float
+    """The greatest width of a line."""
+    slack: float
+    """Drawn length over finished length along the table: 1 on a cover marked in place."""
     xs: FloatArray
     """Of all cross lines."""
     rect: tuple[float, float, float, float]
@@ -116,13 +128,13 @@ class _Asked:
 
     @cached_property
     def values(self) -> list[int]:
-        """What is written, from the zero line on."""
-        return numeral_values(self.job, len(self.xs))
+        """What is written, at every `every`-th cross line from the zero line on."""
+        return [n * self.keys.per_line for n in range(0, len(self.xs), self.keys.every)]
 
     @cached_property
     def lettered(self) -> list[Lettered]:
         """The values as they are set."""
-        return [letter_numeral(str(value), self.job.numerals.face) for value in self.values]
+        return [letter_numeral(str(value), self.keys.face) for value in self.values]
 
     @cached_property
     def tallest(self) -> float:
@@ -132,7 +144,14 @@ class _Asked:
     @cached_property
     def room(self) -> _Room:
         """What they have to fit into."""
-        return _room(self.job, self.xs, self.rect)
+        last = self.xs[(len(self.xs) - 1) // self.keys.every * self.keys.every]
+        return _Room(
+            self.pen,
+            self.keys.clear,
+            self.margin - self.line_ink / 2,
+            self.pitch * self.keys.every,
+            (float(self.xs[0] - self.rect[0]), float(self.rect[2] - last)),
+        )
 
     @cached_property
     def limits(self) -> list[Limit]:
@@ -150,28 +169,40 @@ class _Asked:
         return 2 * self.room.pen
 
 
-def numeral_values(job: MarkingJob, lines: int) -> list[int]:
-    """What is written at cross lines 0, `every`, 2 `every`… of `lines` cross lines."""
-    return [n * job.numerals.per_line for n in range(0, lines, job.numerals.every)]
-
-
-def fit(
+def asked_for(
     job: MarkingJob,
     xs: FloatArray,
     rect: tuple[float, float, float, float],
     upright: Sequence[tuple[float, float]],
-) -> Legibility:
+) -> Asked:
+    """What `job` asks of the numerals at cross lines `xs` on the top `rect`.
+
+    `upright` are the x of all upright lines, rising, each with half its ink.
+    """
+    return Asked(
+        job.numerals,
+        job.units,
+        job.pens.numerals.width,
+        job.grid.pitch,
+        job.grid.margin,
+        max(job.pens.lines.width, job.pens.heavy.width),
+        1 / (1 + job.cloth.stretch_length),
+        xs,
+        rect,
+        upright,
+    )
+
+
+def fit(asked: Asked) -> Legibility:
     """The height that numerals get, and how well it reads.
 
-    `upright` are the x of all upright lines, rising, each with half its ink: between them a join
-    must be able to pass from one numeral to the next. "auto" is the greatest height that fits, at
-    which neighbours read as two numbers and every join can pass; where none does all of that,
-    joins come before reading as two.
+    Between the upright lines a join must be able to pass from one numeral to the next. "auto" is
+    the greatest height that fits, at which neighbours read as two numbers and every join can
+    pass; where none does all of that, joins come before reading as two.
 
     Raises RefusedError when the height asked for does not fit, with the largest that does and
     the first numeral that would touch; or when none fits.
     """
-    asked = _Asked(job, xs, rect, upright)
     tightest, pen = asked.tightest, asked.room.pen
     greatest = _rounded_down(tightest.height)
     if greatest < asked.least_height:
@@ -179,7 +210,7 @@ def fit(
             f"numerals: none fit; {tightest.what}, and that leaves less than two pen widths. "
             f"{_remedies(asked, asked.least_height)}"
         )
-    wanted = job.numerals.height
+    wanted = asked.keys.height
     if wanted == "auto":
         chosen = _clearest(asked)
     else:
@@ -189,15 +220,15 @@ def fit(
         chosen.height,
         chosen.height - pen,
         chosen.what,
-        60 * math.degrees(2 * math.atan(chosen.height / 2 / job.numerals.view_from)),
-        job.numerals.view_from,
+        60 * math.degrees(2 * math.atan(chosen.height / 2 / asked.keys.view_from)),
+        asked.keys.view_from,
         chosen.height / pen,
         _neighbours(asked, chosen.height),
         tuple(_larger(asked, chosen.height if wanted == "auto" else greatest)),
     )
 
 
-def _clearest(asked: _Asked) -> Limit:
+def _clearest(asked: Asked) -> Limit:
     """The height of "auto", with what keeps larger ones out."""
     fits, parted = asked.tightest, _parted(asked)
     near = _neighbours(asked, fits.height)
@@ -212,15 +243,15 @@ def _clearest(asked: _Asked) -> Limit:
     raise AssertionError("what fits is two pen widths high")
 
 
-def _parted(asked: _Asked) -> Limit:
+def _parted(asked: Asked) -> Limit:
     """The greatest height at which a join can pass between every two neighbouring numerals.
 
     On slack cloth places and numerals lie closer by the stretch, and the pen is as wide as ever.
     """
-    slack, pen = 1 / (1 + asked.job.cloth.stretch_length), asked.room.pen
+    slack, pen = asked.slack, asked.room.pen
     lines = [(x * slack, half) for x, half in asked.upright]
     bare = [cloth for _, _, cloth in between_lines(lines)]
-    numbered = (asked.xs[:: asked.job.numerals.every] * slack).tolist()
+    numbered = (asked.xs[:: asked.keys.every] * slack).tolist()
     keep = pen / 2 + OFF_BOX + _STEP
 
     def height(room_beside: float, width: float) -> float:
@@ -243,9 +274,9 @@ def _parted(asked: _Asked) -> Limit:
     return best
 
 
-def _check_fits(asked: _Asked, wanted: float) -> None:
+def _check_fits(asked: Asked, wanted: float) -> None:
     """Refuses a height asked for that does not fit, or whose insides would fill."""
-    units = asked.job.units
+    units = asked.units
     greatest = _rounded_down(asked.tightest.height)
     if wanted < asked.least_height:
         raise RefusedError(
@@ -268,19 +299,7 @@ def _rounded_down(height: float) -> float:
     return math.floor(height / _STEP) * _STEP
 
 
-def _room(job: MarkingJob, xs: FloatArray, rect: tuple[float, float, float, float]) -> _Room:
-    last = xs[(len(xs) - 1) // job.numerals.every * job.numerals.every]
-    first_line_ink = max(job.pens.lines.width, job.pens.heavy.width) / 2
-    return _Room(
-        job.pens.numerals.width,
-        job.numerals.clear,
-        job.grid.margin - first_line_ink,
-        job.grid.pitch * job.numerals.every,
-        (float(xs[0] - rect[0]), float(rect[2] - last)),
-    )
-
-
-def _limits(asked: _Asked) -> list[Limit]:
+def _limits(asked: Asked) -> list[Limit]:
     """Every clearance as a greatest height. Widths grow in proportion to the centre lines."""
     room, values = asked.room, asked.values
     ratios = [text.width / asked.tallest for text in asked.lettered]
@@ -300,17 +319,17 @@ def _limits(asked: _Asked) -> list[Limit]:
     return limits
 
 
-def _allowed(asked: _Asked) -> float:
+def _allowed(asked: Asked) -> float:
     """The greatest height that fits; for "auto" the one it would choose. 0 when none does."""
     fits = _rounded_down(asked.tightest.height)
-    if asked.job.numerals.height != "auto" or fits < asked.least_height:
+    if asked.keys.height != "auto" or fits < asked.least_height:
         return fits
     return _clearest(asked).height
 
 
-def _neighbours(asked: _Asked, height: float) -> Neighbours | None:
+def _neighbours(asked: Asked, height: float) -> Neighbours | None:
     """The closest two numerals of ink `height`, one of them at least of more than one digit."""
-    room, tallest, face = asked.room, asked.tallest, asked.job.numerals.face
+    room, tallest, face = asked.room, asked.tallest, asked.keys.face
     # Centre lines, in face units: half of each of two numerals that stand side by side.
     pairs = [
         ((left.width + right.width) / 2, values)
@@ -333,43 +352,35 @@ def _neighbours(asked: _Asked, height: float) -> Neighbours | None:
     )
 
 
-def _larger(asked: _Asked, now: float) -> list[tuple[str, float]]:
+def _larger(asked: Asked, now: float) -> list[tuple[str, float]]:
     """Single changes that would allow larger numerals, each with the height it gives."""
-    job = asked.job
-    numerals, pen = job.numerals, job.pens.numerals
-    changes: list[tuple[str, dict[str, Any]]] = [
+    keys = asked.keys
+    changes = [
         (
-            f"numerals.every = {numerals.every + 1}",
-            {"numerals": numerals.model_copy(update={"every": numerals.every + 1})},
+            f"numerals.every = {keys.every + 1}",
+            replace(asked, keys=keys.model_copy(update={"every": keys.every + 1})),
         ),
         (
-            f'numerals.clear = "{format_length(numerals.clear / 2, job.units)}"',
-            {"numerals": numerals.model_copy(update={"clear": numerals.clear / 2})},
+            f'numerals.clear = "{format_length(keys.clear / 2, asked.units)}"',
+            replace(asked, keys=keys.model_copy(update={"clear": keys.clear / 2})),
         ),
         (
-            f'grid.margin = "{format_length(job.grid.margin * 1.25, job.units)}"',
-            {"grid": job.grid.model_copy(update={"margin": job.grid.margin * 1.25})},
+            f'grid.margin = "{format_length(asked.margin * 1.25, asked.units)}"',
+            replace(asked, margin=asked.margin * 1.25),
         ),
         (
-            f'pens.numerals.width = "{format_length(pen.width / 2, "mm")}"',
-            {
-                "pens": job.pens.model_copy(
-                    update={"numerals": pen.model_copy(update={"width": pen.width / 2})}
-                )
-            },
+            f'pens.numerals.width = "{format_length(asked.pen / 2, "mm")}"',
+            replace(asked, pen=asked.pen / 2),
         ),
     ]
-    heights = [
-        (change, _allowed(replace(asked, job=job.model_copy(update=update))))
-        for change, update in changes
-    ]
+    heights = [(change, _allowed(other)) for change, other in changes]
     return sorted(
         ((change, height) for change, height in heights if height > now + 0.05),
         key=lambda pair: -pair[1],
     )
 
 
-def _remedies(asked: _Asked, now: float) -> str:
+def _remedies(asked: Asked, now: float) -> str:
     larger = _larger(asked, now)
     if not larger:
         return "A wider grid.margin and a larger numerals.every together would allow larger ones"
@@ -378,28 +389,20 @@ def _remedies(asked: _Asked, now: float) -> str:
     )
 
 
-def place(
-    job: MarkingJob,
-    xs: FloatArray,
-    rect: tuple[float, float, float, float],
-    height: float,
-) -> list[Numeral]:
+def place(asked: Asked, height: float) -> list[Numeral]:
     """Every numeral of ink height `height`, centred on its cross line and in its margin.
 
     Each side's numerals are upright for a person standing at that side: far ones are turned
     half round.
     """
-    pen = job.pens.numerals.width
-    strip = _room(job, xs, rect).strip
-    values = numeral_values(job, len(xs))
-    texts = [letter_numeral(str(value), job.numerals.face) for value in values]
-    scale = (height - pen) / max(text.height for text in texts)
+    pen, strip, rect = asked.pen, asked.room.strip, asked.rect
+    scale = (height - pen) / asked.tallest
     numerals = []
-    for side in job.numerals.sides:
+    for side in asked.keys.sides:
         turn = 1 if side == "near" else -1
         y = rect[1] + strip / 2 if side == "near" else rect[3] - strip / 2
-        for index, (value, text) in enumerate(zip(values, texts, strict=True)):
-            x = float(xs[index * job.numerals.every])
+        for index, (value, text) in enumerate(zip(asked.values, asked.lettered, strict=True)):
+            x = float(asked.xs[index * asked.keys.every])
             half_x, half_y = (text.width * scale + pen) / 2, (text.height * scale + pen) / 2
             numerals.append(
                 Numeral(

@@ -20,8 +20,9 @@ from marking.sections.spans import rows_from_both_edges, rows_of_bands, spans_al
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from marking.job.keys import MarkingJob
-    from marking.layout.layout import Layout
+    from marking.job.keys import MarkingJob, PensTable
+    from marking.layout.layout import Layout, Stroke
+    from marking.measures.lengths import Units
     from marking.sections.joins import Axis
     from marking.sections.locating_marks import Box
     from marking.sections.spans import Span
@@ -56,7 +57,7 @@ def divisions(
     Of equals, the bed as its profile has it comes first. Raises RefusedError, for the bed as its
     profile has it, when it can be divided neither way.
     """
-    along, across = _axes(layout, job)
+    along, across = _axes(layout, job.pens)
     found: list[Division] = []
     bounds: list[tuple[int, int]] = []
     refusals: list[RefusedError] = []
@@ -78,7 +79,7 @@ def _divided(
     layout: Layout, job: MarkingJob, zone: Zone, along: Axis, across: Axis
 ) -> tuple[Division, tuple[int, int]]:
     if zone.feed is not None:
-        _check_goes_through(layout, job, zone, (along, across)[1 - zone.feed])
+        _check_goes_through(layout.top.inscribed, zone, (along, across)[1 - zone.feed], job.units)
     columns = spans_along(along, zone, 0, job.units, layout)
     bound_columns = parting.least_parts(along, zone.size[0] - 2 * zone.set_down)
     middle = bare_middle(layout, job, zone)
@@ -93,17 +94,16 @@ def _divided(
     return Division(zone, columns, rows, gap, middle is not None), (bound_columns, bound_rows)
 
 
-def _check_goes_through(layout: Layout, job: MarkingJob, zone: Zone, carriage: Axis) -> None:
+def _check_goes_through(rect: Box, zone: Zone, carriage: Axis, units: Units) -> None:
     """Loose canvas is inked from edge to edge or not at all: nothing comes back beside it."""
     over = 1 - (zone.feed or 0)
-    rect = layout.top.inscribed
     cover = rect[over + 2] - rect[over]
     takes = zone.widest_cloth if zone.widest_cloth is not None else zone.size[over]
     inks = zone.size[over] - 2 * zone.set_down
     ink = carriage.end - carriage.start
     if cover <= takes and ink <= inks:
         return
-    shown = [format_length(length, job.units) for length in (takes, cover, inks, ink)]
+    shown = [format_length(length, units) for length in (takes, cover, inks, ink)]
     through, larger = (
         ("drawn over its own bed, and the opening over that", "machine")
         if zone.own_bed
@@ -122,10 +122,10 @@ def _check_goes_through(layout: Layout, job: MarkingJob, zone: Zone, carriage: A
     )
 
 
-def _axes(layout: Layout, job: MarkingJob) -> tuple[Axis, Axis]:
-    x0, y0, x1, y1 = _ink_extent(layout, job)
+def _axes(layout: Layout, pens: PensTable) -> tuple[Axis, Axis]:
+    x0, y0, x1, y1 = _ink_extent(layout.strokes, pens)
     grid = layout.grid
-    half_ink = job.pens.lines.width / 2
+    half_ink = pens.lines.width / 2
     level = [(line.y, half_ink) for line in grid.long_lines]
     across = parting.axis((y0, y1), level, grid.pitch[1], [y for y, _ in level], ticks_between=True)
     side = layout.numerals[0].numeral.side if layout.numerals else None
@@ -134,12 +134,12 @@ def _axes(layout: Layout, job: MarkingJob) -> tuple[Axis, Axis]:
         for placed in layout.numerals
         if placed.numeral.side == side
     ]
-    return _along(layout, job, (x0, x1), boxes), across
+    return _along(layout, pens, (x0, x1), boxes), across
 
 
 def _along(
     layout: Layout,
-    job: MarkingJob,
+    pens: PensTable,
     extent: tuple[float, float],
     boxes: Sequence[tuple[float, float]],
 ) -> Axis:
@@ -150,7 +150,7 @@ def _along(
     grid = layout.grid
     return parting.axis(
         extent,
-        uprights(layout.strokes, job),
+        uprights(layout.strokes, pens),
         grid.pitch[0],
         grid.cross_x.tolist(),
         boxes,
@@ -158,14 +158,14 @@ def _along(
     )
 
 
-def _ink_extent(layout: Layout, job: MarkingJob) -> Box:
+def _ink_extent(strokes: Sequence[Stroke], pens: PensTable) -> Box:
     """x0, y0, x1, y1 of all ink, pen width included."""
     boxes = []
     for pen in ("lines", "heavy", "numerals"):
-        drawn = [stroke.points for stroke in layout.strokes if stroke.pen == pen]
+        drawn = [stroke.points for stroke in strokes if stroke.pen == pen]
         if drawn:
             points = np.concatenate(drawn)
-            half = job.pens.named(pen).width / 2
+            half = pens.named(pen).width / 2
             boxes.append([*(points.min(axis=0) - half), *(points.max(axis=0) + half)])
     edges = np.array(boxes)
     low, high = edges[:, :2].min(axis=0), edges[:, 2:].max(axis=0)

@@ -35,8 +35,9 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from marking.arrays import FloatArray
-    from marking.job.keys import MarkingJob
+    from marking.job.keys import MarkingJob, PensTable
     from marking.layout.layout import Layout
+    from marking.measures.lengths import Units
     from marking.sections.cutting import Cell
     from marking.sections.division import Division
     from marking.sections.joins import Axis
@@ -177,7 +178,7 @@ def _planned(
         window_x, window_y = columns[column].window, rows[row].window
         window = (window_x[0], window_y[0], window_x[1], window_y[1])
         pieces = cells.get((column, row), [])
-        routed, drawn = _routed(pieces, job, zone, window)
+        routed, drawn = _routed(pieces, job.pens, zone, window)
         sections.append(
             Section(
                 _name(row, column),
@@ -193,7 +194,7 @@ def _planned(
             )
         )
     unreached = () if gap is None or division.ruled else (_unreached(layout, gap, cells),)
-    ruled = () if gap is None or not division.ruled else _ruled(layout, gap, cells, job)
+    ruled = () if gap is None or not division.ruled else _ruled(layout, gap, cells, job.units)
     return Plan(
         zone,
         tuple(sections),
@@ -205,7 +206,7 @@ def _planned(
 
 
 def _ruled(
-    layout: Layout, gap: tuple[float, float], cells: dict[Cell, list[Piece]], job: MarkingJob
+    layout: Layout, gap: tuple[float, float], cells: dict[Cell, list[Piece]], units: Units
 ) -> tuple[RuledLine, ...]:
     inked_by: dict[End, str] = {
         (piece.of, x, y): _name(row, column)
@@ -214,7 +215,7 @@ def _ruled(
         for piece in pieces
         for x, y in piece.stroke.points[[0, -1]].tolist()
     }
-    return ruled_lines(layout, gap, inked_by, job)
+    return ruled_lines(layout, gap, inked_by, units)
 
 
 def _name(row: int, column: int) -> str:
@@ -280,7 +281,7 @@ def _locating_marks(
     """
     zone, columns, rows = division.zone, division.columns, division.rows
     rooms = _tick_rooms(layout, columns, zone, job.pens.removable.width / 2)
-    ink = dict(uprights(layout.strokes, job))
+    ink = dict(uprights(layout.strokes, job.pens))
     tickable = crossed_by_ticks(layout.grid, ink, (rooms[0][0], rooms[-1][1]))
     kinds: dict[Spot, MarkKind] = {}
     seen: dict[tuple[int, int], list[Spot]] = {}
@@ -359,11 +360,11 @@ def _sights(
 
 
 def _routed(
-    pieces: Sequence[Piece], job: MarkingJob, zone: Zone, window: Box
+    pieces: Sequence[Piece], pens: PensTable, zone: Zone, window: Box
 ) -> tuple[Route, tuple[Piece, ...]]:
     """The pieces in inking order and direction, and what the inking takes."""
     home = window[2 * zone.home[0]], window[2 * zone.home[1] + 1]
-    routed = route.shortest([piece.stroke for piece in pieces], job.pens, home, zone.pace)
+    routed = route.shortest([piece.stroke for piece in pieces], pens, home, zone.pace)
     drawn = []
     for leg in routed.legs:
         piece = pieces[leg.index]

@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from marking.arrays import FloatArray
     from marking.job.keys import MarkingJob
     from marking.layout.layout import Layout
+    from marking.measures.lengths import Units
     from marking.sections.zones import Zone
 
 LEAST_STUB = 50.8
@@ -93,7 +94,7 @@ def bare_middle(layout: Layout, job: MarkingJob, zone: Zone) -> tuple[float, flo
 
 
 def ruled_lines(
-    layout: Layout, middle: tuple[float, float], inked_by: Mapping[End, str], job: MarkingJob
+    layout: Layout, middle: tuple[float, float], inked_by: Mapping[End, str], units: Units
 ) -> tuple[RuledLine, ...]:
     """What is to be ruled of each line that crosses the middle, in the layout's order.
 
@@ -107,7 +108,7 @@ def ruled_lines(
             names = [inked_by.get((stroke.id, x, y)) for x, y in ends.tolist()]
             near, far = names
             if near is None or far is None:
-                raise RefusedError(_no_stub(stroke, ends[0 if near is None else 1], job))
+                raise RefusedError(_no_stub(stroke, ends[0 if near is None else 1], units))
             line = Stroke(f"ruled_{stroke.id}", stroke.layer, stroke.pen, ends)
             found.append(RuledLine(line, stroke.id, (near, far)))
     return tuple(found)
@@ -117,8 +118,8 @@ def _between(points: FloatArray, middle: tuple[float, float]) -> Iterator[FloatA
     return (part for (_, band), part in cut(points, (), middle) if band == 1)
 
 
-def _no_stub(stroke: Stroke, end: FloatArray, job: MarkingJob) -> str:
-    along, across = (format_length(float(value), job.units) for value in end)
+def _no_stub(stroke: Stroke, end: FloatArray, units: Units) -> str:
+    along, across = (format_length(float(value), units) for value in end)
     return (
         f'inking.cross_lines = "ruled": {stroke.id} ends between the hem bands, {along} along and '
         f"{across} across, where no stub stands to lay the rule to. Leave it out (grid.bias), let "

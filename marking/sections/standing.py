@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from marking.arrays import FloatArray
-    from marking.job.keys import MarkingJob
+    from marking.job.keys import MarkingJob, PensTable
     from marking.layout.layout import Layout, Stroke
     from marking.sections.footing import Footing
     from marking.sections.locating_marks import Box, Spot
@@ -112,10 +112,10 @@ def standings(
     return found
 
 
-def stood_on(section: Inked, others: Sequence[Inked], zone: Zone, job: MarkingJob) -> list[str]:
+def stood_on(section: Inked, others: Sequence[Inked], zone: Zone, pens: PensTable) -> list[str]:
     """Ids of those of `others` on whose ink a foot comes to stand, set down for `section`."""
     boxes = _boxes(zone, section)
-    return [other.id for other in others if other.id != section.id and _meets(boxes, other, job)]
+    return [other.id for other in others if other.id != section.id and _meets(boxes, other, pens)]
 
 
 def idle_seconds(zone: Zone, sections: Sequence[Inked], job: MarkingJob) -> float:
@@ -147,13 +147,13 @@ def _wet(
     for section in reversed(before):
         if not boxes or age >= job.inking.drying:
             return None
-        if _meets(boxes, section, job):
+        if _meets(boxes, section, job.pens):
             return WetInk(section.id, job.inking.drying - age)
         age += section.route.seconds + between
     return None
 
 
-def _meets(boxes: Sequence[Box], section: Inked, job: MarkingJob) -> bool:
+def _meets(boxes: Sequence[Box], section: Inked, pens: PensTable) -> bool:
     """Whether any of `boxes` touches what a section inks, pen widths counted."""
     x0, y0, x1, y1 = section.core
     # Ticks stand out of a core by no more than a window does.
@@ -164,11 +164,11 @@ def _meets(boxes: Sequence[Box], section: Inked, job: MarkingJob) -> bool:
         for box in boxes
         if box[0] <= high[0] and box[2] >= low[0] and box[1] <= high[1] and box[3] >= low[1]
     ]
-    return any(_touches(box, stroke, job) for box in near for stroke in section.strokes)
+    return any(_touches(box, stroke, pens) for box in near for stroke in section.strokes)
 
 
-def _touches(box: Box, stroke: Stroke, job: MarkingJob) -> bool:
-    half = job.pens.named(stroke.pen).width / 2
+def _touches(box: Box, stroke: Stroke, pens: PensTable) -> bool:
+    half = pens.named(stroke.pen).width / 2
     grown = (box[0] - half, box[1] - half, box[2] + half, box[3] + half)
     return crosses(stroke.points, grown)
 

@@ -40,9 +40,9 @@ def idle(folder: Path, profile: str, keys: str) -> None:
     section = max(plan.sections[:8], key=lambda one: len(one.pieces))
     ready = setting(section, job.plotter, job.pens)
     machine = simulated(job.plotter, ready.bed, Cloth())
-    line = Line(Conversation(ready.tongue, ready.limits), machine, 9600)
+    line = Line(Conversation(ready.dialect, ready.limits), machine, 9600)
     line.open()
-    script = Script(ready.writer, ready.tongue, line.conversation.room, ready.nudge)
+    script = Script(ready.writer, ready.dialect, line.conversation.room, ready.nudge)
     line.run(script.opening())
     starved, began = machine.starved, line.now
     line.run(script.ink(ready.strokes))
@@ -84,12 +84,12 @@ def memory(folder: Path, strokes: int) -> None:
     load_job(folder, Job)
     few = [stroke for stroke in ready.strokes if len(stroke.path) == 2]
 
-    talk = Conversation(ready.tongue, ready.limits)
+    talk = Conversation(ready.dialect, ready.limits)
     talk.open(0.0)
     for reply in ("1024", "0", "0", "24", "0", "0", "16"):
         talk.due(0.0)
         talk.receive(reply.encode() + b"\r", 0.0)
-    script = Script(ready.writer, ready.tongue, talk.room, 1)
+    script = Script(ready.writer, ready.dialect, talk.room, 1)
 
     def many() -> Iterator[PenUse]:
         for number in count():

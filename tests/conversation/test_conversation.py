@@ -12,7 +12,7 @@ from devices.conversation.checkpoints import Distinct, within_edits
 from devices.conversation.conversation import Conversation
 from devices.conversation.events import Confirmed, Failed, Greeted
 from devices.conversation.states import TRANSITIONS, Signal, State
-from devices.dialects.hpgl.answers import HpglTongue
+from devices.dialects.hpgl.answers import HpglDialect
 from devices.driving.machine import MachineSetting, setting
 from devices.driving.program import Script
 from devices.job import Job
@@ -38,10 +38,10 @@ def section_on(folder: Path, plotter: str, extra: str = "") -> tuple[MachineSett
 
 
 def drive(made: MachineSetting, machine: Any, baud: int, noise: float = 0.0, seed: int = 1) -> Line:
-    line = Line(Conversation(made.tongue, made.limits), machine, baud, seed=seed)
+    line = Line(Conversation(made.dialect, made.limits), machine, baud, seed=seed)
     line.open()
     line.noise = noise
-    script = Script(made.writer, made.tongue, line.conversation.room, made.nudge)
+    script = Script(made.writer, made.dialect, line.conversation.room, made.nudge)
     line.run(script.opening())
     if not line.conversation.over:
         line.run(script.ink(made.strokes))
@@ -96,10 +96,10 @@ def _ink(machine: Any) -> Any:
 def test_replies_an_hour_late_confirm_only_what_they_report(tmp_path: Path) -> None:
     made, machine, _job = section_on(tmp_path, "flatbed-a4")
     line = Line(
-        Conversation(made.tongue, AheadLimits(made.limits.buffer_bytes, patience=9e9)), machine
+        Conversation(made.dialect, AheadLimits(made.limits.buffer_bytes, patience=9e9)), machine
     )
     line.open()
-    script = Script(made.writer, made.tongue, line.conversation.room, 1)
+    script = Script(made.writer, made.dialect, line.conversation.room, 1)
     line.run(script.opening())
     line.conversation.feed(script.ink(made.strokes))
     first = line.conversation.due(line.now)
@@ -121,10 +121,10 @@ def test_a_pause_at_any_moment_ends_pen_up_with_all_that_was_begun_drawn(
 ) -> None:
     for number in range(12):
         made, machine, job = section_on(tmp_path / str(number), plotter)
-        line = Line(Conversation(made.tongue, made.limits), machine, job.plotter.baud)
+        line = Line(Conversation(made.dialect, made.limits), machine, job.plotter.baud)
         line.open()
         talk = line.conversation
-        script = Script(made.writer, made.tongue, talk.room, made.nudge)
+        script = Script(made.writer, made.dialect, talk.room, made.nudge)
         line.run(script.opening())
         pauses_at = line.now + 0.37 + 2.9 * number
         talk.feed(script.ink(made.strokes))
@@ -144,9 +144,9 @@ def test_a_pause_at_any_moment_ends_pen_up_with_all_that_was_begun_drawn(
 
 def test_a_raised_pen_goes_to_and_fro_between_places_that_read_alike(tmp_path: Path) -> None:
     made, machine, job = section_on(tmp_path, "flatbed-a4")
-    line = Line(Conversation(made.tongue, made.limits), machine, job.plotter.baud)
+    line = Line(Conversation(made.dialect, made.limits), machine, job.plotter.baud)
     line.open()
-    script = Script(made.writer, made.tongue, line.conversation.room, made.nudge)
+    script = Script(made.writer, made.dialect, line.conversation.room, made.nudge)
     line.run(script.opening())
     for x in (1000, 1040, 1000, 1001, 1001, 1000):
         line.run(script.hop_to((x, 2000)))
@@ -156,7 +156,7 @@ def test_a_raised_pen_goes_to_and_fro_between_places_that_read_alike(tmp_path: P
 
 
 def test_an_xoff_that_never_ends_is_a_clear_stop() -> None:
-    talk = Conversation(HpglTongue("xonxoff"), AheadLimits(1024, patience=5))
+    talk = Conversation(HpglDialect("xonxoff"), AheadLimits(1024, patience=5))
     talk.open(0.0)
     for reply in ("1024", "0", "0", "24", "0", "0", "16"):
         talk.due(0.0)
@@ -186,7 +186,7 @@ def test_an_xoff_that_never_ends_is_a_clear_stop() -> None:
 
 def test_the_greeting_reads_real_buffer_space_and_errors_in_words() -> None:
     # ESC.B answers 0 to 255 (HP 7470A manual, page 10-26); ESC.E 16: buffer overflow.
-    talk = Conversation(HpglTongue("barrier"), AheadLimits(1024))
+    talk = Conversation(HpglDialect("barrier"), AheadLimits(1024))
     talk.open(0.0)
     due = talk.due(0.0)
     assert due is not None
@@ -198,7 +198,7 @@ def test_the_greeting_reads_real_buffer_space_and_errors_in_words() -> None:
     talk.due(0.3)
     events += talk.receive(b"16\r", 0.3)
     assert events == [Greeted(255 - len(b"OA;OS;"))]
-    ill = Conversation(HpglTongue("barrier"), AheadLimits(1024))
+    ill = Conversation(HpglDialect("barrier"), AheadLimits(1024))
     ill.open(0.0)
     for reply in ("255", "0", "0", "24", "16", "3"):
         ill.due(0.0)
@@ -212,7 +212,7 @@ def test_the_greeting_reads_real_buffer_space_and_errors_in_words() -> None:
 
 def test_garbage_names_the_baud_rate_and_silence_the_switch() -> None:
     for heard, said in ((b"\xf0\x8e\x00\xff", "baud"), (b"", "switched on")):
-        talk = Conversation(HpglTongue("barrier"), AheadLimits(255))
+        talk = Conversation(HpglDialect("barrier"), AheadLimits(255))
         talk.open(0.0)
         events = []
         for second in range(40):
@@ -225,7 +225,7 @@ def test_garbage_names_the_baud_rate_and_silence_the_switch() -> None:
 
 
 def test_a_clock_that_jumps_back_neither_fails_nor_hangs() -> None:
-    talk = Conversation(HpglTongue("barrier"), AheadLimits(255))
+    talk = Conversation(HpglDialect("barrier"), AheadLimits(255))
     talk.open(1000.0)
     talk.due(1000.0)
     assert talk.tick(5.0) == []

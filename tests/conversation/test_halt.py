@@ -14,8 +14,8 @@ import pytest
 from devices.conversation.conversation import Conversation
 from devices.conversation.events import Event, PlaceLost
 from devices.conversation.halt import Halt
-from devices.dialects.gcode.answers import GcodeTongue
-from devices.dialects.hpgl.answers import HpglTongue
+from devices.dialects.gcode.answers import GcodeDialect
+from devices.dialects.hpgl.answers import HpglDialect
 from devices.driving.driver import Driver
 from devices.driving.kept_places import whereabouts_in
 from devices.driving.machine import setting
@@ -65,12 +65,12 @@ def spoken(halt: Halt, answers: list[tuple[float, bytes]], until: float = 60.0) 
 
 
 @pytest.fixture
-def tongue(tmp_path: Path) -> GcodeTongue:
-    return GcodeTongue(job_on(tmp_path, "gantry-gcode").plotter)
+def dialect(tmp_path: Path) -> GcodeDialect:
+    return GcodeDialect(job_on(tmp_path, "gantry-gcode").plotter)
 
 
-def test_a_gantry_is_reset_only_when_it_says_that_it_stands(tongue: GcodeTongue) -> None:
-    halt = Halt(tongue, 0.0)
+def test_a_gantry_is_reset_only_when_it_says_that_it_stands(dialect: GcodeDialect) -> None:
+    halt = Halt(dialect, 0.0)
     sent, events = spoken(
         halt,
         [
@@ -95,8 +95,8 @@ def test_a_gantry_is_reset_only_when_it_says_that_it_stands(tongue: GcodeTongue)
     assert halt.stands.text == "102.500,20.000,4.000"
 
 
-def test_a_reset_that_came_while_it_moved_is_a_lost_place(tongue: GcodeTongue) -> None:
-    halt = Halt(tongue, 0.0)
+def test_a_reset_that_came_while_it_moved_is_a_lost_place(dialect: GcodeDialect) -> None:
+    halt = Halt(dialect, 0.0)
     sent, events = spoken(
         halt,
         [
@@ -110,9 +110,9 @@ def test_a_reset_that_came_while_it_moved_is_a_lost_place(tongue: GcodeTongue) -
 
 
 def test_a_machine_that_is_silent_is_stopped_unseen_and_has_lost_its_place(
-    tongue: GcodeTongue,
+    dialect: GcodeDialect,
 ) -> None:
-    halt = Halt(tongue, 0.0)
+    halt = Halt(dialect, 0.0)
     sent, events = spoken(halt, [(0.1 * step, b"") for step in range(1, 60)])
     first_reset = min(at for at, data in sent if b"\x18" in data)
     assert 0.4 < first_reset < 1.0
@@ -122,10 +122,10 @@ def test_a_machine_that_is_silent_is_stopped_unseen_and_has_lost_its_place(
 
 
 def test_a_machine_that_has_restarted_raises_its_pen_by_as_much_and_to_no_height(
-    tongue: GcodeTongue,
+    dialect: GcodeDialect,
 ) -> None:
     """Its own zero of Z is where it was switched on: Z4 may be below where the pen stands."""
-    halt = Halt(tongue, 0.0, restarted=True)
+    halt = Halt(dialect, 0.0, restarted=True)
     sent, _ = spoken(
         halt, [(0.1, report("Hold:0", 0.0, 0.0)), (0.2, BANNER), (0.4, report("Idle", 0.0, 4.0))]
     )
@@ -134,8 +134,8 @@ def test_a_machine_that_has_restarted_raises_its_pen_by_as_much_and_to_no_height
     assert halt.stands is None
 
 
-def test_an_impatient_person_still_leaves_the_pen_up(tongue: GcodeTongue) -> None:
-    halt = Halt(tongue, 0.0)
+def test_an_impatient_person_still_leaves_the_pen_up(dialect: GcodeDialect) -> None:
+    halt = Halt(dialect, 0.0)
     halt.due(0.0)
     assert halt.at_once == b"\x18$X\n" + RAISE
     assert [type(event) for event in halt.given_up()] == [PlaceLost]
@@ -143,7 +143,7 @@ def test_an_impatient_person_still_leaves_the_pen_up(tongue: GcodeTongue) -> Non
 
 def test_a_plotter_raises_its_pen_right_behind_the_abort() -> None:
     """HP 7470A manual, page 10-24: ESC.K drops what is buffered; the next instruction is new."""
-    halt = Halt(HpglTongue("xonxoff"), 0.0)
+    halt = Halt(HpglDialect("xonxoff"), 0.0)
     assert halt.due(0.0) == b"\x1b.KPU;"
 
 
@@ -175,13 +175,22 @@ def stopped(made: Any, port: Any, folder: Path, number: int) -> tuple[Driver, fl
         return "go on"
 
     with open_record(folder) as record:
-        talk = Conversation(made.tongue, made.limits)
+        talk = Conversation(made.dialect, made.limits)
         line: Cable = port
         driver = Driver(
-            line, talk, made.tongue, "barrier", record, 1, SECTION, wish, lambda _: None, port.clock
+            line,
+            talk,
+            made.dialect,
+            "barrier",
+            record,
+            1,
+            SECTION,
+            wish,
+            lambda _: None,
+            port.clock,
         )
         driver.greet()
-        script = Script(made.writer, made.tongue, talk.room, made.nudge)
+        script = Script(made.writer, made.dialect, talk.room, made.nudge)
         driver.send(script.opening())
         lifted: list[float] = []
         write = port.write
@@ -242,8 +251,8 @@ def test_a_pen_that_a_killed_run_left_down_is_raised_when_the_next_is_ended_in_i
         with open_record(tmp_path / "job") as record:
             driver = Driver(
                 port,
-                Conversation(made.tongue, made.limits),
-                made.tongue,
+                Conversation(made.dialect, made.limits),
+                made.dialect,
                 "barrier",
                 record,
                 0,

@@ -22,7 +22,7 @@ from devices.conversation.ahead import AheadLimits
 from devices.conversation.checkpoints import Checkpoint
 from devices.conversation.conversation import Conversation
 from devices.conversation.events import Confirmed, Event, Failed, PlaceLost, Say
-from devices.dialects.hpgl.answers import HpglTongue
+from devices.dialects.hpgl.answers import HpglDialect
 from devices.driving.machine import MachineSetting, setting
 from devices.driving.program import Script
 from devices.job import Job
@@ -45,8 +45,8 @@ GREETING = ("1024", "0", "0", "24", "0", "0", "16")
 """Answers to ESC.B, ESC.E, OE, OS, ESC.E, OE, OS of a plotter just switched on."""
 
 
-def talking(tongue: HpglTongue, *replies: str) -> Conversation:
-    talk = Conversation(tongue, AheadLimits(1024))
+def talking(dialect: HpglDialect, *replies: str) -> Conversation:
+    talk = Conversation(dialect, AheadLimits(1024))
     talk.open(0.0)
     for reply in replies:
         assert talk.due(0.0) is not None
@@ -68,7 +68,7 @@ def stroke(name: str, start: str, end: str) -> Say:
 
 
 def test_an_eight_in_the_status_ends_the_run_with_nothing_confirmed_and_the_place_lost() -> None:
-    talk = talking(HpglTongue("barrier"), *GREETING)
+    talk = talking(HpglDialect("barrier"), *GREETING)
     talk.feed([stroke("a", "10,10", "900,10"), stroke("b", "10,5000", "900,5000")])
     assert talk.due(0.5) is not None
     assert heard(talk, "900,10,0", "16") == [Confirmed(("a",))]
@@ -81,7 +81,7 @@ def test_an_eight_in_the_status_ends_the_run_with_nothing_confirmed_and_the_plac
 
 def test_an_eight_counts_also_beside_a_place_that_nobody_asked_for() -> None:
     """The reset cut a move short: the pen stands elsewhere, and the 8 is told this once."""
-    talk = talking(HpglTongue("barrier"), *GREETING)
+    talk = talking(HpglDialect("barrier"), *GREETING)
     talk.feed([stroke("a", "10,10", "900,10"), stroke("b", "10,5000", "900,5000")])
     talk.due(0.5)
     assert any(isinstance(event, PlaceLost) for event in heard(talk, "0,3000,0", "24"))
@@ -90,14 +90,14 @@ def test_an_eight_counts_also_beside_a_place_that_nobody_asked_for() -> None:
 
 def test_a_checkpoint_confirms_no_earlier_one_whose_answer_never_came() -> None:
     """A restart may have been told in the answer that was lost, and then dropped the pen."""
-    talk = talking(HpglTongue("barrier"), *GREETING)
+    talk = talking(HpglDialect("barrier"), *GREETING)
     talk.feed([stroke("a", "10,10", "900,10"), stroke("b", "10,5000", "900,5000")])
     talk.due(0.5)
     events = heard(talk, "900,5000,0", "16")
     assert not [event for event in events if isinstance(event, Confirmed)]
 
 
-WINDOWED = HpglTongue("barrier", starts=True, own_window="100,100,9000,7000")
+WINDOWED = HpglDialect("barrier", starts=True, own_window="100,100,9000,7000")
 
 
 def windowed(*, started: str) -> Conversation:
@@ -174,9 +174,9 @@ def on_the_bench(
 
 
 def run_with_a_reset(made: MachineSetting, machine: SimulatedPlotter, at: float, seed: int) -> Line:
-    line = Line(Conversation(made.tongue, made.limits), machine, 9600, seed=seed)
+    line = Line(Conversation(made.dialect, made.limits), machine, 9600, seed=seed)
     line.open()
-    script = Script(made.writer, made.tongue, line.conversation.room, made.nudge)
+    script = Script(made.writer, made.dialect, line.conversation.room, made.nudge)
     line.run(script.opening())
     assert line.failure is None
     line.noise = 0.01 * (seed % 2)

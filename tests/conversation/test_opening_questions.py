@@ -13,8 +13,8 @@ import pytest
 from devices.conversation.ahead import AheadLimits
 from devices.conversation.conversation import Conversation
 from devices.conversation.events import AskedAgain, Failed, Greeted, PlaceLost
-from devices.dialects.gcode.answers import GcodeTongue
-from devices.dialects.hpgl.answers import HpglTongue
+from devices.dialects.gcode.answers import GcodeDialect
+from devices.dialects.hpgl.answers import HpglDialect
 from devices.job import Job
 from devices.simulated.gantry import Gantry, settings_lines
 from marking.job.folder import load_job
@@ -39,9 +39,9 @@ GANTRY_ANSWERS = {
 LEVEL = b"\x1b.B"
 
 
-def gantry(folder: Path) -> GcodeTongue:
+def gantry(folder: Path) -> GcodeDialect:
     make_job(folder / "job", "gantry-gcode")
-    return GcodeTongue(load_job(folder / "job", Job).plotter)
+    return GcodeDialect(load_job(folder / "job", Job).plotter)
 
 
 def gantry_answer(data: bytes) -> bytes:
@@ -55,10 +55,10 @@ def plotter_answer(data: bytes) -> bytes:
 
 
 def greeted(
-    tongue: Any, answer: Callable[[bytes], bytes], lost: int | None
+    dialect: Any, answer: Callable[[bytes], bytes], lost: int | None
 ) -> tuple[float, list[Any], list[tuple[float, bytes]]]:
     """Greets a machine whose reply of this number is lost, all of them for None."""
-    talk = Conversation(tongue, AheadLimits(1024))
+    talk = Conversation(dialect, AheadLimits(1024))
     now, events, asked = 0.0, list[Any](talk.open(0.0)), list[tuple[float, bytes]]()
     while talk.greeting and not talk.over and now < 300:
         due = talk.due(now)
@@ -72,25 +72,25 @@ def greeted(
 
 
 @pytest.mark.parametrize("lost", range(5))
-@pytest.mark.parametrize("dialect", ["gcode", "hpgl"])
+@pytest.mark.parametrize("language", ["gcode", "hpgl"])
 def test_a_reply_lost_in_the_opening_is_asked_again_within_seconds(
-    tmp_path: Path, dialect: str, lost: int
+    tmp_path: Path, language: str, lost: int
 ) -> None:
-    tongue: Any = gantry(tmp_path) if dialect == "gcode" else HpglTongue("xonxoff")
-    answer = gantry_answer if dialect == "gcode" else plotter_answer
-    ended, events, asked = greeted(tongue, answer, lost)
+    dialect: Any = gantry(tmp_path) if language == "gcode" else HpglDialect("xonxoff")
+    answer = gantry_answer if language == "gcode" else plotter_answer
+    ended, events, asked = greeted(dialect, answer, lost)
     assert [type(event) for event in events if not isinstance(event, AskedAgain)] == [Greeted]
     assert [event for event in events if isinstance(event, AskedAgain)]
     assert asked[lost + 1][0] - asked[lost][0] <= ASKED_AGAIN
     assert ended < ASKED_AGAIN + 2
 
 
-@pytest.mark.parametrize("dialect", ["gcode", "hpgl"])
+@pytest.mark.parametrize("language", ["gcode", "hpgl"])
 def test_a_machine_that_never_answers_is_given_up_soon_and_said_so_meanwhile(
-    tmp_path: Path, dialect: str
+    tmp_path: Path, language: str
 ) -> None:
-    tongue: Any = gantry(tmp_path) if dialect == "gcode" else HpglTongue("xonxoff")
-    ended, events, _ = greeted(tongue, gantry_answer, None)
+    dialect: Any = gantry(tmp_path) if language == "gcode" else HpglDialect("xonxoff")
+    ended, events, _ = greeted(dialect, gantry_answer, None)
     assert isinstance(events[-1], Failed)
     assert "does not answer" in events[-1].reason
     assert ended <= GIVEN_UP
@@ -98,7 +98,7 @@ def test_a_machine_that_never_answers_is_given_up_soon_and_said_so_meanwhile(
 
 
 def test_a_plotter_that_still_draws_a_long_line_is_not_taken_for_a_silent_one() -> None:
-    talk = Conversation(HpglTongue("xonxoff"), AheadLimits(1024))
+    talk = Conversation(HpglDialect("xonxoff"), AheadLimits(1024))
     talk.open(0.0)
     now, held = 0.0, 0
     while talk.greeting and not talk.over:
@@ -295,8 +295,8 @@ def test_a_garbled_list_of_settings_is_asked_again(
 
 def test_reports_in_inches_are_read_as_such(tmp_path: Path) -> None:
     """settings.md, $13: reports in inches; the settings themselves stay in millimetres."""
-    tongue = gantry(tmp_path)
-    assert tongue.heard(b"$13=1").kind == "setting"
-    report = tongue.heard(b"<Idle|WPos:1.0000,2.5000,0.1575|FS:0,0>")
+    dialect = gantry(tmp_path)
+    assert dialect.heard(b"$13=1").kind == "setting"
+    report = dialect.heard(b"<Idle|WPos:1.0000,2.5000,0.1575|FS:0,0>")
     assert report.text == "25.400,63.500,4.000"
-    assert tongue.heard(b"$110=500.000").text == "500.000"
+    assert dialect.heard(b"$110=500.000").text == "500.000"

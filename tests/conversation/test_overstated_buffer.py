@@ -17,7 +17,7 @@ from devices.conversation.ahead import AheadLimits
 from devices.conversation.checkpoints import Checkpoint
 from devices.conversation.conversation import Conversation
 from devices.conversation.events import Event, Failed, Greeted, Say
-from devices.dialects.hpgl.answers import HpglTongue
+from devices.dialects.hpgl.answers import HpglDialect
 from devices.dialects.hpgl.buffer_trial import BufferTrial
 from devices.dialects.writer import PenUse
 from devices.driving.machine import MachineSetting, setting
@@ -42,7 +42,7 @@ TRIAL = BufferTrial(((0, 7600), (0, 0)), 0.7, 9600)
 
 def greeted(*trials: str) -> tuple[Conversation, list[int], list[Event]]:
     """A greeting whose trials of the buffer are answered so; the bytes that each one sent."""
-    talk = Conversation(HpglTongue("barrier", trial=TRIAL), AheadLimits(1024))
+    talk = Conversation(HpglDialect("barrier", trial=TRIAL), AheadLimits(1024))
     talk.open(0.0)
     for reply in ASKED:
         talk.due(0.0)
@@ -83,7 +83,7 @@ def test_a_buffer_that_overflows_is_tried_ever_smaller_until_it_holds() -> None:
 
 
 def test_an_overflow_in_mid_run_is_named_with_the_key_that_cures_it() -> None:
-    talk = Conversation(HpglTongue("barrier"), AheadLimits(1024))
+    talk = Conversation(HpglDialect("barrier"), AheadLimits(1024))
     talk.open(0.0)
     for reply in ASKED:
         talk.due(0.0)
@@ -127,12 +127,12 @@ def test_a_plotter_of_60_bytes_that_says_1024_inks_its_section_true(
 ) -> None:
     extra = f'handshake = "{handshake}"\n'
     made, machine = on_the_bench(tmp_path, "flatbed-a3", extra, buffer_bytes=60, says_it_holds=1024)
-    line = Line(Conversation(made.tongue, made.limits), machine)
+    line = Line(Conversation(made.dialect, made.limits), machine)
     line.open()
     lost_in_the_trial = machine.lost_bytes
     assert lost_in_the_trial > 0
     assert machine.carriage.cloth.ink == ()
-    script = Script(made.writer, made.tongue, line.conversation.room, made.nudge)
+    script = Script(made.writer, made.dialect, line.conversation.room, made.nudge)
     line.run(script.opening())
     line.run(script.ink(made.strokes[:12]))
     assert line.failure is None
@@ -151,9 +151,9 @@ def test_what_a_small_buffer_is_sent_always_leaves_room_for_the_question_after_i
 ) -> None:
     """Three instructions that fill it and are not asked about are waited for in vain."""
     made, machine = on_the_bench(tmp_path, "flatbed-a3", "", buffer_bytes=holds)
-    line = Line(Conversation(made.tongue, made.limits), machine)
+    line = Line(Conversation(made.dialect, made.limits), machine)
     line.open()
-    script = Script(made.writer, made.tongue, line.conversation.room, made.nudge)
+    script = Script(made.writer, made.dialect, line.conversation.room, made.nudge)
     line.run(script.opening())
     lost = machine.lost_bytes
     # Far out, where coordinates are longest.
@@ -173,7 +173,7 @@ def test_a_plotter_that_holds_what_it_says_is_used_to_nearly_all_of_it(
     tmp_path: Path, profile: str
 ) -> None:
     made, machine = on_the_bench(tmp_path, profile, "")
-    line = Line(Conversation(made.tongue, made.limits), machine)
+    line = Line(Conversation(made.dialect, made.limits), machine)
     line.open()
     assert line.failure is None
     assert machine.lost_bytes == 0

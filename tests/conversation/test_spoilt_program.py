@@ -19,7 +19,7 @@ from devices.conversation.ahead import AheadLimits
 from devices.conversation.conversation import Conversation
 from devices.conversation.events import Confirmed, Failed
 from devices.conversation.states import State
-from devices.dialects.hpgl.answers import HpglTongue
+from devices.dialects.hpgl.answers import HpglDialect
 from devices.driving.driver import Driver, Wish
 from devices.driving.machine import MachineSetting, setting
 from devices.driving.port import DeviceError
@@ -99,13 +99,13 @@ def ink(
     record: Record,
     wish: Callable[[], Wish] = lambda: "go on",
 ) -> Wish:
-    talk = Conversation(made.tongue, made.limits)
+    talk = Conversation(made.dialect, made.limits)
     driver = Driver(
-        port, talk, made.tongue, "barrier", record, 1, SECTION, wish, lambda _: None, port.clock
+        port, talk, made.dialect, "barrier", record, 1, SECTION, wish, lambda _: None, port.clock
     )
     driver.greet()
     port.seen = 0
-    script = Script(made.writer, made.tongue, talk.room, made.nudge)
+    script = Script(made.writer, made.dialect, talk.room, made.nudge)
     driver.send(script.opening())
     return driver.send(script.ink(made.strokes))
 
@@ -221,7 +221,7 @@ def test_a_status_still_on_its_way_is_not_taken_for_the_number_of_a_fault() -> N
     from devices.conversation.checkpoints import Checkpoint
     from devices.conversation.events import Say
 
-    talk = Conversation(HpglTongue("barrier"), AheadLimits(255))
+    talk = Conversation(HpglDialect("barrier"), AheadLimits(255))
     talk.open(0.0)
     for reply in ("255", "0", "0", "24", "0", "0", "16"):
         talk.due(0.0)

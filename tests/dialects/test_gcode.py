@@ -12,7 +12,7 @@ from pygcode import Machine
 
 from devices.commands import main
 from devices.conversation.conversation import Conversation
-from devices.dialects.gcode.answers import GcodeTongue
+from devices.dialects.gcode.answers import GcodeDialect
 from devices.driving.machine import setting
 from devices.driving.program import Script
 from devices.job import Job
@@ -121,9 +121,9 @@ def test_a_work_offset_set_at_the_machine_is_no_fault(tmp_path: Path, reports_wo
         reports_work=reports_work,
     )
     machine = SimulatedGantry(gantry, Cloth())
-    line = Line(Conversation(made.tongue, made.limits), machine, job.plotter.baud)
+    line = Line(Conversation(made.dialect, made.limits), machine, job.plotter.baud)
     line.open()
-    script = Script(made.writer, made.tongue, line.conversation.room, made.nudge)
+    script = Script(made.writer, made.dialect, line.conversation.room, made.nudge)
     line.run(script.opening())
     line.run(script.ink(made.strokes))
     assert line.failure is None
@@ -133,20 +133,20 @@ def test_a_work_offset_set_at_the_machine_is_no_fault(tmp_path: Path, reports_wo
 def test_replies_are_read_as_the_firmware_prints_them(tmp_path: Path) -> None:
     # Examples of the forms in Grbl 1.1, doc/markdown/interface.md.
     make_job(tmp_path / "job", "gantry-gcode")
-    tongue = GcodeTongue(load_job(tmp_path / "job", Job).plotter)
-    assert tongue.heard(b"ok").kind == "accepted"
-    assert tongue.heard(b"error:20").kind == "refused"
-    assert tongue.heard(b"ALARM:1").kind == "alarm"
-    assert tongue.heard(b"Grbl 1.1f ['$' for help]").kind == "banner"
-    assert tongue.heard(b"[MSG:'$H'|'$X' to unlock]").kind == "note"
-    report = tongue.heard(b"<Idle|MPos:5.529,0.560,7.000|FS:0,0>")
+    dialect = GcodeDialect(load_job(tmp_path / "job", Job).plotter)
+    assert dialect.heard(b"ok").kind == "accepted"
+    assert dialect.heard(b"error:20").kind == "refused"
+    assert dialect.heard(b"ALARM:1").kind == "alarm"
+    assert dialect.heard(b"Grbl 1.1f ['$' for help]").kind == "banner"
+    assert dialect.heard(b"[MSG:'$H'|'$X' to unlock]").kind == "note"
+    report = dialect.heard(b"<Idle|MPos:5.529,0.560,7.000|FS:0,0>")
     assert (report.text, report.settled) == ("5.529,0.560,7.000", True)
     # The work position is the program's: WPos = MPos - WCO, and WCO is not in every report.
-    report = tongue.heard(b"<Idle|MPos:5.529,0.560,7.000|FS:0,0|WCO:0.000,1.551,5.664>")
+    report = dialect.heard(b"<Idle|MPos:5.529,0.560,7.000|FS:0,0|WCO:0.000,1.551,5.664>")
     assert report.text == "5.529,-0.991,1.336"
-    assert tongue.heard(b"<Idle|MPos:5.529,0.560,7.000|FS:0,0>").text == "5.529,-0.991,1.336"
-    assert tongue.heard(b"<Idle|WPos:-2.500,0.000,11.000|FS:0,0>").text == "-2.500,0.000,11.000"
-    assert not tongue.heard(b"<Run|MPos:5.529,0.560,7.000|FS:0,0>").settled
-    assert not tongue.heard(b"<Alarm|MPos:0.000,0.000,0.000|FS:0,0>").sound
+    assert dialect.heard(b"<Idle|MPos:5.529,0.560,7.000|FS:0,0>").text == "5.529,-0.991,1.336"
+    assert dialect.heard(b"<Idle|WPos:-2.500,0.000,11.000|FS:0,0>").text == "-2.500,0.000,11.000"
+    assert not dialect.heard(b"<Run|MPos:5.529,0.560,7.000|FS:0,0>").settled
+    assert not dialect.heard(b"<Alarm|MPos:0.000,0.000,0.000|FS:0,0>").sound
     for garbled in (b"o", b"okk", b"<Idle|MPos:5.5x9,0.560,7.000|FS:0,0>", b"\xff\xfe", b"<Idle"):
-        assert tongue.heard(garbled).kind == "noise"
+        assert dialect.heard(garbled).kind == "noise"

@@ -68,9 +68,9 @@ def test_every_stock_plotter_draws_its_sections_to_the_last_stroke_and_no_ink_el
     for section in (plan.sections[0], plan.sections[-1]):
         made = setting(section, job.plotter, job.pens)
         machine = simulated(job.plotter, made.bed, Cloth())
-        line = Line(Conversation(made.tongue, made.limits), machine, job.plotter.baud)
+        line = Line(Conversation(made.dialect, made.limits), machine, job.plotter.baud)
         line.open()
-        script = Script(made.writer, made.tongue, line.conversation.room, made.nudge)
+        script = Script(made.writer, made.dialect, line.conversation.room, made.nudge)
         line.run(script.opening())
         line.run(script.ink(made.strokes))
         line.run(script.closing())

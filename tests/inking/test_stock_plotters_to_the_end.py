@@ -48,9 +48,9 @@ def test_every_section_is_drawn_and_confirmed_and_the_pen_ends_up(
     for section in divide_into_sections(lay_out(job), job, job.plotter.zone).sections:
         ready = setting(section, job.plotter, job.pens)
         machine = simulated(job.plotter, ready.bed, Cloth())
-        line = Line(Conversation(ready.tongue, ready.limits), machine, job.plotter.baud)
+        line = Line(Conversation(ready.dialect, ready.limits), machine, job.plotter.baud)
         line.open()
-        script = Script(ready.writer, ready.tongue, line.conversation.room, ready.nudge)
+        script = Script(ready.writer, ready.dialect, line.conversation.room, ready.nudge)
         for part in (script.opening(), script.ink(ready.strokes), script.closing()):
             line.run(part)
         failed = [event for event in line.events if isinstance(event, Failed)]

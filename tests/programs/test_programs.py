@@ -33,7 +33,7 @@ def sections(job: Job) -> tuple[Section, ...]:
 def driven(section: Section, job: Job) -> bytes:
     """All that a run of one section says but what it asks."""
     made = setting(section, job.plotter, job.pens)
-    script = Script(made.writer, made.tongue, made.room, made.nudge)
+    script = Script(made.writer, made.dialect, made.room, made.nudge)
     stretches = (script.opening(), script.ink(made.strokes), script.closing())
     return b"".join(say.data for says in stretches for say in says if say.checkpoint is None)
 

@@ -305,12 +305,13 @@ def test_a_restart_that_nobody_heard_between_two_stretches_is_noticed_before_any
     made = setting(plan.sections[0], job.plotter, job.pens)
     port = GantryPort()
     with open_record(tmp_path / "job") as record:
-        talk = Conversation(made.tongue, made.limits)
+        talk = Conversation(made.dialect, made.limits)
+        spoken = made.dialect
         driver = Driver(
-            port, talk, made.tongue, "barrier", record, 1, FIRST, lambda: "go on", print, port.clock
+            port, talk, spoken, "barrier", record, 1, FIRST, lambda: "go on", print, port.clock
         )
         driver.greet()
-        script = Script(made.writer, made.tongue, talk.room, made.nudge)
+        script = Script(made.writer, made.dialect, talk.room, made.nudge)
         driver.send(script.opening())
         driver.send(script.hop_to((20000, 30000)))
         port.power_cycle((200.0, 300.0))

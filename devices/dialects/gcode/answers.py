@@ -73,7 +73,7 @@ _NOTHING = 0.0005
 
 
 @dataclass
-class GcodeTongue:
+class GcodeDialect:
     """The words of one machine.
 
     It keeps only what the machine said of its own figures: the work offset (WCO) last reported,

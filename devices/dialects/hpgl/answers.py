@@ -66,7 +66,7 @@ _GREETING = {
 
 
 @dataclass(frozen=True)
-class HpglTongue:
+class HpglDialect:
     """The words of one plotter."""
 
     handshake: Handshake
