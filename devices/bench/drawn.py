@@ -1,4 +1,4 @@
-"""What is certainly drawn on the cover, by the job's record or by a rehearsal's, for the picture."""
+"""What is certainly drawn on the cover, by the record of the job or of a rehearsal."""
 
 from __future__ import annotations
 

@@ -89,6 +89,7 @@ _CHOOSE: Mapping[str, str] = {
     "tolerance": "A line may be off by",
 }
 _WAY: Mapping[str, str] = {
+    "ways.way": "Way",
     "plotter.profile": "Plotter",
     "projector.profile": "Projector",
     "inking.cross_lines": "Cross lines",

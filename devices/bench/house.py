@@ -14,10 +14,12 @@ from typing import TYPE_CHECKING, Any
 from starlette.websockets import WebSocketDisconnect
 
 from devices.bench.drawn import drawn_lines
+from devices.bench.errands import PROOF_FILE, TRIAL_FILE, Errands
 from devices.bench.fields import fields
-from devices.bench.job_file import JobFile, stamp
+from devices.bench.job_file import JobFile, changed, stamp
 from devices.bench.machine import Machine
-from devices.bench.state import record_of, standing, steps, values
+from devices.bench.state import record_of, standing, steps, values, written_files
+from devices.bench.typed import keep_waiting, waiting, write_measured
 from devices.serving.line import SUPERSEDED, PageLine
 from devices.serving.taps import Answer, Taps, page_name, tap_number
 from marking.errors import BadInputError, CanvasruleError, RefusedError
@@ -33,6 +35,9 @@ if TYPE_CHECKING:
     from devices.bench.job_file import Written
     from devices.bench.state import Standing
 
+MEASURED = ("proved.", "squared.")
+"""What begins the names of lengths that are typed for a proof, or a trial on scrap."""
+_SURVEY = "table.survey."
 _LOOK_SECONDS = 0.3
 """How often it is looked whether another program has changed the folder."""
 
@@ -54,10 +59,15 @@ class BenchHouse:
     taps: Taps = field(default_factory=Taps)
     turn: asyncio.Lock = field(default_factory=asyncio.Lock)
     machine: Machine = field(init=False)
+    errands: Errands = field(init=False)
+    waiting: dict[str, str] = field(init=False)
+    """What is typed and not whole yet, by field."""
     _seen: tuple[object, ...] = ()
 
     def __post_init__(self) -> None:
         self.machine = Machine(self.file.folder, self.show_machine)
+        self.errands = Errands(self.file.folder, self.show_errand)
+        self.waiting = waiting(self.file.folder)
         self._fields = {one.name: one for of_step in fields().values() for one in of_step}
         self._stand()
 
@@ -67,7 +77,9 @@ class BenchHouse:
         return {
             "type": "job",
             "folder": str(self.file.folder.resolve()),
-            "values": values(self.now),
+            "values": values(self.now, self.waiting),
+            "measured": self.waiting,
+            "files": written_files(self.file.folder),
             "fault": self.now.faults.get("", ""),
             "undo": self.file.can_undo,
             "redo": self.file.can_redo,
@@ -90,6 +102,11 @@ class BenchHouse:
         if good is None or good.job is None or good.layout is None:
             return "[]"
         return json.dumps(drawn_lines(self.file.folder, good.job, good.layout, self.machine))
+
+    async def close(self) -> None:
+        """Ends what runs for the page."""
+        await self.machine.close()
+        await self.errands.close()
 
     def tried(self, name: str, value: Written) -> str:
         """What the job would be with one field changed: faults by field, and its layout.
@@ -116,6 +133,21 @@ class BenchHouse:
             raise BadInputError("That is nothing this page says; reload it.")
         self._stand()
 
+    async def _errand(self, kind: str) -> None:
+        for asked, heading, path in (
+            ("proved", "id", PROOF_FILE),
+            ("squared", "run", TRIAL_FILE),
+        ):
+            if kind == asked:
+                typed = {
+                    name.partition(".")[2]: text
+                    for name, text in self.waiting.items()
+                    if name.startswith(f"{asked}.")
+                }
+                write_measured(self.file.folder / path, heading, typed)
+        await self.errands.start(kind, self.drawn)
+        await self.show_errand(kind)
+
     async def _with_machine(self, page: str, command: Mapping[str, Any]) -> None:
         act, most = command.get("act"), _count(command.get("most"))
         if act == "rehearse":
@@ -131,14 +163,33 @@ class BenchHouse:
         await self.show_machine()
 
     def _set(self, name: str, value: Written) -> None:
+        if name.startswith(MEASURED):
+            self._wait(name, value)
+            return
         text = self.file.proposed(self._keys(name), value)
+        waits = [one for one in self.waiting if one in self._fields and one != name]
+        for one in waits:
+            text = changed(text, self._fields[one].keys, self.waiting[one])
         proposed = standing(self.file.folder, text)
+        if proposed.job is None and proposed.only_missing and name.startswith(_SURVEY):
+            self._wait(name, value)
+            return
         if proposed.job is None:
             raise BadInputError(*proposed.faults.values())
         if proposed.layout is None and record_of(self.file.folder)["begun"]:
             # What is inked stays the measure: a change that would move a line is not kept.
             raise RefusedError(*proposed.faults.values())
         self.file.write(text)
+        for one in (*waits, name):
+            self._wait(one, None)
+
+    def _wait(self, name: str, value: Written) -> None:
+        kept = {one: text for one, text in self.waiting.items() if one != name}
+        if isinstance(value, str):
+            kept[name] = value
+        if kept != self.waiting:
+            keep_waiting(self.file.folder, kept)
+            self.waiting = kept
 
     def _keys(self, name: str) -> tuple[str, ...]:
         found: Field | None = self._fields.get(name)
@@ -184,6 +235,14 @@ class BenchHouse:
         for line in tuple(self.pages):
             await line.tell({"type": "machine", **self.machine.record()})
 
+    async def show_errand(self, kind: str) -> None:
+        """Sends every page how an errand stands, and the files it may have written."""
+        told = {"type": "errand", "kind": kind, **self.errands.known[kind].record}
+        for line in tuple(self.pages):
+            await line.tell(told)
+        if self.errands.known[kind].code is not None:
+            await self.show()
+
     async def say(self, text: str) -> None:
         """Tells every page something."""
         for line in tuple(self.pages):
@@ -212,6 +271,8 @@ class BenchHouse:
                 try:
                     if command.get("do") == "machine":
                         await self._with_machine(line.page, command)
+                    elif command.get("do") == "errand":
+                        await self._errand(str(command.get("kind")))
                     else:
                         await asyncio.to_thread(self.act, command)
                     last = Answer(number)
@@ -246,6 +307,8 @@ async def hold_page(house: BenchHouse, socket: WebSocket) -> None:
         async with house.turn:
             await house.show()
         await line.tell({"type": "machine", **house.machine.record()})
+        for kind, one in house.errands.known.items():
+            await line.tell({"type": "errand", "kind": kind, **one.record})
         while True:
             message = await line.heard()
             if message is None:

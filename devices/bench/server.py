@@ -13,10 +13,11 @@ from typing import TYPE_CHECKING
 from starlette.applications import Starlette
 from starlette.middleware import Middleware
 from starlette.middleware.gzip import GZipMiddleware
-from starlette.responses import HTMLResponse, RedirectResponse, Response
+from starlette.responses import FileResponse, HTMLResponse, RedirectResponse, Response
 from starlette.routing import Route, WebSocketRoute
 
 from devices.bench.house import hold_page
+from devices.bench.state import LOOKED_AT, written_files
 from devices.serving.body import short_body
 from devices.serving.guard import Guard, too_long
 from marking.errors import CanvasruleError
@@ -34,6 +35,7 @@ FILES = {
     "bench.css": "text/css",
     "bench.js": "text/javascript",
     "fields.js": "text/javascript",
+    "errands.js": "text/javascript",
     "mark.js": "text/javascript",
     "picture.js": "text/javascript",
 }
@@ -49,6 +51,7 @@ def application(house: BenchHouse, hosts: Collection[str]) -> ASGIApp:
             Route("/", _page),
             Route("/layout", _layout),
             Route("/inked", _inked),
+            Route("/out/{name:path}", _written),
             Route("/ports", _ports),
             Route("/try", _try, methods=["POST"]),
             Route("/pages/{name}", _asset),
@@ -103,6 +106,17 @@ async def _inked(request: Request) -> Response:
         return Response(status_code=403)
     text = await asyncio.to_thread(_house(request).inked)
     return Response(text, media_type="application/json")
+
+
+async def _written(request: Request) -> Response:
+    """A file of the job's `out` folder, by a name that the page was told."""
+    if not _may_enter(request):
+        return Response(status_code=403)
+    folder, name = _house(request).file.folder, request.path_params["name"]
+    if name not in {one["name"] for one in written_files(folder)}:
+        return Response("There is no such file.", 404, media_type="text/plain")
+    path = folder / "out" / name
+    return FileResponse(path, media_type=LOOKED_AT[path.suffix])
 
 
 async def _ports(request: Request) -> Response:

@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from devices.bench.fields import Field
     from marking.layout.layout import Layout
 
+LOOKED_AT = {".pdf": "application/pdf", ".svg": "image/svg+xml", ".png": "image/png"}
 STEPS = ("measure", "choose", "see", "way", "ready", "mark", "prove", "keep")
 
 
@@ -37,6 +38,8 @@ class Standing:
     layout: Layout | None = None
     faults: Mapping[str, str] = field(default_factory=dict)
     """What is wrong, by field; under "" what concerns none of them."""
+    only_missing: bool = False
+    """Whether nothing is wrong but that something is not there yet."""
 
 
 def standing(folder: Path, text: str) -> Standing:
@@ -49,7 +52,9 @@ def standing(folder: Path, text: str) -> Standing:
     try:
         job = check_job(written, folder, Job)
     except BadInputError as fault:
-        return Standing(folder, written, faults=_by_field(fault.messages, label))
+        missing = all(": missing; " in message for message in fault.messages)
+        faults = _by_field(fault.messages, label)
+        return Standing(folder, written, faults=faults, only_missing=missing)
     try:
         return Standing(folder, written, job, layout_of(folder, job))
     except CanvasruleError as fault:
@@ -70,11 +75,15 @@ def _by_field(messages: tuple[str, ...], label: str) -> dict[str, str]:
     return found
 
 
-def values(here: Standing) -> dict[str, Any]:
-    """What stands in each field: as it was written, and what holds where nothing was."""
+def values(here: Standing, waiting: Mapping[str, str]) -> dict[str, Any]:
+    """What stands in each field: as it was written, and what holds where nothing was.
+
+    What is typed and `waiting` for the rest of it stands there too.
+    """
     found = {}
     for one in (each for of_step in fields().values() for each in of_step):
         at = _at(here.written, one)
+        at = waiting.get(one.name) if at is None else at
         found[one.name] = {
             "written": at,
             "holds": _holds(here, one) if at is None else None,
@@ -147,3 +156,16 @@ def record_of(folder: Path) -> dict[str, Any]:
             "begun": bool(record.runs()),
             "proved": bool(record.checks("proof")),
         }
+
+
+def written_files(folder: Path) -> list[dict[str, Any]]:
+    """What the verbs wrote that a person prints or looks at, by name, with its size in bytes."""
+    out = folder / "out"
+    if not out.is_dir():
+        return []
+    found = sorted(path for path in (*out.glob("*"), *out.glob("paper/*")) if path.is_file())
+    return [
+        {"name": path.relative_to(out).as_posix(), "bytes": path.stat().st_size}
+        for path in found
+        if path.suffix in LOOKED_AT
+    ]

@@ -62,5 +62,6 @@ def _serve(options: argparse.Namespace, listening: socket.socket, address: str) 
             await door.serve(sockets=[listening])
         finally:
             watching.cancel()
+            await house.close()
 
     asyncio.run(both())

@@ -1,5 +1,6 @@
 // The bench page: shows the job it is sent, tries what is typed, sends what is kept. It keeps
 // nothing of its own but what is being typed.
+import { show as showErrand, told as toldErrands } from "./errands.js";
 import { fill, make, names, settled, tell } from "./fields.js";
 import { look, show as showMachine } from "./mark.js";
 import { length, show as draw, whole, zoom } from "./picture.js";
@@ -77,6 +78,8 @@ function fieldsMade(steps) {
   for (const [step, fields] of Object.entries(steps)) {
     if (at(`${step}-fields`).childElementCount) return;
     for (const field of fields) {
+      // The table of ways is where one is chosen.
+      if (field.name === "ways.way") continue;
       const box = make(field, { tried, kept });
       if (field.name in PLACES) {
         const [x, y] = PLACES[field.name];
@@ -98,6 +101,7 @@ async function shown(message) {
   fill(job.values);
   trouble(job.fault);
   list(at("warnings"), job.warnings);
+  toldErrands(job);
   showSteps();
   if (drawn === job.drawn) return;
   drawn = job.drawn;
@@ -204,6 +208,7 @@ join({
   told(message) {
     if (message.type === "fields") fieldsMade(message.fields);
     else if (message.type === "job") shown(message);
+    else if (message.type === "errand") showErrand(message);
     else if (message.type === "machine") showMachine(message);
     else if (message.type === "refused") say(message.say);
   },
