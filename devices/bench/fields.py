@@ -64,8 +64,8 @@ _MEASURE: Mapping[str, str] = {
     "table.survey.far": "Far edge",
     "table.survey.zero_end": "Zero end",
     "table.survey.far_end": "Far end",
-    "table.survey.diagonal_from_zero_near": "Diagonal from zero, near",
-    "table.survey.diagonal_from_zero_far": "Diagonal from zero, far",
+    "table.survey.diagonal_from_zero_near": "Diagonal, zero near",
+    "table.survey.diagonal_from_zero_far": "Diagonal, zero far",
     "table.survey.reading": "Read to the nearest",
 }
 _CHOOSE: Mapping[str, str] = {

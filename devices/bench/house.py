@@ -1,252 +1,106 @@
-"""One run of the bench page: the job's text, who looks at it, and what each is told.
+"""One run of the bench page: which job is open, who looks at it, and what each is told.
 
-It knows the job and to whom it is shown; what is said over one connection is
+It knows pages and to whom what is shown; what is said over one connection is
 `devices.serving.line`'s, who may come in `devices.bench.server`'s.
 """
 
 from __future__ import annotations
 
 import asyncio
-import json
+import contextlib
+import sys
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 from starlette.websockets import WebSocketDisconnect
 
-from devices.bench.drawn import drawn_lines
-from devices.bench.errands import PROOF_FILE, TRIAL_FILE, Errands
 from devices.bench.fields import fields
-from devices.bench.job_file import JobFile, changed, stamp
-from devices.bench.machine import Machine
-from devices.bench.state import record_of, standing, steps, values, written_files
-from devices.bench.typed import keep_waiting, waiting, write_measured
+from devices.bench.jobs import copied, folder_named, free_folder, jobs_in, renamed
+from devices.bench.open_job import OpenJob
 from devices.serving.line import SUPERSEDED, PageLine
 from devices.serving.taps import Answer, Taps, page_name, tap_number
 from marking.errors import BadInputError, CanvasruleError, RefusedError
-from marking.job.folder import RECORD_FILE
-from marking.output.layout_json import layout_record
+from marking.job.folder import JOB_FILE
+from marking.shipped_files import stock_names
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
+    from pathlib import Path
 
     from starlette.websockets import WebSocket
 
-    from devices.bench.fields import Field
-    from devices.bench.job_file import Written
-    from devices.bench.state import Standing
-
-MEASURED = ("proved.", "squared.")
-"""What begins the names of lengths that are typed for a proof, or a trial on scrap."""
-_SURVEY = "table.survey."
+USUAL_PLOTTER = "flatbed-a3"
 _LOOK_SECONDS = 0.3
 """How often it is looked whether another program has changed the folder."""
 
 
 @dataclass
 class BenchHouse:
-    """One run: a job, its last good marking, and the pages that are open on it."""
+    """One run: the folder that jobs lie in, the one that is open, and the pages on it."""
 
-    file: JobFile
+    root: Path
     key: str
     """Opens the page on this computer."""
-    now: Standing = field(init=False)
-    good: Standing | None = None
-    """The last standing that could be laid out; its picture stays while a field is wrong."""
-    drawn: int = 0
-    """Counts the layouts, so that a page asks for one once."""
+    job: OpenJob | None = None
     lines: dict[str, PageLine] = field(default_factory=dict)
     pages: set[PageLine] = field(default_factory=set)
     taps: Taps = field(default_factory=Taps)
     turn: asyncio.Lock = field(default_factory=asyncio.Lock)
-    machine: Machine = field(init=False)
-    errands: Errands = field(init=False)
-    waiting: dict[str, str] = field(init=False)
-    """What is typed and not whole yet, by field."""
-    _seen: tuple[object, ...] = ()
 
-    def __post_init__(self) -> None:
-        self.machine = Machine(self.file.folder, self.show_machine)
-        self.errands = Errands(self.file.folder, self.show_errand)
-        self.waiting = waiting(self.file.folder)
-        self._fields = {one.name: one for of_step in fields().values() for one in of_step}
-        self._stand()
-
-    def told(self) -> dict[str, Any]:
-        """What every page is shown."""
-        good = self.good
-        return {
-            "type": "job",
-            "folder": str(self.file.folder.resolve()),
-            "values": values(self.now, self.waiting),
-            "measured": self.waiting,
-            "files": written_files(self.file.folder),
-            "fault": self.now.faults.get("", ""),
-            "undo": self.file.can_undo,
-            "redo": self.file.can_redo,
-            "drawn": self.drawn,
-            "warnings": list(good.layout.warnings) if good and good.layout else [],
-            "units": good.job.units if good and good.job else "in",
-            "title": good.job.title if good and good.job else self.file.folder.name,
-            "steps": steps(self.now, record_of(self.file.folder)),
-            "pages": len(self.pages),
-        }
-
-    def drawing(self) -> str:
-        """`layout --json` of the last good marking; an empty object where there was none."""
-        good = self.good
-        return json.dumps(layout_record(good.layout)) if good and good.layout else "{}"
-
-    def inked(self) -> str:
-        """What is certainly drawn on the cover, or was in the rehearsal: polylines, mm, table."""
-        good = self.good
-        if good is None or good.job is None or good.layout is None:
-            return "[]"
-        return json.dumps(drawn_lines(self.file.folder, good.job, good.layout, self.machine))
+    def open(self, folder: Path) -> None:
+        """Opens the job in a folder. Raises BadInputError where there is none."""
+        self.job = OpenJob(folder, self.show_machine, self.show_errand)
 
     async def close(self) -> None:
         """Ends what runs for the page."""
-        await self.machine.close()
-        await self.errands.close()
-
-    def tried(self, name: str, value: Written) -> str:
-        """What the job would be with one field changed: faults by field, and its layout.
-
-        Raises BadInputError for what is no field.
-        """
-        proposed = standing(self.file.folder, self.file.proposed(self._keys(name), value))
-        record: dict[str, Any] = {"faults": dict(proposed.faults)}
-        if proposed.layout is not None:
-            record["warnings"] = list(proposed.layout.warnings)
-            record["layout"] = layout_record(proposed.layout)
-        return json.dumps(record)
-
-    def act(self, command: Mapping[str, Any]) -> None:
-        """Does what a page asks. Raises CanvasruleError where it cannot be done."""
-        done = command.get("do")
-        if done == "set":
-            self._set(str(command.get("name")), _written(command.get("value")))
-        elif done == "undo":
-            self.file.undo()
-        elif done == "redo":
-            self.file.redo()
-        else:
-            raise BadInputError("That is nothing this page says; reload it.")
-        self._stand()
-
-    async def _errand(self, kind: str) -> None:
-        for asked, heading, path in (
-            ("proved", "id", PROOF_FILE),
-            ("squared", "run", TRIAL_FILE),
-        ):
-            if kind == asked:
-                typed = {
-                    name.partition(".")[2]: text
-                    for name, text in self.waiting.items()
-                    if name.startswith(f"{asked}.")
-                }
-                write_measured(self.file.folder / path, heading, typed)
-        await self.errands.start(kind, self.drawn)
-        await self.show_errand(kind)
-
-    async def _with_machine(self, page: str, command: Mapping[str, Any]) -> None:
-        act, most = command.get("act"), _count(command.get("most"))
-        if act == "rehearse":
-            await self.machine.start(page, ["--simulate", *most], rehearsal=True)
-        elif act == "ink":
-            port = str(command.get("port") or "")
-            moved = ["--moved"] if command.get("moved") is True else []
-            await self.machine.start(page, ["--port", port, *most, *moved], rehearsal=False)
-        elif act == "take":
-            self.machine.take(page)
-        else:
-            await self.machine.press(page, str(command.get("key")))
-        await self.show_machine()
-
-    def _set(self, name: str, value: Written) -> None:
-        if name.startswith(MEASURED):
-            self._wait(name, value)
-            return
-        text = self.file.proposed(self._keys(name), value)
-        waits = [one for one in self.waiting if one in self._fields and one != name]
-        for one in waits:
-            text = changed(text, self._fields[one].keys, self.waiting[one])
-        proposed = standing(self.file.folder, text)
-        if proposed.job is None and proposed.only_missing and name.startswith(_SURVEY):
-            self._wait(name, value)
-            return
-        if proposed.job is None:
-            raise BadInputError(*proposed.faults.values())
-        if proposed.layout is None and record_of(self.file.folder)["begun"]:
-            # What is inked stays the measure: a change that would move a line is not kept.
-            raise RefusedError(*proposed.faults.values())
-        self.file.write(text)
-        for one in (*waits, name):
-            self._wait(one, None)
-
-    def _wait(self, name: str, value: Written) -> None:
-        kept = {one: text for one, text in self.waiting.items() if one != name}
-        if isinstance(value, str):
-            kept[name] = value
-        if kept != self.waiting:
-            keep_waiting(self.file.folder, kept)
-            self.waiting = kept
-
-    def _keys(self, name: str) -> tuple[str, ...]:
-        found: Field | None = self._fields.get(name)
-        if found is None:
-            raise BadInputError("That is nothing this page says; reload it.")
-        return found.keys
-
-    def _stand(self) -> None:
-        self.now = standing(self.file.folder, self.file.text)
-        self._seen = self._stamps()
-        if self.now.layout is not None:
-            self.good, self.drawn = self.now, self.drawn + 1
-
-    def _stamps(self) -> tuple[object, ...]:
-        folder = self.file.folder
-        record, log = folder / RECORD_FILE, folder / f"{RECORD_FILE}-wal"
-        return tuple(map(stamp, (self.file.path, record, log)))
+        if self.job is not None:
+            await self.job.close()
 
     async def watch(self) -> None:
         """Shows every page what an editor or a verb changed in the folder; never ends."""
         while True:
             await asyncio.sleep(_LOOK_SECONDS)
             async with self.turn:
-                if self._stamps() == self._seen:
-                    continue
                 try:
-                    self.file.read()
-                    self._stand()
+                    if self.job is not None and self.job.changed_elsewhere():
+                        await self.show()
                 except CanvasruleError as fault:
-                    self._seen = self._stamps()
-                    await self.say(" ".join(fault.messages))
-                    continue
-                await self.show()
+                    await self._tell({"type": "refused", "say": " ".join(fault.messages)})
 
     async def show(self) -> None:
-        """Sends every page the job as it stands."""
-        told = self.told()
-        for line in tuple(self.pages):
-            await line.tell(told)
+        """Sends every page the jobs, and the open one as it stands."""
+        name = self.job.folder.name if self.job else None
+        await self._tell(
+            {
+                "type": "jobs",
+                "root": str(self.root.resolve()),
+                "jobs": jobs_in(self.root),
+                "open": name,
+                "tables": stock_names("tables"),
+                "plotters": stock_names("plotters"),
+                "usual": USUAL_PLOTTER,
+                "pages": len(self.pages),
+            }
+        )
+        if self.job is not None:
+            await self._tell(self.job.told())
 
     async def show_machine(self) -> None:
         """Sends every page what the machine is at."""
-        for line in tuple(self.pages):
-            await line.tell({"type": "machine", **self.machine.record()})
+        if self.job is not None:
+            await self._tell({"type": "machine", **self.job.machine.record()})
 
     async def show_errand(self, kind: str) -> None:
         """Sends every page how an errand stands, and the files it may have written."""
-        told = {"type": "errand", "kind": kind, **self.errands.known[kind].record}
-        for line in tuple(self.pages):
-            await line.tell(told)
-        if self.errands.known[kind].code is not None:
+        if self.job is None or kind not in self.job.errands.known:
+            return
+        await self._tell({"type": "errand", "kind": kind, **self.job.errands.known[kind].record})
+        if self.job.errands.known[kind].code is not None:
             await self.show()
 
-    async def say(self, text: str) -> None:
-        """Tells every page something."""
+    async def _tell(self, message: Mapping[str, Any]) -> None:
         for line in tuple(self.pages):
-            await line.tell({"type": "refused", "say": text})
+            await line.tell(message)
 
     async def greet(self, line: PageLine, name: object) -> None:
         """Takes a page's name, ends its older connection, says which tap was answered last."""
@@ -269,33 +123,69 @@ class BenchHouse:
             last = self.taps.to(line.page)
             if number > last.number:
                 try:
-                    if command.get("do") == "machine":
-                        await self._with_machine(line.page, command)
-                    elif command.get("do") == "errand":
-                        await self._errand(str(command.get("kind")))
-                    else:
-                        await asyncio.to_thread(self.act, command)
+                    await self._done(line.page, command)
                     last = Answer(number)
                 except CanvasruleError as fault:
                     last = Answer(number, " ".join(fault.messages))
+                except OSError as fault:
+                    where = f"{fault.filename}: " if fault.filename else ""
+                    last = Answer(number, f"{where}{fault.strerror or fault}; nothing was changed")
                 self.taps = self.taps.with_answer(line.page, last)
             await line.answer(last)
             await self.show()
 
+    async def _done(self, page: str, command: Mapping[str, Any]) -> None:
+        done = command.get("do")
+        if done == "job":
+            await self._with_jobs(command)
+        elif self.job is None:
+            raise BadInputError("no job is open; open one, or make one")
+        elif done == "machine":
+            await self.job.with_machine(page, command)
+            await self.show_machine()
+        elif done == "errand":
+            kind = str(command.get("kind"))
+            await self.job.errand(kind)
+            await self.show_errand(kind)
+        else:
+            await asyncio.to_thread(self.job.act, command)
 
-def _count(value: object) -> list[str]:
-    return ["--most", str(value)] if isinstance(value, int) and 0 < value < 10_000 else []
+    async def _with_jobs(self, command: Mapping[str, Any]) -> None:
+        act, name = command.get("act"), str(command.get("name") or "")
+        if self.job is not None and self.job.machine.is_running:
+            raise RefusedError(
+                "a machine is at work on this job; stop it, or wait until it is done"
+            )
+        if act == "open":
+            folder = folder_named(self.root, name)
+        elif act == "new":
+            folder = free_folder(self.root, name)
+            await _started(folder, command)
+        elif act in ("copy", "rename") and self.job is not None:
+            folder = free_folder(self.root, name)
+            (copied if act == "copy" else renamed)(self.job.folder, folder)
+        else:
+            raise BadInputError("That is nothing this page says; reload it.")
+        await self.close()
+        self.open(folder)
 
 
-def _written(value: object) -> Written:
-    """A value from a page. Raises BadInputError for what job.toml cannot hold."""
-    if value is None or isinstance(value, str | bool | int):
-        return value
-    if isinstance(value, list) and all(isinstance(one, str) for one in value):
-        return value
-    if isinstance(value, list) and all(type(one) is int for one in value):
-        return value
-    raise BadInputError("That is nothing this page says; reload it.")
+async def _started(folder: Path, command: Mapping[str, Any]) -> None:
+    """Makes a job as the terminal does. Raises BadInputError with its words."""
+    words = [sys.executable, "-m", "devices.commands", "start", str(folder)]
+    for option in ("table", "length", "width", "plotter"):
+        if value := command.get(option):
+            words += [f"--{option}={value}"]
+    folder.parent.mkdir(parents=True, exist_ok=True)
+    process = await asyncio.create_subprocess_exec(
+        *words,
+        stdin=asyncio.subprocess.DEVNULL,
+        stdout=asyncio.subprocess.DEVNULL,
+        stderr=asyncio.subprocess.PIPE,
+    )
+    _, err = await process.communicate()
+    if process.returncode or not (folder / JOB_FILE).is_file():
+        raise BadInputError(err.decode("utf-8", "replace").replace("canvasrule: ", "").strip())
 
 
 async def hold_page(house: BenchHouse, socket: WebSocket) -> None:
@@ -306,14 +196,12 @@ async def hold_page(house: BenchHouse, socket: WebSocket) -> None:
         await line.tell({"type": "fields", "fields": _told_fields()})
         async with house.turn:
             await house.show()
-        await line.tell({"type": "machine", **house.machine.record()})
-        for kind, one in house.errands.known.items():
-            await line.tell({"type": "errand", "kind": kind, **one.record})
+            await _told_what_runs(house, line)
         while True:
             message = await line.heard()
             if message is None:
                 if line.quiet:
-                    await house.machine.left_by(line.page)
+                    await _left(house, line)
                 continue
             if "hello" in message:
                 await house.greet(line, message["hello"])
@@ -323,12 +211,26 @@ async def hold_page(house: BenchHouse, socket: WebSocket) -> None:
         pass
     finally:
         house.pages.discard(line)
-        if house.lines.get(line.page or "") is line:
-            await house.machine.left_by(line.page)
         if line.page is not None and house.lines.get(line.page) is line:
+            await _left(house, line)
             del house.lines[line.page]
-        async with house.turn:
-            await house.show()
+        with contextlib.suppress(CanvasruleError):
+            async with house.turn:
+                await house.show()
+
+
+async def _told_what_runs(house: BenchHouse, line: PageLine) -> None:
+    if house.job is None:
+        return
+    await line.tell({"type": "machine", **house.job.machine.record()})
+    for kind, one in house.job.errands.known.items():
+        await line.tell({"type": "errand", "kind": kind, **one.record})
+
+
+async def _left(house: BenchHouse, line: PageLine) -> None:
+    if house.job is not None:
+        await house.job.machine.left_by(line.page)
+        await house.show_machine()
 
 
 def _told_fields() -> dict[str, Any]:

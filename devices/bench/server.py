@@ -36,6 +36,7 @@ FILES = {
     "bench.js": "text/javascript",
     "fields.js": "text/javascript",
     "errands.js": "text/javascript",
+    "jobs.js": "text/javascript",
     "mark.js": "text/javascript",
     "picture.js": "text/javascript",
 }
@@ -97,14 +98,16 @@ async def _page(request: Request) -> Response:
 async def _layout(request: Request) -> Response:
     if not _may_enter(request):
         return Response(status_code=403)
-    text = await asyncio.to_thread(_house(request).drawing)
+    job = _house(request).job
+    text = await asyncio.to_thread(job.drawing) if job else "{}"
     return Response(text, media_type="application/json")
 
 
 async def _inked(request: Request) -> Response:
     if not _may_enter(request):
         return Response(status_code=403)
-    text = await asyncio.to_thread(_house(request).inked)
+    job = _house(request).job
+    text = await asyncio.to_thread(job.inked) if job else "[]"
     return Response(text, media_type="application/json")
 
 
@@ -112,8 +115,9 @@ async def _written(request: Request) -> Response:
     """A file of the job's `out` folder, by a name that the page was told."""
     if not _may_enter(request):
         return Response(status_code=403)
-    folder, name = _house(request).file.folder, request.path_params["name"]
-    if name not in {one["name"] for one in written_files(folder)}:
+    job, name = _house(request).job, request.path_params["name"]
+    folder = job.folder if job else _house(request).root
+    if job is None or name not in {one["name"] for one in written_files(folder)}:
         return Response("There is no such file.", 404, media_type="text/plain")
     path = folder / "out" / name
     return FileResponse(path, media_type=LOOKED_AT[path.suffix])
@@ -135,11 +139,12 @@ async def _try(request: Request) -> Response:
     body = await short_body(request)
     if body is None:
         return too_long()
+    job = _house(request).job
+    if job is None:
+        return Response(status_code=404)
     try:
         asked = json.loads(body)
-        found = await asyncio.to_thread(
-            _house(request).tried, str(asked.get("name")), asked.get("value")
-        )
+        found = await asyncio.to_thread(job.tried, str(asked.get("name")), asked.get("value"))
     except (ValueError, AttributeError, RecursionError):
         return Response(status_code=400)
     except CanvasruleError as fault:

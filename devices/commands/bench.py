@@ -38,13 +38,14 @@ def _serve(options: argparse.Namespace, listening: socket.socket, address: str) 
     import secrets
 
     from devices.bench.house import BenchHouse
-    from devices.bench.job_file import JobFile
     from devices.bench.server import application
     from devices.serving.address import opened
     from devices.serving.doorway import server
 
-    folder: Path = options.job
-    house = BenchHouse(JobFile(folder), secrets.token_urlsafe(24))
+    root, folder = _where(options.job)
+    house = BenchHouse(root, secrets.token_urlsafe(24))
+    if folder is not None:
+        house.open(folder)
     url = f"http://{address}/?key={house.key}"
     door = server(application(house, [address, address.replace("127.0.0.1", "localhost")]))
     if options.json:
@@ -65,3 +66,21 @@ def _serve(options: argparse.Namespace, listening: socket.socket, address: str) 
             await house.close()
 
     asyncio.run(both())
+
+
+def _where(given: Path) -> tuple[Path, Path | None]:
+    """The folder that jobs lie in, and the job to open first, if it is clear which."""
+    from pathlib import Path
+
+    from devices.bench.jobs import jobs_in
+    from marking.job.folder import JOB_FILE
+
+    here = given.resolve()
+    if (here / JOB_FILE).is_file():
+        return here.parent, here
+    found = jobs_in(here)
+    if not found and given == Path():
+        # Started by an icon, it stands in a folder of something else.
+        here = Path.home() / "canvasrule jobs"
+        found = jobs_in(here)
+    return here, here / found[0]["name"] if len(found) == 1 else None

@@ -2,6 +2,7 @@
 // nothing of its own but what is being typed.
 import { show as showErrand, told as toldErrands } from "./errands.js";
 import { fill, make, names, settled, tell } from "./fields.js";
+import { show as showJobs } from "./jobs.js";
 import { look, show as showMachine } from "./mark.js";
 import { length, show as draw, whole, zoom } from "./picture.js";
 
@@ -13,10 +14,10 @@ const NAMES = {
 };
 // Where each measurement of the top stands on its drawing, in parts of its width and height.
 const PLACES = {
-  "table.survey.far": [0.5, 0.07], "table.survey.near": [0.5, 0.93],
-  "table.survey.zero_end": [0.09, 0.5], "table.survey.far_end": [0.91, 0.5],
-  "table.survey.diagonal_from_zero_near": [0.69, 0.335],
-  "table.survey.diagonal_from_zero_far": [0.31, 0.335],
+  "table.survey.far": [0.5, 0.08], "table.survey.near": [0.5, 0.92],
+  "table.survey.zero_end": [0.1, 0.5], "table.survey.far_end": [0.9, 0.5],
+  "table.survey.diagonal_from_zero_near": [0.66, 0.3],
+  "table.survey.diagonal_from_zero_far": [0.34, 0.3],
 };
 
 let job = null;
@@ -92,6 +93,7 @@ function fieldsMade(steps) {
 }
 
 async function shown(message) {
+  if (!job || job.folder !== message.folder) drawn = null;
   job = message;
   document.title = `${job.title} · bench`;
   at("title").textContent = job.title;
@@ -207,6 +209,7 @@ join({
   path: "/bench",
   told(message) {
     if (message.type === "fields") fieldsMade(message.fields);
+    else if (message.type === "jobs") showJobs(message);
     else if (message.type === "job") shown(message);
     else if (message.type === "errand") showErrand(message);
     else if (message.type === "machine") showMachine(message);

@@ -45,23 +45,19 @@ function outcome(message) {
 const hours = ([low, high]) => `${low.toFixed(1)} to ${high.toFixed(1)} h`;
 
 function ways(found) {
-  const table = element("table", {}, element("caption", { class: "hint" }, "Person-hours first; choose one."));
-  table.append(element("tr", {}, ...["", "Way", "Person-hours", "By the clock", "Worst line", "Worst step", "Why"]
-    .map((text) => element("th", { scope: "col" }, text))));
-  for (const one of found.ways) {
-    const choose = element("button", { "aria-pressed": String(chosen() === one.id) }, chosen() === one.id ? "Chosen" : "Choose");
+  at("ways-table").replaceChildren(...found.ways.map((one) => {
+    const now = chosen() === one.id;
+    const choose = element("button", { "aria-pressed": String(now), class: now ? "main" : null },
+      now ? "Chosen" : "Choose");
     choose.onclick = () => tap({ do: "set", name: "ways.way", value: one.id }, "Choose a way");
-    const row = element("tr", { class: chosen() === one.id ? "chosen" : null },
-      element("td", {}, choose),
-      element("td", {}, `${one.says}${one.id === found.best ? " (least hours that holds)" : ""}`),
-      element("td", { class: "number" }, hours(one.person_hours)),
-      element("td", { class: "number" }, hours(one.clock_hours)),
-      element("td", { class: "number" }, one.worst_line_mm === null ? "" : length(one.worst_line_mm)),
-      element("td", { class: "number" }, one.worst_step_mm === null ? "" : length(one.worst_step_mm)),
-      element("td", {}, one.holds ? one.why : `Does not hold. ${one.why}`));
-    table.append(row);
-  }
-  at("ways-table").replaceChildren(element("div", { class: "scroll", tabindex: "0", role: "region", "aria-label": "Ways" }, table));
+    const held = one.worst_line_mm === null ? "" : ` Worst line ${length(one.worst_line_mm)}, worst step ${length(one.worst_step_mm)}.`;
+    const needs = one.needs.length ? ` Needs ${one.needs.join(", ")}.` : "";
+    return element("article", { class: now ? "card chosen" : "card", "aria-label": one.says },
+      element("div", { class: "row" }, choose, element("strong", {}, one.says)),
+      element("p", { class: "big" }, `${hours(one.person_hours)} of a person's time`),
+      element("p", {}, `${one.id === found.best ? "The least hours of those that hold. " : ""}By the clock ${hours(one.clock_hours)}, with ${one.people === 1 ? "one person" : `${one.people} people`}.${held}${needs}`),
+      element("p", { class: one.holds ? "hint" : "fault" }, one.holds ? one.why : `Does not hold: ${one.why}`));
+  }));
 }
 
 const chosen = () => (job ? job.values["ways.way"].written : null);
