@@ -12,11 +12,10 @@ import sys
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
-from starlette.websockets import WebSocketDisconnect
-
 from devices.bench.fields import fields
 from devices.bench.jobs import copied, folder_named, free_folder, jobs_in, renamed
 from devices.bench.open_job import OpenJob
+from devices.serving.held import held
 from devices.serving.line import SUPERSEDED, PageLine
 from devices.serving.taps import Answer, Taps, page_name, tap_number
 from marking.errors import BadInputError, CanvasruleError, RefusedError
@@ -55,6 +54,11 @@ class BenchHouse:
         """Ends what runs for the page."""
         if self.job is not None:
             await self.job.close()
+
+    async def stop(self) -> None:
+        """Stops the machine at once, the pen raised, whichever page asks."""
+        if self.job is not None:
+            await self.job.machine.stop()
 
     async def watch(self) -> None:
         """Shows every page what an editor or a verb changed in the folder; never ends."""
@@ -191,24 +195,30 @@ async def _started(folder: Path, command: Mapping[str, Any]) -> None:
 async def hold_page(house: BenchHouse, socket: WebSocket) -> None:
     """Keeps one page shown until it goes."""
     line = PageLine(socket)
+
+    async def heard(message: dict[str, Any] | None) -> tuple[int, Mapping[str, Any]] | None:
+        if message is None:
+            if line.quiet:
+                await _left(house, line)
+        elif "hello" in message:
+            await house.greet(line, message["hello"])
+        elif "stop" in message:
+            # A stop waits for nothing.
+            await house.stop()
+        elif (number := tap_number(message.get("tap"))) is not None and line.page is not None:
+            return number, message
+        return None
+
+    async def act(number: int, command: Mapping[str, Any]) -> None:
+        await house.tapped(line, number, command)
+
     house.pages.add(line)
     try:
         await line.tell({"type": "fields", "fields": _told_fields()})
         async with house.turn:
             await house.show()
             await _told_what_runs(house, line)
-        while True:
-            message = await line.heard()
-            if message is None:
-                if line.quiet:
-                    await _left(house, line)
-                continue
-            if "hello" in message:
-                await house.greet(line, message["hello"])
-            elif (number := tap_number(message.get("tap"))) is not None and line.page is not None:
-                await house.tapped(line, number, message)
-    except WebSocketDisconnect:
-        pass
+        await held(line, heard, act)
     finally:
         house.pages.discard(line)
         if line.page is not None and house.lines.get(line.page) is line:

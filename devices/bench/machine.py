@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
 KEYS = frozenset(
-    ("up", "down", "left", "right", "enter", "n", "y", "r", "backspace", "q", "p", "s", "1", "2")
+    ("up", "down", "left", "right", "enter", "n", "y", "r", "backspace", "q", "p", "1", "2")
     + ("3",)
 )
 """What a page may press."""
@@ -38,7 +38,7 @@ if sys.platform == "win32":
 else:
     _END, _OWN_GROUP = signal.SIGTERM, 0
 _LINES_KEPT = 200
-_PATIENCE_SECONDS = 1.0
+_PATIENCE_SECONDS = 3.0
 """By when a stop has to be heard before the process is ended from outside."""
 
 
@@ -94,22 +94,21 @@ class Machine:
         self._keep(self._followed(self._process))
 
     async def press(self, page: str, key: str) -> None:
-        """Presses a key for a page. Raises RefusedError for a page that does not hold it.
-
-        Anyone may stop it.
-        """
+        """Presses a key for a page. Raises RefusedError for a page that does not hold it."""
         if key not in KEYS:
             raise BadInputError("That is nothing this page says; reload it.")
-        if page != self.holder and key != STOP:
+        if page != self.holder:
             raise RefusedError("another page holds the machine; only stopping is left to this one")
         if self.asks and key in ("enter", "y", "n"):
             self.asks = ""
         await self._write(key)
-        if key == STOP:
-            # A question and a mark take no stop: one is answered with no, the other given up.
-            await self._write("n")
-            await self._write("q")
-            self._keep(self._ended_if_deaf())
+
+    async def stop(self) -> None:
+        """Stops what runs, the pen raised; whoever asks."""
+        # A question and a mark take no stop: one is answered with no, the other given up.
+        for key in (STOP, "n", "q"):
+            await self._write(key)
+        self._keep(self._ended_if_deaf())
 
     async def left_by(self, page: str | None) -> None:
         """Pauses it where the page that held it has gone."""

@@ -54,6 +54,7 @@ def application(house: BenchHouse, hosts: Collection[str]) -> ASGIApp:
             Route("/inked", _inked),
             Route("/out/{name:path}", _written),
             Route("/ports", _ports),
+            Route("/stop", _stop, methods=["POST"]),
             Route("/try", _try, methods=["POST"]),
             Route("/pages/{name}", _asset),
             WebSocketRoute("/bench", _bench),
@@ -131,6 +132,13 @@ async def _ports(request: Request) -> Response:
     found = await asyncio.to_thread(candidates)
     told = [{"name": port.name, "about": port.description} for port in found]
     return Response(json.dumps(told), media_type="application/json")
+
+
+async def _stop(request: Request) -> Response:
+    if not _may_enter(request):
+        return Response(status_code=403)
+    await _house(request).stop()
+    return Response(status_code=204)
 
 
 async def _try(request: Request) -> Response:

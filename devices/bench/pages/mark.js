@@ -68,13 +68,19 @@ at("rehearse").onclick = () => tap({ do: "machine", act: "rehearse", most: 1 }, 
 at("ink").onclick = () => tap({ do: "machine", act: "ink", port: at("port").value, most: 1 }, "Ink");
 at("take").onclick = () => tap({ do: "machine", act: "take" }, "Hold the machine here");
 at("look-again").onclick = ports;
-at("stop").onclick = () => press("s");
+// A stop waits for no turn, and goes by another way where the connection is gone.
+function stop() {
+  if (socket && socket.readyState === WebSocket.OPEN) socket.send('{"stop":1}');
+  else fetch("/stop", { method: "POST" }).catch(() => {});
+}
+
+at("stop").onclick = stop;
 for (const button of document.querySelectorAll("#running [data-key]")) {
   button.onclick = () => press(button.dataset.key);
 }
 document.addEventListener("keydown", (event) => {
   if (!machine.running) return;
-  if (event.key === "Escape") { press("s"); event.preventDefault(); return; }
+  if (event.key === "Escape") { stop(); event.preventDefault(); return; }
   if (!mine() || !at("mark").contains(document.activeElement)) return;
   // A focused button is pressed by Enter itself.
   if (event.key === "Enter" && event.target.matches("button, a")) return;
