@@ -28,6 +28,11 @@ _INCHES = {
     "division": "1/32 in",
     "allowed_total": "1/8 in",
     "fence_length": "8 ft",
+    "thickness": "1 1/2 in",
+    "wrap": "4 in",
+    "widths": '"36 in", "48 in", "60 in", "72 in", "84 in", "96 in", "120 in"',
+    "staple_spacing": "1 1/2 in",
+    "sheet": '"8 ft", "4 ft"',
 }
 _MILLIMETRES = {
     "tolerance": "1.5 mm",
@@ -45,6 +50,11 @@ _MILLIMETRES = {
     "division": "1 mm",
     "allowed_total": "3 mm",
     "fence_length": "2.4 m",
+    "thickness": "4 cm",
+    "wrap": "10 cm",
+    "widths": '"90 cm", "120 cm", "150 cm", "180 cm", "210 cm", "240 cm", "300 cm"',
+    "staple_spacing": "4 cm",
+    "sheet": '"244 cm", "122 cm"',
 }
 
 
@@ -162,8 +172,16 @@ face = "simplex"             # or another Hershey face
 view_from = "{view_from}"        # eye to numeral, for the legibility figure
 
 [cloth]                      # for a cover marked before it is stretched on
-stretch_length = "0 %"
+stretch_length = "0 %"       # "canvasrule cover --run" writes it from a run that you measure
 stretch_width = "0 %"
+
+[cover]                      # what "canvasrule cover" reckons the cloth and the boards by
+thickness = "{thickness}"       # of the top with underlay and pad: what the canvas goes down by
+fastened = "underneath"      # or "side": where the staples go
+wrap = "{wrap}"                # canvas beyond that, to pull by, to staple and to cut back
+widths = [{widths}]
+staple_spacing = "{staple_spacing}"
+sheet = [{sheet}]    # length and width of the sheets for the underlay
 
 [pens]                       # slot: the plotter's holder; width: the line it inks
 lines = {{ slot = 1, width = "1 mm" }}

@@ -10,52 +10,20 @@ import os
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
-import tomlkit
-from tomlkit.exceptions import TOMLKitError
-from tomlkit.items import AbstractTable
-
 from marking.errors import BadInputError
 from marking.input.text import read_text
 from marking.input.toml import toml_tables
 from marking.job.folder import JOB_FILE
+from marking.job.written import with_value
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
     from pathlib import Path
 
-Written = str | int | float | bool | list[str] | list[int] | None
-"""A value as it stands in job.toml; None takes its key away."""
+    from marking.job.written import Written
+
 MOST_STEPS = 200
 """Changes that can be taken back; those made last."""
-
-
-def changed(text: str, keys: Sequence[str], value: Written) -> str:
-    """`text` with the value at `keys` put in place, all else as it stands.
-
-    Raises BadInputError where a key on the way is no table.
-    """
-    document = tomlkit.parse(text)
-    table: AbstractTable | tomlkit.TOMLDocument = document
-    for key in keys[:-1]:
-        if key not in table:
-            if value is None:
-                return text
-            table[key] = tomlkit.table()
-        inner = table[key]
-        if not isinstance(inner, AbstractTable | tomlkit.items.InlineTable):
-            raise BadInputError(f"{JOB_FILE}: {key} is no table of keys; mend it in an editor")
-        table = inner  # type narrowed by the check above
-    if value is None:
-        table.pop(keys[-1], None)
-    elif keys[-1] in table:
-        comment = table[keys[-1]].trivia
-        item = tomlkit.item(value)
-        item.trivia.indent, item.trivia.comment_ws = comment.indent, comment.comment_ws
-        item.trivia.comment, item.trivia.trail = comment.comment, comment.trail
-        table[keys[-1]] = item
-    else:
-        table[keys[-1]] = value
-    return tomlkit.dumps(document)
 
 
 @dataclass
@@ -96,14 +64,8 @@ class JobFile:
 
     def proposed(self, keys: Sequence[str], value: Written) -> str:
         """The text with one value changed; nothing is written. Raises BadInputError."""
-        try:
-            text = changed(self.text, keys, value)
-        except TOMLKitError as fault:
-            raise BadInputError(
-                f"{self.path}: broken TOML ({fault}); mend it in an editor"
-            ) from None
-        toml_tables(text, str(self.path))
-        return text
+        toml_tables(self.text, str(self.path))
+        return with_value(self.text, keys, value)
 
     def write(self, text: str) -> None:
         """Makes `text` the job's, as one change. Raises BadInputError where others wrote since."""
@@ -144,8 +106,7 @@ class JobFile:
     def _replace(self, text: str) -> None:
         from marking.output.files import replace_file
 
-        ends = "\r\n" if b"\r\n" in self.path.read_bytes() else "\n"
-        replace_file(self.path, text.replace("\r\n", "\n").replace("\n", ends).encode())
+        replace_file(self.path, text.encode())
         self.text = self._on_disk()
 
 

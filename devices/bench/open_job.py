@@ -11,12 +11,13 @@ from typing import TYPE_CHECKING, Any
 from devices.bench.drawn import drawn_lines
 from devices.bench.errands import PROOF_FILE, TRIAL_FILE, Errands
 from devices.bench.fields import fields
-from devices.bench.job_file import JobFile, changed, stamp
+from devices.bench.job_file import JobFile, stamp
 from devices.bench.machine import Machine
 from devices.bench.state import record_of, standing, steps, values, written_files
 from devices.bench.typed import keep_waiting, waiting, write_measured
 from marking.errors import BadInputError, RefusedError
 from marking.job.folder import RECORD_FILE
+from marking.job.written import with_value
 from marking.output.layout_json import layout_record
 
 if TYPE_CHECKING:
@@ -24,8 +25,8 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from devices.bench.fields import Field
-    from devices.bench.job_file import Written
     from devices.bench.state import Standing
+    from marking.job.written import Written
 
 MEASURED: Mapping[str, tuple[str, str]] = {
     "proved": ("id", PROOF_FILE),
@@ -144,7 +145,7 @@ class OpenJob:
         text = self.file.proposed(self._field(name).keys, value)
         waits = [one for one in self.waiting if one in self._fields and one != name]
         for one in waits:
-            text = changed(text, self._fields[one].keys, self.waiting[one])
+            text = with_value(text, self._fields[one].keys, self.waiting[one])
         proposed = standing(self.folder, text)
         if proposed.job is None and proposed.only_missing and name.startswith(_SURVEY):
             self._wait(name, value)

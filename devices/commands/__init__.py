@@ -26,6 +26,7 @@ VERBS = {
     "start": "make a job folder with a commented job.toml",
     "ways": "what each way of marking this cover costs in hours and holds in error",
     "layout": "lay out the marking: how it fits, warnings, picture",
+    "cover": "what cloth and board to buy, and how the cover sits on the table",
     "section": "cut the marking into what one setup can ink",
     "write": "write SVG, HP-GL, the picture and the report",
     "trial": "check the plotter on scrap cloth: its true scale and skew",

@@ -1,5 +1,5 @@
 """What every page stands behind: pairing, guards, one connection, which taps were answered.
 
 It knows no job.
-It may import: nothing of ours.
+It may import: `marking.errors`.
 """

@@ -30,7 +30,14 @@ from marking.job.values import (
     positive,
     text_schema,
 )
-from marking.job.work_keys import AllowedTable, FenceTable, InkingTable, PaceTable, WaysTable
+from marking.job.work_keys import (
+    AllowedTable,
+    CoverTable,
+    FenceTable,
+    InkingTable,
+    PaceTable,
+    WaysTable,
+)
 from marking.measures.lengths import Units, parse_length
 from marking.measures.tape import Tape, compared_to
 
@@ -296,6 +303,7 @@ class MarkingJob(Table):
     hems: HemsTable = HemsTable.model_construct()
     numerals: NumeralsTable = NumeralsTable.model_construct()
     cloth: ClothTable = ClothTable.model_construct()
+    cover: CoverTable = CoverTable.model_construct()
     pens: PensTable = PensTable.model_construct()
     tape: TapeTable = TapeTable.model_construct()
     reach: ReachTable = ReachTable.model_construct()

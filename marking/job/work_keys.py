@@ -7,10 +7,11 @@ from __future__ import annotations
 
 from typing import Annotated, Literal
 
-from pydantic import AfterValidator, BeforeValidator, Field, StringConstraints
+from pydantic import AfterValidator, BeforeValidator, Field, StringConstraints, field_validator
 
 from marking.job.values import Clearance, Duration, Length, Run, Speed, Table
 from marking.measures.durations import parse_duration
+from marking.measures.lengths import parse_length
 
 
 class AllowedTable(Table):
@@ -177,3 +178,44 @@ class PaceTable(Table):
     )
     draw_speed: Speed = Field(default=45.0, description="How fast ink takes on canvas")
     tip: Run = Field(default=100_000.0, description="Line that a marker's tip lasts")
+
+
+_LEAST_SHEET = 300.0
+"""mm: a board with a shorter side is an offcut, and no sheet as sold."""
+
+
+class CoverTable(Table):
+    """What lies on the top, and how the canvas over it is held; common practice, no source."""
+
+    thickness: Length = Field(
+        default=parse_length("1 1/2 in"),
+        description="What the canvas goes down by: the top with its underlay and pad",
+    )
+    fastened: Literal["underneath", "side"] = Field(
+        default="underneath", description="Where the staples go: under the top, or into its side"
+    )
+    wrap: Length = Field(
+        default=parse_length("4 in"),
+        description="Canvas beyond that, to pull by, to staple and to cut back",
+    )
+    widths: Annotated[tuple[Length, ...], Field(min_length=1, max_length=50)] = Field(
+        default=tuple(parse_length(f"{width} in") for width in (36, 48, 60, 72, 84, 96, 120)),
+        description="The widths that canvas is sold in",
+    )
+    staple_spacing: Length = Field(
+        default=parse_length("1 1/2 in"), description="From one staple to the next"
+    )
+    sheet: tuple[Length, Length] = Field(
+        default=(parse_length("8 ft"), parse_length("4 ft")),
+        description="Length and width of the sheets that the underlay is cut from",
+    )
+
+    @field_validator("sheet")
+    @classmethod
+    def _a_whole_sheet(cls, sheet: tuple[float, float]) -> tuple[float, float]:
+        if min(sheet) < _LEAST_SHEET:
+            raise ValueError(
+                "a sheet with a side under 12 in (300 mm) is an offcut; write length and width as "
+                'sold: ["8 ft", "4 ft"] or ["244 cm", "122 cm"]'
+            )
+        return sheet

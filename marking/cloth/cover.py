@@ -1,0 +1,97 @@
+"""All that one cover takes: canvas, pad, underlay, staples, screws and markers.
+
+Counts follow from spacings that are stated beside them. Millimetres.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from marking.cloth.canvas import Canvas, canvas_for
+from marking.cloth.underlay import Underlay, underlay_for
+
+if TYPE_CHECKING:
+    from marking.job.keys import MarkingJob
+    from marking.layout.layout import Layout
+
+AT_A_CORNER = 4
+"""Staples that a folded corner takes more; common practice, no source."""
+SCREWS_ALONG, SCREWS_ACROSS, SCREWS_IN = 304.8, 406.4, 25.4
+"""Most from screw to screw along a board and across it, and from its edges; common practice, no
+source."""
+
+
+@dataclass(frozen=True)
+class Markers:
+    """What one pen of the job inks, and how many markers that takes."""
+
+    pen: str
+    width: float
+    ink: float
+    """mm of line, its passes counted."""
+    lasts: float
+    """mm of line that one marker writes."""
+
+    @property
+    def count(self) -> int:
+        """Whole markers."""
+        return math.ceil(self.ink / self.lasts - 1e-9)
+
+
+@dataclass(frozen=True)
+class Cover:
+    """What to buy for one top."""
+
+    canvas: Canvas
+    pad: tuple[float, float]
+    """Length and width of the box round the top, to which the pad is then cut."""
+    underlay: Underlay
+    staples: int
+    screws: int
+    markers: tuple[Markers, ...]
+
+
+def cover_for(layout: Layout, job: MarkingJob) -> Cover:
+    """What the top of `layout` takes. Raises RefusedError."""
+    canvas = canvas_for(layout, job)
+    x0, y0, x1, y1 = canvas.top
+    underlay = underlay_for(canvas.top, job.hems.depth, job.cover.sheet)
+    corners = layout.top.corners_table / layout.slack
+    sides = np.linalg.norm(np.roll(corners, -1, axis=0) - corners, axis=1).tolist()
+    staples = sum(math.ceil(side / job.cover.staple_spacing) + AT_A_CORNER for side in sides)
+    return Cover(
+        canvas,
+        (x1 - x0, y1 - y0),
+        underlay,
+        staples,
+        sum(_screws(*piece.lies) for piece in underlay.pieces),
+        _markers(layout, job),
+    )
+
+
+def _screws(x0: float, y0: float, x1: float, y1: float) -> int:
+    """In rows over one board, those at its edges set in from them."""
+    rows = [
+        max(2, math.ceil((side - 2 * SCREWS_IN) / most) + 1)
+        for side, most in (
+            (max(x1 - x0, y1 - y0), SCREWS_ALONG),
+            (min(x1 - x0, y1 - y0), SCREWS_ACROSS),
+        )
+    ]
+    return rows[0] * rows[1]
+
+
+def _markers(layout: Layout, job: MarkingJob) -> tuple[Markers, ...]:
+    """By pen; one whose profile does not say how long it lasts lasts as a tip does."""
+    ink: dict[str, float] = {}
+    for stroke in layout.strokes:
+        ink[stroke.pen] = ink.get(stroke.pen, 0.0) + stroke.length
+    return tuple(
+        Markers(name, pen.width, ink[name] * pen.passes, pen.ink_length or job.pace.tip)
+        for name, pen in job.pens.by_name.items()
+        if name in ink
+    )
