@@ -50,6 +50,21 @@ class BenchHouse:
         """Opens the job in a folder. Raises BadInputError where there is none."""
         self.job = OpenJob(folder, self.show_machine, self.show_errand)
 
+    async def asked_for(self, name: str | None) -> None:
+        """Opens a job that a second start names, where nothing is at work on another."""
+        here = self.job
+        if not name or (here is not None and here.folder.name == name):
+            return
+        if here is not None and here.machine.is_running:
+            return
+        with contextlib.suppress(CanvasruleError):
+            folder = folder_named(self.root, name)
+            async with self.turn:
+                self.open(folder)
+                if here is not None:
+                    await here.close()
+                await self.show()
+
     async def close(self) -> None:
         """Ends what runs for the page."""
         if self.job is not None:

@@ -14,6 +14,7 @@ from marking.output.files import write_new
 if TYPE_CHECKING:
     from pathlib import Path
 
+HOME_FOLDER = "canvasrule jobs"
 _MOST = 200
 _NAME = re.compile(r"[^\x00-\x1f\x7f/\\\\:*?\"<>|]{1,100}")
 """What every system takes for a folder's name."""
@@ -25,6 +26,22 @@ def jobs_in(root: Path) -> list[dict[str, Any]]:
         return []
     found = [path for path in sorted(root.iterdir()) if (path / JOB_FILE).is_file()]
     return [{"name": path.name, "title": _title(path)} for path in found[:_MOST]]
+
+
+def jobs_folder(given: Path, *, home: Path, named: bool) -> tuple[Path, Path | None]:
+    """The folder that jobs lie in, and the job to open first where it is clear which.
+
+    `given` is a job's folder, or one that jobs lie in; where it was not `named` and neither, jobs
+    are looked for, and made, in a folder of `home`: an icon starts in a folder of something else.
+    """
+    here = given.resolve()
+    if (here / JOB_FILE).is_file():
+        return here.parent, here
+    found = jobs_in(here)
+    if not found and not named:
+        here = home / HOME_FOLDER
+        found = jobs_in(here)
+    return here, here / found[0]["name"] if len(found) == 1 else None
 
 
 def _title(folder: Path) -> str:

@@ -83,6 +83,7 @@ def _text(name: str) -> str:
 
 async def _page(request: Request) -> Response:
     if request.query_params.get("key") == _house(request).key:
+        await _house(request).asked_for(request.query_params.get("job"))
         answer = RedirectResponse("/", 303)
         answer.set_cookie(_COOKIE, _house(request).key, httponly=True, samesite="lax", path="/")
         return answer

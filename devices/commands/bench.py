@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from devices.commands.shared import add_job_option, print_json, print_lines, say
@@ -10,52 +11,71 @@ from devices.commands.shared import add_job_option, print_json, print_lines, say
 if TYPE_CHECKING:
     import argparse
     import socket
-    from pathlib import Path
 
 
 def add_options(verb: argparse.ArgumentParser) -> None:
     """Options of the verb."""
     add_job_option(verb)
     verb.add_argument(
-        "--port", type=int, default=8627, help="port to serve at; 0 for any free one (default 8627)"
+        "--port", type=int, default=0, help="port to serve at (default: any free one)"
     )
     verb.add_argument("--no-open", action="store_true", help="do not open the browser")
-    verb.epilog = "example:\n  canvasrule bench --job my-bench"
+    icon = verb.add_mutually_exclusive_group()
+    icon.add_argument(
+        "--shortcut", action="store_true", help="put an icon on the desktop that opens it, and end"
+    )
+    icon.add_argument("--no-shortcut", action="store_true", help="take that icon away, and end")
+    verb.epilog = (
+        "One page leads through the whole job, over the same folder that the other verbs use; "
+        "change between the two at any time. It is served to this computer alone. --job takes a "
+        "job's folder or the folder that jobs lie in; without a job there it makes them in "
+        '"canvasrule jobs" in your home. A second start opens the first one\'s page.\n\n'
+        "example:\n  canvasrule bench --job my-bench"
+    )
 
 
 def run(options: argparse.Namespace) -> int:
     """Serves the page until interrupted."""
+    if options.shortcut or options.no_shortcut:
+        return _icon(made=options.shortcut)
+    import secrets
+    from urllib.parse import quote
+
+    from devices.bench.house import BenchHouse
+    from devices.bench.jobs import jobs_folder
+    from devices.bench.one_bench import the_bench
     from devices.serving.address import LOOPBACK, bound
 
+    root, folder = jobs_folder(options.job, home=Path.home(), named=options.job != Path())
     with bound(options.port, lan=False) as listening:
         address = f"{LOOPBACK}:{listening.getsockname()[1]}"
-        _serve(options, listening, address)
+        house = BenchHouse(root, secrets.token_urlsafe(24))
+        if folder is not None:
+            house.open(folder)
+        url = f"http://{address}/?key={house.key}"
+        with the_bench(root, url) as first:
+            if first is None:
+                _serve(options, house, listening, address)
+                return 0
+        job = f"&job={quote(folder.name)}" if folder is not None else ""
+        _tell(options, first + job, "A bench is open on these jobs already")
     return 0
 
 
-def _serve(options: argparse.Namespace, listening: socket.socket, address: str) -> None:
+def _serve(
+    options: argparse.Namespace, house: object, listening: socket.socket, address: str
+) -> None:
     import asyncio
-    import secrets
 
     from devices.bench.house import BenchHouse
     from devices.bench.server import application
-    from devices.serving.address import opened
     from devices.serving.doorway import server
 
-    root, folder = _where(options.job)
-    house = BenchHouse(root, secrets.token_urlsafe(24))
-    if folder is not None:
-        house.open(folder)
-    url = f"http://{address}/?key={house.key}"
-    door = server(application(house, [address, address.replace("127.0.0.1", "localhost")]))
-    if options.json:
-        print_json({"schema": 1, "page": url})
-    else:
-        print_lines([f"The bench: {url}"])
+    assert isinstance(house, BenchHouse)
+    hosts = [address, address.replace("127.0.0.1", "localhost")]
+    door = server(application(house, hosts))
+    _tell(options, f"http://{address}/?key={house.key}", "The bench")
     say("Ctrl C ends it; everything is kept in the job's folder.")
-    sys.stdout.flush()
-    if not options.no_open:
-        opened(url)
 
     async def both() -> None:
         watching = asyncio.create_task(house.watch())
@@ -68,19 +88,25 @@ def _serve(options: argparse.Namespace, listening: socket.socket, address: str) 
     asyncio.run(both())
 
 
-def _where(given: Path) -> tuple[Path, Path | None]:
-    """The folder that jobs lie in, and the job to open first, if it is clear which."""
-    from pathlib import Path
+def _tell(options: argparse.Namespace, url: str, what: str) -> None:
+    """Prints where the page is, and opens it."""
+    from devices.serving.address import opened
 
-    from devices.bench.jobs import jobs_in
-    from marking.job.folder import JOB_FILE
+    if options.json:
+        print_json({"schema": 1, "page": url})
+    else:
+        print_lines([f"{what}: {url}"])
+    sys.stdout.flush()
+    if not options.no_open:
+        opened(url)
 
-    here = given.resolve()
-    if (here / JOB_FILE).is_file():
-        return here.parent, here
-    found = jobs_in(here)
-    if not found and given == Path():
-        # Started by an icon, it stands in a folder of something else.
-        here = Path.home() / "canvasrule jobs"
-        found = jobs_in(here)
-    return here, here / found[0]["name"] if len(found) == 1 else None
+
+def _icon(*, made: bool) -> int:
+    from devices.bench.shortcut import make_icon, take_icon_away
+
+    path = make_icon() if made else take_icon_away()
+    if path is None:
+        say("there is no icon of the bench on this desktop")
+    else:
+        print_lines([f"{'made' if made else 'taken away'}: {path}"])
+    return 0
