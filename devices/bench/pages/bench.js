@@ -1,7 +1,7 @@
 // The bench page: shows the job it is sent, tries what is typed, sends what is kept. It keeps
 // nothing of its own but what is being typed.
 import { show as showErrand, told as toldErrands } from "./errands.js";
-import { fill, make, names, settled, tell } from "./fields.js";
+import { fill, make, names, tell } from "./fields.js";
 import { show as showJobs } from "./jobs.js";
 import { look, show as showMachine } from "./mark.js";
 import { length, show as draw, whole, zoom } from "./picture.js";
@@ -59,7 +59,6 @@ function kept(field, value) {
   clearTimeout(tryTimer);
   tries += 1;
   tap({ do: "set", name: field.name, value }, field.label);
-  settled(field.name);
 }
 
 function trouble(words) {

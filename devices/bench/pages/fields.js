@@ -2,6 +2,7 @@
 // typed is tried at once and kept when the field is left; nothing is checked here.
 
 const made = new Map();
+let last = {};
 const COMMIT_MS = 900;
 
 function element(tag, attributes = {}, ...children) {
@@ -60,10 +61,12 @@ export function make(field, on) {
   box.append(control(field, id), help, fault);
   const inputs = box.querySelectorAll("input, select, textarea");
   for (const input of inputs) input.setAttribute("aria-describedby", `${id}-fault ${id}-help`);
-  const state = { field, box, fault, typed: false, timer: 0 };
+  const state = { field, box, fault, typed: false, sent: null, timer: 0 };
   const keep = () => {
     clearTimeout(state.timer);
-    if (!state.typed) return;
+    // What is known to be wrong stays as it was typed, with what is wrong beside it.
+    if (!state.typed || state.fault.textContent) return;
+    state.sent = JSON.stringify(said(field, box));
     on.kept(field, said(field, box));
   };
   box.addEventListener("input", () => {
@@ -75,6 +78,11 @@ export function make(field, on) {
   box.addEventListener("change", keep);
   box.addEventListener("keydown", (event) => {
     if (event.key === "Enter" && field.kind !== "list") keep();
+    if (event.key === "Escape" && state.typed) {
+      state.typed = false;
+      fill(last);
+      event.stopPropagation();
+    }
   });
   made.set(field.name, state);
   return box;
@@ -98,14 +106,17 @@ function shown(field, box, value) {
   input.placeholder = value.written === null ? text(value.holds) || field.example : field.example;
 }
 
-// Puts what stands in job.toml into every field but the one that is being typed in.
+// Puts what stands in job.toml into every field but those that are being typed in.
 export function fill(values) {
+  last = values;
   for (const [name, state] of made) {
     const value = values[name];
     if (!value) continue;
-    const here = state.box.contains(document.activeElement);
-    if (here && state.typed) continue;
-    state.typed = false;
+    // What was sent and is there now is no longer being typed.
+    if (state.typed && state.sent === JSON.stringify(value.written)
+      && state.sent === JSON.stringify(said(state.field, state.box))) state.typed = false;
+    if (state.typed) continue;
+    state.sent = null;
     shown(state.field, state.box, value);
     tell(name, value.fault);
   }
@@ -121,11 +132,6 @@ export function tell(name, words) {
     input.setAttribute("aria-invalid", Boolean(words));
   }
   return true;
-}
-
-export function settled(name) {
-  const state = made.get(name);
-  if (state) state.typed = false;
 }
 
 export function names() { return Array.from(made.keys()); }
