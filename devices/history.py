@@ -15,7 +15,9 @@ if TYPE_CHECKING:
     from devices.plotter.profile import Plotter
     from marking.layout.layout import Layout
     from marking.output.report import InForce
+    from marking.record.record import Record
     from marking.sections.plan import Plan
+    from marking.ways.own_pace import Timed
 
 
 def has_record(folder: Path) -> bool:
@@ -34,11 +36,17 @@ def kept_check(folder: Path, job: Job) -> DeviceCheck | None:
     """The last check of the job's plotter that was kept; None when there was none."""
     if not has_record(folder):
         return None
-    from devices.plotter.correction import check_from
     from marking.record.record import open_record
 
     with open_record(folder) as record:
-        checks = record.checks("device", device_name(job.plotter))
+        return check_kept(record, job)
+
+
+def check_kept(record: Record, job: Job) -> DeviceCheck | None:
+    """The last check of the job's plotter in its record; None when there was none."""
+    from devices.plotter.correction import check_from
+
+    checks = record.checks("device", device_name(job.plotter))
     return check_from(checks[-1].result) if checks else None
 
 
@@ -48,14 +56,49 @@ def kept_correction(folder: Path, job: Job) -> Correction | None:
     return check.applied if check is not None else None
 
 
+def own_pace(folder: Path, job: Job, layout: Layout, plan: Plan) -> tuple[Timed, ...]:
+    """The acts that the job's record times, where enough of them were; nothing before ink."""
+    if not has_record(folder) or plan.zone.name != "plotter":
+        return ()
+    from devices.ways.acts_of_plan import by_two, section_seconds
+    from marking.begun.on_the_cover import plan_hash
+    from marking.record.record import layout_hash, open_record
+    from marking.ways.own_pace import Key, Work, own_pace
+
+    key: Key = "set_down_by_two" if by_two(job) else "set_down"
+    if job.fence is not None:
+        key = "set_down_at_fence"
+    with open_record(folder) as record:
+        if not record.ink() and not record.ruled():
+            return ()
+        drawing = section_seconds(job, plan)
+        work = Work(layout_hash(layout), plan_hash(plan), drawing, key)
+        return own_pace(record, work, job.pace)
+
+
+def at_own_pace(folder: Path, job: Job, layout: Layout, plan: Plan) -> Job:
+    """`job` with the pace that its record knows in place of what is assumed."""
+    timed = own_pace(folder, job, layout, plan)
+    if not timed:
+        return job
+    from marking.ways.own_pace import at_own_pace
+
+    return job.model_copy(update={"pace": at_own_pace(job.pace, timed)})
+
+
 def in_force(folder: Path, job: Job, layout: Layout, plan: Plan) -> InForce:
     """What the job's record adds to a plan: the plotter's correction, the tape marks."""
+    from devices.ways.hours_said import drawing, hours_said
     from marking.output.report import InForce
 
+    job = at_own_pace(folder, job, layout, plan)
+    draws = drawing(job, plan)
     if not has_record(folder):
-        return InForce()
+        return InForce(hours=hours_said(job, layout, plan, None), drawing=draws)
     from devices.plotter.correction import correction_said
     from marking.begun.on_the_cover import readings_asked_for, tape_marks_set_out
+    from marking.mending.mend import mends
+    from marking.mending.words import mended_said
     from marking.record.record import open_record
     from marking.tape_marks.setting_out import setting_out_of
     from marking.tape_marks.visible import sights, within
@@ -64,6 +107,7 @@ def in_force(folder: Path, job: Job, layout: Layout, plan: Plan) -> InForce:
     with open_record(folder) as record:
         control = tape_marks_set_out(record, layout, job.units)
         asked = readings_asked_for(record, layout, plan, job.units)
+        anew = tuple(mended_said(one, layout, job.units) for one in mends(record, layout, plan))
     marks = [mark.mark for mark in control.marks] if control is not None else []
     reached = {
         section.id: [mark.id for mark in marks if within(mark.at_table, section, plan)]
@@ -72,8 +116,11 @@ def in_force(folder: Path, job: Job, layout: Layout, plan: Plan) -> InForce:
     }
     said = correction_said(correction) if correction is not None else None
     if control is None:
-        return InForce(said, reached)
+        hours = hours_said(job, layout, plan, None)
+        return InForce(said, reached, hours=hours, drawing=draws, anew=anew)
     # Only a plotter's pen is brought onto marks.
     read = sights(plan, layout.grid, marks, read=asked).seen if plan.zone.name == "plotter" else {}
     readings = sum(map(len, read.values())) if read else None
-    return InForce(said, reached, setting_out_of(control, readings, job.pace), read)
+    asks = setting_out_of(control, readings, job.pace)
+    hours = hours_said(job, layout, plan, asks)
+    return InForce(said, reached, asks, read, hours, draws, anew)

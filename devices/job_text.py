@@ -22,12 +22,16 @@ _INCHES = {
     "every": "1",
     "clear": "1/8 in",
     "view_from": "36 in",
+    "number_apart": "3 ft",
     "reach_depth": "30 in",
     "reach_span": "48 in",
     "reading": "1/16 in",
     "division": "1/32 in",
     "allowed_total": "1/8 in",
     "fence_length": "8 ft",
+    "paper": "letter",
+    "paper_gap": "",
+    "none": "0 in",
     "thickness": "1 1/2 in",
     "wrap": "4 in",
     "widths": '"36 in", "48 in", "60 in", "72 in", "84 in", "96 in", "120 in"',
@@ -44,12 +48,16 @@ _MILLIMETRES = {
     "every": "5",
     "clear": "6 mm",
     "view_from": "90 cm",
+    "number_apart": "1 m",
     "reach_depth": "75 cm",
     "reach_span": "120 cm",
     "reading": "1 mm",
     "division": "1 mm",
     "allowed_total": "3 mm",
     "fence_length": "2.4 m",
+    "paper": "a4",
+    "paper_gap": "    ",
+    "none": "0 mm",
     "thickness": "4 cm",
     "wrap": "10 cm",
     "widths": '"90 cm", "120 cm", "150 cm", "180 cm", "210 cm", "240 cm", "300 cm"',
@@ -64,12 +72,14 @@ def job_text(
     table: str | None,
     length: str,
     width: str,
-    plotter: str,
+    plotter: str | None,
     removable: int,
+    projector: str | None = None,
 ) -> str:
     """A commented job.toml for a stock table, or for a length and a width as people write them.
 
-    `removable` is the holder that the removable pen stands in, on this plotter.
+    A machine that is None stands there behind hashes. `removable` is the holder that the removable
+    pen stands in, on this plotter.
     """
     words = _INCHES if units == "in" else _MILLIMETRES
     top = (
@@ -82,7 +92,8 @@ def job_text(
         title=_text(title),
         units=units,
         top=top,
-        plotter=_text(plotter),
+        plotter=_machine("plotter", plotter or "flatbed-a3", plotter is None),
+        projector=_machine("projector", projector or "ceiling-1080p", projector is None),
         removable=removable,
         schema_file=SCHEMA_FILE,
         per_line=1,
@@ -111,6 +122,16 @@ def _allow_profiles(schema: dict[str, object]) -> None:
     schema["required"] = ["table"]
 
 
+def _machine(kind: str, name: str, hashed: bool) -> str:
+    """A machine's table, behind hashes where nobody named one."""
+    notes = {
+        "plotter": "any key of the profile may be set below it",
+        "projector": "put beside it what differs: pixels, distance, picture_width, tilt",
+    }
+    lines = (f"[{kind}]", f"profile = {_text(name)}".ljust(29) + f"# {notes[kind]}")
+    return "\n".join(f"# {line}" if hashed else line for line in lines)
+
+
 def _text(value: str) -> str:
     """`value` as a TOML basic string; JSON's escapes are TOML's, but for one that JSON lets be."""
     return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
@@ -126,6 +147,9 @@ tolerance = "{tolerance}"      # how far any finished line may lie from true
 
 [table]
 {top}
+measured_to = "board"        # the bare board's edges; or "batten": a line struck along a batten
+                             #   that is held against the padded edge, with a square held to it
+edge_radius = "{none}"         # how round that edge is: no ink where the top curves away
 
 # Measure the real top before inking: four sides and two diagonals, then take away the hashes.
 # "canvasrule layout" says how large a slip of the tape would pass, and what more would show it.
@@ -158,9 +182,16 @@ bias = []                    # cross-line numbers where 45-degree lines start
 long_lines = "bands"         # hem bands only; or "full": across the whole width
 
 [hems]
-depth = "{depth}"              # how far in from each long edge the long lines go
+from = "edge"                # where bands are counted from: the long edges, where cloth covers the
+                             # numerals, or "line": the first long lines, the margins in view
+depth = "{depth}"              # how far in from there the long lines go
 folds = [{folds}]
 cross_folds = false          # extra fold lines also as cross lines, for bottom and top hems
+number_every = "auto"        # small numerals on every n-th line of the bands; 0 for none;
+                             # "auto": 2 where they are counted from the line, 0 from the edge
+number_apart = "{number_apart}"        # at both ends of these lines, and so far apart between
+between = "auto"             # lines between those at the pitch, "solid" or "dashed"; "auto": dashed
+                             # where they are counted from the line
 
 [numerals]
 sides = ["near", "far"]
@@ -183,7 +214,8 @@ widths = [{widths}]
 staple_spacing = "{staple_spacing}"
 sheet = [{sheet}]    # length and width of the sheets for the underlay
 
-[pens]                       # slot: the plotter's holder; width: the line it inks
+[pens]                       # slot: the plotter's holder; width: its tip's line; passes of a
+                             # line lie half a tip apart
 lines = {{ slot = 1, width = "1 mm" }}
 heavy = {{ slot = 1, width = "1 mm", passes = 2 }}
 numerals = {{ slot = 1, width = "0.8 mm" }}
@@ -195,19 +227,23 @@ division = "{division}"         # how finely it is read
 temperature_c = 20.0         # in the room; steel is true at 20
 scale_error = "0 %"          # true over shown length, less 1, where it has been compared
 
-[plotter]
-profile = {plotter}          # any key of the profile may be set below it
+# The machines that there are; take away the hashes of one that nobody named.
+{plotter}
 
-[projector]
-profile = "ceiling-1080p"    # put beside it what differs: pixels, distance, picture_width, tilt
+{projector}
 
 [reach]                      # an arm's reach from a long edge
 depth = "{reach_depth}"
 span = "{reach_span}"
 
 [inking]
-cross_lines = "device"       # or "ruled": by hand, between the ends that the device inks
+# cross_lines = "ruled"      # by hand, between the ends that the device inks; a way says it too
 drying = "2 min"             # how long ink is left alone before a foot stands on it
+tried = "ask"                # whether you tried that ink stays ("canvasrule trial --ink"); or
+                             #   "first": none is laid before that is kept; or "not asked"
+
+[paper]
+size = "{paper}"{paper_gap}         # of every sheet that is printed: "letter" or "a4"
 
 # What a finished cover may show, where it is not what tolerance gives: take away the hashes.
 # [allowed]
@@ -223,11 +259,12 @@ drying = "2 min"             # how long ink is left alone before a foot stands o
 # contact = "0.07 mm"        # how exactly the device comes to lie against it
 # stops = "0.1 mm"           # or "none": its place along the rail is then read from a mark
 
-# [ways]                     # what there is to mark with, and the way chosen
+# [ways]                     # what there is to mark with, where the tables above do not say it
 # have = ["plotter", "projector"]
-# way = ""                   # an id that "canvasrule ways" lists
+# way = ""                   # an id that "canvasrule ways" lists: every verb then goes by it
 
-# [pace]                     # your own times, act by act; "canvasrule ways" says which count
+# [pace]                     # your own times, act by act; left out, what the record has timed,
+#                            # else our assumptions: "canvasrule ways" says which
 # reading = "30 s"
 # set_down = "4.5 min"
 """

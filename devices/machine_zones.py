@@ -22,7 +22,10 @@ if TYPE_CHECKING:
     from marking.sections.plan import Plan
     from marking.sections.zones import Zone, ZoneName
 
-_PLOTTER = ("kind", "unit", "x_size", "y_size", "origin", "axes", "coordinate_limit", "set_down")
+_PLOTTER = (
+    *("kind", "unit", "x_size", "y_size", "origin", "axes", "coordinate_limit", "set_down"),
+    "cloth_width",
+)
 _PROJECTOR = (
     "pixels",
     "throw_ratio",
@@ -73,10 +76,16 @@ def division_settings(name: ZoneName, job: Job, correction: Correction | None) -
         )
     else:
         keys = job.model_dump(mode="json", include={"plotter": set(_PLOTTER)})
+        keys["plotter"]["stands"] = stands(job)
         keys["correction"] = corrected(correction)
     if name != "reach":
         keys["inking"] = {"cross_lines": job.inking.cross_lines}
     return flat(keys)
+
+
+def stands(job: Job) -> str:
+    """How the job's plotter works, whether its profile says so or its kind alone."""
+    return "on-cover" if job.plotter.on_cover else "cloth-through"
 
 
 def corrected(correction: Correction | None) -> dict[str, float]:

@@ -9,7 +9,7 @@ import hashlib
 import json
 from typing import TYPE_CHECKING, Any
 
-from devices.machine_zones import corrected
+from devices.machine_zones import corrected, stands
 from marking.job.settings import changes, flat, in_words
 
 if TYPE_CHECKING:
@@ -18,7 +18,10 @@ if TYPE_CHECKING:
     from devices.job import Job
     from devices.plotter.correction import Correction
 
-_PLOTTER = ("dialect", "kind", "unit", "x_size", "y_size", "origin", "axes", "coordinate_limit")
+_PLOTTER = (
+    *("dialect", "kind", "unit", "x_size", "y_size", "origin", "axes", "coordinate_limit"),
+    "cloth_width",
+)
 _PEN = ("slot", "width")
 _PLOTTER_OF_0_1 = (
     *("name", "kind", "dialect", "unit", "x_size", "y_size", "origin", "axes", "coordinate_limit"),
@@ -39,6 +42,7 @@ def device_settings(job: Job, correction: Correction | None) -> Mapping[str, Any
         mode="json",
         include={"plotter": set(_PLOTTER), "pens": {pen: set(_PEN) for pen in _PENS_OF_0_1}},
     )
+    keys["plotter"]["stands"] = stands(job)
     return flat({**keys, "correction": corrected(correction)})
 
 

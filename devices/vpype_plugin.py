@@ -53,14 +53,14 @@ class _Reader(click.Command):
     "--for",
     "zone",
     type=ChoiceType(_ZONES),
-    default="plotter",
+    default=None,
     metavar="|".join(_ZONES),
-    help="What limits a section (default: plotter).",
+    help="What limits a section (default: what the way chosen says, else plotter).",
 )
 @click.option("--holders", is_flag=True, help="A layer for each pen holder, as a plotter is sent.")
 @_processor
 def canvasrule(
-    document: Document, folder: str, section: str | None, zone: ZoneName, holders: bool
+    document: Document, folder: str, section: str | None, zone: ZoneName | None, holders: bool
 ) -> Document:
     """Read the marking of a canvasrule job, or one section of it, true to size.
 
@@ -99,21 +99,24 @@ def canvasrule(
 
 
 def _read(
-    folder: Path, section_id: str | None, zone: ZoneName
+    folder: Path, section_id: str | None, zone: ZoneName | None
 ) -> tuple[Sequence[Stroke], PensTable, Box]:
     """Strokes in the table frame, the pens they are drawn with, and the box of the page."""
     from devices.begun import layout_of, plan_of
     from devices.history import kept_correction
     from devices.job import Job
+    from devices.ways.chosen import chosen_way, followed
     from marking.errors import BadInputError
     from marking.job.folder import load_job
 
-    job = load_job(folder, Job)
+    job = followed(folder, load_job(folder, Job))
     layout = layout_of(folder, job)
     if section_id is None:
         corners = layout.top.corners_table
         low, high = corners.min(axis=0).tolist(), corners.max(axis=0).tolist()
         return layout.strokes, job.pens, (low[0], low[1], high[0], high[1])
+    way = chosen_way(folder, job)
+    zone = zone or (way.zone if way is not None else "plotter")
     plan = plan_of(folder, zone, job, layout, kept_correction(folder, job))
     for section in plan.sections:
         if section.id == section_id:
@@ -127,7 +130,8 @@ def _add_kinds(document: Document, strokes: Sequence[Stroke], pens: PensTable, b
     for layer, name in dict.fromkeys((stroke.layer, stroke.pen) for stroke in strokes):
         pen = pens.named(name)
         lines = [_line(s, box) for s in strokes if (s.layer, s.pen) == (layer, name)]
-        known = {"canvasrule_pen": name, "canvasrule_passes": pen.passes}
+        over = {1 if s.beside else pen.passes for s in strokes if (s.layer, s.pen) == (layer, name)}
+        known = {"canvasrule_pen": name, "canvasrule_passes": max(over)}
         _add(document, document.free_id(), lines, f"{layer}-{name}", pen.width, known)
 
 
@@ -156,7 +160,7 @@ def _add_holders(document: Document, strokes: Sequence[Stroke], pens: PensTable,
         for stroke in strokes:
             if used[stroke.pen].slot == slot:
                 there = _line(stroke, box)
-                passes = range(used[stroke.pen].passes)
+                passes = range(1 if stroke.beside else used[stroke.pen].passes)
                 lines += [there if n % 2 == 0 else there[::-1] for n in passes]
         width = max(pen.width for pen in used.values() if pen.slot == slot)
         _add(document, slot, lines, f"holder-{slot}", width, {})
@@ -180,6 +184,6 @@ def _add(
 
 def _line(stroke: Stroke, box: Box) -> NDArray[np.complex128]:
     """The stroke as vpype has lines: pixels down the page from `box`'s upper left corner."""
-    x, y = stroke.points.T
+    x, y = stroke.path.T
     line: NDArray[np.complex128] = ((x - box[0]) + 1j * (box[3] - y)) * _PX
     return line

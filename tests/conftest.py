@@ -11,6 +11,7 @@ import json
 import os
 import subprocess
 import sys
+from pathlib import Path
 from typing import TYPE_CHECKING, Any, Protocol
 
 import pytest
@@ -21,10 +22,10 @@ from marking.job.folder import JOB_FILE, load_job
 from marking.layout.layout import lay_out
 from marking.sections.plan import divide_into_sections
 from marking.shipped_files import stock
+from tests.interruptions.forked import Terminal
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
-    from pathlib import Path
+    from collections.abc import Iterator, Mapping
 
     from marking.layout.layout import Layout
     from marking.sections.plan import Plan
@@ -42,6 +43,25 @@ settings.load_profile("repeatable")
 MILLRACE = stock().joinpath("demo", "millrace", JOB_FILE).read_text("utf-8")
 
 
+LONGEST = (
+    "test_keeping_sections_true",
+    "test_drive_resume",
+    "test_interruptions_score",
+    "test_proof_on_covers",
+    "test_true_up",
+    "test_beam_pages",
+    "test_begun_jobs",
+    "test_rules",
+)
+"""Files of tests that take longest: begun first, so that none is left to one processor alone."""
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Puts the longest files first; all others stay in their order."""
+    rank = {name: place for place, name in enumerate(LONGEST)}
+    items.sort(key=lambda item: rank.get(item.path.stem, len(LONGEST)))
+
+
 class MakeJob(Protocol):
     """Reads a job from the text of a `job.toml`, or from its tables."""
 
@@ -49,7 +69,10 @@ class MakeJob(Protocol):
 
 
 class RunCli(Protocol):
-    """Runs `canvasrule` with these words in a process of its own; `env` adds to this one's."""
+    """Runs `canvasrule` with these words in a process of its own; `env` adds to this one's.
+
+    Where nothing hangs on how Python starts, it is a fork of one that has imported all before.
+    """
 
     def __call__(
         self,
@@ -102,13 +125,26 @@ def millrace_plan(millrace: Job, millrace_layout: Layout) -> Plan:
 
 
 @pytest.fixture(scope="session")
-def run_cli() -> RunCli:
+def terminal(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Terminal | None]:
+    """Commands ready to be forked, for one test process; None on a system that cannot fork."""
+    if not hasattr(os, "fork"):
+        yield None
+        return
+    ready = Terminal(Path(__file__).parents[1], tmp_path_factory.mktemp("terminal"))
+    yield ready
+    ready.close()
+
+
+@pytest.fixture(scope="session")
+def run_cli(terminal: Terminal | None) -> RunCli:
     def run(
         *words: str | Path,
         cwd: Path | None = None,
         env: Mapping[str, str] | None = None,
         stdin: str | None = None,
     ) -> subprocess.CompletedProcess[str]:
+        if terminal is not None and env is None:
+            return terminal.done(list(map(str, words)), cwd or Path.cwd(), stdin)
         return subprocess.run(
             [sys.executable, "-m", "devices.commands", *map(str, words)],
             cwd=cwd,

@@ -14,7 +14,7 @@ from marking.errors import BadInputError
 from marking.input.text import read_text
 from marking.input.toml import toml_tables
 from marking.job.folder import JOB_FILE
-from marking.job.written import with_value
+from marking.job.written import with_changes
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -65,7 +65,7 @@ class JobFile:
     def proposed(self, keys: Sequence[str], value: Written) -> str:
         """The text with one value changed; nothing is written. Raises BadInputError."""
         toml_tables(self.text, str(self.path))
-        return with_value(self.text, keys, value)
+        return with_changes(self.text, str(self.path), {tuple(keys): value})
 
     def write(self, text: str) -> None:
         """Makes `text` the job's, as one change. Raises BadInputError where others wrote since."""

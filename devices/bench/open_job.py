@@ -17,11 +17,11 @@ from devices.bench.state import record_of, standing, steps, values, written_file
 from devices.bench.typed import keep_waiting, waiting, write_measured
 from marking.errors import BadInputError, RefusedError
 from marking.job.folder import RECORD_FILE
-from marking.job.written import with_value
+from marking.job.written import with_changes
 from marking.output.layout_json import layout_record
 
 if TYPE_CHECKING:
-    from collections.abc import Awaitable, Callable, Mapping
+    from collections.abc import Awaitable, Callable, Mapping, Sequence
     from pathlib import Path
 
     from devices.bench.fields import Field
@@ -144,8 +144,10 @@ class OpenJob:
             return
         text = self.file.proposed(self._field(name).keys, value)
         waits = [one for one in self.waiting if one in self._fields and one != name]
-        for one in waits:
-            text = with_value(text, self._fields[one].keys, self.waiting[one])
+        changes: dict[Sequence[str], Written] = {
+            self._fields[one].keys: self.waiting[one] for one in waits
+        }
+        text = with_changes(text, str(self.file.path), changes) if waits else text
         proposed = standing(self.folder, text)
         if proposed.job is None and proposed.only_missing and name.startswith(_SURVEY):
             self._wait(name, value)

@@ -44,7 +44,7 @@ def run(options: argparse.Namespace) -> int:
     from devices.bench.house import BenchHouse
     from devices.bench.jobs import jobs_folder
     from devices.bench.one_bench import the_bench
-    from devices.serving.address import LOOPBACK, bound
+    from devices.serving.listening import LOOPBACK, bound
 
     root, folder = jobs_folder(options.job, home=Path.home(), named=options.job != Path())
     with bound(options.port, lan=False) as listening:
@@ -90,7 +90,7 @@ def _serve(
 
 def _tell(options: argparse.Namespace, url: str, what: str) -> None:
     """Prints where the page is, and opens it."""
-    from devices.serving.address import opened
+    from devices.serving.listening import opened
 
     if options.json:
         print_json({"schema": 1, "page": url})

@@ -18,15 +18,21 @@ from devices.commands.shared import (
     print_lines,
     read_job,
     say,
+    zone_asked_for,
 )
-from devices.history import has_record, kept_correction
+from devices.history import at_own_pace, has_record, kept_check, kept_correction
+from devices.plotter.known_errors import with_plotter
+from devices.setting_down.fence_words import clamping_lines
+from devices.ways.hours_said import hours_said
 from marking.begun.on_the_cover import keep_tape_marks, replaced, tape_marks_set_out
 from marking.errors import BadInputError, RefusedError
-from marking.job.keys import tape_of
+from marking.job.keys import paper_of, tape_of
 from marking.network.allowed import allowed_of
 from marking.network.error_model import error_model_of
 from marking.output.files import replace_file
 from marking.output.tape_marks_words import (
+    control_lines,
+    control_record,
     forecast_lines,
     tape_marks_lines,
     tape_marks_record,
@@ -35,18 +41,23 @@ from marking.record.record import open_record
 from marking.tape_marks.choice import MarksChoice, Task, least_work, remedies, widest, work
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
+    from collections.abc import Mapping, Sequence
 
     from devices.job import Job
     from marking.layout.layout import Layout
     from marking.measures.lengths import Units
+    from marking.network.fence import Clamping
     from marking.sections.plan import Plan
     from marking.tape_marks.asked import Ties
     from marking.tape_marks.choice import ChosenMarks
-    from marking.tape_marks.marks import TapeRow
+    from marking.tape_marks.marks import Control, TapeRow
 
 
-TIES_BELOW: dict[str, Ties] = {"some": "beside and some below", "all": "beside and below"}
+TIES_BELOW: dict[str, Ties] = {
+    "few": "beside and few below",
+    "some": "beside and some below",
+    "all": "beside and below",
+}
 """What `--tie-below` can be, and what it asks for."""
 
 
@@ -54,6 +65,13 @@ def add_options(verb: argparse.ArgumentParser) -> None:
     """Options of the verb."""
     add_job_option(verb)
     add_ink_option(verb)
+    verb.add_argument(
+        "--for",
+        dest="zone",
+        choices=("plotter", "reach"),
+        help="who is placed by them: the plotter's sections, or a hand that ticks by tape and "
+        "rules, which needs few (default: what the way chosen says, else plotter)",
+    )
     verb.add_argument(
         "--spacing",
         metavar="LENGTH",
@@ -70,7 +88,8 @@ def add_options(verb: argparse.ArgumentParser) -> None:
     verb.add_argument(
         "--tie-below",
         choices=tuple(TIES_BELOW),
-        help="with --nodes: some sections, or all, read ink of the row below them too",
+        help="with --nodes: few sections, some, or all, read ink of the row below them too, or "
+        "with a [fence] of the section beside",
     )
     verb.add_argument(
         "--join-rows",
@@ -118,6 +137,8 @@ def run(options: argparse.Namespace) -> int:
         check_picture_name("--map", options.map)
     job = read_job(options.job)
     layout = layout_of(options.job, job, despite_ink=options.despite_ink)
+    if zone_asked_for(options, job) == "reach":
+        return _by_hand(options, job, layout)
     plan = plan_of(options.job, "plotter", job, layout, kept_correction(options.job, job))
     if not options.only_look:
         guard_sections(
@@ -127,46 +148,78 @@ def run(options: argparse.Namespace) -> int:
             despite_ink=options.despite_ink,
             otherwise="chooses marks for the new cut",
         )
+    job = at_own_pace(options.job, job, layout, plan)
     rows = _rows_set_out(options.job, layout, job.units)
-    errors = error_model_of(job)
+    check = kept_check(options.job, job)
+    errors = with_plotter(error_model_of(job), job.plotter, check, turned=plan.zone.turned)
     tape, limits = tape_of(job.tape), allowed_of(job)
-    # A section in the middle of a fence has no mark to be placed by, and nothing places it by the
-    # fence alone: what is set out must serve without.
-    fence = job.fence if options.only_look else None
-    task = Task(layout, plan, tape, job.units, limits, rows, job.pace, errors, fence)
-    for note in _left_out(job, plan, fence is not None):
-        say(f"note: {note}")
+    task = Task(layout, plan, tape, job.units, limits, rows, job.pace, errors, job.fence)
     done, found = _chosen(options, task)
     if done.forecast.holds:
         found = ()
     elif not found:
         _progress("the forecast does not hold; trying remedies")
         found = remedies(task, done.way)
-    files = [] if options.only_look else _keep(options, job, task, done)
+    clamped = _fence_lines(job, task, done)
+    said = hours_said(job, layout, plan, done.setting_out)
+    says = (
+        done.setting_out.said,
+        said,
+        *(line.strip() for line in forecast_lines(done, job.units)),
+        *clamped,
+    )
+    kept = (job, layout, plan, done.control, says, done.fences)
+    files = [] if options.only_look else _keep(options, *kept)
     if options.map is not None:
         _write_map(options.map, job, task, done)
         files.append(options.map)
     if options.json:
         print_json(tape_marks_record(done, found, files, job.units))
     else:
-        print_lines(tape_marks_lines(done, found, job.units))
+        print_lines([*tape_marks_lines(done, found, job.units), said])
+        if clamped:
+            print_lines(["", *clamped])
         if files:
             say(f"wrote {', '.join(map(str, files))}")
     return 0 if done.forecast.holds else RefusedError.exit_code
 
 
-def _left_out(job: Job, plan: Plan, at_fence: bool) -> Iterator[str]:
-    """What the marks or their forecast leave out, in words."""
-    if job.fence is not None and not at_fence:
-        yield (
-            "these marks serve sections that are placed by readings; place and drive do not go by "
-            "the [fence] yet. control --only-look forecasts what a fence would hold"
+def _by_hand(options: argparse.Namespace, job: Job, layout: Layout) -> int:
+    """The few marks of a hand that ticks and rules; kept as any others, or only shown."""
+    from marking.hand.plan import frame, hand_holds
+    from marking.hand.words import expected_lines, expected_record, time_said
+
+    for name in ("spacing", "nodes", "tie_below", "join_rows", "read_twice", "map"):
+        if getattr(options, name):
+            shown = name.replace("_", "-")
+            raise BadInputError(f"--{shown} is for marks that a plotter reads; leave it out")
+    control, limits = frame(layout, job), allowed_of(job)
+    expected = hand_holds(layout, job)
+    says = (time_said(control, job), *expected_lines(expected, limits))
+    files = []
+    if not options.only_look:
+        plan = plan_of(options.job, "reach", job, layout, None)
+        files = _keep(options, job, layout, plan, control, says)
+    if options.json:
+        print_json(
+            {
+                **control_record(control),
+                "forecast": expected_record(expected, limits),
+                "files": [path.as_posix() for path in files],
+            }
         )
-    if plan.ruled:
-        yield (
-            "the forecast is of what the device inks. What ruling between the stubs adds is in "
-            "the figures of canvasrule ways"
-        )
+    else:
+        print_lines((*control_lines(control, job.units), *says))
+        if files:
+            say(f"wrote {', '.join(map(str, files))}")
+    return RefusedError.exit_code if expected.past(limits) else 0
+
+
+def _fence_lines(job: Job, task: Task, done: ChosenMarks) -> list[str]:
+    """Where the fence is clamped, row by row; nothing without one."""
+    at = {one.mark.id: one.mark.at_table for one in done.control.marks}
+    fences = done.fences or {}
+    return list(clamping_lines(task.plan.sections, fences, at, job.plotter, job.units))
 
 
 def _rows_set_out(folder: Path, layout: Layout, units: Units) -> tuple[TapeRow, ...]:
@@ -215,10 +268,21 @@ def _chosen(options: argparse.Namespace, task: Task) -> tuple[ChosenMarks, tuple
     return work(task, way), ()
 
 
-def _keep(options: argparse.Namespace, job: Job, task: Task, done: ChosenMarks) -> list[Path]:
-    """Writes the sheet and keeps the marks, unless those set out before have to stay."""
+def _keep(
+    options: argparse.Namespace,
+    job: Job,
+    layout: Layout,
+    plan: Plan,
+    control: Control,
+    says: Sequence[str],
+    fences: Mapping[str, Clamping] | None = None,
+) -> list[Path]:
+    """Writes the sheet and keeps the marks, unless those set out before have to stay.
+
+    With what each section's device is to be pushed against, by the section's id.
+    """
     with open_record(options.job) as record:
-        undone = replaced(record, task.layout, job.units, done.control)
+        undone = replaced(record, layout, job.units, control)
         look = "--only-look shows what other marks would hold and changes nothing"
         stay = "The marks that are set out stay, and so does their sheet"
         if undone.inked:
@@ -233,9 +297,10 @@ def _keep(options: argparse.Namespace, job: Job, task: Task, done: ChosenMarks) 
                 f"otherwise or not at all. {stay}. {look}; --set-out-anew takes the others all "
                 "the same"
             )
-        files = _write_sheet(options.job, done, task.layout, job)
-        begin(record, job, task.layout, task.plan, kept_correction(options.job, job))
-        keep_tape_marks(record, task.layout, task.plan, done.control)
+        files = _write_sheet(options.job, control, layout, job, says)
+        correction = kept_correction(options.job, job) if plan.zone.name == "plotter" else None
+        begin(record, job, layout, plan, correction)
+        keep_tape_marks(record, layout, plan, control, fences)
     if undone.gone:
         say(
             "note: this takes the place of the marks chosen before. If they are on the cover, "
@@ -248,16 +313,16 @@ def _few(names: Sequence[str]) -> str:
     return ", ".join(names[:6]) + (f" and {len(names) - 6} more" if len(names) > 6 else "")
 
 
-def _write_sheet(folder: Path, done: ChosenMarks, layout: Layout, job: Job) -> list[Path]:
+def _write_sheet(
+    folder: Path, control: Control, layout: Layout, job: Job, says: Sequence[str]
+) -> list[Path]:
     # What draws is imported where something is drawn: it takes a while, and --only-look needs none.
-    from marking.drawing.page import paper_for
     from marking.drawing.pdf import pdf
     from marking.drawing.svg import svg
     from marking.output.tape_sheet import tape_sheet_pages
 
-    says = (done.setting_out.said, *(line.strip() for line in forecast_lines(done, job.units)))
-    paper = paper_for(job.units)
-    pages = tape_sheet_pages(done.control, layout, job.title, job.units, paper, says)
+    paper = paper_of(job)
+    pages = tape_sheet_pages(control, layout, job.title, job.units, paper, says)
     files = {"control.svg": svg(pages[0]), "control.pdf": pdf(pages)}
     for name, data in files.items():
         replace_file(folder / OUTPUT / name, data)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import codecs
 from typing import TYPE_CHECKING
 
 from devices.begun import layout_of
@@ -16,6 +17,8 @@ from devices.commands.shared import (
 from marking.cloth.cover import cover_for
 from marking.cloth.cover_words import cover_lines, cover_record, run_lines
 from marking.job.folder import JOB_FILE
+from marking.job.keys import paper_of
+from marking.stretching.words import is_pulled_on
 
 if TYPE_CHECKING:
     import argparse
@@ -61,17 +64,18 @@ def run(options: argparse.Namespace) -> int:
     if options.json:
         print_json(cover_record(cover))
         return 0
-    from marking.drawing.page import paper_for
+
     from marking.drawing.pdf import pdf
     from marking.drawing.svg import svg
     from marking.output.cover_sheet import cover_pages
     from marking.output.files import replace_file
 
-    pages = cover_pages(cover, layout, job, paper_for(job.units))
+    pulled_on = is_pulled_on(layout, drawn_through=not job.plotter.on_cover)
+    pages = cover_pages(cover, job, paper_of(job), pulled_on=pulled_on)
     for name, data in {"cover.svg": svg(pages[0]), "cover.pdf": pdf(pages)}.items():
         replace_file(options.job / OUTPUT / name, data)
         say(f"written: {options.job / OUTPUT / name}")
-    print_lines(cover_lines(cover, layout, job))
+    print_lines(cover_lines(cover, layout, job, pulled_on=pulled_on))
     return 0
 
 
@@ -105,8 +109,9 @@ def _write_runs(folder: Path, job: Job, runs: dict[str, StretchRun]) -> Job:
 
     path = folder / JOB_FILE
     text = read_text(path, str(path), "job")
-    made = with_values(text, "cloth", {key: run.percent for key, run in runs.items()})
+    made = with_values(text, str(path), "cloth", {key: run.percent for key, run in runs.items()})
     changed = check_job(toml_tables(made, str(path)), folder, Job)
     layout_of(folder, changed)
-    replace_file(path, made.encode())
+    mark = path.read_bytes().startswith(codecs.BOM_UTF8)
+    replace_file(path, made.encode("utf-8-sig" if mark else "utf-8"))
     return changed

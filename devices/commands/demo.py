@@ -29,7 +29,7 @@ def add_options(verb: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Makes the Millrace job (or takes the one there) and writes everything it can."""
-    from devices.commands.write import KINDS, write
+    from devices.output.files import KINDS, write_files
     from marking.job.folder import JOB_FILE
     from marking.output.files import write_new
     from marking.shipped_files import stock
@@ -41,11 +41,16 @@ def run(options: argparse.Namespace) -> int:
     layout = layout_of(options.folder, job)
     correction = kept_correction(options.folder, job)
     plan = plan_of(options.folder, "plotter", job, layout, correction)
-    record = write(job, layout, plan, options.folder / OUTPUT, list(KINDS), correction)
+    folder = options.folder / OUTPUT
+    written = write_files(
+        *(job, layout, plan, folder, KINDS, correction), job_folder=options.folder
+    )
+    for note in written.notes:
+        say(f"note: {note}")
+    record = written.record
     if options.json:
         print_json(record)
         return 0
-    folder = options.folder / OUTPUT
     sections = len({file["section"] for file in record["files"]} - {None})
     print_lines(
         [

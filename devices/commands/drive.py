@@ -10,6 +10,7 @@ from devices.begun import guard_division, layout_of, plan_of
 from devices.commands.shared import (
     add_job_option,
     check_pace,
+    check_way,
     print_json,
     print_lines,
     read_job,
@@ -24,6 +25,7 @@ if TYPE_CHECKING:
 
     from devices.driving.driver import Cable
     from devices.inking.section import RunOutcome
+    from devices.job import Job
     from devices.session.session import Workplace
     from marking.layout.layout import Layout
     from marking.record.record import Record
@@ -38,6 +40,10 @@ While it inks: p pauses after the strokes under way, s stops at once with the pe
 Keep hands, hair, sleeves and cords clear of the moving plotter; know its own stop.
 It ends with 0 when all asked for is drawn, 1 when something is not to be inked, 3 when
 the plotter failed, 130 when it was paused or stopped.
+
+Before the first ink it asks whether it was tried that the ink stays (canvasrule trial --ink);
+after a night it waits for the morning's check (canvasrule days). What canvasrule mend asks
+to be inked anew comes in its turn, each set-down by marks of its own: --section r1c2-m1.
 
 Going on: every stroke is kept as sent before it is sent, and as drawn only when the
 plotter has told where its pen stands after it. Run the same command again and it shows by
@@ -105,6 +111,18 @@ def add_options(verb: argparse.ArgumentParser) -> None:
         metavar="REASON",
         help="ink against the verdict, or with no readings; the reason is recorded",
     )
+    verb.add_argument(
+        "--ink-untried",
+        metavar="REASON",
+        help="ink although it was not tried that this ink stays on the canvas; the reason is kept",
+    )
+    verb.add_argument(
+        "--verniers",
+        action="store_true",
+        help="after each section its halves of the verniers over its joins, with the removable "
+        "pen, before the device is moved; from the first section on. canvasrule prove --verniers "
+        "asks for their readings",
+    )
     verb.add_argument("--outline", action="store_true", help="go round each section pen up first")
     verb.add_argument("--csv", action="store_true", help="print the record as CSV, and end")
     verb.epilog = _MORE
@@ -125,10 +143,14 @@ def run(options: argparse.Namespace) -> int:
     job = read_job(options.job)
     if options.csv:
         return _print_record(options.job)
+    check_way(options.job, job, "drive", "plotter")
     layout = layout_of(options.job, job)
     correction = kept_correction(options.job, job)
     plan = plan_of(options.job, "plotter", job, layout, correction)
-    sections = _asked_for(plan, options.section)
+    division = plan
+    if options.verniers:
+        plan = _with_verniers(plan, layout, job)
+    sections = _asked_for(_known(options.job, job, layout, plan), options.section)
     readings = read_readings(options.readings) if options.readings else ()
     with ended_as_by_hand(), claimed(options.job, "drive"), _record(options) as record:
         place = Workplace(
@@ -143,18 +165,33 @@ def run(options: argparse.Namespace) -> int:
             outline=options.outline,
             correction=correction,
             rehearsal=options.simulate,
+            begun_with=division,
         )
         outcomes = _driven(sections, place, options)
     _tell(options, outcomes, _lines_to_rule(options, layout, plan))
     return max((_EXIT_CODES[one.ended] for one in outcomes.values()), default=0)
 
 
+def _with_verniers(plan: Plan, layout: Layout, job: Job) -> Plan:
+    """The sections with their halves of verniers, and a word on how many there are."""
+    from marking.measures.counts import counted
+    from marking.proof.drawn import with_verniers
+
+    drawn, verniers = with_verniers(plan, layout, job.pens)
+    say(
+        f"{counted(len(verniers), 'vernier')} over the joins, one half by each section, with the "
+        f"removable pen from holder {job.pens.removable.slot}"
+    )
+    return drawn
+
+
 def _driven(
     sections: Sequence[Section], place: Workplace, options: argparse.Namespace
 ) -> dict[str, RunOutcome]:
     """Inks what is not done, one section after another, up to the first that is not finished."""
+    from devices.commands.typed import typed
+    from devices.inking.waits import let_ink_be_laid
     from devices.setting_down.set_down import keep_given
-    from marking.begun.inked import done_sections
 
     place.record.guard_layout(place.layout)
     guard_division(place.record, place.job, place.layout, place.plan, place.correction)
@@ -166,8 +203,17 @@ def _driven(
         )
     if place.rehearsal:
         say("A rehearsal: the plotter and the cloth are simulated")
-    done = done_sections(place.record, place.layout, place.plan)
+    in_turn = _in_turn(place.record, place.job, place.layout, place.plan)
+    done = {section.id for section, inked in in_turn if inked}
     todo = [section for section in sections if section.id not in done]
+    if todo and not place.rehearsal:
+        job = ["--job", options.job]
+        let_ink_be_laid(
+            place,
+            options.ink_untried,
+            typed(["canvasrule", "trial", *job, "--ink"]),
+            typed(["canvasrule", "days", *job]),
+        )
     keep_given(place)
     outcomes: dict[str, RunOutcome] = {}
     for count, section in enumerate(todo[: options.most]):
@@ -178,7 +224,8 @@ def _driven(
     if place.rehearsal:
         from devices.inking.rehearsal import picture
 
-        shown = picture(options.job, place.job, place.plan, place.correction)
+        pictured = [*place.plan.sections, *(section for section in todo if section.id in outcomes)]
+        shown = picture(options.job, place.job, pictured, place.correction)
         say(f"A rehearsal: no cloth was inked, and nothing of it is kept; look at {shown}")
     return outcomes
 
@@ -205,12 +252,38 @@ def _record(options: argparse.Namespace) -> AbstractContextManager[Record]:
     return open_record(options.job)
 
 
-def _asked_for(plan: Plan, name: str | None) -> list[Section]:
+def _in_turn(
+    record: Record, job: Job, layout: Layout, plan: Plan
+) -> Sequence[tuple[Section, bool]]:
+    """What is inked, in order, and whether it is done: each section, then what is mended there."""
+    from marking.begun.inked import done_sections
+    from marking.mending.mend import set_downs
+
+    done = done_sections(record, layout, plan)
+    again = set_downs(record, layout, plan, job.pens)
+    return [
+        one
+        for section in plan.sections
+        for one in ((section, section.id in done), *again.get(section.id, ()))
+    ]
+
+
+def _known(folder: Path, job: Job, layout: Layout, plan: Plan) -> Sequence[Section]:
+    """All that can be asked for; looking makes no record."""
+    if not has_record(folder):
+        return plan.sections
+    from marking.record.record import open_record
+
+    with open_record(folder) as record:
+        return [section for section, _ in _in_turn(record, job, layout, plan)]
+
+
+def _asked_for(sections: Sequence[Section], name: str | None) -> list[Section]:
     from marking.errors import BadInputError
 
-    found = [section for section in plan.sections if name in (None, section.id)]
+    found = [section for section in sections if name in (None, section.id)]
     if not found:
-        known = ", ".join(section.id for section in plan.sections[:6])
+        known = ", ".join(section.id for section in sections[:6])
         raise BadInputError(f"--section {name}: no such section; there are {known}, …")
     return found
 
@@ -267,6 +340,7 @@ def _again(options: argparse.Namespace, most: int | None, *, placed: bool) -> st
     for name, given in (
         ("--unattended", options.unattended),
         ("--moved", moved),
+        ("--verniers", options.verniers),
         ("--outline", options.outline),
         ("--json", options.json),
     ):

@@ -11,30 +11,33 @@ from devices.begun import begin, guard_division, layout_of, plan_of
 from devices.commands.shared import (
     OUTPUT,
     PLACED,
-    REMOVABLE,
     add_ink_option,
     add_job_option,
+    check_way,
     given_file,
-    pen_note,
     print_json,
     print_lines,
-    program_files,
     read_job,
     say,
 )
 from devices.history import has_record, kept_correction
+from devices.output.programs import REMOVABLE, pen_note, program_files
 from devices.session.claim import claimed
+from devices.setting_down.scatter_words import scatter_line
 from devices.setting_down.slip_words import slip_report
 from devices.setting_down.standstill import still_there
 from devices.setting_down.where_it_stands import (
-    by_tape_marks,
+    drawn_now,
     from_readings,
+    ground_of,
     marks_in_reach,
     placed_on,
+    standing_by,
 )
 from marking.begun.inked import done_sections, runs_of
 from marking.begun.on_the_cover import belongs, keep_placement, plan_hash, standing
 from marking.errors import BadInputError, RefusedError
+from marking.mending.mend import mends, set_downs
 from marking.network.adjustment import adjust
 from marking.output.files import replace_file
 from marking.placement.laid_ink import section_of
@@ -46,9 +49,11 @@ from marking.placement.words import (
 )
 from marking.record.readings import read_readings
 from marking.record.record import layout_hash, open_record
+from marking.sections.mended import mended_name
 
 if TYPE_CHECKING:
     import argparse
+    from collections.abc import Sequence
 
     from devices.job import Job
     from devices.plotter.correction import Correction
@@ -74,6 +79,12 @@ def add_options(verb: argparse.ArgumentParser) -> None:
         "sd: all readings of one setting down, in the device's own millimetres",
     )
     what.add_argument(
+        "--at-fence",
+        metavar="SECTION",
+        help="place a section that reads no mark: its device is pushed against the fence and its "
+        "stop, as control says",
+    )
+    what.add_argument(
         "--inked", metavar="SECTION", help="say that a section is inked as it was last placed"
     )
     what.add_argument(
@@ -83,6 +94,11 @@ def add_options(verb: argparse.ArgumentParser) -> None:
     )
     verb.add_argument(
         "--section", metavar="SECTION", help="the section whose readings are taken from FILE"
+    )
+    verb.add_argument(
+        "--without-fence",
+        action="store_true",
+        help="the device does not lie against the fence chosen for it: go by the readings alone",
     )
     verb.add_argument(
         "--weight",
@@ -112,7 +128,8 @@ def add_options(verb: argparse.ArgumentParser) -> None:
         "--weight (0 table, 1 join) chooses otherwise. A mark set by tape lies a few tenths of\n"
         "a millimetre off, which hides a slip as large as 4 mm in it until it is read a second\n"
         "time. Where two readings may be wrong equally well, both are named. --all tells where\n"
-        "each inked section really lies and how all readings close.\n\n"
+        "each inked section really lies and how all readings close. With a [fence] a section\n"
+        "reads only what control asks for; one that is asked for none is placed --at-fence.\n\n"
         "example:\n  canvasrule place --job my-bench --section r1c2 --readings r1c2.csv"
     )
 
@@ -120,6 +137,7 @@ def add_options(verb: argparse.ArgumentParser) -> None:
 def run(options: argparse.Namespace) -> int:
     """Places a section, takes one as inked, or adjusts everything."""
     job = read_job(options.job)
+    check_way(options.job, job, "place", "plotter")
     if options.readings is not None:
         given_file("--readings", options.readings, options.job)
     layout = layout_of(options.job, job, despite_ink=options.despite_ink)
@@ -147,7 +165,7 @@ def _with_record(
         if options.inked is not None:
             guard_division(record, job, layout, plan, correction)
             begin(record, job, layout, plan, correction)
-            return _take_as_inked(options, record, layout, plan)
+            return _take_as_inked(options, record, job, layout, plan)
         if options.all:
             return _adjust_all(options, record, job, layout, plan)
         return _place(options, record, job, layout, plan, correction)
@@ -161,20 +179,27 @@ def _place(
     plan: Plan,
     correction: Correction | None,
 ) -> int:
-    section, readings = _readings(options.readings, options.section, plan)
+    section, readings = _given(options, _with_mends(record, job, layout, plan))
     left_out = standing(record, layout, plan, job.units).left_out
     _note_left_out(left_out)
     if section.id in left_out:
         raise BadInputError(
             f"section {section.id} is inked already, and not as this layout and division place it"
         )
-    if section.id in done_sections(record, layout, plan):
+    if section.id in _done(record, layout, plan):
         raise BadInputError(
             f"section {section.id} is inked already; readings for it would place nothing"
         )
     if runs_of(record, section.id, plan):
         return _begun(options, section, readings, record, job, layout, plan, correction)
-    ground = by_tape_marks(section, record, layout, plan, job)
+    ground = ground_of(section, plan, layout, job, record, correction)
+    if options.at_fence is not None and ground.against is None:
+        raise RefusedError(
+            f"section {section.id} is not pushed against a fence: control chose its marks without "
+            "one. Read its marks, and give them with --readings"
+        )
+    if options.without_fence:
+        ground = replace(ground, against=None)
     placed = placed_on(
         ground,
         section,
@@ -186,23 +211,34 @@ def _place(
     )
     begin(record, job, layout, plan, correction)
     record.add_readings(layout_hash(layout), readings)
-    keep_placement(record, layout, plan, placed, accepted=options.accept)
+    drawn = drawn_now(job, record, plan)
+    keep_placement(record, layout, plan, placed, drawn, accepted=options.accept)
     paths = _write_placed(options, job, placed, correction)
     report = _slips(placed, ground, section, record, job, layout, plan)
+    scatters = _scatters(ground, record, layout, plan, job)
     if options.json:
         print_json(
             {
                 **placement_record(placed, paths),
+                "scatter": scatters,
                 "slip": None if report is None else report.record,
             }
         )
         return _exit_code(placed, options)
-    print_lines([*placement_lines(placed), *(() if report is None else report.lines)])
+    told = [] if scatters is None else [f"Note: {scatters}"]
+    print_lines([*placement_lines(placed), *(() if report is None else report.lines), *told])
     for path in paths:
         say(f"wrote {path}")
     if paths:
         say(f'once it is inked: canvasrule place --job "{options.job}" --inked {section.id}')
     return _exit_code(placed, options)
+
+
+def _scatters(ground: Ground, record: Record, layout: Layout, plan: Plan, job: Job) -> str | None:
+    """What readings that scatter more than declared mean for the rest; None where they do not."""
+    if ground.scatter is None:
+        return None
+    return scatter_line(ground.scatter, record, layout, plan, job)
 
 
 def _slips(
@@ -214,8 +250,9 @@ def _slips(
     layout: Layout,
     plan: Plan,
 ) -> SlipReport | None:
-    """How far the readings check each other; None where they contradict each other already."""
-    if placed.doubts or placed.move is not None:
+    """How far the readings check each other; None where they contradict each other already, or
+    where there are none."""
+    if placed.doubts or placed.move is not None or not placed.residuals:
         return None
     in_sight = [mark.id for mark in marks_in_reach(section, plan, layout, job, record)]
     setup = placed.inking.setup
@@ -263,8 +300,17 @@ def _begun(
     return 0
 
 
+def _given(
+    options: argparse.Namespace, sections: Sequence[Section]
+) -> tuple[Section, tuple[MarkReading, ...]]:
+    """The section to place, and its readings: none where its fence alone holds it."""
+    if options.at_fence is not None:
+        return section_named(sections, options.at_fence), ()
+    return _readings(options.readings, options.section, sections)
+
+
 def _readings(
-    path: Path, wanted: str | None, plan: Plan
+    path: Path, wanted: str | None, sections: Sequence[Section]
 ) -> tuple[Section, tuple[MarkReading, ...]]:
     """The one section that the file, or `wanted`, names, and its readings."""
     readings = read_readings(path, section=wanted)
@@ -275,19 +321,32 @@ def _readings(
             "the device stands at with --section"
         )
     name = wanted if wanted is not None else named[0]
-    section = section_named(plan, name)
+    section = section_named(sections, name)
     own = tuple(reading for reading in readings if reading.section == name)
     if not own:
         raise BadInputError(f"{path}: no reading of section {name}; it has {', '.join(named[:6])}")
     return section, own
 
 
-def section_named(plan: Plan, name: str) -> Section:
+def _with_mends(record: Record, job: Job, layout: Layout, plan: Plan) -> Sequence[Section]:
+    """The plan's sections, and those that some ink is laid anew in."""
+    again = set_downs(record, layout, plan, job.pens).values()
+    return [*plan.sections, *(section for several in again for section, _ in several)]
+
+
+def _done(record: Record, layout: Layout, plan: Plan) -> frozenset[str]:
+    """Ids of what is inked, mends too."""
+    again = mends(record, layout, plan)
+    mended = {mended_name(name, mend.id) for mend in again for name in mend.done}
+    return done_sections(record, layout, plan) | mended
+
+
+def section_named(sections: Sequence[Section], name: str) -> Section:
     """The section of that id. Raises BadInputError when there is none."""
-    for section in plan.sections:
+    for section in sections:
         if section.id == name:
             return section
-    first, last = plan.sections[0].id, plan.sections[-1].id
+    first, last = sections[0].id, sections[-1].id
     raise BadInputError(f"section {name}: there is none; this plan has {first} to {last}")
 
 
@@ -318,9 +377,12 @@ def _write_placed(
     return [folder / name for name in files]
 
 
-def _take_as_inked(options: argparse.Namespace, record: Record, layout: Layout, plan: Plan) -> int:
-    name, division = section_named(plan, options.inked).id, plan_hash(plan)
-    if name in done_sections(record, layout, plan):
+def _take_as_inked(
+    options: argparse.Namespace, record: Record, job: Job, layout: Layout, plan: Plan
+) -> int:
+    sections = _with_mends(record, job, layout, plan)
+    name, division = section_named(sections, options.inked).id, plan_hash(plan)
+    if name in _done(record, layout, plan):
         raise BadInputError(f"section {name} is inked already, and was kept as inked")
     placements = record.placements(name)
     if not placements:
@@ -350,11 +412,11 @@ def _take_as_inked(options: argparse.Namespace, record: Record, layout: Layout, 
 def _adjust_all(
     options: argparse.Namespace, record: Record, job: Job, layout: Layout, plan: Plan
 ) -> int:
-    stands = standing(record, layout, plan, job.units)
+    stands, errors = standing_by(record, layout, plan, job)
     _note_left_out(stands.left_out)
     if not stands.setups:
         raise RefusedError("no section is inked yet, so there is nothing to adjust")
-    adjusted = adjust(stands.sights.targets.values(), stands.laid, stands.datum)
+    adjusted = adjust(stands.sights.targets.values(), stands.laid, stands.datum, errors)
     sections = {section.id: section for section in plan.sections}
     inked = [replace(sections[section_of(one.section)], id=one.section) for one in stands.laid]
     if options.json:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -16,13 +16,17 @@ from devices.commands.shared import (
     print_lines,
     read_job,
     say,
+    zone_asked_for,
 )
 from devices.history import has_record, kept_correction
 from devices.machine_zones import divided
 from marking.begun.on_the_cover import COVER, plan_hash
 from marking.errors import BadInputError, RefusedError
-from marking.job.keys import ClothTable, tape_of
+from marking.job.keys import ClothTable, paper_of, tape_of
 from marking.layout.layout import lay_out
+from marking.mending.mend import mends
+from marking.mending.words import seen_lines, told_by_mends
+from marking.network.allowed import allowed_of
 from marking.output.files import replace_file
 from marking.proof.distances import plan_proof
 from marking.proof.distortion import distortion_of
@@ -42,6 +46,7 @@ if TYPE_CHECKING:
 
     from devices.job import Job
     from marking.layout.layout import Layout
+    from marking.mending.mend import Mend
     from marking.proof.places import Distance
     from marking.proof.verniers import JoinVernier
     from marking.proof.words import Since
@@ -88,6 +93,12 @@ def add_options(verb: argparse.ArgumentParser) -> None:
         help="verniers were drawn over the joins (write --verniers): the sheet asks for their "
         "readings too, and for fewer distances",
     )
+    verb.add_argument(
+        "--marked-before",
+        action="store_true",
+        help="of a cover marked by hand, or bought, to which job.toml's lines are what it should "
+        "have: the sheet for it; with --measured how far off it is, and the card of known errors",
+    )
     verb.epilog = (
         "Without --measured it writes the sheet, out/proof.svg and out/proof.pdf.\n\n"
         "example:\n  canvasrule prove --job my-bench\n"
@@ -98,6 +109,9 @@ def add_options(verb: argparse.ArgumentParser) -> None:
 def run(options: argparse.Namespace) -> int:
     """Writes the sheet, or gives the verdict on what was measured."""
     job = read_job(options.job)
+    if options.marked_before:
+        return _marked_before(options, job)
+    options.zone = zone_asked_for(options, job)
     if options.distances is not None and not _FEWEST <= options.distances <= _MOST:
         raise BadInputError(
             f"--distances {options.distances}: give {_FEWEST} to {_MOST}; fewer tell nothing, "
@@ -116,7 +130,6 @@ def run(options: argparse.Namespace) -> int:
 
 def _write_sheet(options: argparse.Namespace, job: Job) -> int:
     # What draws is imported where something is drawn: it takes a while.
-    from marking.drawing.page import paper_for
     from marking.drawing.pdf import pdf
     from marking.drawing.svg import svg
     from marking.output.proof_sheet import proof_pages
@@ -140,7 +153,7 @@ def _write_sheet(options: argparse.Namespace, job: Job) -> int:
         begun=_begun(options.job, cover, kept),
         steps=steps_read(model, verniers),
     )
-    pages = proof_pages(plan, verniers, tape, job.title, job.units, paper_for(job.units))
+    pages = proof_pages(plan, verniers, tape, job.title, job.units, paper_of(job))
     files = {"proof.svg": svg(pages[0]), "proof.pdf": pdf(pages)}
     with open_record(options.job) as record:
         record.add_check(
@@ -161,8 +174,46 @@ def _write_sheet(options: argparse.Namespace, job: Job) -> int:
         print_json(sheet_record(plan, verniers, paths))
     else:
         print_lines(sheet_lines(plan, verniers, tape, job.units))
+        print_lines(seen_lines(_mended(options.job, job, cover.layout), allowed_of(job).step))
         say(f"wrote {', '.join(map(str, paths))}")
     return 0
+
+
+def _marked_before(options: argparse.Namespace, job: Job) -> int:
+    """A cover that this tool did not draw: its sheet, or how far off it is and the card."""
+    from marking.drawing.pdf import pdf
+    from marking.marked_before.errors import off_cover
+    from marking.marked_before.readings import asked, read_found
+    from marking.marked_before.words import off_lines, off_record, sheet_lines
+    from marking.output.known_errors import card_pages, sheet_pages
+
+    if options.confirmed or options.verniers or options.slack or options.distances is not None:
+        raise BadInputError("--marked-before goes with --measured FILE alone")
+    # What is on the table is no ink of this job, whatever its record holds.
+    layout, tape, paper = lay_out(job), tape_of(job.tape), paper_of(job)
+    if options.measured is None:
+        spots = asked(layout)
+        path = options.job / OUTPUT / "marked-before.pdf"
+        replace_file(path, pdf(sheet_pages(spots, tape, job.title, job.units, paper)))
+        if options.json:
+            print_json({"schema": 1, "files": [path.as_posix()], "asked": list(map(asdict, spots))})
+        else:
+            print_lines(sheet_lines(spots, tape, job.units))
+            say(f"wrote {path}")
+        return 0
+    file = given_file("--measured", options.measured, options.job)
+    off = off_cover(layout, read_found(file, layout), tape, limits_of(job.tolerance, job.allowed))
+    path = options.job / OUTPUT / "known-errors.pdf"
+    replace_file(path, pdf(card_pages(off, tape, job.title, job.units, paper)))
+    with open_record(options.job) as record:
+        record.add_check(layout_hash(layout), "marked before", COVER, off_record(off))
+    if options.json:
+        print_json({"schema": 1, "files": [path.as_posix()], **off_record(off)})
+    else:
+        print_lines(off_lines(off, job.units))
+        say(f"wrote {path}: the card to pin up")
+        say("a new cover with the same choices: canvasrule start NEW --like " + str(options.job))
+    return 0 if off.advice == "keep" else RefusedError.exit_code
 
 
 def _check_verniers(zone: str, cover: _Cover) -> None:
@@ -230,20 +281,36 @@ def _judge(options: argparse.Namespace, job: Job) -> int:
     limits = limits_of(job.tolerance, job.allowed)
     verdict = prove(sheet, shown, tape_of(job.tape), limits, options.confirmed)
     named = layout_hash(layout)
+    mended = _mended(options.job, job, layout)
+    step = allowed_of(job).step
+    verdict = replace(verdict, outcome=told_by_mends(mended, step, verdict.outcome))
     changes: Since | None = None
     with open_record(options.job) as record:
         earlier = _earlier_proof(record, named, slack=bool(kept["slack"]))
         if earlier is not None and verdict.outcome != "measure again":
             changes = since(earlier.result, verdict)
         result = {**proof_record(verdict), "slack": kept["slack"], "confirmed": options.confirmed}
+        if mended:
+            result["mended"] = [{"id": one.id, "step_mm": one.step} for one in mended]
         record.add_check(named, "proof", COVER, result)
     if options.json:
         print_json({**result, "since": since_record(changes) if changes is not None else None})
     else:
-        print_lines(proof_lines(verdict, job.units))
+        first, *rest = proof_lines(verdict, job.units)
+        print_lines([first, *seen_lines(mended, step), *rest])
         if changes is not None:
             print_lines(since_lines(changes))
     return 0 if verdict.outcome == "pass" else RefusedError.exit_code
+
+
+def _mended(folder: Path, job: Job, layout: Layout) -> tuple[Mend, ...]:
+    """What of the cover was asked to be inked anew, and not taken back."""
+    with open_record(folder) as record:
+        if not record.rows("mend"):
+            return ()
+    plan = plan_of(folder, "plotter", job, layout, kept_correction(folder, job))
+    with open_record(folder) as record:
+        return tuple(one for one in mends(record, layout, plan) if one.state != "taken back")
 
 
 def _kept_sheet(folder: Path, job: Job) -> tuple[Mapping[str, Any], DistanceSheet, Layout]:

@@ -11,8 +11,8 @@ from devices.commands.shared import (
     print_json,
     print_lines,
     read_job,
-    ruling_files,
     say,
+    zone_asked_for,
 )
 from devices.history import has_record, kept_correction
 from marking.errors import BadInputError, RefusedError
@@ -40,9 +40,8 @@ def add_options(verb: argparse.ArgumentParser) -> None:
         "--for",
         dest="zone",
         choices=("plotter", "beam"),
-        default="plotter",
         help="what inks the stubs: the job's plotter, or who traces its projector's light "
-        "(default: plotter)",
+        "(default: what the way chosen says, else plotter)",
     )
     ticks = verb.add_mutually_exclusive_group()
     ticks.add_argument(
@@ -71,6 +70,12 @@ def run(options: argparse.Namespace) -> int:
     from marking.ruling.order import Manner
 
     job = read_job(options.job)
+    options.zone = zone_asked_for(options, job)
+    if options.zone == "reach":
+        raise RefusedError(
+            f"{options.job}: the way chosen is by hand, so that no machine inks stubs to rule "
+            "between; the tape sheets say where each line goes"
+        )
     layout = layout_of(options.job, job)
     correction = None if options.zone == "beam" else kept_correction(options.job, job)
     plan = plan_of(options.job, options.zone, job, layout, correction)
@@ -88,6 +93,7 @@ def run(options: argparse.Namespace) -> int:
     if options.done is not None or options.undo is not None:
         _tick(options, job, layout, plan, correction)
     if options.sheet:
+        from devices.output.drawings import ruling_files
         from marking.output.files import replace_file
 
         for name, data in ruling_files(job, layout, plan, manner).items():

@@ -13,6 +13,7 @@ from devices.commands.shared import (
     print_lines,
     read_job,
     say,
+    zone_asked_for,
 )
 from devices.history import in_force, kept_correction
 from marking.output.layout_json import plan_record
@@ -40,6 +41,7 @@ def add_options(verb: argparse.ArgumentParser) -> None:
 def run(options: argparse.Namespace) -> int:
     """Cuts the job's layout and prints the sections, or JSON."""
     job = read_job(options.job)
+    options.zone = zone_asked_for(options, job)
     layout = layout_of(options.job, job, despite_ink=options.despite_ink)
     correction = kept_correction(options.job, job)
     plan = plan_of(options.job, options.zone, job, layout, correction)

@@ -5,26 +5,20 @@ from __future__ import annotations
 import json
 import sys
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Literal
 
 if TYPE_CHECKING:
     import argparse
     from collections.abc import Iterable
 
     from devices.job import Job
-    from devices.plotter.bed import Bed
-    from devices.plotter.correction import Correction
-    from marking.layout.layout import Layout
-    from marking.ruling.order import Manner
-    from marking.sections.plan import Plan, Section
+    from marking.sections.zones import ZoneName
 
 ZONES = ("plotter", "reach", "beam")
 OUTPUT = "out"
 """What is written for a job goes here, in its folder, unless a person says otherwise."""
 PLACED = "placed"
 """The folder below `out` for sections re-cut to where the device stands."""
-REMOVABLE = "-removable"
-"""Ends the name of a file for the removable pen alone."""
 
 
 def add_job_option(verb: argparse.ArgumentParser) -> None:
@@ -46,9 +40,8 @@ def add_zone_option(verb: argparse.ArgumentParser) -> None:
         "--for",
         dest="zone",
         choices=ZONES,
-        default="plotter",
         help="what limits a section: the job's plotter, an arm's reach, or its projector's beam "
-        "(default: plotter)",
+        "(default: what the way chosen says, else plotter)",
     )
 
 
@@ -115,54 +108,38 @@ def given_file(option: str, path: Path, folder: Path) -> Path:
 
 
 def read_job(folder: Path) -> Job:
-    """The job in `folder`, with its machines."""
+    """The job in `folder`, with its machines, as the way that [ways] chooses has it."""
     from devices.job import Job
     from marking.job.folder import load_job
 
-    return load_job(folder, Job)
+    job = load_job(folder, Job)
+    if job.ways.way is None:
+        return job
+    from devices.ways.chosen import followed
+
+    return followed(folder, job)
 
 
-def program_files(
-    section: Section, job: Job, correction: Correction | None
-) -> dict[str, tuple[bytes, Bed]]:
-    """A section's programs, by file name that ends in the plotter's dialect, each with its bed.
+def check_way(folder: Path, job: Job, verb: str, *kinds: Literal["plotter", "projector"]) -> None:
+    """Raises RefusedError where the way that [ways] chooses has nothing for `verb` to do."""
+    if job.ways.way is not None:
+        from devices.ways.chosen import check_inked_by
 
-    Where removable strokes need the holder of the ink, they are a second file: in one, they
-    would be inked for good.
-    """
-    from devices.inking.pen_change import parted
-    from devices.programs.files import program
-
-    ending = job.plotter.dialect
-    ink, removable = parted(section, job.pens)
-    files = {f"{section.id}.{ending}": program(ink, job.plotter, job.pens, correction)}
-    if removable is not None:
-        name = f"{section.id}{REMOVABLE}.{ending}"
-        files[name] = program(removable, job.plotter, job.pens, correction)
-    return files
+        check_inked_by(folder, job, kinds, verb)
 
 
-def ruling_files(job: Job, layout: Layout, plan: Plan, manner: Manner) -> dict[str, bytes]:
-    """The sheet for a plan with ruled lines, by file name: SVG of its first page, and PDF."""
-    from marking.drawing.page import paper_for
-    from marking.drawing.pdf import pdf
-    from marking.drawing.svg import svg
-    from marking.output.ruling_sheet import ruling_pages
+def zone_asked_for(options: argparse.Namespace, job: Job) -> ZoneName:
+    """The zone of `--for`; where that is not given, that of the way chosen, or the plotter's."""
+    given: ZoneName | None = options.zone
+    if job.ways.way is None:
+        return given or "plotter"
+    from devices.ways.chosen import chosen_way
 
-    pages = ruling_pages(plan, layout, job, paper_for(job.units), manner)
-    return {"ruling.svg": svg(pages[0]), "ruling.pdf": pdf(pages)}
-
-
-def pen_note(names: Iterable[str], job: Job) -> str | None:
-    """What to know of files for the removable pen alone; None when there are none."""
-    own = [name for name in names if name.rpartition(".")[0].endswith(REMOVABLE)]
-    if not own:
-        return None
-    return (
-        f"{own[0]}{f' and {len(own) - 1} more like it' if len(own) > 1 else ''}: for the removable "
-        f"pen alone, which shares holder {job.pens.removable.slot} with the ink. Plot it after the "
-        "section's own file, the pen changed and the device not moved"
-    )
+    way = chosen_way(options.job, job)
+    assert way is not None
+    if given not in (None, way.zone):
+        say(f"note: the way chosen is {way.id}, and these are the sections for --for {given}")
+    return given or way.zone
 
 
 def print_json(record: Any) -> None:

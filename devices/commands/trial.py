@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -28,6 +29,7 @@ from devices.plotter.correction import (
     suspicion,
 )
 from devices.trial.sheet import scrap_program, scrap_sheet
+from devices.trial.verniers import read_verniers, vernier_lines
 from devices.trial.words import sheet_lines, sheet_record
 from marking.errors import BadInputError, RefusedError
 from marking.input.rows import Columns, read_rows
@@ -51,7 +53,7 @@ def add_options(verb: argparse.ArgumentParser) -> None:
         metavar="FILE",
         type=Path,
         help="what the tape showed on the sheet, .toml or .csv with run and length: AB, BC, CD, "
-        "DA, AC and BD",
+        "DA, AC and BD, and what its verniers showed, where they were read: X, Y, PX, PY",
     )
     which = verb.add_mutually_exclusive_group()
     which.add_argument(
@@ -77,6 +79,15 @@ def add_options(verb: argparse.ArgumentParser) -> None:
         help="keep a new correction although sections are inked: later sections may be cut "
         "otherwise, and are then not joined to that ink",
     )
+    verb.add_argument(
+        "--ink",
+        action="store_true",
+        help="how to try whether the ink stays when cloth is rubbed and pressed on it, which the "
+        "first section waits for",
+    )
+    verb.add_argument(
+        "--ink-tried", metavar="FILE", type=Path, help="keep what was seen then, a .toml file"
+    )
     verb.epilog = (
         "Do this before the tape marks are set out: a corrected plotter may reach less, and "
         "the sections are cut for that.\n\n"
@@ -88,9 +99,39 @@ def add_options(verb: argparse.ArgumentParser) -> None:
 def run(options: argparse.Namespace) -> int:
     """Writes the sheet, or solves and keeps what was measured on it."""
     job = read_job(options.job)
+    if options.ink or options.ink_tried is not None:
+        return _ink(options, job)
     if options.measured is None:
         return _write_sheet(options, job)
     return _solve(options, job)
+
+
+def _ink(options: argparse.Namespace, job: Job) -> int:
+    """How the ink is tried; or keeps what was seen, with 1 where it comes off."""
+    from devices.commands.typed import typed
+    from marking.fastness.tried import keep_tried, read_tried
+    from marking.fastness.words import how_to, tried_lines, tried_record
+
+    if options.measured is not None:
+        raise BadInputError("--measured is of the plotter's sheet; keep one thing at a time")
+    if options.ink_tried is None:
+        keep = typed(["canvasrule", "trial", "--job", options.job, "--ink-tried", "FILE"])
+        lines = list(how_to(keep))
+        if options.json:
+            print_json({"schema": 1, "how_to": lines})
+        else:
+            print_lines(lines)
+        return 0
+    path = given_file("--ink-tried", options.ink_tried, options.job)
+    tried = read_tried(path, job.pens)
+    layout = layout_of(options.job, job)
+    with open_record(options.job) as record:
+        keep_tried(record, layout_hash(layout), tried)
+    if options.json:
+        print_json(tried_record(tried))
+    else:
+        print_lines(tried_lines(tried))
+    return RefusedError.exit_code if tried.comes_off else 0
 
 
 def _write_sheet(options: argparse.Namespace, job: Job) -> int:
@@ -111,9 +152,13 @@ def _write_sheet(options: argparse.Namespace, job: Job) -> int:
 
 def _solve(options: argparse.Namespace, job: Job) -> int:
     own = job.plotter.model_copy(update={"axes": ("+x", "+y")})
-    side = scrap_sheet(own, job.pens, job.units).side
+    sheet = scrap_sheet(own, job.pens, job.units)
     path = given_file("--measured", options.measured, options.job)
-    check = solve_square(_measured(path), side, tape_of(job.tape), job.units)
+    shown = _measured(path)
+    verniers = read_verniers(shown, sheet)
+    runs = {name: length for name, length in shown.items() if name not in verniers}
+    check = solve_square(runs, sheet.side, tape_of(job.tape), job.units)
+    check = replace(check, verniers=verniers)
     before = kept_check(options.job, job)
     if options.corrected:
         return _judge_corrected(options, check, before)
@@ -135,7 +180,7 @@ def _judge_corrected(
     if options.json:
         print_json({"schema": 1, "kept": False, "holds": not off, **check_record(check)})
     else:
-        print_lines(corrected_lines(check, kept))
+        print_lines([*corrected_lines(check, kept), *vernier_lines(check.verniers)])
     say("measured on a corrected sheet: nothing was kept")
     if not off:
         say("the correction helps: the corrected sheet is true as far as these figures can tell")
@@ -164,7 +209,7 @@ def _keep_and_say(
             }
         )
     else:
-        print_lines(correction_lines(check))
+        print_lines([*correction_lines(check), *vernier_lines(check.verniers)])
         _say_what_now(job, check, before)
     if sections[0] != sections[1]:
         more = "less" if sections[1] > sections[0] else "more"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -14,7 +15,7 @@ from devices.commands.shared import (
     read_job,
     say,
 )
-from devices.history import kept_correction
+from devices.history import has_record, kept_correction, own_pace
 from marking.errors import BadInputError
 
 if TYPE_CHECKING:
@@ -22,7 +23,9 @@ if TYPE_CHECKING:
     from typing import Literal
 
     from devices.job import Job
+    from marking.layout.layout import Layout
     from marking.sections.plan import Plan
+    from marking.ways.own_pace import Timed
     from marking.ways.reckoning import Reckoning
 
 
@@ -44,24 +47,32 @@ def add_options(verb: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Reckons every way and prints the table, or JSON; done whether any holds or not."""
+    from devices.job import Job
     from devices.ways.reckoned import reckoning
+    from marking.job.folder import load_job
     from marking.output.ways_words import way_lines, ways_lines, ways_record
+    from marking.ways.own_pace import at_own_pace
 
     if options.picture is not None:
         check_picture_name("--picture", options.picture)
-    job = read_job(options.job)
+    # What is told is every way, so that the one chosen is not followed here; but it must be one.
+    chosen = read_job(options.job)
+    job = load_job(options.job, Job)
     layout = layout_of(options.job, job)
+    timed = _timed(options.job, chosen, layout)
+    job = job.model_copy(update={"pace": at_own_pace(job.pace, timed)})
 
-    def own_plan(kind: Literal["plotter", "projector"]) -> Plan:
-        correction = kept_correction(options.job, job) if kind == "plotter" else None
+    def own_plan(kind: Literal["plotter", "projector"], asked: Job) -> Plan:
+        correction = kept_correction(options.job, asked) if kind == "plotter" else None
         zone: Literal["plotter", "beam"] = "plotter" if kind == "plotter" else "beam"
-        return plan_of(options.job, zone, job, layout, correction)
+        return plan_of(options.job, zone, asked, layout, correction)
 
     found = reckoning(options.job, job, layout, own_plan, every=options.every)
+    found = replace(found, timed=timed)
     if options.picture is not None:
         _write_picture(options.picture, found, job)
     if options.json:
-        print_json(ways_record(found.ways, found.best))
+        print_json(ways_record(found.ways, found.best, found.timed))
         return 0
     if options.way is None:
         print_lines(ways_lines(found, job.title, tried_all=options.every))
@@ -72,6 +83,19 @@ def run(options: argparse.Namespace) -> int:
         raise BadInputError(f"--way {options.way}: no way of marking this cover; one of {ids}")
     print_lines(way_lines(shown, found))
     return 0
+
+
+def _timed(folder: Path, job: Job, layout: Layout) -> tuple[Timed, ...]:
+    """What the job's record knows of its pace, by the plotter that it goes by."""
+    if not has_record(folder):
+        return ()
+    from marking.errors import RefusedError
+
+    try:
+        plan = plan_of(folder, "plotter", job, layout, kept_correction(folder, job))
+    except RefusedError:
+        return ()
+    return own_pace(folder, job, layout, plan)
 
 
 def _write_picture(path: Path, found: Reckoning, job: Job) -> None:

@@ -139,10 +139,10 @@ def inkings(section: Section, pens: Mapping[str, Pen], bed: Bed) -> list[PenUse]
     Raises RefusedError when one of them would leave the bed.
     """
     strokes = [piece.stroke for piece in section.pieces]
-    drawn = bed.units_of([stroke.points for stroke in strokes], section.id)
+    drawn = bed.units_of([stroke.path for stroke in strokes], section.id)
     result: list[PenUse] = []
     for leg, stroke, points in zip(section.route.legs, strokes, drawn, strict=True):
-        path = path_of(points, pens[stroke.pen].passes)
+        path = path_of(points, 1 if stroke.beside else pens[stroke.pen].passes)
         joined = leg.joined and bool(result) and result[-1].path[-1] == path[0]
         result.append(PenUse(stroke.id, stroke.pen, path, joined))
     return result

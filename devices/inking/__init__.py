@@ -3,6 +3,6 @@
 The last room before ink.
 It may import: `devices.dialects`, `devices.driving`, `devices.job`, `devices.moves_ink`,
 `devices.plotter`, `devices.session`, `devices.setting_down`, `devices.simulated`, `marking.begun`,
-`marking.drawing`, `marking.errors`, `marking.job`, `marking.measures`, `marking.output`,
-`marking.record`, `marking.sections`.
+`marking.days`, `marking.drawing`, `marking.errors`, `marking.fastness`, `marking.job`,
+`marking.measures`, `marking.output`, `marking.record`, `marking.sections`.
 """

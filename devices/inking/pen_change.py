@@ -46,7 +46,10 @@ def stretches(
     left: dict[int, float] = {}
     held: dict[int, _Tip] = {}
     before = {slot: _tip(name, pens) for slot, name in last.items()}
-    lengths = {piece.stroke.id: piece.stroke.length for piece in section.pieces}
+    lengths = {
+        piece.stroke.id: piece.stroke.length * piece.stroke.times(pens.named(piece.stroke.pen))
+        for piece in section.pieces
+    }
     questions: list[str] = []
     strokes: list[PenUse] = []
     for stroke in _tip_by_tip(todo, pens):
@@ -60,7 +63,7 @@ def stretches(
         held[pen.slot] = tip
         if pen.ink_length is not None:
             left.setdefault(pen.slot, pen.ink_length - spent.get(pen.slot, 0.0) % pen.ink_length)
-            need = lengths[stroke.id] * pen.passes
+            need = lengths[stroke.id]
             if left[pen.slot] < need:
                 asked.append(f"Put a new pen into holder {pen.slot}. Is it in?")
                 left[pen.slot] = pen.ink_length

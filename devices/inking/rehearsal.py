@@ -20,12 +20,12 @@ from marking.output.files import replace_file
 from marking.record.record import open_record
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterable, Iterator
 
     from devices.job import Job
     from devices.plotter.correction import Correction
     from marking.record.record import Record
-    from marking.sections.plan import Plan, Section
+    from marking.sections.plan import Section
 
 FOLDER = Path("out") / "rehearsal"
 """Below the job's folder: the record of the last rehearsal."""
@@ -57,13 +57,15 @@ def rehearsal_port(
         yield OnboardPort(simulated(job.plotter, bed, Cloth(file)), pace)
 
 
-def picture(folder: Path, job: Job, plan: Plan, correction: Correction | None) -> Path:
+def picture(
+    folder: Path, job: Job, sections: Iterable[Section], correction: Correction | None
+) -> Path:
     """Pictures the cloth as it lies on the table, every section's ink where it was drawn."""
     from marking.drawing.png import LONGEST, png
     from marking.drawing.svg import svg
 
     ink = []
-    for section in plan.sections:
+    for section in {section.id: section for section in sections}.values():
         path = folder / CLOTH / f"{section.id}.ink"
         if not path.exists():
             continue

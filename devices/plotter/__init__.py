@@ -2,5 +2,5 @@
 
 It knows no dialect and no port.
 It may import: `marking.arrays`, `marking.errors`, `marking.job`, `marking.least_squares`,
-`marking.measures`, `marking.record`, `marking.sections`.
+`marking.measures`, `marking.network`, `marking.record`, `marking.sections`.
 """

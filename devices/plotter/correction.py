@@ -6,7 +6,7 @@ knows no table and no instruction.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -82,6 +82,8 @@ class DeviceCheck:
     """Measured less adjusted, mm."""
     certain: tuple[bool, bool, bool]
     """Whether scale along X, scale along Y and skew are more than the tape's own doubt."""
+    verniers: Mapping[str, float] = field(default_factory=dict)
+    """What the sheet's verniers showed, in mm by name; of those that were read."""
 
     @property
     def applied(self) -> Correction | None:
@@ -311,6 +313,7 @@ def check_record(check: DeviceCheck) -> dict[str, Any]:
         "certain": list(check.certain),
         "measured": dict(check.measured),
         "residual": dict(check.residual),
+        "verniers": dict(check.verniers),
     }
 
 
@@ -326,4 +329,6 @@ def check_from(record: Mapping[str, Any]) -> DeviceCheck:
             {name: float(record["measured"][name]) for name in RUNS},
             {name: float(record["residual"][name]) for name in RUNS},
             (x, y, skew),
+            # Version 0.1 and 0.2 before it kept none.
+            {str(name): float(read) for name, read in record.get("verniers", {}).items()},
         )

@@ -15,7 +15,7 @@ from pydantic import (
     model_validator,
 )
 
-from marking.job.values import IS_LENGTH, Clearance, Count, Length, Speed, Switch, Table
+from marking.job.values import IS_LENGTH, Clearance, Count, Length, ScaleError, Speed, Switch, Table
 from marking.measures.lengths import parse_length
 from marking.sections.footing import Footing
 from marking.sections.zones import Corner, Zone, ZonePace
@@ -171,6 +171,12 @@ class Plotter(Table):
         default="counts from where it stands",
         description="HP-GL, a flat bed: whether it finds its corner by itself when it is switched "
         "on. One that does not is shown to stand at its place by marks after every restart",
+    )
+    scale_doubt: ScaleError = Field(
+        default=3e-4, description="How true it draws along either axis, where no trial is kept"
+    )
+    pointer_doubt: Clearance = Field(
+        default=0.05, description="How far what reads marks may stand from the pen that inks"
     )
     homes: Switch = Field(default=False, description="G-code: it has limit switches to home on")
 

@@ -88,7 +88,8 @@ def inked_by_slot(section: Section, pens: PensTable, drawn: Iterable[str]) -> di
     for piece in section.pieces:
         if piece.stroke.id in done:
             pen = pens.named(piece.stroke.pen)
-            spent[pen.slot] = spent.get(pen.slot, 0.0) + piece.stroke.length * pen.passes
+            inked = piece.stroke.length * piece.stroke.times(pen)
+            spent[pen.slot] = spent.get(pen.slot, 0.0) + inked
     return spent
 
 

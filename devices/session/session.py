@@ -53,6 +53,8 @@ class Workplace:
     """What the last check of the plotter says to draw with."""
     rehearsal: bool = False
     """Whether the cloth is a simulated one, on which nothing can be spoiled."""
+    begun_with: Plan | None = None
+    """The division that is kept, where `plan` has more to draw than it: verniers."""
 
 
 @dataclass
@@ -94,7 +96,8 @@ class Link:
 def begin(place: Workplace) -> None:
     """Keeps what the job is begun with, before anything is read or inked."""
     settings = division_settings("plotter", place.job, place.correction)
-    keep_begun(place.record, place.job, place.layout, place.plan, settings)
+    plan = place.begun_with or place.plan
+    keep_begun(place.record, place.job, place.layout, plan, settings)
 
 
 def set_for(section: Section, place: Workplace, own: OwnLimits | None = None) -> MachineSetting:

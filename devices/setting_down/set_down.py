@@ -13,24 +13,32 @@ from devices.session.keypresses import has_keyboard, key_pressed
 from devices.session.progress import in_words, verdicts
 from devices.session.session import begin, set_for
 from devices.session.whereabouts import (
-    Left,
     doubt,
     ended_unseen,
     given_before,
-    last_driven,
     loss,
     read_anew,
     unseen_restart,
 )
 from devices.setting_down.read_marks import sight
-from devices.setting_down.set_down_words import question, what_to_do
+from devices.setting_down.scatter_words import scatter_line
+from devices.setting_down.set_down_words import (
+    clamping_of,
+    height_too,
+    question,
+    unread_mend,
+    what_to_do,
+)
 from devices.setting_down.slip_words import foreseen, slip_report
 from devices.setting_down.standstill import inking_pose, refuse_old_readings, still_there
+from devices.setting_down.way_of_run import way_of_run
 from devices.setting_down.where_it_stands import (
     as_set_down,
     at_pose,
+    drawn_now,
     from_readings,
     ground_of,
+    marks_in_reach,
     marks_in_sight,
     still_to_ink,
 )
@@ -38,12 +46,12 @@ from marking.begun.on_the_cover import keep_placement, pose_from, setup_record
 from marking.errors import BadInputError, RefusedError
 from marking.record.readings import READING_SD, MarkReading
 from marking.record.record import layout_hash
+from marking.sections.mended import section_mended
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from devices.driving.kept_places import KeptWhereabouts
-    from devices.plotter.bed import UnitPoint
     from devices.session.session import Link, Workplace
     from devices.setting_down.where_it_stands import Ground, Stance
     from marking.record.rows import KeptRun
@@ -62,7 +70,7 @@ def agreed(section: Section, earlier: Sequence[KeptRun], place: Workplace) -> bo
             f"{section.id}: the machine may have lost its place ({lost.detail}). With its motors "
             "off, bring it to the corner it counts from, pen raised clear of the cloth, and set "
             "its zero there, as you do before a day's work; its marks are read anew before it "
-            f"inks{_height_too(place)}"
+            f"inks{height_too(place)}"
         )
         if earlier and not place.moved:
             return place.person.agrees("Does it stand at its zero, the device and cover unmoved?")
@@ -89,7 +97,9 @@ def refuse_out_of_turn(section: Section, place: Workplace) -> None:
     """Refuses a section whose marks are not on the cover yet. Raises RefusedError."""
     missing = still_to_ink(section, place.plan, place.layout, place.record)
     seen = _marks(section, place)
-    if place.rehearsal or not missing or len([m for m in seen if m.id not in missing]) >= _FEWEST:
+    ready = [mark for mark in seen if mark.id not in missing]
+    held = clamping_of(section, place) is not None and len(ready) == len(seen)
+    if place.rehearsal or not missing or held or len(ready) >= _FEWEST:
         return
     first = list(dict.fromkeys(missing.values()))
     raise RefusedError(
@@ -110,7 +120,7 @@ def refuse_lost_unread(section: Section, earlier: Sequence[KeptRun], place: Work
     raise RefusedError(
         f"section {section.id}: the machine may have lost its place ({lost.detail}), so nobody "
         f"knows where it would ink; nothing was inked. {_left_out(section, place)}Set its zero at "
-        f"the corner it counts from, pen raised clear of the cloth{_height_too(place)}. Read its "
+        f"the corner it counts from, pen raised clear of the cloth{height_too(place)}. Read its "
         "marks anew, and give them by --readings FILE, or leave --unattended out and read them "
         "under the pen. With no mark in its reach, set out tape marks by canvasrule control"
     )
@@ -187,52 +197,8 @@ def _why_lost(
         return "it was switched on, or reset, since the readings were first given"
     if not earlier or place.moved or _lost(section, place) is not None:
         return None
-    way = _way(section, earlier[-1], place)
+    way = way_of_run(section, earlier[-1], place)
     return doubt(place.record, section.id, told.stands, dialect, way)
-
-
-def _way(section: Section, last: KeptRun, place: Workplace) -> list[tuple[float, float]]:
-    """Where a run that ended unseen may have left the pen, in mm of the device."""
-    driven = last_driven(place.record)
-    if driven is None:
-        return []
-    made = set_for(at_pose(section, pose_from(last.pose)).section, place)
-    kept = place.record.strokes(section.id)
-    begun = Left.of(driven.detail)
-    known = verdicts(made.strokes, kept)
-    paths = {stroke.id: stroke.path for stroke in made.strokes}
-    sent = [one.stroke for one in kept[begun.strokes :] if one.event == "sent"]
-    under_way = [name for name in dict.fromkeys(sent) if name in known.maybe]
-    drawn = [name for name in sent if name in known.drawn]
-    # A stroke is kept as sent once the pen is over its start, or on its way there.
-    coming = [one.id for one in made.strokes if one.id in known.to_ink and one.id not in sent]
-    unit = made.bed.unit
-
-    def in_mm(*spots: UnitPoint) -> list[tuple[float, float]]:
-        return [(x * unit, y * unit) for x, y in spots]
-
-    park = made.bed.park
-    next_start = [paths[name][0] for name in coming[:1]]
-    if not sent:
-        # From where it stood to its park, over a line that is drawn, and to its first stroke.
-        checked = [paths[name][0] for name in known.drawn[:1]]
-        stood = [] if begun.at is None else [begun.at]
-        return [*stood, *in_mm(park, *checked, park, *next_start)]
-    inked = [spot for name in (*drawn[-1:], *under_way) for spot in paths[name]]
-    if under_way:
-        return in_mm(*([] if drawn else [park]), *inked, *next_start)
-    return in_mm(*inked, *next_start, inked[-1], park)
-
-
-def _height_too(place: Workplace) -> str:
-    """A pen that a screw holds counts its height from where it stood when power came."""
-    plotter = place.job.plotter
-    if plotter.dialect != "gcode" or plotter.pen_down[0] != "Z":
-        return ""
-    return (
-        f". Set the pen's height anew too, so that it just inks at {plotter.pen_down} and is clear "
-        f"of the cloth at {plotter.pen_up}: else it may draw in the air, and be told as drawn"
-    )
 
 
 def _left_out(section: Section, place: Workplace) -> str:
@@ -272,7 +238,7 @@ def found(
         refuse_old_readings(section, readings, place.record)
     if not readings and place.person.attended and _readable(section, place):
         readings = _sighted(section, place, link)
-    if readings:
+    if readings or _held_alone(section, place, lost):
         stance = _by(section, readings, place)
         begin(place)
         if not earlier:
@@ -308,11 +274,12 @@ def _say_slips(stance: Stance, place: Workplace) -> None:
     placed = stance.placed
     if placed is None or stance.ground is None or placed.doubts or not stance.fits:
         return
-    section = next(one for one in place.plan.sections if one.id == stance.section.id)
-    in_sight = [mark.id for mark in _readable(section, place)]
-    report = slip_report(stance.ground, section, placed.inking.setup.readings, in_sight)
+    if not placed.residuals:
+        return
+    in_sight = [mark.id for mark in _readable(stance.section, place)]
+    report = slip_report(stance.ground, placed.section, placed.inking.setup.readings, in_sight)
     for line in report.lines:
-        place.person.say(f"{section.id}: {line}")
+        place.person.say(f"{stance.section.id}: {line}")
 
 
 def _as_it_stood(
@@ -355,6 +322,11 @@ def _unread(section: Section, place: Workplace, lost: KeptWhereabouts | None) ->
     if place.rehearsal:
         advice = "a rehearsal: the device is taken to stand exactly where planned"
         return as_set_down(section, allowed=True, advice=advice)
+    if section_mended(section.id) is not None:
+        raise RefusedError(
+            f"{section.id}: no marks around it were read, so nobody knows where the lines to ink "
+            f"anew lie; nothing was inked. {unread_mend(section)}"
+        )
     if place.person.attended:
         advice = "no mark is in its reach: it is taken to stand where the tape says"
         return as_set_down(section, allowed=True, advice=advice)
@@ -363,6 +335,13 @@ def _unread(section: Section, place: Workplace, lost: KeptWhereabouts | None) ->
         "leave --unattended out and read them under the pen"
     )
     return as_set_down(section, allowed=False, advice=advice)
+
+
+def _held_alone(section: Section, place: Workplace, lost: KeptWhereabouts | None) -> bool:
+    """Whether fence and stop alone tell where it stands: somebody pushed it there just now."""
+    clamping = None if place.rehearsal or place.moved else clamping_of(section, place)
+    pushed = clamping is not None and clamping.stopped
+    return pushed and lost is None and place.person.attended
 
 
 def _by(section: Section, readings: Sequence[MarkReading], place: Workplace) -> Stance:
@@ -376,6 +355,9 @@ def _ground(section: Section, place: Workplace) -> Ground:
 
 
 def _marks(section: Section, place: Workplace) -> tuple[Mark, ...]:
+    if _lost(section, place) is not None and clamping_of(section, place) is not None:
+        # A fence holds the frame and tells nothing of where its carriage counts from.
+        return marks_in_reach(section, place.plan, place.layout, place.job, place.record)
     return marks_in_sight(section, place.plan, place.layout, place.job, place.record)
 
 
@@ -391,15 +373,17 @@ def _keep(stance: Stance, place: Workplace) -> None:
     placed = stance.placed
     if placed is not None and stance.by_control:
         accepted = place.ink_anyway is not None
-        keep_placement(place.record, place.layout, place.plan, placed, accepted=accepted)
+        drawn = drawn_now(place.job, place.record, place.plan)
+        keep_placement(place.record, place.layout, place.plan, placed, drawn, accepted=accepted)
         return
+    drawn = drawn_now(place.job, place.record, place.plan)
     detail = {"advice": stance.advice, "allowed": stance.allowed, "override": place.ink_anyway}
     place.record.add_placement(
         layout_hash(place.layout),
         stance.section.id,
         stance.pose.as_data(),
         [] if placed is None else placed.covariance.tolist(),
-        detail if placed is None else {**detail, **setup_record(placed.inking.setup)},
+        detail if placed is None else {**detail, **setup_record(placed.inking.setup, drawn)},
     )
 
 
@@ -424,7 +408,11 @@ def _sighted(section: Section, place: Workplace, link: Link) -> list[MarkReading
             "keyboard here; give --readings FILE"
         )
     marks = _readable(section, place)
-    report = foreseen(_ground(section, place), section, [mark.id for mark in marks])
+    ground = _ground(section, place)
+    if ground.scatter is not None:
+        at = place.record, place.layout, place.plan, place.job
+        place.person.say(f"{section.id}: {scatter_line(ground.scatter, *at)}")
+    report = foreseen(ground, section, [mark.id for mark in marks])
     for line in () if report is None else report.lines:
         place.person.say(f"{section.id}: {line}")
     taken = sight(marks, link.set.bed, link.go, key_pressed, place.person.say)

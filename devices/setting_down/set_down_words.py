@@ -8,11 +8,13 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
-from marking.begun.on_the_cover import plan_hash
+from devices.setting_down.fence_words import clamped_where, pushed_against
+from marking.begun.on_the_cover import plan_hash, standing, tape_marks_are_set_out
 from marking.measures.durations import format_duration
 from marking.measures.lengths import format_length
 from marking.record.record import utc_now
 from marking.sections.feet_words import board_said, two_people
+from marking.sections.mended import section_mended
 from marking.sections.set_downs import next_step
 from marking.sections.standing import standings, stood_on
 
@@ -21,6 +23,7 @@ if TYPE_CHECKING:
     from datetime import datetime
 
     from devices.session.session import Workplace
+    from marking.network.fence import Clamping
     from marking.sections.plan import Section
 
 
@@ -33,6 +36,10 @@ def what_to_do(section: Section, place: Workplace) -> Iterator[str]:
         yield f"{section.id}: {next_step(place.plan.zone, fed)}"
         return
     yield from under_its_feet(section, place)
+    clamping = clamping_of(section, place)
+    if clamping is not None:
+        yield from _at_fence(section, clamping, place)
+        return
     turned = ", turned a quarter from its profile," if section.turned else ""
     yield (
         f"{section.id}: set the device down{turned} with "
@@ -42,12 +49,49 @@ def what_to_do(section: Section, place: Workplace) -> Iterator[str]:
     )
 
 
+def clamping_of(section: Section, place: Workplace) -> Clamping | None:
+    """The clamping of a fence that the section's device is pushed against, where there is one."""
+    if not tape_marks_are_set_out(place.record, place.layout):
+        return None
+    stands = standing(place.record, place.layout, place.plan, place.job.units)
+    return stands.fences.get(section.id)
+
+
+def _at_fence(section: Section, clamping: Clamping, place: Workplace) -> Iterator[str]:
+    """Where the fence goes, at the first section of a clamping, and the device against it."""
+    stands = standing(place.record, place.layout, place.plan, place.job.units)
+    plotter, units = place.job.plotter, place.job.units
+    first = next(one.id for one in place.plan.sections if stands.fences.get(one.id) == clamping)
+    if section.id == first:
+        at = {one.mark.id: one.mark.at_table for one in stands.control.marks}
+        yield clamped_where(section, clamping, at, plotter, units)
+    yield pushed_against(section, clamping, plotter, units)
+
+
 def question(section: Section, place: Workplace) -> str:
     """What is asked then."""
+    clamping = clamping_of(section, place)
+    if clamping is not None:
+        stop = " and its stop" if clamping.stopped else ""
+        return f"Is the device against fence {clamping.name}{stop} for {section.id}?"
     if place.plan.zone.feed is None:
         return f"Is the device set down for {section.id}?"
     moved = "drawn up" if place.plan.zone.own_bed else "fed in"
     return f"Is the canvas {moved} for {section.id}?"
+
+
+def unread_mend(section: Section) -> str:
+    """What to do where nothing tells where a device stands that is to ink anew."""
+    if not section.locating_marks:
+        return (
+            "No crossing that stays lies in its reach: ink fewer lines anew at once, so that some "
+            "around them stay to be read, or do it by hand along a rule"
+        )
+    named = ", ".join(mark.id for mark in section.locating_marks)
+    return (
+        f"Read the crossings {named} under the pen (leave --unattended out), or give their "
+        "readings by --readings FILE"
+    )
 
 
 def under_its_feet(section: Section, place: Workplace) -> Iterator[str]:
@@ -58,7 +102,9 @@ def under_its_feet(section: Section, place: Workplace) -> Iterator[str]:
     said = _still_wet(section, place)
     if said:
         yield said
-    stood = standings(zone, place.plan.sections, place.layout, place.job).get(section.id)
+    stood = standings(zone, place.plan.sections, place.layout, place.job).get(
+        section_mended(section.id) or section.id
+    )
     for foot in () if stood is None else stood.in_air:
         yield (
             f"{section.id}: {board_said(foot, place.job.units)}: put a board of the table's "
@@ -96,3 +142,14 @@ def _last_inked(section: Section, place: Workplace) -> datetime | None:
     if not times:
         return None
     return max([*times, *(stroke.at for stroke in place.record.strokes(section.id))])
+
+
+def height_too(place: Workplace) -> str:
+    """A pen that a screw holds counts its height from where it stood when power came."""
+    plotter = place.job.plotter
+    if plotter.dialect != "gcode" or plotter.pen_down[0] != "Z":
+        return ""
+    return (
+        f". Set the pen's height anew too, so that it just inks at {plotter.pen_down} and is clear "
+        f"of the cloth at {plotter.pen_up}: else it may draw in the air, and be told as drawn"
+    )

@@ -97,8 +97,8 @@ def slip_report(
     network = ground.network
     ready = [mark for mark in in_sight if _ready(network, mark)]
     return SlipReport(
-        slips(network, readings, about, points, kind),
-        more_readings(network, readings, about, points, ready, kind),
+        slips(network, readings, about, points, kind, ground.against),
+        more_readings(network, readings, about, points, ready, kind, ground.against),
     )
 
 
@@ -107,7 +107,7 @@ def foreseen(ground: Ground, section: Section, marks: Sequence[str]) -> SlipRepo
     network = ground.network
     ready = [mark for mark in marks if _ready(network, mark)]
     at = [network.targets[mark].mark.at_table for mark in ready]
-    if len(ready) < 2 or float(np.ptp(np.array(at), axis=0).max()) < 1.0:
+    if not ready or (ground.against is None and float(np.ptp(np.array(at), axis=0).max()) < 1.0):
         return None
     readings = [Reading(mark, spot, READING_SD) for mark, spot in zip(ready, at, strict=True)]
     try:

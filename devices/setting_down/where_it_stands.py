@@ -2,24 +2,33 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from itertools import groupby
 from typing import TYPE_CHECKING
 
 import numpy as np
 
+from devices.history import check_kept
 from devices.plotter.bed import bed_of
+from devices.plotter.known_errors import drawn_with, with_plotter
 from marking.begun.inked import done_sections
 from marking.begun.on_the_cover import pose_from, setup_from, standing, tape_marks_are_set_out
 from marking.errors import BadInputError
+from marking.mending.marks_around import as_known
+from marking.mending.mend import crossings_around, mends, spoilt_marks
 from marking.network.allowed import allowed_of
 from marking.network.datum import EXACT
+from marking.network.error_model import error_model_of
+from marking.network.fence import Against
 from marking.network.network import KnownMark, Reading, Setup
 from marking.network.pose import Pose, as_planned
+from marking.network.scatter import scatter
+from marking.placement.compromise import FOLLOW
 from marking.placement.laid_ink import attributed, butts_as_laid, set_apart, stances
 from marking.placement.placement import network_for, place
 from marking.placement.recut import carried
 from marking.sections.locating_marks import Mark
+from marking.sections.mended import section_mended
 from marking.sections.neighbours import butts, window_middle
 from marking.tape_marks.visible import sights
 
@@ -29,10 +38,15 @@ if TYPE_CHECKING:
     from devices.job import Job
     from devices.plotter.bed import Bed
     from devices.plotter.correction import Correction
+    from devices.plotter.known_errors import Figures
+    from marking.begun.on_the_cover import Standing
     from marking.layout.layout import Layout
     from marking.network.datum import Datum
+    from marking.network.error_model import ErrorModel
+    from marking.network.fence import Clamping
     from marking.network.network import Network
     from marking.network.pose import PoseKind
+    from marking.network.scatter import Scatter
     from marking.placement.laid_ink import Laid
     from marking.placement.placement import Placement
     from marking.record.readings import MarkReading
@@ -92,7 +106,8 @@ def from_readings(
     beside, under the name that the stance gives. Raises RefusedError or BadInputError when the
     readings cannot tell where the device stands.
     """
-    by_control = tape_marks_are_set_out(record, layout)
+    mended = section_mended(section.id) is not None
+    by_control = tape_marks_are_set_out(record, layout) and not mended
     ground = ground_of(section, plan, layout, job, record, correction)
     placement = placed_on(ground, section, readings, job, correction)
     pose = placement.inking.setup.pose
@@ -119,13 +134,54 @@ class Ground:
     """The section's own last ink in the network, where it is begun."""
     mixed: Mapping[str, str]
     """Marks of lines that may lie there twice since a device was moved, with their section."""
+    against: Against | None = None
+    """The fence that the section's device is pushed against, where there is one."""
+    scatter: Scatter | None = None
+    """Where the readings so far scatter more than declared: how much."""
+    spoilt: Mapping[str, str] = field(default_factory=dict)
+    """Marks of lines that are to be inked anew, with their mend."""
+
+
+def errors_of(job: Job, record: Record, plan: Plan) -> ErrorModel:
+    """The errors that placements by this job's plotter reckon with."""
+    errors, turned = error_model_of(job), plan.zone.turned
+    return with_plotter(errors, job.plotter, check_kept(record, job), turned=turned)
+
+
+def standing_by(
+    record: Record, layout: Layout, plan: Plan, job: Job
+) -> tuple[Standing, ErrorModel]:
+    """What stands where tape marks are set out, and the errors to reckon with. Raises
+    RefusedError."""
+    drawn = drawn_now(job, record, plan)
+    return standing(record, layout, plan, job.units, drawn), errors_of(job, record, plan)
+
+
+def drawn_now(job: Job, record: Record, plan: Plan) -> Figures:
+    """What every section is drawn for by the plotter's kept correction."""
+    check = check_kept(record, job)
+    correction = None if check is None else check.applied
+    return drawn_with(job.plotter, correction, turned=plan.zone.turned)
 
 
 def by_tape_marks(section: Section, record: Record, layout: Layout, plan: Plan, job: Job) -> Ground:
     """What is known round `section`, where tape marks are set out. Raises RefusedError."""
-    stands = standing(record, layout, plan, job.units)
+    stands, errors = standing_by(record, layout, plan, job)
     targets = tuple(stands.sights.targets.values())
-    return _ground(section, plan, targets, stands.laid, stands.begun, stands.mixed, stands.datum)
+    found = scatter(targets, stands.laid, stands.datum, errors)
+    laid = stands.laid if found is None else found.applied(stands.laid, errors.cloth)
+    ground = _ground(
+        section,
+        plan,
+        targets,
+        laid,
+        stands.begun,
+        stands.mixed,
+        errors,
+        stands.datum,
+        stands.fences.get(section.id),
+    )
+    return replace(ground, scatter=found)
 
 
 def placed_on(
@@ -137,9 +193,16 @@ def placed_on(
     *,
     kind: PoseKind = "rigid",
     weight: float | None = None,
+    at_fence: bool = True,
 ) -> Placement:
     """The placement of `section` by `readings`. Raises RefusedError and BadInputError."""
     for reading in readings:
+        if reading.mark in ground.spoilt:
+            raise BadInputError(
+                f"mark {reading.mark}: a line of it is to be inked anew "
+                f"({ground.spoilt[reading.mark]}), so it tells no place before that is done; leave "
+                "it out, and read another mark"
+            )
         if reading.mark in ground.mixed:
             raise BadInputError(
                 f"mark {reading.mark}: a line of it may lie there twice, inked by "
@@ -147,17 +210,30 @@ def placed_on(
                 "so it tells no place; leave it out, and read another mark"
             )
     bed = bed_of(section, job.plotter, correction)
-    taken = _carried_to_table(bed, [(r.mark, r.at_bed, r.sd) for r in readings])
-    return place(
+    declared = _carried_to_table(bed, [(r.mark, r.at_bed, r.sd) for r in readings])
+    taken = declared
+    if ground.scatter is not None:
+        # What the same hand takes now is worth no more than before.
+        taken = ground.scatter.taken(declared, ground.network.errors.cloth)
+    limits = allowed_of(job)
+    if section_mended(section.id) is not None:
+        # It is true to the ink around it, to which it may show no more than a step.
+        limits = replace(limits, total=min(limits.total, limits.step))
+    placement = place(
         ground.network,
         section,
         taken,
         ground.joints,
-        allowed_of(job),
+        limits,
         kind=kind,
         weight=weight,
+        follow=FOLLOW,
         bed_origin=bed.origin_table,
+        against=ground.against if at_fence else None,
     )
+    # What is kept is what was declared: how readings scatter is told anew from all of them.
+    setup = replace(placement.inking.setup, readings=declared)
+    return replace(placement, inking=replace(placement.inking, setup=setup))
 
 
 def ground_of(
@@ -168,10 +244,18 @@ def ground_of(
     record: Record,
     correction: Correction | None,
 ) -> Ground:
-    """What is known round `section`: from tape marks where they are set out."""
+    """What is known round `section`: from tape marks where they are set out.
+
+    Round a section that is mended, the ink that lies there as it lies.
+    """
+    if section_mended(section.id) is not None:
+        return _by_marks_around(section, plan, layout, job, record)
     if tape_marks_are_set_out(record, layout):
-        return by_tape_marks(section, record, layout, plan, job)
-    return _by_locating_marks(section, plan, layout, job, record, correction)
+        ground = by_tape_marks(section, record, layout, plan, job)
+    else:
+        ground = _by_locating_marks(section, plan, layout, job, record, correction)
+    known = [target.mark for target in ground.network.targets.values()]
+    return replace(ground, spoilt=spoilt_marks(record, layout, plan, known))
 
 
 def _ground(
@@ -181,7 +265,9 @@ def _ground(
     setups: Sequence[Setup],
     begun: Mapping[str, Sequence[Laid]],
     mixed: Mapping[str, str],
+    errors: ErrorModel,
     datum: Datum = EXACT,
+    clamping: Clamping | None = None,
 ) -> Ground:
     """The network near `section`, its own ink set apart from what is still to be inked."""
     others = {name: several for name, several in begun.items() if name != section.id}
@@ -189,8 +275,21 @@ def _ground(
     own = None
     if section.id in begun:
         targets, setups, own = set_apart(section.id, targets, setups, begun[section.id])
-    network = network_for(section, targets, setups, joints, datum, mixed)
-    return Ground(network, joints, own if own in network.setups else None, mixed)
+    against = None if clamping is None else Against(clamping, section.window)
+    network = network_for(
+        section, targets, setups, joints, datum, mixed, errors=errors, against=against
+    )
+    return Ground(network, joints, own if own in network.setups else None, mixed, against)
+
+
+def _by_marks_around(
+    section: Section, plan: Plan, layout: Layout, job: Job, record: Record
+) -> Ground:
+    """The crossings around ink that is laid anew, which is to lie true to them and to no tape."""
+    kept = mends(record, layout, plan)
+    around = crossings_around(record, layout, plan, section, kept)
+    targets = as_known(around, allowed_of(job).step)
+    return Ground(network_for(section, targets, (), ()), (), None, {})
 
 
 def marks_in_sight(
@@ -200,30 +299,42 @@ def marks_in_sight(
 
     All that it reaches where no few are asked for, or where one of them is not inked yet.
     """
+    if section_mended(section.id) is not None:
+        return section.locating_marks
     if not tape_marks_are_set_out(record, layout):
         of_tape = sights(plan, layout.grid, ()).targets
         _, mixed = attributed(of_tape, plan.sections, stances(record))
-        return tuple(mark for mark in section.locating_marks if mark.id not in mixed)
+        spoilt = spoilt_marks(record, layout, plan, section.locating_marks)
+        bad = {*mixed, *spoilt}
+        return tuple(mark for mark in section.locating_marks if mark.id not in bad)
     seen = standing(record, layout, plan, job.units).sights
     asked = seen.seen[section.id]
     done = done_sections(record, layout, plan)
-    if any(by not in done for mark in asked for by, _ in seen.targets[mark].inkers):
+    marks = [seen.targets[mark].mark for mark in asked]
+    spoilt = spoilt_marks(record, layout, plan, marks)
+    if spoilt or any(by not in done for mark in asked for by, _ in seen.targets[mark].inkers):
         return marks_in_reach(section, plan, layout, job, record)
-    return tuple(seen.targets[name].mark for name in asked)
+    return tuple(marks)
 
 
 def marks_in_reach(
     section: Section, plan: Plan, layout: Layout, job: Job, record: Record
 ) -> tuple[Mark, ...]:
     """All the marks that the section's device can be brought onto, those to read among them."""
+    if section_mended(section.id) is not None:
+        return section.locating_marks
     stands = standing(record, layout, plan, job.units)
     taped = [mark.mark for mark in stands.control.marks]
     seen = sights(plan, layout.grid, taped).seen[section.id]
-    return tuple(stands.sights.targets[name].mark for name in seen if name not in stands.mixed)
+    marks = [stands.sights.targets[name].mark for name in seen if name not in stands.mixed]
+    spoilt = spoilt_marks(record, layout, plan, marks)
+    return tuple(mark for mark in marks if mark.id not in spoilt)
 
 
 def still_to_ink(section: Section, plan: Plan, layout: Layout, record: Record) -> dict[str, str]:
     """Locating marks of `section` that no ink shows yet, each with the section that will."""
+    if section_mended(section.id) is not None:
+        return {}
     done = done_sections(record, layout, plan)
     targets = sights(plan, layout.grid, ()).targets
     inkers = {mark.id: targets[mark.id].inked_by for mark in section.locating_marks}
@@ -234,7 +345,7 @@ def _carried_to_table(
     bed: Bed, readings: Sequence[tuple[str, tuple[float, float], float]]
 ) -> tuple[Reading, ...]:
     """Readings as mark, bed point and deviation, to table points as if it stood as planned."""
-    at_table = bed.table_of([at_bed for _, at_bed, _ in readings]).tolist()
+    at_table = bed.table_of([at_bed for _, at_bed, _ in readings]).tolist() if readings else []
     return tuple(
         Reading(mark, (x, y), sd) for (mark, _, sd), (x, y) in zip(readings, at_table, strict=True)
     )
@@ -265,14 +376,24 @@ def _by_locating_marks(
             readings = tuple(reading for _, reading in taped)
             setup = Setup(one.name, pose_from(kept.pose), readings)
         elif "readings" in (kept.detail or {}):
-            setup = replace(setup_from(kept), section=one.name)
+            setup = replace(setup_from(kept, drawn_now(job, record, plan)), section=one.name)
         else:
             bed = bed_of(at, job.plotter, correction)
             readings = _read_for(kept, record, bed, targets)
             setup = Setup(one.name, pose_from(kept.pose), readings)
         setups.append((kept.id, setup))
     in_order = [setup for _, setup in sorted(setups, key=lambda pair: pair[0])]
-    return _ground(section, plan, [*targets.values(), *corners], in_order, begun, mixed)
+    # No row of marks is set out: what stands by tape are corners of beds.
+    errors = replace(
+        errors_of(job, record, plan),
+        row_zero=0.0,
+        row_ends=0.0,
+        row_sag=0.0,
+        graduation=0.0,
+        mark=None,
+    )
+    known_marks = [*targets.values(), *corners]
+    return _ground(section, plan, known_marks, in_order, begun, mixed, errors)
 
 
 def _read_for(

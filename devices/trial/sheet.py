@@ -16,6 +16,7 @@ from devices.plotter.bed import bed_at
 from devices.programs.dialect import writer_for
 from devices.programs.files import written
 from marking.errors import RefusedError
+from marking.layout.layout import Stroke
 from marking.lettering.glyphs import CAPITAL, letter
 from marking.measures.lengths import INCH
 
@@ -46,6 +47,8 @@ class Drawing:
     """(n, 2) in mm, on the sheet."""
     name: str
     pen: Pen
+    as_a_line: bool = False
+    """Whether its passes lie side by side, as those of the marking's lines do."""
 
 
 @dataclass(frozen=True)
@@ -134,10 +137,14 @@ def scrap_program(
     used = {_tool(drawing): drawing.pen for drawing in sheet.drawings}
     writer = writer_for(own, used, bed, alone=True)
     writer.check({drawing.name: drawing.pen for drawing in sheet.drawings})
-    drawn = bed.units_of([drawing.points for drawing in sheet.drawings], "test sheet")
+    lines = [
+        Stroke("", "cross", d.name, d.points, d.pen.beside if d.as_a_line else ())
+        for d in sheet.drawings
+    ]
+    drawn = bed.units_of([line.path for line in lines], "test sheet")
     strokes = (
-        PenUse("test sheet", _tool(drawing), path_of(points, drawing.pen.passes), False)
-        for drawing, points in zip(sheet.drawings, drawn, strict=True)
+        PenUse("test sheet", _tool(d), path_of(points, 1 if line.beside else d.pen.passes), False)
+        for d, line, points in zip(sheet.drawings, lines, drawn, strict=True)
     )
     return written(strokes, writer), sheet
 
@@ -268,7 +275,8 @@ def _sample(name: str, pen: Pen, corner: FloatArray) -> Iterator[Drawing]:
     yield from _lettered("08", corner + (18.5, height / 2), 6.0, name, pen)
     x = 26.0
     for gap in (0.0, 1.0, 2.0, 3.0):
-        x += gap * pen.width + (pen.width if gap else 0.0)
+        x += gap * pen.width + (pen.line_width if gap else 0.0)
         if x > width:
             break
-        yield Drawing(np.array([[x, 0.0], [x, height]]) + corner, name, pen)
+        line = np.array([[x, 0.0], [x, height]]) + corner
+        yield Drawing(line, name, pen, as_a_line=True)

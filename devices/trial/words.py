@@ -46,6 +46,7 @@ def sheet_lines(
     yield "from the middle to where both scales draw one line; a tenth of the pitch for each."
     for one in sheet.verniers:
         yield f"  {one.name}: {one.pitch / 10:.2f} mm a division, {one.question}"
+    yield 'Write those that were read beside the runs, counting up towards the +: X = "0.25 mm"'
     yield "The samples show each pen, at its speed and at half of it: take what reads best."
     removable = pens.removable.slot
     if removable in (pens.lines.slot, pens.heavy.slot, pens.numerals.slot):

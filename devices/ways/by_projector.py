@@ -1,6 +1,6 @@
-"""The ways of one projector: all lines of light traced, or numerals and line ends alone.
+"""The ways of one projector: all lines of light traced, or both hem bands with the rest ruled.
 
-It knows the projector and its plan; the error of light is the true-up's own forecast. mm, seconds.
+It knows the projector and its plans; the error of light is the true-up's own forecast. mm, seconds.
 """
 
 from __future__ import annotations
@@ -9,63 +9,62 @@ from typing import TYPE_CHECKING
 
 from devices.projector.trueup.forecast import light_sd
 from devices.projector.trueup.result import TRACED_BY_HAND
-from marking.ways.acts import Act
-from marking.ways.by_hand import FOR_ALL, base, proof, ruled_across
+from devices.ways.acts_of_plan import plan_acts
+from marking.errors import RefusedError
+from marking.ways.by_hand import FOR_ALL
+from marking.ways.cover import cover_of
 from marking.ways.hand_errors import HandDoubts, by_light
 from marking.ways.tape_scale import tape_scale_most
-from marking.ways.way import Way
+from marking.ways.way import Way, cannot_be_done
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Callable, Iterator
 
     from devices.job import Job
+    from marking.layout.layout import Layout
     from marking.measures.tape import Tape
     from marking.sections.plan import Plan
-    from marking.ways.cover import Cover
+    from marking.ways.way import CrossLines
 
 FROM_LIGHT = "traced from a projector's light"
+ENDS = "hem bands and numerals traced from light, cross lines ruled"
 
 
-def projector_ways(name: str, job: Job, plan: Plan, cover: Cover, tape: Tape) -> Iterator[Way]:
-    """Both ways of the projector whose sections `plan` holds."""
-    pace, light = job.pace, light_sd(job, job.projector, plan)
+def projector_ways(
+    name: str, job: Job, layout: Layout, plan_as: Callable[[CrossLines], Plan], tape: Tape
+) -> Iterator[Way]:
+    """Both ways of the projector, whose sections `plan_as` gives. Raises RefusedError."""
+    yield _traced(name, f"all lines {FROM_LIGHT}", job, layout, plan_as("device"), tape)
+    try:
+        ruled = plan_as("ruled")
+    except RefusedError as fault:
+        yield cannot_be_done(f"{name}-ends", ENDS, name, str(fault))
+        return
+    if ruled.ruled:
+        yield _traced(f"{name}-ends", ENDS, job, layout, ruled, tape)
+
+
+def _traced(name: str, says: str, job: Job, layout: Layout, plan: Plan, tape: Tape) -> Way:
+    cover, light = cover_of(layout), light_sd(job, job.projector, plan)
     doubts = HandDoubts(tape_scale_most(tape))
-    downs = len(plan.sections)
-    numerals = Act("numerals traced", cover.numerals, pace.numeral_traced, parted=True)
-    setting_up = (base(pace), Act("projector trued up", downs, pace.true_up))
-    needs = (job.projector.name, "a mount made for its weight", *FOR_ALL)
-    traced = Act(
-        "lines traced",
-        cover.cross_lines + cover.long_lines * plan.columns + cover.short,
-        pace.line_traced,
-        parted=True,
-    )
+    ruled = bool(plan.ruled)
     held = by_light(
-        cover.line_x, cover.width, plan.columns, light, TRACED_BY_HAND, doubts, ruled=False
+        *(cover.line_x, cover.width, plan.columns, light, TRACED_BY_HAND, doubts), ruled=ruled
     )
-    yield Way(
+    acts = plan_acts(job, layout, plan, None)
+    return Way(
         name,
-        f"all lines {FROM_LIGHT}",
-        name,
-        (*setting_up, traced, numerals, proof(pace)),
-        held.with_counts(set_downs=downs),
-        tracings=traced.count + numerals.count,
-        needs=needs,
-    )
-    ends = Act("line ends traced", 2 * cover.cross_lines + cover.short, pace.tick, parted=True)
-    across = ruled_across(cover, pace)
-    along = Act("long lines ruled", cover.long_lines, pace.long_line_ruled)
-    held = by_light(
-        cover.line_x, cover.width, plan.columns, light, TRACED_BY_HAND, doubts, ruled=True
-    )
-    yield Way(
-        f"{name}-ends",
-        "numerals and line ends traced from light, the rest ruled",
-        name,
-        (*setting_up, ends, numerals, across, along, proof(pace)),
-        held.with_counts(set_downs=downs),
-        cross_lines="ruled",
-        rulings=across.count + along.count,
-        tracings=ends.count + numerals.count,
-        needs=(*needs, "a straightedge"),
+        says,
+        name.removesuffix("-ends") if ruled else name,
+        acts,
+        held.with_counts(set_downs=len(plan.sections)),
+        cross_lines="ruled" if ruled else "device",
+        rulings=len(plan.ruled),
+        tracings=sum(act.count for act in acts if act.what.endswith("traced")),
+        needs=(
+            job.projector.name,
+            "a mount made for its weight",
+            *FOR_ALL,
+            *("a straightedge",) * ruled,
+        ),
     )

@@ -6,37 +6,36 @@ It brings machines, plans and ways together; it prints nothing and keeps nothing
 from __future__ import annotations
 
 from dataclasses import dataclass
-from pathlib import PurePath
 from typing import TYPE_CHECKING, Any
 
 from devices.job import Job
 from devices.machine_zones import divided
 from devices.ways.by_plotter import BY_PLOTTER, FED_THROUGH, PlotterWork, plotter_ways
 from devices.ways.by_projector import FROM_LIGHT, projector_ways
+from devices.ways.chosen import KINDS, chosen_way, machine_name
 from marking.errors import BadInputError, RefusedError
 from marking.input.toml import read_toml
 from marking.job.folder import JOB_FILE, check_job
-from marking.job.keys import tape_of
+from marking.job.keys import paper_of, tape_of
 from marking.job.work_keys import FenceTable
 from marking.network.allowed import allowed_of
 from marking.shipped_files import stock_names
 from marking.tape_marks.choice import Task
-from marking.ways.by_hand import STRIP, hand_ways
+from marking.ways.by_hand import hand_ways
 from marking.ways.cover import cover_of
 from marking.ways.reckoning import Reckoning
 from marking.ways.tape_scale import tape_scale_most
-from marking.ways.way import Way, cannot_be_done, ranked
+from marking.ways.way import cannot_be_done, ranked
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Mapping
     from pathlib import Path
-    from typing import Literal
 
+    from devices.ways.chosen import Kind
     from marking.layout.layout import Layout
     from marking.sections.plan import Plan
     from marking.ways.cover import Cover
-
-    Kind = Literal["plotter", "projector"]
+    from marking.ways.way import CrossLines, Way
 
 USUAL_FENCE = FenceTable.model_validate({"length": "8 ft"})
 """What is reckoned with where every machine is tried and the job names no fence."""
@@ -57,18 +56,18 @@ def reckoning(
     folder: Path,
     job: Job,
     layout: Layout,
-    own_plan: Callable[[Kind], Plan],
+    own_plan: Callable[[Kind, Job], Plan],
     *,
     every: bool,
 ) -> Reckoning:
-    """Every way of marking `layout`; `own_plan` cuts it for the job's own machine of a kind.
+    """Every way of marking `layout`; `own_plan` cuts it for the machine of a kind that is there.
 
-    With `every` each stock machine is tried too. Raises BadInputError when [ways] names a way
-    that is none of them.
+    `job` is as job.toml has it, whatever way it chooses. With `every` each stock machine is tried
+    too. Raises BadInputError when [ways] names a way that is none of them.
     """
     cover, tape = cover_of(layout), tape_of(job.tape)
     fence = job.fence or (USUAL_FENCE if every else None)
-    ways = [*hand_ways(cover, job.pace, tape_scale_most(tape), STRIP[job.units])]
+    ways = [*hand_ways(cover, job.pace, tape_scale_most(tape), paper_of(job))]
     for machine in machines(folder, job, every=every):
         ways += _of_machine(machine, layout, cover, fence, own_plan)
     limits = allowed_of(job)
@@ -88,29 +87,23 @@ def machines(folder: Path, job: Job, *, every: bool) -> Iterator[Machine]:
     the stock ones too."""
     path = folder / JOB_FILE
     written = read_toml(path, str(path))
-    kinds: tuple[Kind, ...] = ("plotter", "projector")
-    have = job.ways.have
-    for kind in kinds:
-        table = written.get(kind)
-        name = _named(table, kind, job)
-        if kind in have if have is not None else table is not None:
-            yield Machine(kind, name, job, own=True)
+    have, way = job.ways.have, chosen_way(folder, job)
+    for kind in KINDS:
+        own = machine_name(written.get(kind), kind)
+        name = way.machine if way is not None and way.kind == kind else own
+        named = kind in written or (way is not None and way.kind == kind)
+        if kind in have if have is not None else named:
+            here = job if name == own else _with_stock(written, kind, name, folder)
+            yield Machine(kind, name, here, own=True)
         else:
             name = ""
         for stock in stock_names(f"{kind}s") if every else ():
             if stock != name:
-                other = check_job({**written, kind: {"profile": stock}}, folder, Job)
-                yield Machine(kind, stock, other, own=False)
+                yield Machine(kind, stock, _with_stock(written, kind, stock, folder), own=False)
 
 
-def _named(table: Mapping[str, Any] | None, kind: Kind, job: Job) -> str:
-    """A machine's name as the id of a way has it: its profile's, without folder and ending."""
-    profile = (table or {}).get("profile")
-    if profile is None:
-        extra = Job.model_fields[kind].json_schema_extra
-        profile = extra["profile"] if isinstance(extra, dict) else kind
-    stem = PurePath(str(profile)).stem.lower()
-    return "".join(letter if letter.isascii() and letter.isalnum() else "-" for letter in stem)[:40]
+def _with_stock(written: Mapping[str, Any], kind: Kind, name: str, folder: Path) -> Job:
+    return check_job({**written, kind: {"profile": name}}, folder, Job)
 
 
 def _of_machine(
@@ -118,21 +111,26 @@ def _of_machine(
     layout: Layout,
     cover: Cover,
     fence: FenceTable | None,
-    own_plan: Callable[[Kind], Plan],
+    own_plan: Callable[[Kind, Job], Plan],
 ) -> list[Way]:
     job = machine.job
     tape = tape_of(job.tape)
+
+    def plan_as(cross_lines: CrossLines) -> Plan:
+        inking = job.inking.model_copy(update={"cross_lines": cross_lines})
+        asked = job.model_copy(update={"inking": inking})
+        if machine.own:
+            return own_plan(machine.kind, asked)
+        return divided("plotter" if machine.kind == "plotter" else "beam", layout, asked, None)
+
     says = FROM_LIGHT
     if machine.kind == "plotter":
         says = BY_PLOTTER if job.plotter.on_cover else FED_THROUGH
     try:
-        if machine.own:
-            plan = own_plan(machine.kind)
-        else:
-            plan = divided("plotter" if machine.kind == "plotter" else "beam", layout, job, None)
         if machine.kind == "projector":
-            return [*projector_ways(machine.name, job, plan, cover, tape)]
+            return [*projector_ways(machine.name, job, layout, plan_as, tape)]
+        plan = plan_as("device")
     except RefusedError as fault:
         return [cannot_be_done(machine.name, says, machine.name, str(fault))]
     task = Task(layout, plan, tape, job.units, allowed_of(job))
-    return [*plotter_ways(PlotterWork(machine.name, job, task, cover), fence)]
+    return [*plotter_ways(PlotterWork(machine.name, job, task, cover, plan_as), fence)]

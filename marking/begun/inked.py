@@ -55,6 +55,27 @@ def done_sections(record: Record, layout: Layout, plan: Plan) -> frozenset[str]:
     )
 
 
+def drawn_pieces(record: Record, layout: Layout, plan: Plan) -> dict[str, frozenset[str]]:
+    """By section of this very division, the ids of its pieces that lie on the cover.
+
+    What was sent and never confirmed is not among them.
+    """
+    done = done_sections(record, layout, plan)
+    runs = {run.id for run in record.runs() if run.plan in ("", plan_hash(plan))}
+    drawn: dict[str, set[str]] = {}
+    for kept in record.strokes():
+        if kept.run in runs and kept.event != "sent":
+            drawn.setdefault(kept.section, set()).add(kept.stroke)
+    return {
+        section.id: frozenset(
+            piece.stroke.id
+            for piece in section.pieces
+            if section.id in done or piece.stroke.id in drawn.get(section.id, ())
+        )
+        for section in plan.sections
+    }
+
+
 def ruled_lines_done(record: Record, layout: Layout, plan: Plan) -> frozenset[str]:
     """Ids of the lines of this very division that are ruled by hand and not taken back."""
     named, division = layout_hash(layout), plan_hash(plan)

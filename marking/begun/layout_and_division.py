@@ -46,11 +46,13 @@ def layout_in_force(record: Record, job: MarkingJob, *, accept: bool | None) -> 
     for one in kept:
         if not changes(one.begun_with, now):
             return _layout_of(record, one)
-    layout = lay_out(job)
+    standing = record.standing_layout()
+    # Of what version 0.1 began no layout is kept, and its passes lie one over the other.
+    layout = lay_out(job if kept or standing is None else _of_single_passes(job))
     for one in kept:
         if _lines_of(job, one) == layout_hash(layout):
             return _layout_of(record, one)
-    if record.standing_layout() in (None, layout_hash(layout)):
+    if standing in (None, layout_hash(layout)):
         return layout
     try:
         record.guard_layout(layout, accept=bool(accept))
@@ -60,6 +62,11 @@ def layout_in_force(record: Record, job: MarkingJob, *, accept: bool | None) -> 
         raise RefusedError(f"{fault}{how}. {why[0] if why else TO_FINISH}") from None
     _keep_layout(record, job, layout)
     return layout
+
+
+def _of_single_passes(job: MarkingJob) -> MarkingJob:
+    pens = {name: pen.model_copy(update={"passes": 1}) for name, pen in job.pens.by_name.items()}
+    return job.model_copy(update={"pens": job.pens.model_copy(update=pens)})
 
 
 def _layout_of(record: Record, kept: KeptLayout) -> Layout:

@@ -15,6 +15,7 @@ import numpy as np
 from marking.begun.plain_data import from_plain, plain
 from marking.errors import RefusedError
 from marking.measures.tape import Tape, tape_reading
+from marking.network.fence import Against
 from marking.network.network import Reading, Setup
 from marking.network.pose import PARAMETERS, Pose
 from marking.placement.laid_ink import attributed, section_of, stances
@@ -29,6 +30,7 @@ if TYPE_CHECKING:
     from marking.layout.layout import Layout
     from marking.measures.lengths import Units
     from marking.network.datum import Datum
+    from marking.network.fence import Clamping
     from marking.placement.laid_ink import Laid
     from marking.placement.placement import Placement
     from marking.record.record import Record
@@ -40,6 +42,9 @@ _ROWS_OF_0_1 = "abdghijklmopqrstuvxy"
 """What version 0.1 called rows of tape marks: those names are written on the cover."""
 _SAME_WINDOW = 0.01
 """mm that one cut's window may lie off another's and count as the same."""
+Figures = tuple[float, float, float]
+"""A scale along and one across the table, less 1, and a skew."""
+UNCORRECTED: Figures = (0.0, 0.0, 0.0)
 COVER = "cover"
 """The subject of what is kept of the cover itself."""
 
@@ -59,6 +64,8 @@ class Standing:
     `keep_placement`: nothing here is joined to them."""
     begun: Mapping[str, tuple[Laid, ...]] = field(default_factory=dict)
     """Where the device of each section begun stood, first to last."""
+    fences: Mapping[str, Clamping] = field(default_factory=dict)
+    """By section what its device is pushed against, where a fence was chosen with the marks."""
     mixed: Mapping[str, str] = field(default_factory=dict)
     """Marks of lines that may lie there twice since a device was moved, with their section: they
     cannot be read."""
@@ -144,8 +151,17 @@ def _alike(one: TapeMark, other: TapeMark) -> bool:
     return bool(apart < _SAME_WINDOW and abs(one.run.reading - other.run.reading) < _SAME_WINDOW)
 
 
-def keep_tape_marks(record: Record, layout: Layout, plan: Plan, control: Control) -> None:
-    """Keeps how the tape marks were set out, so that `standing` finds the same ones."""
+def keep_tape_marks(
+    record: Record,
+    layout: Layout,
+    plan: Plan,
+    control: Control,
+    fences: Mapping[str, Clamping] | None = None,
+) -> None:
+    """Keeps how the tape marks were set out, so that `standing` finds the same ones.
+
+    `fences` is what each section's device is to be pushed against.
+    """
     y0 = layout.grid.long_lines[0].y
     kept = {
         "spacing": control.spacing,
@@ -154,18 +170,29 @@ def keep_tape_marks(record: Record, layout: Layout, plan: Plan, control: Control
         "plan": plan_hash(plan),
         "control": plain(control),
     }
+    if fences:
+        kept["fences"] = {name: plain(clamping) for name, clamping in fences.items()}
     last = record.checks("control", COVER)
     named = layout_hash(layout)
     if not last or (last[-1].layout, last[-1].result) != (named, kept):
         record.add_check(named, "control", COVER, kept)
 
 
-def standing(record: Record, layout: Layout, plan: Plan, units: Units) -> Standing:
+def standing(
+    record: Record,
+    layout: Layout,
+    plan: Plan,
+    units: Units,
+    drawn_with: Figures = UNCORRECTED,
+) -> Standing:
     """What stands under `layout` cut as `plan`.
 
-    Raises RefusedError when no tape marks were set out for it.
+    `drawn_with` is what the plotter is corrected for now, in scale along and across the table and
+    in skew: what each section was drawn for is counted from it. Raises RefusedError when no tape
+    marks were set out.
     """
-    control = _kept_tape_marks(record, layout, plan, units)
+    result = _kept_tape_marks(record, layout, plan)
+    control = _set_out(result, layout, units)
     marks = [mark.mark for mark in control.marks]
     seen = sights(plan, layout.grid, marks, read=dict(control.read))
     sds = {mark.mark.id: mark.sd for mark in control.marks}
@@ -174,16 +201,19 @@ def standing(record: Record, layout: Layout, plan: Plan, units: Units) -> Standi
         for name, target in seen.targets.items()
     }
     begun = stances(record)
-    setups, left_out = _inked(begun, layout, plan)
+    setups, left_out = _inked(begun, layout, plan, drawn_with)
     targets, mixed = attributed(taped, plan.sections, begun)
     readable = {
         name: tuple(mark for mark in of_one if mark not in mixed)
         for name, of_one in seen.seen.items()
     }
-    return Standing(control, Sights(seen.order, targets, readable), setups, left_out, begun, mixed)
+    with as_kept(result, "tape marks"):
+        fences = {name: from_plain(one) for name, one in result.get("fences", {}).items()}
+    in_sight = Sights(seen.order, targets, readable)
+    return Standing(control, in_sight, setups, left_out, begun, fences, mixed)
 
 
-def _kept_tape_marks(record: Record, layout: Layout, plan: Plan, units: Units) -> Control:
+def _kept_tape_marks(record: Record, layout: Layout, plan: Plan) -> Mapping[str, Any]:
     result = _last_tape_marks(record, layout)
     if result is None and record.checks("control", COVER):
         raise RefusedError(
@@ -203,7 +233,7 @@ def _kept_tape_marks(record: Record, layout: Layout, plan: Plan, units: Units) -
             "its profile or its measured correction has changed. Run canvasrule control again, "
             "or put the plotter back as it was"
         )
-    return _set_out(result, layout, units)
+    return result
 
 
 def tape_marks_set_out(record: Record, layout: Layout, units: Units) -> Control | None:
@@ -245,7 +275,7 @@ def _set_out(result: Mapping[str, Any], layout: Layout, units: Units) -> Control
 
 
 def _inked(
-    begun: Mapping[str, Sequence[Laid]], layout: Layout, plan: Plan
+    begun: Mapping[str, Sequence[Laid]], layout: Layout, plan: Plan, drawn_with: Figures
 ) -> tuple[tuple[Setup, ...], tuple[str, ...]]:
     named, division = layout_hash(layout), plan_hash(plan)
     setups: list[tuple[int, Setup]] = []
@@ -255,7 +285,7 @@ def _inked(
             if one.placement is None or not belongs(one.placement, named, division):
                 left_out.append(one.name)
             else:
-                setup = replace(setup_from(one.placement), section=one.name)
+                setup = replace(setup_from(one.placement, drawn_with), section=one.name)
                 setups.append((one.placement.id, setup))
     # What a placement read was inked by then, so it was placed before.
     return tuple(setup for _, setup in sorted(setups, key=lambda pair: pair[0])), tuple(left_out)
@@ -268,11 +298,18 @@ def belongs(placed: KeptPlacement, layout: str, division: str) -> bool:
 
 
 def keep_placement(
-    record: Record, layout: Layout, plan: Plan, placed: Placement, *, accepted: bool
+    record: Record,
+    layout: Layout,
+    plan: Plan,
+    placed: Placement,
+    drawn_with: Figures = UNCORRECTED,
+    *,
+    accepted: bool,
 ) -> None:
     """Keeps a placement with all that the network needs of it once it is inked.
 
-    `accepted` says that a person takes it although its errors may show.
+    `drawn_with` is what the plotter is corrected for besides, as `standing` has it; `accepted`
+    says that a person takes it although its errors may show.
     """
     setup = placed.inking.setup
     detail = {
@@ -283,7 +320,7 @@ def keep_placement(
         "weight": placed.way.weight,
         "error": placed.inking.error,
         "step": placed.inking.step,
-        **setup_record(setup),
+        **setup_record(setup, drawn_with),
     }
     record.add_placement(
         layout_hash(layout),
@@ -304,17 +341,26 @@ def pose_from(kept: Mapping[str, Any]) -> Pose:
         )
 
 
-def setup_record(setup: Setup) -> dict[str, Any]:
+def setup_record(setup: Setup, drawn_with: Figures = UNCORRECTED) -> dict[str, Any]:
     """What a placement's detail tells of the pose to ink with and the readings that gave it."""
-    return {
+    kept = {
         "kind": setup.kind,
         "inked_with": setup.pose.as_data(),
         "readings": [[r.mark, *map(float, r.at), r.sd] for r in setup.readings],
+        "drawn_for": np.add(setup.drawn_for, drawn_with).tolist(),
     }
+    if setup.against is not None:
+        clamping, window = setup.against.clamping, setup.against.window
+        kept["against"] = {"clamping": plain(clamping), "window": list(window)}
+    return kept
 
 
-def setup_from(placed: KeptPlacement) -> Setup:
-    """The section as `setup_record` kept it. Raises BadInputError when it was kept otherwise."""
+def setup_from(placed: KeptPlacement, drawn_with: Figures = UNCORRECTED) -> Setup:
+    """The section as `setup_record` kept it, counted from what the plotter is corrected for now.
+
+    One kept before sections were drawn for more than that was drawn for it alone. Raises
+    BadInputError when it was kept otherwise.
+    """
     detail = placed.detail
     with as_kept(detail, "a setup"):
         readings = tuple(
@@ -324,4 +370,10 @@ def setup_from(placed: KeptPlacement) -> Setup:
         kind = detail["kind"]
         if kind not in PARAMETERS:
             raise ValueError(f"kind {kind!r}")
-        return Setup(placed.section, pose_from(detail["inked_with"]), readings, kind)
+        pose = pose_from(detail["inked_with"])
+        along, across, skew = np.subtract(detail.get("drawn_for", drawn_with), drawn_with).tolist()
+        against = None
+        if "against" in detail:
+            x0, y0, x1, y1 = map(float, detail["against"]["window"])
+            against = Against(from_plain(detail["against"]["clamping"]), (x0, y0, x1, y1))
+        return Setup(placed.section, pose, readings, kind, (along, across, skew), against)

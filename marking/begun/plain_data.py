@@ -20,6 +20,7 @@ from marking.layout.lines import LongLine
 from marking.layout.numerals import Legibility, Neighbours, Numeral
 from marking.layout.survey import Adjustment, Top
 from marking.measures.tape import Tape
+from marking.network.fence import Clamping
 from marking.sections.footing import Footing
 from marking.sections.locating_marks import Mark
 from marking.sections.plan import Piece, Plan, Section, Unreached
@@ -61,6 +62,7 @@ _FORMS: dict[str, type[Any]] = {
     "tape run": TapeRun,
     "square": Square,
     "diagonals": Diagonals,
+    "clamping": Clamping,
     "tape": Tape,
 }
 _NAMES = {form: name for name, form in _FORMS.items()}

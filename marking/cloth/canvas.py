@@ -14,6 +14,7 @@ from marking.measures.lengths import format_length
 
 if TYPE_CHECKING:
     from marking.job.keys import MarkingJob
+    from marking.job.work_keys import CoverTable
     from marking.layout.layout import Layout
 
 Box = tuple[float, float, float, float]
@@ -89,6 +90,12 @@ class Canvas:
         return self.lines.long_from_near_side + self.seam.y * self.slack[1]
 
 
+def hangs_over(cover: CoverTable) -> float:
+    """How much canvas there is beyond each edge of the top, once stretched."""
+    goes_down = cover.thickness if cover.fastened == "underneath" else cover.thickness / 2
+    return goes_down + cover.wrap
+
+
 def canvas_for(layout: Layout, job: MarkingJob) -> Canvas:
     """The canvas that covers the top of `layout`, fastened as the job says.
 
@@ -98,8 +105,7 @@ def canvas_for(layout: Layout, job: MarkingJob) -> Canvas:
     along, across = layout.slack
     corners = layout.top.corners_table / layout.slack
     (x0, y0), (x1, y1) = corners.min(axis=0).tolist(), corners.max(axis=0).tolist()
-    goes_down = cover.thickness if cover.fastened == "underneath" else cover.thickness / 2
-    over = goes_down + cover.wrap
+    over = hangs_over(cover)
     length = (x1 - x0 + 2 * over) * along + 2 * SQUARING
     width = (y1 - y0 + 2 * over) * across
     served = [one for one in sorted(cover.widths) if one >= width - _SAME]

@@ -89,9 +89,10 @@ def _markers(layout: Layout, job: MarkingJob) -> tuple[Markers, ...]:
     """By pen; one whose profile does not say how long it lasts lasts as a tip does."""
     ink: dict[str, float] = {}
     for stroke in layout.strokes:
-        ink[stroke.pen] = ink.get(stroke.pen, 0.0) + stroke.length
+        times = stroke.times(job.pens.named(stroke.pen))
+        ink[stroke.pen] = ink.get(stroke.pen, 0.0) + stroke.length * times
     return tuple(
-        Markers(name, pen.width, ink[name] * pen.passes, pen.ink_length or job.pace.tip)
+        Markers(name, pen.width, ink[name], pen.ink_length or job.pace.tip)
         for name, pen in job.pens.by_name.items()
         if name in ink
     )

@@ -86,12 +86,12 @@ def _canvas_bought(cover: Cover, job: MarkingJob) -> str:
     bought = format_length(canvas.bought_width, units)
     runs = f"{_up(length, units)} ({_off_the_roll(length, units)}) of {bought} wide"
     takes = (
-        f"it takes {format_length(width, units)}; the rest is cut back with the wrap"
+        f"it takes {rough_length(width, units)}; the rest is cut back with the wrap"
         if canvas.seam is None
-        else f"the top takes {format_length(width, units)}, and nothing so wide is named"
+        else f"the top takes {rough_length(width, units)}, and nothing so wide is named"
     )
     return (
-        f"{runs}: {takes}. In the length are {format_length(canvas.hangs_over, units)} at each "
+        f"{runs}: {takes}. In the length are {rough_length(canvas.hangs_over, units)} at each "
         f"end to go down, wrap and staple, and {rough_length(SQUARING, units)} to square it"
     )
 
@@ -99,18 +99,21 @@ def _canvas_bought(cover: Cover, job: MarkingJob) -> str:
 def _seam_place(cover: Cover, job: MarkingJob) -> str:
     assert cover.canvas.seam is not None
     beyond = cover.canvas.seam.y - cover.canvas.top[3]
-    shown = format_length(abs(beyond), job.units)
+    shown = rough_length(abs(beyond), job.units)
     if beyond < 0:
         return f"{shown} in from the far edge"
     return f"{shown} beyond the far edge, in the wrap"
 
 
-def steps(cover: Cover, layout: Layout, job: MarkingJob) -> Iterator[str]:
-    """How the cover is laid and fastened, in order; common practice, no source."""
+def steps(cover: Cover, job: MarkingJob, *, pulled_on: bool) -> Iterator[str]:
+    """How the cover is laid and fastened, in order; common practice, no source.
+
+    `pulled_on` says that it is marked before it is stretched, and pulled onto ticks.
+    """
     units, canvas = job.units, cover.canvas
 
     def shown(length: float) -> str:
-        return format_length(length, units)
+        return rough_length(length, units)
 
     yield (
         "Screw the boards down as drawn, joints butted and flush, then trim them to the top. Round "
@@ -121,6 +124,7 @@ def steps(cover: Cover, layout: Layout, job: MarkingJob) -> Iterator[str]:
         f"{_RESTS} before it is cut."
     )
     along, across, slope = canvas.lines.legs
+    off = "1/16 in" if units == "in" else "1.5 mm"
     yield (
         f"Square the zero end: within the first {rough_length(SQUARING, units)} draw out one "
         "thread from side to side and cut along its gap. Do the same at the other end."
@@ -130,8 +134,7 @@ def steps(cover: Cover, layout: Layout, job: MarkingJob) -> Iterator[str]:
         f"{shown(canvas.lines.long_from_near_side)} from its near side all along, the short one "
         f"{shown(canvas.lines.short_from_end)} from the squared end, along a thread. Check: "
         f"{shown(along)} along, {shown(across)} across, {shown(slope)} between. If that is off by "
-        f"more than {shown(1.5875 if units == 'in' else 1.5)}, pull the canvas on the bias until "
-        "it is right."
+        f"more than {off}, pull the canvas on the bias until it is right."
     )
     yield (
         "Lay it on so that the long line lies on the top's near edge and the short one passes "
@@ -141,10 +144,10 @@ def steps(cover: Cover, layout: Layout, job: MarkingJob) -> Iterator[str]:
     where = (
         "under the top" if job.cover.fastened == "underneath" else "into the middle of its sides"
     )
-    if layout.slack != (1.0, 1.0):
+    if pulled_on:
         yield (
-            f"Staple {where}. This cover is marked before it is stretched ([cloth]): pull its "
-            "lines onto the ticks on the table's sides that the report lists, in its order."
+            f"Staple {where}. This cover is marked before it is stretched: pull its lines "
+            "onto the ticks on the table's sides that the report lists, in its order."
         )
     else:
         yield (
@@ -185,7 +188,7 @@ def board_notes(cover: Cover, job: MarkingJob) -> Iterator[str]:
         yield "Some joints of neighbouring courses lie close together: fill and sand them flush."
 
 
-def cover_lines(cover: Cover, layout: Layout, job: MarkingJob) -> Iterator[str]:
+def cover_lines(cover: Cover, layout: Layout, job: MarkingJob, *, pulled_on: bool) -> Iterator[str]:
     """All of it in readable lines."""
     yield f"{job.title}: what to buy, and how the cover sits"
     yield ""
@@ -196,14 +199,18 @@ def cover_lines(cover: Cover, layout: Layout, job: MarkingJob) -> Iterator[str]:
     for number, piece in enumerate(cover.underlay.pieces, 1):
         x0, y0, x1, y1 = piece.lies
         long, wide, x, y = (
-            format_length(one, job.units) for one in (x1 - x0, y1 - y0, x0 - left, y0 - low)
+            rough_length(one, job.units) for one in (x1 - x0, y1 - y0, x0 - left, y0 - low)
         )
         yield (
             f"  board {number}, from sheet {piece.sheet}: {long} along by {wide} across, laid {x} "
             f"from the zero end and {y} from the near edge"
         )
     yield ""
-    told = [*steps(cover, layout, job), _out_of_square(layout, job), *board_notes(cover, job)]
+    told = [
+        *steps(cover, job, pulled_on=pulled_on),
+        _out_of_square(layout, job),
+        *board_notes(cover, job),
+    ]
     for number, step in enumerate(filter(None, told), 1):
         yield f"{number}. {step}"
     yield ""

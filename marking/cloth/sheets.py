@@ -5,6 +5,7 @@ It knows sizes, and no table. Frame: a sheet's own, origin at a corner, x along 
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from functools import cache
 from typing import TYPE_CHECKING
@@ -19,6 +20,8 @@ _GRAIN = 1e4
 _FREE = 1e-3
 _FITS = ("BssfSas", "BssfLas", "BssfMaxas", "BlsfSas", "BafLas", "BafMinas")
 """Ways to choose the rest that a piece is cut from and how that is parted."""
+_MANY = 10
+"""Past so many pieces that are no whole sheets, the first of these ways alone are tried."""
 
 
 @dataclass(frozen=True)
@@ -41,6 +44,19 @@ def packed(sizes: Sequence[Size], sheet: Size) -> tuple[OnSheet, ...]:
     )
 
 
+def fewest(sizes: Sequence[Size], sheet: Size) -> int:
+    """Sheets that no packing does without: by area, and by pieces of which no two share one."""
+    length, width = max(sheet), min(sheet)
+    area = sum(one[0] * one[1] for one in sizes) / (length * width)
+    alone = 0
+    for one in sizes:
+        long, short = max(one), min(one)
+        turns = long <= width + _FREE
+        big = long > length / 2 + _FREE and short > width / 2 + _FREE
+        alone += big and (not turns or short > length / 2 + _FREE)
+    return max(math.ceil(area - 1e-9), alone)
+
+
 def _whole(size: Size) -> tuple[int, int]:
     return round(max(size) * _GRAIN), round(min(size) * _GRAIN)
 
@@ -57,8 +73,10 @@ def _packed(
     places = {n: (number, 0, 0, *sheet) for number, n in enumerate(full)}
     least = -(-sum(sizes[n][0] * sizes[n][1] for n in rest) // (sheet[0] * sheet[1]))
     best: list[tuple[int, int, int, int, int, int]] = []
-    for name in _FITS if rest else ():
-        for sort in (rectpack.SORT_AREA, rectpack.SORT_LSIDE, rectpack.SORT_SSIDE):
+    few = len(rest) <= _MANY
+    sorts = (rectpack.SORT_AREA, rectpack.SORT_LSIDE, rectpack.SORT_SSIDE)
+    for name in (_FITS if few else _FITS[:2]) if rest else ():
+        for sort in sorts if few else sorts[:1]:
             packer = rectpack.newPacker(
                 bin_algo=rectpack.PackingBin.Global,
                 pack_algo=getattr(rectpack, f"Guillotine{name}"),

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from itertools import pairwise, product
 from typing import TYPE_CHECKING
 
-from marking.cloth.sheets import cuts_through, packed
+from marking.cloth.sheets import cuts_through, fewest, packed
 from marking.errors import RefusedError
 
 if TYPE_CHECKING:
@@ -25,7 +25,9 @@ LEAST = 101.6
 APART = 150.0
 """mm from a joint to one in the next course, so that they count as staggered."""
 _SAME = 1e-6
-_MOST_SHEETS = 60
+_MOST_TRIED = 250
+"""Sets of pieces that are packed: tops up to 20 ft have fewer."""
+_MOST_SHEETS = 40
 """Past it the board is for a hall, and trying all courses takes minutes."""
 
 
@@ -67,6 +69,7 @@ def underlay_for(top: Box, band: float, sheet: Size, least: float = LEAST) -> Un
     x0, y0, x1, y1 = top
     size = (x1 - x0, y1 - y0)
     whole = max(sheet), min(sheet)
+    least = min(least, *size)
     if size[0] * size[1] > _MOST_SHEETS * whole[0] * whole[1]:
         raise RefusedError(
             f"cover.sheet: the top takes more than {_MOST_SHEETS} sheets of this size; name the "
@@ -81,7 +84,14 @@ def underlay_for(top: Box, band: float, sheet: Size, least: float = LEAST) -> Un
             tried.append((known, len(boxes), turned, boxes))
     bound = math.ceil(size[0] * size[1] / (whole[0] * whole[1]) - _SAME)
     best: tuple[tuple[float, ...], Underlay] | None = None
+    packings = set()
     for known, count, turned, boxes in sorted(tried):
+        sizes = [(x1 - x0, y1 - y0) for x0, y0, x1, y1 in boxes]
+        if best is not None and fewest(sizes, whole) > best[1].sheets:
+            continue
+        packings.add(tuple(sorted(map(_rounded, sizes))))
+        if len(packings) > _MOST_TRIED:
+            break
         if best is not None and best[1].sheets == bound:
             # What comes now has no fewer joints in the wrong place, and a cut a piece at least.
             if known > (best[1].under_bands, best[1].in_line):
@@ -94,6 +104,10 @@ def underlay_for(top: Box, band: float, sheet: Size, least: float = LEAST) -> Un
             best = cost, made
     assert best is not None
     return best[1]
+
+
+def _rounded(size: Size) -> Size:
+    return round(max(size), 3), round(min(size), 3)
 
 
 def _cut(boxes: Sequence[Box], sheet: Size, known: tuple[float, int]) -> Underlay:

@@ -112,6 +112,8 @@ class Artwork:
 
     language = "en"
     """What its words are written in (BCP 47)."""
+    chapter = ""
+    """What the outline of a document calls this page; nothing where it goes on with the last."""
 
     def __init__(
         self,

@@ -15,6 +15,7 @@ if TYPE_CHECKING:
 
     from marking.measures.lengths import Units
 
+
 Paper = Literal["a4", "letter"]
 PAPERS: dict[Paper, tuple[float, float]] = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}
 """Width and height in mm: ISO 216, and ANSI A."""
@@ -33,10 +34,16 @@ def paper_for(units: Units) -> Paper:
 class Page:
     """A page under construction, on its artwork."""
 
-    def __init__(self, paper: Paper, title: str) -> None:
-        self.width, self.height = PAPERS[paper]
+    def __init__(self, paper: Paper, title: str, *, lying: bool = False, chapter: str = "") -> None:
+        """`lying`: its long side at the bottom. `chapter` is what its PDF's outline calls it."""
+        self.width, self.height = PAPERS[paper][::-1] if lying else PAPERS[paper]
         box = (0.0, 0.0, self.width, self.height)
         self.artwork = Artwork(box, title, "A sheet to print at 100 %.")
+        self.artwork.chapter = chapter
+
+    def area(self, corners: Sequence[tuple[float, float]], fill: str) -> None:
+        """A filled area without a rim."""
+        self.artwork.on_top(Style(fill=fill)).area(corners)
 
     def line(
         self, points: Sequence[tuple[float, float]], colour: str = INK, width: float = 0.25
@@ -71,3 +78,11 @@ class Page:
             line = longer
         self.write(line, x, y, size, colour=colour)
         return y - LEADING * size
+
+
+def number_pages(pages: Sequence[Artwork], title: str) -> None:
+    """Writes at the foot of every page which of how many it is, and of what."""
+    for count, page in enumerate(pages, 1):
+        width, _ = page.size
+        foot = page.on_top(Style(fill=FAINT))
+        foot.write(f"{title}, page {count} of {len(pages)}", width - 13.0, 7.5, 2.0, 1.0)

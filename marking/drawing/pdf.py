@@ -6,6 +6,7 @@ It is the same file on every machine: it has no date and no compression.
 from __future__ import annotations
 
 import io
+import math
 from functools import cache
 from typing import TYPE_CHECKING, Any
 
@@ -19,20 +20,26 @@ if TYPE_CHECKING:
 
 POINTS = {"mm": 72 / 25.4, "px": 1.0}
 """PDF points to a unit."""
+MOST_UNITS = 14_400
+"""The longest side of a page in its own units (ISO 32000-1, annex C): 200 in at 1/72 in a unit."""
 _ENDS = {"butt": 0, "round": 1}
 
 
 def pdf(pages: Sequence[Artwork], points: float | None = None) -> bytes:
-    """The drawings as pages, titled like the first of them, `points` to a unit or true to size."""
+    """The drawings as pages, titled like the first of them, `points` to a unit or true to size.
+
+    A page longer than `MOST_UNITS` counts in larger units (UserUnit, PDF 1.6).
+    """
     from reportlab.pdfgen.canvas import Canvas
 
     _embed()
     first, file = pages[0], io.BytesIO()
+    units = [user_unit(page, points) for page in pages]
     canvas = Canvas(
         file,
         pageCompression=0,
         invariant=1,
-        pdfVersion=(1, 4),
+        pdfVersion=(1, 4) if max(units) == 1 else (1, 6),
         lang=first.language,
         # Or the file names a face that is not in it.
         initialFontName=FAMILY,
@@ -42,11 +49,31 @@ def pdf(pages: Sequence[Artwork], points: float | None = None) -> bytes:
     canvas.setAuthor("")
     canvas.setCreator("canvasrule")
     canvas.setViewerPreference("DisplayDocTitle", "true")
-    for page in pages:
-        _Page(canvas, page, points or POINTS[page.unit]).draw()
+    for number, (page, unit) in enumerate(zip(pages, units, strict=True), 1):
+        _Page(canvas, page, (points or POINTS[page.unit]) / unit).draw()
+        if page.chapter:
+            place = f"page-{number}"
+            canvas.bookmarkPage(place)
+            canvas.addOutlineEntry(page.chapter, place)
+            canvas.showOutline()
         canvas.showPage()
+        if unit > 1:
+            _count_in(unit, canvas)
     canvas.save()
     return file.getvalue()
+
+
+def user_unit(page: Artwork, points: float | None = None) -> int:
+    """How many 72nds of an inch one unit of the page has to be: 1 up to 200 in of length."""
+    longest = max(page.size) * (points or POINTS[page.unit])
+    return max(1, math.ceil(longest / MOST_UNITS - 1e-9))
+
+
+def _count_in(unit: int, canvas: Any) -> None:
+    """Has the page just finished count in `unit` 72nds of an inch; ReportLab knows no such key."""
+    page = canvas._doc.Pages.pages[-1]
+    page.__NoDefault__ = [*page.__NoDefault__, "UserUnit"]
+    page.UserUnit = unit
 
 
 @cache

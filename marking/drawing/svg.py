@@ -6,16 +6,20 @@ whatever face the reader's machine has.
 
 from __future__ import annotations
 
-from itertools import islice
-from typing import TYPE_CHECKING, Any, NamedTuple
+from functools import lru_cache
+from itertools import chain, islice, zip_longest
+from typing import TYPE_CHECKING, Any
 from xml.etree import ElementTree
 
 import numpy as np
-import svgwrite
-from svgwrite.extensions import Inkscape
 
 from marking.drawing.artwork import Circle, Shape
 from marking.drawing.typeface import FAMILY, em_of_capital
+from marking.put_off import put_off
+
+with put_off("svgwrite.data.svgparser", "urllib.request"):
+    import svgwrite
+    from svgwrite.extensions import Inkscape
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -25,6 +29,9 @@ if TYPE_CHECKING:
 
 
 _DECIMALS = 4
+_QUOTED = str.maketrans({"&": "&amp;", "<": "&lt;", ">": "&gt;", '"': "&quot;"})
+_written = lru_cache(maxsize=1 << 16)(repr)
+"""Of a coordinate: nine of ten come again, in the same file or in the next section's."""
 
 
 def svg(artwork: Artwork) -> bytes:
@@ -50,10 +57,15 @@ def svg(artwork: Artwork) -> bytes:
             if layer.name
             else drawing.g(**about)
         )
-        for element in _elements(layer, paths, artwork.box):
-            group.add(element)
+        if layer.items:
+            group.add(_Place())
         drawing.add(group)
-    text = ElementTree.tostring(drawing.get_xml(), encoding="unicode")
+    # What layers hold took most of a file's time as elements of their own.
+    around = ElementTree.tostring(drawing.get_xml(), encoding="unicode").split(_Place.written)
+    held = [
+        "".join(_elements(layer, paths, artwork.box)) for layer in artwork.layers if layer.items
+    ]
+    text = "".join(chain.from_iterable(zip_longest(around, held, fillvalue="")))
     return f'<?xml version="1.0" encoding="UTF-8"?>\n{text}\n'.encode()
 
 
@@ -79,42 +91,34 @@ def _attributes(layer: Layer) -> dict[str, str]:
     return about
 
 
-class _Element(NamedTuple):
-    """An element of a few attributes: svgwrite's own take four times as long to make."""
+class _Place:
+    """Where what a layer holds is put in, once svgwrite has written all around it."""
 
-    tag: str
-    attributes: dict[str, str]
-    text: str | None = None
+    written = "<place />"
 
     def get_xml(self) -> ElementTree.Element:
         """What svgwrite asks of everything in a group."""
-        element = ElementTree.Element(self.tag, self.attributes)
-        element.text = self.text
-        return element
+        return ElementTree.Element("place")
 
 
-def _elements(layer: Layer, paths: Iterator[str], box: Box) -> Iterator[_Element]:
+def _elements(layer: Layer, paths: Iterator[str], box: Box) -> Iterator[str]:
     """What a layer holds, taking from `paths` as many as its shapes have lines."""
     for item in layer.items:
         if isinstance(item, Shape):
             end = "Z" if item.closed else ""
-            about = {"d": "".join([f"{line}{end}" for line in islice(paths, len(item.lines))])}
-            if item.fill is not None:
-                about["fill"] = item.fill
-            if item.name:
-                about["id"] = item.name
-            yield _Element("path", about)
+            data = "".join([f"{line}{end}" for line in islice(paths, len(item.lines))])
+            fill = f' fill="{item.fill.translate(_QUOTED)}"' if item.fill is not None else ""
+            name = f' id="{item.name.translate(_QUOTED)}"' if item.name else ""
+            yield f'<path d="{data}"{fill}{name} />'
         elif isinstance(item, Circle):
             x, y = _at(item.middle, box)
             about = {"cx": x, "cy": y, "r": _number(item.radius)}
-            if item.name:
-                about["id"] = item.name
-            yield _Element("circle", about)
+            yield _element("circle", about | ({"id": item.name} if item.name else {}))
         else:
             yield _text(item, box)
 
 
-def _text(item: Text, box: Box) -> _Element:
+def _text(item: Text, box: Box) -> str:
     x, y = _at(item.at, box)
     about = {
         "x": x,
@@ -123,7 +127,13 @@ def _text(item: Text, box: Box) -> _Element:
         "textLength": _number(item.width),
         "lengthAdjust": "spacingAndGlyphs",
     }
-    return _Element("text", about, item.text)
+    return _element("text", about, item.text)
+
+
+def _element(tag: str, attributes: dict[str, str], text: str = "") -> str:
+    element = ElementTree.Element(tag, attributes)
+    element.text = text
+    return ElementTree.tostring(element, encoding="unicode")
 
 
 def _at(point: tuple[float, float], box: Box) -> tuple[str, str]:
@@ -137,7 +147,10 @@ def _path_data(lines: Sequence[FloatArray], box: Box) -> list[str]:
     page = np.concatenate(lines) * (1.0, -1.0) + (-box[0], box[3])
     # Adding nought turns a minus nought into nought.
     steps = iter((page.round(_DECIMALS) + 0.0).tolist())
-    return ["M" + "L".join([f"{x!r},{y!r}" for x, y in islice(steps, len(line))]) for line in lines]
+    return [
+        "M" + "L".join([f"{_written(x)},{_written(y)}" for x, y in islice(steps, len(line))])
+        for line in lines
+    ]
 
 
 def _number(value: float) -> str:

@@ -45,6 +45,8 @@ class Columns:
     """Columns of lengths that a row may leave out."""
     pairs: bool = False
     """Whether a TOML table may also be written `[table]` with one `text = length` a line."""
+    beside: tuple[str, ...] = ()
+    """Other tables that a TOML file may hold, which somebody else reads."""
 
     @property
     def every(self) -> tuple[str, ...]:
@@ -107,6 +109,8 @@ def _toml_rows(
 ) -> list[WrittenRow]:
     tables = toml_tables(text, str(path), _WANTED)
     written = tables.pop(columns.table, [])
+    for name in columns.beside:
+        tables.pop(name, None)
     for name in [key for key in tables if key in columns.text]:
         given[name] = str(tables.pop(name))
     if tables.pop("schema", 1) != 1:

@@ -16,6 +16,7 @@ from pydantic import (
     model_validator,
 )
 
+from marking.job.line_keys import LineTable
 from marking.job.values import (
     Clearance,
     Count,
@@ -54,7 +55,8 @@ class Fold(Table):
         return (self.depth,) if self.kind == "single" else (self.depth, 2 * self.depth)
 
 
-def _parse_fold(text: object) -> Fold | object:
+def parse_fold(text: object) -> Fold | object:
+    """A fold as written. Raises ValueError with advice."""
     if not isinstance(text, str):
         raise ValueError('not a fold; write it like "double 1 1/2 in" or "single 1 in"')
     match = re.fullmatch(r"\s*(single|double)\s+(.+)", text)
@@ -65,7 +67,7 @@ def _parse_fold(text: object) -> Fold | object:
 
 
 FoldText = Annotated[
-    Fold, BeforeValidator(_parse_fold), text_schema("double 4 in", "double 1 1/2 in")
+    Fold, BeforeValidator(parse_fold), text_schema("double 4 in", "double 1 1/2 in")
 ]
 
 
@@ -145,7 +147,19 @@ class TopTable(Table):
 
     length: Length = Field(description="Along the long edges")
     width: Length = Field(description="From the near edge to the far edge")
+    measured_to: Literal["board", "batten"] = Field(
+        default="board",
+        description="What every edge is: the bare board's, or a line struck along a batten held "
+        "against the padded edge, with a square held to it",
+    )
+    edge_radius: Clearance = Field(
+        default=0.0,
+        description="How round that edge is; no ink is laid where the top curves away within it",
+    )
     survey: SurveyTable | None = Field(default=None, description="The real top as measured")
+    against_wall: Switch = Field(
+        default=False, description="Whether the far edge stands against a wall: nobody works there"
+    )
 
 
 class GridTable(Table):
@@ -168,14 +182,40 @@ class GridTable(Table):
     long_lines: Literal["bands", "full"] = Field(
         default="bands", description="Long lines in the hem bands only, or across the whole width"
     )
+    lines: tuple[LineTable, ...] = Field(
+        default=(), description="Named long lines at distances of their own"
+    )
+    centre_line: Switch = Field(
+        default=False, description="A heavy long line midway between the first long lines"
+    )
 
 
 class HemsTable(Table):
     """Hem bands along both long edges, and the hems folded to them."""
 
+    counted_from: Literal["edge", "line"] = Field(
+        default="edge",
+        alias="from",
+        description="Where bands and folds are counted from: the long edges, so that cloth hides "
+        "the numerals, or the first long lines, so that the margins stay in view",
+    )
     depth: Clearance = Field(
         default=parse_length("8 in"),
-        description="How far from the edge the bands of long lines reach",
+        description="How far from there the bands of long lines reach",
+    )
+    number_every: Literal["auto"] | Annotated[Count, Field(ge=0, le=1000)] = Field(
+        default="auto",
+        description='Small numerals on every n-th line of the bands, 0 for none; "auto": on '
+        "every second where they are counted from the line",
+    )
+    number_apart: Length = Field(
+        default=parse_length("3 ft"),
+        description="From one such numeral to the next along its line, besides both ends",
+    )
+    between: Literal["auto", "solid", "dashed"] = Field(
+        default="auto",
+        description='How lines between those at the pitch are drawn; "auto": dashed where they '
+        "are counted from the line",
     )
     folds: tuple[FoldText, ...] = Field(
         default=(
@@ -190,6 +230,18 @@ class HemsTable(Table):
         default=False,
         description="Also draw the extra fold lines as cross lines from the zero line",
     )
+
+    @property
+    def numbered(self) -> int:
+        """Every which line of the bands carries its number; 0 for none."""
+        if self.number_every != "auto":
+            return self.number_every
+        return 2 if self.counted_from == "line" else 0
+
+    @property
+    def dashed(self) -> bool:
+        """Whether lines that are not at the pitch are dashed."""
+        return self.between == "dashed" or (self.between == "auto" and self.counted_from == "line")
 
 
 def _distinct(sides: tuple[str, ...]) -> tuple[str, ...]:
@@ -209,6 +261,18 @@ class NumeralsTable(Table):
     )
     every: Count = Field(default=1, ge=1, le=10_000, description="Number every n-th cross line")
     per_line: Count = Field(default=1, ge=1, le=10_000, description="What one pitch counts for")
+    first: Count = Field(default=0, ge=0, le=1_000_000, description="The numeral on the zero line")
+    second_zero: Literal["none", "middle"] | Length = Field(
+        default="none",
+        description="A second, smaller row in the margins that counts both ways from here: the "
+        "middle, or a distance from the zero line",
+    )
+    middle_every: Count = Field(
+        default=0,
+        ge=0,
+        le=10_000,
+        description="Numerals in the middle of the table beside every n-th cross line; 0 for none",
+    )
     clear: Clearance = Field(
         default=parse_length("1/8 in"),
         description="Least gap between neighbours and to any line or edge",
@@ -219,6 +283,10 @@ class NumeralsTable(Table):
     view_from: Length = Field(
         default=parse_length("36 in"), description="Eye to numeral, for the legibility figure"
     )
+
+    def at_line(self, number: int) -> int:
+        """What is written, or would be, at the cross line so many from the zero line."""
+        return self.first + number * self.per_line
 
 
 class ClothTable(Table):
@@ -233,12 +301,31 @@ class Pen(Table):
 
     slot: Count = Field(default=1, ge=1, le=99, description="The plotter's pen holder")
     width: Length = Field(default=1.0, description="Width of the inked line")
-    passes: Count = Field(default=1, ge=1, le=9, description="How often each line is drawn")
+    passes: Count = Field(
+        default=1,
+        ge=1,
+        le=9,
+        description="How often each line is drawn: straight ones half a tip apart, numerals over "
+        "themselves",
+    )
     speed: Speed | None = Field(default=None, description="Fastest this pen draws well on cloth")
     force: Count | None = Field(
         default=None, ge=1, le=99, description="Force step, where it has one"
     )
     ink_length: Run | None = Field(default=None, description="Line length one pen lasts")
+
+    @property
+    def beside(self) -> tuple[float, ...]:
+        """How far to the left of a straight line each pass lies, in mm: half a tip apart, since
+        ink over ink on canvas is no wider. None for a single pass."""
+        if self.passes == 1:
+            return ()
+        return tuple((n - (self.passes - 1) / 2) * self.width / 2 for n in range(self.passes))
+
+    @property
+    def line_width(self) -> float:
+        """Ink in mm across a straight line, all its passes."""
+        return self.width * (self.passes + 1) / 2
 
 
 class PensTable(Table):
@@ -285,6 +372,18 @@ class ReachTable(Table):
     speed: Speed = Field(default=60.0, description="How fast a hand draws a line along a rule")
 
 
+PaperSize = Literal["letter", "a4"]
+
+
+class PaperKeys(Table):
+    """What sheets are printed on."""
+
+    size: PaperSize | None = Field(
+        default=None,
+        description='"letter" or "a4"; left out, letter for inches and A4 for millimetres',
+    )
+
+
 class MarkingJob(Table):
     """Everything about the marking; `devices.job.Job` adds the machines."""
 
@@ -315,6 +414,12 @@ class MarkingJob(Table):
     )
     ways: WaysTable = WaysTable.model_construct()
     pace: PaceTable = PaceTable.model_construct()
+    paper: PaperKeys = PaperKeys.model_construct()
+
+    @property
+    def numbered_sides(self) -> tuple[Literal["near", "far"], ...]:
+        """The long sides that carry numerals: nobody stands at one against a wall."""
+        return tuple(s for s in self.numerals.sides if s == "near" or not self.table.against_wall)
 
 
 def tape_of(table: TapeTable) -> Tape:
@@ -326,3 +431,8 @@ def tape_of(table: TapeTable) -> Tape:
         scale_error=table.scale_error,
     )
     return compared_to(tape) if table.scale_error else tape
+
+
+def paper_of(job: MarkingJob) -> PaperSize:
+    """The sheet that a job's pages are made for: as it says, or as its units are."""
+    return job.paper.size or ("letter" if job.units == "in" else "a4")

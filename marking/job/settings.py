@@ -12,8 +12,8 @@ from typing import TYPE_CHECKING, Annotated, Any, TypeVar, get_args, get_origin
 from pydantic import BaseModel
 
 from marking.job.keys import MarkingJob
-from marking.job.values import IS_LENGTH
-from marking.measures.lengths import format_length
+from marking.job.values import IS_LENGTH, IS_SCALE_ERROR, IS_SHARE
+from marking.measures.lengths import exact_length, format_length
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
@@ -100,20 +100,38 @@ def _said(value: Any, key: str, units: Units, model: type[BaseModel]) -> str:
     return f'"{value}"' if isinstance(value, str) else f"{value}"
 
 
+def written_as(key: str, value: Any, model: type[BaseModel]) -> Any:
+    """A setting as job.toml has it, lengths and shares as text, to be read back as the same."""
+    if isinstance(value, list | tuple):
+        return [written_as(key, one, model) for one in value]
+    if isinstance(value, dict) and {"kind", "depth"} <= set(value):
+        return f"{value['kind']} {exact_length(value['depth'])}"
+    if not isinstance(value, float):
+        return value
+    notes = _notes_of(key, model)
+    if any(note is IS_LENGTH for note in notes):
+        return exact_length(value)
+    is_share = any(note is IS_SHARE or note is IS_SCALE_ERROR for note in notes)
+    return f"{value * 100:.12g} %" if is_share else value
+
+
 def _is_length(key: str, model: type[BaseModel]) -> bool:
     """Whether the field at a dotted key holds a length."""
+    return any(note is IS_LENGTH for note in _notes_of(key, model))
+
+
+def _notes_of(key: str, model: type[BaseModel]) -> Sequence[Any]:
+    """What is noted on the field at a dotted key; nothing where there is no such field."""
     *tables, name = key.split(".")
     for table in tables:
         inner = (
             _model_in(model.model_fields[table].annotation) if table in model.model_fields else None
         )
         if inner is None:
-            return False
+            return ()
         model = inner
     field = model.model_fields.get(name)
-    return field is not None and any(
-        note is IS_LENGTH for note in (*field.metadata, *_notes(field.annotation))
-    )
+    return () if field is None else (*field.metadata, *_notes(field.annotation))
 
 
 def _notes(annotation: Any) -> Iterator[Any]:

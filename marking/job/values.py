@@ -8,10 +8,14 @@ from __future__ import annotations
 import unicodedata
 from typing import Annotated, Any
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Strict, WithJsonSchema
-
 from marking.measures.durations import parse_duration
 from marking.measures.lengths import parse_length, parse_percent, parse_run, parse_speed
+from marking.put_off import put_off
+
+with put_off("importlib.metadata"):
+    from pydantic import BaseModel, BeforeValidator, ConfigDict, Strict, TypeAdapter, WithJsonSchema
+
+    TypeAdapter(bool)  # Whatever is made first looks for plugins.
 
 
 def positive(parse: Any, what: str) -> Any:
@@ -75,7 +79,9 @@ def _parse_stretch(text: object) -> float:
     return stretch
 
 
-Stretch = Annotated[float, BeforeValidator(_parse_stretch), text_schema("1.5 %")]
+IS_SHARE = text_schema("1.5 %")
+"""Noted on every field that holds a share in per cent."""
+Stretch = Annotated[float, BeforeValidator(_parse_stretch), IS_SHARE]
 """A ratio, from a percentage."""
 
 
@@ -86,11 +92,15 @@ def _parse_scale_error(text: object) -> float:
     return error
 
 
-ScaleError = Annotated[float, BeforeValidator(_parse_scale_error), text_schema("0.02 %")]
+IS_SCALE_ERROR = text_schema("0.02 %")
+ScaleError = Annotated[float, BeforeValidator(_parse_scale_error), IS_SCALE_ERROR]
 """A ratio, from a percentage: true over shown length, less 1."""
 
 
 class Table(BaseModel):
-    """The base of every table in `job.toml`: frozen, and closed to keys it does not know."""
+    """The base of every table in `job.toml`: frozen, and closed to keys it does not know.
 
-    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
+    Most tables are checked as parts of a job alone, so that none needs a checker made on import.
+    """
+
+    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False, defer_build=True)

@@ -60,6 +60,11 @@ class InkingTable(Table):
         default=parse_duration("2 min"),
         description="How long ink is left alone before a foot",
     )
+    tried: Literal["ask", "first", "not asked"] = Field(
+        default="ask",
+        description="Whether it is asked before the first ink if it was tried that it stays, or "
+        'waited for until that is kept: "first"',
+    )
 
 
 def _distinct(names: tuple[str, ...] | None) -> tuple[str, ...] | None:
@@ -168,6 +173,14 @@ class PaceTable(Table):
         description="The plotter checked on scrap",
     )
     pen_change: Duration = Field(default=parse_duration("1 min"), description="Another pen put in")
+    vernier: Duration = Field(
+        default=parse_duration("20 s"),
+        description="A vernier over a join read and written down",
+    )
+    cloth_measured: Duration = Field(
+        default=parse_duration("15 min"),
+        description="The stretch of the canvas measured on a piece of it",
+    )
     proof_distance: Duration = Field(
         default=parse_duration("2 min"),
         description="A distance of the proof, by two",

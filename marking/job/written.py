@@ -5,7 +5,9 @@ It knows TOML's text and no key.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+import json
+import tomllib
+from typing import TYPE_CHECKING, Any
 
 from marking.errors import BadInputError
 
@@ -16,39 +18,55 @@ Written = str | int | float | bool | list[str] | list[int] | None
 """A value as it stands in job.toml; None takes its key away."""
 
 
-def with_values(text: str, table: str, values: Mapping[str, Written]) -> str:
-    """`text`, which is sound TOML, with `values` set in `table`; a missing table comes last."""
-    for key, value in values.items():
-        text = with_value(text, (table, key), value)
-    return text
+def with_values(text: str, label: str, table: str, values: Mapping[str, Written]) -> str:
+    """`text`, which is sound TOML, with `values` set in `table`; a missing table comes last.
+
+    Raises BadInputError where that cannot be done without another key changing.
+    """
+    return with_changes(text, label, {(table, key): value for key, value in values.items()})
 
 
-def with_value(text: str, keys: Sequence[str], value: Written) -> str:
-    """`text`, which is sound TOML, with the value at `keys` put in place.
+def with_changes(text: str, label: str, values: Mapping[Sequence[str], Written]) -> str:
+    """`text`, which is sound TOML, with the value at each key of keys put in place.
 
-    A missing table is made after its own, or last. Raises BadInputError where a key on the way is
-    no table.
+    Raises BadInputError where that cannot be done without another key changing.
     """
     import tomlkit
-    from tomlkit.container import OutOfOrderTableProxy
-    from tomlkit.items import AbstractTable, InlineTable
 
-    document = tomlkit.parse(text)
-    held: tomlkit.TOMLDocument | AbstractTable | InlineTable | OutOfOrderTableProxy = document
+    wanted: dict[str, Any] = tomllib.loads(text)
+    try:
+        document = tomlkit.parse(text)
+        for keys, value in values.items():
+            _put(wanted, keys, value, dict)
+            _put(document, keys, value, tomlkit.table)
+        made = tomlkit.dumps(document)
+        if "\r\n" in text:
+            made = made.replace("\r\n", "\n").replace("\n", "\r\n")
+        kept = tomllib.loads(made) == wanted
+    except (tomlkit.exceptions.TOMLKitError, tomllib.TOMLDecodeError, AttributeError, TypeError):
+        kept = False
+    if not kept:
+        table = next(iter(values))[0]
+        lines = "; ".join(
+            f"{keys[-1]} = {json.dumps(value, ensure_ascii=False)}"
+            for keys, value in values.items()
+        )
+        raise BadInputError(
+            f"{label}: was left as it is, since [{table}] cannot be written there without another "
+            f"key changing; write into it yourself: {lines}"
+        )
+    return made
+
+
+def _put(held: Any, keys: Sequence[str], value: Written, table: Any) -> None:
+    """Sets or takes away one key, below the tables that lead to it."""
     for key in keys[:-1]:
         if key not in held:
             if value is None:
-                return text
-            held[key] = tomlkit.table()
-        inner = held[key]
-        if not isinstance(inner, AbstractTable | InlineTable | OutOfOrderTableProxy):
-            raise BadInputError(f"{key}: is no table of keys; mend job.toml in an editor")
-        held = inner
+                return
+            held[key] = table()
+        held = held[key]
     if value is not None:
         held[keys[-1]] = value
     elif keys[-1] in held:
         del held[keys[-1]]
-    made = tomlkit.dumps(document)
-    if "\r\n" in text:
-        made = made.replace("\r\n", "\n").replace("\n", "\r\n")
-    return made

@@ -14,7 +14,10 @@ import numpy as np
 
 from marking.errors import RefusedError
 from marking.job.keys import tape_of
-from marking.layout import hems, lines, numerals
+from marking.layout import bands, hems, lines, numerals, on_lines
+from marking.layout.clear_places import ink_of
+from marking.layout.edges import check_margins, edge_notes, on_the_curve
+from marking.layout.named_lines import end_numerals, part_lines, refuse_unnumbered, with_named
 from marking.layout.survey import Top, survey_top
 from marking.measures.lengths import format_length
 
@@ -22,10 +25,11 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from marking.arrays import FloatArray
-    from marking.job.keys import ClothTable, MarkingJob, PensTable
+    from marking.job.keys import ClothTable, MarkingJob, Pen, PensTable
     from marking.layout.hems import FoldLine
     from marking.layout.lines import LongLine
     from marking.layout.numerals import Legibility, Numeral
+    from marking.layout.on_lines import OnLine
 
 Layer = Literal["cross", "long", "hem", "numeral", "tick", "bias", "witness"]
 LAYERS: tuple[Layer, ...] = ("cross", "long", "hem", "numeral", "tick", "bias", "witness")
@@ -42,6 +46,34 @@ class Stroke:
     layer: Layer
     pen: str
     points: FloatArray
+    beside: tuple[float, ...] = ()
+    """How far to the left of a straight line each of its passes lies, in mm; none where its pen's
+    passes lie on it, one over the other."""
+
+    @property
+    def path(self) -> FloatArray:
+        """(m, 2), mm: where the pen goes for its passes, from end to end of the true line.
+
+        Passes side by side are one way there and back, the pen down over their ends, which its
+        tip covers as it is.
+        """
+        if not self.beside:
+            return self.points
+        start, end = self.points[[0, -1]]
+        left = np.array([start[1] - end[1], end[0] - start[0]]) / math.dist(start, end)
+        way = [self.points[:1]]
+        for n, off in enumerate(self.beside):
+            way.append(self.points[:: -1 if n % 2 else 1] + off * left)
+        way.append(way[0] if len(self.beside) % 2 == 0 else self.points[-1:])
+        return np.concatenate(way)
+
+    def times(self, pen: Pen) -> int:
+        """How often `pen` goes along it."""
+        return len(self.beside) or pen.passes
+
+    def ink_width(self, pen: Pen) -> float:
+        """Across it on the cloth, in mm, all its passes."""
+        return pen.width + (max(self.beside) - min(self.beside) if self.beside else 0.0)
 
     @property
     def length(self) -> float:
@@ -113,17 +145,29 @@ def lay_out(job: MarkingJob) -> Layout:
     Raises RefusedError when it does not fit the real top, BadInputError when the survey or the
     face cannot be.
     """
+    check_margins(job)
     top = survey_top(job.table, job.units, tape_of(job.tape))
     rect = top.inscribed
     cross_x = lines.cross_positions(job, rect)
-    long_lines, warnings = lines.long_lines(job, rect)
+    if job.numerals.sides and not job.numbered_sides:
+        raise RefusedError(
+            'numerals.sides = ["far"]: nobody stands at the far side of a table against a wall; '
+            'let the near side carry them, sides = ["near"]'
+        )
+    in_bands, warnings = lines.long_lines(job, rect)
+    named = with_named(job, in_bands, rect)
+    long_lines = sorted([*named, *lines.full_lines(job, rect, named)], key=lambda line: line.y)
+    parts = part_lines(job, long_lines, cross_x, rect)
     fold_x = lines.cross_fold_positions(job.hems, job.pens, cross_x)
-    firsts = [line.y for line in long_lines if line.offset == job.grid.margin]
-    ys = (min(firsts), max(firsts))
+    ys = (long_lines[0].y, long_lines[-1].y)
     ticks = lines.tick_lines(job, cross_x, fold_x, ys)
     strokes = [
         *_cross_strokes(job.grid.heavy_every, cross_x, fold_x, ys),
         *_long_strokes(long_lines, cross_x),
+        *(
+            Stroke(part.id, "long", "lines", np.array([[part.start, part.y], [part.end, part.y]]))
+            for part in parts
+        ),
         *(Stroke(name, "tick", "lines", points) for name, points in ticks),
         *(
             Stroke(f"bias-{number}", "bias", "lines", lines.bias_line(number, cross_x, ys))
@@ -132,14 +176,22 @@ def lay_out(job: MarkingJob) -> Layout:
     ]
     legibility = None
     placed: list[Numeral] = []
-    if job.numerals.sides:
+    if job.numbered_sides:
         asked = numerals.asked_for(job, cross_x, rect, uprights(strokes, job.pens))
         legibility = numerals.fit(asked)
         placed = numerals.place(asked, legibility.height)
-    lettered = [_numeral_strokes(numeral) for numeral in placed]
+    strokes = [replace(one, beside=job.pens.named(one.pen).beside) for one in strokes]
+    at_ends = end_numerals(job, long_lines, cross_x, rect, levels(strokes, job.pens))
+    placed += _stand_on_lines(job, at_ends, strokes, placed)
+    refuse_unnumbered(at_ends, placed)
+    on_bands = bands.band_numerals(job, long_lines, cross_x, job.pens.lines.line_width / 2)
+    placed += _stand_on_lines(job, on_bands, strokes, placed)
+    lettered = [_numeral_strokes(numeral, count) for count, numeral in enumerate(placed)]
     strokes += [stroke for drawn in lettered for stroke in drawn]
     numbered = _numbered(cross_x, fold_x)
-    folds = hems.fold_lines(job.hems.folds, long_lines, numbered, job.pens.lines.width, job.units)
+    folds = hems.fold_lines(
+        job.hems.folds, long_lines, numbered, job.pens.lines.line_width, job.units
+    )
     tick_x = {float(points[0, 0]) for _, points in ticks}
     layout = Layout(
         tuple(strokes),
@@ -160,11 +212,13 @@ def lay_out(job: MarkingJob) -> Layout:
         (1.0, 1.0),
         (
             *warnings,
-            *hems.fold_warnings(folds, job.grid.margin, job.units),
+            *bands.left_out(on_bands, placed),
+            *hems.fold_warnings(folds, long_lines[0].offset, job.units),
             *_warnings(job, legibility, cross_x, rect),
+            *edge_notes(job.table, job.units),
         ),
     )
-    _check_on_top(layout.strokes, top, job.pens)
+    _check_on_top(layout.strokes, top, job)
     return _slackened(layout, job.cloth, job.pens.numerals.width)
 
 
@@ -173,9 +227,35 @@ def uprights(strokes: Sequence[Stroke], pens: PensTable) -> list[tuple[float, fl
     ink: dict[float, float] = {}
     for stroke in strokes:
         if stroke.layer in ("cross", "hem", "tick") and stroke.points[0, 0] == stroke.points[1, 0]:
-            x, half = float(stroke.points[0, 0]), pens.named(stroke.pen).width / 2
+            x = float(stroke.points[0, 0])
+            half = stroke.ink_width(pens.named(stroke.pen)) / 2
             ink[x] = max(half, ink.get(x, 0.0))
     return sorted(ink.items())
+
+
+def levels(strokes: Sequence[Stroke], pens: PensTable) -> list[tuple[float, float]]:
+    """Every line along the table, rising: its y, and half its own ink in mm."""
+    ink: dict[float, float] = {}
+    for stroke in strokes:
+        if stroke.layer in ("long", "hem") and stroke.points[0, 1] == stroke.points[1, 1]:
+            y = float(stroke.points[0, 1])
+            ink[y] = max(stroke.ink_width(pens.named(stroke.pen)) / 2, ink.get(y, 0.0))
+    return sorted(ink.items())
+
+
+def _stand_on_lines(
+    job: MarkingJob,
+    wanted: Sequence[OnLine],
+    strokes: Sequence[Stroke],
+    placed: Sequence[Numeral],
+) -> list[Numeral]:
+    """Those of `wanted` for which there is room on their lines, beside all that is drawn."""
+    pens = job.pens
+    manner = on_lines.Manner(job.numerals.face, pens.numerals.width, job.numerals.clear)
+    height, kept = on_lines.with_room(wanted, levels(strokes, pens), manner, job.grid.pitch)
+    ink = ink_of([(s.points, s.ink_width(pens.named(s.pen)) / 2) for s in strokes])
+    taken = ink.with_boxes(numeral.box_table for numeral in placed)
+    return on_lines.stand(kept, taken, uprights(strokes, pens), height, manner)
 
 
 def _cross_strokes(
@@ -197,20 +277,21 @@ def _cross_strokes(
 
 
 def _long_strokes(long_lines: list[LongLine], cross_x: FloatArray) -> list[Stroke]:
-    return [
-        Stroke(
-            line.id,
-            line.layer,
-            "lines",
-            np.array([[cross_x[0], line.y], [cross_x[-1], line.y]]),
-        )
-        for line in long_lines
-    ]
+    first, last = float(cross_x[0]), float(cross_x[-1])
+    strokes = []
+    for line in long_lines:
+        runs = lines.dashes(cross_x) if line.dashed else [(first, last)]
+        for count, (start, end) in enumerate(runs):
+            name = f"{line.id}-d{count}" if line.dashed else line.id
+            points = np.array([[start, line.y], [end, line.y]])
+            strokes.append(Stroke(name, line.layer, line.pen, points))
+    return strokes
 
 
-def _numeral_strokes(numeral: Numeral) -> list[Stroke]:
+def _numeral_strokes(numeral: Numeral, count: int) -> list[Stroke]:
+    own = "" if numeral.row == "margin" else f"{numeral.row}{count}-"
     return [
-        Stroke(f"num-{numeral.side}-{numeral.text}-{n}", "numeral", "numerals", points)
+        Stroke(f"num-{numeral.side}-{numeral.text}-{own}{n}", "numeral", "numerals", points)
         for n, points in enumerate(numeral.strokes_table)
     ]
 
@@ -278,7 +359,7 @@ def _warnings(
         step = 25.4 / 32 if job.units == "in" else 0.1
         less = math.floor((job.grid.end_margin - missed / 2) / step) * step
         advice = f'; grid.end_margin = "{format_length(less, job.units)}" would let it on'
-        on_the_top = less >= max(job.pens.lines.width, job.pens.heavy.width) / 2
+        on_the_top = less >= max(job.pens.lines.line_width, job.pens.heavy.line_width) / 2
         warnings.append(
             f"Cross line {len(cross_x)} misses by {missed:.2f} mm at the far end"
             f"{advice if on_the_top else ''}."
@@ -288,8 +369,9 @@ def _warnings(
     return warnings
 
 
-def _check_on_top(strokes: Sequence[Stroke], top: Top, pens: PensTable) -> None:
-    """No ink may fall off the real top: every stroke's outermost ink against all four edges."""
+def _check_on_top(strokes: Sequence[Stroke], top: Top, job: MarkingJob) -> None:
+    """No ink may fall off the real top, nor lie where it curves away: against all four edges."""
+    pens, curved = job.pens, job.table.edge_radius
     corners = top.corners_table
     edges = np.roll(corners, -1, axis=0) - corners
     inward = np.stack([-edges[:, 1], edges[:, 0]], axis=1) / np.linalg.norm(edges, axis=1)[:, None]
@@ -297,13 +379,20 @@ def _check_on_top(strokes: Sequence[Stroke], top: Top, pens: PensTable) -> None:
         drawn = [stroke for stroke in strokes if stroke.pen == pen]
         if not drawn:
             continue
-        points = np.concatenate([stroke.points for stroke in drawn])
-        room = (points @ inward.T - (corners * inward).sum(axis=1)).min()
-        if room < pens.named(pen).width / 2 - 1e-9:
+        points = np.concatenate([stroke.path for stroke in drawn])
+        room = (points @ inward.T - (corners * inward).sum(axis=1)).min() - curved
+        half = pens.named(pen).width / 2
+        if room < half - 1e-9 and curved:
+            raise RefusedError(on_the_curve(job, f"pens.{pen}", half))
+        if room < half - 1e-9:
             raise RefusedError(
-                f"pens.{pen}: ink {format_length(pens.named(pen).width, 'mm')} wide would run "
+                f"pens.{pen}: ink {format_length(_widest(drawn, pens), 'mm')} wide would run "
                 "off the table's edge; make grid.margin and grid.end_margin at least half of it"
             )
+
+
+def _widest(strokes: Sequence[Stroke], pens: PensTable) -> float:
+    return max(stroke.ink_width(pens.named(stroke.pen)) for stroke in strokes)
 
 
 def _slackened(layout: Layout, cloth: ClothTable, pen: float) -> Layout:

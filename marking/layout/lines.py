@@ -15,6 +15,8 @@ from marking.errors import RefusedError
 from marking.measures.lengths import format_length
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from marking.arrays import FloatArray
     from marking.job.keys import HemsTable, MarkingJob, PensTable
 
@@ -28,13 +30,20 @@ MOST_LINES = 10_000
 
 @dataclass(frozen=True)
 class LongLine:
-    """A line along the table, `offset` from its `side`'s edge and `y` in the table frame."""
+    """A line along the table, `y` in the table frame.
+
+    `offset` is what a hem laid to it measures: from its `side`'s edge, or from the side's first
+    long line where hems are counted from there.
+    """
 
     id: str
     layer: Literal["long", "hem"]
     side: Side
     offset: float
     y: float
+    dashed: bool = False
+    """In dashes that lie over every cross line, so that it crosses each in ink."""
+    pen: str = "lines"
 
 
 def cross_positions(job: MarkingJob, rect: tuple[float, float, float, float]) -> FloatArray:
@@ -42,8 +51,8 @@ def cross_positions(job: MarkingJob, rect: tuple[float, float, float, float]) ->
     x0, _, x1, _ = rect
     grid = job.grid
     pens = ["lines", "heavy"] if grid.heavy_every else ["lines"]
-    widest = max(pens, key=lambda pen: job.pens.named(pen).width)
-    ink = job.pens.named(widest).width
+    widest = max(pens, key=lambda pen: job.pens.named(pen).line_width)
+    ink = job.pens.named(widest).line_width
     if grid.pitch < ink + BETWEEN_INK:
         raise RefusedError(
             f"grid.pitch = {format_length(grid.pitch, 'mm')}: lines {format_length(ink, 'mm')} "
@@ -87,22 +96,37 @@ def long_lines(
     _check_bands(job, height)
     near, warnings = _band(job, "near", rect)
     far, _ = _band(job, "far", rect)
-    lines = near + far
-    if job.grid.long_lines == "full":
-        lines += _full_lines(job, rect, lines)
-    return sorted(lines, key=lambda line: line.y), warnings
+    if job.table.against_wall:
+        far = far[:1]
+    return sorted(near + far, key=lambda line: line.y), warnings
 
 
 def _check_bands(job: MarkingJob, height: float) -> None:
     shown = format_length(height, job.units)
-    gap = job.pens.lines.width + BETWEEN_INK
-    for key, value in (("grid.margin", job.grid.margin), ("hems.depth", job.hems.depth)):
-        if 2 * value + gap > height:
+    gap = job.pens.lines.line_width + BETWEEN_INK
+    counted, depth = counted_from(job), job.hems.depth
+    for key, value, start in (
+        ("grid.margin", job.grid.margin, 0.0),
+        ("hems.depth", depth, counted),
+    ):
+        if job.table.against_wall and start + value + job.grid.margin + gap > height:
+            most = max(0.0, height - gap - start - job.grid.margin - 0.4)
             raise RefusedError(
-                f"{key} = {format_length(value, job.units)}: from both long edges it meets in the "
-                f"middle of a top {shown} wide; it can be at most "
-                f"{format_length(max(0.0, (height - gap) / 2 - 0.4), job.units)}"
+                f"{key} = {format_length(value, job.units)}: it meets the first long line at the "
+                f"wall, on a top {shown} wide; it can be at most {format_length(most, job.units)}"
             )
+        if not job.table.against_wall and 2 * (start + value) + gap > height:
+            both = "first long lines" if start else "long edges"
+            raise RefusedError(
+                f"{key} = {format_length(value, job.units)}: from both {both} it meets in the "
+                f"middle of a top {shown} wide; it can be at most "
+                f"{format_length(max(0.0, (height - gap) / 2 - start - 0.4), job.units)}"
+            )
+
+
+def counted_from(job: MarkingJob) -> float:
+    """From a long edge to where its hems are counted from, in mm."""
+    return job.grid.margin if job.hems.counted_from == "line" else 0.0
 
 
 def _band(
@@ -110,12 +134,19 @@ def _band(
 ) -> tuple[list[LongLine], list[str]]:
     """One side's first long line, its hem band and the extra fold lines its hems need."""
     pitch, margin, depth = job.grid.pitch, job.grid.margin, job.hems.depth
-    apart = job.pens.lines.width + BETWEEN_INK
-    middle = (rect[3] - rect[1] - apart) / 2
+    apart = job.pens.lines.line_width + BETWEEN_INK
+    counted = counted_from(job)
+    margin -= counted
+    middle = (rect[3] - rect[1] - apart) / 2 - counted
+    if job.table.against_wall:
+        middle = rect[3] - rect[1] - apart - job.grid.margin - counted
 
     def line(name: str, layer: Literal["long", "hem"], offset: float) -> LongLine:
-        y = rect[1] + offset if side == "near" else rect[3] - offset
-        return LongLine(name, layer, side, offset, y)
+        away = counted + offset
+        y = rect[1] + away if side == "near" else rect[3] - away
+        off_pitch = abs(offset - round(offset / pitch) * pitch) > _SAME
+        dashed = layer == "hem" and off_pitch and job.hems.dashed
+        return LongLine(name, layer, side, offset, y, dashed)
 
     lines = [line(f"long-{side}", "long", margin)]
     warnings: list[str] = []
@@ -139,18 +170,22 @@ def _band(
     return lines, warnings
 
 
-def _full_lines(
-    job: MarkingJob, rect: tuple[float, float, float, float], taken: list[LongLine]
+def full_lines(
+    job: MarkingJob, rect: tuple[float, float, float, float], taken: Sequence[LongLine]
 ) -> list[LongLine]:
-    """Long lines at every pitch from the near edge, between the bands and clear of them."""
+    """What "full" adds: lines at every pitch counted from the near side, between the bands."""
+    if job.grid.long_lines != "full":
+        return []
     pitch = job.grid.pitch
-    apart = job.pens.lines.width + BETWEEN_INK
-    near = max(line.y for line in taken if line.side == "near" and not line.id.startswith("fold"))
-    far = min(line.y for line in taken if line.side == "far" and not line.id.startswith("fold"))
+    apart = job.pens.lines.line_width + BETWEEN_INK
+    bands = [line for line in taken if line.id.startswith(("long-", "hem-"))]
+    near = max(line.y for line in bands if line.side == "near")
+    far = min(line.y for line in bands if line.side == "far")
     ys = np.array([line.y for line in taken])
+    start = rect[1] + counted_from(job)
     lines = []
-    for k in range(1, int((rect[3] - rect[1]) // pitch) + 1):
-        y = rect[1] + k * pitch
+    for k in range(1, int((rect[3] - start) // pitch) + 1):
+        y = start + k * pitch
         if near < y < far and np.abs(ys - y).min() >= apart:
             lines.append(LongLine(f"long-{k}", "long", "near", k * pitch, y))
     if len(lines) > MOST_LINES:
@@ -158,11 +193,25 @@ def _full_lines(
     return lines
 
 
+def dashes(xs: FloatArray) -> list[tuple[float, float]]:
+    """From where to where along the table a dashed line is inked: half of it, about each of the
+    cross lines at `xs`."""
+    reach = (xs[1] - xs[0]) / 4
+    lows, highs = np.maximum(xs - reach, xs[0]), np.minimum(xs + reach, xs[-1])
+    return list(zip(lows.tolist(), highs.tolist(), strict=True))
+
+
+def dashed_line(stroke: str) -> str | None:
+    """Id of the dashed line that the stroke of this id is a dash of; None where it is none."""
+    line, _, dash = stroke.rpartition("-d")
+    return line if line and dash.isdigit() else None
+
+
 def cross_fold_positions(hems: HemsTable, pens: PensTable, xs: FloatArray) -> FloatArray:
     """x of the extra cross lines that bottom and top hems need and the pitch does not give."""
     if not hems.cross_folds:
         return np.empty(0)
-    apart = max(pens.lines.width, pens.heavy.width) + BETWEEN_INK
+    apart = max(pens.lines.line_width, pens.heavy.line_width) + BETWEEN_INK
     wanted = xs[0] + np.array(sorted({d for fold in hems.folds for d in fold.lines}))
     clear: list[float] = []
     for x in wanted.tolist():
@@ -182,7 +231,8 @@ def tick_lines(
     """
     if not job.grid.half_ticks:
         return []
-    beside = (job.pens.lines.width + max(job.pens.lines.width, job.pens.heavy.width)) / 2
+    own, heavy = job.pens.lines.line_width, job.pens.heavy.line_width
+    beside = (own + max(own, heavy)) / 2
     if job.grid.pitch / 2 < beside + BETWEEN_INK:
         raise RefusedError(
             f"grid.half_ticks: ticks at half of {format_length(job.grid.pitch, job.units)} leave "
@@ -190,7 +240,7 @@ def tick_lines(
             f"(half_ticks = false), or use a pitch of {2 * (beside + BETWEEN_INK):.1f} mm or more, "
             "or a finer pen"
         )
-    apart = job.pens.lines.width + BETWEEN_INK
+    apart = job.pens.lines.line_width + BETWEEN_INK
     reach = job.grid.pitch / 4
     middles = [
         (number, x)

@@ -11,7 +11,7 @@ from bisect import bisect_left
 from dataclasses import dataclass, replace
 from functools import cached_property
 from itertools import pairwise
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 from marking.errors import RefusedError
 from marking.layout.bare_cloth import OFF_BOX, between_lines
@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     from marking.layout.lines import Side
     from marking.measures.lengths import Units
 
+Row = Literal["margin", "band", "line", "middle", "second"]
 _STEP = 0.01
 """Automatic heights are rounded down to this, in mm: far below what a pen can show."""
 
@@ -88,6 +89,8 @@ class Numeral:
     height: float
     box_table: tuple[float, float, float, float]
     strokes_table: tuple[FloatArray, ...]
+    row: Row = "margin"
+    """Where it stands: in its side's margin, or on a line of the grid."""
 
 
 @dataclass(frozen=True)
@@ -97,7 +100,7 @@ class _Room:
     pen: float
     clear: float
     strip: float
-    """From the table's edge to the first long line's ink."""
+    """From where the top is flat to the first long line's ink."""
     apart: float
     """From one numbered cross line to the next."""
     ends: tuple[float, float]
@@ -115,21 +118,26 @@ class Asked:
     pitch: float
     """From one cross line to the next, in mm."""
     margin: float
-    """From a long edge to the middle of its first long line."""
+    """From where the top is flat at a long edge to the middle of its first long line."""
+    curved: float
+    """From an edge to where the top is flat."""
     line_ink: float
     """The greatest width of a line."""
+    sides: tuple[Side, ...]
+    """The long sides that carry them."""
     slack: float
     """Drawn length over finished length along the table: 1 on a cover marked in place."""
     xs: FloatArray
     """Of all cross lines."""
     rect: tuple[float, float, float, float]
+    """Of the top what is flat."""
     upright: Sequence[tuple[float, float]]
     """All upright lines, rising: x, and half their ink."""
 
     @cached_property
     def values(self) -> list[int]:
         """What is written, at every `every`-th cross line from the zero line on."""
-        return [n * self.keys.per_line for n in range(0, len(self.xs), self.keys.every)]
+        return [self.keys.at_line(n) for n in range(0, len(self.xs), self.keys.every)]
 
     @cached_property
     def lettered(self) -> list[Lettered]:
@@ -179,16 +187,19 @@ def asked_for(
 
     `upright` are the x of all upright lines, rising, each with half its ink.
     """
+    curved = job.table.edge_radius
     return Asked(
         job.numerals,
         job.units,
         job.pens.numerals.width,
         job.grid.pitch,
-        job.grid.margin,
-        max(job.pens.lines.width, job.pens.heavy.width),
+        job.grid.margin - curved,
+        curved,
+        max(job.pens.lines.line_width, job.pens.heavy.width),
+        job.numbered_sides,
         1 / (1 + job.cloth.stretch_length),
         xs,
-        rect,
+        (rect[0] + curved, rect[1] + curved, rect[2] - curved, rect[3] - curved),
         upright,
     )
 
@@ -208,7 +219,7 @@ def fit(asked: Asked) -> Legibility:
     if greatest < asked.least_height:
         raise RefusedError(
             f"numerals: none fit; {tightest.what}, and that leaves less than two pen widths. "
-            f"{_remedies(asked, asked.least_height)}"
+            f"{_remedies(asked, asked.least_height)}{_lower_first(asked)}"
         )
     wanted = asked.keys.height
     if wanted == "auto":
@@ -226,6 +237,12 @@ def fit(asked: Asked) -> Legibility:
         _neighbours(asked, chosen.height),
         tuple(_larger(asked, chosen.height if wanted == "auto" else greatest)),
     )
+
+
+def _lower_first(asked: Asked) -> str:
+    """What a count that begins lower would do, where it does not begin at nought."""
+    first = asked.keys.first
+    return f". A lower numerals.first than {first} has fewer digits" if first else ""
 
 
 def _clearest(asked: Asked) -> Limit:
@@ -307,9 +324,9 @@ def _limits(asked: Asked) -> list[Limit]:
     def height(room_for_centre_lines: float, ratio: float) -> float:
         return room_for_centre_lines / ratio + room.pen if ratio else math.inf
 
-    limits = [
-        Limit(room.strip - 2 * room.clear, None, "the margin leaves no more between edge and line")
-    ]
+    edge = "the round edge" if asked.curved else "edge"
+    leaves = f"the margin leaves no more between {edge} and line"
+    limits = [Limit(room.strip - 2 * room.clear, None, leaves)]
     for end, index in ((room.ends[0], 0), (room.ends[1], -1)):
         half = height(2 * (end - room.clear) - room.pen, ratios[index])
         limits.append(Limit(half, values[index], f"{values[index]} would come too near the end"))
@@ -365,7 +382,7 @@ def _larger(asked: Asked, now: float) -> list[tuple[str, float]]:
             replace(asked, keys=keys.model_copy(update={"clear": keys.clear / 2})),
         ),
         (
-            f'grid.margin = "{format_length(asked.margin * 1.25, asked.units)}"',
+            f'grid.margin = "{format_length(asked.curved + asked.margin * 1.25, asked.units)}"',
             replace(asked, margin=asked.margin * 1.25),
         ),
         (
@@ -398,7 +415,7 @@ def place(asked: Asked, height: float) -> list[Numeral]:
     pen, strip, rect = asked.pen, asked.room.strip, asked.rect
     scale = (height - pen) / asked.tallest
     numerals = []
-    for side in asked.keys.sides:
+    for side in asked.sides:
         turn = 1 if side == "near" else -1
         y = rect[1] + strip / 2 if side == "near" else rect[3] - strip / 2
         for index, (value, text) in enumerate(zip(asked.values, asked.lettered, strict=True)):

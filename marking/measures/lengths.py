@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import unicodedata
+from decimal import Decimal
 from fractions import Fraction
 from typing import Literal
 
@@ -182,6 +183,15 @@ def format_length(millimetres: float, units: Units, *, remainder: bool = False) 
     if remainder and abs(left) >= 0.05:
         shown += f" {'+' if left > 0 else '-'} {abs(left):.1f} mm"
     return shown
+
+
+def exact_length(millimetres: float) -> str:
+    """A length that `parse_length` reads back to the last bit: a tape's inches where it is just
+    that, else millimetres."""
+    inches = Fraction(round(millimetres / float(INCH) * 64), 64)
+    if float(inches * INCH) == millimetres:
+        return f"{tape_fraction(inches)} in"
+    return f"{Decimal(repr(float(millimetres))):f}".removesuffix(".0") + " mm"
 
 
 def rough_length(millimetres: float, units: Units) -> str:

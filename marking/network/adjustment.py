@@ -1,6 +1,6 @@
 """Every reading of a job adjusted at once by least squares, and how well it all closes.
 
-It gives the same state as taking the setups one after another with `marking.network.network.ink`;
+It gives the same state as taking the setups one after another with `marking.network.misfits.ink`;
 what it adds is the closure of each reading and each tape setting. Table frame, millimetres.
 """
 
@@ -16,15 +16,20 @@ from marking.least_squares.chi_square import exceeded
 from marking.least_squares.linear import Solution, solve
 from marking.least_squares.readings_test import against_others
 from marking.network.datum import EXACT, explained
-from marking.network.network import Network, known, section_effect
-from marking.network.pose import PARAMETERS, effect
+from marking.network.error_model import NO_ERRORS
+from marking.network.gain import equations
+from marking.network.misfits import misfit
+from marking.network.network import even, joined, known, unmet
+from marking.network.pose import PARAMETERS
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
     from marking.arrays import FloatArray
     from marking.network.datum import Datum
-    from marking.network.network import KnownMark, Setup
+    from marking.network.error_model import ErrorModel
+    from marking.network.network import KnownMark, Network, Setup
+    from marking.network.shared import Block
 
 
 @dataclass(frozen=True)
@@ -53,44 +58,51 @@ class Adjusted:
     degrees: int
 
 
-def adjust(targets: Iterable[KnownMark], setups: Sequence[Setup], datum: Datum = EXACT) -> Adjusted:
+def adjust(
+    targets: Iterable[KnownMark],
+    setups: Sequence[Setup],
+    datum: Datum = EXACT,
+    errors: ErrorModel = NO_ERRORS,
+) -> Adjusted:
     """All `setups`, in any order, and all tape settings from `datum`, adjusted together.
 
-    Raises BadInputError for marks unknown or inked by no setup, and RefusedError naming a
-    section whose readings cannot place it.
+    What `errors` says is learned with them. Raises BadInputError for marks unknown or inked by no
+    setup, and RefusedError naming a section whose readings cannot place it.
     """
-    network = _laid_out(known(targets, datum), setups)
+    network, own = _laid_out(known(targets, datum, errors), setups)
     _check_tied(setups)
-    design, observed, sd, names = _equations(network, setups)
-    if not names:
+    if not setups:
         return Adjusted(network, (), float("nan"), (float("nan"), float("nan")), 0)
-    solution = solve(design, observed, sd)
-    # A mark's own row says that it lies at its place: what the datum moves it by breaks that.
-    moves = _moves(network, names) / sd[:, None]
+    found = _equations(network, setups, own)
+    solution = solve(found.design, found.observed, found.sd)
+    # Unknowns are each block's own errors over their sizes, which move others too, then the poses.
+    onto = np.eye(len(network.mean))
+    onto[: len(own), : len(own)] = own
+    weighed = (found.design / found.sd[:, None] ** 2).T @ found.moved
     placed = replace(
         network,
-        mean=solution.unknowns,
-        by_tape=solution.covariance,
-        common=solution.covariance @ (design / sd[:, None]).T @ moves,
+        mean=network.mean + onto @ solution.unknowns,
+        by_tape=even(onto @ solution.covariance @ onto.T),
+        common=network.common + onto @ solution.covariance @ weighed,
     )
-    solution = _with_datum(solution, sd, moves)
+    solution = _with_datum(solution, found.sd, found.moved / found.sd[:, None])
+    # Each error believed before is an observation of nothing: what it adds it takes away again.
     degrees = solution.degrees
     limits = (float("nan"), float("nan"))
     if degrees:
         low, high = (exceeded(p, degrees) / degrees for p in (0.975, 0.025))
         limits = (low, high)
-    return Adjusted(
-        placed, _closures(solution, sd, names), solution.variance_factor, limits, degrees
-    )
+    return Adjusted(placed, _closures(solution, found), solution.variance_factor, limits, degrees)
 
 
-def _laid_out(network: Network, setups: Sequence[Setup]) -> Network:
-    """Where each block stands; the state itself is still empty."""
+def _laid_out(network: Network, setups: Sequence[Setup]) -> tuple[Network, FloatArray]:
+    """The network with all blocks, nothing read yet; and how one standard deviation of each of
+    their own errors moves them, (n, n)."""
     inked = {setup.section: setup for setup in setups}
     if len(inked) < len(setups):
         raise BadInputError("a section is given twice; each is inked once")
-    places: dict[str, slice] = {}
-    size = 0
+    network = replace(network, setups=inked)
+    blocks: dict[str, Block] = {}
     for setup in setups:
         for reading in setup.readings:
             target = network.targets.get(reading.mark)
@@ -99,26 +111,30 @@ def _laid_out(network: Network, setups: Sequence[Setup]) -> Network:
                     f"section {setup.section} reads mark {reading.mark}, which no section here "
                     "has inked and no tape has set"
                 )
-            own = f"mark {reading.mark}"
-            if target.sd and own not in places:
-                places[own] = slice(size, size + 2)
-                size += 2
+        read = [reading.mark for reading in setup.readings]
+        blocks |= {block.name: block for block in unmet(network, read, setup.clamping)}
+    network, by_own = joined(network, list(blocks.values()))
+    places, size = dict(network.places), len(network.mean)
+    for setup in setups:
         places[setup.section] = slice(size, size + PARAMETERS[setup.kind])
         size = places[setup.section].stop
-    return replace(
+    more = size - len(network.mean)
+    sds = [block.sd for block in blocks.values()]
+    laid_out = replace(
         network,
-        setups=inked,
         places=places,
-        mean=np.zeros(size),
+        mean=np.concatenate([network.mean, np.zeros(more)]),
         by_tape=np.zeros((size, size)),
-        common=np.zeros((size, 2)),
+        common=np.concatenate([network.common, np.zeros((more, 2))]),
     )
+    return laid_out, by_own * np.concatenate([np.zeros(0), *sds])
 
 
 def _check_tied(setups: Sequence[Setup]) -> None:
     for setup in setups:
         marks = {reading.mark for reading in setup.readings}
-        if 2 * len(marks) < PARAMETERS[setup.kind]:
+        held = 0 if setup.clamping is None else 2 + setup.clamping.stopped
+        if 2 * len(marks) + held < PARAMETERS[setup.kind]:
             raise RefusedError(
                 f"section {setup.section} has readings of {len(marks)} "
                 f"mark{'' if len(marks) == 1 else 's'}, too few to place it"
@@ -128,64 +144,50 @@ def _check_tied(setups: Sequence[Setup]) -> None:
 Name = tuple[str, str | None]
 
 
-def _equations(
-    network: Network, setups: Sequence[Setup]
-) -> tuple[FloatArray, FloatArray, FloatArray, list[Name]]:
-    """Design, observations and sds, two rows for each name: (mark, section or None)."""
-    size = network.mean.size
-    rows: list[FloatArray] = []
-    observed: list[FloatArray] = []
-    sds: list[float] = []
-    names: list[Name] = []
+@dataclass(frozen=True)
+class _Equations:
+    """All there is to adjust: what is believed of each own error, then readings and fences."""
+
+    design: FloatArray
+    observed: FloatArray
+    sd: FloatArray
+    moved: FloatArray
+    """(rows, 2): how the datum's errors move what each observation should be."""
+    points: Sequence[tuple[Name, int, FloatArray]]
+    """Of each point observed: mark and section, None for the tape; its first row; mm to the unit
+    of x and y (2,), negative where the row holds the mark less the reading."""
+
+
+def _equations(network: Network, setups: Sequence[Setup], own: FloatArray) -> _Equations:
+    count, size = len(own), len(network.mean)
+    designs = [np.eye(count, size)]
+    observed, sds, moved = [np.zeros(count)], [np.ones(count)], [np.zeros((count, 2))]
+    points: list[tuple[Name, int, FloatArray]] = []
     for place, block in network.places.items():
-        if place in network.setups:
-            continue
         mark = place.removeprefix("mark ")
-        row = np.zeros((2, size))
-        row[:, block] = np.eye(2)
-        rows.append(row)
-        observed.append(np.zeros(2))
-        sds.append(network.targets[mark].sd)
-        names.append((mark, None))
+        if mark != place and network.targets[mark].inked_by is None:
+            points.append(((mark, None), block.start, np.diag(own)[block]))
+    row = count
     for setup in setups:
-        for reading in setup.readings:
-            at = np.array([network.targets[reading.mark].mark.at_table])
-            rows.append(_reading_row(network, setup, reading.mark, at))
-            observed.append(at[0] - setup.pose(np.array(reading.at)))
-            sds.append(reading.sd)
-            names.append((reading.mark, setup.section))
-    if not rows:
-        return np.zeros((0, size)), np.zeros(0), np.zeros(0), names
-    return np.concatenate(rows), np.concatenate(observed), np.repeat(sds, 2), names
-
-
-def _reading_row(network: Network, setup: Setup, mark: str, at: FloatArray) -> FloatArray:
-    """(2, n): how a mark less its reading moves with the section's error and the mark's."""
-    row = np.zeros((2, network.mean.size))
-    row[:, network.places[setup.section]] += effect(setup.kind, at, setup.pose.about)[0]
-    target = network.targets[mark]
-    for by, axes in target.inkers:
-        row[axes, network.places[by]] -= section_effect(network, by, at)[0][axes]
-    if target.sd:
-        row[:, network.places[f"mark {mark}"]] -= np.eye(2)
-    return row
-
-
-def _moves(network: Network, names: Sequence[Name]) -> FloatArray:
-    """(m, 2): how the datum's errors move each observation's truth."""
-    rows = [
-        _target_moves(network.datum, network.targets[mark]) if section is None else np.zeros((2, 2))
-        for mark, section in names
-    ]
-    return np.concatenate(rows)
-
-
-def _target_moves(datum: Datum, target: KnownMark) -> FloatArray:
-    """(2, 2): how the datum's errors move a mark's own block; not at all if a section inked it."""
-    if target.inked_by is not None:
-        return np.zeros((2, 2))
-    moves: FloatArray = datum.moves(np.array([target.mark.at_table]))[0]
-    return moves
+        about, against = setup.pose.about, setup.against
+        rows = equations(network, setup.readings, about, setup.kind, against)
+        design = -rows.carrier
+        design[:, :count] = design[:, :count] @ own
+        design[:, network.places[setup.section]] += rows.design
+        designs.append(design)
+        observed.append(misfit(network, setup))
+        sds.append(np.sqrt(rows.variances))
+        moved.append(rows.moved)
+        for number, reading in enumerate(setup.readings):
+            points.append(((reading.mark, setup.section), row + 2 * number, -np.ones(2)))
+        row += len(design)
+    return _Equations(
+        np.concatenate(designs),
+        np.concatenate(observed),
+        np.concatenate(sds),
+        np.concatenate(moved),
+        points,
+    )
 
 
 def _with_datum(solution: Solution, sd: FloatArray, moves: FloatArray) -> Solution:
@@ -205,18 +207,19 @@ def _with_datum(solution: Solution, sd: FloatArray, moves: FloatArray) -> Soluti
     )
 
 
-def _closures(solution: Solution, sd: FloatArray, names: Sequence[Name]) -> tuple[Closure, ...]:
-    """Each observation against all the others, from the one solution."""
-    over = (-solution.residuals / sd).reshape(-1, 2)
-    spanned = solution.hat.reshape(len(names), 2, -1)
+def _closures(solution: Solution, found: _Equations) -> tuple[Closure, ...]:
+    """Each point observed against all the others, from the one solution."""
+    rows = np.array([[row, row + 1] for _, row, _ in found.points], dtype=int)
+    over = (-solution.residuals / found.sd)[rows]
+    spanned = solution.hat[rows]
     blocks = np.eye(2) - spanned @ spanned.transpose(0, 2, 1)
-    found = against_others(over, blocks, np.ones(len(names)))
+    told = against_others(over, blocks, np.ones(len(rows)))
     # A reading's equation holds the mark less the reading, so its misclosure turns about.
-    signs = np.array([1.0 if section is None else -1.0 for _, section in names])
-    misclosures = signs[:, None] * found.off * sd.reshape(-1, 2)
+    units = np.array([unit for _, _, unit in found.points])
+    misclosures = units * told.off * found.sd[rows]
     return tuple(
         Closure(mark, section, misclosure, in_sds)
-        for (mark, section), misclosure, in_sds in zip(
-            names, misclosures, found.in_sds.tolist(), strict=True
+        for ((mark, section), _, _), misclosure, in_sds in zip(
+            found.points, misclosures, told.in_sds.tolist(), strict=True
         )
     )

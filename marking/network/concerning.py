@@ -9,14 +9,20 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from marking.network.datum import EXACT
-from marking.network.network import ink, known, only
+from marking.network.error_model import NO_ERRORS
+from marking.network.misfits import ink
+from marking.network.network import Setup, known, met, only, unmet
+from marking.network.pose import as_planned
 from marking.network.shared import DEVICE, own_block
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
 
+    from marking.arrays import FloatArray
     from marking.network.datum import Datum
-    from marking.network.network import KnownMark, Network, Setup
+    from marking.network.error_model import ErrorModel
+    from marking.network.fence import Clamping
+    from marking.network.network import KnownMark, Network
 
 
 def concerning(
@@ -25,43 +31,63 @@ def concerning(
     marks: Iterable[str],
     sections: Iterable[str],
     datum: Datum = EXACT,
+    errors: ErrorModel = NO_ERRORS,
+    clamping: Clamping | None = None,
 ) -> Network:
     """The network after `setups`, in the order they were inked, as far as it concerns these.
 
     The same figures as the whole network's, sooner: what no later reading can reach is left
-    out as it goes. Only `marks` are known to it afterwards.
+    out as it goes. Only `marks`, and those that `clamping` is set to, are known to it afterwards.
     """
-    network = known(targets, datum)
-    wanted = set(marks)
-    last = _last_use(network.targets, setups, wanted, sections)
+    network = known(targets, datum, errors)
+    wanted = dict.fromkeys([*marks, *((clamping and clamping.set_to) or ())])
+    uses = [([reading.mark for reading in one.readings], one.clamping) for one in setups]
+    abouts = {setup.section: setup.pose.about for setup in setups}
+    ready = [mark for mark in wanted if all(by in abouts for by, _ in _inkers(network, mark))]
+    last = last_uses(network, [*uses, (ready, clamping)], abouts)
+    last |= {section: len(setups) for section in sections}
     for count, setup in enumerate(setups):
         network = ink(network, setup)
         network = only(network, [place for place in network.places if last.get(place, -1) > count])
     return replace(network, targets={m: t for m, t in network.targets.items() if m in wanted})
 
 
-def _last_use(
-    targets: Mapping[str, KnownMark],
-    setups: Sequence[Setup],
-    marks: Iterable[str],
-    sections: Iterable[str],
+def last_uses(
+    network: Network,
+    uses: Sequence[tuple[Iterable[str], Clamping | None]],
+    abouts: Mapping[str, FloatArray],
 ) -> dict[str, int]:
-    """The count of the last setup that reads of each block; past all for what is asked for."""
-    last: dict[str, int] = {}
-    uses = [(count, r.mark) for count, setup in enumerate(setups) for r in setup.readings]
-    for count, mark in (*uses, *((len(setups), mark) for mark in marks)):
-        last[own_block(mark)] = count
-        for by, _ in targets[mark].inkers if mark in targets else ():
-            last[by] = count
-    return {**last, **{section: len(setups) for section in sections}}
+    """The count of the last of `uses` that any block of the state has to do with.
+
+    Each use reads marks, against a clamping or not; what all share is used to the end. `abouts`
+    are the middles of all windows whose ink is read.
+    """
+    stood = {name: Setup(name, as_planned(about), ()) for name, about in abouts.items()}
+    all_inked = replace(network, setups={**network.setups, **stood})
+    last = dict.fromkeys(DEVICE, len(uses))
+    for count, (read, clamping) in enumerate(uses):
+        marks = list(read)
+        for block in unmet(all_inked, marks, clamping):
+            last[block.name] = count
+        for mark in marks:
+            last[own_block(mark)] = count
+            for by, _ in _inkers(network, mark):
+                last[by] = max(last.get(by, -1), count)
+    return last
 
 
-def only_for(network: Network, marks: Iterable[str]) -> Network:
-    """The network without what does not move `marks`."""
+def _inkers(network: Network, mark: str) -> tuple[tuple[str, slice], ...]:
+    return network.targets[mark].inkers if mark in network.targets else ()
+
+
+def only_for(network: Network, marks: Sequence[str], clamping: Clamping | None = None) -> Network:
+    """The network without what does not move `marks` and the fence as it is clamped."""
+    network = met(network, marks, clamping)
     blocks: dict[str, None] = {place: None for place in DEVICE if place in network.places}
+    if clamping is not None:
+        blocks[clamping.block] = None
     for mark in marks:
-        inkers = network.targets[mark].inkers if mark in network.targets else ()
-        for place in (own_block(mark), *(by for by, _ in inkers)):
+        for place in (own_block(mark), *(by for by, _ in _inkers(network, mark))):
             if place in network.places:
                 blocks[place] = None
     return only(network, list(blocks))

@@ -14,6 +14,16 @@ if TYPE_CHECKING:
 
 
 @dataclass(frozen=True)
+class Trial:
+    """What a trial on scrap left of the plotter's scale along and across the table, and skew."""
+
+    left: tuple[float, float, float]
+    """What it found and is not drawn for, mm per mm."""
+    covariance: tuple[tuple[float, float, float], ...]
+    """(3, 3) of what it found."""
+
+
+@dataclass(frozen=True)
 class ErrorModel:
     """What errs beside a reading, a tape and a square, and how much.
 
@@ -48,6 +58,8 @@ class ErrorModel:
     marks that are set out to it."""
     mark: float | None = 0.15
     """A tick's own, along its row and across it; None: what is told with the mark itself."""
+    trial: Trial | None = None
+    """What the trial of this plotter left, in the place of `scale`; None where nothing is kept."""
 
     @property
     def rows(self) -> bool:

@@ -44,6 +44,14 @@ class Clamping:
 
 
 @dataclass(frozen=True)
+class Against:
+    """A device pushed against a fence: which clamping of it, and what the device reaches there."""
+
+    clamping: Clamping
+    window: Box
+
+
+@dataclass(frozen=True)
 class Seat:
     """How a device sits against a clamping: r observations of its pose that cost no reading."""
 
@@ -69,9 +77,9 @@ def clamping_block(clamping: Clamping, errors: ErrorModel) -> Block:
     return Block(clamping.block, sd, ((near, first), (far, last)), either_way=(3,))
 
 
-def seat_of(clamping: Clamping, window: Box, errors: ErrorModel, datum: Datum) -> Seat:
-    """The seat of a device with `window`, its pose counted about the window's middle."""
-    x0, y0, x1, y1 = window
+def seat_of(against: Against, errors: ErrorModel, datum: Datum) -> Seat:
+    """How a device sits there, its pose counted about its window's middle."""
+    clamping, (x0, y0, x1, y1) = against.clamping, against.window
     middle, inward = (x0 + x1) / 2, _TOUCHES * (x1 - x0)
     design, onto, sds, moves = [], [], [], []
     for touch in (x0 + inward, x1 - inward):

@@ -26,7 +26,8 @@ def ink_error(network: Network, section: str, points: FloatArray) -> tuple[Float
     """
     index, by_point = ink_effect(network, section, points)
     spread = by_point @ network.spread_of(index) @ by_point.transpose(0, 2, 1)
-    return by_point @ network.mean[index], spread + network.errors.cloth**2 * np.eye(2)
+    off = by_point @ network.mean[index] - network.setups[section].allowed_for(points)
+    return off, spread + network.errors.cloth**2 * np.eye(2)
 
 
 def join_step(
@@ -40,7 +41,9 @@ def join_step(
     two, by_two = ink_effect(network, beside, points)
     index, both = np.r_[one, two], np.concatenate([by_one, -by_two], axis=2)
     spread = both @ network.spread_of(index) @ both.transpose(0, 2, 1)
-    return both @ network.mean[index], spread + 2 * network.errors.cloth**2 * np.eye(2)
+    apart = both @ network.mean[index] - network.setups[section].allowed_for(points)
+    apart += network.setups[beside].allowed_for(points)
+    return apart, spread + 2 * network.errors.cloth**2 * np.eye(2)
 
 
 def ink_effect(

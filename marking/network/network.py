@@ -15,11 +15,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from marking.errors import BadInputError
-from marking.least_squares.linear import weighed
-from marking.network.datum import EXACT, explained
+from marking.network.datum import EXACT
 from marking.network.error_model import NO_ERRORS
 from marking.network.fence import clamping_block
-from marking.network.pose import PARAMETERS, effect
+from marking.network.pose import Pose, effect
 from marking.network.shared import (
     PLOTTER,
     POINTER,
@@ -40,8 +39,8 @@ if TYPE_CHECKING:
     from marking.arrays import FloatArray
     from marking.network.datum import Datum
     from marking.network.error_model import ErrorModel
-    from marking.network.fence import Clamping, Seat
-    from marking.network.pose import Pose, PoseKind
+    from marking.network.fence import Against, Clamping
+    from marking.network.pose import PoseKind
     from marking.network.shared import Block
     from marking.sections.locating_marks import Mark
 
@@ -92,6 +91,32 @@ class Setup:
     """Its `about` is the middle of the section's window."""
     readings: tuple[Reading, ...]
     kind: PoseKind = "rigid"
+    drawn_for: tuple[float, float, float] = (0.0, 0.0, 0.0)
+    """The plotter's scale along and across the table and its skew, mm per mm, that it was inked
+    for: the pose has them in its matrix."""
+    against: Against | None = None
+    """What its device was pushed against, if anything."""
+
+    @property
+    def stands(self) -> Pose:
+        """How the device stands, without what it was drawn for."""
+        return replace(self.pose, matrix=self.pose.matrix @ np.linalg.inv(drawing(self.drawn_for)))
+
+    @property
+    def clamping(self) -> Clamping | None:
+        """Which clamping of a fence its device was pushed against."""
+        return self.against.clamping if self.against is not None else None
+
+    def allowed_for(self, points: FloatArray) -> FloatArray:
+        """(n, 2) mm: how far a pen sent to table points (n, 2) goes astray by `drawn_for`."""
+        moved: FloatArray = scale_effect(points, self.pose.about) @ np.array(self.drawn_for)
+        return moved
+
+
+def drawing(plotter: Sequence[float]) -> FloatArray:
+    """(2, 2): from where a pen is sent to where it goes, for scale along, across and skew."""
+    along, across, skew = plotter
+    return np.array([[1 + along, skew], [0.0, 1 + across]])
 
 
 @dataclass(frozen=True)
@@ -129,53 +154,6 @@ class Network:
         return spread
 
 
-@dataclass(frozen=True)
-class Gain:
-    """What a set of readings does to the state, whatever their figures turn out to be."""
-
-    network: Network
-    """The state before them, with the blocks of marks read for the first time."""
-    carrier: FloatArray
-    """(2m, n): how the state moves the marks read, points in order, x before y."""
-    covariance: FloatArray
-    """(2m, 2m): of the marks less the readings if the datum had no error."""
-    change: FloatArray
-    """(k, 2m): from misfits of the readings to the change of the pose."""
-    correction: FloatArray
-    """(n, 2m): from misfits to the correction of the state."""
-    by_tape: FloatArray
-    """(k, k): covariance of the pose's change if the datum had no error."""
-    shared: FloatArray
-    """(k, n): covariance of the pose's change with the state, likewise."""
-    taken: FloatArray
-    """(2m, n): covariance of the marks with the state, likewise; the correction times this is what
-    the readings take from the state's covariance."""
-    moved: FloatArray
-    """(2m, 2): how the datum's errors move the marks."""
-    tape_projector: FloatArray
-    """(2m, 2m): weights of the misfits once the pose is taken out of them, likewise."""
-
-    @property
-    def projector(self) -> FloatArray:
-        """(2m, 2m): the same with the datum's errors among what may cause the misfits."""
-        datums = explained(self.tape_projector @ self.moved, self.moved)
-        projector: FloatArray = self.tape_projector - datums @ datums.T
-        return projector
-
-    @property
-    def own(self) -> FloatArray:
-        """(m,) mm²: variance of each mark less its reading, per axis."""
-        own: FloatArray = np.diag(self.covariance).reshape(-1, 2).mean(axis=1)
-        return own
-
-    @property
-    def spread(self) -> FloatArray:
-        """(k, k): covariance of the pose's change, with the datum's errors."""
-        common = self.change @ self.moved
-        spread: FloatArray = self.by_tape + common @ common.T
-        return spread
-
-
 def known(
     targets: Iterable[KnownMark], datum: Datum = EXACT, errors: ErrorModel = NO_ERRORS
 ) -> Network:
@@ -203,105 +181,6 @@ def known(
     return Network(
         by_id, {}, {}, np.zeros(0), np.zeros((0, 0)), np.zeros((0, 2)), datum, errors, span
     )
-
-
-def mark_positions(network: Network, marks: Sequence[str]) -> FloatArray:
-    """Where marks are believed to lie: (m, 2).
-
-    Raises BadInputError for a mark that is unknown or not inked yet.
-    """
-    network, carrier = _carried(network, marks)
-    at = np.array([network.targets[mark].mark.at_table for mark in marks])
-    mean = network.mean if network.mean.ndim == 1 else network.mean[:, 0]
-    believed: FloatArray = at + (carrier @ mean).reshape(-1, 2)
-    return believed
-
-
-def misfit(network: Network, pose: Pose, readings: Sequence[Reading]) -> FloatArray:
-    """Marks where they are believed to lie, less the readings through `pose`: (m, 2), mm."""
-    believed = mark_positions(network, [reading.mark for reading in readings])
-    return believed - pose(np.array([reading.at for reading in readings]))
-
-
-def gain(
-    network: Network,
-    readings: Sequence[Reading],
-    about: FloatArray,
-    kind: PoseKind,
-    seat: Seat | None = None,
-) -> Gain:
-    """What `readings` by one new section are worth: generalised least squares, the pose free.
-
-    The least squares are the tape's; what the datum does to them is told beside. With a `seat`
-    what a fence tells follows the readings as r rows more; its clamping has to be `met` before.
-    """
-    marks = [reading.mark for reading in readings]
-    network, carrier = _carried(network, marks, about)
-    at = np.array([network.targets[mark].mark.at_table for mark in marks]).reshape(-1, 2)
-    design = effect(kind, at, about).reshape(2 * len(marks), PARAMETERS[kind])
-    noise = np.repeat([reading.sd**2 + network.errors.cloth**2 for reading in readings], 2)
-    moved = carrier @ network.common
-    if seat is not None:
-        held = np.zeros((len(seat.sd), len(network.by_tape)))
-        held[:, network.places[seat.block]] = seat.onto
-        on_pose = np.zeros((len(seat.sd), PARAMETERS[kind]))
-        on_pose[:, :3] = seat.design
-        moved = np.concatenate([moved, held @ network.common + seat.moves])
-        carrier = np.concatenate([carrier, held])
-        design = np.concatenate([design, on_pose])
-        noise = np.concatenate([noise, seat.sd**2])
-    crossed = network.by_tape @ carrier.T
-    covariance = carrier @ crossed + np.diag(noise)
-    worth = weighed(design, covariance)
-    correction = crossed @ worth.projector
-    return Gain(
-        network,
-        carrier,
-        covariance,
-        worth.gain,
-        -correction,
-        _even(worth.spread),
-        worth.gain @ crossed.T,
-        crossed.T,
-        moved,
-        worth.projector,
-    )
-
-
-def with_inked(gained: Gain, setup: Setup, misfits: FloatArray) -> Network:
-    """The state once `setup` is inked; `misfits` (2m,) or (2m, runs) are from its own pose."""
-    network = gained.network
-    size = len(network.by_tape)
-    mean = np.concatenate(
-        [network.mean + gained.correction @ misfits, gained.change @ misfits], axis=0
-    )
-    left = _even(network.by_tape + gained.correction @ gained.taken)
-    by_tape = np.block([[left, gained.shared.T], [gained.shared, gained.by_tape]])
-    common = np.concatenate(
-        [network.common + gained.correction @ gained.moved, gained.change @ gained.moved]
-    )
-    return replace(
-        network,
-        setups={**network.setups, setup.section: setup},
-        places={**network.places, setup.section: slice(size, len(by_tape))},
-        mean=mean,
-        by_tape=by_tape,
-        common=common,
-    )
-
-
-def ink(network: Network, setup: Setup) -> Network:
-    """The network with one more inked section and its readings.
-
-    Raises BadInputError for a section inked already and for marks unknown or not inked yet.
-    """
-    if setup.section in network.setups:
-        raise BadInputError(
-            f"section {setup.section} is inked already; its readings are part of the job"
-        )
-    gained = gain(network, setup.readings, setup.pose.about, setup.kind)
-    misfits = misfit(gained.network, setup.pose, setup.readings).ravel()
-    return with_inked(gained, setup, misfits)
 
 
 def section_effect(network: Network, section: str, points: FloatArray) -> FloatArray:
@@ -349,7 +228,7 @@ def unmet(
     return tuple(block for name, block in found.items() if name not in network.places)
 
 
-def _carried(
+def carried(
     network: Network, marks: Sequence[str], about: FloatArray | None = None
 ) -> tuple[Network, FloatArray]:
     """How the state moves `marks`, (2m, n), with blocks added for what was not met before.
@@ -406,11 +285,18 @@ def joined(network: Network, blocks: Sequence[Block]) -> tuple[Network, FloatArr
     own = np.concatenate([block.sd for block in blocks])
     places, by_state, by_own, moves = stacked(blocks, network.places, len(network.by_tape))
     cross = by_state @ network.by_tape
+    expected = by_state @ network.mean
+    for block in blocks:
+        if block.mean is not None:
+            at = places[block.name].start - len(network.by_tape)
+            expected[at : at + len(block.mean)] += (
+                block.mean if expected.ndim == 1 else block.mean[:, None]
+            )
     spread = cross @ by_state.T + (by_own * own**2) @ by_own.T
     more = replace(
         network,
         places=places,
-        mean=np.concatenate([network.mean, by_state @ network.mean]),
+        mean=np.concatenate([network.mean, expected]),
         by_tape=np.block([[network.by_tape, cross.T], [cross, spread]]),
         common=np.concatenate([network.common, by_state @ network.common + by_own @ moves]),
     )
@@ -433,7 +319,7 @@ def _number_in(name: str) -> int:
     return int(digits[:9]) if digits else 0
 
 
-def _even(covariance: FloatArray) -> FloatArray:
+def even(covariance: FloatArray) -> FloatArray:
     """Rounding must not make a covariance lopsided, or errors grow along a chain."""
     halved: FloatArray = (covariance + covariance.T) / 2
     return halved

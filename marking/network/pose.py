@@ -85,6 +85,11 @@ def rigid(shift: FloatArray, turn: float, about: FloatArray) -> Pose:
     return Pose(np.array([[cos, -sin], [sin, cos]]), np.asarray(shift, float), np.asarray(about))
 
 
+def stance(pose: Pose) -> FloatArray:
+    """(3,): shift x and shift y in mm, turn in radians, of a device that stands as `pose`."""
+    return np.array([*pose.shift, pose.turn])
+
+
 def changed(pose: Pose, change: FloatArray) -> Pose:
     """`pose` followed by a small `change` (3, 4 or 6) on the table, about `pose.about`."""
     turn = float(change[2])
@@ -201,19 +206,29 @@ def refine(
     covariance: FloatArray,
     kind: PoseKind = "rigid",
     levers: FloatArray | None = None,
+    held: tuple[FloatArray, FloatArray] | None = None,
 ) -> tuple[Pose, FloatArray]:
     """The generalised-least-squares pose from a first one, and its change's covariance (k, k).
 
     `covariance` (2n, 2n) is of table less pose(plan), points in order, x before y. A turn's
     effect is counted from where the pose puts each point, or from `levers` (n, 2) where given:
-    nominal places, which keep every solution of one network linear in the same way. Raises
-    RefusedError when it does not settle.
+    nominal places, which keep every solution of one network linear in the same way. `held` is
+    what else tells of the pose, after the points in `covariance`: how shift x, shift y and turn
+    show in each (r, 3), and what they should come to (r,). Raises RefusedError when it does not
+    settle.
     """
 
     def linearised(pose: Pose, /) -> tuple[FloatArray, FloatArray]:
         moved = pose(plan)
         design = effect(kind, moved if levers is None else levers, pose.about)
-        return (table - moved).ravel(), design.reshape(2 * len(plan), -1)
+        design = design.reshape(2 * len(plan), design.shape[2])
+        off: FloatArray = (table - moved).ravel()
+        if held is not None:
+            shown, wanted = held
+            off = np.concatenate([off, wanted - shown @ stance(pose)])
+            free = np.zeros((len(shown), design.shape[1] - 3))
+            design = np.concatenate([design, np.concatenate([shown, free], axis=1)])
+        return off, design
 
     rest = gauss_newton(pose, linearised, whitening(covariance), changed)
     if not rest.settled:

@@ -13,13 +13,16 @@ import numpy as np
 
 from marking.errors import RefusedError
 from marking.least_squares.readings_test import against_others, own_blocks
-from marking.network.network import Gain, Network, Reading, gain
-from marking.network.pose import PARAMETERS, Pose, PoseKind, fit, refine
+from marking.network.gain import Gain, gain
+from marking.network.misfits import held, mark_positions
+from marking.network.pose import PARAMETERS, Pose, PoseKind, as_planned, fit, refine, stance
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from marking.arrays import FloatArray
+    from marking.network.fence import Against
+    from marking.network.network import Network, Reading
 
 
 @dataclass(frozen=True)
@@ -31,7 +34,7 @@ class Resection:
     pose: Pose
     gain: Gain
     believed: FloatArray
-    """(m, 2): where the marks read are believed to lie."""
+    """(m, 2): where the pen is believed to have to be sent for the marks read."""
     misfits: FloatArray
     """(m, 2) mm: the marks, less where the readings put them."""
     off_others: FloatArray
@@ -44,30 +47,46 @@ class Resection:
     degrees: int
     settled: bool
     """Whether the least squares came to rest; readings that far out agree with nothing."""
+    left: FloatArray
+    """(2m + r,) mm: the misfits, and those of the fence."""
+    against: Against | None = None
+    """What the device was pushed against."""
 
 
 def resect(
-    network: Network, readings: Sequence[Reading], about: FloatArray, kind: PoseKind = "rigid"
+    network: Network,
+    readings: Sequence[Reading],
+    about: FloatArray,
+    kind: PoseKind = "rigid",
+    against: Against | None = None,
 ) -> Resection:
     """Where the device stands: closed form first, then generalised least squares.
+
+    A device against a fence is taken to stand about where it was planned, in place of the first.
 
     What is known of each mark counts, with what marks share. Raises RefusedError when the
     readings cannot tell, BadInputError for marks unknown or not inked yet.
     """
-    gained = _gain_checked(network, readings, about, kind)
-    levers = np.array([gained.network.targets[r.mark].mark.at_table for r in readings])
-    believed = levers + (gained.carrier @ gained.network.mean).reshape(-1, 2)
-    plan = np.array([reading.at for reading in readings])
-    first = fit(plan, believed, kind, 1 / gained.own, about)
+    gained = _gain_checked(network, readings, about, kind, against)
+    marks = [reading.mark for reading in readings]
+    levers = np.array([gained.network.targets[m].mark.at_table for m in marks]).reshape(-1, 2)
+    believed = mark_positions(gained.network, marks, about)
+    plan = np.array([reading.at for reading in readings]).reshape(-1, 2)
+    rail = None if against is None else held(gained.network, against)
+    first = as_planned(about) if rail else fit(plan, believed, kind, 1 / gained.own, about)
+    covariance = gained.covariance
     try:
-        pose, settled = refine(first, plan, believed, gained.covariance, kind, levers)[0], True
+        pose, settled = refine(first, plan, believed, covariance, kind, levers, rail)[0], True
     except RefusedError:
         # Readings as wrong as this are told apart from the closed form's misfits.
         pose, settled = first, False
     misfits = believed - pose(plan)
-    projector = gained.projector
-    pulls = (projector @ misfits.ravel()).reshape(-1, 2)
-    others = against_others(pulls, own_blocks(projector), gained.own)
+    left: FloatArray = misfits.ravel()
+    if rail is not None:
+        left = np.concatenate([left, rail[1] - rail[0] @ stance(pose)])
+    projector, rows = gained.projector, misfits.size
+    pulls = (projector @ left)[:rows].reshape(-1, 2)
+    others = against_others(pulls, own_blocks(projector[:rows, :rows]), gained.own)
     return Resection(
         tuple(readings),
         kind,
@@ -78,17 +97,26 @@ def resect(
         # Misfits are mark less reading; "reads off" is the other way round.
         -others.off,
         others.in_sds,
-        float(misfits.ravel() @ projector @ misfits.ravel()),
-        2 * len(readings) - PARAMETERS[kind],
+        float(left @ projector @ left),
+        len(left) - PARAMETERS[kind],
         settled,
+        left,
+        against,
     )
 
 
 def _gain_checked(
-    network: Network, readings: Sequence[Reading], about: FloatArray, kind: PoseKind
+    network: Network,
+    readings: Sequence[Reading],
+    about: FloatArray,
+    kind: PoseKind,
+    against: Against | None,
 ) -> Gain:
     """`marking.network.network.gain`, refusing readings that leave the pose open."""
     marks = {reading.mark for reading in readings}
+    if against is not None:
+        _check_held(against, len(marks), kind)
+        return gain(network, readings, about, kind, against)
     if 2 * len(marks) < PARAMETERS[kind]:
         raise RefusedError(
             f"readings of {len(marks)} mark{'' if len(marks) == 1 else 's'} cannot give "
@@ -101,3 +129,15 @@ def _gain_checked(
         at = np.array([target.mark.at_table for target in known_marks])
         fit(at, at, kind)
     return gain(network, readings, about, kind)
+
+
+def _check_held(against: Against, marks: int, kind: PoseKind) -> None:
+    """Refuses a fence and readings that leave the pose open together."""
+    stopped = against.clamping.stopped
+    if 2 * marks + 2 + stopped < PARAMETERS[kind]:
+        wanted = (PARAMETERS[kind] - 2 - stopped + 1) // 2
+        raise RefusedError(
+            f"a fence {'and its stop' if stopped else 'without a stop'} and readings of "
+            f"{marks or 'no'} mark{'' if marks == 1 else 's'} cannot give "
+            f"a{'n' * (kind == 'affine')} {kind} placement; read at least {wanted}"
+        )

@@ -38,6 +38,10 @@ class Block:
     """(k, 2): how the datum's errors move it by itself; None for not at all."""
     either_way: tuple[int, ...] = ()
     """Which of its errors are so large to one side or the other, with nothing between."""
+    mixed: FloatArray | None = None
+    """(k, k): how its own errors move it, where they go together; None: each by itself."""
+    mean: FloatArray | None = None
+    """(k,): what is believed of it already; None for nothing."""
 
 
 def own_block(mark: str) -> str:
@@ -59,6 +63,8 @@ def stacked(
     start = 0
     for block in blocks:
         mine = slice(start, start + len(block.sd))
+        if block.mixed is not None:
+            by_own[mine, mine] = block.mixed
         for other, moved in block.parts:
             at = stand[other]
             if at.start < size:
@@ -77,6 +83,10 @@ def stacked(
 def device_blocks(errors: ErrorModel) -> tuple[Block, ...]:
     """What every reading of a day shares, where it errs at all."""
     plotter = Block(PLOTTER, np.full(3, errors.scale))
+    if errors.trial is not None:
+        mixed = np.linalg.cholesky(np.array(errors.trial.covariance))
+        found = np.array(errors.trial.left)
+        plotter = Block(PLOTTER, np.ones(3), mixed=mixed, mean=found)
     pointer = Block(POINTER, np.full(2, errors.pointer))
     return tuple(block for block in (plotter, pointer) if block.sd.any())
 

@@ -2,6 +2,6 @@
 
 It draws what others worked out, and works out nothing.
 It may import: `marking.cloth`, `marking.drawing`, `marking.errors`, `marking.input`, `marking.job`,
-`marking.layout`, `marking.measures`, `marking.network`, `marking.proof`, `marking.ruling`,
-`marking.sections`, `marking.stretching`, `marking.tape_marks`, `marking.ways`.
+`marking.layout`, `marking.marked_before`, `marking.measures`, `marking.network`, `marking.proof`,
+`marking.ruling`, `marking.sections`, `marking.stretching`, `marking.tape_marks`, `marking.ways`.
 """

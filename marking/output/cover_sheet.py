@@ -12,7 +12,7 @@ from marking.cloth.cover_words import WITH_BOARDS, WITH_STAPLES, amounts, board_
 from marking.drawing.artwork import Style
 from marking.drawing.page import ACCENT, FAINT, INK, RULE, Page
 from marking.drawing.typeface import text_width
-from marking.measures.lengths import format_length
+from marking.measures.lengths import format_length, rough_length
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -22,7 +22,6 @@ if TYPE_CHECKING:
     from marking.drawing.artwork import Artwork, Box
     from marking.drawing.page import Paper
     from marking.job.keys import MarkingJob
-    from marking.layout.layout import Layout
     from marking.measures.lengths import Units
 
 _EDGE = 14.0
@@ -33,7 +32,9 @@ _PALE = "#e8ebf0"
 _SHEETS_ABREAST = 3
 
 
-def cover_pages(cover: Cover, layout: Layout, job: MarkingJob, paper: Paper) -> tuple[Artwork, ...]:
+def cover_pages(
+    cover: Cover, job: MarkingJob, paper: Paper, *, pulled_on: bool
+) -> tuple[Artwork, ...]:
     """Amounts and canvas; how it goes on; boards on the top and how each sheet is cut."""
     title = f"{job.title}: what to buy, and how the cover sits"
     buying = Page(paper, title)
@@ -41,7 +42,7 @@ def cover_pages(cover: Cover, layout: Layout, job: MarkingJob, paper: Paper) -> 
     y = _amounts(buying, cover, job, y)
     _loose_canvas(buying, cover, job, y - 4)
     fastening = Page(paper, title)
-    _fastening(fastening, cover, layout, job, title)
+    _fastening(fastening, cover, job, title, pulled_on=pulled_on)
     boards = _boards(cover, job, paper, title)
     return (buying.artwork, fastening.artwork, *(page.artwork for page in boards))
 
@@ -116,26 +117,25 @@ def _loose_canvas(page: Page, cover: Cover, job: MarkingJob, top: float) -> None
     plan.line([(0.0, y), (length, y)], ACCENT, 0.5)
     plan.line([(x, 0.0), (x, wide)], ACCENT, 0.5)
     x_mid, y_mid = plan.at((below[0] + below[2]) / 2, (below[1] + below[3]) / 2)
-    page.write("top", x_mid, y_mid, _SMALL, align=0.5, colour=FAINT)
     page.write("far edge", x_mid, plan.at(0, below[3])[1] - 4, _SMALL, align=0.5, colour=FAINT)
     page.write("near edge", x_mid, plan.at(0, below[1])[1] + 2, _SMALL, align=0.5, colour=FAINT)
-    page.write("zero end", plan.at(below[0], 0)[0] + 2, y_mid, _SMALL, colour=FAINT)
+    page.write("zero end", plan.at(below[0], 0)[0] + 2, y_mid - 0.9, _SMALL, colour=FAINT)
     left, low = plan.at(0.0, 0.0)
     right, high = plan.at(length, wide)
-    off_roll = f"{format_length(length, units)} off the roll"
+    off_roll = f"{rough_length(length, units)} off the roll"
     _span(page, (left, high + 3.5), (right, high + 3.5), off_roll)
-    _span(page, (right + 3.5, low), (right + 3.5, high), format_length(wide, units))
-    _span(page, (left - 3.5, low), (left - 3.5, plan.at(0, y)[1]), format_length(y, units))
+    _span(page, (right + 3.5, low), (right + 3.5, high), rough_length(wide, units))
+    _span(page, (left - 3.5, low), (left - 3.5, plan.at(0, y)[1]), rough_length(y, units))
     _span(
         page,
         (plan.at(SQUARING, 0)[0], low - 3.5),
         (plan.at(x, 0)[0], low - 3.5),
-        format_length(x - SQUARING, units),
+        rough_length(x - SQUARING, units),
     )
     told = (
-        "Brown: the long and the short line to draw; they come to lie on the top's near edge and "
-        "through its zero corner. Broken: the drawn threads that both ends are squared to; the "
-        "short line is measured from there."
+        "Grey: the top below. The two brown lines that run past it are those to draw: they come "
+        "to lie on its near edge and through its zero corner. Broken: the drawn threads that both "
+        "ends are squared to; the short line is measured from there."
     )
     if canvas.seam is not None:
         told += " The black line along it is the seam of the strip."
@@ -161,17 +161,17 @@ def _span(page: Page, start: tuple[float, float], end: tuple[float, float], text
     page.write(text, side, (y0 + y1) / 2 - 0.9, _SMALL, align=1.0 if to_the_left else 0.0)
 
 
-def _fastening(page: Page, cover: Cover, layout: Layout, job: MarkingJob, title: str) -> None:
+def _fastening(page: Page, cover: Cover, job: MarkingJob, title: str, *, pulled_on: bool) -> None:
     """The steps in order, a drawing of the order of the sides, and the cautions."""
     y = _heading(page, f"{title}, in order")
     wide = page.width - 2 * _EDGE
     page.write("How it goes on (common practice, no source)", _EDGE, y, _CAPTION)
     y -= 6
-    for number, step in enumerate(steps(cover, layout, job), 1):
+    for number, step in enumerate(steps(cover, job, pulled_on=pulled_on), 1):
         page.box(_EDGE, y - 0.4, _EDGE + 2.8, y + 2.4)
         page.write(f"{number}", _EDGE + 5, y, _TEXT)
         y = page.paragraph(step, _EDGE + 10, y, wide - 10, _TEXT) - 1.2
-    if layout.slack == (1.0, 1.0):
+    if not pulled_on:
         y = _order_of_sides(page, cover, y - 4)
     page.line([(_EDGE, y), (page.width - _EDGE, y)], RULE, 0.2)
     _cautions(page, WITH_STAPLES, y - 5)
@@ -262,15 +262,20 @@ def _boards_on_top(page: Page, cover: Cover, job: MarkingJob, top: float) -> flo
         plan.fill((x0, low, x1, high), _PALE)
     for number, piece in enumerate(cover.underlay.pieces, 1):
         plan.box(piece.lies, INK, 0.4)
-        _number(page, number, piece.lies, plan)
+        _name(page, f"{number}", number, piece.lies, plan)
     page.write("near edge", page.width / 2, plan.low - 4.5, _SMALL, align=0.5, colour=FAINT)
-    page.write("zero end", plan.left, plan.low - 4.5, _SMALL, colour=FAINT)
+    middle = plan.at(x0, (y0 + y1) / 2)[1] - 0.9
+    page.write("zero end", plan.left - 2, middle, _SMALL, align=1.0, colour=FAINT)
     return plan.low - 13
 
 
-def _number(page: Page, number: int, box: Box, plan: _Plan) -> None:
-    x, y = plan.at((box[0] + box[2]) / 2, (box[1] + box[3]) / 2)
-    page.write(f"{number}", x, y - 1.2, 2.4, align=0.5)
+def _name(page: Page, name: str, number: int, box: Box, plan: _Plan) -> None:
+    """In the middle; on a narrow board off it along the board, each third board alike."""
+    (x0, y0), (x1, y1) = plan.at(*box[:2]), plan.at(*box[2:])
+    off = (number % 3 - 1) * 4.0
+    x = (x0 + x1) / 2 + (off if y1 - y0 < 6 <= x1 - x0 else 0.0)
+    y = (y0 + y1) / 2 + (off if x1 - x0 < 6 <= y1 - y0 else 0.0)
+    page.write(name, x, y - 1.1, 2.2, align=0.5)
 
 
 def _heading_of_sheets(page: Page, board: Underlay, units: Units, y: float) -> float:
@@ -322,8 +327,7 @@ def _sheet(
     for box, held in by_cut.items():
         plan.fill(box, "#ffffff")
         plan.box(box, INK, 0.4)
-        x, y = plan.at((box[0] + box[2]) / 2, (box[1] + box[3]) / 2)
-        page.write(_listed(held), x, y - 1.1, 2.2, align=0.5)
+        _name(page, _listed(held), held[0], box, plan)
     plan.box(plan.flat, INK, 0.5)
     one = f"sheet {numbers[0]}" if len(numbers) == 1 else f"sheets {_listed(numbers)}"
     page.write(one, left + long / 2, top - wide - 4.6, _SMALL, align=0.5)
@@ -338,5 +342,5 @@ def _listed(numbers: Sequence[int]) -> str:
 
 def _size_words(number: int, piece: BoardPiece, units: Units) -> str:
     x0, y0, x1, y1 = piece.lies
-    long, wide = (format_length(side, units) for side in (x1 - x0, y1 - y0))
+    long, wide = (rough_length(side, units) for side in (x1 - x0, y1 - y0))
     return f"{number}: {long} along the table, {wide} across; sheet {piece.sheet}"

@@ -27,6 +27,7 @@ def layout_record(layout: Layout) -> dict[str, Any]:
                 "height": placed.numeral.height,
                 "box": list(placed.numeral.box_table),
                 "strokes": list(placed.strokes),
+                **({} if placed.numeral.row == "margin" else {"row": placed.numeral.row}),
             }
             for placed in layout.numerals
         ],
@@ -141,4 +142,5 @@ def _stroke(stroke: Stroke) -> dict[str, Any]:
         "layer": stroke.layer,
         "pen": stroke.pen,
         "points": stroke.points.tolist(),
+        **({"beside": list(stroke.beside)} if stroke.beside else {}),
     }

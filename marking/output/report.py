@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 from marking.measures.counts import counted
 from marking.measures.lengths import format_length, rough_length
 from marking.output.layout_json import SCHEMA, fit_record
+from marking.output.marks_words import counted_from, inner_lines
 from marking.output.survey_words import survey_lines
 from marking.sections.feet_words import feet_lines, standing_record, wait_cell
 from marking.sections.set_downs import set_down_readings, through_said
@@ -47,7 +48,7 @@ def ink_by_pen(plan: Plan, job: MarkingJob) -> dict[str, float]:
     for section in plan.sections:
         for piece in section.pieces:
             pen = piece.stroke.pen
-            length = piece.stroke.length * job.pens.named(pen).passes
+            length = piece.stroke.length * piece.stroke.times(job.pens.named(pen))
             totals[pen] = totals.get(pen, 0.0) + length
     return dict(sorted(totals.items()))
 
@@ -114,6 +115,7 @@ def _numeral_lines(layout: Layout, job: MarkingJob) -> Iterator[str]:
     yield f"- They are {weight}, {ratio:.1f} pen widths high."
     for change, height in legibility.larger:
         yield f"- `{change}` would allow {height:.1f} mm."
+    yield from inner_lines(layout, job)
 
 
 def _standards_line(layout: Layout, job: MarkingJob) -> Iterator[str]:
@@ -149,7 +151,7 @@ def fold_table(layout: Layout, job: MarkingJob) -> Iterator[str]:
     """Which line serves which fold, as a Markdown table."""
     yield "## Hem folds"
     yield ""
-    yield "Side hems from the long edge; bottom and top hems from the zero line."
+    yield f"Side hems from {counted_from(job)}; bottom and top hems from the zero line."
     yield ""
     yield "| hem | fold at | side hem line | bottom and top hem line |"
     yield "|---|---|---|---|"
@@ -186,6 +188,12 @@ class InForce:
     """A person's work on the tape marks; None before any is chosen."""
     read: Mapping[str, Sequence[str]] = field(default_factory=dict)
     """Ids of the marks that each section is to read, in reading order, by section."""
+    hours: str | None = None
+    """What all of it takes, in a sentence."""
+    drawing: Mapping[str, float] = field(default_factory=dict)
+    """Seconds that each section is drawn at the pace of ink on canvas, by section."""
+    anew: tuple[str, ...] = ()
+    """What was asked to be inked anew, and how far it is, a sentence each."""
 
 
 def section_table(
@@ -198,6 +206,9 @@ def section_table(
         f"{counted(len(plan.sections), 'section')}, {plan.columns} along by {plan.rows} across"
         f"{_fewest(plan)}. {_set_down(plan)}"
     )
+    if kept.anew:
+        yield ""
+        yield from (f"- {one}" for one in kept.anew)
     yield ""
     if plan.ruled:
         metres = sum(line.stroke.length for line in plan.ruled) / 1000
@@ -240,7 +251,7 @@ def section_table(
         if few:
             cells.append(" ".join(kept.read.get(section.id, ())) or "none")
         cells.append(f"{len(section.pieces)}")
-        seconds = plan.seconds(section)
+        seconds = kept.drawing.get(section.id, plan.seconds(section))
         if seconds is not None:
             cells.append(f"{seconds / 60:.1f}")
         if waits:
@@ -327,17 +338,19 @@ def ink_lines(plan: Plan, job: MarkingJob, kept: InForce = InForce()) -> Iterato
 
 def _time_lines(plan: Plan, kept: InForce) -> Iterator[str]:
     """What is known of the time: the machine's, and a person's with the tape marks."""
-    seconds = seconds_of(plan)
-    if seconds is None:
+    seconds = sum(kept.drawing.values()) if kept.drawing else seconds_of(plan)
+    if seconds is None and kept.hours is None:
         yield (
             "- How long the drawing takes by hand is not told: no times for it are known yet. Time "
             "the first section, and reckon the others by their ink."
         )
-    else:
+    elif seconds is not None:
         besides = "setting down" if plan.zone.feed is None else "moving the canvas"
         yield f"- About {seconds / 3600:.1f} h of drawing, {besides} and reading not counted."
     if kept.setting_out is not None:
         yield f"- {kept.setting_out.said}"
+    if kept.hours is not None:
+        yield f"- {kept.hours}"
 
 
 def seconds_of(plan: Plan) -> float | None:

@@ -5,6 +5,7 @@ It draws what `marking.ruling` works out on pages of `marking.drawing.page`, and
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from marking.drawing.page import ACCENT, FAINT, INK, RULE, Page
@@ -13,7 +14,7 @@ from marking.ruling.order import GROUP, ruling_order
 from marking.ruling.words import CAUTIONS, how_to, line_name, note_of, time_told
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Callable, Sequence
 
     from marking.drawing.artwork import Artwork
     from marking.drawing.page import Paper
@@ -21,6 +22,7 @@ if TYPE_CHECKING:
     from marking.layout.layout import Layout
     from marking.ruling.order import Manner, Step
     from marking.sections.plan import Plan
+    from marking.sections.ruled import RuledLine
 
 _EDGE = 13.0
 _TEXT = 2.1
@@ -32,14 +34,41 @@ _HEAD = 8.0
 """Above the first line of a group, its heading."""
 
 
+@dataclass(frozen=True)
+class LineWords:
+    """What a sheet says of the lines that are ruled on it."""
+
+    between: str
+    """What they run between."""
+    heading: str
+    of: Callable[[RuledLine], str]
+    """What stands under the heading for each."""
+
+
+STUBS = LineWords("stubs", "from stub to stub", lambda line: " - ".join(line.sections))
+
+
 def ruling_pages(
     plan: Plan, layout: Layout, job: MarkingJob, paper: Paper, manner: Manner
 ) -> tuple[Artwork, ...]:
     """One page or more, for a plan with ruled lines."""
     steps = ruling_order(plan.ruled, job, manner)
+    how = tuple(how_to([step.line for step in steps], layout, job, manner))
+    return lines_to_rule_pages(steps, how, STUBS, job, paper, manner)
+
+
+def lines_to_rule_pages(
+    steps: Sequence[Step],
+    how: Sequence[str],
+    words: LineWords,
+    job: MarkingJob,
+    paper: Paper,
+    manner: Manner,
+) -> tuple[Artwork, ...]:
+    """One page or more, for lines in the order of `steps`, ruled as `how` says."""
     groups = [steps[first : first + GROUP] for first in range(0, len(steps), GROUP)]
     page = Page(paper, f"{job.title}: lines to rule")
-    y = _head(page, steps, layout, job, manner)
+    y = _head(page, steps, how, words, job, manner)
     pages, number = [page], 0
     while groups:
         rows = max(1, int((y - _EDGE) / _deep()))
@@ -48,7 +77,7 @@ def ruling_pages(
             number += 1
             row, column = divmod(place, _COLUMNS)
             wide = (page.width - 2 * _EDGE) / _COLUMNS
-            _group(page, group, number, _EDGE + column * wide, y - row * _deep(), wide - 4)
+            _group(page, group, words, number, _EDGE + column * wide, y - row * _deep(), wide - 4)
         if groups:
             page = Page(paper, pages[0].artwork.title)
             page.write(f"{job.title}: lines to rule, continued", _EDGE, page.height - 20, 4.0)
@@ -62,21 +91,26 @@ def _deep() -> float:
 
 
 def _head(
-    page: Page, steps: Sequence[Step], layout: Layout, job: MarkingJob, manner: Manner
+    page: Page,
+    steps: Sequence[Step],
+    how: Sequence[str],
+    words: LineWords,
+    job: MarkingJob,
+    manner: Manner,
 ) -> float:
     y = page.height - _EDGE - 5
     wide = page.width - 2 * _EDGE
     page.write(f"{job.title}: lines to rule", _EDGE, y, 4.6)
     who = f"{manner.hand}-handed{', with a helper' if manner.by_two else ''}"
-    lines = [step.line for step in steps]
     page.write(
-        f"{counted(len(lines), 'line')} between stubs, {who}: {time_told(steps, job, manner)}.",
+        f"{counted(len(steps), 'line')} between {words.between}, {who}: "
+        f"{time_told(steps, job, manner)}.",
         _EDGE,
         y - 6,
         _TEXT,
     )
     y -= 12
-    for number, step in enumerate(how_to(lines, layout, job, manner), 1):
+    for number, step in enumerate(how, 1):
         page.write(f"{number}", _EDGE, y, _TEXT)
         y = page.paragraph(step, _EDGE + 5, y, wide - 5, _TEXT) - 0.6
     y -= 1
@@ -88,12 +122,18 @@ def _head(
 
 
 def _group(
-    page: Page, group: Sequence[Step], number: int, x: float, top: float, wide: float
+    page: Page,
+    group: Sequence[Step],
+    words: LineWords,
+    number: int,
+    x: float,
+    top: float,
+    wide: float,
 ) -> None:
     y = top - 4
     page.write(f"Group {number}", x, y, 2.2)
     page.write("line", x + _LINE, y - 4, 1.8, colour=FAINT)
-    page.write("from stub to stub", x + _STUBS, y - 4, 1.8, colour=FAINT)
+    page.write(words.heading, x + _STUBS, y - 4, 1.8, colour=FAINT)
     page.line([(x, y - 5), (x + wide, y - 5)], INK, 0.3)
     y = top - _HEAD - 0.8
     for step in group:
@@ -102,6 +142,6 @@ def _group(
         page.box(x, y - 0.4, x + 2.6, y + 2.2)
         named = f"{line_name(line)}{' H' if line.heavy else ''}"
         end = max(x + _STUBS, x + _LINE + page.write(named, x + _LINE, y, 2.1) + 2)
-        end += page.write(" - ".join(line.sections), end, y, 1.9) + 2
+        end += page.write(words.of(line), end, y, 1.9) + 2
         page.write(note_of(step), end, y, 1.9, colour=ACCENT)
         page.line([(x, y - 1.4), (x + wide, y - 1.4)], RULE, 0.1)

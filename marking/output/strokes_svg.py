@@ -47,20 +47,24 @@ def strokes_artwork(
     """Strokes over `box` of the table: a layer for each kind and pen, and such layers for what is
     `ruled` by hand.
 
-    Every stroke stands once, as wide as its ink. A pen's passes make it darker and no wider, so
-    the file says in words, and by a darker layer, how often it is drawn.
+    Every stroke stands once, all its passes side by side. Passes over one line make it darker and
+    no wider, so the file says in words, and by a darker layer, how often it is drawn.
     """
     drawn = dict.fromkeys((stroke.layer, stroke.pen) for stroke in strokes)
-    passes = {f"{layer}-{pen}": pens.named(pen).passes for layer, pen in drawn}
+    passes = {
+        f"{stroke.layer}-{stroke.pen}": pens.named(stroke.pen).passes
+        for stroke in strokes
+        if not stroke.beside
+    }
     artwork = Artwork(box, title, description + _over_itself(passes), paper=None)
     layers: dict[tuple[str, str], Layer] = {
         (layer, pen): artwork.layer(
-            f"{layer}-{pen}", Style(stroke=_colour(pen, pens), width=pens.named(pen).width)
+            f"{layer}-{pen}", Style(stroke=ink_colour(pen, pens), width=pens.named(pen).width)
         )
         for layer, pen in drawn
     }
     for stroke in strokes:
-        layers[stroke.layer, stroke.pen].line(stroke.points, name=stroke.id)
+        layers[stroke.layer, stroke.pen].line(stroke.path, name=stroke.id)
     for layer, pen in dict.fromkeys((stroke.layer, stroke.pen) for stroke in ruled):
         style = Style(stroke=_RULED, width=pens.named(pen).width)
         by_hand = artwork.layer(f"ruled-{layer}-{pen}", style)
@@ -76,7 +80,8 @@ def _over_itself(passes: Mapping[str, int]) -> str:
     return f" To be drawn over itself, for a darker line: {', '.join(each)}." if each else ""
 
 
-def _colour(pen: str, pens: PensTable) -> str:
+def ink_colour(pen: str, pens: PensTable) -> str:
+    """What a pen's ink is drawn in: black where it goes over its lines more than once."""
     if pen == "removable":
         return _REMOVABLE
     return _MORE_THAN_ONCE if pens.named(pen).passes > 1 else _ONCE

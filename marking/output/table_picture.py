@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 
     from marking.drawing.artwork import Layer
     from marking.job.keys import MarkingJob
-    from marking.layout.layout import Layout
+    from marking.layout.layout import Layout, Stroke
     from marking.layout.lines import LongLine
     from marking.sections.locating_marks import Box
     from marking.sections.plan import Plan, Section
@@ -226,7 +226,8 @@ def _draw_locating_marks(picture: Picture, plan: Plan) -> None:
 def _clear_of_numerals(layout: Layout) -> float:
     """From the first long lines, where marks stand, to the nearest numeral's ink."""
     lines = [line.y for line in layout.grid.long_lines]
-    boxes = [placed.numeral.box_table for placed in layout.numerals]
+    margins = [placed.numeral for placed in layout.numerals if placed.numeral.row == "margin"]
+    boxes = [numeral.box_table for numeral in margins]
     gaps = (max(box[1] - max(lines), min(lines) - box[3]) for box in boxes)
     return min(gaps, default=math.inf)
 
@@ -383,13 +384,15 @@ def draw_title(picture: Picture, text: str) -> None:
     picture.write(title, text, 0.0, picture.artwork.box[3] - 2.6 * picture.letters, size=size)
 
 
-def _heavy(job: MarkingJob) -> str:
+def _heavy(line: Stroke, job: MarkingJob) -> str:
     """What heavy lines are on the cloth, where a picture can only draw them bold."""
     pen = job.pens.heavy
-    width = f"heavy lines, {format_length(pen.width, 'mm')} wide on the cloth"
-    if pen.passes == 1:
+    width = f"heavy lines, {format_length(line.ink_width(pen), 'mm')} wide on the cloth"
+    times = {2: "twice", 3: "three times"}.get(line.times(pen), f"{line.times(pen)} times")
+    if line.times(pen) == 1:
         return width
-    times = {2: "twice", 3: "three times"}.get(pen.passes, f"{pen.passes} times")
+    if line.beside:
+        return f"{width}, drawn {times}, half a tip apart"
     return f"{width} and darker, being drawn {times} over the same line"
 
 
@@ -407,10 +410,12 @@ def _draw_legend(picture: Picture, plan: Plan | None) -> None:
     lines = [
         f"{len(layout.grid.cross_x)} cross lines {format_length(job.grid.pitch, job.units)} apart; "
         "the near edge is at the bottom, the zero end at the left. Hem lines are blue in this "
-        "picture only; beside each that is folded to: how far in from its edge, and the hems."
+        "picture only; beside each that is folded to: how far in from "
+        f"{'its edge' if job.hems.counted_from == 'edge' else 'the first long line'}, and the hems."
     ]
-    if any(stroke.pen == "heavy" for stroke in layout.strokes):
-        lines.append(f"Bold: {_heavy(job)}.")
+    heavy = next((stroke for stroke in layout.strokes if stroke.pen == "heavy"), None)
+    if heavy is not None:
+        lines.append(f"Bold: {_heavy(heavy, job)}.")
     if plan is not None:
         joins = f"{counted(len(plan.sections), 'section')}, {plan.columns} along by {plan.rows}"
         joins += " across, inked in the order of their numbers; dashed: joins."

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
     from marking.measures.lengths import Units
     from marking.tape_marks.choice import ChosenMarks
-    from marking.tape_marks.marks import TapeRun
+    from marking.tape_marks.marks import Control, TapeRun
 
 _FEW_REMEDIES = 4
 _UNSAID = {
@@ -32,6 +32,32 @@ def tape_marks_lines(
 ) -> Iterator[str]:
     """Where the marks go and what they will hold; `found` is what would help where that fails."""
     control = done.control
+    yield from control_lines(control, units)
+    if control.at_nodes:
+        yield "Read at each section, in this order:"
+        for section, marks in control.read:
+            yield f"  {section:<8} {' '.join(marks) or 'none'}"
+        yield ""
+    yield done.setting_out.said
+    yield from forecast_lines(done, units)
+    if found:
+        heading = (
+            "What would help"
+            if found[0].forecast.holds
+            else "Nothing that was tried holds. What comes nearest"
+        )
+        yield f"{heading}, each as canvasrule control with these options forecasts it:"
+        for work in found[:_FEW_REMEDIES]:
+            holds = "holds" if work.forecast.holds else "does not hold"
+            yield (
+                f"  {work.way.flags(units)}: line {work.forecast.worst_line:.2f} mm, step "
+                f"{work.forecast.worst_step:.2f} mm, {work.setting_out.marks} marks, about "
+                f"{work.minutes / 60:.1f} h of setting out and reading: {holds}"
+            )
+
+
+def control_lines(control: Control, units: Units) -> Iterator[str]:
+    """Where the marks go: the frame, and the reading of each."""
 
     def shown(run: TapeRun) -> str:
         return as_taped(run.reading, control.tape, units)
@@ -39,8 +65,9 @@ def tape_marks_lines(
     square, diagonals = control.square, control.diagonals
     along, up, slope = square.ratio
     if control.at_nodes:
+        out = sum(mark.line == "row" for mark in control.marks)
         yield (
-            f"{counted(done.setting_out.marks, 'tape mark')} where sections meet, in "
+            f"{counted(out, 'tape mark')} where sections meet, in "
             f"{counted(len(control.rows), 'row')}, beside the four corners of the marking, which "
             "come with base line and square"
         )
@@ -67,27 +94,6 @@ def tape_marks_lines(
     for reading in reading_rows(control, units):
         yield f"  {reading.reading:>20}  {reading.line:<7} {', '.join(reading.marks)}"
     yield ""
-    if control.at_nodes:
-        yield "Read at each section, in this order:"
-        for section, marks in control.read:
-            yield f"  {section:<8} {' '.join(marks) or 'none'}"
-        yield ""
-    yield done.setting_out.said
-    yield from forecast_lines(done, units)
-    if found:
-        heading = (
-            "What would help"
-            if found[0].forecast.holds
-            else "Nothing that was tried holds. What comes nearest"
-        )
-        yield f"{heading}, each as canvasrule control with these options forecasts it:"
-        for work in found[:_FEW_REMEDIES]:
-            holds = "holds" if work.forecast.holds else "does not hold"
-            yield (
-                f"  {work.way.flags(units)}: line {work.forecast.worst_line:.2f} mm, step "
-                f"{work.forecast.worst_step:.2f} mm, {work.setting_out.marks} marks, about "
-                f"{work.minutes / 60:.1f} h of setting out and reading: {holds}"
-            )
 
 
 def forecast_lines(done: ChosenMarks, units: Units) -> Iterator[str]:
@@ -121,7 +127,17 @@ def tape_marks_record(
     done: ChosenMarks, found: Sequence[ChosenMarks], files: Sequence[Path], units: Units
 ) -> dict[str, Any]:
     """`control --json`."""
-    control = done.control
+    return {
+        **control_record(done.control),
+        "read": {section: list(marks) for section, marks in done.control.read},
+        "forecast": _forecast_record(done, units),
+        "remedies": [_forecast_record(work, units) for work in found],
+        "files": [path.as_posix() for path in files],
+    }
+
+
+def control_record(control: Control) -> dict[str, Any]:
+    """The marks and the frame that they are set out from, for programs."""
 
     def run_record(run: TapeRun) -> dict[str, float]:
         return {"length": run.length, "reading": run.reading}
@@ -152,10 +168,6 @@ def tape_marks_record(
             "slope": run_record(square.slope),
         },
         "diagonals": {**run_record(control.diagonals.run), "allowed": control.diagonals.allowed},
-        "read": {section: list(marks) for section, marks in control.read},
-        "forecast": _forecast_record(done, units),
-        "remedies": [_forecast_record(work, units) for work in found],
-        "files": [path.as_posix() for path in files],
     }
 
 

@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
     from marking.ways.acts import Hours
+    from marking.ways.own_pace import Timed
     from marking.ways.reckoning import Reckoning
     from marking.ways.way import Reckoned
 
@@ -23,12 +24,17 @@ _SHOWN = 3
 """Of how many ways it is told where the hours go."""
 
 
-def ways_record(ways: Sequence[Reckoned], best: Reckoned | None) -> dict[str, Any]:
+def ways_record(
+    ways: Sequence[Reckoned], best: Reckoned | None, timed: Sequence[Timed] = ()
+) -> dict[str, Any]:
     """`ways --json`."""
     return {
         "schema": 1,
         "ways": [_way_record(one) for one in ways],
         "best": None if best is None else best.way.id,
+        "at_your_pace": {
+            one.key: {"own": one.own, "assumed": one.assumed, "times": one.count} for one in timed
+        },
     }
 
 
@@ -191,6 +197,8 @@ def _notes(found: Reckoning) -> Iterator[str]:
         yield f"- Your own times: {', '.join(found.own_times)}. All others are our own assumptions."
     else:
         yield "- These times are our own assumptions; [pace] in job.toml takes yours."
+    for one in found.timed:
+        yield f"- {timed_said(one)}"
     yield (
         "- From to: a practised person at these times, and a first cover, a quarter slower with "
         "finding out besides. Who is called in to help is counted for that time only."
@@ -203,6 +211,17 @@ def _notes(found: Reckoning) -> Iterator[str]:
     )
     if found.fence is not None:
         yield f"- The fence is {format_length(found.fence.length, found.units)} long."
+
+
+def timed_said(one: Timed) -> str:
+    """An act at the job's own pace beside the assumption."""
+    if one.key == "draw_speed":
+        own, assumed = f"{one.own:g} mm/s", f"{one.assumed:g} mm/s"
+    else:
+        own, assumed = _each(one.own), _each(one.assumed)
+    return (
+        f"At your pace: {one.key} {own}, by {one.count} times in the record (assumed: {assumed})."
+    )
 
 
 def _each(seconds: float) -> str:

@@ -29,7 +29,9 @@ _UNITS = {25.4: "inches", 10.0: "centimetres", 1 / 25.4: "mm for inches"}
 _NEAR = 0.02
 _WIDEST_TURN = np.radians(30)
 
-Fault = Literal["misread", "exchanged", "mirrored", "units", "scale", "disagree", "turned"]
+Fault = Literal[
+    "misread", "exchanged", "mirrored", "units", "scale", "disagree", "turned", "not at the fence"
+]
 
 
 @dataclass(frozen=True)
@@ -51,7 +53,8 @@ def doubts(
     """
     if agrees(found):
         return _turned(found)
-    network = only_for(network, _names(found.readings))
+    clamping = found.against.clamping if found.against is not None else None
+    network = only_for(network, _names(found.readings), clamping)
     structural = _units(found) or _mirrored(network, found) or _exchanged(network, found)
     if structural:
         return structural
@@ -154,6 +157,28 @@ def _exchanged(network: Network, found: Resection) -> tuple[Doubt, ...]:
     )
 
 
+def _off_fence(network: Network, found: Resection) -> tuple[Doubt, ...]:
+    """Readings that agree with each other and not with the fence."""
+    names = _names(found.readings)
+    if found.against is None or len(names) < 3:
+        return ()
+    try:
+        other = resect(network, found.readings, found.pose.about, found.kind)
+    except RefusedError:
+        return ()
+    if not agrees(other, _SECOND):
+        return ()
+    return (
+        Doubt(
+            "not at the fence",
+            names,
+            f"the readings of {_listed(names)} agree with each other, and not with fence "
+            f"{found.against.clamping.name}: look whether the device lies against it and its stop, "
+            "and whether a clamp has slipped, then read them again",
+        ),
+    )
+
+
 def _misread(
     network: Network, found: Resection, bed_origin: tuple[float, float]
 ) -> tuple[Doubt, ...]:
@@ -173,9 +198,11 @@ def _misread(
         if doubt.marks not in [one.marks for one in named]:
             named.append(doubt)
         left = fewer
-    if agrees(left, _SECOND) and 2 * len(named) < len(found.readings):
+    # A fence speaks for the rest as one reading more.
+    voices = len(found.readings) + (found.against is not None)
+    if agrees(left, _SECOND) and 2 * len(named) < voices:
         return tuple(named)
-    return _scale(network, found) or _disagree(found)
+    return _off_fence(network, found) or _scale(network, found) or _disagree(found)
 
 
 def _as_likely(found: Resection, worst: int) -> tuple[int, ...]:
@@ -219,7 +246,7 @@ def _scale(network: Network, found: Resection) -> tuple[Doubt, ...]:
     if found.kind != "rigid" or len(set(_names(found.readings))) < 3:
         return ()
     try:
-        other = resect(network, found.readings, found.pose.about, "similarity")
+        other = resect(network, found.readings, found.pose.about, "similarity", found.against)
     except RefusedError:
         return ()
     if not agrees(other):
@@ -253,7 +280,7 @@ def _disagree(found: Resection) -> tuple[Doubt, ...]:
 def _again(network: Network, found: Resection, readings: Sequence[Reading]) -> Resection | None:
     """The resection of other readings; None when they cannot give one."""
     try:
-        return resect(network, readings, found.pose.about, found.kind)
+        return resect(network, readings, found.pose.about, found.kind, found.against)
     except RefusedError:
         return None
 

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from marking.sections.mended import section_mended
 from marking.sections.neighbours import Butt
 
 if TYPE_CHECKING:
@@ -51,7 +52,7 @@ def section_of(name: str) -> str:
 
 
 def stances(record: Record) -> dict[str, tuple[Laid, ...]]:
-    """Where the device of each section begun stood while it inked, first to last."""
+    """Where the device of each section begun stood while it inked, first to last; no mends."""
     placed: dict[str, list[KeptPlacement]] = {}
     for placement in record.placements():
         placed.setdefault(placement.section, []).append(placement)
@@ -61,7 +62,10 @@ def stances(record: Record) -> dict[str, tuple[Laid, ...]]:
     sent: dict[int, set[str]] = {}
     for kept in record.strokes():
         sent.setdefault(kept.run, set()).add(kept.stroke)
-    begun = dict.fromkeys(ink.section for ink in record.ink())
+    # What is laid anew lies by marks around it, and places nothing else.
+    begun = dict.fromkeys(
+        ink.section for ink in record.ink() if section_mended(ink.section) is None
+    )
     return {
         section: _of_one(section, placed.get(section, []), runs.get(section, []), sent)
         for section in begun

@@ -11,16 +11,12 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from marking.network.network import (
-    TAPE_SD,
-    KnownMark,
-    Reading,
-    gain,
-    mark_positions,
-    section_effect,
-)
+from marking.network.gain import gain
+from marking.network.misfits import mark_positions
+from marking.network.network import TAPE_SD, KnownMark, Reading, section_effect
 from marking.network.regions import radius_95
 from marking.placement.compromise import InkedPoints, inked, visible
+from marking.record.readings import READING_SD
 from marking.sections.locating_marks import Mark
 
 if TYPE_CHECKING:
@@ -119,14 +115,14 @@ def _with(
 ) -> InkedPoints:
     """The inking had `more` been read too, with figures that change no estimate."""
     setup = inking.setup
-    sd = float(np.median([reading.sd for reading in setup.readings]))
+    sd = float(np.median([reading.sd for reading in setup.readings] or [READING_SD]))
     back = pose.inverse
     readings = list(setup.readings)
     for target in more:
-        x, y = back(mark_positions(network, [target.mark.id])[0])
+        x, y = back(mark_positions(network, [target.mark.id], setup.pose.about)[0])
         readings.append(Reading(target.mark.id, (float(x), float(y)), sd))
     longer = replace(setup, readings=tuple(readings))
-    gained = gain(network, longer.readings, setup.pose.about, setup.kind)
+    gained = gain(network, longer.readings, setup.pose.about, setup.kind, setup.against)
     return inked(gained, longer, points, joins)
 
 

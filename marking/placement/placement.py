@@ -6,7 +6,7 @@ network, no machine and no file. Table frame, millimetres.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Literal
 
 import numpy as np
@@ -14,9 +14,11 @@ import numpy as np
 from marking.errors import BadInputError, RefusedError
 from marking.network.concerning import concerning
 from marking.network.datum import EXACT
-from marking.network.network import Setup
+from marking.network.error_model import NO_ERRORS
+from marking.network.network import Setup, drawing
 from marking.network.pose import FEWEST_MARKS
 from marking.network.resection import resect
+from marking.network.shared import PLOTTER
 from marking.placement.blunders import Doubt, doubts
 from marking.placement.compromise import (
     WEIGHTS,
@@ -31,6 +33,7 @@ from marking.placement.compromise import (
 from marking.placement.laid_ink import section_of
 from marking.placement.one_more_mark import Addition, best_addition
 from marking.placement.recut import NeededMove, carried, needed_move
+from marking.sections.mended import section_mended
 from marking.sections.neighbours import outermost_ink, window_middle
 
 if TYPE_CHECKING:
@@ -39,6 +42,8 @@ if TYPE_CHECKING:
     from marking.arrays import FloatArray
     from marking.network.allowed import Allowed
     from marking.network.datum import Datum
+    from marking.network.error_model import ErrorModel
+    from marking.network.fence import Against
     from marking.network.network import KnownMark, Network, Reading
     from marking.network.pose import Pose, PoseKind
     from marking.network.resection import Resection
@@ -108,23 +113,30 @@ def place(
     *,
     kind: PoseKind = "rigid",
     weight: float | None = None,
+    follow: float | None = None,
     bed_origin: tuple[float, float] | None = None,
+    against: Against | None = None,
 ) -> Placement:
     """Where the device of `section` stands, from what is known so far and its `readings`.
 
     `weight` runs from 0, true to the table, to 1, meeting the join; the least visible error
-    chooses it unless given. `bed_origin` is the as-planned table point of the bed's 0, 0, the
-    window's low corner unless given. Raises BadInputError for readings that cannot be, and
-    RefusedError when they cannot tell where the device stands.
+    chooses it unless given, or `follow` is, and what it gives does not show. `bed_origin` is the
+    as-planned table point of the bed's 0, 0, the window's low corner unless given; `against` is
+    what the device was pushed against. It is inked for the plotter's scale and skew as they are
+    known by then. Raises BadInputError for readings that cannot be, and RefusedError when they
+    cannot tell where the device stands.
     """
-    _check(network, section, readings, kind, weight)
-    found = resect(network, readings, window_middle(section), kind)
-    setup = Setup(section.id, found.pose, tuple(readings), kind)
+    _check(network, section, readings, kind, weight, against)
+    found = resect(network, readings, window_middle(section), kind, against)
+    setup = _setup(section.id, found)
     joins = _earlier_joins(network, section, joints)
     ink_points = outermost_ink(section)
     settled = inked(found.gain, setup, ink_points, joins)
     ways = trade_off(settled, ink_points, joins, WEIGHTS if weight is None else (weight,))
     way = least_visible(ways, limits)
+    if weight is None and follow is not None and joins:
+        (as_planned,) = trade_off(settled, ink_points, joins, (follow,))
+        way = as_planned if visible(as_planned.error, as_planned.step, limits) <= 1 else way
     inking = inked(found.gain, set_back(setup, way), ink_points, joins) if way.weight else settled
     origin = (section.window[0], section.window[1]) if bed_origin is None else bed_origin
     doubted = doubts(network, found, origin)
@@ -150,6 +162,19 @@ def place(
     )
 
 
+def _setup(section: str, found: Resection) -> Setup:
+    """The section inked from where it stands, for the plotter as it is known by now."""
+    network = found.gain.network
+    plain = Setup(section, found.pose, found.readings, found.kind, against=found.against)
+    if PLOTTER not in network.places:
+        return plain
+    block = network.places[PLOTTER]
+    told = network.mean[block] + found.gain.correction[block] @ found.left
+    along, across, skew = (float(part) for part in told)
+    pose = replace(found.pose, matrix=found.pose.matrix @ drawing((along, across, skew)))
+    return replace(plain, pose=pose, drawn_for=(along, across, skew))
+
+
 def network_for(
     section: Section,
     targets: Sequence[KnownMark],
@@ -157,6 +182,9 @@ def network_for(
     joints: Sequence[Butt],
     datum: Datum = EXACT,
     unreadable: Container[str] = (),
+    *,
+    errors: ErrorModel = NO_ERRORS,
+    against: Against | None = None,
 ) -> Network:
     """The network that `place` needs for `section`, from a job's `setups` as they were inked.
 
@@ -175,7 +203,8 @@ def network_for(
     beside = [name for butt in joints if section.id in butt.sections for name in butt.sections]
     own = [name for name in inked if section_of(name) == section.id]
     wanted = [*own, *(name for name in beside if name in inked)]
-    return concerning(targets, setups, near, wanted, datum)
+    clamping = against.clamping if against is not None else None
+    return concerning(targets, setups, near, wanted, datum, errors, clamping)
 
 
 def _check(
@@ -184,6 +213,7 @@ def _check(
     readings: Sequence[Reading],
     kind: PoseKind,
     weight: float | None,
+    against: Against | None,
 ) -> None:
     if section.id in network.setups:
         raise BadInputError(
@@ -198,6 +228,8 @@ def _check(
                 f"mark {reading.mark} is given twice with the very same figures; a second reading "
                 "has to be taken anew, so leave one of them out"
             )
+    if against is not None:
+        return
     marks = len({reading.mark for reading in readings})
     fewest = FEWEST_MARKS[kind] + (kind != "rigid")
     if marks < fewest:
@@ -288,15 +320,16 @@ def _verdict(
             f"section {section.id} does not fit the bed where the device stands: {move}, then "
             "read the marks again",
         )
-    figures = _figures(inking, limits)
+    figures = _figures(section, inking, limits)
     if addition is not None:
         return "add a mark", f"{figures}. {addition.message}"
     return "ink", f"{figures}. Ink"
 
 
-def _figures(inking: InkedPoints, limits: Allowed) -> str:
+def _figures(section: Section, inking: InkedPoints, limits: Allowed) -> str:
+    of_what = "true" if section_mended(section.id) is None else "what lies around it"
     true = (
-        f"95 in 100 such placements keep all ink within {inking.error:.2f} mm of true "
+        f"95 in 100 such placements keep all ink within {inking.error:.2f} mm of {of_what} "
         f"({limits.tolerance:.2f} allowed)"
     )
     if not inking.joins:

@@ -54,7 +54,7 @@ def needed_move(section: Section, pose: Pose) -> NeededMove | None:
     """
     if not section.pieces:
         return None
-    points = np.concatenate([piece.stroke.points for piece in section.pieces])
+    points = np.concatenate([piece.stroke.path for piece in section.pieces])
     low, high = np.array(section.window[:2]), np.array(section.window[2:])
     shift = _least_shift(pose.inverse(points), low, high)
     if shift is not None:

@@ -15,14 +15,17 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from marking.least_squares.least_slip import least_named
-from marking.network.network import Reading, gain
+from marking.network.gain import gain
+from marking.network.network import Reading
 from marking.network.pose import PARAMETERS, effect
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from marking.arrays import FloatArray
-    from marking.network.network import Gain, Network
+    from marking.network.fence import Against
+    from marking.network.gain import Gain
+    from marking.network.network import Network
     from marking.network.pose import PoseKind
 
 WANTED = 3.0
@@ -45,7 +48,7 @@ class Slips:
     @property
     def worst(self) -> float:
         """mm: a slip of this much in any one reading would be named."""
-        return float(self.named.max())
+        return float(self.named.max(initial=0.0))
 
     @property
     def worst_mark(self) -> str:
@@ -59,13 +62,15 @@ def slips(
     about: FloatArray,
     points: FloatArray,
     kind: PoseKind = "rigid",
+    against: Against | None = None,
 ) -> Slips:
     """What a slip in each of `readings` must come to; `points` (n, 2) are of the section's ink."""
-    gained = gain(network, readings, about, kind)
+    gained = gain(network, readings, about, kind, against)
     marks = tuple(reading.mark for reading in readings)
-    if 2 * len(marks) <= PARAMETERS[kind]:
-        return Slips(marks, np.full(len(marks), np.inf), math.inf)
-    projector = gained.projector
+    rows = 2 * len(marks)
+    if len(gained.carrier) <= PARAMETERS[kind] or not marks:
+        return Slips(marks, np.full(len(marks), np.inf), math.inf if marks else 0.0)
+    projector = gained.projector[:rows, :rows]
     named = np.array([least_named(one, marks, projector, gained.own) for one in range(len(marks))])
     return Slips(marks, named, _shifted(gained, named, effect(kind, points, about)))
 
@@ -87,20 +92,21 @@ def more_readings(
     points: FloatArray,
     in_sight: Sequence[str] = (),
     kind: PoseKind = "rigid",
+    against: Against | None = None,
 ) -> MoreReadings | None:
     """The readings that make a slip of `WANTED` named; None where it is, or nothing more helps.
 
     The one that is enough, where there is one: of a mark in sight and not read yet, or once more
     of one that was. Else those whose slips show least are read once more.
     """
-    now = slips(network, readings, about, points, kind)
+    now = slips(network, readings, about, points, kind, against)
     if now.worst <= WANTED:
         return None
     sd = float(np.median([reading.sd for reading in readings]))
 
     def with_more(marks: Sequence[str]) -> Slips:
         added = [Reading(mark, network.targets[mark].mark.at_table, sd) for mark in marks]
-        return slips(network, [*readings, *added], about, points, kind)
+        return slips(network, [*readings, *added], about, points, kind, against)
 
     unread = [mark for mark in in_sight if mark not in now.marks and mark in network.targets]
     single = [now.worst_mark, *unread]

@@ -48,7 +48,7 @@ def seen_move(placed: Placement, before: str) -> SeenMove:
     section, network = placed.section, placed.inking.network
     then, now = network.setups[before], placed.inking.setup
     stood, stands = (
-        changed(setup.pose, network.mean[network.places[name]])
+        changed(setup.stands, network.mean[network.places[name]])
         for name, setup in ((before, then), (section.id, now))
     )
     index = np.r_[network.places[section.id], network.places[before]]

@@ -162,6 +162,7 @@ _FORMS: dict[str, Callable[[Any, Tell], Any]] = {
     "mark": _name,
     "stroke": _name,
     "line": _name,
+    "mend": _name,
     "x_bed": _number,
     "y_bed": _number,
     "sd": _number,

@@ -28,8 +28,9 @@ _WORDS = {
     "whereabouts": ("place of the machine", "places of the machine"),
     "given": ("reading given", "readings given"),
     "ruled": ("note of a ruled line", "notes of ruled lines"),
+    "mend": ("note of a mend", "notes of mends"),
 }
-_LATER = ("layout", "division", "whereabouts", "given", "beam", "run", "ruled")
+_LATER = ("layout", "division", "whereabouts", "given", "beam", "run", "ruled", "mend")
 """Tables that an older record has not: there they are missing and not damaged."""
 _MOST_ROWS = 200_000
 _LARGEST_ROW = 64 << 20

@@ -72,11 +72,17 @@ MIGRATIONS = (
         line TEXT NOT NULL, event TEXT NOT NULL CHECK (event IN ('ruled', 'undone')),
         plan TEXT NOT NULL);
     """,
+    """
+    CREATE TABLE mend (id INTEGER PRIMARY KEY, at TEXT NOT NULL, layout TEXT NOT NULL,
+        plan TEXT NOT NULL, mend TEXT NOT NULL,
+        event TEXT NOT NULL CHECK (event IN ('asked', 'taken back', 'looked over')),
+        detail TEXT NOT NULL);
+    """,
 )
 """One step a version; a released step is never edited, only followed by another."""
 TABLES = (
     *("layout", "division", "standing_layout", "reading", "placement", "verification"),
-    *("ink", "run", "stroke", "beam", "whereabouts", "given", "ruled"),
+    *("ink", "run", "stroke", "beam", "whereabouts", "given", "ruled", "mend"),
 )
 """All that rows are kept in."""
 

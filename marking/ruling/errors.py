@@ -15,8 +15,8 @@ if TYPE_CHECKING:
     from marking.arrays import FloatArray
 
 LAID = 0.2
-"""Standard deviation in mm of a rule laid by hand and eye to a stub, each end by itself: our own
-assumption. The trade's 0.2 to 0.3 mm for a careful hand is common practice, no source."""
+"""mm: a rule is laid by hand and eye to within this of a stub or a tick, evenly, each end by
+itself: the careful end of a hand's 0.2 to 0.3 mm, which is common practice, no source."""
 
 
 def ruled_errors(
@@ -36,8 +36,8 @@ def ruled_errors(
     """
     if near.shape != far.shape:
         raise ValueError(f"stub errors of shapes {near.shape} and {far.shape}: one for each run")
-    at_near = near + laid * rng.standard_normal(near.shape)
-    at_far = far + laid * rng.standard_normal(far.shape)
+    at_near = near + rng.uniform(-laid, laid, near.shape)
+    at_far = far + rng.uniform(-laid, laid, far.shape)
     along: FloatArray = at_near[..., None] * (1 - shares) + at_far[..., None] * shares
     return along
 

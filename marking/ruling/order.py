@@ -77,7 +77,8 @@ def ruling_order(
             # Of those that wait least the next on the way, or from the group's start again.
             _, _, last = min((wait, at < last, at) for at, wait in waits.items())
             line, wait = left.pop(last), waits[last]
-            run = line.stroke.length * job.pens.named(line.stroke.pen).passes / manner.markers
+            times = line.stroke.times(job.pens.named(line.stroke.pen))
+            run = line.stroke.length * times / manner.markers
             worn = bool(steps) and on_tip + run > job.pace.tip
             on_tip = run if worn else on_tip + run
             begins = clock + wait
@@ -89,7 +90,7 @@ def ruling_order(
 def seconds_for(line: RuledLine, job: MarkingJob, manner: Manner) -> float:
     """How long a line takes: the rule laid, the line drawn; drawn again for a further pass."""
     pace = job.pace
-    again = job.pens.named(line.stroke.pen).passes - 1
+    again = line.stroke.times(job.pens.named(line.stroke.pen)) - 1
     once = pace.line_ruled_by_two if manner.by_two else pace.line_ruled
     return once + again * line.stroke.length / pace.draw_speed
 
@@ -128,7 +129,8 @@ def _wait(
         if dry <= clock + wait:
             # What was ruled before it is drier still.
             break
-        half = job.pens.named(step.line.stroke.pen).width / 2
+        stroke = step.line.stroke
+        half = stroke.ink_width(job.pens.named(stroke.pen)) / 2
         xs = step.line.points[:, 0]
         if float(xs.max()) + half >= low and float(xs.min()) - half <= high:
             wait = dry - clock

@@ -42,7 +42,7 @@ def how_to(
     pen = job.pens.lines
     yield (
         f"Begin when the last stub has dried for {format_duration(job.inking.drying)}. Use one "
-        f"straight rule that reaches over both stubs, at least {_shortest_rule(lines, job)} long; "
+        f"straight rule that reaches over both stubs, at least {shortest_rule(lines, job)} long; "
         "turned over against a ruled line it must show no bow."
     )
     yield (
@@ -51,16 +51,16 @@ def how_to(
     )
     yield (
         f"Set it off from the middle of both stubs by half the tip's width, "
-        f"{_fine(pen.width / 2)}: a tip as wide as the stub then runs on it, and the edge lies "
+        f"{fine(pen.width / 2)}: a tip as wide as the stub then runs on it, and the edge lies "
         f"along the stub's {away}-end side. Sight along the whole stub, not its end alone."
     )
-    yield from _where_from(lines[0], layout, job, manner)
+    yield from where_from(lines[0], layout, job, manner)
     heavy = [line for line in lines if line.heavy]
     if heavy:
-        yield _heavy(job)
+        yield heavy_said(heavy[0], job)
     yield (
-        f"Lift the rule straight up. The order below keeps rule (up to {_fine(RULE_WIDTH)} wide) "
-        f"and hand ({_fine(HAND_ROOM)}, on the {hand}-end side) off lines ruled less than "
+        f"Lift the rule straight up. The order below keeps rule (up to {fine(RULE_WIDTH)} wide) "
+        f"and hand ({fine(HAND_ROOM)}, on the {hand}-end side) off lines ruled less than "
         f"{format_duration(job.inking.drying)} ago; where it says wait, wait. No device, foot or "
         "sleeve on wet lines either."
     )
@@ -71,7 +71,8 @@ def how_to(
     )
 
 
-def _where_from(line: RuledLine, layout: Layout, job: MarkingJob, manner: Manner) -> Iterator[str]:
+def where_from(line: RuledLine, layout: Layout, job: MarkingJob, manner: Manner) -> Iterator[str]:
+    """From which edge a line is ruled, and where its halves meet."""
     parts = reaches(line, layout, job)
     if len(parts) == 1:
         yield "Rule each line from the near edge, in one reach."
@@ -92,20 +93,27 @@ def _where_from(line: RuledLine, layout: Layout, job: MarkingJob, manner: Manner
         )
 
 
-def _heavy(job: MarkingJob) -> str:
-    pen = job.pens.heavy
-    often = {1: "once, with its own tip", 2: "twice"}.get(pen.passes, f"{pen.passes} times")
-    if pen.passes == 1:
-        return f"Lines marked H are the heavier ones: rule them {often}, {_fine(pen.width)} wide."
-    return f"Lines marked H are the heavier ones: rule them {often}, the rule not moved between."
+def heavy_said(line: RuledLine, job: MarkingJob) -> str:
+    """How heavy lines are ruled, `line` being one of them."""
+    pen, times = job.pens.heavy, line.stroke.times(job.pens.heavy)
+    often = {1: "once, with its own tip", 2: "twice"}.get(times, f"{times} times")
+    said = f"Lines marked H are the heavier ones: rule them {often}"
+    if times == 1:
+        return f"{said}, {fine(pen.width)} wide."
+    if not line.stroke.beside:
+        return f"{said}, the rule not moved between."
+    return (
+        f"{said}, the rule shifted half a tip, {fine(pen.width / 2)}, between, so that they come "
+        f"out {fine(line.stroke.ink_width(pen))} wide, evenly about their true place."
+    )
 
 
-def _fine(length: float) -> str:
+def fine(length: float) -> str:
     """Finer than a tape shows, as a marker's tip is told."""
     return f"{length:g} mm"
 
 
-def _shortest_rule(lines: Sequence[RuledLine], job: MarkingJob) -> str:
+def shortest_rule(lines: Sequence[RuledLine], job: MarkingJob) -> str:
     """Over the longest line and 2 in of the stub at each end."""
     longest = max(line.stroke.length for line in lines)
     return rough_length(longest + 2 * 50.8, job.units)

@@ -11,11 +11,17 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from marking.errors import RefusedError
-from marking.layout.layout import uprights
+from marking.layout.clear_places import apart
+from marking.layout.layout import levels, uprights
 from marking.measures.lengths import format_length
 from marking.sections import joins as parting
 from marking.sections.ruled import bare_middle
-from marking.sections.spans import rows_from_both_edges, rows_of_bands, spans_along
+from marking.sections.spans import (
+    rows_from_both_edges,
+    rows_from_near_edge,
+    rows_of_bands,
+    spans_along,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -57,7 +63,7 @@ def divisions(
     Of equals, the bed as its profile has it comes first. Raises RefusedError, for the bed as its
     profile has it, when it can be divided neither way.
     """
-    along, across = _axes(layout, job.pens)
+    along, across = axes(layout, job.pens)
     found: list[Division] = []
     bounds: list[tuple[int, int]] = []
     refusals: list[RefusedError] = []
@@ -86,6 +92,8 @@ def _divided(
     gap: tuple[float, float] | None = middle
     if middle is not None:
         rows, bound_rows = rows_of_bands(across, middle, zone, job.units, layout)
+    elif zone.from_both_edges and job.table.against_wall:
+        rows, gap, bound_rows = rows_from_near_edge(across, zone, job.units)
     elif zone.from_both_edges:
         rows, gap, bound_rows = rows_from_both_edges(across, zone, job.units, layout)
     else:
@@ -122,18 +130,20 @@ def _check_goes_through(rect: Box, zone: Zone, carriage: Axis, units: Units) -> 
     )
 
 
-def _axes(layout: Layout, pens: PensTable) -> tuple[Axis, Axis]:
+def axes(layout: Layout, pens: PensTable) -> tuple[Axis, Axis]:
+    """The marking along the table and across it, and where it may be parted."""
     x0, y0, x1, y1 = _ink_extent(layout.strokes, pens)
     grid = layout.grid
-    half_ink = pens.lines.width / 2
-    level = [(line.y, half_ink) for line in grid.long_lines]
-    across = parting.axis((y0, y1), level, grid.pitch[1], [y for y, _ in level], ticks_between=True)
-    side = layout.numerals[0].numeral.side if layout.numerals else None
-    boxes = [
-        (placed.numeral.box_table[0], placed.numeral.box_table[2])
-        for placed in layout.numerals
-        if placed.numeral.side == side
-    ]
+    taken = [placed.numeral.box_table for placed in layout.numerals]
+    across = parting.axis(
+        (y0, y1),
+        levels(layout.strokes, pens),
+        grid.pitch[1],
+        [line.y for line in grid.long_lines],
+        apart((box[1], box[3]) for box in taken),
+        ticks_between=True,
+    )
+    boxes = apart((box[0], box[2]) for box in taken)
     return _along(layout, pens, (x0, x1), boxes), across
 
 
@@ -162,7 +172,7 @@ def _ink_extent(strokes: Sequence[Stroke], pens: PensTable) -> Box:
     """x0, y0, x1, y1 of all ink, pen width included."""
     boxes = []
     for pen in ("lines", "heavy", "numerals"):
-        drawn = [stroke.points for stroke in strokes if stroke.pen == pen]
+        drawn = [stroke.path for stroke in strokes if stroke.pen == pen]
         if drawn:
             points = np.concatenate(drawn)
             half = pens.named(pen).width / 2

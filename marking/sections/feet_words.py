@@ -59,7 +59,33 @@ def feet_lines(plan: Plan, layout: Layout, job: MarkingJob) -> Iterator[str]:
     for one in waits:
         yield f"- {one.section}: {wait_said(one.wet, job)}."
     yield from _boards(stood, job.units)
+    if job.fence is not None:
+        yield from _fence_lines(plan, footing, layout, job)
     yield ""
+
+
+def _fence_lines(plan: Plan, footing: Footing, layout: Layout, job: MarkingJob) -> Iterator[str]:
+    """Where the fence lies that the frame's near side is pushed against: clear of every foot, and
+    over which edge or ink."""
+    out = max(footing.foot / 2 - y for _, y in footing.feet)
+    rows = {section.row: section.window for section in plan.sections}
+    near = layout.top.inscribed[1]
+    places = {row: (window[1] + window[3]) / 2 - out for row, window in rows.items()}
+    yield (
+        f"- The fence lies at least {rough_length(out, job.units)} towards the near edge from the "
+        "middle of a row's reach: at the outer side of the feet there, so that none stands on it."
+    )
+    for row, y in places.items():
+        if y < near:
+            yield (
+                f"- Row {row}: that is {_board_length(near - y, job.units)} beyond the near edge. "
+                "Clamp the fence to boards of the table's height that reach as far."
+            )
+        elif row > 1:
+            yield (
+                f"- Row {row}: the fence lies on ink of the rows before it. Clamp it when that has "
+                f"dried for {format_duration(job.inking.drying)}."
+            )
 
 
 def two_people(footing: Footing) -> str:

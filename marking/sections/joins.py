@@ -106,7 +106,8 @@ def axis(
 ) -> Axis:
     """The axis for `lines`, each its place across it and half its ink, and `boxes` to keep off.
 
-    `marked` are those places of lines on which marks may stand. All rise. A join is best placed
+    `marked` are those places of lines on which marks may stand; where ticks stand between lines,
+    no join runs right after any other. All rise. A join is best placed
     midway between neighbouring lines, or at every half pitch where lines are further apart; where
     a box stands there, in the middle of the widest cloth beside it.
     """
@@ -114,7 +115,8 @@ def axis(
     plain: list[float] = []
     for (left, _), (right, _), bare in between_lines(lines):
         after = bisect_right(marked, left)
-        if not after:
+        if not after or (ticks_between and marked[after - 1] < left):
+            # After a line that marks cannot stand on, a tick might come onto it.
             continue
         free = [BareCloth(low, high, marked[after - 1]) for low, high in _off(boxes, *bare)]
         cloth += free

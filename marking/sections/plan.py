@@ -8,16 +8,15 @@ millimetres.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from marking.errors import RefusedError
 from marking.layout.layout import Stroke, uprights
-from marking.measures.counts import counted
-from marking.measures.lengths import format_length
 from marking.sections import route
 from marking.sections.cutting import cut
 from marking.sections.division import divisions
+from marking.sections.division_words import division_warnings
 from marking.sections.locating_marks import (
     Box,
     Mark,
@@ -178,7 +177,7 @@ def _planned(
         window_x, window_y = columns[column].window, rows[row].window
         window = (window_x[0], window_y[0], window_x[1], window_y[1])
         pieces = cells.get((column, row), [])
-        routed, drawn = _routed(pieces, job.pens, zone, window)
+        way, drawn = routed(pieces, job.pens, zone, window)
         sections.append(
             Section(
                 _name(row, column),
@@ -189,7 +188,7 @@ def _planned(
                 window,
                 drawn,
                 tuple(marks[at] for at in seen[row, column]),
-                routed,
+                way,
                 zone.turned,
             )
         )
@@ -200,7 +199,14 @@ def _planned(
         tuple(sections),
         bound,
         unreached,
-        tuple(_warnings(unreached, job, division, across)),
+        tuple(
+            division_warnings(
+                [(part.box[1], part.box[3], len(part.pieces)) for part in unreached],
+                job,
+                division,
+                across,
+            )
+        ),
         ruled,
     )
 
@@ -262,7 +268,7 @@ def _pieces_by_cell(
         for (column, row), points in cut(stroke.points, x_joins, y_joins):
             named = names[row]
             prefix = "gap" if named == _GAP_ROW else _name(named, column)
-            piece = Stroke(f"{prefix}_{stroke.id}", stroke.layer, stroke.pen, points)
+            piece = replace(stroke, id=f"{prefix}_{stroke.id}", points=points)
             cells.setdefault((column, named), []).append(Piece(piece, stroke.id))
     return cells
 
@@ -306,10 +312,21 @@ def _locating_marks(
         if mark.kind == "cross":
             row = next(n for n, span in enumerate(rows) if span.core[0] < y < span.core[1])
             column = next(n for n, span in enumerate(columns) if span.core[0] < x < span.core[1])
-            line = tick(mark, layout.grid, rooms[column])
+            line = tick(mark, layout.grid, _beside_numerals(layout, mark, rooms[column]))
             stroke = Stroke(f"{_name(row, column)}_{mark.id}", "witness", "removable", line)
             cells.setdefault((column, row), []).append(Piece(stroke, mark.id))
     return marks, seen
+
+
+def _beside_numerals(layout: Layout, mark: Mark, room: tuple[float, float]) -> tuple[float, float]:
+    """`room` along x as far as no numeral inside the grid stands at the mark's height."""
+    x, y = mark.at_table
+    boxes = [placed.numeral.box_table for placed in layout.numerals]
+    level = [box for box in boxes if box[1] - _SAME < y < box[3] + _SAME]
+    return (
+        max([room[0], *(box[2] for box in level if box[2] <= x)]),
+        min([room[1], *(box[0] for box in level if box[0] >= x)]),
+    )
 
 
 def _tick_rooms(
@@ -359,21 +376,21 @@ def _sights(
     return list(dict.fromkeys(sights))
 
 
-def _routed(
+def routed(
     pieces: Sequence[Piece], pens: PensTable, zone: Zone, window: Box
 ) -> tuple[Route, tuple[Piece, ...]]:
     """The pieces in inking order and direction, and what the inking takes."""
     home = window[2 * zone.home[0]], window[2 * zone.home[1] + 1]
-    routed = route.shortest([piece.stroke for piece in pieces], pens, home, zone.pace)
+    found = route.shortest([piece.stroke for piece in pieces], pens, home, zone.pace)
     drawn = []
-    for leg in routed.legs:
+    for leg in found.legs:
         piece = pieces[leg.index]
         if leg.backwards:
             stroke = piece.stroke
-            turned = Stroke(stroke.id, stroke.layer, stroke.pen, stroke.points[::-1])
+            turned = replace(stroke, points=stroke.points[::-1])
             piece = Piece(turned, piece.of)
         drawn.append(piece)
-    return routed, tuple(drawn)
+    return found, tuple(drawn)
 
 
 def _unreached(
@@ -382,34 +399,3 @@ def _unreached(
     rect = layout.top.inscribed
     pieces = [piece for (_, row), held in cells.items() if row == _GAP_ROW for piece in held]
     return Unreached((rect[0], gap[0], rect[2], gap[1]), tuple(pieces))
-
-
-def _warnings(
-    unreached: Sequence[Unreached], job: MarkingJob, division: Division, across: Axis
-) -> list[str]:
-    warnings = []
-    zone = division.zone
-    if job.inking.cross_lines == "ruled" and zone.name != "reach" and not division.ruled:
-        warnings.append(
-            "The hem bands leave too little between them for cross lines to be ruled: they are "
-            "inked whole."
-        )
-    if zone.feed is not None and job.cloth.stretch_length == job.cloth.stretch_width == 0:
-        warnings.append(
-            "The canvas is marked loose, drawn through the plotter, and stretched on afterwards, "
-            "but [cloth] says that it stretches by nothing. Measure how much a piece of the same "
-            "canvas gains when it is stretched on, along and across, and give stretch_length and "
-            "stretch_width, or every line will lie off by it."
-        )
-    for part in unreached:
-        _, low, _, high = part.box
-        needed = (across.start + across.end) / 2 + job.grid.pitch
-        warnings.append(
-            f"Nobody reaches the middle, from {format_length(low, job.units)} to "
-            f"{format_length(high, job.units)} off the near edge, with an arm's reach of "
-            f"{format_length(zone.depth, job.units)}: that leaves "
-            f"{counted(len(part.pieces), 'line')} open there. "
-            f"A reach of {format_length(needed, job.units)} would do; or join what is open "
-            "afterwards along a straight rule laid across. Do not climb on the table to reach it."
-        )
-    return warnings

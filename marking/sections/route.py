@@ -64,7 +64,7 @@ def shortest(
 ) -> Route:
     """A short route through `strokes`, one holder after another, from `start` and back to it.
 
-    A pen with an even number of passes ends each stroke where it began.
+    A stroke of an even number of passes ends where it began.
     """
     if not strokes:
         return Route((), 0, 0.0, 0.0)
@@ -74,7 +74,9 @@ def shortest(
     ends = points[np.stack([np.append(0, stops[:-1]), stops - 1], axis=1)]
     held_by = [pens.named(stroke.pen) for stroke in strokes]
     slots = [pen.slot for pen in held_by]
-    returns = np.array([pen.passes % 2 == 0 for pen in held_by])
+    returns = np.array(
+        [stroke.times(pen) % 2 == 0 for stroke, pen in zip(strokes, held_by, strict=True)]
+    )
     # Seen from home, many sections of one table are the same to the micrometre, and then they
     # share one solution.
     seen = _seen(ends, home)
@@ -95,7 +97,7 @@ def shortest(
             )
             order += [(batch[n], backwards) for n, backwards in legs]
             last, backwards = order[-1]
-            at = _exit(ends[last].tolist(), held_by[last], backwards)
+            at = complex(ends[last, int(backwards != (not returns[last]))])
     return _measured(order, strokes, ends.tolist(), held_by, home, pace)
 
 
@@ -132,10 +134,6 @@ def _batches(
         yield batch, after or following
 
 
-def _exit(ends: Sequence[complex], pen: Pen, back: bool) -> complex:
-    return ends[back if pen.passes % 2 == 0 else not back]
-
-
 def _measured(
     order: Sequence[tuple[int, bool]],
     strokes: Sequence[Stroke],
@@ -150,15 +148,15 @@ def _measured(
     lifts = 0
     for n, back in order:
         pen = held_by[n]
-        slot, passes, speed = pen.slot, pen.passes, min(pace.draw, pen.speed or pace.draw)
+        slot, times, speed = pen.slot, strokes[n].times(pen), min(pace.draw, pen.speed or pace.draw)
         hop = abs(ends[n][back] - at)
         joined = hop <= JOIN and held == slot
         legs.append(Leg(n, back, joined))
         travel += hop
         lifts += not joined
         seconds += PEN_CHANGE_SECONDS * (held is not None and held != slot)
-        seconds += strokes[n].length * passes / speed
-        at, held = ends[n][back if passes % 2 == 0 else not back], slot
+        seconds += strokes[n].length * times / speed
+        at, held = ends[n][back if times % 2 == 0 else not back], slot
     travel += abs(home - at)
     seconds += travel / pace.travel + lifts * pace.lift
     return Route(tuple(legs), lifts, travel, seconds)

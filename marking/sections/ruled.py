@@ -12,7 +12,6 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from marking.errors import RefusedError
-from marking.layout.layout import Stroke
 from marking.measures.lengths import format_length
 from marking.sections.cutting import cut
 
@@ -21,7 +20,7 @@ if TYPE_CHECKING:
 
     from marking.arrays import FloatArray
     from marking.job.keys import MarkingJob
-    from marking.layout.layout import Layout
+    from marking.layout.layout import Layout, Stroke
     from marking.measures.lengths import Units
     from marking.sections.zones import Zone
 
@@ -84,6 +83,17 @@ def bare_middle(layout: Layout, job: MarkingJob, zone: Zone) -> tuple[float, flo
             "the middle, where no device would come and no stubs stand; use "
             'long_lines = "bands", or cross_lines = "device"'
         )
+    if job.grid.lines or job.grid.centre_line:
+        raise RefusedError(
+            'inking.cross_lines = "ruled": grid.lines and grid.centre_line run through the middle, '
+            'where no device would come; leave them out, or use cross_lines = "device"'
+        )
+    if job.table.against_wall:
+        raise RefusedError(
+            'inking.cross_lines = "ruled": lines are ruled from stub to stub, and nobody comes to '
+            "the far ones of a table against a wall; pull it off the wall and take "
+            'table.against_wall away, or use cross_lines = "device"'
+        )
     lines = layout.grid.long_lines
     near = [line.y for line in lines if line.side == "near"]
     far = [line.y for line in lines if line.side == "far"]
@@ -109,7 +119,7 @@ def ruled_lines(
             near, far = names
             if near is None or far is None:
                 raise RefusedError(_no_stub(stroke, ends[0 if near is None else 1], units))
-            line = Stroke(f"ruled_{stroke.id}", stroke.layer, stroke.pen, ends)
+            line = replace(stroke, id=f"ruled_{stroke.id}", points=ends)
             found.append(RuledLine(line, stroke.id, (near, far)))
     return tuple(found)
 

@@ -183,6 +183,26 @@ def rows_from_both_edges(
     return rows, None, max(2, math.ceil((across.end - across.start) / zone.size[1] - 1e-9))
 
 
+def rows_from_near_edge(
+    across: Axis, zone: Zone, units: Units
+) -> tuple[list[Span], tuple[float, float] | None, int]:
+    """Rows worked from the near edge alone, and the strip beyond that nobody reaches from there."""
+    side = (0.0, zone.depth)
+    if across.end <= zone.depth:
+        rows = _rows_of_side(across, zone, side, units)
+        return rows, None, parting.least_parts(across, zone.size[1])
+    reached = across.between(across.start, zone.depth).cloth
+    if not reached:
+        raise RefusedError(
+            "reach.depth is less than the margin and the first long lines take; "
+            "no line can be inked from the near edge"
+        )
+    at = reached[-1].high
+    part = across.part(across.start, at)
+    rows = _rows_of_side(part, zone, side, units)
+    return rows, (at, across.end), parting.least_parts(part, zone.size[1])
+
+
 def _shared_join(across: Axis, zone: Zone, far_from: float) -> Join | None:
     """The join between what is inked from the near and from the far edge.
 

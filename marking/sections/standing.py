@@ -11,6 +11,8 @@ from typing import TYPE_CHECKING, Literal, Protocol
 
 import numpy as np
 
+from marking.layout.clear_places import meets
+
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
@@ -106,7 +108,7 @@ def standings(
         boxes = _boxes(zone, section)
         found[section.id] = Standing(
             section.id,
-            _in_air(footing, boxes, section, layout.top.corners_table),
+            _in_air(footing, boxes, section, _flat(layout, job)),
             _wet(boxes, sections[:place], job, between=0.0),
         )
     return found
@@ -168,24 +170,21 @@ def _meets(boxes: Sequence[Box], section: Inked, pens: PensTable) -> bool:
 
 
 def _touches(box: Box, stroke: Stroke, pens: PensTable) -> bool:
-    half = pens.named(stroke.pen).width / 2
+    half = stroke.ink_width(pens.named(stroke.pen)) / 2
     grown = (box[0] - half, box[1] - half, box[2] + half, box[3] + half)
     return crosses(stroke.points, grown)
 
 
 def crosses(points: FloatArray, box: Box) -> bool:
-    """Whether a polyline (n, 2) has a point in a box, its edges counted (Liang and Barsky 1984)."""
-    starts, ways = points[:-1], np.diff(points, axis=0)
-    low, high = np.array(box[:2]), np.array(box[2:])
-    with np.errstate(divide="ignore", invalid="ignore"):
-        first, second = (low - starts) / ways, (high - starts) / ways
-    still = ways == 0
-    within = (starts >= low) & (starts <= high)
-    enters = np.where(still, np.where(within, 0.0, np.inf), np.minimum(first, second))
-    leaves = np.where(still, np.where(within, 1.0, -np.inf), np.maximum(first, second))
-    enter = np.maximum(enters.max(axis=1), 0.0)
-    leave = np.minimum(leaves.min(axis=1), 1.0)
-    return bool((enter <= leave).any())
+    """Whether a polyline (n, 2) has a point in a box, its edges counted."""
+    return bool(meets(points[:-1], points[1:], np.array(box[:2]), np.array(box[2:])).any())
+
+
+def _flat(layout: Layout, job: MarkingJob) -> FloatArray:
+    """The corners (4, 2) of what of the top carries a foot: not where a round edge curves away."""
+    inward = np.array([(1.0, 1.0), (-1.0, 1.0), (-1.0, -1.0), (1.0, -1.0)])
+    flat: FloatArray = layout.top.corners_table + job.table.edge_radius * inward
+    return flat
 
 
 def _in_air(

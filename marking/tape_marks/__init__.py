@@ -3,5 +3,5 @@
 It forecasts; it keeps nothing.
 It may import: `marking.arrays`, `marking.errors`, `marking.job`, `marking.layout`,
 `marking.least_squares`, `marking.measures`, `marking.network`, `marking.placement`,
-`marking.record`, `marking.sections`.
+`marking.record`, `marking.ruling`, `marking.sections`.
 """

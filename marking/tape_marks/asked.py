@@ -9,19 +9,20 @@ and the network, no figures that were read. Table frame, millimetres.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
 from marking.least_squares.least_slip import least_shown
 from marking.least_squares.readings_test import checked, limit, own_blocks
+from marking.network.concerning import last_uses
 from marking.network.datum import EXACT
 from marking.network.error_model import NO_ERRORS
-from marking.network.fence import seat_of
-from marking.network.network import Reading, Setup, gain, known, met, only, unmet, with_inked
+from marking.network.fence import Against
+from marking.network.gain import gain, with_inked
+from marking.network.network import Reading, Setup, known, only
 from marking.network.pose import as_planned
-from marking.network.shared import DEVICE, own_block
 from marking.sections.neighbours import window_middle
 
 if TYPE_CHECKING:
@@ -30,15 +31,17 @@ if TYPE_CHECKING:
     from marking.network.datum import Datum
     from marking.network.error_model import ErrorModel
     from marking.network.fence import Clamping
-    from marking.network.network import Gain, Network
+    from marking.network.gain import Gain
+    from marking.network.network import Network
     from marking.sections.plan import Plan, Section
     from marking.tape_marks.visible import Sights
 
 _Places = dict[str, tuple[float, float]]
-Ties = Literal["beside", "beside and some below", "beside and below"]
+Ties = Literal["beside", "beside and few below", "beside and some below", "beside and below"]
 """Whose ink a section reads: that of the section beside it alone, or of the row below too, every
-other section one point of it or each at both ends of the join. Against
-a fence: that of the row below at the row's ends alone, or of the section beside each too."""
+fifth or every other section one point of it or each at both ends of the join. Against a fence: that
+of the row below at the row's ends alone, or of the section beside each too, as often."""
+_ONE_IN: dict[Ties, int] = {"beside and few below": 5, "beside and some below": 2}
 WANTED = 3.0
 """mm: the slip that must show. A pen over the wrong edge of a wide mark, or nudged once too often,
 is off by about this; one on the wrong line by far more."""
@@ -113,18 +116,9 @@ def _begun(asking: Asking) -> tuple[Network, dict[str, int]]:
     """The network before any reading; and the count of the last section that each block serves."""
     sights = asking.sights
     network = known(sights.targets.values(), asking.datum, asking.errors)
-    last = dict.fromkeys(DEVICE, len(sights.order))
-    stood = {s.id: Setup(s.id, as_planned(window_middle(s)), ()) for s in asking.plan.sections}
-    all_inked = replace(network, setups=stood)
-    for count, name in enumerate(sights.order):
-        marks = sights.seen[name]
-        for block in unmet(all_inked, marks, asking.clamping(name)):
-            last[block.name] = count
-        for mark in marks:
-            last[own_block(mark)] = count
-            for by, _ in sights.targets[mark].inkers:
-                last[by] = max(last.get(by, -1), count)
-    return network, last
+    uses = [(sights.seen[name], asking.clamping(name)) for name in sights.order]
+    middles = {section.id: window_middle(section) for section in asking.plan.sections}
+    return network, last_uses(network, uses, middles)
 
 
 def _first(asking: Asking, section: Section) -> list[str]:
@@ -138,8 +132,8 @@ def _first(asking: Asking, section: Section) -> list[str]:
     else:
         chosen = _farthest(taped, _ENOUGH, section)
     if asking.ties != "beside":
-        odd = (section.row + section.column) % 2
-        chosen += _farthest(below, 2 if asking.ties == "beside and below" else odd, section)
+        below_read = 2 if asking.ties == "beside and below" else int(_tied(asking.ties, section))
+        chosen += _farthest(below, below_read, section)
     more = {mark: at for mark, at in places.items() if mark not in chosen}
     return [*chosen, *_farthest(more, max(0, _ENOUGH - len(chosen)), section)]
 
@@ -164,12 +158,19 @@ def _at_fence(asking: Asking, section: Section, clamping: Clamping) -> list[str]
         low = section.core[1]
         under = {mark: at for mark, at in (beside | below).items() if at[1] < low}
         chosen += [mark for mark in _farthest(under, 2, section) if mark not in chosen]
-    odd = (section.row + section.column) % 2
-    tied = {"beside": False, "beside and some below": bool(odd), "beside and below": True}
-    if not chosen and (tied[asking.ties] or not clamping.stopped):
+    if not chosen and (_tied(asking.ties, section) or not clamping.stopped):
         away = beside or taped
         chosen += sorted(away, key=lambda mark: (-away[mark][1], mark))[:1]
     return chosen
+
+
+def _tied(ties: Ties, section: Section) -> bool:
+    """Whether it is one of those that read more ink than they need to be placed."""
+    if ties == "beside and below":
+        return True
+    one_in = _ONE_IN.get(ties)
+    # Shifted from row to row, so that no column is left out.
+    return one_in is not None and (section.row + section.column) % one_in == 1
 
 
 def _in_sight(asking: Asking, section: Section) -> tuple[_Places, _Places, _Places, _Places]:
@@ -222,19 +223,16 @@ def _worst_slip(asking: Asking, network: Network, section: Section, marks: Seque
     gained = _gained(asking, network, section, marks)
     rows = 2 * len(marks)
     blocks = own_blocks(gained.projector[:rows, :rows])
-    own = np.diag(gained.covariance)[:rows].reshape(-1, 2).mean(axis=1)
-    shown = least_shown(blocks, checked(blocks, own), math.sqrt(limit(len(marks))))
+    shown = least_shown(blocks, checked(blocks, gained.own), math.sqrt(limit(len(marks))))
     return float(shown.max())
 
 
 def _gained(asking: Asking, network: Network, section: Section, marks: Sequence[str]) -> Gain:
     """What readings of `marks` by the section are worth."""
-    clamping, seat = asking.clamping(section.id), None
-    if clamping is not None:
-        network = met(network, marks, clamping)
-        seat = seat_of(clamping, section.window, asking.errors, asking.datum)
+    clamping = asking.clamping(section.id)
+    against = None if clamping is None else Against(clamping, section.window)
     readings = _readings(asking, marks)
-    return gain(network, readings, window_middle(section), "rigid", seat)
+    return gain(network, readings, window_middle(section), "rigid", against)
 
 
 def _inked(asking: Asking, network: Network, section: Section, marks: Sequence[str]) -> Network:

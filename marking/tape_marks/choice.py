@@ -18,6 +18,7 @@ import numpy as np
 from marking.errors import BadInputError, RefusedError
 from marking.measures.lengths import format_length, parse_length
 from marking.network.error_model import ErrorModel
+from marking.placement.compromise import FOLLOW
 from marking.record.readings import READING_SD
 from marking.tape_marks.asked import Asking, asked
 from marking.tape_marks.clampings import clampings, stretches
@@ -54,7 +55,12 @@ SPACINGS: dict[Units, tuple[float, ...]] = {
 """What is tried, wide to close: 24, 12, 6 and 3 in, or about as much in whole millimetres."""
 _AT_FENCE: tuple[AtNodes, ...] = ("ends",)
 _TIES: tuple[Ties, ...] = ("beside", "beside and some below", "beside and below")
-_BELOW: dict[Ties, str] = {"beside and some below": "some", "beside and below": "all"}
+_FENCE_TIES: tuple[Ties, ...] = (_TIES[0], "beside and few below", *_TIES[1:])
+_BELOW: dict[Ties, str] = {
+    "beside and few below": "few",
+    "beside and some below": "some",
+    "beside and below": "all",
+}
 TRIED = 10
 """Forecasts that `remedies` makes at most: half a minute's on a cover of eighty sections."""
 _ERRORS = ErrorModel()
@@ -117,6 +123,8 @@ class ChosenMarks:
     slip: float | None = None
     """mm: a slip of this much in any one of the readings asked for shows 99 times in 100; None
     where every mark in sight is read."""
+    fences: Mapping[str, Clamping] | None = None
+    """By section, what its device is pushed against, where marks stand for a fence."""
 
     @property
     def minutes(self) -> float:
@@ -182,6 +190,7 @@ def _sights(task: Task, control: Control) -> Sights:
 
 
 def _forecast(task: Task, one: _Planned) -> ChosenMarks:
+    fences = _fences(task, one.control) if one.asked else None
     found = forecast(
         task.plan,
         one.seen,
@@ -190,10 +199,11 @@ def _forecast(task: Task, one: _Planned) -> ChosenMarks:
         one.way.repeats,
         tape_datum(one.control),
         errors=task.errors,
-        fences=_fences(task, one.control) if one.asked else None,
+        fences=fences,
+        follow=FOLLOW,
     )
     slip = one.asked.slip if one.asked else None
-    return ChosenMarks(one.way, one.control, found, one.setting_out, slip)
+    return ChosenMarks(one.way, one.control, found, one.setting_out, slip, fences)
 
 
 def _at_nodes(task: Task, way: MarksChoice) -> _Planned:
@@ -277,9 +287,15 @@ def _by_work(task: Task, which: AtNodes, repeats: int) -> Iterator[_Planned]:
     Half the nodes are left to who asks for them: readings stay there that nothing checks.
     """
     for times in range(repeats, 3):
-        ways = [MarksChoice(repeats=times, at_nodes=which, ties=ties) for ties in _TIES]
+        tried = _TIES if task.fence is None else _FENCE_TIES
+        ways = [MarksChoice(repeats=times, at_nodes=which, ties=ties) for ties in tried]
+        # Rows that do not meet have no ink below to read: three ways of asking are one.
+        planned: dict[object, _Planned] = {}
+        for way in ways:
+            one = _planned(task, way)
+            planned.setdefault(one.control.read, one)
         yield from sorted(
-            [_planned(task, way) for way in ways],
+            planned.values(),
             key=lambda one: (not (one.asked and one.asked.shows_slips), one.setting_out.seconds),
         )
 

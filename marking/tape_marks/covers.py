@@ -14,13 +14,15 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from marking.errors import RefusedError
+from marking.network.concerning import last_uses
 from marking.network.datum import EXACT
 from marking.network.error_model import NO_ERRORS
-from marking.network.fence import seat_of
+from marking.network.fence import Against, seat_of
+from marking.network.gain import gain, with_inked
 from marking.network.inked import ink_effect
-from marking.network.network import Reading, Setup, gain, joined, known, only, unmet, with_inked
+from marking.network.network import Reading, Setup, joined, known, only, unmet
 from marking.network.pose import as_planned, effect
-from marking.network.shared import DEVICE, PLOTTER, own_block, scale_effect
+from marking.network.shared import PLOTTER, scale_effect
 from marking.placement.compromise import wanted_change
 from marking.sections.neighbours import outermost_ink, window_middle
 
@@ -31,7 +33,8 @@ if TYPE_CHECKING:
     from marking.network.datum import Datum
     from marking.network.error_model import ErrorModel
     from marking.network.fence import Clamping, Seat
-    from marking.network.network import Gain, KnownMark, Network
+    from marking.network.gain import Gain
+    from marking.network.network import KnownMark, Network
     from marking.network.shared import Block
     from marking.sections.locating_marks import Box
     from marking.sections.neighbours import Butt
@@ -111,7 +114,11 @@ def imagined(work: Work, covers: int = COVERS) -> InkedCovers:
     """
     rng = np.random.default_rng(_SEED)
     by_datum = rng.standard_normal((2, covers))
-    network = known(work.seen.targets.values(), work.datum, work.errors)
+    errors = work.errors
+    if errors.trial is not None:
+        # What the trial found is as likely as its doubt says, whatever it was.
+        errors = replace(errors, trial=replace(errors.trial, left=(0.0, 0.0, 0.0)))
+    network = known(work.seen.targets.values(), work.datum, errors)
     network = replace(network, mean=np.zeros((0, covers)))
     last = _last_uses(work)
     windows = {name: section.window for name, section in work.sections.items()}
@@ -131,10 +138,9 @@ def imagined(work: Work, covers: int = COVERS) -> InkedCovers:
             Reading(mark, work.seen.targets[mark].mark.at_table, work.reading_sd) for mark in marks
         )
         middle = window_middle(section)
-        seat = None
-        if clamping is not None:
-            seat = seat_of(clamping, section.window, work.errors, work.datum)
-        gained = gain(network, readings, middle, "rigid", seat)
+        against = None if clamping is None else Against(clamping, section.window)
+        seat = None if against is None else seat_of(against, work.errors, work.datum)
+        gained = gain(network, readings, middle, "rigid", against)
         noise = _noise(gained, readings, seat, by_datum, rng)
         if cloth and readings:
             at = np.array([reading.at for reading in readings])
@@ -176,18 +182,10 @@ def _check_placed(
 def _last_uses(work: Work) -> dict[str, int]:
     """The count of the last section that any block of the state has to do with."""
     order = {name: count for count, name in enumerate(work.seen.order)}
-    last: dict[str, int] = defaultdict(lambda: -1, dict.fromkeys(DEVICE, len(order)))
     network = known(work.seen.targets.values(), work.datum, work.errors)
-    stood = {n: Setup(n, as_planned(window_middle(s)), ()) for n, s in work.sections.items()}
-    network = replace(network, setups=stood)
-    for count, name in enumerate(work.seen.order):
-        clamping = (work.fences or {}).get(name)
-        for block in unmet(network, work.seen.seen[name], clamping):
-            last[block.name] = count
-        for mark in work.seen.seen[name]:
-            last[own_block(mark)] = count
-            for by, _ in work.seen.targets[mark].inkers:
-                last[by] = max(last[by], count)
+    uses = [(work.seen.seen[name], (work.fences or {}).get(name)) for name in order]
+    middles = {name: window_middle(section) for name, section in work.sections.items()}
+    last = defaultdict(lambda: -1, last_uses(network, uses, middles))
     if work.follow:
         for butt in work.joints:
             counts = sorted(order[name] for name in butt.sections)

@@ -1,7 +1,8 @@
 """The four figures that a cover is judged by, from how its ink errs: sideways of each line.
 
 What lies off along a line is not seen and counts nowhere. Lines are followed at both ends and the
-middle of each section's part. It knows sections and their errors, no limits. Table frame, mm.
+middle of each section's part, and of what is ruled between two bands. It knows sections and their
+errors, no limits. Table frame, mm.
 """
 
 from __future__ import annotations
@@ -12,6 +13,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from marking.network.allowed import SQUARE_OVER
+from marking.ruling.errors import ruled_errors, steps_at_stubs
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -24,6 +26,8 @@ if TYPE_CHECKING:
 _EACH = 3
 """Places followed on each section's part of a line."""
 _SAME = 1e-6
+_SEED = 20
+"""Of the rule laid to stubs, on each cover imagined."""
 _BESIDE = 1.5
 """Long lines of one band lie less than this many pitches of the cross lines apart."""
 
@@ -61,6 +65,8 @@ class _Lines:
     """y of the long lines, by row."""
     along: Mapping[int, FloatArray]
     """(3,): where they are followed, by column."""
+    ruled: bool
+    """Whether cross lines are ruled by hand between two bands."""
 
     @property
     def pitch(self) -> float:
@@ -102,6 +108,7 @@ def _lines(plan: Plan) -> _Lines:
         {row: np.linspace(*span, _EACH) for row, span in heights.items()},
         long,
         {column: np.linspace(*span, _EACH) for column, span in along.items()},
+        bool(plan.ruled),
     )
 
 
@@ -163,11 +170,17 @@ def _of_cross_lines(lines: _Lines, covers: InkedCovers, lean: FloatArray) -> tup
     ]
     total = near = step = square = np.zeros_like(lean)
     zero = before = None
+    bare = _bare(heights) if lines.ruled else None
+    rng = np.random.default_rng(_SEED)
+    inked = heights
     for column in (c for c in lines.columns if c in lines.cross and len(lines.cross[c])):
         xs = lines.cross[column]
         here = np.concatenate(
             [_off(lines, covers, row, column, xs, lines.heights[row], 0) for row in rows], axis=1
         )
+        if bare is not None:
+            here, heights, apart = _with_ruled(here, inked, bare, rng)
+            step = np.maximum(step, apart)
         zero = here[0] if zero is None else zero
         total = np.maximum(total, _most(here - zero))
         near = np.maximum(near, _most(np.diff(here, axis=0)))
@@ -178,6 +191,25 @@ def _of_cross_lines(lines: _Lines, covers: InkedCovers, lean: FloatArray) -> tup
             step = np.maximum(step, _most(here[:, i] - here[:, i - 1]))
         square = np.maximum(square, _unsquare(here + heights[:, None] * lean, heights))
     return total, near, step, square
+
+
+def _bare(heights: FloatArray) -> int | None:
+    """Before which of the heights that the device inks to cloth is bare; None where none is."""
+    starts = range(_EACH, len(heights), _EACH)
+    return next((i for i in starts if heights[i] > heights[i - 1] + _SAME), None)
+
+
+def _with_ruled(
+    here: FloatArray, heights: FloatArray, bare: int, rng: np.random.Generator
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Errors and heights with those of what is ruled, and the largest step at a stub, (covers,)."""
+    near, far = here[:, bare - 1], here[:, bare]
+    shares = np.linspace(0, 1, _EACH)
+    ruled = ruled_errors(near, far, shares, rng)
+    apart = np.maximum(*steps_at_stubs(near, far, ruled)).max(axis=0)
+    at = heights[bare - 1] + shares * (heights[bare] - heights[bare - 1])
+    whole = np.concatenate([here[:, :bare], ruled.transpose(0, 2, 1), here[:, bare:]], axis=1)
+    return whole, np.concatenate([heights[:bare], at, heights[bare:]]), apart
 
 
 def _off(

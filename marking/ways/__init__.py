@@ -2,5 +2,5 @@
 
 It knows no machine: what a machine reaches, draws and needs is handed in as data.
 It may import: `marking.arrays`, `marking.job`, `marking.layout`, `marking.measures`,
-`marking.network`.
+`marking.network`, `marking.record`, `marking.ruling`.
 """

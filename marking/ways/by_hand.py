@@ -16,25 +16,32 @@ from marking.ways.way import Way
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
+    from marking.job.keys import PaperSize
     from marking.job.work_keys import PaceTable
     from marking.ways.cover import Cover
 
 DISTANCES = 10
 """Of the proof, in every way."""
 FOR_ALL = ("a steel tape", "a second person for the proof")
-STRIP = {"in": 254.0, "mm": 250.0}
-"""How much of a margin one strip carries on a common sheet, laid crosswise."""
-PANEL = 860.0
-"""mm of width that a wide printer fills."""
-_NOT_PRINTED = "this version does not print its sheets"
+_STRIP = {"letter": 254.0, "a4": 250.0}
+"""mm of margin that there is room for on one strip, along the sheet's long side."""
+_PANEL, _PANEL_ADDS = 842.0, 829.0
+"""mm of the top's width that the first panel of a 36 in roll carries, and each one more."""
 
 
-def hand_ways(cover: Cover, pace: PaceTable, tape_most: float, strip: float) -> Iterator[Way]:
-    """The ways of a hand; `strip` is how much of a margin one strip carries."""
+def lines_a_strip(paper: PaperSize, pitch: float, lines: int) -> int:
+    """How many of so many cross lines one printed strip carries, with half a pitch on either side:
+    as few strips as there is room for, as long as each other."""
+    most = max(1, int(_STRIP[paper] / pitch + 1e-9))
+    return math.ceil(lines / math.ceil(lines / most))
+
+
+def hand_ways(cover: Cover, pace: PaceTable, tape_most: float, paper: PaperSize) -> Iterator[Way]:
+    """The ways of a hand, with strips on `paper`."""
     doubts = HandDoubts(tape_most)
     line_x, width = cover.line_x, cover.width
     long_lines = Act("long lines ruled", cover.long_lines, pace.long_line_ruled)
-    across = ruled_across(cover, pace)
+    across = ruled_across(cover.cross_lines, pace)
     rulings = cover.long_lines + across.count
     short = [Act("ticks and bias lines", cover.short, pace.tick)] if cover.short else []
     yield Way(
@@ -55,14 +62,15 @@ def hand_ways(cover: Cover, pace: PaceTable, tape_most: float, strip: float) -> 
         rulings=rulings,
         needs=("a straightedge", *FOR_ALL),
     )
-    strips = 2 * math.ceil((cover.length + cover.pitch) / strip)
+    numbered = round(cover.length / cover.pitch) + 1
+    each = lines_a_strip(paper, cover.pitch, numbered)
+    strip, strips = each * cover.pitch, 2 * math.ceil(numbered / each)
     yield Way(
         "hand-strips",
         "by hand with printed strips",
         "hand",
         (
             base(pace),
-            Act("marks along a line", strips + 2, pace.tick, parted=True),
             Act("strips laid", strips, pace.strip, parted=True),
             across,
             long_lines,
@@ -70,15 +78,15 @@ def hand_ways(cover: Cover, pace: PaceTable, tape_most: float, strip: float) -> 
             *short,
             proof(pace),
         ),
-        by_strips(line_x, width, strip, doubts).with_counts(marks=strips + 2),
+        by_strips(line_x, width, strip, cover.pitch, doubts).with_counts(marks=4),
         cross_lines="ruled",
         rulings=rulings,
         tracings=cover.numerals,
         sheets=strips,
         needs=("a printer", "a straightedge", *FOR_ALL),
-        note=_NOT_PRINTED,
     )
-    panels = math.ceil((cover.width + 2 * cover.pitch) / PANEL)
+    beyond = cover.width + 2 * cover.pitch - _PANEL
+    panels = 1 + max(0, math.ceil(beyond / _PANEL_ADDS))
     yield Way(
         "full-size",
         "printed full size, traced through",
@@ -102,7 +110,6 @@ def hand_ways(cover: Cover, pace: PaceTable, tape_most: float, strip: float) -> 
         rulings=cover.long_lines,
         sheets=panels,
         needs=("a wide printer", "transfer paper", *FOR_ALL),
-        note=_NOT_PRINTED,
     )
 
 
@@ -116,11 +123,11 @@ def proof(pace: PaceTable) -> Act:
     return Act("proof", DISTANCES, pace.proof_distance, 2)
 
 
-def ruled_across(cover: Cover, pace: PaceTable) -> Act:
-    """Every cross line ruled: alone in two reaches, or with a helper at the other end."""
+def ruled_across(lines: int, pace: PaceTable) -> Act:
+    """Lines across the table ruled: alone in two reaches, or with a helper at the other end."""
     return Act(
         "cross lines ruled",
-        cover.cross_lines,
+        lines,
         pace.line_ruled,
         helped_seconds=pace.line_ruled_by_two,
     )

@@ -1,4 +1,4 @@
-"""What there is to ink on one cover, counted for reckoning: lines, numerals and bands.
+"""What there is to ink on one cover, counted for reckoning: lines and numerals.
 
 It counts; it lays nothing out and knows no machine. Table frame, mm.
 """
@@ -13,9 +13,6 @@ import numpy as np
 if TYPE_CHECKING:
     from marking.arrays import FloatArray
     from marking.layout.layout import Layout
-
-STUB = 25.0
-"""mm of a cross line that a machine inks beyond a band, to rule on from; our own choice."""
 
 
 @dataclass(frozen=True)
@@ -33,9 +30,6 @@ class Cover:
     width: float
     """From the first long line of the near side to that of the far side."""
     pitch: float
-    bands: tuple[tuple[float, float], ...] | None
-    """Along y: what of each hem band holds numerals and hem lines, outermost ink first to the
-    innermost hem line with a stub of the cross lines beyond; None where they meet."""
 
     @property
     def cross_lines(self) -> int:
@@ -60,18 +54,4 @@ def cover_of(layout: Layout) -> Cover:
         float(np.ptp(grid.cross_x)),
         max(y) - min(y),
         grid.pitch[0],
-        _bands(layout),
     )
-
-
-def _bands(layout: Layout) -> tuple[tuple[float, float], ...] | None:
-    sides: dict[str, list[float]] = {"near": [], "far": []}
-    for line in layout.grid.long_lines:
-        sides[line.side].append(line.y)
-    for placed in layout.numerals:
-        sides[placed.numeral.side] += placed.numeral.box_table[1::2]
-    if not all(sides.values()):
-        return None
-    near = min(sides["near"]), max(sides["near"]) + STUB
-    far = min(sides["far"]) - STUB, max(sides["far"])
-    return (near, far) if near[1] + STUB < far[0] else None

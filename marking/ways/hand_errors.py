@@ -1,11 +1,12 @@
 """What a cover marked by hand holds, with a tape, strips, light or panels: covers imagined.
 
 It knows no machine. Our own assumptions, evidence of nothing: a tick set or followed by hand is
-off by up to half a millimetre, evenly; the rule lies up to 0.2 mm off at either end of a line;
-where it is laid anew for the second reach it slips by a standard deviation of 0.2 mm; the tape
-shares its scale, by class; the zero line leans by what comparing both diagonals leaves. Paper
-changes with damp and printer by 0.1 % (standard deviation, one figure for all of one printing).
-Table frame, mm.
+off by up to half a millimetre, evenly: half of it in finding the reading, as where a strip is slid
+along the tape, half in drawing the tick, as at a strip's edge. The rule is laid to either end of a
+line as `marking.ruling.errors` has it, whoever made the mark; where it is laid anew for the second
+reach it slips by a standard deviation of 0.2 mm; the tape shares its scale, by class; the zero line
+leans by what comparing both diagonals leaves. Paper changes with damp and printer by 0.1 %
+(standard deviation, one figure for all of one printing). Table frame, mm.
 """
 
 from __future__ import annotations
@@ -15,7 +16,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from marking.ways.told import COVERS, SEED, told
+from marking.ruling.errors import LAID
+from marking.ways.told import COVERS, SEED, kept_within, told
 
 if TYPE_CHECKING:
     from marking.arrays import FloatArray
@@ -32,9 +34,14 @@ class HandDoubts:
     tape_most: float
     tick_most: float = 0.5
     ruled_most: float = 0.2
+    """Of a printed line that is traced off its place."""
+    laid: float = LAID
+    """Of the rule at either end of a line."""
     slip: float = 0.2
     lean: float = 0.3 / 1600
     """Standard deviation, radians."""
+    traced_most: float = 0.25
+    """Of a strip's end brought to its reading, and of a tick drawn where the strip shows it."""
 
 
 def by_tape(line_x: FloatArray, width: float, doubts: HandDoubts) -> Expected:
@@ -46,17 +53,50 @@ def by_tape(line_x: FloatArray, width: float, doubts: HandDoubts) -> Expected:
     return _ruled(rng, ticks, line_x, width, doubts)
 
 
-def by_strips(line_x: FloatArray, width: float, strip: float, doubts: HandDoubts) -> Expected:
-    """Printed strips `strip` long, each laid between ticks at its two ends; lines ruled between."""
+def by_strips(
+    line_x: FloatArray, width: float, strip: float, pitch: float, doubts: HandDoubts
+) -> Expected:
+    """Printed strips `strip` long, each laid to two readings of its own; lines ruled between."""
     rng = np.random.default_rng(SEED)
-    which = np.floor((line_x - line_x[0] + 1e-6) / strip).astype(int)
-    laid = rng.uniform(-doubts.tick_most, doubts.tick_most, (2, COVERS, int(which.max()) + 1))
-    laid[:, :, 0] = 0.0
-    paper = PAPER * rng.standard_normal((COVERS, 1))
-    into = (line_x - line_x[0]) - which * strip
-    # A strip laid to its own two ends halves what its paper is off by.
-    ticks = laid[:, :, which] + paper * (into - strip / 2)
+    ticks = _from_strips(rng, line_x, strip, pitch, doubts)
     return _ruled(rng, ticks, line_x, width, doubts)
+
+
+def strip_ticks_hold(
+    line_x: FloatArray, strip: float, pitch: float, doubts: HandDoubts
+) -> tuple[float, float]:
+    """What 95 of 100 covers keep within before a line is ruled: any tick from where it counts to,
+    and any gap between two ticks beside each other, mm."""
+    rng = np.random.default_rng(SEED)
+    ticks = _from_strips(rng, line_x, strip, pitch, doubts)
+    shared = rng.uniform(-doubts.tape_most, doubts.tape_most, (COVERS, 1)) * (line_x - line_x[0])
+    gaps = np.abs(np.diff(ticks, axis=2)).max(axis=(0, 2), initial=0.0)
+    return kept_within(np.abs(ticks + shared).max(axis=(0, 2))), kept_within(gaps)
+
+
+def _from_strips(
+    rng: np.random.Generator, line_x: FloatArray, strip: float, pitch: float, doubts: HandDoubts
+) -> FloatArray:
+    """(2, covers, lines): how far a tick of either edge is off that was taken from a strip.
+
+    A strip carries half a `pitch` before its first line. It is slid along the tape until its first
+    and its last tick stand at their readings, so that both share what the paper is off by.
+    """
+    which = np.floor((line_x - line_x[0] + pitch / 2 + 1e-6) / strip).astype(int)
+    last = int(which.max())
+    first_x, last_x = (
+        np.array([ends(line_x[which == n], initial=reach) for n in range(last + 1)])
+        for ends, reach in ((np.min, np.inf), (np.max, -np.inf))
+    )
+    ends = rng.uniform(-doubts.traced_most, doubts.traced_most, (2, 2, COVERS, last + 1))
+    laid = ends.mean(axis=0)
+    paper = PAPER * rng.standard_normal((COVERS, 1))
+    traced = rng.uniform(-doubts.traced_most, doubts.traced_most, (2, COVERS, len(line_x)))
+    middle = (first_x + last_x) / 2
+    off: FloatArray = laid[:, :, which] + paper * (line_x - middle[which]) + traced
+    # The zero line is struck before any strip is laid.
+    off[:, :, 0] = 0.0
+    return off
 
 
 def by_panels(line_x: FloatArray, width: float, doubts: HandDoubts) -> Expected:
@@ -107,8 +147,9 @@ def by_light(
     tape = rng.uniform(-doubts.tape_most, doubts.tape_most, (COVERS, 1)) * line_x
     off = lit + hand + tape
     if ruled:
-        off = off + rng.uniform(-doubts.ruled_most, doubts.ruled_most, off.shape)
-        step = np.full(COVERS, doubts.ruled_most)
+        laid = rng.uniform(-doubts.laid, doubts.laid, off.shape)
+        off = off + laid
+        step = np.abs(laid).max(axis=(0, 2))
     else:
         # Where the light from either edge meets, a cross line is traced on from another section.
         meet = light * rng.standard_normal((2, COVERS, columns, 2))
@@ -130,7 +171,7 @@ def _ruled(
     """Ticks (2, covers, lines) of both edges, joined by a rule in two reaches."""
     shared = rng.uniform(-doubts.tape_most, doubts.tape_most, (COVERS, 1)) * line_x
     lean = doubts.lean * rng.standard_normal((COVERS, 1)) * width
-    slips = rng.uniform(-doubts.ruled_most, doubts.ruled_most, ticks.shape)
+    slips = rng.uniform(-doubts.laid, doubts.laid, ticks.shape)
     near = ticks[0] + slips[0] + shared
     far = ticks[1] + slips[1] + shared + lean
     step = np.abs(doubts.slip * rng.standard_normal((COVERS, len(line_x)))).max(axis=1)

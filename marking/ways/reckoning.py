@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from marking.measures.lengths import Units
     from marking.network.allowed import Allowed
     from marking.ways.cover import Cover
+    from marking.ways.own_pace import Timed
     from marking.ways.way import Reckoned
 
 
@@ -31,6 +32,8 @@ class Reckoning:
     own_times: tuple[str, ...]
     """Keys of [pace] that the job gives; all others are our own assumptions."""
     units: Units
+    timed: tuple[Timed, ...] = ()
+    """What the job's record knows better than an assumption."""
 
     @property
     def best(self) -> Reckoned | None:

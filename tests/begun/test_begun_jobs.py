@@ -103,7 +103,11 @@ def read_as_planned(folder: Path, section: str, said: Callable[..., Ran]) -> Pat
 @pytest.fixture
 def inked(tmp_path: Path, said: Callable[..., Ran]) -> Path:
     """An A3 job, r1c1 placed by tape marks and inked by hand under this version."""
-    folder = tmp_path / "a3"
+    return inked_job(tmp_path / "a3", said)
+
+
+def inked_job(folder: Path, said: Callable[..., Ran]) -> Path:
+    """A job in `folder` as `inked` has it."""
     make_job(folder, "flatbed-a3")
     readings = read_as_planned(folder, SECTION, said)
     assert said("place", folder, "--readings", readings)[0] == 0
@@ -244,7 +248,7 @@ def test_a_section_half_drawn_by_version_0_1_is_finished_or_left_to_that_version
 def in_the_form_of_0_1(folder: Path) -> None:
     """Takes away what version 0.1 did not keep."""
     (step,) = [one for one in MIGRATIONS if "CREATE TABLE whereabouts" in one]
-    later = ("whereabouts", "layout", "division", "given", "ruled")
+    later = ("whereabouts", "layout", "division", "given", "ruled", "mend")
     in_db(
         folder,
         *(f"DROP TABLE {table}" for table in later),
@@ -253,21 +257,6 @@ def in_the_form_of_0_1(folder: Path) -> None:
         f"UPDATE schema_version SET version = {MIGRATIONS.index(step)}",
         "PRAGMA wal_checkpoint(TRUNCATE)",
     )
-
-
-def test_a_folder_of_an_older_version_that_comes_out_the_same_is_carried_over_without_a_word(
-    inked: Path, said: Callable[..., Ran], monkeypatch: pytest.MonkeyPatch
-) -> None:
-    before = [said(verb, inked, *words)[:2] for verb, *words in ASKED]
-    in_the_form_of_0_1(inked)
-    assert [said(verb, inked, *words)[:2] for verb, *words in ASKED[:3]] == before[:3]
-    readings = read_as_planned(inked, "r1c2", said)
-    code, out, told = said("place", inked, "--readings", readings)
-    assert code == 0, told
-    assert "r1c2: INK" in out
-    assert "0.1" not in told
-    AnotherVersion(monkeypatch)
-    assert [said(verb, inked, *words)[:2] for verb, *words in ASKED[:3]] == before[:3]
 
 
 def test_control_marks_that_version_0_1_set_out_go_on_placing(

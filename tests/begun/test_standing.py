@@ -12,7 +12,8 @@ from marking.measures.tape import Tape
 from marking.network.adjustment import adjust
 from marking.network.allowed import Allowed
 from marking.network.datum import EXACT
-from marking.network.network import Reading, Setup, ink, known
+from marking.network.misfits import ink
+from marking.network.network import Reading, Setup, known
 from marking.network.pose import as_planned
 from marking.placement.placement import network_for, place
 from marking.record.record import open_record

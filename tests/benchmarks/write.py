@@ -230,14 +230,14 @@ import resource, sys, time
 from pathlib import Path
 import devices.programs.files, devices.dialects.hpgl.writer, marking.output.strokes_svg
 from devices.commands.shared import read_job
-from devices.commands.write import write
+from devices.output.files import write_files
 from devices.machine_zones import divided
 from marking.layout.layout import lay_out
 job = read_job(Path(sys.argv[1]))
 start = time.perf_counter()
 layout = lay_out(job)
 plan = divided("plotter", layout, job, None)
-write(job, layout, plan, Path(sys.argv[1]) / "out", ["svg", "hpgl"])
+write_files(job, layout, plan, Path(sys.argv[1]) / "out", ["svg", "hpgl"])
 print(time.perf_counter() - start, resource.getrusage(resource.RUSAGE_SELF).ru_maxrss)
 """
 
@@ -292,8 +292,8 @@ def travel(plan: Plan, job: Job) -> None:
 def passes(piece: Piece, job: Job) -> list[np.ndarray]:
     """What the device is sent for one piece, as complex lines: each pass by itself."""
     stroke = piece.stroke
-    line = stroke.points @ (1, 1j)
-    count = job.pens.named(stroke.pen).passes
+    line = stroke.path @ (1, 1j)
+    count = 1 if stroke.beside else job.pens.named(stroke.pen).passes
     return [line if n % 2 == 0 else line[::-1] for n in range(count)]
 
 

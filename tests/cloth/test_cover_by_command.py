@@ -17,6 +17,7 @@ from marking.drawing.pdf import pdf
 from marking.job.folder import load_job
 from marking.layout.layout import lay_out
 from marking.output.cover_sheet import cover_pages
+from tests.cloth.sheets import assert_read_at_arms_length
 from tests.output.printed import inked_box, text_of, words_of
 from tests.output.test_sheets_are_legible import overprinted
 
@@ -67,6 +68,25 @@ def test_a_measured_run_is_written_and_every_other_byte_stays(folder, capsys):
     assert made.count("stretch_length") == made.count("stretch_width") == 1
     assert 'stretch_length = "0.6944 %"' in made
     assert 'stretch_width = "1 %"  # across' in made
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        'cloth.stretch_width = "1 %" # dotted\n[table]\nlength = "50 in"\nwidth = "30 in"',
+        'cloth = { stretch_length = "1 %" } # inline\n[table]\nlength = "50 in"\nwidth = "30 in"',
+        '\ufeff[table]\nlength = "50 in"\nwidth = "30 in"\n[cloth]\n\n[grid] # next\n',
+        '[cloth]\n"stretch_length" = \'2 %\' # quoted\n[table]\nwidth = "30 in"\nlength="50 in"',
+    ],
+)
+def test_a_run_is_written_however_the_table_is_written(folder, text):
+    (folder / "job.toml").write_bytes(text.encode())
+    assert main(["cover", "--job", str(folder), "--json", "--run", "1 m", "1.005 m"]) == 0
+    assert load_job(folder, Job).cloth.stretch_length == pytest.approx(0.005)
+    made = (folder / "job.toml").read_bytes().decode()
+    assert made[:5] == text[:5]
+    for comment in re.findall("# .*", text):
+        assert comment in made
 
 
 def test_a_job_without_the_table_gets_it_at_its_end(folder):
@@ -120,17 +140,18 @@ def test_the_sheets_say_all_and_no_word_stands_over_another(make_job, paper):
         )
         layout = lay_out(job)
         cover = cover_for(layout, job)
-        pages = cover_pages(cover, layout, job, paper)
+        pages = cover_pages(cover, job, paper, pulled_on=False)
         wide, high = PAPERS[paper]
         for page in pages:
             assert overprinted(words_of(page)) == []
+            assert_read_at_arms_length(page)
             x0, y0, x1, y1 = inked_box(page)
             assert 10 < x0 < x1 < wide - 10
             assert 10 < y0 < y1 < high - 10
         text = text_of(pdf(pages))
         for caution in ("eye protection", "makes dust", "Two people lift a sheet", "your iron"):
             assert caution in text
-        told = " ".join(cover_lines(cover, layout, job))
+        told = " ".join(cover_lines(cover, layout, job, pulled_on=False))
         for number, piece in enumerate(cover.underlay.pieces, 1):
             assert f"board {number}, from sheet {piece.sheet}" in told
             assert f"{number}: " in text
@@ -140,7 +161,7 @@ def test_the_drawing_of_boards_is_to_scale(make_job):
     job = make_job({"table": {"length": "150 in", "width": "64 in"}})
     layout = lay_out(job)
     cover = cover_for(layout, job)
-    page = cover_pages(cover, layout, job, "letter")[2]
+    page = cover_pages(cover, job, "letter", pulled_on=False)[2]
     outlines = [
         line
         for layer in page.layers
@@ -156,3 +177,16 @@ def test_the_drawing_of_boards_is_to_scale(make_job):
     for piece in cover.underlay.pieces:
         x0, y0, x1, y1 = piece.lies
         assert round((x1 - x0) / (y1 - y0), 3) in drawn
+
+
+@pytest.mark.parametrize(
+    "more", ['[cloth]\nstretch_length = "1 %"', '[plotter]\nprofile = "roll-36"']
+)
+def test_a_cover_that_is_marked_loose_is_pulled_onto_its_ticks(tmp_path, capsys, more):
+    text = 'table = { length = "50 in", width = "30 in" }\n'
+    for pulled in (False, True):
+        (tmp_path / "job.toml").write_text(text + more * pulled, "utf-8")
+        assert main(["cover", "--job", str(tmp_path)]) == 0
+        said = capsys.readouterr().out
+        assert ("from its two ends to the middle" in said) == (not pulled)
+        assert ("pull its lines onto the ticks" in said) == pulled

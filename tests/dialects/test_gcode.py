@@ -24,6 +24,7 @@ from marking.layout.layout import lay_out
 from marking.sections.plan import divide_into_sections
 from tests.conversation.line import Line
 from tests.dialects.interpreters import pygcode_draws
+from tests.driving.side_by_side import way
 from tests.inking.kills import SECTION, make_job
 
 if TYPE_CHECKING:
@@ -56,10 +57,10 @@ def test_pygcode_draws_every_stroke_where_the_section_has_it(tmp_path: Path) -> 
     drawn = pygcode_draws(data)
     wanted = []
     for piece in section.pieces:
-        points = (piece.stroke.points - bed.origin_table) @ bed.to_bed.T
-        for done in range(job.pens.named(piece.stroke.pen).passes):
-            path = points[::-1] if done % 2 else points
-            wanted += [(a, b) for a, b in itertools.pairwise(path) if np.hypot(*(b - a)) > 0.01]
+        pen = job.pens.named(piece.stroke.pen)
+        points = way(piece.stroke.points, pen.passes, pen.width) - bed.origin_table
+        path = points @ bed.to_bed.T
+        wanted += [(a, b) for a, b in itertools.pairwise(path) if np.hypot(*(b - a)) > 0.01]
     assert len(drawn) == len(wanted)
     assert np.abs(drawn - np.array(wanted)).max() <= ROUNDING
     simulated = SimulatedGantry(Gantry(10**6, high=job.plotter.bed_size), Cloth())

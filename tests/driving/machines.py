@@ -20,6 +20,7 @@ from devices.commands import main
 from marking.job.folder import JOB_FILE
 from marking.shipped_files import stock
 from tests.conftest import MILLRACE
+from tests.driving.side_by_side import way
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -36,9 +37,19 @@ heavy = { slot = 3, width = "2 mm", speed = "60 mm/s", passes = 3, force = 4 }
 numerals = { slot = 2, width = "0.8 mm", speed = "60 mm/s", force = 2 }
 removable = { slot = 4, width = "0.5 mm", force = 1 }
 """
-SAME_PENS = {"lines": (1, 1), "heavy": (1, 2), "numerals": (1, 1), "removable": (2, 1)}
-"""Holder and passes of each pen that Millrace does not name: the design's job.toml."""
-FOUR_PENS = {"lines": (1, 1), "heavy": (3, 3), "numerals": (2, 1), "removable": (4, 1)}
+SAME_PENS = {
+    "lines": (1, 1, 1.0),
+    "heavy": (1, 2, 1.0),
+    "numerals": (1, 1, 0.8),
+    "removable": (2, 1, 0.5),
+}
+"""Holder, passes and tip in mm of each pen that Millrace does not name: the design's job.toml."""
+FOUR_PENS = {
+    "lines": (1, 1, 1.0),
+    "heavy": (3, 3, 2.0),
+    "numerals": (2, 1, 0.8),
+    "removable": (4, 1, 0.5),
+}
 
 
 FLIP = {"+": {}, "-": str.maketrans("+-", "-+")}
@@ -52,7 +63,7 @@ class Machine:
     profile: str
     keys: str = ""
     pens: str = ""
-    held: tuple[tuple[str, tuple[int, int]], ...] = tuple(SAME_PENS.items())
+    held: tuple[tuple[str, tuple[int, int, float]], ...] = tuple(SAME_PENS.items())
     grid: str = ""
     table: str = ""
     """The `[table]` to mark instead of the Millrace bench's."""
@@ -88,7 +99,7 @@ class Plot:
     origin: tuple[float, float]
     facts: dict[str, Any]
     """The plotter's keys: its stock profile's, and the job's own over them."""
-    pens: dict[str, tuple[int, int]]
+    pens: dict[str, tuple[int, int, float]]
     turned: bool = False
     """Whether `section --json` has the device turned a quarter anticlockwise from its profile."""
 
@@ -136,9 +147,9 @@ class Plot:
         """Every segment the section's strokes ask for, exact, as often as its pen passes."""
         by_slot: dict[int, list[FloatArray]] = {}
         for stroke in self.strokes:
-            slot, passes = self.pens[stroke["pen"]]
-            exact = self.device_mm(stroke["points"]) / self.unit
-            by_slot.setdefault(slot, []).extend([segments(exact)] * passes)
+            slot, passes, width = self.pens[stroke["pen"]]
+            exact = self.device_mm(way(stroke["points"], passes, width)) / self.unit
+            by_slot.setdefault(slot, []).append(segments(exact))
         return {slot: np.concatenate(parts) for slot, parts in by_slot.items()}
 
 

@@ -39,10 +39,15 @@ PACE = 150
 
 
 def make_job(folder: Path, plotter: str, extra: str = "") -> None:
+    """A small job whose ink is known to stay: `tests.fastness` is about the ink that is not."""
     folder.mkdir(parents=True)
+    known = '[inking]\ntried = "not asked"\n'
+    before, extra = (
+        ("", extra.replace("[inking]\n", known)) if "[inking]" in extra else (known, extra)
+    )
     (folder / "job.toml").write_text(
         'schema = 1\n[table]\nlength = "26 in"\nwidth = "17 in"\n'
-        '[pens]\nremovable = { slot = 1, width = "0.5 mm" }\n'
+        f'{before}[pens]\nremovable = {{ slot = 1, width = "0.5 mm" }}\n'
         f'[plotter]\nprofile = "{plotter}"\n{extra}'
     )
 

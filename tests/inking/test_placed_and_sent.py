@@ -132,7 +132,7 @@ def bench(
     machine = MACHINES[request.param]
     folder = tmp_path_factory.mktemp("askew")
     (folder / "job.toml").write_text(
-        '[table]\nlength = "26 in"\nwidth = "17 in"\n'
+        '[table]\nlength = "26 in"\nwidth = "17 in"\n[inking]\ntried = "not asked"\n'
         f'[plotter]\nprofile = "{machine.profile}"\n{machine.keys}'
     )
     done = run_cli("control", "--spacing", "3 in", "--job", folder, "--json")
@@ -200,7 +200,7 @@ def test_the_very_bytes_that_are_sent_draw_the_layout_carried_by_the_kept_placem
         done = run_cli("drive", "--job", bench.folder, *words, *tee.words)
     assert done.returncode == 0, done.stderr
     with open_record(bench.folder) as record:
-        pose = record.placements("r1c1")[-1].pose
+        pose = record.placements("r1c1")[-1].detail["inked_with"]
     assert_drawn(bench, bytes(tee.sent), pose, tmp_path)
 
 

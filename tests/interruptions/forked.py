@@ -1,19 +1,22 @@
 """Starts the command as a process of its own within milliseconds: a fork of one that has it ready.
 
 Run with the Python of the checkout that is to be tried; it knows the command and no machine.
-A request is a line of JSON, `{"words": [...], "out": file}`; the answers are `{"pid": n}` and,
-when the process has ended, `{"code": n}`, negative for a signal.
+A request is a line of JSON, `{"words": [...], "out": file}` and perhaps `err`, `in`, `cwd` and
+`env`; the answers are `{"pid": n}` and, when the process has ended, `{"code": n}`, negative for a
+signal.
 """
 
 from __future__ import annotations
 
 import contextlib
+import gc
 import json
 import os
 import select
 import signal
 import subprocess
 import sys
+import traceback
 from pathlib import Path
 from typing import Any
 
@@ -24,7 +27,7 @@ class Terminal:
     """Where a person types the command: one at a time."""
 
     def __init__(self, checkout: Path, folder: Path, python: str = sys.executable) -> None:
-        self._said = folder / "said.txt"
+        self._folder, self._said = folder, folder / "said.txt"
         self._server = subprocess.Popen(
             [python, str(Path(__file__).resolve()), "--serve"],
             stdin=subprocess.PIPE,
@@ -38,9 +41,24 @@ class Terminal:
 
     def start(self, words: list[str]) -> None:
         """Begins a command."""
+        self._ask({"words": words, "out": str(self._said)})
+
+    def done(
+        self, words: list[str], cwd: Path, stdin: str | None
+    ) -> subprocess.CompletedProcess[str]:
+        """A command from start to end, in `cwd` and with the environment of this process."""
+        out, err, given = (self._folder / name for name in ("out.txt", "err.txt", "in.txt"))
+        given.write_text(stdin or "", "utf-8")
+        request = {"words": words, "out": str(out), "err": str(err), "in": str(given)}
+        self._ask({**request, "cwd": str(cwd), "env": dict(os.environ)})
+        code = self.ended(600.0)
+        assert code is not None, (words, out.read_text("utf-8"), err.read_text("utf-8"))
+        said = (path.read_text("utf-8") for path in (out, err))
+        return subprocess.CompletedProcess(words, code, *said)
+
+    def _ask(self, request: dict[str, Any]) -> None:
         assert self._server.stdin is not None
         assert self.pid is None, "one command at a time"
-        request = {"words": words, "out": str(self._said)}
         self._server.stdin.write(json.dumps(request).encode() + b"\n")
         self._server.stdin.flush()
         self.pid = self._answer(300.0)["pid"]
@@ -103,34 +121,51 @@ def _import_all() -> None:
 
 def _serve() -> None:
     _import_all()
+    gc.freeze()
     for line in sys.stdin:
         request = json.loads(line)
         pid = os.fork()
         if pid == 0:
-            _command(request["words"], request["out"])
+            _command(**request)
         print(json.dumps({"pid": pid}), flush=True)
         _, status = os.waitpid(pid, 0)
         print(json.dumps({"code": os.waitstatus_to_exitcode(status)}), flush=True)
 
 
-def _command(words: list[str], out: str) -> None:
+def _command(
+    words: list[str],
+    out: str,
+    err: str | None = None,
+    cwd: str | None = None,
+    env: dict[str, str] | None = None,
+    **more: str,
+) -> None:
     """The child: a session of its own, as in a terminal, with nobody at its keys."""
     from devices.commands import main
 
     os.setsid()
     for number in STARTED:
         signal.signal(number, signal.default_int_handler if number == 2 else signal.SIG_DFL)
-    nothing, said = os.open(os.devnull, os.O_RDONLY), os.open(out, os.O_CREAT | os.O_TRUNC | 1)
+    anew = os.O_CREAT | os.O_TRUNC | os.O_WRONLY
+    nothing, said = os.open(more.get("in", os.devnull), os.O_RDONLY), os.open(out, anew)
     os.dup2(nothing, 0)
     os.dup2(said, 1)
-    os.dup2(said, 2)
+    os.dup2(said if err is None else os.open(err, anew), 2)
+    if env is not None:
+        os.environ.clear()
+        os.environ.update(env)
+    if cwd is not None:
+        os.chdir(cwd)
     code: Any = 70
     try:
         code = main(words)
     except SystemExit as end:
-        code = end.code
+        code = end.code or 0
     except KeyboardInterrupt:
         code = 130
+    except BaseException:
+        traceback.print_exc()
+        code = 1
     finally:
         sys.stdout.flush()
         sys.stderr.flush()

@@ -47,7 +47,8 @@ class Model:
 
     def job(self) -> str:
         plotter = f'[plotter]\nprofile = "{self.profile}"\n{self.keys}'
-        return f"schema = 1\n{TABLES['small']}{self.pens}{plotter}"
+        known = '[inking]\ntried = "not asked"\n'
+        return f"schema = 1\n{TABLES['small']}{self.pens}{known}{plotter}"
 
 
 def _desk(buffer: int, x: int, y: int, travel: float, lift: float, **more: Any) -> dict[str, Any]:

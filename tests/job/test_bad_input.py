@@ -270,7 +270,7 @@ def test_a_missing_profile_hides_no_other_fault(run_cli: RunCli, tmp_path: Path)
             ["pens.lines", "60 mm"],
         ),
         (
-            f'{TABLE}[grid]\npitch = "0.9 mm"\n[numerals]\nsides = []\n',
+            f'{TABLE}[grid]\npitch = "0.9 mm"\nheavy_every = 0\n[numerals]\nsides = []\n',
             ["grid.pitch", "0.9 mm", "pens.lines"],
         ),
     ],

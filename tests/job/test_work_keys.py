@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import os
 import re
+import subprocess
+import sys
 
 import pytest
 
@@ -65,3 +68,11 @@ def test_what_is_wrong_with_one_is_told_by_its_name(tmp_path, text, said):
     with pytest.raises(BadInputError) as told:
         job_of(tmp_path, TOP + text + "\n")
     assert re.search(said, str(told.value))
+
+
+def test_the_keys_can_be_imported_by_themselves() -> None:
+    """Outside the command nothing has told pydantic yet to look for no plugins."""
+    plain = {key: value for key, value in os.environ.items() if not key.startswith("PYDANTIC")}
+    words = [sys.executable, "-c", "import marking.job.keys"]
+    done = subprocess.run(words, env=plain, capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stderr

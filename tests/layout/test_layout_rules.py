@@ -57,7 +57,8 @@ def test_numerals_keep_their_clearance_from_neighbours_lines_and_edges(
     half, clear = ink_width(job, "numerals") / 2, job.numerals.clear - 1e-9
     strokes = {stroke["id"]: points_of(stroke) / slack for stroke in layout["strokes"]}
     first_lines = [strokes[f"long-{side}"][0, 1] for side in ("near", "far")]
-    line_ink = max(ink_width(job, "lines"), ink_width(job, "heavy")) / 2
+    # A cross line ends on the first long line: beyond it stands its tip, however often it goes.
+    line_ink = max(ink_width(job, "lines"), job.pens.heavy.width) / 2
     before: dict[str, float] = {}
     for numeral in layout["numerals"]:
         points = np.concatenate([strokes[stroke] for stroke in numeral["strokes"]])

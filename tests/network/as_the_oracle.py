@@ -7,8 +7,9 @@ from dataclasses import replace
 import numpy as np
 
 from marking.network.error_model import ErrorModel
-from marking.network.fence import Clamping, seat_of
-from marking.network.network import KnownMark, Reading, Setup, gain, known, met, with_inked
+from marking.network.fence import Against, Clamping
+from marking.network.gain import gain, with_inked
+from marking.network.network import KnownMark, Reading, Setup, known
 from marking.network.pose import as_planned
 from marking.sections.locating_marks import Mark
 
@@ -84,12 +85,8 @@ def placed(plan, k, network, clampings, reading_sd, read, sent):
     readings = tuple(
         Reading(name_of(plan, i), plan.target(plan.readings[i]), reading_sd) for i in mine
     )
-    seat = None
-    clamping = None if section.fence is None else clampings[section.fence]
-    network = met(network, [reading.mark for reading in readings], clamping)
-    if clamping is not None:
-        seat = seat_of(clamping, section.window, network.errors, network.datum)
-    gained = gain(network, readings, middle, "rigid", seat)
+    against = None if section.fence is None else Against(clampings[section.fence], section.window)
+    gained = gain(network, readings, middle, "rigid", against)
     off = np.zeros((len(gained.carrier), len(read)))
     for row, i in enumerate(mine):
         of = plan.readings[i].of

@@ -17,8 +17,10 @@ import statsmodels.api as sm
 from marking.network.adjustment import adjust
 from marking.network.allowed import Allowed
 from marking.network.datum import EXACT, Datum
+from marking.network.gain import gain
 from marking.network.inked import ink_error
-from marking.network.network import Reading, gain, ink, known, misfit
+from marking.network.misfits import ink, misfit
+from marking.network.network import Reading, known
 from marking.placement.placement import place
 from marking.sections.neighbours import butts
 from marking.tape_marks.forecast import forecast
@@ -115,7 +117,7 @@ def test_one_sections_readings_are_doubted_with_the_datum_in_mind():
     network = ink(known(targets(), DATUM), setups()[0])
     third = setups()[2]
     gained = gain(network, third.readings, third.pose.about, "rigid")
-    misfits = misfit(network, third.pose, third.readings).ravel()
+    misfits = misfit(network, third).ravel()
     arms = np.array([SPOTS[r.mark][:2] for r in third.readings]) - CENTRES["c"]
     design = np.array([row for x, y in arms for row in ([1, 0, -y], [0, 1, x])])
     sigma = gained.carrier @ gained.network.covariance @ gained.carrier.T

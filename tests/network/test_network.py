@@ -11,16 +11,10 @@ from scipy import stats
 from marking.errors import BadInputError, RefusedError
 from marking.least_squares.linear import solve
 from marking.network.adjustment import adjust
+from marking.network.gain import gain
 from marking.network.inked import ink_error, join_step
-from marking.network.network import (
-    Reading,
-    Setup,
-    gain,
-    ink,
-    known,
-    mark_positions,
-    misfit,
-)
+from marking.network.misfits import ink, mark_positions, misfit
+from marking.network.network import Reading, Setup, known
 from marking.network.pose import as_planned, effect
 from marking.network.regions import radius_95
 from tests.network.four_sections import CENTRES, SEEN, SPOTS, setups, targets
@@ -66,7 +60,7 @@ def test_a_section_on_correlated_marks_is_placed_as_statsmodels_would():
     covariance = gained.carrier @ gained.network.covariance @ gained.carrier.T
     covariance += np.diag(np.repeat([reading.sd**2 for reading in second.readings], 2))
     assert abs(covariance[0, 2]) > 0.05
-    misfits = misfit(network, second.pose, second.readings).ravel()
+    misfits = misfit(network, second).ravel()
     peer = sm.GLS(misfits, design, sigma=covariance).fit()
     np.testing.assert_allclose(gained.change @ misfits, peer.params, atol=1e-9)
     np.testing.assert_allclose(gained.spread, peer.normalized_cov_params, atol=1e-9)

@@ -13,6 +13,7 @@ import os
 import re
 import shutil
 import subprocess
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -23,6 +24,8 @@ from svgelements import SVG
 from svgelements import Path as SvgPath
 
 from marking.output.strokes_svg import strokes_svg
+from tests.driving.machines import SAME_PENS
+from tests.driving.side_by_side import way
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
@@ -107,13 +110,15 @@ def measured(
 
 
 def page_boxes(strokes: Mapping[str, Stroke], sheet: Box) -> dict[str, FloatArray]:
-    """Left, top, right, bottom of each stroke's centre lines in mm on a page covering `sheet`.
+    """Left, top, right, bottom of where the pen goes for a stroke, mm on a page covering `sheet`.
 
     The near edge is at the bottom of the page.
     """
     boxes = {}
     for name, stroke in strokes.items():
-        (x0, y0), (x1, y1) = stroke.points.min(axis=0), stroke.points.max(axis=0)
+        _, passes, width = SAME_PENS[stroke.pen]
+        points = way(stroke.points, passes, width)
+        (x0, y0), (x1, y1) = points.min(axis=0), points.max(axis=0)
         boxes[name] = np.array([x0 - sheet[0], sheet[3] - y1, x1 - sheet[0], sheet[3] - y0])
     return boxes
 
@@ -137,8 +142,8 @@ def _check_in_browser(found: dict[str, Any], expected: Mapping[str, FloatArray])
     names = [name for name, _, _ in found["paths"]]
     assert sorted(names) == sorted(expected)
     in_mm = np.array([expected[name] for name in names])
-    for way in (1, 2):
-        in_px = np.array([path[way] for path in found["paths"]])
+    for how in (1, 2):
+        in_px = np.array([path[how] for path in found["paths"]])
         off = np.abs(in_px - in_mm * PX_PER_MM).max(axis=1)
         assert off.max() <= IN_BROWSER, names[int(off.argmax())]
 
@@ -275,8 +280,8 @@ def test_rendered_lines_are_inked_on_their_centres_and_a_pen_wide(
 ) -> None:
     """Along a row, that far in from the near edge, and a column that run clear between two lines.
 
-    Nothing may be inked there but the lines that cross: 1 mm wide, centred where the grid says,
-    to a tenth of a pixel or 0.01 mm.
+    Nothing may be inked there but the lines that cross, centred where the grid says, to a tenth of
+    a pixel or 0.01 mm: 1 mm wide, every twelfth, drawn in two passes half a tip apart, 1.5 mm.
     """
     section, pixels = named(millrace_plan, name), inked(name)
     assert pixels.shape == (272 * INKED_PER_MM, 400 * INKED_PER_MM)
@@ -290,9 +295,9 @@ def test_rendered_lines_are_inked_on_their_centres_and_a_pen_wide(
     tenth = 0.1 / INKED_PER_MM
     assert [at for at, _ in row] == pytest.approx([x - left for x in cross], abs=tenth)
     assert [at for at, _ in column] == pytest.approx(sorted(top - y for y in long), abs=tenth)
-    assert [wide for _, wide in row + column] == pytest.approx(
-        [1.0] * (len(cross) + len(long)), abs=tenth
-    )
+    foot = np.array(millrace_layout.grid.cross_x[::12])
+    wide = [1.5 if np.abs(foot - x).min() < 1e-6 else 1.0 for x in cross]
+    assert [wide for _, wide in row + column] == pytest.approx(wide + [1.0] * len(long), abs=tenth)
 
 
 def test_the_rendered_ink_of_a_numeral_fills_its_box_and_no_more(
@@ -322,12 +327,13 @@ def test_the_rendered_ink_of_a_numeral_fills_its_box_and_no_more(
         assert found == pytest.approx(numeral.box_table, abs=1 / INKED_PER_MM), numeral.text
 
 
-def test_a_line_of_several_passes_is_darker_no_wider_and_said_to_be_drawn_again(
+def test_a_line_begun_with_passes_over_itself_is_darker_no_wider_and_said_to_be_drawn_again(
     millrace: Job, millrace_layout: Layout
 ) -> None:
     """Passes lay ink on ink: a second pass over the same line makes it no wider."""
+    over = [replace(stroke, beside=()) for stroke in millrace_layout.strokes]
     text = strokes_svg(
-        millrace_layout.strokes, millrace.pens, whole_sheet(millrace_layout), "Bench", "The whole."
+        over, millrace.pens, whole_sheet(millrace_layout), "Bench", "The whole."
     ).decode()
     assert "The whole. To be drawn over itself, for a darker line: cross-heavy 2 times.<" in text
     once = re.search(r'<g[^>]*id="cross-lines"[^>]*>', text)

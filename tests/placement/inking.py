@@ -17,7 +17,8 @@ from marking.layout.layout import lay_out
 from marking.least_squares.chi_square import POINT_95
 from marking.measures.tape import Tape
 from marking.network.datum import EXACT
-from marking.network.network import Reading, Setup, gain, known, with_inked
+from marking.network.gain import gain, with_inked
+from marking.network.network import Reading, Setup, known
 from marking.network.pose import as_planned, effect, rigid
 from marking.network.regions import radius_95
 from marking.placement.compromise import wanted_change

@@ -10,7 +10,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from marking.network.concerning import only_for
-from marking.network.network import Reading, Setup, gain, known, with_inked
+from marking.network.gain import gain, with_inked
+from marking.network.network import Reading, Setup, known
 from marking.network.pose import as_planned, rigid
 from marking.network.resection import resect
 from marking.placement.blunders import agrees, doubts

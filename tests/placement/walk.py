@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
 UNIT, SOLD_AS = 0.02488, 0.025
 TRUE = UNIT / SOLD_AS
-TAPE_SD, READING_SD = 0.4, 0.25
+TAPE_SD, READING_SD = 0.2, 0.25
 INKED = ("r1c1", "r1c2", "r1c3", "r1c4")
 TOLERANCE = 25.4 / 16
 AS_SET = ("--spacing", "3 in", "--join-rows", "2")
@@ -58,7 +58,7 @@ class Walk:
 
 def ask(run_cli: RunCli, folder: Path, *words: str | Path, code: int = 0) -> Any:
     done = run_cli(*words, "--json", "--job", folder)
-    assert done.returncode == code, (words, done.stderr)
+    assert done.returncode == code, (words, done.stderr, done.stdout[:600])
     return json.loads(done.stdout)
 
 

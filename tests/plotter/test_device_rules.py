@@ -10,6 +10,7 @@ import numpy as np
 from hypothesis import given, settings
 
 from devices.programs.files import program
+from tests.driving.side_by_side import way
 from tests.sections.random_jobs import in_mm, jobs
 from tests.sections.records import (
     Record,
@@ -20,6 +21,8 @@ from tests.sections.records import (
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
+    from marking.job.keys import Pen
+    from marking.layout.layout import Stroke
     from tests.conftest import MakeJob
 
 
@@ -82,7 +85,7 @@ def test_the_pen_goes_where_the_section_says_within_half_a_plotter_unit(
         written, bed = program(section, job.plotter, job.pens)
         columns, signs = zip(*axes_of(tables, turned=section.turned), strict=True)
         wanted = np.concatenate(
-            [passes(p.stroke.points, job.pens.named(p.stroke.pen).passes) for p in section.pieces]
+            [drawn(piece.stroke, job.pens.named(piece.stroke.pen)) for piece in section.pieces]
         )
         exact = ((wanted - bed.origin_table)[:, list(columns)] * signs / unit).tolist()
         sent = [point for point, _ in itertools.groupby(pen_down_points(written)[2])]
@@ -99,6 +102,8 @@ def close(exact: list[float], sent: tuple[int, int]) -> bool:
     return all(abs(a - b) <= 0.5 + 1e-6 for a, b in zip(exact, sent, strict=True))
 
 
-def passes(points: NDArray[np.float64], count: int) -> NDArray[np.float64]:
-    """There, back and there again."""
-    return np.concatenate([points[:: 1 if n % 2 == 0 else -1] for n in range(count)])
+def drawn(stroke: Stroke, pen: Pen) -> NDArray[np.float64]:
+    """A line's passes side by side; a numeral there, back and there again."""
+    if stroke.layer != "numeral":
+        return way(stroke.points, pen.passes, pen.width)
+    return np.concatenate([stroke.points[:: 1 if n % 2 == 0 else -1] for n in range(pen.passes)])

@@ -96,7 +96,7 @@ def test_a_gantry_draws_with_each_pen_at_the_speed_that_the_route_counts_with(
             60 * wanted[piece.stroke.pen]
             for piece in section.pieces
             if piece.stroke.pen != "removable"
-            for _ in range((len(piece.stroke.points) - 1) * job.pens.named(piece.stroke.pen).passes)
+            for _ in range(len(piece.stroke.path) - 1)
         ]
         written, _ = program(section, job.plotter, job.pens)
         for data in (written, driven(section, job)):

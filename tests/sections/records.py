@@ -61,7 +61,9 @@ def all_pieces(plan: Record) -> list[Record]:
 
 
 def ink_width(job: Job, pen: str) -> float:
-    return job.pens.named(pen).width
+    """Across a line, whose passes lie half a tip apart, or across a numeral's stroke."""
+    drawn = job.pens.named(pen)
+    return drawn.width * (1 if pen == "numerals" else 1 + (drawn.passes - 1) / 2)
 
 
 def axes_of(tables: Record, *, turned: bool) -> list[tuple[int, int]]:

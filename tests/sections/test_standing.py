@@ -16,6 +16,7 @@ from shapely.affinity import rotate
 from shapely.ops import unary_union
 
 from marking.layout.layout import lay_out
+from marking.measures.lengths import parse_length
 from marking.output.report import record as report_record
 from marking.output.report import section_table
 from marking.output.table_picture import table_picture
@@ -247,3 +248,26 @@ def test_a_frame_set_down_turned_has_its_feet_turned_with_it(make_job: MakeJob) 
     for one, other in zip(straight.feet, turned.feet, strict=True):
         spun = rotate(LineString([(0, 0), one]), 90, origin=(0, 0)).coords[1]
         assert spun == pytest.approx(other)
+
+
+def test_a_fence_lies_clear_of_every_foot_and_over_edge_or_ink_is_said_so(
+    make_job: MakeJob,
+) -> None:
+    tables = {**BENCH, "plotter": {"profile": "flatbed-a3"}, "fence": {"length": "8 ft"}}
+    job = make_job(tables)
+    layout = lay_out(job)
+    plan = divide_into_sections(layout, job, job.plotter.zone)
+    footing = plan.zone.footing
+    assert footing is not None
+    lines = [line for line in section_table(plan, job, layout) if "fence" in line.lower()]
+    first = next(section for section in plan.sections if section.row == 1)
+    feet = [box(*foot) for foot in footing.boxes(first.window, 0.0)]
+    rail = min(foot.bounds[1] for foot in feet)
+    # The A3 frame stands out 60 mm: over the near edge, where the first row begins.
+    assert rail == pytest.approx(first.window[1] - 60)
+    assert "beyond the near edge" in lines[1]
+    assert parse_length(lines[1].partition("that is ")[2].partition(" beyond")[0]) >= -rail
+    others = [line for line in lines[2:] if "on ink of the rows before it" in line]
+    assert len(others) == plan.rows - 1
+    bare = make_job({key: value for key, value in tables.items() if key != "fence"})
+    assert not [line for line in section_table(plan, bare, layout) if "fence" in line.lower()]

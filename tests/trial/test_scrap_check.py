@@ -38,6 +38,7 @@ from marking.measures.tape import Tape, reading_covariance
 from marking.record.record import open_record
 from marking.sections.plan import divide_into_sections
 from tests.dialects.interpreters import differences, pygcode_draws
+from tests.driving.side_by_side import way
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -166,7 +167,7 @@ def test_a_gantrys_sheet_is_drawn_measured_and_put_right_in_its_own_dialect(make
         machine.receive(written, 0.0)
         machine.advance(1e6)
         assert machine.carriage.at == pytest.approx((0, 0))
-        drawn = [segments(np.array(ink.path), 1) for ink in machine.carriage.cloth.ink]
+        drawn = [segments(np.array(ink.path)) for ink in machine.carriage.cloth.ink]
         return np.concatenate(drawn) @ truth.T
 
     def measured(lines, rounding):
@@ -178,7 +179,7 @@ def test_a_gantrys_sheet_is_drawn_measured_and_put_right_in_its_own_dialect(make
 
     written, sheet = scrap_program(job.plotter, job.pens)
     told = pygcode_draws(written)
-    wanted = [segments(drawing.points, drawing.pen.passes) for drawing in sheet.drawings]
+    wanted = [part for drawing in sheet.drawings for part in as_drawn(drawing)]
     assert not differences(np.concatenate(wanted), told, job.plotter.unit / 2 + 1e-6)
     # Every sample is drawn at the speed that is lettered on it: F is mm a minute.
     feeds = {float(word) / 60 for word in re.findall(rb"F(\d+)", written)}
@@ -198,9 +199,17 @@ def test_a_gantrys_sheet_is_drawn_measured_and_put_right_in_its_own_dialect(make
         assert left[run] == pytest.approx(length, abs=0.25)
 
 
-def segments(points, passes):
-    """A polyline's parts (n, 2 ends, 2) in mm, as often as its pen goes over them."""
-    return np.concatenate([np.stack([points[:-1], points[1:]], axis=1)] * passes)
+def as_drawn(drawing):
+    """The parts of a drawing: a line's passes side by side, lettering over itself."""
+    pen = drawing.pen
+    if drawing.as_a_line:
+        return [segments(way(drawing.points, pen.passes, pen.width))]
+    return [segments(drawing.points)] * pen.passes
+
+
+def segments(points):
+    """A polyline's parts (n, 2 ends, 2) in mm."""
+    return np.stack([points[:-1], points[1:]], axis=1)
 
 
 def test_a_bed_too_small_for_a_square_worth_measuring_is_refused(plotter, millrace):

@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING, Any
 
 import pytest
 
+from devices.commands import main
+from marking.record.record import open_record
 from tests.job.command_cases import BAD_INPUT, REFUSED, TABLE, assert_plain, contents, job_in
 
 if TYPE_CHECKING:
@@ -190,3 +192,27 @@ def test_a_correction_that_takes_more_sections_says_how_many(
     after = sections()
     assert after > before
     assert f"the cover takes {after} sections now, {before} before" in done.stderr
+
+
+def test_what_the_sheets_verniers_show_is_told_and_kept_with_its_square(
+    job: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The direct vernier of the textbooks: so many divisions from the middle, a tenth each."""
+    assert main(["trial", "--json", "--job", str(job)]) == 0
+    sheet = json.loads(capsys.readouterr().out)
+    measured = square(job, sheet["side"], 1.0)
+    tenth = sheet["verniers"][0]["pitch"] / 10
+    lines = [f'X = "{2 * tenth:g} mm"', f'Y = "{-tenth / 4:g} mm"', f'PX = "{-3 * tenth:g} mm"']
+    measured.write_text("\n".join([measured.read_text("utf-8"), *lines, ""]), "utf-8")
+    assert main(["trial", "--measured", str(measured), "--job", str(job)]) == 0
+    told = capsys.readouterr().out
+    assert f"Play along X {2 * tenth:+.2f} mm" in told
+    assert re.search(r"Play along Y -0\.\d\d mm, .*: no more than the eye tells\.", told)
+    assert f"The numerals pen draws {-3 * tenth:+.2f} mm off the lines pen along X" in told
+    with open_record(job) as record:
+        (check,) = record.checks("device")
+    assert check.result["verniers"]["PX"] == pytest.approx(-3 * tenth)
+    # More than its scales tell is no reading of it.
+    measured.write_text(measured.read_text("utf-8") + f'PY = "{6 * tenth:g} mm"\n', "utf-8")
+    assert main(["trial", "--replace", "--measured", str(measured), "--job", str(job)]) == 2
+    assert "PY = " in capsys.readouterr().err

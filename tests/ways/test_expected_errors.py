@@ -1,20 +1,23 @@
-"""What each way is expected to hold, held against closed forms and the independent cover model."""
+"""What each way is expected to hold, held against closed forms."""
 
 from __future__ import annotations
 
-from dataclasses import replace
-from itertools import pairwise
+from typing import TYPE_CHECKING
 
 import numpy as np
 import pytest
 from scipy import stats
 
-from marking.measures.tape import Tape
-from marking.network.error_model import NO_ERRORS, ErrorModel
+from devices.machine_zones import divided
+from marking.ruling.errors import LAID
+from marking.tape_marks.covers import InkedCovers
+from marking.tape_marks.figures import figures
 from marking.ways.hand_errors import HandDoubts, by_tape
-from marking.ways.row_errors import Doubts, Row, rows_hold
-from marking.ways.tape_scale import tape_scale_most
-from tests.ways import plans
+
+if TYPE_CHECKING:
+    from devices.job import Job
+    from marking.layout.layout import Layout
+    from marking.sections.plan import Plan
 
 LINES = np.arange(148) * 25.4 + 25.4
 NEAR = 0.03
@@ -26,55 +29,54 @@ def largest_of(count: int, sd: float) -> float:
     return float(sd * stats.norm.ppf((1 + 0.95 ** (1 / count)) / 2))
 
 
-def columns(count: int) -> tuple[tuple[float, float], ...]:
-    joins = np.linspace(LINES[0] - 12.7, LINES[-1] + 12.7, count + 1)
-    return tuple((a, b) for a, b in pairwise(joins.tolist()))
+def largest_apart(count: int, most: float) -> float:
+    """What the largest of `count` differences of two even errors keeps within 95 times in 100.
+
+    Their difference is spread as a triangle (scipy's), from twice the bound to twice the bound.
+    """
+    triangle = stats.triang(0.5, loc=-2 * most, scale=4 * most)
+    return float(triangle.ppf((1 + 0.95 ** (1 / count)) / 2))
 
 
 def test_a_rule_laid_anew_slips_as_the_normal_law_says() -> None:
-    held = by_tape(LINES, 1575.0, HandDoubts(0.0, 0.0, 0.0, slip=0.2, lean=0.0))
+    held = by_tape(LINES, 1575.0, HandDoubts(0.0, 0.0, laid=0.0, slip=0.2, lean=0.0))
     assert held.step == pytest.approx(largest_of(148, 0.2), rel=NEAR)
     assert (held.total, held.square, held.neighbours) == (0, 0, 0)
 
 
 def test_a_tape_that_is_off_evenly_within_its_limit_shifts_the_last_line_most() -> None:
-    held = by_tape(LINES, 1575.0, HandDoubts(2e-4, 0.0, 0.0, 0.0, 0.0))
+    held = by_tape(LINES, 1575.0, HandDoubts(2e-4, 0.0, laid=0.0, slip=0.0, lean=0.0))
     assert held.total == pytest.approx(0.95 * 2e-4 * (LINES[-1] - LINES[0]), rel=NEAR)
 
 
-def test_stops_alone_part_lines_that_meet_at_a_join() -> None:
-    doubts = Doubts(replace(NO_ERRORS, stops=0.1), 0.0, 0.0, lean=0.0)
-    held = rows_hold((Row(0.0, 250.0, columns(2)),), LINES, doubts, 1, ruled=False)
-    assert held.neighbours == pytest.approx(largest_of(1, 0.1 * 2**0.5), rel=NEAR)
-    assert held.step == 0
+@pytest.fixture(scope="module")
+def ruled(millrace: Job, millrace_layout: Layout) -> Plan:
+    inking = millrace.inking.model_copy(update={"cross_lines": "ruled"})
+    return divided("plotter", millrace_layout, millrace.model_copy(update={"inking": inking}), None)
 
 
-def test_without_any_error_nothing_is_off_but_what_ruling_adds() -> None:
-    doubts = Doubts(NO_ERRORS, 0.0, 0.0, lean=0.0)
-    rows = Row(0.0, 250.0, columns(10)), Row(1400.0, 1650.0, columns(10))
-    whole = rows_hold(rows, LINES, doubts, 0, ruled=False)
-    assert max(whole.total, whole.square, whole.neighbours, whole.step) < 1e-9
-    ruled = rows_hold(rows, LINES, doubts, 0, ruled=True)
-    assert 0.35 < ruled.neighbours <= 0.4
-    assert 0.19 < ruled.step <= 0.2
+def drawn_true(plan: Plan) -> InkedCovers:
+    """Covers on which the device itself draws without any error."""
+    return InkedCovers(
+        {section.id: section.window for section in plan.sections},
+        {section.id: np.zeros((3, 2000)) for section in plan.sections},
+        {section.id: np.zeros((3, 3)) for section in plan.sections},
+        cloth=0.0,
+    )
 
 
-def test_bands_at_a_fence_hold_about_what_the_independent_model_says() -> None:
-    """`tests.ways` imagines the same covers from another estimator and another cloth: the two may
-    differ by what those choices make, a quarter of a millimetre here."""
-    way = next(w for w in plans.ways() if w.name == "A3 bands, fence, ruled within 0.2")
-    said, _ = plans.told(way.plan, way.errors, 200, follow=way.follow)
-    doubts = Doubts(ErrorModel(), tape_scale_most(Tape()), 0.25)
-    sections = way.plan.sections
-    rows = []
-    for number in sorted({section.row for section in sections}):
-        own = [section.core for section in sections if section.row == number]
-        rows.append(Row(own[0][1], own[0][3], tuple((core[0], core[2]) for core in own)))
-    held = rows_hold(tuple(rows), LINES, doubts, 1, ruled=True)
-    for name, figure in (
-        ("along", held.total),
-        ("square", held.square),
-        ("neighbours", held.neighbours),
-        ("step", held.step),
-    ):
-        assert figure == pytest.approx(said[name], abs=0.25), name
+def test_between_stubs_that_are_true_only_the_rule_errs(ruled: Plan) -> None:
+    """Both ends of a ruled line err by themselves: scipy's triangle says what the largest of 148
+    leans and of 147 gaps at either end is. A line is ruled over less than 54 in."""
+    each = figures(ruled, drawn_true(ruled))
+    held = {name: float(np.quantile(values, 0.95)) for name, values in each.items()}
+    assert len(ruled.ruled) == 148
+    assert held["step"] == pytest.approx(0.95 ** (1 / 296) * LAID, rel=NEAR)
+    # Ends and stubs together: a lean of the rule, or its end against the stub.
+    assert held["square"] == pytest.approx(largest_apart(148, LAID), rel=2 * NEAR)
+    assert held["neighbours"] == pytest.approx(largest_apart(294, LAID), rel=2 * NEAR)
+
+
+def test_a_device_that_inks_lines_whole_leaves_nothing_to_the_rule(millrace_plan: Plan) -> None:
+    each = figures(millrace_plan, drawn_true(millrace_plan))
+    assert all(np.max(values) == 0 for values in each.values())

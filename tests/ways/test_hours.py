@@ -28,7 +28,7 @@ hems = { depth = "2 in", folds = [] }
 
 def by_hand(job: Job, layout: Layout) -> dict[str, Way]:
     most = tape_scale_most_of(job)
-    return {way.id: way for way in hand_ways(cover_of(layout), job.pace, most, 254.0)}
+    return {way.id: way for way in hand_ways(cover_of(layout), job.pace, most, "letter")}
 
 
 def tape_scale_most_of(job: Job) -> float:

@@ -58,7 +58,7 @@ def test_the_demo_tells_the_plotter_that_it_names_and_the_hand(
     assert ways["flatbed-a3-bands"]["set_downs"] == 20
     assert ways["flatbed-a3-bands"]["rulings"] == 148
     assert 0 < ways["flatbed-a3"]["machine_hours"] < ways["flatbed-a3"]["person_hours"][0]
-    assert "this version does not print its sheets" in ways["hand-strips"]["why"]
+    assert "does not print" not in ways["hand-strips"]["why"]
 
 
 def test_all_tries_every_stock_machine_and_a_usual_fence(run_cli: RunCli, tmp_path: Path) -> None:
@@ -131,9 +131,10 @@ def test_times_that_nobody_gave_are_told_as_assumptions(run_cli: RunCli, tmp_pat
 
 def test_the_readme_tells_the_hours_that_the_demo_prints(run_cli: RunCli, tmp_path: Path) -> None:
     found = reckoned(run_cli, job(tmp_path, MILLRACE))
-    ways = {way["id"]: way["person_hours"] for way in found["ways"] if way["holds"]}
     readme = Path(__file__).parents[2].joinpath("README.md").read_text("utf-8")
-    rows = re.findall(r"^\| `([a-z0-9-]+)`: .*\| ([\d.]+) to ([\d.]+) \|$", readme, re.MULTILINE)
-    assert [name for name, *_ in rows] == list(ways)
-    for name, *hours in rows:
-        assert [f"{each:.1f}" for each in ways[name]] == hours, name
+    row = r"^\| `([a-z0-9-]+)`: .*\| ([\d.]+) to ([\d.]+) \| (hold|\w+ [\d.]+ mm) \|$"
+    rows = re.findall(row, readme, re.MULTILINE)
+    assert [name for name, *_ in rows] == [way["id"] for way in found["ways"]]
+    for (*_, low, high, verdict), way in zip(rows, found["ways"], strict=True):
+        assert [f"{each:.1f}" for each in way["person_hours"]] == [low, high], way["id"]
+        assert way["holds"] if verdict == "hold" else way["why"].startswith(verdict), way["id"]

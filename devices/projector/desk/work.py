@@ -15,6 +15,7 @@ from devices.projector.trueup.result import Aim
 from marking.begun.on_the_cover import plan_hash
 from marking.job.keys import tape_of
 from marking.layout.layout import lay_out
+from marking.layout.lines import dashed_line
 from marking.measures.tape import tape_reading
 from marking.record.record import layout_hash
 
@@ -109,15 +110,18 @@ class BeamWork:
     def _to_trace(self) -> dict[str, dict[str, list[Piece]]]:
         """By section: what is traced at one go, by the id of its first stroke.
 
-        A numeral is one thing to trace, whatever its strokes.
+        A numeral is one thing to trace, whatever its strokes, and so is a dashed line.
         """
         found: dict[str, dict[str, list[Piece]]] = {}
         for section in self.plan.sections:
+            name = section.id
             together: dict[str, list[Piece]] = {}
             for piece in section.pieces:
                 whole = piece.stroke.id
                 if piece.stroke.layer == "numeral":
                     whole = piece.of.rpartition("-")[0]
+                elif dashed_line(piece.of) is not None:
+                    whole = f"{name}_{dashed_line(piece.of)}"
                 together.setdefault(whole, []).append(piece)
             found[section.id] = {pieces[0].stroke.id: pieces for pieces in together.values()}
         return found
@@ -148,7 +152,7 @@ def work_for(job: Job) -> BeamWork:
 
 def line_name(piece: Piece) -> str:
     """What to call a line at the table: `"cross line 12, heavy"`, `"numeral 12, near side"`."""
-    layer, of = piece.stroke.layer, piece.of
+    layer, of = piece.stroke.layer, dashed_line(piece.of) or piece.of
     if layer == "numeral":
         _, side, text, _ = of.split("-", 3)
         return f"numeral {text}, {side} side"

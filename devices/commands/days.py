@@ -1,0 +1,124 @@
+"""`canvasrule days`: work spread over days, and the morning's check before it goes on."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from devices.begun import layout_of, plan_of
+from devices.commands.shared import (
+    add_job_option,
+    length_option,
+    print_json,
+    print_lines,
+    read_job,
+)
+from devices.history import has_record, kept_correction
+from marking.begun.inked import done_sections
+from marking.begun.on_the_cover import readings_asked_for, tape_marks_set_out
+from marking.days.morning import CHECKS, judged, keep_morning, last_morning, meant
+from marking.days.spread import section_seconds, spread
+from marking.days.words import MOUNTED, day_lines, day_record, morning_lines
+from marking.errors import BadInputError, RefusedError
+from marking.record.record import open_record
+
+if TYPE_CHECKING:
+    import argparse
+
+    from devices.job import Job
+    from marking.layout.layout import Layout
+    from marking.tape_marks.marks import Control
+
+_LONGEST = 24.0
+
+
+def add_options(verb: argparse.ArgumentParser) -> None:
+    """Options of the verb."""
+    add_job_option(verb)
+    verb.add_argument(
+        "--hours", type=float, default=6.0, metavar="N", help="hours at the table in a day (6)"
+    )
+    verb.add_argument(
+        "--morning",
+        nargs=3,
+        type=length_option,
+        metavar=("BASE", "UP", "DOWN"),
+        help="keep what the tape shows along the base line and both diagonals, up from the zero "
+        "line at the base line, down from it at the far line; drive waits for it after a night",
+    )
+    verb.epilog = (
+        "Rows are inked whole where a day has room for one, from the near edge: what is whole can "
+        "be worked with. Times are those of [pace].\n\n"
+        "examples:\n  canvasrule days --job my-bench --hours 5\n"
+        '  canvasrule days --job my-bench --morning "148 in" "160 1/32 in" "160 in"'
+    )
+
+
+def run(options: argparse.Namespace) -> int:
+    """Shows the days that are left, or keeps a morning's check and what it says."""
+    if not 0 < options.hours <= _LONGEST:
+        raise BadInputError(f"--hours {options.hours:g}: give the hours of a day, up to 24")
+    job = read_job(options.job)
+    layout = layout_of(options.job, job)
+    if options.morning is not None:
+        return _morning(options, job, layout)
+    return _show(options, job, layout)
+
+
+def _control(options: argparse.Namespace, job: Job, layout: Layout) -> Control | None:
+    if not has_record(options.job):
+        return None
+    with open_record(options.job) as record:
+        return tape_marks_set_out(record, layout, job.units)
+
+
+def _morning(options: argparse.Namespace, job: Job, layout: Layout) -> int:
+    control = _control(options, job, layout)
+    if control is None:
+        raise RefusedError(
+            f"{options.job}: no tape marks are set out, so there is no base line and no diagonal "
+            "to check; run canvasrule control first"
+        )
+    shown = dict(zip(CHECKS, options.morning, strict=True))
+    with open_record(options.job) as record:
+        before = last_morning(record, layout)
+        good = before[1] if before is not None and not before[1].wrong else None
+        morning = judged(shown, layout, control, good, job.units)
+        keep_morning(record, layout, morning)
+    if options.json:
+        print_json({"schema": 1, "wrong": list(morning.wrong)})
+    elif morning.wrong:
+        print_lines(
+            [
+                "DO NOT INK: the cover does not lie as it did.",
+                *(f"  {wrong}" for wrong in morning.wrong),
+                "Read them again. If it stands, pull the canvas back to its marks, or read the "
+                "marks of the next section anew and see whether they still agree.",
+            ]
+        )
+    else:
+        print_lines(["The base line and both diagonals read as they did: go on."])
+    return RefusedError.exit_code if morning.wrong else 0
+
+
+def _show(options: argparse.Namespace, job: Job, layout: Layout) -> int:
+    correction = kept_correction(options.job, job)
+    plan = plan_of(options.job, "plotter", job, layout, correction)
+    done: frozenset[str] = frozenset()
+    asked: dict[str, int] = {}
+    if has_record(options.job):
+        with open_record(options.job) as record:
+            done = done_sections(record, layout, plan)
+            named = readings_asked_for(record, layout, plan, job.units)
+            asked = {name: len(marks) for name, marks in named.items()}
+    seconds = {s.id: section_seconds(s, plan, job.pace, asked.get(s.id)) for s in plan.sections}
+    days = spread(plan, done, seconds, options.hours * 3600)
+    control = _control(options, job, layout)
+    if options.json:
+        print_json({"schema": 1, "days": list(map(day_record, days))})
+        return 0
+    mounted = plan.zone.feed is None and layout.slack == (1.0, 1.0) and not done
+    lines = [*(MOUNTED if mounted else ()), *day_lines(days, plan, layout, seconds, job.units)]
+    if control is not None and days:
+        lines += morning_lines(meant(layout, control), control.tape, job.units)
+    print_lines(lines)
+    return 0

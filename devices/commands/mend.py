@@ -1,0 +1,196 @@
+"""`canvasrule mend`: what of an inked cover is to be inked anew, and how far that is."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from devices.begun import begin, guard_division, layout_of, plan_of
+from devices.commands.shared import add_job_option, print_json, print_lines, read_job, say
+from devices.history import has_record, kept_correction
+from marking.errors import BadInputError, RefusedError
+from marking.measures.lengths import parse_length
+
+if TYPE_CHECKING:
+    import argparse
+
+    from devices.job import Job
+    from marking.layout.layout import Layout
+    from marking.mending.mend import Asked, Mend
+    from marking.record.record import Record
+    from marking.sections.locating_marks import Box
+    from marking.sections.plan import Plan, Section
+
+_MORE = """\
+Without options it shows what is asked for and how far it is. What is asked for is inked by
+canvasrule drive, in its turn, and nothing else of an inked section: each set-down reads the
+crossings around, and the new ink is laid true to them. What was inked stays in the record.
+A line that lies wrong is struck out by a row of short slashes (--off says where it lies) and
+drawn where it belongs. Look each mend over with a rule, and keep the largest step: a cover
+passes no proof before.
+
+examples:
+  canvasrule mend --job my-bench --lines "36, 60 near" --why "dry pen"
+  canvasrule mend --job my-bench --patch "30 in" "20 in" "42 in" "28 in" --why "worn by the iron"
+  canvasrule mend --job my-bench --lines 36 --off "1/4 in" --why "drawn at the wrong place"
+  canvasrule mend --job my-bench --looked-over m1 --step "0.5 mm\""""
+
+
+def add_options(verb: argparse.ArgumentParser) -> None:
+    """Options of the verb."""
+    add_job_option(verb)
+    verb.add_argument(
+        "--lines",
+        metavar="NAMES",
+        help='cross lines by number, numerals by number and side, others by id: "36, 40-44, '
+        '60 near, long-far"',
+    )
+    verb.add_argument(
+        "--patch",
+        nargs=4,
+        metavar=("X0", "Y0", "X1", "Y1"),
+        help="what lies in a box, by tape from the zero end and from the near edge; numerals whole",
+    )
+    verb.add_argument("--section", metavar="ID", help="of one section alone; all of it by itself")
+    verb.add_argument(
+        "--off",
+        metavar="LENGTH",
+        help="the lines lie wrong by this, plus towards the far end (cross lines) or the far edge "
+        "(long ones): strike them out there, and draw them where they belong",
+    )
+    verb.add_argument("--why", metavar="REASON", help="kept in the record; needed with a choice")
+    verb.add_argument("--undo", metavar="MEND", help="take back a mend that is not begun")
+    verb.add_argument("--looked-over", metavar="MEND", help="a mend that was inked and measured")
+    verb.add_argument("--step", metavar="LENGTH", help="its largest step from new ink to old")
+    verb.epilog = _MORE
+
+
+def run(options: argparse.Namespace) -> int:
+    """Keeps what is asked for, and tells how far every mend is."""
+    job = read_job(options.job)
+    layout = layout_of(options.job, job)
+    correction = kept_correction(options.job, job)
+    plan = plan_of(options.job, "plotter", job, layout, correction)
+    asked = _asked(options)
+    if not has_record(options.job):
+        if asked is None and options.undo is None and options.looked_over is None:
+            return _tell(options, job, layout, [], {})
+        raise RefusedError(
+            f"{options.job}: nothing is inked by the record, so nothing can be inked anew"
+        )
+    from devices.session.claim import claimed
+    from marking.mending.mend import ask, mends, set_downs
+    from marking.record.record import open_record
+
+    with claimed(options.job, "mend"), open_record(options.job) as record:
+        if asked is not None:
+            record.guard_layout(layout)
+            guard_division(record, job, layout, plan, correction)
+            begin(record, job, layout, plan, correction)
+            mend, bare = ask(record, layout, plan, job.pens, asked)
+            if bare:
+                say(f"note: {', '.join(bare)}: not inked yet there; canvasrule drive inks it")
+            say(f"{mend.id} is asked for: run canvasrule drive to ink it")
+        else:
+            _keep(options, record, layout, plan)
+        kept = mends(record, layout, plan)
+        made = set_downs(record, layout, plan, job.pens)
+    by_name = {one.id: one for several in made.values() for one, _ in several}
+    return _tell(options, job, layout, kept, by_name)
+
+
+def _asked(options: argparse.Namespace) -> Asked | None:
+    """What is chosen; None where nothing is. Raises BadInputError."""
+    from marking.mending.mend import Asked
+
+    chosen = options.lines is not None or options.patch is not None or options.section is not None
+    others = [name for name in ("undo", "looked_over") if getattr(options, name) is not None]
+    if (chosen and others) or len(others) > 1:
+        raise BadInputError("give one choice, or --undo, or --looked-over: one thing at a time")
+    if (options.looked_over is None) != (options.step is None):
+        raise BadInputError("--looked-over MEND and --step LENGTH go together; give both")
+    if not chosen:
+        if options.why is not None or options.off is not None:
+            raise BadInputError("say what is to be inked anew: --lines, --patch or --section")
+        return None
+    if not (options.why or "").strip():
+        raise BadInputError(
+            "ink is not laid twice without a reason: give --why REASON, which the record keeps"
+        )
+    if options.off is not None and options.lines is None:
+        raise BadInputError("--off is said of lines that lie wrong; name them by --lines")
+    return Asked(
+        options.why,
+        options.lines,
+        None if options.patch is None else _box(options.patch),
+        options.section,
+        None if options.off is None else _signed("--off", options.off),
+    )
+
+
+def _box(given: list[str]) -> Box:
+    x0, y0, x1, y1 = (_length("--patch", one) for one in given)
+    if x1 <= x0 or y1 <= y0:
+        raise BadInputError(
+            f"--patch {' '.join(given)}: give its corner nearest to the zero corner first, then "
+            "the one across"
+        )
+    return x0, y0, x1, y1
+
+
+def _length(option: str, given: str) -> float:
+    """mm of a length that may be nothing. Raises BadInputError."""
+    try:
+        return parse_length(given)
+    except ValueError as fault:
+        raise BadInputError(f"{option}: {fault}") from None
+
+
+def _signed(option: str, given: str) -> float:
+    sign, bare = (-1.0, given.strip()[1:]) if given.strip().startswith("-") else (1.0, given)
+    off = sign * _length(option, bare.lstrip("+ "))
+    if off == 0:
+        raise BadInputError(f"{option} {given}: a line that lies right needs no striking out")
+    return off
+
+
+def _keep(options: argparse.Namespace, record: Record, layout: Layout, plan: Plan) -> None:
+    from marking.mending.mend import look_over, mends, take_back
+
+    named = options.undo or options.looked_over
+    if named is None:
+        return
+    found = [one for one in mends(record, layout, plan) if one.id == named]
+    if not found:
+        known = ", ".join(one.id for one in mends(record, layout, plan)) or "none"
+        raise BadInputError(f"{named}: no such mend; there are {known}")
+    if options.undo is not None:
+        take_back(record, layout, plan, found[0])
+    else:
+        look_over(record, layout, plan, found[0], _length("--step", options.step))
+
+
+def _tell(
+    options: argparse.Namespace,
+    job: Job,
+    layout: Layout,
+    kept: list[Mend] | tuple[Mend, ...],
+    made: dict[str, Section],
+) -> int:
+    from marking.mending.words import mend_lines, mend_record
+    from marking.sections.mended import mended_name
+
+    by_section = [
+        {name: made[at] for name in mend.pieces if (at := mended_name(name, mend.id)) in made}
+        for mend in kept
+    ]
+    if options.json:
+        told = [mend_record(mend, at) for mend, at in zip(kept, by_section, strict=True)]
+        print_json({"schema": 1, "mends": told})
+        return 0
+    lines = [
+        line
+        for mend, at in zip(kept, by_section, strict=True)
+        for line in mend_lines(mend, layout, at, job.units)
+    ]
+    print_lines(lines or ["nothing is asked to be inked anew"])
+    return 0

@@ -1,0 +1,171 @@
+"""The way that [ways] names, as every verb follows it: whose machine, fence or none, lines ruled.
+
+It reads an id and the keys beside it; it reckons nothing and knows no layout.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import PurePath
+from typing import TYPE_CHECKING, Any, Literal, TypeAlias
+
+from devices.job import Job
+from marking.errors import BadInputError, RefusedError
+from marking.input.toml import read_toml
+from marking.job.folder import JOB_FILE, check_job
+from marking.shipped_files import stock_names
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Mapping, Sequence
+    from pathlib import Path
+
+    from marking.sections.zones import ZoneName
+    from marking.ways.way import CrossLines
+
+Kind: TypeAlias = Literal["plotter", "projector"]
+KINDS: tuple[Kind, ...] = ("plotter", "projector")
+HAND_WAYS = ("hand", "hand-strips", "full-size")
+"""Ids of the ways without a machine."""
+_Endings: TypeAlias = "Mapping[str, tuple[bool, CrossLines]]"
+_THROUGH: _Endings = {"": (False, "device")}
+_BY_LIGHT: _Endings = {"": (False, "device"), "-ends": (False, "ruled")}
+_ON_COVER: _Endings = {
+    "": (False, "device"),
+    "-bands": (False, "ruled"),
+    "-fence": (True, "device"),
+    "-bands-fence": (True, "ruled"),
+}
+"""By how an id ends after its machine's name: whether there is a fence, who does cross lines."""
+
+
+@dataclass(frozen=True)
+class Chosen:
+    """A way by its id."""
+
+    id: str
+    kind: Kind | None
+    """None of a way by hand."""
+    machine: str
+    """The name of its profile, or "hand"."""
+    fence: bool = False
+    cross_lines: CrossLines = "device"
+
+    @property
+    def zone(self) -> ZoneName:
+        """What limits its sections."""
+        return "reach" if self.kind is None else "beam" if self.kind == "projector" else "plotter"
+
+
+def followed(folder: Path, job: Job) -> Job:
+    """`job`, read from `folder`, as the way that it chooses has it; as it is where it chooses none.
+
+    Raises BadInputError for an id that is no way of this job, and where other keys say otherwise.
+    """
+    if job.ways.way is None:
+        return job
+    path = folder / JOB_FILE
+    written = read_toml(path, str(path))
+    way = _named(job.ways.way, written, job, path)
+    for fault in _contradictions(way, written, job):
+        raise BadInputError(f'{path}: ways.way = "{way.id}" {fault}')
+    if way.kind is not None and way.machine != machine_name(written.get(way.kind), way.kind):
+        job = check_job({**written, way.kind: {"profile": way.machine}}, folder, Job)
+    return job.model_copy(
+        update={
+            "fence": job.fence if way.fence else None,
+            "inking": job.inking.model_copy(update={"cross_lines": way.cross_lines}),
+        }
+    )
+
+
+def chosen_way(folder: Path, job: Job) -> Chosen | None:
+    """The way that `job` chooses; None where it chooses none. Raises BadInputError."""
+    if job.ways.way is None:
+        return None
+    path = folder / JOB_FILE
+    return _named(job.ways.way, read_toml(path, str(path)), job, path)
+
+
+def check_inked_by(folder: Path, job: Job, kinds: Sequence[Kind], verb: str) -> None:
+    """Raises RefusedError where the way chosen has nothing to do for a verb of such machines."""
+    way = chosen_way(folder, job)
+    if way is not None and way.kind not in kinds:
+        does = f"goes by the {way.kind}" if way.kind is not None else "is by hand"
+        asked = " or ".join(f"a {kind}" for kind in kinds)
+        raise RefusedError(
+            f'{folder / JOB_FILE}: ways.way = "{way.id}" {does}, and canvasrule {verb} is for '
+            f"{asked}. Choose another way there, or leave way out; canvasrule ways lists them"
+        )
+
+
+def machine_name(table: Mapping[str, Any] | None, kind: Kind) -> str:
+    """A machine's name as the id of a way has it: its profile's, without folder and ending."""
+    profile = table.get("profile") if isinstance(table, dict) else None
+    if profile is None:
+        extra = Job.model_fields[kind].json_schema_extra
+        profile = extra["profile"] if isinstance(extra, dict) else kind
+    stem = PurePath(str(profile)).stem.lower()
+    return "".join(letter if letter.isascii() and letter.isalnum() else "-" for letter in stem)[:40]
+
+
+def _named(name: str, written: Mapping[str, Any], job: Job, path: Path) -> Chosen:
+    own = [(kind, machine_name(written.get(kind), kind)) for kind in KINDS]
+    there = [Chosen(one, None, "hand") for one in HAND_WAYS]
+    for kind, machine in own:
+        there += _ways_of(kind, machine, job)
+    stock = [(kind, one) for kind in KINDS for one in stock_names(f"{kind}s")]
+    for kind, machine in stock:
+        if (kind, machine) not in own and name.startswith(machine):
+            named = check_job({**written, kind: {"profile": machine}}, path.parent, Job)
+            there += _ways_of(kind, machine, named)
+    found = next((one for one in there if one.id == name), None)
+    if found is None:
+        given = [kind for kind in KINDS if kind in written]
+        ids = sorted(
+            one.id
+            for one in there
+            if (one.kind is None or one.kind in given)
+            and (job.fence is not None or not one.fence)
+            and (one.kind, one.machine) in (*own, (None, "hand"))
+        )
+        raise BadInputError(
+            f'{path}: ways.way = "{name}" is no way of marking this cover; one of {", ".join(ids)} '
+            "would do, and canvasrule ways --all tries every stock machine"
+        )
+    return found
+
+
+def _ways_of(kind: Kind, machine: str, job: Job) -> Iterator[Chosen]:
+    """The ways of one machine, as `job` names it."""
+    endings = _BY_LIGHT
+    if kind == "plotter":
+        endings = _ON_COVER if job.plotter.on_cover else _THROUGH
+    for ending, (fence, cross_lines) in endings.items():
+        yield Chosen(machine + ending, kind, machine, fence, cross_lines)
+
+
+def _contradictions(way: Chosen, written: Mapping[str, Any], job: Job) -> Iterator[str]:
+    """What other keys say against a way, each to go on after its id."""
+    kind = way.kind
+    if kind is not None:
+        own = machine_name(written.get(kind), kind)
+        if kind in written and own != way.machine:
+            yield (
+                f"goes by the {way.machine}, and [{kind}] names the {own}: change one of the two, "
+                f"or leave [{kind}] out"
+            )
+        if job.ways.have is not None and kind not in job.ways.have:
+            yield f"takes a {kind}, and ways.have does not name one: change one of the two"
+    if way.fence and job.fence is None:
+        yield (
+            "goes along a fence, and there is no [fence]: give its length there, or choose "
+            f"{way.id.removesuffix('-fence')}"
+        )
+    if "cross_lines" in job.inking.model_fields_set and job.inking.cross_lines != way.cross_lines:
+        meant = "rules cross lines by hand" if way.cross_lines == "ruled" else "rules none of them"
+        if kind is None and way.cross_lines == "device":
+            meant = "has no machine that would ink their ends"
+        yield (
+            f'{meant}, and inking.cross_lines = "{job.inking.cross_lines}": leave that key out, '
+            "since the way says it, or choose another way"
+        )

@@ -1,0 +1,87 @@
+"""All that marking one cover by hand takes: frame, readings, lines to rule, what it will hold.
+
+It gathers what others work out. Table frame, millimetres.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from marking.hand.readings import SIDES, cross_ticks, side_work
+from marking.job.keys import tape_of
+from marking.network.allowed import allowed_of
+from marking.ruling.order import Manner, ruling_order
+from marking.sections.ruled import RuledLine
+from marking.tape_marks.marks import set_out
+from marking.ways.cover import cover_of
+from marking.ways.hand_errors import HandDoubts, by_tape
+from marking.ways.tape_scale import tape_scale_most
+
+if TYPE_CHECKING:
+    from marking.hand.readings import CrossTick, SideWork
+    from marking.job.keys import MarkingJob
+    from marking.layout.layout import Layout
+    from marking.network.allowed import Allowed
+    from marking.ruling.order import Step
+    from marking.tape_marks.marks import Control
+    from marking.ways.way import Expected
+
+
+@dataclass(frozen=True)
+class ByHand:
+    """One cover, to be marked by hand."""
+
+    frame: Control
+    """Base line, zero line, square and diagonals, and marks along both long sides no further
+    apart than an arm spans: what a rule is laid to for the long lines."""
+    ticks: tuple[CrossTick, ...]
+    near: SideWork
+    far: SideWork
+    steps: tuple[Step, ...]
+    """The lines across the table in the order in which they are ruled."""
+    expected: Expected
+    """By tape alone, every error of a careful hand in it."""
+    limits: Allowed
+    manner: Manner
+
+
+def by_hand(layout: Layout, job: MarkingJob, manner: Manner) -> ByHand:
+    """What marking `layout` by hand takes.
+
+    Raises RefusedError where the marking is too small to be squared by 3-4-5.
+    """
+    tape = tape_of(job.tape)
+    ticks = cross_ticks(layout, job, tape)
+    near, far = (side_work(side, layout, job, tape, ticks) for side in SIDES)
+    return ByHand(
+        frame(layout, job),
+        ticks,
+        near,
+        far,
+        ruling_order(lines_to_rule(layout), job, manner),
+        hand_holds(layout, job),
+        allowed_of(job),
+        manner,
+    )
+
+
+def frame(layout: Layout, job: MarkingJob) -> Control:
+    """The few tape marks that a hand needs."""
+    return set_out(layout, job.reach.span, tape_of(job.tape), job.units, ends=False)
+
+
+def hand_holds(layout: Layout, job: MarkingJob) -> Expected:
+    """What 95 of 100 covers keep within that a careful hand ticks by tape and rules."""
+    cover = cover_of(layout)
+    doubts = HandDoubts(tape_scale_most(tape_of(job.tape)))
+    return by_tape(cover.line_x, cover.width, doubts)
+
+
+def lines_to_rule(layout: Layout) -> tuple[RuledLine, ...]:
+    """Every line that runs across the table, whole: between its tick near and its tick far."""
+    return tuple(
+        RuledLine(stroke, stroke.id, ("near tick", "far tick"))
+        for stroke in layout.strokes
+        if stroke.layer in ("cross", "bias") or stroke.id.startswith("fold-cross-")
+    )

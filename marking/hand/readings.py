@@ -1,0 +1,191 @@
+"""What the tape reads at every line, from the one zero, with the numeral that each line gets.
+
+Cross lines are read along a side from the zero line, long lines up from the first long line of
+their side. It knows the layout and a tape, no paper. Table frame, millimetres.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from marking.measures.lengths import format_length
+from marking.measures.tape import tape_reading
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    from marking.job.keys import MarkingJob
+    from marking.layout.layout import Layout
+    from marking.layout.lines import LongLine, Side
+    from marking.layout.numerals import Numeral
+    from marking.measures.tape import Tape
+
+SIDES: tuple[Side, ...] = ("near", "far")
+_CHECKED_EVERY = 12
+"""Lines from one check of the count to the next, where no line is heavy."""
+_MOST_CHECKS = 14
+_SAME = 1e-6
+
+
+@dataclass(frozen=True)
+class CrossTick:
+    """Where one line that runs across the table meets both sides."""
+
+    line: str
+    """Id of its stroke."""
+    name: str
+    """The number of a cross line; of a fold line, what it is for."""
+    x: float
+    reading: float
+    """What the tape shows from the zero line."""
+    heavy: bool
+    numerals: Mapping[Side, Numeral]
+    """What is written at it; sides without one are left out."""
+
+
+@dataclass(frozen=True)
+class LongTick:
+    """One line along the table, as it is found from its side."""
+
+    line: str
+    offset: float
+    """From its side's edge, as it was asked for; a crooked top's far edge runs away from it."""
+    reading: float
+    """What the tape shows from the side's first long line, square to it."""
+    from_edge: tuple[float, float]
+    """What it shows from the edge at the zero line and at the last cross line."""
+    serves: tuple[str, ...]
+    """The hems that are folded to it."""
+
+
+@dataclass(frozen=True)
+class CountCheck:
+    """A check of the count: hold the tape's zero at the table's zero end, and find the line."""
+
+    name: str
+    reading: float
+
+
+@dataclass(frozen=True)
+class SideWork:
+    """What is done standing at one long side."""
+
+    side: Side
+    longs: tuple[LongTick, ...]
+    """From the first long line inwards."""
+    checks: tuple[CountCheck, ...]
+    """Empty for cloth that is marked loose: it has no ends yet."""
+    last_to_end: float
+    """What the tape shows from the last cross line to the far end."""
+    numerals: tuple[Numeral, ...]
+
+    @property
+    def zero_hand(self) -> str:
+        """On which hand of whoever stands there the zero end is."""
+        return "left" if self.side == "near" else "right"
+
+
+def cross_ticks(layout: Layout, job: MarkingJob, tape: Tape) -> tuple[CrossTick, ...]:
+    """Every line across the table from the zero line on, fold lines where they stand."""
+    written: dict[Side, dict[int, Numeral]] = {"near": {}, "far": {}}
+    xs = layout.grid.cross_x
+    for placed in layout.numerals:
+        numeral = placed.numeral
+        if numeral.row != "margin":
+            continue
+        written[numeral.side][int(np.abs(xs - numeral.at_table[0]).argmin())] = numeral
+    found = []
+    for stroke in layout.strokes:
+        kind, _, number = stroke.id.partition("-")
+        if stroke.layer == "cross" or stroke.id.startswith("fold-cross-"):
+            x = float(stroke.points[0, 0])
+            numerals: Mapping[Side, Numeral] = {}
+            name = f"fold {format_length((x - float(xs[0])) / layout.slack[0], job.units)}"
+            if kind == "cross":
+                name = number
+                numerals = {
+                    side: by[int(number)] for side, by in written.items() if int(number) in by
+                }
+            reading = tape_reading(x - float(xs[0]), tape)
+            found.append(CrossTick(stroke.id, name, x, reading, stroke.pen == "heavy", numerals))
+    return tuple(sorted(found, key=lambda tick: tick.x))
+
+
+def side_work(
+    side: Side, layout: Layout, job: MarkingJob, tape: Tape, ticks: Sequence[CrossTick]
+) -> SideWork:
+    """What is read and checked at `side`."""
+    lines = [line for line in layout.grid.long_lines if _stands_at(line, layout) == side]
+    lines.sort(key=lambda line: line.y, reverse=side == "far")
+    first = lines[0].y
+    edges = [_edge_y(side, float(layout.grid.cross_x[end]), layout) for end in (0, -1)]
+    served = _served(layout)
+    longs = tuple(
+        LongTick(
+            line.id,
+            line.offset,
+            tape_reading(abs(line.y - first), tape),
+            (
+                tape_reading(abs(line.y - edges[0]), tape),
+                tape_reading(abs(line.y - edges[1]), tape),
+            ),
+            served.get(line.id.replace("far", "near"), ()),
+        )
+        for line in lines
+    )
+    loose = layout.slack != (1.0, 1.0)
+    zero, end = _ends_x(first, layout)
+    checks = [
+        CountCheck(tick.name, tape_reading(tick.x - zero, tape))
+        for tick in _to_check(ticks, job)
+        if not loose
+    ]
+    numerals = [tick.numerals[side] for tick in ticks if side in tick.numerals]
+    last = tape_reading(end - float(layout.grid.cross_x[-1]), tape)
+    return SideWork(side, longs, tuple(checks), last, tuple(numerals))
+
+
+def _stands_at(line: LongLine, layout: Layout) -> Side:
+    """From which side a line is set out: long lines across the whole width from the nearer."""
+    lines = layout.grid.long_lines
+    return "near" if line.y <= (lines[0].y + lines[-1].y) / 2 else "far"
+
+
+def _served(layout: Layout) -> Mapping[str, tuple[str, ...]]:
+    """The hems of each long line, by the near line's id."""
+    found: dict[str, list[str]] = {}
+    for fold in layout.folds:
+        if fold.edge == "side" and fold.line is not None:
+            found.setdefault(fold.line, []).append(fold.hem)
+    return {line: tuple(dict.fromkeys(hems)) for line, hems in found.items()}
+
+
+def _to_check(ticks: Sequence[CrossTick], job: MarkingJob) -> Sequence[CrossTick]:
+    """Numbered lines to check the count at: heavy ones, few enough to check; always the last."""
+    numbered = [tick for tick in ticks if tick.name.isdigit()]
+    every = job.grid.heavy_every or _CHECKED_EVERY
+    every *= max(1, math.ceil(len(numbered) / every / _MOST_CHECKS))
+    picked = numbered[every::every]
+    return picked if numbered[-1] in picked else [*picked, numbered[-1]]
+
+
+def _edge_y(side: Side, x: float, layout: Layout) -> float:
+    """Where the edge of a side lies at `x`."""
+    corners = layout.top.corners_table
+    one, other = (corners[0], corners[1]) if side == "near" else (corners[3], corners[2])
+    share = (x - one[0]) / (other[0] - one[0])
+    return float(one[1] + share * (other[1] - one[1]))
+
+
+def _ends_x(y: float, layout: Layout) -> tuple[float, float]:
+    """Where the zero end and the far end lie at the height `y`."""
+    corners = layout.top.corners_table
+    found = []
+    for low, high in ((corners[0], corners[3]), (corners[1], corners[2])):
+        share = (y - low[1]) / (high[1] - low[1])
+        found.append(float(low[0] + share * (high[0] - low[0])))
+    return found[0], found[1]

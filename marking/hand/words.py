@@ -1,0 +1,300 @@
+"""What a person is told who marks by hand: what is needed, the order of work, each step, the error.
+
+It knows the reckoned plan and no paper.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING, Any
+
+from marking.measures.counts import counted
+from marking.measures.durations import format_duration
+from marking.measures.lengths import format_length, rough_length
+from marking.measures.tape import as_taped, tape_reading
+from marking.ruling.order import HAND_ROOM, RULE_WIDTH
+from marking.ruling.words import fine, heavy_said, shortest_rule, where_from
+from marking.tape_marks.setting_out import setting_out_of
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Mapping
+
+    from marking.hand.plan import ByHand
+    from marking.hand.readings import SideWork
+    from marking.job.keys import MarkingJob
+    from marking.layout.layout import Layout
+    from marking.measures.lengths import Units
+    from marking.network.allowed import Allowed
+    from marking.ruling.order import Manner
+    from marking.sections.ruled import RuledLine
+    from marking.tape_marks.marks import Control
+    from marking.ways.way import Expected
+
+CAUTIONS = (
+    "Nobody climbs on the table: a padded top gives way. Reach in from the edges, walk round, or "
+    "lay a batten across.",
+    "Try marker, rule and cloth on a scrap first: for width, creeping under the rule, fastness. "
+    "Ink is permanent; ticks before it are removable ones.",
+    "Permanent-marker solvents: air the room, keep away from flames and hot irons, follow the "
+    "maker's safety sheet.",
+    "A long rule or batten cuts and swings: two carry it, and it is laid, not dropped. Let a steel "
+    "tape run back slowly. Put irons and blades away; cut paper on another table.",
+    "Where local codes or the makers' instructions say otherwise, they come first.",
+)
+_ALONG: Mapping[Units, float] = {"in": 304.8, "mm": 300.0}
+"""mm of a ruled half along which a short rule is laid for the other: our judgement, no source."""
+
+
+def needed(plan: ByHand, layout: Layout, job: MarkingJob) -> Iterator[str]:
+    """What to have ready."""
+    longest = shortest_rule([step.line for step in plan.steps], job)
+    span = rough_length(job.reach.span, job.units)
+    pens = [f"a marker that draws {fine(job.pens.lines.width)}"]
+    if job.pens.heavy.width != job.pens.lines.width:
+        pens.append(f"one that draws {fine(job.pens.heavy.width)} for heavy lines")
+    if plan.near.numerals or plan.far.numerals:
+        pens.append(f"one that draws {fine(job.pens.numerals.width)} for numerals")
+    yield (
+        f"One class {plan.frame.tape.tape_class} steel tape for everything; a straight batten or "
+        f"rule {longest} long, and one of {span} or more for the long lines; clamps or weights; "
+        "thread; a pencil or chalk that comes out of this canvas."
+    )
+    listed = "; ".join(pens)
+    yield f"{listed[0].upper()}{listed[1:]}. A second person for the frame and the proof."
+
+
+def order_of_work(plan: ByHand, job: MarkingJob) -> Iterator[str]:
+    """The whole job, step by step."""
+    count = len(plan.ticks)
+    yield "Frame: base line, zero line, square and diagonals, by the sheet of tape marks."
+    yield f"Near side: {count} ticks by tape, then the checks of the count. Its two sheets say how."
+    yield f"Far side: {count} ticks by tape, and its checks. There the zero end is on your right."
+    yield (
+        "Look along the table: the line through each pair of ticks must stand square, and both "
+        "sides must have the same numeral at either end of it. Only then take a marker."
+    )
+    yield (
+        "With printed strips (strips.pdf) ticks and numerals come off the strips in place of steps "
+        "2 and 3; their first page says how. The checks of the count are made all the same."
+    )
+    yield "Rule the lines across, in the order of the sheets for ruling."
+    yield "Rule the long lines, from the first long line of each side inwards."
+    yield "Write the numerals when all lines are dry, from 0 on, each side from its own sheet."
+    if job.grid.half_ticks:
+        yield "Draw the half ticks."
+    yield "Prove the cover: canvasrule prove says what to measure."
+
+
+def tick_steps(work: SideWork, plan: ByHand, layout: Layout, job: MarkingJob) -> Iterator[str]:
+    """How the ticks of one side are set."""
+    other = "left" if work.zero_hand == "right" else "right"
+    line = "base line" if work.side == "near" else "far line"
+    first = plan.frame.marks[0].mark.id if work.side == "near" else _far_zero(plan)
+    yield (
+        f"Stand at the {work.side} edge: the zero end is on your {work.zero_hand.upper()}, the far "
+        f"end on your {other}. If it is not, you are at the other side: take the other sheet."
+    )
+    yield (
+        f"Lay the tape along the {line}, its printed 0 on the zero line ({first}), drawn taut and "
+        "taped down; if it is too short to lie in one piece, begin again from a tape mark and add "
+        "nothing up: every reading below is from the one zero."
+    )
+    yield (
+        "Make a fine removable tick at each reading, sharp and square to the tape, and tick its "
+        "box. Put a small H beside the heavy ones. Read the numeral aloud that the row gives."
+    )
+    if job.grid.half_ticks:
+        quarter = format_length(layout.grid.pitch[1] / 4, job.units)
+        yield (
+            "Half ticks stand in the middle between two lines, where no fold line does, from the "
+            f"first long line {quarter} inwards."
+        )
+
+
+def _far_zero(plan: ByHand) -> str:
+    return next(mark.mark.id for mark in plan.frame.marks if mark.line == "far")
+
+
+def check_steps(work: SideWork, plan: ByHand, units: Units) -> Iterator[str]:
+    """Sums that do not come out where a number was skipped or a side begun at the wrong end."""
+    tape = plan.frame.tape
+
+    def shown(reading: float) -> str:
+        return as_taped(reading, tape, units)
+
+    if work.checks:
+        listed = ", ".join(f"{check.name} at {shown(check.reading)}" for check in work.checks)
+        yield (
+            "Shift the tape: hold its 0 at the table's own zero end, along the same line. The mark "
+            f"for each number must now lie over the tape at: {listed}. An edge is not sharp: "
+            "a sixteenth of an inch or two (3 mm) off is no matter, a whole pitch is a number "
+            "skipped."
+            if units == "in"
+            else "Shift the tape: hold its 0 at the table's own zero end, along the same line. The "
+            f"mark for each number must now lie over the tape at: {listed}. An edge is not sharp: "
+            "3 mm off is no matter, a whole pitch is a number skipped."
+        )
+        yield (
+            f"From the tick of {work.checks[-1].name}, the last, to the far end: "
+            f"{shown(work.last_to_end)}."
+        )
+    heavy = [tick for tick in plan.ticks if tick.heavy]
+    if len(heavy) > 1:
+        between = sum(heavy[0].x < tick.x < heavy[1].x for tick in plan.ticks)
+        yield (
+            f"Between two ticks marked H stand {between} others, everywhere but after the last H."
+        )
+    yield (f"Ticks on this side: {len(plan.ticks)}. Count them; the other side must have as many.")
+
+
+def long_line_steps(work: SideWork, plan: ByHand, job: MarkingJob) -> Iterator[str]:
+    """How the long lines of one side are ruled."""
+    letter = work.side[0]
+    ids = [mark.mark.id for mark in plan.frame.marks if mark.line == work.side]
+    listed = ", ".join(ids)
+    yield (
+        f"At each tape mark {listed} hold the tape square to the first long line, its 0 on the "
+        "middle of that line, and tick every reading below. "
+        + (
+            "The distance from the edge checks it."
+            if letter == "n"
+            else "The distance from the far edge checks it: it is told at the zero end and at the "
+            "far end, since a top is seldom square."
+        )
+    )
+    yield (
+        "Rule each line from tick to tick over the whole length, from the zero line to the last "
+        "line and no further, the rule laid over two marks at a time and, for the next length, "
+        f"along at least {rough_length(_ALONG[job.units], job.units)} of what is ruled."
+    )
+
+
+def numeral_steps(work: SideWork, layout: Layout, job: MarkingJob) -> Iterator[str]:
+    """How the numerals of one side are written."""
+    if not work.numerals:
+        yield "No numerals on this side."
+        return
+    y = layout.grid.long_lines[0 if work.side == "near" else -1].y
+    some = work.numerals[0]
+    _, low, _, high = some.box_table
+    near, far = sorted((abs(low - y), abs(high - y)))
+    every = "" if job.numerals.every == 1 else f", one line in {job.numerals.every}"
+    yield (
+        f"Numerals {some.height:.1f} mm high over the ink{every}, upright as you stand here, in "
+        f"the margin: their tops {near:.1f} mm and their feet {far:.1f} mm off the first long "
+        "line. Draw two pencil lines so far off it to write between."
+    )
+    yield (
+        "Each stands with its middle on its line. The column begin tells how many mm to the left "
+        "of the line, as you stand here, its first digit begins."
+    )
+
+
+def ruling_steps(plan: ByHand, layout: Layout, job: MarkingJob) -> tuple[str, ...]:
+    """How the lines across the table are ruled."""
+    return tuple(_ruling_steps([step.line for step in plan.steps], layout, job, plan.manner))
+
+
+def _ruling_steps(
+    lines: list[RuledLine], layout: Layout, job: MarkingJob, manner: Manner
+) -> Iterator[str]:
+    away, hand = ("zero", "far") if manner.rule_side < 0 else ("far", "zero")
+    yield (
+        f"Use one straight batten or rule at least {shortest_rule(lines, job)} long. Lay it across "
+        "from edge to edge over both ticks, instead of climbing, and clamp or weight it at both "
+        "edges. Turned over against a ruled line it must show no bow."
+    )
+    yield (
+        f"It lies on the {away}-end side of the line, bevel up. Set its edge off from the middle "
+        f"of both ticks by half the line's width, {fine(job.pens.lines.width / 2)}"
+        + (
+            f" (heavy lines {fine(job.pens.heavy.width / 2)})"
+            if job.pens.heavy.width != job.pens.lines.width
+            else ""
+        )
+        + ", so that the middle of the line runs through them: rule one line on scrap and measure "
+        "what your own tip wants."
+    )
+    yield "Begin and end each line on the first long lines, near and far, and not beyond."
+    yield from where_from(lines[0], layout, job, manner)
+    yield (
+        "Where no batten is long enough a line is joined: rule the near half, then from the other "
+        f"side lay the rule along at least {rough_length(_ALONG[job.units], job.units)} of what is "
+        "ruled and through the far tick, and end in what is ruled. If the two do not meet, stop "
+        "and find which tick is wrong."
+    )
+    heavy = next((line for line in lines if line.heavy), None)
+    if heavy is not None:
+        yield heavy_said(heavy, job)
+    yield (
+        f"Lift the batten straight up. The order below keeps it (up to {fine(RULE_WIDTH)} "
+        f"wide) and your hand ({fine(HAND_ROOM)}, on the {hand}-end side) off lines ruled "
+        f"less than {format_duration(job.inking.drying)} ago; where it says wait, wait."
+    )
+    slanted = [line for line in lines if line.points[0, 0] != line.points[1, 0]]
+    for line in slanted:
+        yield _bias_said(line, layout, job)
+
+
+def _bias_said(line: RuledLine, layout: Layout, job: MarkingJob) -> str:
+    (x0, y0), (x1, y1) = line.points.tolist()
+    zero = float(layout.grid.cross_x[0])
+    start, end = (format_length(x - zero, job.units) for x in (x0, x1))
+    top = (
+        "on the far line"
+        if abs(y1 - layout.grid.long_lines[-1].y) < 1e-6
+        else f"{format_length(y1 - y0, job.units)} up the last line"
+    )
+    return f"{line.of} runs from {start} on the base line to {end} from the zero line {top}."
+
+
+def line_reads(plan: ByHand, units: Units, line: RuledLine) -> str:
+    """What the tape shows at a line's near end."""
+    zero = plan.ticks[0].x
+    reading = tape_reading(float(line.points[0, 0]) - zero, plan.frame.tape)
+    return as_taped(reading, plan.frame.tape, units)
+
+
+def time_said(control: Control, job: MarkingJob) -> str:
+    """How long the frame and its few marks take."""
+    frame = format_duration(job.pace.base_and_square)
+    ticks = format_duration(setting_out_of(control, None, job.pace).seconds)
+    return (
+        f"About {frame} for base line, square and diagonals, and {ticks} to tick "
+        f"{counted(len(control.marks), 'mark')} by tape (our estimates, or your [pace])."
+    )
+
+
+def expected_lines(expected: Expected, limits: Allowed) -> Iterator[str]:
+    """What a careful hand leaves, the verdict last."""
+    yield (
+        "Set by one tape, ruled with a batten and nothing miscounted, 95 of 100 covers have no "
+        f"line further than {expected.total:.2f} mm from where it counts to, from zero, the "
+        f"tape's own error included{_allowed(limits.total)};"
+    )
+    yield (
+        f"none that leans by more than {expected.square:.2f} mm over 54 in"
+        f"{_allowed(limits.square)}; no gap between two lines off by more than "
+        f"{expected.neighbours:.2f} mm{_allowed(limits.neighbours)}; no step of more than "
+        f"{expected.step:.2f} mm where the halves of a line meet{_allowed(limits.step)}."
+    )
+    yield (
+        "Left out: a number skipped, a tape misread, cloth that moves. The checks on the sheets "
+        "are there for the first two."
+    )
+    yield "DOES NOT HOLD" if expected.past(limits) else "HOLDS"
+
+
+def expected_record(expected: Expected, limits: Allowed) -> dict[str, Any]:
+    """The same for programs, mm; a limit that is not set is left out."""
+    told = {name: getattr(expected, name) for name in ("total", "square", "neighbours", "step")}
+    return {
+        **told,
+        "line": expected.line,
+        "allowed": {name: limit for name in told if math.isfinite(limit := getattr(limits, name))},
+        "holds": not expected.past(limits),
+    }
+
+
+def _allowed(limit: float) -> str:
+    return f" ({limit:.2f} mm is allowed)" if math.isfinite(limit) else ""

@@ -1,0 +1,31 @@
+"""Keys of lines for particular work: the named long lines of `[grid]`."""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+from pydantic import Field, StringConstraints, model_validator
+
+from marking.job.values import Clearance, Length, Table
+
+
+class LineTable(Table):
+    """A long line at a given distance, with its number at the ends."""
+
+    at: Length = Field(description="From where its side's hems are counted")
+    side: Literal["near", "far"] = Field(
+        default="near", description="The side it is counted from and read from"
+    )
+    name: Annotated[str, StringConstraints(pattern=r"^[A-Za-z0-9 ./]{1,12}$")] | None = Field(
+        default=None, description="What stands at its ends, where it is not the distance"
+    )
+    start: Clearance = Field(default=0.0, description="Where it begins, from the zero line")
+    end: Length | None = Field(
+        default=None, description="Where it ends, from the zero line; at the last cross line"
+    )
+
+    @model_validator(mode="after")
+    def _has_length(self) -> LineTable:
+        if self.end is not None and self.end <= self.start:
+            raise ValueError("it ends before it begins: end is to be more than start")
+        return self

@@ -1,0 +1,150 @@
+"""The sheet to measure a cover by that was marked before, and the card of its known errors.
+
+It draws what `marking.marked_before` works out on pages of `marking.drawing.page`, and computes
+nothing.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from marking.drawing.page import ACCENT, FAINT, INK, RULE, Page
+from marking.marked_before.words import NOTES, TWO_SIDED
+from marking.measures.tape import as_taped, tape_reading
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from marking.drawing.artwork import Artwork
+    from marking.drawing.page import Paper
+    from marking.marked_before.errors import OffCover, OffLine
+    from marking.marked_before.readings import Spot
+    from marking.measures.lengths import Units
+    from marking.measures.tape import Tape
+
+_EDGE, _TEXT, _ROW = 13.0, 2.1, 5.6
+_CARD_ROW, _CARD_TEXT = 6.4, 2.8
+_COLUMNS = 3
+
+
+def sheet_pages(
+    spots: Sequence[Spot], tape: Tape, title: str, units: Units, paper: Paper
+) -> tuple[Artwork, ...]:
+    """What to measure, with room to write."""
+    pages: list[Page] = []
+    left = spots
+    while left:
+        page, y = _begun(pages, paper, f"{title}: a cover marked before")
+        for note in NOTES if len(pages) == 1 else ():
+            y = page.paragraph(note, _EDGE, y, page.width - 2 * _EDGE, _TEXT) - 0.6
+        rows = int((y - 6 - _EDGE) / _ROW)
+        shown, left = left[: 2 * rows], left[2 * rows :]
+        wide = (page.width - 2 * _EDGE) / 2
+        for column in range(2):
+            part = shown[column * rows : (column + 1) * rows]
+            _to_measure(page, part, _EDGE + column * wide, y - 2, wide - 4, tape, units)
+    return tuple(page.artwork for page in pages)
+
+
+def _begun(pages: list[Page], paper: Paper, title: str) -> tuple[Page, float]:
+    page = Page(paper, title)
+    more = ", continued" if pages else ""
+    page.write(f"{title}{more}", _EDGE, page.height - _EDGE - 5, 4.2)
+    pages.append(page)
+    return page, page.height - _EDGE - 14
+
+
+def _to_measure(
+    page: Page, spots: Sequence[Spot], x: float, y: float, wide: float, tape: Tape, units: Units
+) -> None:
+    for spot in spots:
+        shown = as_taped(tape_reading(spot.nominal, tape), tape, units)
+        page.write(spot.id, x, y, _TEXT)
+        page.write(shown, x + 56, y, 2.0, align=1.0, colour=FAINT)
+        if spot.kind == "diagonal":
+            page.write(" - ".join(spot.between), x, y - 3.2, 1.7, colour=FAINT)
+            y -= 2.4
+        page.line([(x + 60, y - 0.6), (x + wide, y - 0.6)], INK, 0.2)
+        page.line([(x, y - 2.2), (x + wide, y - 2.2)], RULE, 0.1)
+        y -= _ROW
+
+
+def card_pages(
+    off: OffCover, tape: Tape, title: str, units: Units, paper: Paper
+) -> tuple[Artwork, ...]:
+    """The card to pin up beside the table: each line that was measured, and how far it is off."""
+    by_line = _by_line(off.lines)
+    pages: list[Page] = []
+    left = list(by_line)
+    while left or not pages:
+        page, y = _begun(pages, paper, f"{title}: known errors")
+        if len(pages) == 1:
+            y = _how_to_use(page, off, y)
+        rows = max(1, int((y - 8 - _EDGE) / _CARD_ROW))
+        shown, left = left[: _COLUMNS * rows], left[_COLUMNS * rows :]
+        wide = (page.width - 2 * _EDGE) / _COLUMNS
+        for column in range(_COLUMNS):
+            part = shown[column * rows : (column + 1) * rows]
+            if part:
+                at = _EDGE + column * wide
+                _errors(page, part, by_line, at, y - 2, wide - 6, tape, units)
+    return tuple(page.artwork for page in pages)
+
+
+def _how_to_use(page: Page, off: OffCover, y: float) -> float:
+    wide = page.width - 2 * _EDGE
+    text = (
+        "Plus: the line lies too far out, and a length cut at it comes out too long by as much; "
+        "minus: too short. What is within the tape's doubt is shown as true. Between these lines "
+        "nothing is known."
+    )
+    y = page.paragraph(text, _EDGE, y, wide, 2.4) - 1.5
+    for wrong in off.numbers:
+        y = page.paragraph(f"Numbers: {wrong}.", _EDGE, y, wide, 2.8, ACCENT) - 1.0
+    return y - 2
+
+
+def _by_line(lines: Sequence[OffLine]) -> dict[str, dict[str, OffLine]]:
+    """Lines as a person calls them, each with its error on the near and the far side, or ends."""
+    found: dict[str, dict[str, OffLine]] = {}
+    for line in lines:
+        side, _, number = line.id.partition("-")
+        name = number
+        if side not in ("near", "far") or not number.isdigit():
+            name, _, side = line.id.rpartition("-")
+        found.setdefault(name, {})[side] = line
+    return found
+
+
+def _errors(
+    page: Page,
+    names: Sequence[str],
+    by_line: dict[str, dict[str, OffLine]],
+    x: float,
+    y: float,
+    wide: float,
+    tape: Tape,
+    units: Units,
+) -> None:
+    page.write("line", x, y, 2.0, colour=FAINT)
+    page.write("near / zero", x + wide - 21, y, 2.0, align=1.0, colour=FAINT)
+    page.write("far / end", x + wide, y, 2.0, align=1.0, colour=FAINT)
+    page.line([(x, y - 1.6), (x + wide, y - 1.6)], INK, 0.3)
+    for name in names:
+        y -= _CARD_ROW
+        page.write(name, x, y, _CARD_TEXT if name.isdigit() else 2.0)
+        for at, sides in ((wide - 21, ("near", "zero")), (wide, ("far", "end"))):
+            line = next((by_line[name][side] for side in sides if side in by_line[name]), None)
+            if line is None:
+                continue
+            said = _said(line, tape, units)
+            colour = FAINT if said == "true" else INK
+            page.write(said, x + at, y, 2.4, align=1.0, colour=colour)
+        page.line([(x, y - 2.0), (x + wide, y - 2.0)], RULE, 0.1)
+
+
+def _said(line: OffLine, tape: Tape, units: Units) -> str:
+    if abs(line.error) <= TWO_SIDED * line.sd:
+        return "true"
+    shown = as_taped(abs(line.error), tape, units)
+    return "true" if shown.startswith("0 ") else f"{'+' if line.error > 0 else '-'}{shown}"

@@ -1,0 +1,178 @@
+"""The job sheet as MuPDF reads it: the cards ask for what the record asks for, in its order."""
+
+from __future__ import annotations
+
+import re
+from typing import TYPE_CHECKING
+
+import pymupdf
+import pytest
+
+from devices.begun import layout_of, plan_of
+from devices.commands import main
+from devices.history import in_force
+from devices.job import Job
+from marking.drawing.page import PAPERS
+from marking.job.folder import load_job
+from tests.hand.benches import MM, said_by
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+SMALL = """
+title = "Small Millrace bench"
+table = { length = "44 in", width = "30 in" }
+hems = { depth = "4 in", folds = ["double 2 in"] }
+allowed = { total = "1/4 in", square = "1/4 in", step = "2 mm" }
+"""
+PLOTTER = '\n[plotter]\nprofile = "flatbed-a3"\n'
+
+
+def sheet(folder: Path, text: str, *before: str) -> pymupdf.Document:
+    (folder / "job.toml").write_text(text)
+    if before:
+        assert main([*before, "--job", str(folder)]) == 0
+    assert main(["paper", "job", "--job", str(folder)]) == 0
+    return pymupdf.open(folder / "out" / "paper" / "job.pdf")
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return tmp_path_factory.mktemp("job-sheet")
+
+
+@pytest.fixture(scope="module")
+def by_plotter(folder: Path) -> pymupdf.Document:
+    return sheet(folder, SMALL + PLOTTER, "control", "--nodes", "all")
+
+
+def chapter(document: pymupdf.Document, name: str) -> list[pymupdf.Page]:
+    toc = [(title, page - 1) for _, title, page in document.get_toc()]
+    first = next(page for title, page in toc if title == name)
+    after = [page for _, page in toc if page > first]
+    return list(document)[first : min(after, default=len(document))]
+
+
+def test_the_outline_tells_the_whole_job_in_the_order_of_work(
+    by_plotter: pymupdf.Document,
+) -> None:
+    assert [title for _, title, _ in by_plotter.get_toc()] == [
+        "The job",
+        "What to buy, and how the cover sits",
+        "The table and its sections",
+        "Tape marks",
+        "Set-downs",
+        "Proof: where each distance runs",
+        "Distances to measure",
+        "To keep under the table",
+    ]
+    for number, page in enumerate(by_plotter, 1):
+        assert f"job sheet, page {number} of {len(by_plotter)}" in said_by([page])
+        size = sorted((page.rect.width * MM, page.rect.height * MM))
+        assert size == pytest.approx(PAPERS["letter"], abs=0.1)
+
+
+def test_each_card_has_boxes_for_the_readings_in_the_order_they_are_typed(
+    by_plotter: pymupdf.Document, folder: Path
+) -> None:
+    job = load_job(folder, Job)
+    layout = layout_of(folder, job)
+    plan = plan_of(folder, "plotter", job, layout, None)
+    read = in_force(folder, job, layout, plan).read
+    assert read
+    cards = {}
+    for page in chapter(by_plotter, "Set-downs"):
+        words = page.get_text("words")
+        boxes = [
+            drawing["rect"]
+            for drawing in page.get_drawings()
+            if drawing["rect"].width * MM == pytest.approx(24.0, abs=0.3)
+        ]
+        for x0, top, _, low, name, *_ in words:
+            # A name in larger type heads a card; others are told of on it.
+            if low - top > 14 and re.fullmatch(r"r\d+c\d+", name):
+                foot = min(
+                    w[3] for w in words if w[4] == "done" and w[3] > top and abs(w[0] - x0) < 9
+                )
+                marks = sorted(
+                    (word[1], word[4])
+                    for word in words
+                    if top < word[1] < foot
+                    and abs(word[0] - x0) < 6
+                    and re.fullmatch(r"w\d+|j[a-z]+\d+|[nfze]\d+", word[4])
+                )
+                cards[name] = [mark for _, mark in marks]
+                beside = [
+                    box for box in boxes if top < box.y0 < foot and x0 - 9 < box.x0 < x0 + 300
+                ]
+                assert len(beside) == 2 * len(marks)
+    assert cards == {name: list(marks) for name, marks in read.items()}
+    said = said_by(chapter(by_plotter, "Set-downs"))
+    for words in ("INK", "READ AGAIN", "MOVE", "ADD A MARK", "done by"):
+        assert said.count(words) == len(plan.sections)
+    assert "Hands, hair and sleeves clear" in said
+
+
+def test_every_distance_of_the_proof_is_drawn_and_asked_for(
+    by_plotter: pymupdf.Document,
+) -> None:
+    drawn = said_by(chapter(by_plotter, "Proof: where each distance runs"))
+    sheet_words = said_by(chapter(by_plotter, "Distances to measure"))
+    ids = set(re.findall(r"\bp\d\d+\b", sheet_words))
+    assert len(ids) >= 10
+    assert ids <= set(re.findall(r"\bp\d\d+\b", drawn))
+
+
+def test_before_tape_marks_are_chosen_the_first_page_says_so(tmp_path: Path) -> None:
+    document = sheet(tmp_path, SMALL + PLOTTER)
+    assert "No tape marks are chosen yet: run canvasrule control first" in said_by([document[0]])
+    assert "Tape marks" not in [title for _, title, _ in document.get_toc()]
+
+
+def test_by_hand_it_holds_the_hand_sheets_and_no_cards(tmp_path: Path) -> None:
+    text = SMALL + '\n[ways]\nway = "hand"\n[paper]\nsize = "a4"\n'
+    document = sheet(tmp_path, text)
+    chapters = [title for _, title, _ in document.get_toc()]
+    assert chapters[2:7] == [
+        "What to do, in order",
+        "Frame: base line, zero line, square",
+        "Near side",
+        "Far side",
+        "Lines to rule",
+    ]
+    assert "Set-downs" not in chapters
+    assert document[0].rect.height * MM == pytest.approx(297, abs=0.1)
+
+
+def test_bands_by_plotter_have_the_sheet_for_the_lines_to_rule(tmp_path: Path) -> None:
+    text = SMALL + PLOTTER + '[ways]\nway = "flatbed-a3-bands"\n'
+    document = sheet(tmp_path, text)
+    assert "from stub to stub" in said_by(chapter(document, "Lines to rule"))
+
+
+def test_a_way_whose_machine_is_not_there_is_refused_with_those_that_are(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    (tmp_path / "job.toml").write_text(SMALL + PLOTTER + '[ways]\nway = "ceiling-1080p"\n')
+    assert main(["paper", "job", "--job", str(tmp_path)]) == 2
+    assert "the machines of this job are: flatbed-a3" in capsys.readouterr().err
+
+
+def test_the_proof_has_the_names_that_prove_keeps(
+    by_plotter: pymupdf.Document, folder: Path
+) -> None:
+    """Or what is measured for one distance would be judged as another."""
+    on_sheet = said_by(chapter(by_plotter, "Distances to measure"))
+    assert main(["prove", "--job", str(folder)]) == 0
+    proof = said_by(list(pymupdf.open(folder / "out" / "proof.pdf")))
+    assert re.findall(r"p\d\d+ \S+ \S+", proof) == re.findall(r"p\d\d+ \S+ \S+", on_sheet)
+    again = sheet(folder, (folder / "job.toml").read_text())
+    assert (
+        said_by(chapter(again, "Distances to measure")).split(", page")[0]
+        == (on_sheet.split(", page")[0])
+    )
+
+
+def test_a_cover_that_is_marked_slack_is_not_proved_by_its_slack_figures(tmp_path: Path) -> None:
+    document = sheet(tmp_path, SMALL + '\n[cloth]\nstretch_length = "1 %"\n')
+    assert not [t for _, t, _ in document.get_toc() if t.startswith(("Proof", "Distances"))]

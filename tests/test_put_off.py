@@ -1,0 +1,46 @@
+"""What libraries import for others is put off, and works all the same once it is asked."""
+
+from __future__ import annotations
+
+import os
+import subprocess
+import sys
+
+ASKED_AT_ONCE = """
+from marking.job.keys import MarkingJob
+print(MarkingJob.model_validate({"table": {"length": "1 m", "width": "1 m"}}).table.length)
+"""
+WITHOUT = """
+import sys
+import marking.drawing.svg
+from marking.job.keys import MarkingJob
+MarkingJob.model_validate({"table": {"length": "1 m", "width": "1 m"}})
+late = {"urllib.request", "ssl", "importlib.metadata", "svgwrite.data.svgparser"}
+assert not late & set(sys.modules)
+import svgwrite
+drawing = svgwrite.Drawing()
+drawing.add(drawing.path("M0,0L1,1"))
+try:
+    drawing.add(drawing.path(d="M0,0L1,1", transform="sideways(3)"))
+except TypeError as fault:
+    print(fault)
+import importlib.metadata, urllib.request
+print(importlib.metadata.version("svgwrite"), urllib.request.Request("http://a.example/b").host)
+"""
+
+
+def test_a_library_that_is_asked_for_more_than_we_ask_still_does_it():
+    refused, told = printed(WITHOUT, PYDANTIC_DISABLE_PLUGINS="__all__").splitlines()
+    assert refused.startswith("'sideways(3)' is not a valid value for attribute 'transform'")
+    assert told.endswith(" a.example")
+
+
+def test_what_is_asked_for_at_once_is_there_at_once():
+    # Without the switch, pydantic looks for plugins while its import is still put off.
+    assert printed(ASKED_AT_ONCE, PYDANTIC_DISABLE_PLUGINS="") == "1000.0\n"
+
+
+def printed(program: str, **env: str) -> str:
+    words = [sys.executable, "-c", program]
+    env = {**os.environ, **env}
+    return subprocess.run(words, env=env, capture_output=True, text=True, check=True).stdout
