@@ -23,6 +23,10 @@ _INCHES = {
     "clear": "1/8 in",
     "view_from": "36 in",
     "number_apart": "3 ft",
+    "line_at": "54 in",
+    "part_at": "27 in",
+    "part_from": "1 ft",
+    "part_to": "9 ft",
     "reach_depth": "30 in",
     "reach_span": "48 in",
     "reading": "1/16 in",
@@ -49,6 +53,10 @@ _MILLIMETRES = {
     "clear": "6 mm",
     "view_from": "90 cm",
     "number_apart": "1 m",
+    "line_at": "137 cm",
+    "part_at": "70 cm",
+    "part_from": "30 cm",
+    "part_to": "250 cm",
     "reach_depth": "75 cm",
     "reach_span": "120 cm",
     "reading": "1 mm",
@@ -147,6 +155,7 @@ tolerance = "{tolerance}"      # how far any finished line may lie from true
 
 [table]
 {top}
+against_wall = false         # true: the far edge stands against a wall, and nobody works there
 measured_to = "board"        # the bare board's edges; or "batten": a line struck along a batten
                              #   that is held against the padded edge, with a square held to it
 edge_radius = "{none}"         # how round that edge is: no ink where the top curves away
@@ -180,6 +189,11 @@ heavy_every = {heavy_every}             # every n-th cross line heavier; 0 for n
 half_ticks = false           # short ticks at half pitch along both long sides
 bias = []                    # cross-line numbers where 45-degree lines start
 long_lines = "bands"         # hem bands only; or "full": across the whole width
+centre_line = false          # a heavy long line midway between the first long lines
+lines = []                   # long lines of your own, with their number at the ends, such as
+                             # {{ at = "{line_at}" }}, or, for part of the length,
+                             # {{ at = "{part_at}", start = "{part_from}", end = "{part_to}" }};
+                             # counted as hems are; name = "A" for a word, side = "far" from there
 
 [hems]
 from = "edge"                # where bands are counted from: the long edges, where cloth covers the
@@ -198,6 +212,10 @@ sides = ["near", "far"]
 height = "auto"              # the greatest that reads and lets a join pass, or a length
 every = {every}                    # number every n-th cross line
 per_line = {per_line}                 # what one pitch counts for
+first = 0                    # the numeral on the zero line; above 0 for two tables end to end
+second_zero = "none"         # "middle", or a length from the zero line: a second, smaller row in
+                             # the margins that counts both ways from there
+middle_every = 0             # numerals in the middle too, right of every n-th cross line
 clear = "{clear}"              # least gap between neighbours and to any line or edge
 face = "simplex"             # or another Hershey face
 view_from = "{view_from}"        # eye to numeral, for the legibility figure

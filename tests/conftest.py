@@ -84,13 +84,15 @@ class RunCli(Protocol):
 
 
 def toml(tables: Mapping[str, Any]) -> str:
-    """`tables` as TOML; JSON's strings, numbers, booleans and lists are TOML's too."""
+    """`tables` as TOML; JSON's strings, numbers and booleans are TOML's too."""
     return "".join(f"{key} = {_toml_value(value)}\n" for key, value in tables.items())
 
 
 def _toml_value(value: Any) -> str:
     if isinstance(value, dict):
         return "{" + ", ".join(f"{key} = {_toml_value(v)}" for key, v in value.items()) + "}"
+    if isinstance(value, list):
+        return "[" + ", ".join(map(_toml_value, value)) + "]"
     return json.dumps(value, ensure_ascii=False)
 
 

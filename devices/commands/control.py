@@ -27,6 +27,7 @@ from devices.ways.hours_said import hours_said
 from marking.begun.on_the_cover import keep_tape_marks, replaced, tape_marks_set_out
 from marking.errors import BadInputError, RefusedError
 from marking.job.keys import paper_of, tape_of
+from marking.measures.counts import counted
 from marking.network.allowed import allowed_of
 from marking.network.error_model import error_model_of
 from marking.output.files import replace_file
@@ -153,23 +154,26 @@ def run(options: argparse.Namespace) -> int:
     check = kept_check(options.job, job)
     errors = with_plotter(error_model_of(job), job.plotter, check, turned=plan.zone.turned)
     tape, limits = tape_of(job.tape), allowed_of(job)
-    task = Task(layout, plan, tape, job.units, limits, rows, job.pace, errors, job.fence)
+    fence = job.fence
+    task = Task(layout, plan, tape, job.units, limits, rows, job.pace, errors, fence)
     done, found = _chosen(options, task)
     if done.forecast.holds:
         found = ()
     elif not found:
         _progress("the forecast does not hold; trying remedies")
         found = remedies(task, done.way)
+    said = hours_said(job.model_copy(update={"fence": fence}), layout, plan, done.setting_out)
     clamped = _fence_lines(job, task, done)
-    said = hours_said(job, layout, plan, done.setting_out)
     says = (
         done.setting_out.said,
         said,
+        *([_where_to_clamp(done)] if clamped else []),
         *(line.strip() for line in forecast_lines(done, job.units)),
         *clamped,
     )
-    kept = (job, layout, plan, done.control, says, done.fences)
-    files = [] if options.only_look else _keep(options, *kept)
+    files = []
+    if not options.only_look:
+        files = _keep(options, job, layout, plan, done.control, says, done.fences)
     if options.map is not None:
         _write_map(options.map, job, task, done)
         files.append(options.map)
@@ -182,6 +186,13 @@ def run(options: argparse.Namespace) -> int:
         if files:
             say(f"wrote {', '.join(map(str, files))}")
     return 0 if done.forecast.holds else RefusedError.exit_code
+
+
+def _fence_lines(job: Job, task: Task, done: ChosenMarks) -> list[str]:
+    """Where the fence is clamped, row by row; nothing without one."""
+    at = {one.mark.id: one.mark.at_table for one in done.control.marks}
+    fences = done.fences or {}
+    return list(clamping_lines(task.plan.sections, fences, at, job.plotter, job.units))
 
 
 def _by_hand(options: argparse.Namespace, job: Job, layout: Layout) -> int:
@@ -215,11 +226,10 @@ def _by_hand(options: argparse.Namespace, job: Job, layout: Layout) -> int:
     return RefusedError.exit_code if expected.past(limits) else 0
 
 
-def _fence_lines(job: Job, task: Task, done: ChosenMarks) -> list[str]:
-    """Where the fence is clamped, row by row; nothing without one."""
-    at = {one.mark.id: one.mark.at_table for one in done.control.marks}
-    fences = done.fences or {}
-    return list(clamping_lines(task.plan.sections, fences, at, job.plotter, job.units))
+def _where_to_clamp(done: ChosenMarks) -> str:
+    """What the sheet says of a fence: the places themselves would fill it."""
+    moved = counted(len(set((done.fences or {}).values())), "clamping")
+    return f"{moved} of the fence: canvasrule drive says where, and control --only-look lists them."
 
 
 def _rows_set_out(folder: Path, layout: Layout, units: Units) -> tuple[TapeRow, ...]:

@@ -191,7 +191,7 @@ def _driven(
     """Inks what is not done, one section after another, up to the first that is not finished."""
     from devices.commands.typed import typed
     from devices.inking.waits import let_ink_be_laid
-    from devices.setting_down.set_down import keep_given
+    from devices.setting_down.standstill import keep_given
 
     place.record.guard_layout(place.layout)
     guard_division(place.record, place.job, place.layout, place.plan, place.correction)

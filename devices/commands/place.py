@@ -179,7 +179,7 @@ def _place(
     plan: Plan,
     correction: Correction | None,
 ) -> int:
-    section, readings = _given(options, _with_mends(record, job, layout, plan))
+    section, readings = _given(options, plan, _with_mends(record, job, layout, plan))
     left_out = standing(record, layout, plan, job.units).left_out
     _note_left_out(left_out)
     if section.id in left_out:
@@ -301,11 +301,11 @@ def _begun(
 
 
 def _given(
-    options: argparse.Namespace, sections: Sequence[Section]
+    options: argparse.Namespace, plan: Plan, sections: Sequence[Section]
 ) -> tuple[Section, tuple[MarkReading, ...]]:
     """The section to place, and its readings: none where its fence alone holds it."""
     if options.at_fence is not None:
-        return section_named(sections, options.at_fence), ()
+        return section_named(plan.sections, options.at_fence), ()
     return _readings(options.readings, options.section, sections)
 
 

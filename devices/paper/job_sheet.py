@@ -23,9 +23,6 @@ if TYPE_CHECKING:
     from marking.sheets.cards import Card
     from marking.tape_marks.marks import Control
 
-_HAND = ("hand", "hand-strips", "full-size")
-_RULED = ("-bands", "-bands-fence", "-ends")
-"""How ids of ways end in which cross lines are ruled."""
 _VERDICTS = ("INK", "READ AGAIN", "MOVE", "ADD A MARK")
 _PLACED = {"plotter": "placed by readings", "beam": "trued up by its targets"}
 
@@ -55,26 +52,17 @@ def job(asked: Asked) -> Printed:
 
 def _way(asked: Asked) -> tuple[ZoneName, Asked]:
     """What limits a section in the way chosen, or else with what is there; and the job as it is in
-    that way. Raises BadInputError for a way that no machine of the job has."""
+    that way. Raises BadInputError for a way that the job does not have."""
+    from devices.ways.chosen import chosen_way, followed
     from devices.ways.reckoned import machines
-    from marking.errors import BadInputError
 
-    way = asked.job.ways.way
-    there = [one for one in machines(asked.folder, asked.job, every=False) if one.own]
-    if way in _HAND or (way is None and not there):
-        return "reach", asked
-    found = [one for one in there if way is None or way.startswith(one.name)]
-    if not found:
-        names = ", ".join(one.name for one in there) or "none"
-        raise BadInputError(
-            f'ways.way = "{way}": the machines of this job are: {names}. Name its machine under '
-            "[plotter] or [projector], or choose another way; canvasrule ways lists them"
-        )
+    way = chosen_way(asked.folder, asked.job)
     if way is not None:
-        ruled = "ruled" if way.endswith(_RULED) else "device"
-        inking = asked.job.inking.model_copy(update={"cross_lines": ruled})
-        asked = replace(asked, job=asked.job.model_copy(update={"inking": inking}))
-    return ("plotter" if found[0].kind == "plotter" else "beam"), asked
+        return way.zone, replace(asked, job=followed(asked.folder, asked.job))
+    there = [one for one in machines(asked.folder, asked.job, every=False) if one.own]
+    if not there:
+        return "reach", asked
+    return ("plotter" if there[0].kind == "plotter" else "beam"), asked
 
 
 def _bought(asked: Asked) -> tuple[Artwork, ...]:

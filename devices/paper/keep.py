@@ -18,11 +18,14 @@ def keep(asked: Asked) -> Printed:
 
 def keep_pages_of(asked: Asked) -> tuple[Artwork, ...]:
     """The keep page, by itself or as the last of a job sheet."""
+    from devices.job import Job
+    from marking.job.folder import load_job
     from marking.job.keys import paper_of
     from marking.keep.kept_job import kept_job
     from marking.keep.page import keep_pages
     from marking.record.record import layout_hash
 
-    job, layout = asked.job, asked.layout
+    # As it is written: what its way makes of it is made anew from the page too.
+    job, layout = load_job(asked.folder, Job), asked.layout
     kept = kept_job(asked.folder, job, version(), layout_hash(layout))
     return keep_pages(kept, job, paper_of(job))

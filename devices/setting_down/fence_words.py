@@ -18,6 +18,10 @@ if TYPE_CHECKING:
     from marking.sections.plan import Section
 
 _SIDES = {"x": 0, "y": 1}
+CAUTION = (
+    "Look along the fence that it is straight; set its clamps where no foot and no hand comes, and "
+    "try it by hand before a device leans on it"
+)
 
 
 def clamping_lines(
@@ -27,13 +31,18 @@ def clamping_lines(
     plotter: Plotter,
     units: Units,
 ) -> Iterator[str]:
-    """One line for each clamping, in the order of work; `at` is where tape marks stand."""
+    """One line for each clamping, in the order of work, and what to mind at each.
+
+    `at` is where tape marks stand.
+    """
     said: set[str] = set()
     for section in sections:
         clamping = fences.get(section.id)
         if clamping is not None and clamping.name not in said:
             said.add(clamping.name)
             yield clamped_where(section, clamping, at, plotter, units)
+    if said:
+        yield CAUTION
 
 
 def clamped_where(
@@ -62,11 +71,7 @@ def clamped_where(
         apart = at[clamping.set_to[0]][0] - zero_end
         nearer = "nearer the zero end" if apart >= 0 else "further along"
         along += f" {format_length(abs(apart), units)} {nearer} than mark {clamping.set_to[0]}"
-    return (
-        f"Fence {clamping.name}, from {section.id} on: clamp it with {place}, {along}. Look along "
-        "it that it is straight; clamp it where no foot and no hand comes, and try it by hand "
-        "before a device leans on it"
-    )
+    return f"Fence {clamping.name}, from {section.id} on: clamp it with {place}, {along}"
 
 
 def pushed_against(section: Section, clamping: Clamping, plotter: Plotter, units: Units) -> str:

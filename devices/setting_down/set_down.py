@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from devices.driving.kept_places import add_given, add_whereabouts
+from devices.driving.kept_places import add_whereabouts
 from devices.session.keypresses import has_keyboard, key_pressed
 from devices.session.progress import in_words, verdicts
 from devices.session.session import begin, set_for
@@ -53,7 +53,7 @@ if TYPE_CHECKING:
 
     from devices.driving.kept_places import KeptWhereabouts
     from devices.session.session import Link, Workplace
-    from devices.setting_down.where_it_stands import Ground, Stance
+    from devices.setting_down.where_it_stands import Stance
     from marking.record.rows import KeptRun
     from marking.sections.locating_marks import Mark
     from marking.sections.plan import Section
@@ -124,15 +124,6 @@ def refuse_lost_unread(section: Section, earlier: Sequence[KeptRun], place: Work
         "marks anew, and give them by --readings FILE, or leave --unattended out and read them "
         "under the pen. With no mark in its reach, set out tape marks by canvasrule control"
     )
-
-
-def keep_given(place: Workplace) -> None:
-    """Keeps the readings given, before anything can fail: whatever is lost later, they are old.
-
-    To be called before the port is opened.
-    """
-    if place.readings and not place.rehearsal:
-        add_given(place.record, place.readings)
 
 
 def relies_on_its_place(section: Section, earlier: Sequence[KeptRun], place: Workplace) -> bool:
@@ -272,9 +263,8 @@ def found(
 def _say_slips(stance: Stance, place: Workplace) -> None:
     """What the readings would have shown of a slip, and what to read to see smaller ones."""
     placed = stance.placed
-    if placed is None or stance.ground is None or placed.doubts or not stance.fits:
-        return
-    if not placed.residuals:
+    checked = placed is not None and placed.residuals and not placed.doubts and stance.fits
+    if placed is None or stance.ground is None or not checked:
         return
     in_sight = [mark.id for mark in _readable(stance.section, place)]
     report = slip_report(stance.ground, placed.section, placed.inking.setup.readings, in_sight)
@@ -339,24 +329,20 @@ def _unread(section: Section, place: Workplace, lost: KeptWhereabouts | None) ->
 
 def _held_alone(section: Section, place: Workplace, lost: KeptWhereabouts | None) -> bool:
     """Whether fence and stop alone tell where it stands: somebody pushed it there just now."""
-    clamping = None if place.rehearsal or place.moved else clamping_of(section, place)
-    pushed = clamping is not None and clamping.stopped
-    return pushed and lost is None and place.person.attended
+    if place.rehearsal or place.moved or lost is not None or not place.person.attended:
+        return False
+    clamping = clamping_of(section, place)
+    return clamping is not None and clamping.stopped
 
 
 def _by(section: Section, readings: Sequence[MarkReading], place: Workplace) -> Stance:
-    return from_readings(
-        section, readings, place.plan, place.layout, place.job, place.record, place.correction
-    )
-
-
-def _ground(section: Section, place: Workplace) -> Ground:
-    return ground_of(section, place.plan, place.layout, place.job, place.record, place.correction)
+    work = place.plan, place.layout, place.job, place.record, place.correction
+    # A fence holds the frame and tells nothing of where a carriage that lost its place counts from.
+    return from_readings(section, readings, *work, at_fence=_lost(section, place) is None)
 
 
 def _marks(section: Section, place: Workplace) -> tuple[Mark, ...]:
     if _lost(section, place) is not None and clamping_of(section, place) is not None:
-        # A fence holds the frame and tells nothing of where its carriage counts from.
         return marks_in_reach(section, place.plan, place.layout, place.job, place.record)
     return marks_in_sight(section, place.plan, place.layout, place.job, place.record)
 
@@ -408,10 +394,11 @@ def _sighted(section: Section, place: Workplace, link: Link) -> list[MarkReading
             "keyboard here; give --readings FILE"
         )
     marks = _readable(section, place)
-    ground = _ground(section, place)
+    at = place.plan, place.layout, place.job, place.record, place.correction
+    ground = ground_of(section, *at)
     if ground.scatter is not None:
-        at = place.record, place.layout, place.plan, place.job
-        place.person.say(f"{section.id}: {scatter_line(ground.scatter, *at)}")
+        said = scatter_line(ground.scatter, place.record, place.layout, place.plan, place.job)
+        place.person.say(f"{section.id}: {said}")
     report = foreseen(ground, section, [mark.id for mark in marks])
     for line in () if report is None else report.lines:
         place.person.say(f"{section.id}: {line}")

@@ -8,7 +8,7 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
-from devices.setting_down.fence_words import clamped_where, pushed_against
+from devices.setting_down.fence_words import CAUTION, clamped_where, pushed_against
 from marking.begun.on_the_cover import plan_hash, standing, tape_marks_are_set_out
 from marking.measures.durations import format_duration
 from marking.measures.lengths import format_length
@@ -65,6 +65,7 @@ def _at_fence(section: Section, clamping: Clamping, place: Workplace) -> Iterato
     if section.id == first:
         at = {one.mark.id: one.mark.at_table for one in stands.control.marks}
         yield clamped_where(section, clamping, at, plotter, units)
+        yield CAUTION
     yield pushed_against(section, clamping, plotter, units)
 
 

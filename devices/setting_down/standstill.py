@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from devices.driving.kept_places import add_given
 from marking.begun.on_the_cover import pose_from
 from marking.errors import RefusedError
 from marking.placement.unmoved import seen_move, seen_off
@@ -14,6 +15,7 @@ from marking.placement.unmoved import seen_move, seen_off
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from devices.session.session import Workplace
     from devices.setting_down.where_it_stands import Stance
     from marking.network.pose import Pose
     from marking.placement.unmoved import SeenMove
@@ -99,3 +101,12 @@ def refuse_old_readings(section: Section, readings: Sequence[MarkReading], recor
             "Nothing was inked. Read its marks anew; if it was not moved since they were read, "
             "leave --moved out"
         )
+
+
+def keep_given(place: Workplace) -> None:
+    """Keeps the readings given, before anything can fail: whatever is lost later, they are old.
+
+    To be called before the port is opened.
+    """
+    if place.readings and not place.rehearsal:
+        add_given(place.record, place.readings)

@@ -98,6 +98,8 @@ def from_readings(
     job: Job,
     record: Record,
     correction: Correction | None,
+    *,
+    at_fence: bool = True,
 ) -> Stance:
     """The placement by `readings`, weighed with all earlier ones.
 
@@ -109,7 +111,7 @@ def from_readings(
     mended = section_mended(section.id) is not None
     by_control = tape_marks_are_set_out(record, layout) and not mended
     ground = ground_of(section, plan, layout, job, record, correction)
-    placement = placed_on(ground, section, readings, job, correction)
+    placement = placed_on(ground, section, readings, job, correction, at_fence=at_fence)
     pose = placement.inking.setup.pose
     fits = placement.move is None
     return Stance(

@@ -130,11 +130,19 @@ def numbered_length(layout: Layout) -> float:
 
 def side_lines(layout: Layout, side: Literal["near", "far"]) -> tuple[TableLine, ...]:
     """What side hems are laid from, the table's own edge or the first long line, and the long
-    lines counted from it, going in."""
-    lines = [line for line in layout.grid.long_lines if line.side == side]
-    found = sorted((TableLine(line.id, line.offset) for line in lines), key=lambda one: one.at)
-    from_line = bool(found) and found[0].at == 0
-    return tuple(found) if from_line else (TableLine(f"{side}-edge", 0.0), *found)
+    lines counted from there, going in."""
+    far_edge = layout.top.inscribed[3]
+    own = [line for line in layout.grid.long_lines if line.side == side]
+    found = sorted(
+        (
+            TableLine(line.id, (line.y if side == "near" else far_edge - line.y) / layout.slack[1])
+            for line in own
+        ),
+        key=lambda one: one.at,
+    )
+    if own and min(line.offset for line in own) == 0:
+        return tuple(TableLine(line.id, line.at - found[0].at) for line in found)
+    return (TableLine(f"{side}-edge", 0.0), *found)
 
 
 def end_lines(layout: Layout) -> tuple[TableLine, ...]:

@@ -11,7 +11,9 @@ import re
 import tempfile
 from dataclasses import dataclass
 from pathlib import Path, PureWindowsPath
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, get_args
+
+from pydantic import BaseModel
 
 from marking.errors import BadInputError, RefusedError, shortened
 from marking.input.toml import read_toml
@@ -21,7 +23,7 @@ from marking.keep.plain_toml import plain_toml
 from marking.shipped_files import stock, stock_names
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Mapping, Sequence
 
     from marking.job.folder import JobT
 
@@ -134,5 +136,19 @@ def _write_out(written: dict[str, Any], settings: Mapping[str, Any], model: type
         table: Any = written
         for part in above:
             table = table.setdefault(part, {})
-        if value is not None and key not in table:
-            table[key] = written_as(dotted, value, model)
+        name = _name_in_file(model, above, key)
+        if value is not None and name not in table:
+            table[name] = written_as(dotted, value, model)
+
+
+def _name_in_file(model: type[BaseModel], above: Sequence[str], key: str) -> str:
+    """What a file calls a key: some have another name in the program."""
+    for part in above:
+        inner = model.model_fields[part].annotation if part in model.model_fields else None
+        kinds = [one for one in (inner, *get_args(inner)) if isinstance(one, type)]
+        found = next((one for one in kinds if issubclass(one, BaseModel)), None)
+        if found is None:
+            return key
+        model = found
+    field = model.model_fields.get(key)
+    return field.alias if field is not None and field.alias is not None else key

@@ -14,9 +14,11 @@ import numpy as np
 
 from marking.errors import RefusedError
 from marking.job.keys import tape_of
-from marking.layout import bands, hems, lines, numerals, on_lines
+from marking.layout import bands, hems, lines, margin_rows, middle_row, numerals, on_lines
 from marking.layout.clear_places import ink_of
 from marking.layout.edges import check_margins, edge_notes, on_the_curve
+from marking.layout.fit_warnings import fit_warnings
+from marking.layout.middle_row import middle_numerals
 from marking.layout.named_lines import end_numerals, part_lines, refuse_unnumbered, with_named
 from marking.layout.survey import Top, survey_top
 from marking.measures.lengths import format_length
@@ -26,6 +28,7 @@ if TYPE_CHECKING:
 
     from marking.arrays import FloatArray
     from marking.job.keys import ClothTable, MarkingJob, Pen, PensTable
+    from marking.layout.clear_places import Ink
     from marking.layout.hems import FoldLine
     from marking.layout.lines import LongLine
     from marking.layout.numerals import Legibility, Numeral
@@ -33,9 +36,6 @@ if TYPE_CHECKING:
 
 Layer = Literal["cross", "long", "hem", "numeral", "tick", "bias", "witness"]
 LAYERS: tuple[Layer, ...] = ("cross", "long", "hem", "numeral", "tick", "bias", "witness")
-_TWO_NUMBERS = 1.5
-"""The gap between two numerals over that between two digits under which they are one to the eye;
-our judgement, no source."""
 
 
 @dataclass(frozen=True)
@@ -174,18 +174,22 @@ def lay_out(job: MarkingJob) -> Layout:
             for number in dict.fromkeys(job.grid.bias)
         ),
     ]
+    strokes = [replace(one, beside=job.pens.named(one.pen).beside) for one in strokes]
     legibility = None
     placed: list[Numeral] = []
     if job.numbered_sides:
         asked = numerals.asked_for(job, cross_x, rect, uprights(strokes, job.pens))
         legibility = numerals.fit(asked)
-        placed = numerals.place(asked, legibility.height)
-    strokes = [replace(one, beside=job.pens.named(one.pen).beside) for one in strokes]
+        placed = margin_rows.place(asked, legibility.height)
     at_ends = end_numerals(job, long_lines, cross_x, rect, levels(strokes, job.pens))
     placed += _stand_on_lines(job, at_ends, strokes, placed)
     refuse_unnumbered(at_ends, placed)
     on_bands = bands.band_numerals(job, long_lines, cross_x, job.pens.lines.line_width / 2)
     placed += _stand_on_lines(job, on_bands, strokes, placed)
+    if legibility is not None:
+        ink = _ink_of(strokes, placed, job.pens)
+        upright, level = uprights(strokes, job.pens), levels(strokes, job.pens)
+        placed += middle_numerals(job, cross_x, upright, level, ink, legibility.height)
     lettered = [_numeral_strokes(numeral, count) for count, numeral in enumerate(placed)]
     strokes += [stroke for drawn in lettered for stroke in drawn]
     numbered = _numbered(cross_x, fold_x)
@@ -213,8 +217,9 @@ def lay_out(job: MarkingJob) -> Layout:
         (
             *warnings,
             *bands.left_out(on_bands, placed),
+            *middle_row.left_out(job, cross_x, placed),
             *hems.fold_warnings(folds, long_lines[0].offset, job.units),
-            *_warnings(job, legibility, cross_x, rect),
+            *fit_warnings(job, legibility, cross_x, rect),
             *edge_notes(job.table, job.units),
         ),
     )
@@ -252,10 +257,17 @@ def _stand_on_lines(
     """Those of `wanted` for which there is room on their lines, beside all that is drawn."""
     pens = job.pens
     manner = on_lines.Manner(job.numerals.face, pens.numerals.width, job.numerals.clear)
-    height, kept = on_lines.with_room(wanted, levels(strokes, pens), manner, job.grid.pitch)
-    ink = ink_of([(s.points, s.ink_width(pens.named(s.pen)) / 2) for s in strokes])
-    taken = ink.with_boxes(numeral.box_table for numeral in placed)
+    height, kept = on_lines.with_room(
+        wanted, levels(strokes, pens), uprights(strokes, pens), manner, job.grid.pitch
+    )
+    taken = _ink_of(strokes, placed, pens)
     return on_lines.stand(kept, taken, uprights(strokes, pens), height, manner)
+
+
+def _ink_of(strokes: Sequence[Stroke], placed: Sequence[Numeral], pens: PensTable) -> Ink:
+    """All lines, and the boxes of the numerals `placed`."""
+    lines_ink = ink_of([(one.points, one.ink_width(pens.named(one.pen)) / 2) for one in strokes])
+    return lines_ink.with_boxes(numeral.box_table for numeral in placed)
 
 
 def _cross_strokes(
@@ -319,54 +331,6 @@ def _margins(top: Top, cross_x: FloatArray, ys: tuple[float, float]) -> Margins:
             )
         )
     )
-
-
-def _warnings(
-    job: MarkingJob,
-    legibility: Legibility | None,
-    cross_x: FloatArray,
-    rect: tuple[float, float, float, float],
-) -> list[str]:
-    warnings = []
-    unit, unit_mm = ("inches", 25.4) if job.units == "in" else ("centimetres", 10.0)
-    counted = job.grid.pitch / job.numerals.per_line
-    if legibility is not None and abs(counted - unit_mm) > 1e-6:
-        warnings.append(
-            f"The numerals do not count {unit}: each line counts for {job.numerals.per_line} and "
-            f"stands {format_length(job.grid.pitch, job.units)} from the last."
-        )
-    if legibility is not None and legibility.arc_minutes < 16:
-        warnings.append(
-            f"Numerals {legibility.height:.1f} mm high are hard to read from "
-            f"{format_length(job.numerals.view_from, job.units)} off: "
-            f"{legibility.height * 16 / legibility.arc_minutes:.1f} mm would be readable."
-        )
-    if legibility is not None and legibility.height_to_stroke < 7:
-        warnings.append(
-            f"Numerals only {legibility.height_to_stroke:.1f} pen widths high will fill in; "
-            "use a finer pen."
-        )
-    near = legibility.neighbours if legibility is not None else None
-    if near is not None and near.ratio < _TWO_NUMBERS:
-        warnings.append(
-            f"{near.values[0]} and {near.values[1]} would read as one number: they stand "
-            f"{near.gap:.1f} mm apart, hardly further than their own digits. Up to "
-            f"{math.floor(near.apart_height * 10) / 10:.1f} mm high, a digit's width of cloth "
-            "shows between them."
-        )
-    missed = job.grid.pitch - (rect[2] - job.grid.end_margin - float(cross_x[-1]))
-    if missed < job.grid.pitch / 8:
-        step = 25.4 / 32 if job.units == "in" else 0.1
-        less = math.floor((job.grid.end_margin - missed / 2) / step) * step
-        advice = f'; grid.end_margin = "{format_length(less, job.units)}" would let it on'
-        on_the_top = less >= max(job.pens.lines.line_width, job.pens.heavy.line_width) / 2
-        warnings.append(
-            f"Cross line {len(cross_x)} misses by {missed:.2f} mm at the far end"
-            f"{advice if on_the_top else ''}."
-        )
-    if job.grid.heavy_every >= len(cross_x):
-        warnings.append("Only the zero line is heavy: grid.heavy_every is more than the table has.")
-    return warnings
 
 
 def _check_on_top(strokes: Sequence[Stroke], top: Top, job: MarkingJob) -> None:

@@ -44,12 +44,12 @@ def with_named(
     """
     found = list(lines)
     for count, key in enumerate(job.grid.lines, 1):
-        y = _place(job, key, found, rect)
+        y = _place(job, key, lines, rect)
         if (key.start or key.end is not None) and _at(found, y) is None:
             continue
         _put(job, found, LongLine(f"line-{count}", "long", key.side, key.at, y), _said(key, job))
     if job.grid.centre_line:
-        y = (found[0].y + found[-1].y) / 2
+        y = (lines[0].y + lines[-1].y) / 2
         offset = y - rect[1] - counted_from(job)
         centre = LongLine("centre-line", "long", "near", offset, y, pen="heavy")
         _put(job, found, centre, "grid.centre_line")
@@ -113,8 +113,9 @@ def refuse_unnumbered(wanted: Sequence[OnLine], placed: Sequence[Numeral]) -> No
         if missing[one.text]:
             raise RefusedError(
                 f"grid.lines: {one.text}: its number finds no bare cloth on the line near its "
-                "end: another line or a numeral comes there. Move that line, leave numerals of "
-                "the bands out (hems.number_every), or make numerals.clear smaller"
+                "end between two cross lines: it is too wide, or another line or a numeral comes "
+                "there. Take a shorter name, move that line, leave numerals of the bands out "
+                "(hems.number_every = 0), or make numerals.clear smaller"
             )
 
 

@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Literal
 
 from marking.errors import RefusedError
 from marking.layout.bare_cloth import OFF_BOX, between_lines
+from marking.layout.second_scale import OF_FIRST, second_zero
 from marking.lettering.glyphs import Lettered, digit_gap, letter_numeral
 from marking.measures.lengths import format_length
 
@@ -125,6 +126,8 @@ class Asked:
     """The greatest width of a line."""
     sides: tuple[Side, ...]
     """The long sides that carry them."""
+    zero_at: int | None
+    """The cross line that a second row counts from, if there is one."""
     slack: float
     """Drawn length over finished length along the table: 1 on a cover marked in place."""
     xs: FloatArray
@@ -143,6 +146,22 @@ class Asked:
     def lettered(self) -> list[Lettered]:
         """The values as they are set."""
         return [letter_numeral(str(value), self.keys.face) for value in self.values]
+
+    @cached_property
+    def second(self) -> list[tuple[int, Lettered]]:
+        """The values of a second row and as they are set, one for each of the first."""
+        if self.zero_at is None:
+            return []
+        numbers = range(0, len(self.xs), self.keys.every)
+        values = [abs(n - self.zero_at) * self.keys.per_line for n in numbers]
+        return [(value, letter_numeral(str(value), self.keys.face)) for value in values]
+
+    @cached_property
+    def widths(self) -> list[float]:
+        """Of what stands at each numbered line, in face units of the first row's height."""
+        first = [text.width for text in self.lettered]
+        second = [OF_FIRST * text.width for _, text in self.second]
+        return [max(pair) for pair in zip(first, second, strict=True)] if second else first
 
     @cached_property
     def tallest(self) -> float:
@@ -174,7 +193,7 @@ class Asked:
     @property
     def least_height(self) -> float:
         """The least height at which their insides stay open: two pen widths."""
-        return 2 * self.room.pen
+        return 2 * self.room.pen / (OF_FIRST if self.second else 1)
 
 
 def asked_for(
@@ -197,6 +216,7 @@ def asked_for(
         curved,
         max(job.pens.lines.line_width, job.pens.heavy.width),
         job.numbered_sides,
+        second_zero(job, len(xs)),
         1 / (1 + job.cloth.stretch_length),
         xs,
         (rect[0] + curved, rect[1] + curved, rect[2] - curved, rect[3] - curved),
@@ -276,7 +296,7 @@ def _parted(asked: Asked) -> Limit:
         return (room_beside / slack) / width * asked.tallest + pen if width else math.inf
 
     best = Limit(math.inf, None, "")
-    values, widths = asked.values, [text.width for text in asked.lettered]
+    values, widths = asked.values, asked.widths
     for n, (left, right) in enumerate(pairwise(numbered)):
         this, after = widths[n] / 2, widths[n + 1] / 2
         between = height(right - left - 2 * keep, this + after)
@@ -319,14 +339,18 @@ def _rounded_down(height: float) -> float:
 def _limits(asked: Asked) -> list[Limit]:
     """Every clearance as a greatest height. Widths grow in proportion to the centre lines."""
     room, values = asked.room, asked.values
-    ratios = [text.width / asked.tallest for text in asked.lettered]
+    ratios = [width / asked.tallest for width in asked.widths]
 
     def height(room_for_centre_lines: float, ratio: float) -> float:
         return room_for_centre_lines / ratio + room.pen if ratio else math.inf
 
     edge = "the round edge" if asked.curved else "edge"
-    leaves = f"the margin leaves no more between {edge} and line"
-    limits = [Limit(room.strip - 2 * room.clear, None, leaves)]
+    strip = room.strip - 2 * room.clear
+    why = f"the margin leaves no more between {edge} and line"
+    if asked.second:
+        strip = (strip - room.clear) / (1 + OF_FIRST)
+        why = f"two rows (numerals.second_zero) share the margin between {edge} and line"
+    limits = [Limit(strip, None, why)]
     for end, index in ((room.ends[0], 0), (room.ends[1], -1)):
         half = height(2 * (end - room.clear) - room.pen, ratios[index])
         limits.append(Limit(half, values[index], f"{values[index]} would come too near the end"))
@@ -404,32 +428,3 @@ def _remedies(asked: Asked, now: float) -> str:
     return "Larger would be possible with " + ", or ".join(
         f"{change} ({height:.2f} mm)" for change, height in larger
     )
-
-
-def place(asked: Asked, height: float) -> list[Numeral]:
-    """Every numeral of ink height `height`, centred on its cross line and in its margin.
-
-    Each side's numerals are upright for a person standing at that side: far ones are turned
-    half round.
-    """
-    pen, strip, rect = asked.pen, asked.room.strip, asked.rect
-    scale = (height - pen) / asked.tallest
-    numerals = []
-    for side in asked.sides:
-        turn = 1 if side == "near" else -1
-        y = rect[1] + strip / 2 if side == "near" else rect[3] - strip / 2
-        for index, (value, text) in enumerate(zip(asked.values, asked.lettered, strict=True)):
-            x = float(asked.xs[index * asked.keys.every])
-            half_x, half_y = (text.width * scale + pen) / 2, (text.height * scale + pen) / 2
-            numerals.append(
-                Numeral(
-                    str(value),
-                    side,
-                    value,
-                    (x, y),
-                    2 * half_y,
-                    (x - half_x, y - half_y, x + half_x, y + half_y),
-                    tuple(turn * scale * stroke + (x, y) for stroke in text.strokes),
-                )
-            )
-    return numerals

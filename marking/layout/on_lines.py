@@ -23,6 +23,8 @@ if TYPE_CHECKING:
 
 _NEARBY = 8
 """Cells beside the wanted one that are tried where other ink lies in it."""
+_HAIR = 1e-6
+"""mm that arithmetic may add."""
 OF_PITCH = 1 / 3
 """Pitches that a numeral on a line is high, where there is room: our judgement, no source."""
 
@@ -57,19 +59,33 @@ class Manner:
 def with_room(
     wanted: Sequence[OnLine],
     levels: Sequence[tuple[float, float]],
+    uprights: Sequence[tuple[float, float]],
     manner: Manner,
     pitch: float,
 ) -> tuple[float, list[OnLine]]:
     """The ink height of numerals on lines, and those of `wanted` that have room for as much.
 
-    Between the `levels`, the lines along the table, they are as high as the lowest room lets them,
-    and where that is less than half of what is wished for they are none.
+    Between the `levels`, the lines along the table, and the `uprights`, those across it, they are
+    as high as the least room lets them, and where that is less than half of what is wished for
+    they are none.
     """
     wish = pitch * OF_PITCH
     least = max(wish / 2, 2 * manner.pen)
-    rooms = [_room_on(one, levels) - 2 * manner.clear for one in wanted]
+    cells = [high - low for low, high in between(uprights)]
+    # What a heavy line leaves beside it counts, what an extra fold line leaves does not.
+    cell = min((wide for wide in cells if wide > 0.8 * max(cells)), default=0.0)
+    rooms = [
+        min(_room_on(one, levels) - 2 * manner.clear, _as_wide(one, cell, manner)) for one in wanted
+    ]
     kept = [(one, room) for one, room in zip(wanted, rooms, strict=True) if room >= least]
     return min([wish, *(room for _, room in kept)]), [one for one, _ in kept]
+
+
+def _as_wide(one: OnLine, cell: float, manner: Manner) -> float:
+    """The height at which a numeral fills the width of a cell."""
+    text = manner.lettered(one.text)
+    wide = cell - 2 * manner.clear - manner.pen
+    return wide / text.width * text.height + manner.pen if text.width else float("inf")
 
 
 def _room_on(one: OnLine, levels: Sequence[tuple[float, float]]) -> float:
@@ -129,6 +145,6 @@ def _free(
     for left, right in nearest[:_NEARBY]:
         middle = (left + right) / 2
         box = (middle - wide / 2, low, middle + wide / 2, top)
-        if right - left >= wide + 2 * manner.clear and ink.keeps_off(box, manner.clear):
+        if right - left >= wide + 2 * manner.clear - _HAIR and ink.keeps_off(box, manner.clear):
             return box
     return None

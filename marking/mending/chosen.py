@@ -15,8 +15,7 @@ from marking.sections.plan import Piece
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
-    from marking.layout.layout import Layout
-    from marking.layout.numerals import Numeral
+    from marking.layout.layout import Layout, PlacedNumeral
     from marking.sections.locating_marks import Box
 
 _INSIDE = (1, 1)
@@ -32,7 +31,9 @@ def strokes_named(layout: Layout, given: str) -> tuple[str, ...]:
     BadInputError for what is not laid out.
     """
     ids = {stroke.id for stroke in layout.strokes}
-    numerals = {_called(one.numeral): one.strokes for one in layout.numerals}
+    numerals: dict[str, tuple[str, ...]] = {}
+    for one in layout.numerals:
+        numerals[_named(one)] = (*numerals.get(_named(one), ()), *one.strokes)
     found: list[str] = []
     for word in filter(None, (" ".join(part.split()) for part in given.split(","))):
         if word in numerals:
@@ -68,12 +69,6 @@ def _counted_up(word: str, ids: set[str]) -> list[str]:
     return names
 
 
-def _called(numeral: Numeral) -> str:
-    """`60 near`; of those that stand elsewhere than in a margin their row too: `8 near band`."""
-    row = "" if numeral.row == "margin" else f" {numeral.row}"
-    return f"{numeral.text} {numeral.side}{row}"
-
-
 def _number(stroke: str) -> int:
     digits = stroke.removeprefix("cross-")
     return int(digits) if digits.isdigit() else -1
@@ -106,12 +101,17 @@ def _meet(one: Box, two: Box) -> bool:
     return one[0] < two[2] and two[0] < one[2] and one[1] < two[3] and two[1] < one[3]
 
 
+def _named(one: PlacedNumeral) -> str:
+    """`60 near`; in another row than the margin's, all that read alike: `2 near band`."""
+    numeral = one.numeral
+    own = "" if numeral.row == "margin" else f" {numeral.row}"
+    return f"{numeral.text} {numeral.side}{own}"
+
+
 def called(layout: Layout, strokes: Sequence[str]) -> tuple[str, ...]:
     """What a person calls these strokes, in the layout's order, each once."""
     numerals = {
-        stroke: f"numeral {_called(one.numeral)}"
-        for one in layout.numerals
-        for stroke in one.strokes
+        stroke: f"numeral {_named(one)}" for one in layout.numerals for stroke in one.strokes
     }
     wanted = set(strokes)
     names = (

@@ -28,6 +28,41 @@ def inner_lines(layout: Layout, job: MarkingJob) -> Iterator[str]:
             f"- The hem bands carry their own numerals, {bands[0].height:.1f} mm high, each "
             f"standing on its line, at both ends and every {apart}: {', '.join(texts.values())}."
         )
+    rows = {placed.numeral.row for placed in layout.numerals}
+    keys = job.numerals
+    if keys.first:
+        yield (
+            f"- The numerals begin at {keys.first} on the zero line. Where lines are counted here, "
+            "they are counted from the zero line as 0."
+        )
+    if "second" in rows:
+        zero = next(
+            placed.numeral
+            for placed in layout.numerals
+            if placed.numeral.row == "second" and placed.numeral.value == 0
+        )
+        away = (zero.at_table[0] - float(layout.grid.cross_x[0])) / layout.slack[0]
+        yield (
+            "- A second row in the margins, nearer to the lines and smaller, counts both ways from "
+            f"the cross line {format_length(away, job.units)} from the zero line."
+        )
+    if "middle" in rows:
+        yield (
+            "- In the middle, numerals stand to the right of their cross line, as who reads them "
+            f"sees it: every {keys.middle_every} lines, a row for each side that carries numerals."
+        )
+    named = {
+        (placed.numeral.text, placed.numeral.side)
+        for placed in layout.numerals
+        if placed.numeral.row == "line"
+    }
+    for text, side in sorted(named):
+        yield f"- The long line {text} has its number at its ends, to be read from the {side} side."
+    if job.table.against_wall:
+        yield (
+            "- The far edge stands against a wall: numerals, hem bands and sections are for the "
+            "near side alone."
+        )
     dashed = sorted({line.offset for line in layout.grid.long_lines if line.dashed})
     if dashed:
         shown = ", ".join(format_length(offset, job.units) for offset in dashed)

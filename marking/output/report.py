@@ -162,7 +162,13 @@ def fold_table(layout: Layout, job: MarkingJob) -> Iterator[str]:
     yield ""
 
 
-_LINE_NAMES = {"long": "first long line", "hem": "hem line", "fold": "line of its own"}
+_LINE_NAMES = {
+    "long": "first long line",
+    "hem": "hem line",
+    "fold": "line of its own",
+    "line": "named line",
+    "centre": "centre line",
+}
 
 
 def _serving(fold: FoldLine) -> str:

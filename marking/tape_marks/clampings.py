@@ -59,9 +59,8 @@ def clampings(plan: Plan, fence: FenceTable, marks: Sequence[Mark]) -> Mapping[s
             for mark in marks
             if any(within(mark.at_table, one, plan) for one in here)
         )
-        # Of several at the far end the one nearest the rail: it is measured from there.
-        last = min(reached, key=lambda mark: (-mark[0], mark[1]), default=None)
-        ends = (reached[0], last) if last is not None and last[0] > reached[0][0] else None
+        # The far end's own row is another: what one row shares then turns no whole clamping.
+        ends = (reached[0], reached[-1]) if reached and reached[-1][0] > reached[0][0] else None
         clamping = Clamping(
             f"{count}",
             here[0].window[0],

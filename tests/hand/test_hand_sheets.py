@@ -16,6 +16,7 @@ from marking.hand.words import CAUTIONS
 from marking.job.keys import paper_of, tape_of
 from marking.layout.layout import lay_out
 from marking.measures.tape import as_taped
+from marking.network.allowed import allowed_of
 from marking.ruling.order import Manner
 from marking.sheets.hand_sheet import hand_document
 from marking.ways.by_hand import hand_ways
@@ -153,7 +154,7 @@ def test_control_for_reach_plans_few_marks_and_says_what_a_hand_leaves(
     tmp_path: Path, capsys: pytest.CaptureFixture[str], make_job: MakeJob
 ) -> None:
     (tmp_path / "job.toml").write_text(MILLRACE)
-    assert main(["control", "--for", "reach", "--job", str(tmp_path), "--json"]) == 0
+    ended = main(["control", "--for", "reach", "--job", str(tmp_path), "--json"])
     told = json.loads(capsys.readouterr().out)
     assert [mark["id"] for mark in told["marks"]] == [
         f"{side}{number}" for side in "nf" for number in (0, 48, 96, 144, 147)
@@ -165,7 +166,8 @@ def test_control_for_reach_plans_few_marks_and_says_what_a_hand_leaves(
     assert hand is not None
     for name in ("total", "square", "neighbours", "step"):
         assert told["forecast"][name] == getattr(hand, name)
-    assert told["forecast"]["holds"] is True
+    limits = allowed_of(job)
+    assert told["forecast"]["holds"] is (not hand.past(limits)) is (ended == 0)
     assert (tmp_path / "out" / "control.pdf").exists()
     words = ["control", "--for", "reach", "--spacing", "6 in", "--job", str(tmp_path)]
     assert main(words) == 2

@@ -31,7 +31,8 @@ PLOTTER = '\n[plotter]\nprofile = "flatbed-a3"\n'
 def sheet(folder: Path, text: str, *before: str) -> pymupdf.Document:
     (folder / "job.toml").write_text(text)
     if before:
-        assert main([*before, "--job", str(folder)]) == 0
+        # Marks whose forecast does not hold are set out all the same, and it says so.
+        assert main([*before, "--job", str(folder)]) in (0, 1)
     assert main(["paper", "job", "--job", str(folder)]) == 0
     return pymupdf.open(folder / "out" / "paper" / "job.pdf")
 
@@ -150,12 +151,12 @@ def test_bands_by_plotter_have_the_sheet_for_the_lines_to_rule(tmp_path: Path) -
     assert "from stub to stub" in said_by(chapter(document, "Lines to rule"))
 
 
-def test_a_way_whose_machine_is_not_there_is_refused_with_those_that_are(
+def test_a_way_that_the_job_does_not_have_is_refused_with_those_that_it_has(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    (tmp_path / "job.toml").write_text(SMALL + PLOTTER + '[ways]\nway = "ceiling-1080p"\n')
+    (tmp_path / "job.toml").write_text(SMALL + PLOTTER + '[ways]\nway = "no-such"\n')
     assert main(["paper", "job", "--job", str(tmp_path)]) == 2
-    assert "the machines of this job are: flatbed-a3" in capsys.readouterr().err
+    assert "flatbed-a3-bands" in capsys.readouterr().err
 
 
 def test_the_proof_has_the_names_that_prove_keeps(

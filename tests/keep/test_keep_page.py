@@ -251,7 +251,21 @@ def test_a_page_and_answers_together_are_refused(tmp_path, capsys):
 def test_a_long_job_is_kept_on_more_pages_than_one(tmp_path):
     """A new job's own template, with a plotter's profile beside it."""
     folder = tmp_path / "long"
-    assert main(["start", str(folder), "--length", "150 in", "--width", "64 in"]) == 0
+    assert (
+        main(
+            [
+                "start",
+                str(folder),
+                "--length",
+                "150 in",
+                "--width",
+                "64 in",
+                "--plotter",
+                "flatbed-a3",
+            ]
+        )
+        == 0
+    )
     (folder / "ours.toml").write_bytes(stock_text("plotters", "flatbed-a3"))
     text = (folder / "job.toml").read_text("utf-8")
     (folder / "job.toml").write_text(text.replace('"flatbed-a3"', '"ours.toml"'), "utf-8")

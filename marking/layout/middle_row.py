@@ -1,0 +1,118 @@
+"""The row of numerals in the middle of a table wider than the cloth, beside their cross lines.
+
+A numeral stands to the right of its line as its reader sees it, since the lines run through. Each
+side's readers have a row of their own, upright to them. Table frame, millimetres.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from marking.errors import RefusedError
+from marking.layout.clear_places import between
+from marking.layout.numerals import Numeral
+from marking.lettering.glyphs import letter_numeral
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Sequence
+
+    from marking.arrays import FloatArray
+    from marking.job.keys import MarkingJob
+    from marking.layout.clear_places import Box, Ink
+    from marking.layout.lines import Side
+
+    Lines = Sequence[tuple[float, float]]
+    """Place and half the ink of each line, rising."""
+
+
+def middle_numerals(
+    job: MarkingJob, xs: FloatArray, uprights: Lines, levels: Lines, ink: Ink, most: float
+) -> list[Numeral]:
+    """The rows of the sides that carry numerals, none higher than `most`.
+
+    A numeral that other ink leaves no room is left out. Raises RefusedError where a row fits
+    nowhere near the middle.
+    """
+    every = job.numerals.middle_every
+    if not every or not job.numbered_sides:
+        return []
+    pen, clear = job.pens.numerals.width, job.numerals.clear
+    values = {n: job.numerals.at_line(n) for n in range(0, len(xs), every)}
+    texts = {n: letter_numeral(str(value), job.numerals.face) for n, value in values.items()}
+    tallest = max(text.height for text in texts.values())
+    cells = list(between(uprights))
+    room = min(high - low for low, high in cells if high - low > pen) - 2 * clear - pen
+    widest = max(text.width for text in texts.values())
+    height = min(most, room / widest * tallest + pen)
+    middle = (levels[0][0] + levels[-1][0]) / 2
+    placed: list[Numeral] = []
+    for side in job.numbered_sides:
+        turn = 1 if side == "near" else -1
+        away = 0.0 if len(job.numbered_sides) == 1 else (height + clear) / 2
+        y = _height_at(middle - turn * away, side, height + 2 * clear, levels)
+        if y is None or height < 2 * pen:
+            raise RefusedError(
+                f"numerals.middle_every = {every}: no room for a row of numerals "
+                f"{max(height, 2 * pen):.1f} mm high between the lines in the middle. Leave long "
+                "lines out there, take a wider grid.pitch, a finer pen or a smaller numerals.clear"
+            )
+        scale = (height - pen) / tallest
+        for n, text in texts.items():
+            wide, high = text.width * scale + pen, text.height * scale + pen
+            box = _beside(float(xs[n]), turn, wide, clear, cells)
+            if box is None:
+                continue
+            whole = (box[0], y - high / 2, box[1], y + high / 2)
+            if not ink.keeps_off(whole, clear):
+                continue
+            ink = ink.with_boxes([whole])
+            placed.append(_numeral(side, values[n], whole, turn * scale, job.numerals.face))
+    return placed
+
+
+def left_out(job: MarkingJob, xs: FloatArray, placed: Sequence[Numeral]) -> Iterator[str]:
+    """A warning about numerals of the middle row that other ink left no room."""
+    every = job.numerals.middle_every
+    if not every:
+        return
+    wanted = [job.numerals.at_line(n) for n in range(0, len(xs), every)]
+    for side in job.numbered_sides:
+        here = {one.value for one in placed if (one.row, one.side) == ("middle", side)}
+        missing = [str(value) for value in wanted if value not in here]
+        if missing:
+            yield (
+                f"In the middle row read from the {side} side, there is no room to the right of "
+                f"their lines for {', '.join(missing)}: left out there."
+            )
+
+
+def _numeral(side: Side, value: int, box: Box, scale: float, face: str) -> Numeral:
+    at = (box[0] + box[2]) / 2, (box[1] + box[3]) / 2
+    strokes = tuple(scale * stroke + at for stroke in letter_numeral(str(value), face).strokes)
+    return Numeral(str(value), side, value, at, box[3] - box[1], box, strokes, "middle")
+
+
+def _height_at(wanted: float, side: Side, high: float, levels: Lines) -> float | None:
+    """y of a row's middle nearest to `wanted`, on its own reader's side of it where two share."""
+    found = []
+    for low, top in between(levels):
+        if top - low >= high:
+            y = min(max(wanted, low + high / 2), top - high / 2)
+            beyond = y > wanted if side == "near" else y < wanted
+            found.append((beyond, abs(y - wanted), y))
+    return min(found)[2] if found else None
+
+
+def _beside(
+    x: float, turn: int, wide: float, clear: float, cells: Sequence[tuple[float, float]]
+) -> tuple[float, float] | None:
+    """From where to where along the table, in the cell to the reader's right of the line at x."""
+    if turn > 0:
+        cell = next((c for c in cells if c[0] > x), None)
+        span = None if cell is None else (cell[0] + clear, cell[0] + clear + wide)
+    else:
+        cell = next((c for c in reversed(cells) if c[1] < x), None)
+        span = None if cell is None else (cell[1] - clear - wide, cell[1] - clear)
+    if cell is None or span is None or span[0] < cell[0] or span[1] > cell[1]:
+        return None
+    return span
