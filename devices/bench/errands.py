@@ -32,6 +32,14 @@ ERRANDS: Mapping[str, tuple[str, ...]] = {
     "squared": ("trial", "--measured", TRIAL_FILE),
     "files": ("write", "--svg", "--hpgl", "--picture", "--report"),
     "to-rule": ("rule", "--sheet"),
+    "job-sheet": ("paper", "job"),
+    "hand-sheets": ("paper", "hand"),
+    "full-size": ("paper", "full"),
+    "tiles": ("paper", "tiles"),
+    "keep-page": ("paper", "keep"),
+    "cover": ("cover",),
+    "ruled": ("rule",),
+    "days": ("days",),
     "to-prove": ("prove",),
     "proved": ("prove", "--measured", PROOF_FILE),
 }
@@ -65,8 +73,11 @@ class Errands:
     _processes: dict[str, Process] = field(default_factory=dict)
     _tasks: set[asyncio.Task[None]] = field(default_factory=set)
 
-    async def start(self, kind: str, of: int) -> None:
-        """Begins an errand. Raises BadInputError for one that is not known."""
+    async def start(self, kind: str, of: int, said: tuple[str, ...] = ()) -> None:
+        """Begins an errand, with words that were `said` for it.
+
+        Raises BadInputError for one that is not known.
+        """
         if kind not in ERRANDS:
             raise BadInputError("That is nothing this page says; reload it.")
         await self._ended(kind)
@@ -75,6 +86,7 @@ class Errands:
         process = await asyncio.create_subprocess_exec(
             *(sys.executable, "-m", "devices.commands", verb, "--job", str(self.folder), "--json"),
             *map(str, words),
+            *said,
             stdin=asyncio.subprocess.DEVNULL,
             stdout=asyncio.subprocess.PIPE,
             stderr=asyncio.subprocess.PIPE,

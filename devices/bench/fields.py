@@ -19,6 +19,8 @@ from marking.shipped_files import stock_names
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
+    from pydantic.fields import FieldInfo
+
 Kind = Literal["text", "length", "whole", "switch", "choice", "several", "list"]
 Keys = tuple[str, ...]
 
@@ -75,6 +77,7 @@ _CHOOSE: Mapping[str, str] = {
     "grid.heavy_every": "Every how many lines a heavy one",
     "grid.half_ticks": "Short ticks at half pitch",
     "grid.long_lines": "Long lines",
+    "hems.from": "Hems are counted from",
     "hems.depth": "Hem bands reach in to",
     "hems.folds": "Hems that are folded here",
     "hems.cross_folds": "Extra fold lines across, too",
@@ -82,6 +85,11 @@ _CHOOSE: Mapping[str, str] = {
     "numerals.height": "Height of numerals",
     "numerals.every": "Number every how many lines",
     "numerals.per_line": "One line counts",
+    "numerals.first": "Numeral on the zero line",
+    "numerals.second_zero": "A second zero",
+    "numerals.middle_every": "Numerals in the middle, every",
+    "grid.centre_line": "Heavy centre line",
+    "table.against_wall": "It stands against a wall",
     "numerals.clear": "Least gap round numerals",
     "pens.lines.width": "Line width",
     "pens.heavy.width": "Heavy line width",
@@ -114,12 +122,18 @@ def _field(keys: Keys, label: str) -> Field:
     table: type[BaseModel] = Job
     for key in keys[:-1]:
         table = _table(table.model_fields[key].annotation)
-    info = table.model_fields[keys[-1]]
+    info = _info(table, keys[-1])
     kind, choices = _kind(info.annotation, info.metadata)
     low = [mark.ge for mark in info.metadata if isinstance(mark, Ge)]
     high = [mark.le for mark in info.metadata if isinstance(mark, Le)]
     bounds = (int(str(low[0])), int(str(high[0]))) if low and high else None
     return Field(keys, label, kind, f"{info.description}.", choices, bounds, _example(info))
+
+
+def _info(table: type[BaseModel], key: str) -> FieldInfo:
+    """The field that job.toml calls `key`, by its own name or another."""
+    found = table.model_fields.get(key)
+    return found or next(one for one in table.model_fields.values() if one.alias == key)
 
 
 def _table(annotation: Any) -> type[BaseModel]:

@@ -164,7 +164,7 @@ class BenchHouse:
             await self.show_machine()
         elif done == "errand":
             kind = str(command.get("kind"))
-            await self.job.errand(kind)
+            await self.job.errand(kind, command.get("lines"))
             await self.show_errand(kind)
         else:
             await asyncio.to_thread(self.job.act, command)

@@ -6,6 +6,7 @@ It knows fields, verbs and the machine, and no page; who is shown it is `devices
 from __future__ import annotations
 
 import json
+import re
 from typing import TYPE_CHECKING, Any
 
 from devices.bench.drawn import drawn_lines
@@ -33,6 +34,7 @@ MEASURED: Mapping[str, tuple[str, str]] = {
     "squared": ("run", TRIAL_FILE),
 }
 """Errands that read lengths which were typed: the column of their names, and the file."""
+_LINES = re.compile(r"[0-9a-z][0-9a-z, -]{0,300}")
 _SURVEY = "table.survey."
 _NOTHING = "That is nothing this page says; reload it."
 
@@ -175,8 +177,11 @@ class OpenJob:
             raise BadInputError(_NOTHING)
         return found
 
-    async def errand(self, kind: str) -> None:
-        """Begins an errand; the lengths typed for it are written first. Raises BadInputError."""
+    async def errand(self, kind: str, ticked: object = None) -> None:
+        """Begins an errand; the lengths typed for it are written first. Raises BadInputError.
+
+        `ticked` names lines as ruled: by numbers of cross lines and ids, as `rule` takes them.
+        """
         if kind in MEASURED:
             column, file = MEASURED[kind]
             typed = {
@@ -185,7 +190,15 @@ class OpenJob:
                 if name.startswith(f"{kind}.")
             }
             write_measured(self.folder / file, column, typed)
-        await self.errands.start(kind, self.drawn)
+        said: tuple[str, ...] = ()
+        if kind == "ruled" and ticked:
+            text = str(ticked)
+            if _LINES.fullmatch(text) is None:
+                raise BadInputError(
+                    f"{text[:40]!r}: no lines; write numbers and ids, as in 0-11,24,bias-3"
+                )
+            said = (f"--done={text}",)
+        await self.errands.start(kind, self.drawn, said)
 
     async def with_machine(self, page: str, command: Mapping[str, Any]) -> None:
         """Does what a page asks of the machine. Raises CanvasruleError."""

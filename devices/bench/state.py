@@ -109,7 +109,7 @@ def _holds(here: Standing, one: Field) -> Any:
 
     value: Any = here.job
     for key in one.keys:
-        value = getattr(value, key, None)
+        value = getattr(value, _attribute(type(value), key), None)
     if one.keys[-1] == "profile":
         return value
     if one.kind == "length" and isinstance(value, float):
@@ -117,6 +117,12 @@ def _holds(here: Standing, one: Field) -> Any:
     if isinstance(value, tuple):
         return [_fold(each, here.job) if hasattr(each, "depth") else each for each in value]
     return value
+
+
+def _attribute(table: type[Any], key: str) -> str:
+    """What the program calls a key that job.toml may call otherwise."""
+    known = getattr(table, "model_fields", {})
+    return next((name for name, one in known.items() if one.alias == key), key)
 
 
 def _fold(fold: Any, job: Job) -> str:

@@ -98,3 +98,8 @@ export function told(message) {
 for (const button of document.querySelectorAll("[data-errand]")) {
   button.onclick = () => tap({ do: "errand", kind: button.dataset.errand }, button.textContent);
 }
+
+at("tick-ruled").onclick = () => {
+  tap({ do: "errand", kind: "ruled", lines: at("ruled-lines").value.trim() }, "Tick ruled lines");
+  at("ruled-lines").value = "";
+};
