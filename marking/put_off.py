@@ -14,16 +14,23 @@ from types import ModuleType
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator
+    from collections.abc import Iterator
 
 
 @contextmanager
-def put_off(*modules: str) -> Iterator[None]:
-    """What is imported meanwhile gets functions of `modules` that import them when called.
+def put_off(*functions: str) -> Iterator[None]:
+    """What is imported meanwhile by `from module import function` imports the module when called.
 
-    Modules that are imported already are given as they are, and who imports them later gets them.
+    `functions` are named whole, as "urllib.request.urlopen". Whatever else is taken of their
+    modules, a class or an exception, is had from the module itself, imported at once. Modules that
+    are imported already are given as they are, and who imports them later gets them. For the top
+    of a module: another thread that imports them meanwhile gets the same.
     """
-    stand_ins = {name: _StandIn(name) for name in modules if name not in sys.modules}
+    late: dict[str, set[str]] = {}
+    for function in functions:
+        module, _, name = function.rpartition(".")
+        late.setdefault(module, set()).add(name)
+    stand_ins = {name: _StandIn(name, late[name]) for name in late if name not in sys.modules}
     sys.modules.update(stand_ins)
     try:
         yield
@@ -34,16 +41,25 @@ def put_off(*modules: str) -> Iterator[None]:
 
 
 class _StandIn(ModuleType):
-    """Stands for a module of which nothing but functions is taken."""
+    """Stands for a module of which, as a rule, nothing but its `late` functions is taken."""
 
-    def __getattr__(self, name: str) -> Callable[..., Any]:
+    def __init__(self, name: str, late: set[str]) -> None:
+        super().__init__(name)
+        self._late = late
+
+    def __getattr__(self, name: str) -> Any:
         if name.startswith("__"):
             raise AttributeError(name)
+        if name not in self._late:
+            return getattr(self._itself(), name)
 
         def call(*words: Any, **named: Any) -> Any:
-            # Called while it is still put off: it must not find itself.
-            if sys.modules.get(self.__name__) is self:
-                del sys.modules[self.__name__]
-            return getattr(import_module(self.__name__), name)(*words, **named)
+            return getattr(self._itself(), name)(*words, **named)
 
         return call
+
+    def _itself(self) -> ModuleType:
+        # Asked while it is still put off, it must not find its stand-in.
+        if sys.modules.get(self.__name__) is self:
+            del sys.modules[self.__name__]
+        return import_module(self.__name__)

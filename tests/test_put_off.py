@@ -29,6 +29,23 @@ print(importlib.metadata.version("svgwrite"), urllib.request.Request("http://a.e
 """
 
 
+ANOTHER_WAY = """
+import sys
+from marking.put_off import put_off
+with put_off("urllib.request.urlopen"):
+    from urllib.request import urlopen
+    assert "urllib.error" not in sys.modules
+    from urllib.request import URLError, Request
+    import urllib.request
+    class Ours(Request): pass
+assert sys.modules["urllib.request"] is urllib.request and urllib.request.Request is Request
+try:
+    urlopen("file:///nothing/here")
+except URLError:
+    print(Ours("http://a.example/b").host)
+"""
+
+
 def test_a_library_that_is_asked_for_more_than_we_ask_still_does_it():
     refused, told = printed(WITHOUT, PYDANTIC_DISABLE_PLUGINS="__all__").splitlines()
     assert refused.startswith("'sideways(3)' is not a valid value for attribute 'transform'")
@@ -38,6 +55,11 @@ def test_a_library_that_is_asked_for_more_than_we_ask_still_does_it():
 def test_what_is_asked_for_at_once_is_there_at_once():
     # Without the switch, pydantic looks for plugins while its import is still put off.
     assert printed(ASKED_AT_ONCE, PYDANTIC_DISABLE_PLUGINS="") == "1000.0\n"
+
+
+def test_what_is_no_function_that_was_named_is_the_librarys_own():
+    """A class put off as a function could not be inherited from, and would catch no error."""
+    assert printed(ANOTHER_WAY) == "a.example\n"
 
 
 def printed(program: str, **env: str) -> str:

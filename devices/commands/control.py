@@ -147,7 +147,7 @@ def run(options: argparse.Namespace) -> int:
             job,
             layout,
             despite_ink=options.despite_ink,
-            otherwise="chooses marks for the new cut",
+            otherwise="chooses marks for the new division",
         )
     job = at_own_pace(options.job, job, layout, plan)
     rows = _rows_set_out(options.job, layout, job.units)
@@ -162,14 +162,15 @@ def run(options: argparse.Namespace) -> int:
     elif not found:
         _progress("the forecast does not hold; trying remedies")
         found = remedies(task, done.way)
-    said = hours_said(job.model_copy(update={"fence": fence}), layout, plan, done.setting_out)
+    # Marks in rows are read without a fence, whether there is one or not.
+    at = fence if done.fences else None
+    said = hours_said(job.model_copy(update={"fence": at}), layout, plan, done.setting_out)
     clamped = _fence_lines(job, task, done)
     says = (
         done.setting_out.said,
         said,
         *([_where_to_clamp(done)] if clamped else []),
         *(line.strip() for line in forecast_lines(done, job.units)),
-        *clamped,
     )
     files = []
     if not options.only_look:

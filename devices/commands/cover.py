@@ -42,10 +42,10 @@ def add_options(verb: argparse.ArgumentParser) -> None:
             "writes the stretch into [cloth] of job.toml",
         )
     verb.epilog = (
-        "Reckoned by [cover] of job.toml. It writes out/cover.pdf and out/cover.svg: canvas, "
-        "boards and cutting plan. Amounts and no prices.\n"
-        "Measure a run before a cover is marked loose: two fine marks, far apart, on a piece of "
-        "the same canvas. Everything else in job.toml stays as you wrote it.\n\n"
+        "Reckoned by [cover] of job.toml. It writes out/cover.pdf and out/cover.svg: canvas,\n"
+        "boards and cutting plan. Amounts and no prices. Measure a run before a cover is marked\n"
+        "loose: two fine marks, far apart, on a piece of the same canvas. Everything else in\n"
+        "job.toml stays as you wrote it.\n\n"
         "examples:\n  canvasrule cover --job my-bench\n"
         '  canvasrule cover --job my-bench --run "36 in" "36 5/16 in"'
     )
@@ -74,7 +74,7 @@ def run(options: argparse.Namespace) -> int:
     pages = cover_pages(cover, job, paper_of(job), pulled_on=pulled_on)
     for name, data in {"cover.svg": svg(pages[0]), "cover.pdf": pdf(pages)}.items():
         replace_file(options.job / OUTPUT / name, data)
-        say(f"written: {options.job / OUTPUT / name}")
+        say(f"wrote {options.job / OUTPUT / name}")
     print_lines(cover_lines(cover, layout, job, pulled_on=pulled_on))
     return 0
 

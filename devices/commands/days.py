@@ -35,7 +35,11 @@ def add_options(verb: argparse.ArgumentParser) -> None:
     """Options of the verb."""
     add_job_option(verb)
     verb.add_argument(
-        "--hours", type=float, default=6.0, metavar="N", help="hours at the table in a day (6)"
+        "--hours",
+        type=float,
+        default=6.0,
+        metavar="N",
+        help="hours at the table in a day (default: 6)",
     )
     verb.add_argument(
         "--morning",
@@ -46,8 +50,8 @@ def add_options(verb: argparse.ArgumentParser) -> None:
         "line at the base line, down from it at the far line; drive waits for it after a night",
     )
     verb.epilog = (
-        "Rows are inked whole where a day has room for one, from the near edge: what is whole can "
-        "be worked with. Times are those of [pace].\n\n"
+        "Rows are inked whole where a day has room for one, from the near edge: what is whole\n"
+        "can be worked with. Times are those of [pace].\n\n"
         "examples:\n  canvasrule days --job my-bench --hours 5\n"
         '  canvasrule days --job my-bench --morning "148 in" "160 1/32 in" "160 in"'
     )

@@ -58,9 +58,9 @@ def add_options(verb: argparse.ArgumentParser) -> None:
     )
     verb.add_argument("--name", help="what the card is called (default: its finished size)")
     verb.epilog = (
-        "It tells what to cut, the line for each raw edge and fold in the order of the work, and "
-        "what has no line on this table; and writes out/hem-NAME.pdf and .svg, a card to pin over "
-        "the table. Where a hem has no line it ends with 1 and says what to add to job.toml "
+        "It tells what to cut, the line for each raw edge and fold in the order of the work, and\n"
+        "what has no line on this table; and writes out/hem-NAME.pdf and .svg, a card to pin\n"
+        "over the table. Where a hem has no line it ends with 1 and says what to add to job.toml\n"
         "before there is ink.\n\n"
         'example:\n  canvasrule hem --job my-bench --width "48 in" --length "84 in" --name parlour'
     )
@@ -88,7 +88,7 @@ def run(options: argparse.Namespace) -> int:
     for ending, data in (("svg", svg(pages[0])), ("pdf", pdf(pages))):
         path = options.job / OUTPUT / f"hem-{_file_name(name)}.{ending}"
         replace_file(path, data)
-        say(f"written: {path}")
+        say(f"wrote {path}")
     print_lines(hem_lines(plan, layout, job, name, inked=inked))
     return int(bool(plan.missing))
 

@@ -50,7 +50,11 @@ def add_options(verb: argparse.ArgumentParser) -> None:
         metavar=("X0", "Y0", "X1", "Y1"),
         help="what lies in a box, by tape from the zero end and from the near edge; numerals whole",
     )
-    verb.add_argument("--section", metavar="ID", help="of one section alone; all of it by itself")
+    verb.add_argument(
+        "--section",
+        metavar="ID",
+        help="all of this section; with --lines or --patch what of them lies in it",
+    )
     verb.add_argument(
         "--off",
         metavar="LENGTH",

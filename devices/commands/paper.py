@@ -70,6 +70,35 @@ KINDS = {
 """What can be printed."""
 
 
+_MORE = """\
+Sheets go to "out/paper" in the job's folder, on the paper that [paper] size names. Print
+at 100 % (actual size).
+
+job: job.pdf is the whole job for the way under [ways], or for the machine that is there:
+what to buy, tape marks, a card for every set-down, lines to rule, the proof with drawings
+of it, the keep page. Choose tape marks (canvasrule control) first: its cards then ask for
+their readings.
+hand: hand.pdf is what to do in order, the frame, both sides with every tape reading and its
+numeral, and the lines to rule; strips.pdf the margins at true size, each strip laid by its
+own tape reading; stencils.svg the digits to cut out. canvasrule control --for reach tells
+what a careful hand leaves.
+full: full.pdf and full.svg are the whole marking in one piece, for a shop that prints on
+canvas, with the canvas to wrap and to cut back round it and [cloth]'s stretch taken out. A
+page longer than 200 in counts in larger units (UserUnit, PDF 1.6): MuPDF heeds that (1.28,
+tried), PDFium, which is in Chrome and Edge, and Poppler do not (159 and 22.12, tried) and
+show the page smaller by a whole number. panels.pdf is for any wide printer: no panel is
+wider than --prints or longer than 200 in, so that it always works.
+tiles: tiles.pdf is a map and then sheets of a home printer, those without ink left out.
+keep: keep.pdf is the page to staple under the table; "canvasrule start DIR --from-page"
+makes the job again from its text, typed or scanned.
+
+examples:
+  canvasrule paper job --job my-bench
+  canvasrule paper hand --job my-bench
+  canvasrule paper tiles --job my-bench --measured "5 31/32 in" "6 1/32 in"
+  canvasrule paper full --job my-bench --prints "41 in\""""
+
+
 def add_options(verb: argparse.ArgumentParser) -> None:
     """Options of the verb."""
     verb.add_argument("kind", metavar="KIND", choices=sorted(KINDS), help=_kinds_said())
@@ -83,7 +112,11 @@ def add_options(verb: argparse.ArgumentParser) -> None:
         "strip; full, tiles, the one across the sheet, for both ways, or that and the one up it",
     )
     verb.add_argument(
-        "--overlap", metavar="LENGTH", type=length_option, help="full, tiles: of two sheets"
+        "--overlap",
+        metavar="LENGTH",
+        type=length_option,
+        help="full, tiles: how far two sheets overlap (default: 1 in or 25 mm, of tiles 1/2 in or "
+        "12 mm)",
     )
     verb.add_argument(
         "--prints",
@@ -97,32 +130,7 @@ def add_options(verb: argparse.ArgumentParser) -> None:
     verb.add_argument(
         "--by-two", action="store_true", help="job, hand: a helper rules the far halves"
     )
-    verb.epilog = (
-        'Sheets go to "out/paper" in the job\'s folder, on the paper that [paper] size names. '
-        "Print at 100 % (actual size).\n\n"
-        "job: job.pdf is the whole job for the way under [ways], or for the machine that is there: "
-        "what to\nbuy, tape marks, a card for every set-down, lines to rule, the proof with "
-        "drawings of it, the keep\npage. Choose tape marks (canvasrule control) first: its cards "
-        "then ask for their readings.\n"
-        "hand: hand.pdf is what to do in order, the frame, both sides with every tape reading and "
-        "its numeral,\nand the lines to rule; strips.pdf the margins at true size, each strip laid "
-        "by its own tape reading;\nstencils.svg the digits to cut out. canvasrule control --for "
-        "reach tells what a careful hand leaves.\n"
-        "full: out/paper/full.pdf and full.svg are the whole marking in one piece, for a shop that "
-        "prints\non canvas, with the canvas to wrap and to cut back round it and [cloth]'s "
-        "stretch taken out. A page\nlonger than 200 in counts in larger units (UserUnit, PDF 1.6): "
-        "MuPDF heeds that (1.28, tried),\nPDFium, which is in Chrome and Edge, and Poppler do not "
-        "(159 and 22.12, tried) and show the page\nsmaller by a whole number. panels.pdf is for "
-        "any wide printer: none is wider than --prints or longer\nthan 200 in, and always works.\n"
-        "tiles: out/paper/tiles.pdf, a map and then sheets of a home printer, those without ink "
-        "left out.\n"
-        "keep: out/paper/keep.pdf, the page to staple under the table; "
-        '"canvasrule start DIR --from-page"\nmakes the job again from its text, typed or scanned.\n'
-        "\nexamples:\n  canvasrule paper hand --job my-bench\n"
-        "  canvasrule paper tiles --job my-bench\n"
-        '  canvasrule paper tiles --job my-bench --measured "5 31/32 in" "6 1/32 in"\n'
-        '  canvasrule paper full --job my-bench --prints "41 in"'
-    )
+    verb.epilog = _MORE
 
 
 def run(options: argparse.Namespace) -> int:

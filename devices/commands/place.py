@@ -138,6 +138,8 @@ def run(options: argparse.Namespace) -> int:
     """Places a section, takes one as inked, or adjusts everything."""
     job = read_job(options.job)
     check_way(options.job, job, "place", "plotter")
+    if options.at_fence is not None and options.without_fence:
+        raise BadInputError("--at-fence and --without-fence say the opposite: give one of them")
     if options.readings is not None:
         given_file("--readings", options.readings, options.job)
     layout = layout_of(options.job, job, despite_ink=options.despite_ink)
@@ -192,14 +194,13 @@ def _place(
         )
     if runs_of(record, section.id, plan):
         return _begun(options, section, readings, record, job, layout, plan, correction)
-    ground = ground_of(section, plan, layout, job, record, correction)
+    at = section, plan, layout, job, record, correction
+    ground = ground_of(*at, at_fence=not options.without_fence)
     if options.at_fence is not None and ground.against is None:
         raise RefusedError(
             f"section {section.id} is not pushed against a fence: control chose its marks without "
             "one. Read its marks, and give them with --readings"
         )
-    if options.without_fence:
-        ground = replace(ground, against=None)
     placed = placed_on(
         ground,
         section,
@@ -282,7 +283,13 @@ def _begun(
 
     It keeps and writes nothing: what is left of the section is for `drive` to ink.
     """
-    stance = from_readings(section, readings, plan, layout, job, record, correction)
+    if options.at_fence is not None:
+        raise RefusedError(
+            f"section {section.id} is begun, and no reading tells whether its device was moved. Go "
+            "on with it by canvasrule drive, or give readings of its marks with --readings"
+        )
+    at = section, readings, plan, layout, job, record, correction
+    stance = from_readings(*at, at_fence=not options.without_fence)
     if stance.placed is not None and stance.placed.doubts:
         if options.json:
             print_json(placement_record(stance.placed, []))

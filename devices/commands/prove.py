@@ -96,12 +96,12 @@ def add_options(verb: argparse.ArgumentParser) -> None:
     verb.add_argument(
         "--marked-before",
         action="store_true",
-        help="of a cover marked by hand, or bought, to which job.toml's lines are what it should "
-        "have: the sheet for it; with --measured how far off it is, and the card of known errors",
+        help="for a cover marked by hand, or bought, which should have job.toml's lines: what to "
+        "measure on it; with --measured how far off it is, and the card of known errors",
     )
     verb.epilog = (
         "Without --measured it writes the sheet, out/proof.svg and out/proof.pdf.\n\n"
-        "example:\n  canvasrule prove --job my-bench\n"
+        "examples:\n  canvasrule prove --job my-bench\n"
         "  canvasrule prove --job my-bench --measured proof.toml --confirmed p07"
     )
 
@@ -153,7 +153,7 @@ def _write_sheet(options: argparse.Namespace, job: Job) -> int:
         begun=_begun(options.job, cover, kept),
         steps=steps_read(model, verniers),
     )
-    pages = proof_pages(plan, verniers, tape, job.title, job.units, paper_of(job))
+    pages = proof_pages(plan, verniers, tape, job.title, job.units, paper_of(job), job.numerals)
     files = {"proof.svg": svg(pages[0]), "proof.pdf": pdf(pages)}
     with open_record(options.job) as record:
         record.add_check(
@@ -173,7 +173,7 @@ def _write_sheet(options: argparse.Namespace, job: Job) -> int:
     if options.json:
         print_json(sheet_record(plan, verniers, paths))
     else:
-        print_lines(sheet_lines(plan, verniers, tape, job.units))
+        print_lines(sheet_lines(plan, verniers, tape, job.units, job.numerals))
         print_lines(seen_lines(_mended(options.job, job, cover.layout), allowed_of(job).step))
         say(f"wrote {', '.join(map(str, paths))}")
     return 0
@@ -183,16 +183,18 @@ def _marked_before(options: argparse.Namespace, job: Job) -> int:
     """A cover that this tool did not draw: its sheet, or how far off it is and the card."""
     from marking.drawing.pdf import pdf
     from marking.marked_before.errors import off_cover
-    from marking.marked_before.readings import asked, read_found
+    from marking.marked_before.readings import Meant, asked, read_found
     from marking.marked_before.words import off_lines, off_record, sheet_lines
     from marking.output.known_errors import card_pages, sheet_pages
 
     if options.confirmed or options.verniers or options.slack or options.distances is not None:
         raise BadInputError("--marked-before goes with --measured FILE alone")
-    # What is on the table is no ink of this job, whatever its record holds.
-    layout, tape, paper = lay_out(job), tape_of(job.tape), paper_of(job)
+    # What is on the table is no ink of this job, whatever its record holds, and is stretched.
+    layout = lay_out(job.model_copy(update={"cloth": ClothTable()}))
+    tape, paper = tape_of(job.tape), paper_of(job)
+    meant = Meant(layout, job.numerals)
     if options.measured is None:
-        spots = asked(layout)
+        spots = asked(meant)
         path = options.job / OUTPUT / "marked-before.pdf"
         replace_file(path, pdf(sheet_pages(spots, tape, job.title, job.units, paper)))
         if options.json:
@@ -202,7 +204,7 @@ def _marked_before(options: argparse.Namespace, job: Job) -> int:
             say(f"wrote {path}")
         return 0
     file = given_file("--measured", options.measured, options.job)
-    off = off_cover(layout, read_found(file, layout), tape, limits_of(job.tolerance, job.allowed))
+    off = off_cover(meant, read_found(file, meant), tape, limits_of(job.tolerance, job.allowed))
     path = options.job / OUTPUT / "known-errors.pdf"
     replace_file(path, pdf(card_pages(off, tape, job.title, job.units, paper)))
     with open_record(options.job) as record:

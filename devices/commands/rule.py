@@ -98,7 +98,7 @@ def run(options: argparse.Namespace) -> int:
 
         for name, data in ruling_files(job, layout, plan, manner).items():
             replace_file(options.job / OUTPUT / name, data)
-            say(f"written: {options.job / OUTPUT / name}")
+            say(f"wrote {options.job / OUTPUT / name}")
     _tell(options, job, layout, plan, manner)
     return 0
 

@@ -89,9 +89,9 @@ def add_options(verb: argparse.ArgumentParser) -> None:
         "--ink-tried", metavar="FILE", type=Path, help="keep what was seen then, a .toml file"
     )
     verb.epilog = (
-        "Do this before the tape marks are set out: a corrected plotter may reach less, and "
+        "Do this before the tape marks are set out: a corrected plotter may reach less, and\n"
         "the sections are cut for that.\n\n"
-        "example:\n  canvasrule trial --job my-bench\n"
+        "examples:\n  canvasrule trial --job my-bench\n"
         "  canvasrule trial --job my-bench --measured square.toml"
     )
 

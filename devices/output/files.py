@@ -104,7 +104,7 @@ def write_wanted(wanted: Wanted, job_folder: Path, job: Job) -> JobFiles:
             job,
             layout,
             despite_ink=wanted.despite_ink,
-            otherwise="writes the new cut",
+            otherwise="writes the new division",
         )
     more: dict[str, bytes] = {}
     notes: list[str] = []

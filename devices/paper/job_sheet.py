@@ -171,6 +171,7 @@ def _cards(asked: Asked, plan: Plan) -> Iterator[Card]:
     stood = standings(plan.zone, plan.sections, asked.layout, job)
     on_cover = plan.zone.feed is None
     last: str | None = None
+    against = _at_fences(asked, plan)
     for section in plan.sections:
         care = []
         footing = plan.zone.footing
@@ -194,6 +195,7 @@ def _cards(asked: Asked, plan: Plan) -> Iterator[Card]:
             where = [f"Feed or draw the canvas to {(along, across)[plan.zone.feed or 0]}."]
         elif section.turned:
             where.append("Turned a quarter anticlockwise from its profile.")
+        where += against.get(section.id, ())
         pens, last = _pens(section, job, last) if plan.zone.manner.holds_pens else ((), last)
         yield Card(
             section.id,
@@ -205,6 +207,28 @@ def _cards(asked: Asked, plan: Plan) -> Iterator[Card]:
             pens,
             ("TRUED UP", "CHECKED", "TRACED") if beam else _VERDICTS,
         )
+
+
+def _at_fences(asked: Asked, plan: Plan) -> dict[str, list[str]]:
+    """By section, where its fence is clamped and what its device is pushed against."""
+    if plan.zone.name != "plotter" or _set_out(asked) is None:
+        return {}
+    from devices.setting_down.fence_words import at_fence
+    from marking.begun.on_the_cover import standing
+    from marking.record.record import open_record
+
+    job = asked.job
+    with open_record(asked.folder) as record:
+        stands = standing(record, asked.layout, plan, job.units)
+    at = {one.mark.id: one.mark.at_table for one in stands.control.marks}
+    return {
+        section.id: [
+            f"{said.removeprefix(f'{section.id}: ')[:1].upper()}"
+            f"{said.removeprefix(f'{section.id}: ')[1:]}."
+            for said in at_fence(section, plan.sections, stands.fences, at, job.plotter, job.units)
+        ]
+        for section in plan.sections
+    }
 
 
 _CARE = {
@@ -252,7 +276,7 @@ def _proof(asked: Asked, plan: Plan) -> Sequence[Artwork]:
     tape = tape_of(job.tape)
     limits, begun = limits_of(job.tolerance, job.allowed), _asked_before(asked, plan)
     found = plan_proof(layout, plan, tape, limits, job.units, begun=begun)
-    pages = proof_pages(found, (), tape, job.title, job.units, paper)
+    pages = proof_pages(found, (), tape, job.title, job.units, paper, job.numerals)
     pages[0].chapter = "Distances to measure"
     return [*proof_maps(found.distances, layout, job, paper), *pages]
 

@@ -45,6 +45,27 @@ def clamping_lines(
         yield CAUTION
 
 
+def at_fence(
+    section: Section,
+    sections: Sequence[Section],
+    fences: Mapping[str, Clamping],
+    at: Mapping[str, tuple[float, float]],
+    plotter: Plotter,
+    units: Units,
+) -> Iterator[str]:
+    """Where the fence goes, at the first of `sections` at a clamping, and the device against it.
+
+    Nothing for a section without a fence.
+    """
+    clamping = fences.get(section.id)
+    if clamping is None:
+        return
+    if section.id == next(one.id for one in sections if fences.get(one.id) == clamping):
+        yield clamped_where(section, clamping, at, plotter, units)
+        yield CAUTION
+    yield pushed_against(section, clamping, plotter, units)
+
+
 def clamped_where(
     section: Section,
     clamping: Clamping,
@@ -64,6 +85,9 @@ def clamped_where(
             f"its face {below[0]} nearer the near edge than mark {first} and {below[1]} nearer "
             f"than mark {last}"
         )
+    if face < 0:
+        out = format_length(-face, units)
+        place += f" ({out} beyond the near edge, on boards of the table's height)"
     along = "its zero end"
     if clamping.set_to is None:
         along += f" {format_length(zero_end, units)} along from the zero end"

@@ -337,8 +337,13 @@ def _held_alone(section: Section, place: Workplace, lost: KeptWhereabouts | None
 
 def _by(section: Section, readings: Sequence[MarkReading], place: Workplace) -> Stance:
     work = place.plan, place.layout, place.job, place.record, place.correction
-    # A fence holds the frame and tells nothing of where a carriage that lost its place counts from.
-    return from_readings(section, readings, *work, at_fence=_lost(section, place) is None)
+    return from_readings(section, readings, *work, at_fence=_fence_counts(section, place))
+
+
+def _fence_counts(section: Section, place: Workplace) -> bool:
+    """A fence holds the frame, and tells nothing of where a carriage that lost its place counts
+    from."""
+    return _lost(section, place) is None
 
 
 def _marks(section: Section, place: Workplace) -> tuple[Mark, ...]:
@@ -395,7 +400,7 @@ def _sighted(section: Section, place: Workplace, link: Link) -> list[MarkReading
         )
     marks = _readable(section, place)
     at = place.plan, place.layout, place.job, place.record, place.correction
-    ground = ground_of(section, *at)
+    ground = ground_of(section, *at, at_fence=_fence_counts(section, place))
     if ground.scatter is not None:
         said = scatter_line(ground.scatter, place.record, place.layout, place.plan, place.job)
         place.person.say(f"{section.id}: {said}")

@@ -8,7 +8,8 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
-from devices.setting_down.fence_words import CAUTION, clamped_where, pushed_against
+from devices.setting_down.fence_words import at_fence
+from devices.setting_down.where_it_stands import standing_by
 from marking.begun.on_the_cover import plan_hash, standing, tape_marks_are_set_out
 from marking.measures.durations import format_duration
 from marking.measures.lengths import format_length
@@ -38,7 +39,7 @@ def what_to_do(section: Section, place: Workplace) -> Iterator[str]:
     yield from under_its_feet(section, place)
     clamping = clamping_of(section, place)
     if clamping is not None:
-        yield from _at_fence(section, clamping, place)
+        yield from _at_fence(section, place)
         return
     turned = ", turned a quarter from its profile," if section.turned else ""
     yield (
@@ -53,20 +54,16 @@ def clamping_of(section: Section, place: Workplace) -> Clamping | None:
     """The clamping of a fence that the section's device is pushed against, where there is one."""
     if not tape_marks_are_set_out(place.record, place.layout):
         return None
-    stands = standing(place.record, place.layout, place.plan, place.job.units)
+    stands, _ = standing_by(place.record, place.layout, place.plan, place.job)
     return stands.fences.get(section.id)
 
 
-def _at_fence(section: Section, clamping: Clamping, place: Workplace) -> Iterator[str]:
+def _at_fence(section: Section, place: Workplace) -> Iterator[str]:
     """Where the fence goes, at the first section of a clamping, and the device against it."""
     stands = standing(place.record, place.layout, place.plan, place.job.units)
+    at = {one.mark.id: one.mark.at_table for one in stands.control.marks}
     plotter, units = place.job.plotter, place.job.units
-    first = next(one.id for one in place.plan.sections if stands.fences.get(one.id) == clamping)
-    if section.id == first:
-        at = {one.mark.id: one.mark.at_table for one in stands.control.marks}
-        yield clamped_where(section, clamping, at, plotter, units)
-        yield CAUTION
-    yield pushed_against(section, clamping, plotter, units)
+    yield from at_fence(section, place.plan.sections, stands.fences, at, plotter, units)
 
 
 def question(section: Section, place: Workplace) -> str:

@@ -13,7 +13,7 @@ from devices.plotter.bed import bed_of
 from devices.plotter.known_errors import drawn_with, with_plotter
 from marking.begun.inked import done_sections
 from marking.begun.on_the_cover import pose_from, setup_from, standing, tape_marks_are_set_out
-from marking.errors import BadInputError
+from marking.errors import BadInputError, RefusedError
 from marking.mending.marks_around import as_known
 from marking.mending.mend import crossings_around, mends, spoilt_marks
 from marking.network.allowed import allowed_of
@@ -106,12 +106,13 @@ def from_readings(
     Where tape marks are set out, it is the very one that the verb `place` would make. A
     section begun already is placed by what others inked and by the tape; its own ink stands
     beside, under the name that the stance gives. Raises RefusedError or BadInputError when the
-    readings cannot tell where the device stands.
+    readings cannot tell where the device stands. Without `at_fence` it is placed by the readings
+    alone, and so is what they would show of a slip.
     """
     mended = section_mended(section.id) is not None
     by_control = tape_marks_are_set_out(record, layout) and not mended
-    ground = ground_of(section, plan, layout, job, record, correction)
-    placement = placed_on(ground, section, readings, job, correction, at_fence=at_fence)
+    ground = ground_of(section, plan, layout, job, record, correction, at_fence=at_fence)
+    placement = placed_on(ground, section, readings, job, correction)
     pose = placement.inking.setup.pose
     fits = placement.move is None
     return Stance(
@@ -155,8 +156,18 @@ def standing_by(
 ) -> tuple[Standing, ErrorModel]:
     """What stands where tape marks are set out, and the errors to reckon with. Raises
     RefusedError."""
-    drawn = drawn_now(job, record, plan)
-    return standing(record, layout, plan, job.units, drawn), errors_of(job, record, plan)
+    stands = standing(record, layout, plan, job.units, drawn_now(job, record, plan))
+    if stands.fences and job.fence is None:
+        way = job.ways.way
+        why = (
+            "job.toml has no [fence] now" if way is None else f'ways.way = "{way}" goes without it'
+        )
+        raise RefusedError(
+            f"the tape marks that are set out are for a fence, and {why}, so nobody knows how "
+            "straight it is and how exactly a device comes to lie against it. Put it back as it "
+            "was, or run canvasrule control again, for marks without one"
+        )
+    return stands, errors_of(job, record, plan)
 
 
 def drawn_now(job: Job, record: Record, plan: Plan) -> Figures:
@@ -195,7 +206,6 @@ def placed_on(
     *,
     kind: PoseKind = "rigid",
     weight: float | None = None,
-    at_fence: bool = True,
 ) -> Placement:
     """The placement of `section` by `readings`. Raises RefusedError and BadInputError."""
     for reading in readings:
@@ -231,7 +241,7 @@ def placed_on(
         weight=weight,
         follow=FOLLOW,
         bed_origin=bed.origin_table,
-        against=ground.against if at_fence else None,
+        against=ground.against,
     )
     # What is kept is what was declared: how readings scatter is told anew from all of them.
     setup = replace(placement.inking.setup, readings=declared)
@@ -245,10 +255,13 @@ def ground_of(
     job: Job,
     record: Record,
     correction: Correction | None,
+    *,
+    at_fence: bool = True,
 ) -> Ground:
     """What is known round `section`: from tape marks where they are set out.
 
-    Round a section that is mended, the ink that lies there as it lies.
+    Round a section that is mended, the ink that lies there as it lies. Without `at_fence` no fence
+    counts that was chosen for it.
     """
     if section_mended(section.id) is not None:
         return _by_marks_around(section, plan, layout, job, record)
@@ -257,7 +270,11 @@ def ground_of(
     else:
         ground = _by_locating_marks(section, plan, layout, job, record, correction)
     known = [target.mark for target in ground.network.targets.values()]
-    return replace(ground, spoilt=spoilt_marks(record, layout, plan, known))
+    return replace(
+        ground,
+        spoilt=spoilt_marks(record, layout, plan, known),
+        against=ground.against if at_fence else None,
+    )
 
 
 def _ground(

@@ -17,7 +17,8 @@ from marking.drawing.artwork import Circle, Shape
 from marking.drawing.typeface import FAMILY, em_of_capital
 from marking.put_off import put_off
 
-with put_off("svgwrite.data.svgparser", "urllib.request"):
+_CHECKS = ("is_valid_transferlist", "is_valid_pathdata", "is_valid_animation_timing")
+with put_off("urllib.request.urlopen", *(f"svgwrite.data.svgparser.{name}" for name in _CHECKS)):
     import svgwrite
     from svgwrite.extensions import Inkscape
 

@@ -12,7 +12,7 @@ from marking.measures.durations import parse_duration
 from marking.measures.lengths import parse_length, parse_percent, parse_run, parse_speed
 from marking.put_off import put_off
 
-with put_off("importlib.metadata"):
+with put_off("importlib.metadata.entry_points", "importlib.metadata.version"):
     from pydantic import BaseModel, BeforeValidator, ConfigDict, Strict, TypeAdapter, WithJsonSchema
 
     TypeAdapter(bool)  # Whatever is made first looks for plugins.

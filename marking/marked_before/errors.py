@@ -23,8 +23,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Mapping, Sequence
 
     from marking.arrays import FloatArray
-    from marking.layout.layout import Layout
-    from marking.marked_before.readings import Found
+    from marking.marked_before.readings import Found, Meant
     from marking.measures.tape import Tape
     from marking.proof.limits import Limit, Limits
     from marking.proof.outcome import Furthest, ProofOutcome
@@ -81,29 +80,29 @@ class OffCover:
     advice: Advice
 
 
-def off_cover(layout: Layout, found: Found, tape: Tape, limits: Limits) -> OffCover:
+def off_cover(meant: Meant, found: Found, tape: Tape, limits: Limits) -> OffCover:
     """How far off the cover is by what was read."""
     ids = list(found.shown)
     shown = np.array([found.shown[name] for name in ids])
     lengths = {name: true_length(found.shown[name], tape) for name in ids}
     covariance = reading_covariance(shown, tape)
-    lines = tuple(_lines(layout, lengths, np.sqrt(np.diag(covariance)).tolist()))
-    pitches = {line.id: line.pitches * layout.grid.pitch[0] for line in lines}
+    lines = tuple(_lines(meant, lengths, np.sqrt(np.diag(covariance)).tolist()))
+    pitches = {line.id: line.pitches * meant.layout.grid.pitch[0] for line in lines}
     # A number that stands wrong is one fault; what is left of the line's error is another.
     counted = {name: length + pitches.get(name, 0.0) for name, length in lengths.items()}
-    lean, contradicted = _lean(layout, counted, covariance)
+    lean, contradicted = _lean(meant, counted, covariance)
     judged = []
     for limit in limits:
-        figures = list(_FIGURES[limit.name](layout, counted, limit))
+        figures = list(_FIGURES[limit.name](meant, counted, limit))
         if figures:
             judged.append(_judged(limit, figures, counted, covariance))
-    wrong = tuple(_numbers(layout, found, lines))
+    wrong = tuple(_numbers(meant, found, lines))
     advice = _advice(judged, wrong, contradicted=contradicted)
     return OffCover(lines, tuple(judged), lean, contradicted, wrong, advice)
 
 
-def _lines(layout: Layout, lengths: Lengths, sds: Sequence[float]) -> Iterator[OffLine]:
-    known, pitch = spots(layout), layout.grid.pitch[0]
+def _lines(meant: Meant, lengths: Lengths, sds: Sequence[float]) -> Iterator[OffLine]:
+    known, pitch = spots(meant), meant.layout.grid.pitch[0]
     for (name, length), sd in zip(lengths.items(), sds, strict=True):
         spot = known[name]
         if spot.kind == "diagonal":
@@ -140,37 +139,38 @@ def _judged(
     )
 
 
-def _total(layout: Layout, lengths: Lengths, limit: Limit) -> Iterator[Figure]:
+def _total(meant: Meant, lengths: Lengths, limit: Limit) -> Iterator[Figure]:
     del limit
-    known = spots(layout)
+    known = spots(meant)
     for name in lengths:
         spot = known[name]
         if spot.kind != "diagonal":
             yield name, (name,), partial(_over, name, spot.nominal)
 
 
-def _neighbours(layout: Layout, lengths: Lengths, limit: Limit) -> Iterator[Figure]:
+def _neighbours(meant: Meant, lengths: Lengths, limit: Limit) -> Iterator[Figure]:
     del limit
-    pitch = layout.grid.pitch[0]
+    pitch = meant.layout.grid.pitch[0]
     for side in SIDES:
-        for n in range(1, len(layout.grid.cross_x) - 1):
-            one, two = f"{side}-{n}", f"{side}-{n + 1}"
+        for n in range(1, meant.last):
+            one, two = meant.line(side, n), meant.line(side, n + 1)
             if one in lengths and two in lengths:
-                yield f"{one} to {n + 1}", (one, two), partial(_gap, one, two, pitch)
+                yield f"{one} to {meant.reads(n + 1)}", (one, two), partial(_gap, one, two, pitch)
 
 
-def _square(layout: Layout, lengths: Lengths, limit: Limit) -> Iterator[Figure]:
-    corners = _corners(layout)
+def _square(meant: Meant, lengths: Lengths, limit: Limit) -> Iterator[Figure]:
+    corners = _corners(meant)
     if not set(corners) <= set(lengths):
         return
-    wide = layout.grid.long_lines[-1].y - layout.grid.long_lines[0].y
+    long_lines = meant.layout.grid.long_lines
+    wide = long_lines[-1].y - long_lines[0].y
     share = min(1.0, limit.over / wide)
-    yield "line 0", corners, partial(_square_of, layout, share, ())
-    for n in range(1, len(layout.grid.cross_x)):
-        near, far = f"near-{n}", f"far-{n}"
+    yield f"line {meant.reads(0)}", corners, partial(_square_of, meant, share, ())
+    for n in range(1, meant.last + 1):
+        near, far = (meant.line(side, n) for side in SIDES)
         if near in lengths and far in lengths:
-            made = partial(_square_of, layout, share, (near, far))
-            yield f"line {n}", (*corners, near, far), made
+            made = partial(_square_of, meant, share, (near, far))
+            yield f"line {meant.reads(n)}", (*corners, near, far), made
 
 
 def _over(name: str, true: float, at: Lengths) -> float:
@@ -181,14 +181,14 @@ def _gap(one: str, two: str, pitch: float, at: Lengths) -> float:
     return at[two] - at[one] - pitch
 
 
-def _square_of(layout: Layout, share: float, line: tuple[str, ...], at: Lengths) -> float:
+def _square_of(meant: Meant, share: float, line: tuple[str, ...], at: Lengths) -> float:
     """A line's lean, of the zero line itself where no `line` is named by its two readings."""
     own = at[line[1]] - at[line[0]] if line else 0.0
-    return share * (_leans(layout, at)[0] + own)
+    return share * (_leans(meant, at)[0] + own)
 
 
-def _none(layout: Layout, lengths: Lengths, limit: Limit) -> Iterator[Figure]:
-    del layout, lengths, limit
+def _none(meant: Meant, lengths: Lengths, limit: Limit) -> Iterator[Figure]:
+    del meant, lengths, limit
     yield from ()
 
 
@@ -201,43 +201,44 @@ _FIGURES = {
 }
 
 
-def _corners(layout: Layout) -> tuple[str, ...]:
-    last, far = len(layout.grid.cross_x) - 1, layout.grid.long_lines[-1].id
-    return f"near-{last}", f"far-{last}", f"{far}-zero", f"{far}-end", UP, DOWN
+def _corners(meant: Meant) -> tuple[str, ...]:
+    near_end, far_end = (meant.line(side, meant.last) for side in SIDES)
+    far = meant.layout.grid.long_lines[-1].id
+    return near_end, far_end, f"{far}-zero", f"{far}-end", UP, DOWN
 
 
-def _leans(layout: Layout, at: Lengths) -> tuple[float, float]:
+def _leans(meant: Meant, at: Lengths) -> tuple[float, float]:
     """How far the zero line's far end lies towards the far end, by either diagonal."""
-    near, far, zero, end, up, down = (at[name] for name in _corners(layout))
+    near, far, zero, end, up, down = (at[name] for name in _corners(meant))
     by_up = math.sqrt(max(up**2 - end**2, 0.0)) - far
     by_down = near - math.sqrt(max(down**2 - zero**2, 0.0))
     return (by_up + by_down) / 2, by_up - by_down
 
 
-def _by_diagonals(layout: Layout, k: int, at: Lengths) -> float:
-    return _leans(layout, at)[k]
+def _by_diagonals(meant: Meant, k: int, at: Lengths) -> float:
+    return _leans(meant, at)[k]
 
 
 def _lean(
-    layout: Layout, lengths: Lengths, covariance: FloatArray
+    meant: Meant, lengths: Lengths, covariance: FloatArray
 ) -> tuple[tuple[float, float] | None, bool]:
-    if not set(_corners(layout)) <= set(lengths):
+    if not set(_corners(meant)) <= set(lengths):
         return None, False
-    corners = _corners(layout)
-    rows = np.array([_spread(corners, partial(_by_diagonals, layout, k), lengths) for k in (0, 1)])
+    corners = _corners(meant)
+    rows = np.array([_spread(corners, partial(_by_diagonals, meant, k), lengths) for k in (0, 1)])
     sds = np.sqrt(np.einsum("ij,jk,ik->i", rows, covariance, rows))
-    lean, apart = _leans(layout, lengths)
+    lean, apart = _leans(meant, lengths)
     return (lean, float(sds[0])), abs(apart) > _MISREAD * float(sds[1])
 
 
-def _numbers(layout: Layout, found: Found, lines: Sequence[OffLine]) -> Iterator[str]:
-    for side, meant in numbers_meant(layout).items():
+def _numbers(meant: Meant, found: Found, lines: Sequence[OffLine]) -> Iterator[str]:
+    for side, numbers in numbers_meant(meant.layout).items():
         if side in found.numbers:
-            yield from _compared(side, meant, found.numbers[side])
+            yield from _compared(side, numbers, found.numbers[side])
     wrong = [line for line in lines if line.pitches]
     if wrong:
         shown = ", ".join(line.id for line in wrong[:6]) + (", …" if len(wrong) > 6 else "")
-        count = wrong[0].pitches
+        count = wrong[0].pitches * meant.numerals.per_line
         yield (
             f"from {wrong[0].id} on, numerals count {abs(count)} "
             f"{'too many' if count > 0 else 'too few'} for where their lines stand ({shown})"

@@ -1,7 +1,7 @@
 """What is read on a cover that was marked before: which lines, from where, and the numbers on it.
 
-A line is the one at which its numeral stands, so that a number left out shows as a pitch too
-little. It knows the layout that the cover should have. Millimetres.
+A line is called by the numeral that stands at it, as it reads, so that a number left out shows as
+a pitch too little. It knows the layout and the numbering that the cover should have. Millimetres.
 """
 
 from __future__ import annotations
@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
     from pathlib import Path
 
+    from marking.job.keys import NumeralsTable
     from marking.layout.layout import Layout
 
 Kind = Literal["line", "long line", "diagonal"]
@@ -31,6 +32,27 @@ SIDES = ("near", "far")
 
 
 @dataclass(frozen=True)
+class Meant:
+    """What the cover should be: its layout, and how its lines are numbered."""
+
+    layout: Layout
+    numerals: NumeralsTable
+
+    @property
+    def last(self) -> int:
+        """The last cross line, counted from the zero line as 0."""
+        return len(self.layout.grid.cross_x) - 1
+
+    def reads(self, n: int) -> int:
+        """What its numeral reads, or would read, at the n-th cross line from the zero line."""
+        return self.numerals.at_line(n)
+
+    def line(self, side: str, n: int) -> str:
+        """The id of the n-th cross line from the zero line, as it is read along one side."""
+        return f"{side}-{self.reads(n)}"
+
+
+@dataclass(frozen=True)
 class Spot:
     """One thing to measure: what the tape shows where the cover is true, and between what."""
 
@@ -39,7 +61,7 @@ class Spot:
     side: str
     """Along which first long line, or at which end: near, far, zero, end."""
     number: int | None
-    """Of the cross line; None for what is no cross line."""
+    """Of the cross line, counted from the zero line as 0; None for what is no cross line."""
     nominal: float
     between: tuple[str, str]
 
@@ -52,15 +74,22 @@ class Found:
     numbers: Mapping[str, tuple[str, ...]]
 
 
-def spots(layout: Layout) -> dict[str, Spot]:
+def spots(meant: Meant) -> dict[str, Spot]:
     """Everything that can be measured, by id, in the order in which a tape meets it."""
-    grid = layout.grid
+    grid = meant.layout.grid
     x0, y0 = float(grid.cross_x[0]), grid.long_lines[0].y
-    last = len(grid.cross_x) - 1
+    zero, last = meant.reads(0), meant.reads(meant.last)
     found: list[Spot] = []
     for side in SIDES:
         found += [
-            Spot(f"{side}-{n}", "line", side, n, float(x) - x0, ("0", f"{n} on the {side} line"))
+            Spot(
+                meant.line(side, n),
+                "line",
+                side,
+                n,
+                float(x) - x0,
+                (f"{zero}", f"{meant.reads(n)} on the {side} line"),
+            )
             for n, x in enumerate(grid.cross_x.tolist())
             if n
         ]
@@ -79,23 +108,26 @@ def spots(layout: Layout) -> dict[str, Spot]:
     long, wide = float(grid.cross_x[-1]) - x0, grid.long_lines[-1].y - y0
     across = (long**2 + wide**2) ** 0.5
     found += [
-        Spot(UP, "diagonal", "", None, across, ("0, near line", f"{last}, far line")),
-        Spot(DOWN, "diagonal", "", None, across, ("0, far line", f"{last}, near line")),
+        Spot(UP, "diagonal", "", None, across, (f"{zero}, near line", f"{last}, far line")),
+        Spot(DOWN, "diagonal", "", None, across, (f"{zero}, far line", f"{last}, near line")),
     ]
     return {spot.id: spot for spot in found}
 
 
-def asked(layout: Layout) -> tuple[Spot, ...]:
+def asked(meant: Meant) -> tuple[Spot, ...]:
     """What the sheet asks for: each foot's line and the next, bands, ends and both diagonals."""
-    last = len(layout.grid.cross_x) - 1
-    ids = {one.id for one in layout.grid.long_lines if one.layer == "hem"}
-    wanted = {layout.grid.long_lines[-1].id, *sorted(ids)}
+    long_lines = meant.layout.grid.long_lines
+    ids = {one.id for one in long_lines if one.layer == "hem"}
+    wanted = {long_lines[-1].id, *sorted(ids)}
     return tuple(
         spot
-        for spot in spots(layout).values()
+        for spot in spots(meant).values()
         if spot.kind == "diagonal"
         or (spot.kind == "long line" and spot.id.rpartition("-")[0] in wanted)
-        or (spot.number is not None and (spot.number % _EVERY in (0, 1) or spot.number == last))
+        or (
+            spot.number is not None
+            and (spot.number % _EVERY in (0, 1) or spot.number == meant.last)
+        )
     )
 
 
@@ -110,12 +142,12 @@ def numbers_meant(layout: Layout) -> dict[str, tuple[str, ...]]:
     return {side: tuple(text for _, text in sorted(row)) for side, row in found.items()}
 
 
-def read_found(path: Path, layout: Layout) -> Found:
+def read_found(path: Path, meant: Meant) -> Found:
     """What a person wrote: `[measured]` with lengths by id, and `[numbers]` by side; or CSV rows.
 
     Raises BadInputError with a message for each fault.
     """
-    known = spots(layout)
+    known, pitch = spots(meant), meant.layout.grid.pitch[0]
     shown: dict[str, float] = {}
     faults: list[str] = []
     numbers = dict(_numbers(path, faults)) if path.suffix.lower() == ".toml" else {}
@@ -123,10 +155,10 @@ def read_found(path: Path, layout: Layout) -> Found:
         name, length = row.text["id"], row.lengths["length"]
         spot = known.get(name)
         if spot is None:
-            faults.append(f"{row.where}: {name}: {_no_such(name, layout)}")
+            faults.append(f"{row.where}: {name}: {_no_such(meant)}")
         elif name in shown:
             faults.append(f"{row.where}: {name}: measured twice; keep the one you trust")
-        elif abs(length - spot.nominal) > max(_FURTHEST * spot.nominal, 3 * layout.grid.pitch[0]):
+        elif abs(length - spot.nominal) > max(_FURTHEST * spot.nominal, 3 * pitch):
             faults.append(
                 f"{row.where}: {name} = {length:.1f} mm, where a true cover has "
                 f"{spot.nominal:.1f} mm: another line or another unit? Measure from "
@@ -139,11 +171,12 @@ def read_found(path: Path, layout: Layout) -> Found:
     return Found(shown, numbers)
 
 
-def _no_such(name: str, layout: Layout) -> str:
-    last = len(layout.grid.cross_x) - 1
+def _no_such(meant: Meant) -> str:
+    runs = (f"{meant.line(side, 1)} to {meant.line(side, meant.last)}" for side in SIDES)
     return (
-        f"no such place; there are near-1 to near-{last}, far-1 to far-{last}, "
-        f"{layout.grid.long_lines[-1].id}-zero and -end as for each long line, {UP} and {DOWN}"
+        f"no such place; there are {', '.join(runs)}, "
+        f"{meant.layout.grid.long_lines[-1].id}-zero and -end as for each long line, {UP} and "
+        f"{DOWN}"
     )
 
 

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 from marking.measures.lengths import format_length
 from marking.measures.tape import as_taped, tape_reading
+from marking.proof.words import limit_name
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -26,11 +27,11 @@ _ADVICE = {
     "other, so nothing is said of it.",
     "cannot tell": "CANNOT TELL: these measurements are too coarse, or too few, for what is asked.",
 }
-_NAMES = {"total": "Total, from zero", "square": "Square", "neighbours": "Neighbours"}
 NOTES = (
-    "A number is the line at which that numeral stands, as it reads. Lay the tape along the near "
-    "long line, its zero mark on the zero line, and read every line on the list without moving it; "
-    "then along the far long line. The more lines are read, the more is told.",
+    "A number is the line at which that numeral stands, as it reads; at a line without a numeral, "
+    "as it would read. Lay the tape along the near long line, its zero mark on the zero line, and "
+    "read every line on the list without moving it; then along the far long line. The more lines "
+    "are read, the more is told.",
     "Measure to the middle of each line, with one tape drawn taut and flat, from a printed mark "
     "and not the hook. Read both diagonals, and the widths at both ends.",
     'Walk along both sides and write down the numbers as they stand: near = "0-47, 49-148".',
@@ -72,10 +73,9 @@ def off_lines(off: OffCover, units: Units) -> Iterator[str]:
 
 def _limit(judged: FoundLimit, units: Units) -> str:
     said = {"pass": "kept", "fail": "BROKEN", "cannot tell": "not told for sure"}[judged.outcome]
-    over = "" if judged.limit.name != "square" else " over 54 in"
     return (
-        f"{_NAMES.get(judged.limit.name, judged.limit.name)}: {said}; {judged.where} is off by "
-        f"{judged.value:+.2f} +/- {TWO_SIDED * judged.sd:.2f} mm{over}, "
+        f"{limit_name(judged.limit, units)}: {said}; {judged.where} is off by "
+        f"{judged.value:+.2f} +/- {TWO_SIDED * judged.sd:.2f} mm, "
         f"{format_length(judged.limit.allowed, units)} allowed"
     )
 

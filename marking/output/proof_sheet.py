@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 from marking.drawing.page import FAINT, INK, RULE, Page
 from marking.measures.lengths import format_length
 from marking.measures.tape import as_taped, tape_reading
-from marking.proof.sheet_words import VERNIER_NOTES
+from marking.proof.sheet_words import VERNIER_NOTES, lines_counted
 from marking.proof.verniers import DIVISIONS
 
 if TYPE_CHECKING:
@@ -19,6 +19,7 @@ if TYPE_CHECKING:
 
     from marking.drawing.artwork import Artwork
     from marking.drawing.page import Paper
+    from marking.job.keys import NumeralsTable
     from marking.measures.lengths import Units
     from marking.measures.tape import Tape
     from marking.proof.distances import ProofPlan
@@ -49,6 +50,7 @@ def proof_pages(
     title: str,
     units: Units,
     paper: Paper,
+    numerals: NumeralsTable,
 ) -> tuple[Artwork, ...]:
     """The pages, as many as the distances need, and after them those of the verniers."""
     pages: list[Page] = []
@@ -59,7 +61,7 @@ def proof_pages(
         more = ", continued" if pages else ""
         page.write(f"{title}: distances to measure{more}", _EDGE, y, 4.2)
         y -= 9
-        for note in _NOTES if not pages else ():
+        for note in (*_NOTES, *lines_counted(numerals)) if not pages else ():
             y = page.paragraph(note, _EDGE, y, page.width - 2 * _EDGE, _TEXT) - 0.6
         room = 2 * int((y - 8 - _EDGE) / _ROW)
         shown, left = left[:room], left[room:]

@@ -209,6 +209,8 @@ def _notes(found: Reckoning) -> Iterator[str]:
         f"square: how far it leans over {format_length(SQUARE_OVER, found.units)}; neighbours: how "
         "far the gap between two lines is out; step: how far a line is broken where it is joined."
     )
+    if any(one.way.sheets for one in found.ways):
+        yield "- sheets: strips or panels that are printed and laid, several strips to a page."
     if found.fence is not None:
         yield f"- The fence is {format_length(found.fence.length, found.units)} long."
 

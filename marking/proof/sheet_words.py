@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
     from pathlib import Path
 
+    from marking.job.keys import NumeralsTable
     from marking.measures.lengths import Units
     from marking.measures.tape import Tape
     from marking.proof.distances import ProofPlan
@@ -23,10 +24,25 @@ if TYPE_CHECKING:
     from marking.proof.verniers import JoinVernier
 
 
+def lines_counted(numerals: NumeralsTable) -> Iterator[str]:
+    """How lines are counted on the sheet, where their numerals read otherwise."""
+    zero, first = numerals.at_line(0), numerals.at_line(1)
+    if (zero, first) != (0, 1):
+        yield (
+            "Here lines are counted from the zero line as 0, whatever their numerals read: 0 is "
+            f"the line that reads {zero}, 1 the next one, that reads {first} or would, and so on."
+        )
+
+
 def sheet_lines(
-    plan: ProofPlan, verniers: Sequence[JoinVernier], tape: Tape, units: Units
+    plan: ProofPlan,
+    verniers: Sequence[JoinVernier],
+    tape: Tape,
+    units: Units,
+    numerals: NumeralsTable,
 ) -> Iterator[str]:
     """What to measure, how well that tells, and what stands in the way where nothing can pass."""
+    yield from lines_counted(numerals)
     for distance in plan.distances:
         nominal = as_taped(tape_reading(distance.nominal, tape), tape, units)
         kind = "join" if distance.kind == "seam" else distance.kind

@@ -177,3 +177,20 @@ def test_the_proof_has_the_names_that_prove_keeps(
 def test_a_cover_that_is_marked_slack_is_not_proved_by_its_slack_figures(tmp_path: Path) -> None:
     document = sheet(tmp_path, SMALL + '\n[cloth]\nstretch_length = "1 %"\n')
     assert not [t for _, t, _ in document.get_toc() if t.startswith(("Proof", "Distances"))]
+
+
+def test_a_card_at_a_fence_says_where_it_is_clamped_and_where_its_stop_goes(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """As `control` lists the clampings, once each, and every set-down with its stop."""
+    document = sheet(tmp_path, SMALL + PLOTTER + '[fence]\nlength = "8 ft"\n', "control")
+    listed = re.findall(r"^(Fence \S+, from .*)$", capsys.readouterr().out, re.MULTILINE)
+    cards = " ".join(said_by(chapter(document, "Set-downs")).split())
+    assert listed
+    for line in listed:
+        assert cards.count(line) == 1
+        # The frame stands out beyond its reach, and so does a rail along the near edge.
+        assert ("beyond the near edge, on boards" in line) == ("from r1c1 on" in line)
+    job = load_job(tmp_path, Job)
+    plan = plan_of(tmp_path, "plotter", job, layout_of(tmp_path, job), None)
+    assert cards.count("Set the stop ") == len(plan.sections)

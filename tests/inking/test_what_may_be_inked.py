@@ -308,7 +308,7 @@ def test_another_cut_in_mid_cover_is_refused_until_the_plotter_is_put_back(
             assert "Put them back as they were" in done.stderr
         done = run_cli("write", "--job", folder)
         assert done.returncode == 1
-        assert "--despite-ink writes the new cut all the same" in done.stderr
+        assert "--despite-ink writes the new division all the same" in done.stderr
         assert not (folder / "out" / "sections").exists()
         assert run_cli("write", "--job", folder, "--despite-ink").returncode == 0
         done = run_cli("place", "--job", folder, "--despite-ink", "--inked", BESIDE)

@@ -17,9 +17,11 @@ from devices.commands import main
 from devices.job import Job
 from marking.errors import BadInputError
 from marking.job.folder import JOB_FILE, load_job
+from marking.job.keys import NumeralsTable
 from marking.layout.layout import lay_out
 from marking.marked_before.errors import off_cover
-from marking.marked_before.readings import Found, asked, numbers_meant, read_found, spots
+from marking.marked_before.readings import Found, Meant, asked, numbers_meant, read_found, spots
+from marking.marked_before.words import off_lines
 from marking.measures.tape import Tape
 from marking.proof.limits import limits_of
 from marking.shipped_files import stock
@@ -50,6 +52,10 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
 @pytest.fixture(scope="module")
 def layout(folder: Path) -> Layout:
     return lay_out(load_job(folder, Job))
+
+
+def meant(layout: Layout) -> Meant:
+    return Meant(layout, NumeralsTable())
 
 
 def same(point: np.ndarray) -> np.ndarray:
@@ -94,7 +100,7 @@ class HandMarked:
         shown = {k: v for k, v in self.shown().items() if only is None or k in only}
         tape = Tape("I", division=0.5, scale_sd=1e-5, temperature_sd=0.1)
         limits = limits_of(job.tolerance, job.allowed)
-        return off_cover(self.layout, Found(shown, self.numbers), tape, limits)
+        return off_cover(meant(self.layout), Found(shown, self.numbers), tape, limits)
 
 
 def limit(off: OffCover, name: str):
@@ -157,14 +163,14 @@ def test_a_number_left_out_is_told_apart_from_lines_that_wander(
 ) -> None:
     """From 48 on each numeral stands a pitch too near, since 47 is followed by 49."""
     last = len(layout.grid.cross_x) - 1
-    meant = numbers_meant(layout)["near"]
-    cover = HandMarked(layout, numbers={"near": (*meant[:48], *meant[49:])})
+    numbers = numbers_meant(layout)["near"]
+    cover = HandMarked(layout, numbers={"near": (*numbers[:48], *numbers[49:])})
     shown = cover.shown()
     for n in range(49, last + 1):
         shown[f"near-{n}"] -= INCH
     job = load_job(folder, Job)
     off = off_cover(
-        layout, Found(shown, cover.numbers), Tape(), limits_of(job.tolerance, job.allowed)
+        meant(layout), Found(shown, cover.numbers), Tape(), limits_of(job.tolerance, job.allowed)
     )
     assert off.advice == "replace"
     assert off.numbers[0] == "near: 48 is left out"
@@ -194,8 +200,25 @@ def test_diagonals_that_contradict_each_other_are_measured_again(
     shown = HandMarked(layout).shown()
     shown["diagonal-up"] += 20
     job = load_job(folder, Job)
-    off = off_cover(layout, Found(shown, {}), Tape(), limits_of(job.tolerance, job.allowed))
+    off = off_cover(meant(layout), Found(shown, {}), Tape(), limits_of(job.tolerance, job.allowed))
     assert (off.contradicted, off.advice) == (True, "measure again")
+
+
+@pytest.mark.parametrize(
+    ("given", "said"),
+    [({}, "Square over the width: "), ({"square": "1/8 in"}, "Square over 54 in: ")],
+)
+def test_square_is_told_over_the_length_that_its_limit_is_over(
+    folder: Path, layout: Layout, given: dict[str, str], said: str
+) -> None:
+    """The whole width where job.toml limits no square of its own, else the trade's 54 in."""
+    job = load_job(folder, Job)
+    allowed = type(job.allowed).model_validate(given)
+    limits = limits_of(job.tolerance, allowed)
+    shown = HandMarked(layout).shown()
+    off = off_cover(meant(layout), Found(shown, {}), Tape(), limits)
+    (line,) = [one for one in off_lines(off, "in") if one.startswith("Square")]
+    assert line.startswith(said)
 
 
 def test_too_little_measured_is_no_reason_to_keep_it(folder: Path, layout: Layout) -> None:
@@ -208,7 +231,7 @@ def test_errors_told_hold_95_in_100_with_the_tape_s_own_scale_in_them(layout: La
     """Readings scattered and scaled as class II allows, half of it taken for one deviation."""
     tape = Tape()
     true = HandMarked(layout).shown()
-    ids = [spot.id for spot in asked(layout)]
+    ids = [spot.id for spot in asked(meant(layout))]
     rng = np.random.default_rng(11)
     held = tried = 0
     from marking.measures.tape import reading_covariance
@@ -217,7 +240,7 @@ def test_errors_told_hold_95_in_100_with_the_tape_s_own_scale_in_them(layout: La
     for _ in range(400):
         noise = spread @ rng.standard_normal(len(ids))
         shown = {name: true[name] + e for name, e in zip(ids, noise, strict=True)}
-        off = off_cover(layout, Found(shown, {}), tape, ())
+        off = off_cover(meant(layout), Found(shown, {}), tape, ())
         held += sum(abs(line.error) <= 1.96 * line.sd for line in off.lines)
         tried += len(off.lines)
     assert 0.93 <= held / tried <= 0.97
@@ -243,7 +266,7 @@ def test_by_command_the_sheet_the_verdict_the_card_and_the_next_cover(
     job = ["--job", str(old)]
     assert main(["prove", *job, "--marked-before", "--json"]) == 0
     sheet = json.loads(capsys.readouterr().out)
-    assert [one["id"] for one in sheet["asked"]] == [spot.id for spot in asked(layout)]
+    assert [one["id"] for one in sheet["asked"]] == [spot.id for spot in asked(meant(layout))]
     x = float(layout.grid.cross_x[30])
     cover = HandMarked(layout, lambda p: p + (4.5 * (abs(p[0] - x) < 1), 0.0))
     path = filled_in(old, cover, '[numbers]\nnear = "0-72"\nfar = "0-71, 73"')
@@ -279,13 +302,82 @@ def test_what_cannot_be_read_is_named(layout: Layout, tmp_path: Path, text: str,
     path = tmp_path / "found.toml"
     path.write_text(text, "utf-8")
     with pytest.raises(BadInputError) as fault:
-        read_found(path, layout)
+        read_found(path, meant(layout))
     assert said in str(fault.value)
 
 
 def test_the_sheet_asks_for_what_every_limit_needs(folder: Path, layout: Layout) -> None:
-    ids = tuple(spot.id for spot in asked(layout))
-    assert set(ids) <= set(spots(layout))
+    ids = tuple(spot.id for spot in asked(meant(layout)))
+    assert set(ids) <= set(spots(meant(layout)))
     off = HandMarked(layout).judged(folder, only=ids)
     assert {one.limit.name for one in off.limits} == {"total", "square", "neighbours"}
     assert off.advice == "keep"
+
+
+SMALL = JOB.replace('"74 in"', '"26 in"').replace('"50 in"', '"20 in"')
+
+
+def one_job(folder: Path, more: str) -> Path:
+    folder.mkdir()
+    (folder / JOB_FILE).write_text(SMALL + more, "utf-8")
+    return folder
+
+
+def test_lines_are_called_by_what_their_numerals_read_on_the_sheet_and_when_read_back(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Counted from 20 by twos, so that the line an inch from the zero line reads 22."""
+    folder = one_job(tmp_path / "from-20", "[numerals]\nfirst = 20\nper_line = 2\n")
+    job = load_job(folder, Job)
+    cover = HandMarked(lay_out(job))
+    last = len(cover.layout.grid.cross_x) - 1
+    numerals = {
+        one.numeral.text: (one.numeral.at_table[0] - float(cover.layout.grid.cross_x[0])) / INCH
+        for one in cover.layout.numerals
+        if one.numeral.side == "near"
+    }
+    assert min(numerals, key=int) == "20"
+    assert numerals["22"] == pytest.approx(1)
+    assert main(["prove", "--job", str(folder), "--marked-before", "--json"]) == 0
+    sheet = json.loads(capsys.readouterr().out)["asked"]
+    near = [one for one in sheet if one["kind"] == "line" and one["side"] == "near"]
+    assert [one["id"] for one in near] == ["near-22", "near-44", "near-46", f"near-{20 + 2 * last}"]
+    for one in near:
+        text = one["id"].removeprefix("near-")
+        assert one["between"] == ["20", f"{text} on the near line"]
+        assert one["nominal"] == pytest.approx(numerals[text] * INCH)
+    up = next(one for one in sheet if one["id"] == "diagonal-up")
+    assert up["between"] == ["20, near line", f"{20 + 2 * last}, far line"]
+
+    by_numeral = {}
+    for name, at in cover.shown().items():
+        side, _, n = name.partition("-")
+        by_numeral[f"{side}-{20 + 2 * int(n)}" if n.isdigit() else name] = at
+    by_numeral["far-44"] += 5.5
+    path = folder / "found.toml"
+    rows = [f'{name} = "{at:.3f} mm"' for name, at in by_numeral.items()]
+    path.write_text("\n".join(["[measured]", *rows, ""]), "utf-8")
+    off = off_cover(
+        Meant(cover.layout, job.numerals),
+        read_found(path, Meant(cover.layout, job.numerals)),
+        Tape(),
+        limits_of(job.tolerance, job.allowed),
+    )
+    assert limit(off, "total").where == "far-44"
+    assert limit(off, "neighbours").where in ("far-42 to 44", "far-44 to 46")
+    assert limit(off, "square").where == "line 44"
+    # A numeral left out: from 30 on each stands a pitch too near, and counts two too many.
+    for reads in range(30, 20 + 2 * last + 1, 2):
+        by_numeral[f"near-{reads}"] -= INCH
+    told = off_cover(Meant(cover.layout, job.numerals), Found(by_numeral, {}), Tape(), ())
+    assert told.numbers[0].startswith("from near-30 on, numerals count 2 too many")
+
+
+def test_a_cover_on_the_table_is_held_to_the_finished_lines_whatever_new_canvas_would_gain(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    folder = one_job(tmp_path / "slack", '[cloth]\nstretch_length = "1 %"\n')
+    assert main(["prove", "--job", str(folder), "--marked-before", "--json"]) == 0
+    sheet = json.loads(capsys.readouterr().out)["asked"]
+    true = next(one["nominal"] for one in sheet if one["id"] == "near-12")
+    assert true == pytest.approx(12 * INCH)

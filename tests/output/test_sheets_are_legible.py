@@ -66,6 +66,7 @@ def test_no_word_stands_over_another_and_every_reading_is_one_the_tape_shows(
             job.title,
             job.units,
             paper,
+            job.numerals,
         ),
     ]
     written = [words_of(page) for page in pages]

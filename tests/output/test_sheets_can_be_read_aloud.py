@@ -57,7 +57,7 @@ def test_every_mark_and_reading_of_the_tape_sheet_is_found_in_its_pdf(bench):
 def test_every_distance_of_the_proof_sheet_is_found_in_its_pdf(bench):
     job, layout, plan = bench
     chosen = plan_proof(layout, plan, TAPE, within(job.tolerance), job.units)
-    data = pdf(proof_pages(chosen, (), TAPE, job.title, job.units, "letter"))
+    data = pdf(proof_pages(chosen, (), TAPE, job.title, job.units, "letter", job.numerals))
     said = text_of(data)
     _titled(data, f"{job.title}: proof")
     assert said.startswith(f"{job.title}: distances to measure")

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from pathlib import Path
 
+import pypdfium2
 import pytest
 
 from devices.commands import main
@@ -123,3 +124,41 @@ def test_control_says_where_to_clamp_it_and_drive_where_to_push_the_device(bench
     first, last = (told["read"][name][0] for name in ("r1c1", "r1c3"))
     assert first in said
     assert last in said
+
+
+@pytest.mark.parametrize("way", ["", '[ways]\nway = "flatbed-a3"\n'])
+def test_marks_set_out_for_a_fence_are_not_read_as_if_it_were_any_other(bench, ask, capsys, way):
+    folder, told, sections = bench
+    first = readings_of(folder, told, sections["r1c1"], told["read"]["r1c1"])
+    kept = JOB if way else JOB.partition("[fence]")[0]
+    Path(folder, "job.toml").write_text(kept + way, "utf-8")
+    for verb in ("place", "drive"):
+        words = [verb, "--job", str(folder), "--readings", str(first)]
+        more = [] if verb == "place" else ["--simulate", "--unattended", "--section", "r1c1"]
+        assert main([*words, *more]) == REFUSED
+        assert "marks that are set out are for a fence" in capsys.readouterr().err
+
+
+def words_of(path):
+    with pypdfium2.PdfDocument(path) as pdf:
+        return " ".join(pdf[0].get_textpage().get_text_range().split())
+
+
+def test_the_sheet_of_marks_for_a_fence_tells_whether_they_hold(bench):
+    folder, told, _ = bench
+    assert told["forecast"]["holds"]
+    said = words_of(folder / "out" / "control.pdf")
+    assert "Forecast: HOLDS" in said
+    assert "2 clampings of the fence" in said
+
+
+def test_marks_in_rows_take_the_hours_of_a_job_without_a_fence(tmp_path, capsys):
+    hours = []
+    for name, keys in (("with", JOB), ("without", JOB.partition("[fence]")[0])):
+        Path(tmp_path, name).mkdir()
+        Path(tmp_path, name, "job.toml").write_text(keys, "utf-8")
+        look = ["control", "--only-look", "--spacing", "6 in", "--job", str(tmp_path / name)]
+        main(look)
+        said = capsys.readouterr().out.splitlines()
+        hours += [line for line in said if line.startswith("By the reckoning")]
+    assert hours[0] == hours[1]

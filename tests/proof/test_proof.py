@@ -21,11 +21,12 @@ from marking.proof.distortion import WHOLE, effect, patch_at, whole_rows
 from marking.proof.geometry import design
 from marking.proof.limits import within
 from marking.proof.measured import read_measured
+from marking.proof.sheet_words import sheet_lines
 from marking.proof.verdict import prove
 from marking.proof.words import proof_lines, proof_record, since, since_lines
 from marking.record.record import open_record
 from marking.sections.plan import divide_into_sections
-from tests.output.printed import inked_box
+from tests.output.printed import inked_box, text_of
 from tests.proof.covers import Cover, taped
 
 SIXTEENTH = 25.4 / 16
@@ -298,11 +299,22 @@ def test_too_few_measurements_say_nothing(plan):
         prove(plan, few, Tape(), LIMITS)
 
 
+def test_a_sheet_for_a_cover_that_begins_at_72_says_which_line_it_calls_0(plan, millrace):
+    """The cover reads 72 where the sheet counts 0; at a cover that begins at 0 nothing is said."""
+    begun = millrace.numerals.model_copy(update={"first": 72})
+    said = "0 is the line that reads 72, 1 the next one, that reads 73"
+    args = plan, (), Tape()
+    (first, *_) = proof_pages(*args, millrace.title, "in", "letter", begun)
+    assert said in " ".join(text_of(pdf([first])).split())
+    assert said in next(sheet_lines(*args, "in", begun))
+    assert "counted from the zero line" not in "".join(sheet_lines(*args, "in", millrace.numerals))
+
+
 def test_the_sheet_lists_every_distance_on_the_paper_and_always_the_same(plan, millrace):
-    pages = proof_pages(plan, (), Tape(), millrace.title, "in", "letter")
+    pages = proof_pages(plan, (), Tape(), millrace.title, "in", "letter", millrace.numerals)
     for page in pages:
         left, low, right, high = inked_box(page)
         wide, tall = page.size
         assert min(left, low, wide - right, tall - high) >= 6
-    again = proof_pages(plan, (), Tape(), millrace.title, "in", "letter")
+    again = proof_pages(plan, (), Tape(), millrace.title, "in", "letter", millrace.numerals)
     assert pdf(pages) == pdf(again)
