@@ -9,7 +9,9 @@ import contextlib
 import io
 import itertools
 import multiprocessing
+import os
 import select
+import signal
 import socket
 import threading
 import time
@@ -213,6 +215,24 @@ def drive_with_kills(
         cable.close()
         time.sleep(0.2)
         plotter.kill()
+
+
+def kill_in_mid_ink(driver: Any, folder: Path) -> None:
+    """Kills a driver that has sent strokes of which it does not know yet whether they are drawn.
+
+    It is held while the record is read: between a look and a kill it could hear of all of them.
+    """
+    assert driver.pid is not None
+    while driver.is_alive():
+        os.kill(driver.pid, signal.SIGSTOP)
+        if unconfirmed(folder):
+            break
+        os.kill(driver.pid, signal.SIGCONT)
+        driver.join(0.02)
+    driver.kill()
+    driver.join()
+    assert driver.exitcode == -signal.SIGKILL, "it came to its own end before it was killed"
+    assert unconfirmed(folder)
 
 
 def unconfirmed(folder: Path) -> int:

@@ -28,7 +28,15 @@ from marking.placement.laid_ink import section_of
 from marking.record.record import open_record
 from marking.sections.plan import divide_into_sections
 from tests.inking.askew import BESIDE, SAMPLING, Silent, Stood, Table, forgiving
-from tests.inking.kills import FORK, SECTION, _quiet, cloth_faults, made, plotter_at, unconfirmed
+from tests.inking.kills import (
+    FORK,
+    SECTION,
+    _quiet,
+    cloth_faults,
+    kill_in_mid_ink,
+    made,
+    plotter_at,
+)
 from tests.job.command_cases import INTERRUPTED, REFUSED
 from tests.session.terminal import CONTROL_C, ENTER, started
 from tests.setting_down.marked_table import begin, marks, read, readings_file, table_with_marks
@@ -369,11 +377,7 @@ def killed(folder: Path, readings: Path) -> None:
             target=_quiet, args=([*words, "--readings", str(readings), *port],), daemon=True
         )
         driver.start()
-        while driver.is_alive() and unconfirmed(folder) == 0:
-            driver.join(0.05)
-        driver.kill()
-        driver.join()
-    assert unconfirmed(folder)
+        kill_in_mid_ink(driver, folder)
 
 
 def test_the_same_command_goes_on_after_a_kill_and_a_bump_is_told(
