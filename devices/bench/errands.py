@@ -23,6 +23,7 @@ if TYPE_CHECKING:
 
 PROOF_FILE, TRIAL_FILE = "proof.csv", "square.csv"
 """What was measured, in the job's folder, as the verbs read it."""
+_MOST_PRINTED = 40_000
 ERRANDS: Mapping[str, tuple[str, ...]] = {
     "ways": ("ways",),
     "ways-all": ("ways", "--all"),
@@ -44,6 +45,9 @@ ERRANDS: Mapping[str, tuple[str, ...]] = {
     "proved": ("prove", "--measured", PROOF_FILE),
 }
 
+SHOWN_BY_THE_PAGE = frozenset(("ways", "ways-all", "to-prove"))
+"""Errands whose JSON the page makes into cards and fields; the others' words are shown as said."""
+
 
 @dataclass(frozen=True)
 class Errand:
@@ -54,13 +58,22 @@ class Errand:
     code: int | None = None
     """Its exit code; None while it goes on."""
     result: Any = None
-    """What it printed as JSON."""
+    """What it printed as JSON, where the page asks for that."""
     said: tuple[str, ...] = ()
+    """What it told beside its result."""
+    printed: str = ""
+    """What it printed as words."""
 
     @property
     def record(self) -> dict[str, Any]:
         """As the pages are shown it."""
-        return {"of": self.of, "code": self.code, "result": self.result, "said": list(self.said)}
+        return {
+            "of": self.of,
+            "code": self.code,
+            "result": self.result,
+            "said": list(self.said),
+            "printed": self.printed,
+        }
 
 
 @dataclass
@@ -84,9 +97,10 @@ class Errands:
         verb, *options = ERRANDS[kind]
         words = [self.folder / word if word.endswith(".csv") else word for word in options]
         process = await asyncio.create_subprocess_exec(
-            *(sys.executable, "-m", "devices.commands", verb, "--job", str(self.folder), "--json"),
+            *(sys.executable, "-m", "devices.commands", verb, "--job", str(self.folder)),
             *map(str, words),
             *said,
+            *(("--json",) if kind in SHOWN_BY_THE_PAGE else ()),
             stdin=asyncio.subprocess.DEVNULL,
             stdout=asyncio.subprocess.PIPE,
             stderr=asyncio.subprocess.PIPE,
@@ -103,11 +117,13 @@ class Errands:
             return
         del self._processes[kind]
         result: Any = None
-        with contextlib.suppress(ValueError):
-            result = json.loads(out)
+        printed = out.decode("utf-8", "replace").strip()
+        if kind in SHOWN_BY_THE_PAGE:
+            with contextlib.suppress(ValueError):
+                result, printed = json.loads(printed), ""
         lines = err.decode("utf-8", "replace").splitlines()
         said = tuple(line.removeprefix("canvasrule: ") for line in lines if line.strip())
-        self.known[kind] = Errand(of, process.returncode, result, said)
+        self.known[kind] = Errand(of, process.returncode, result, said, printed[:_MOST_PRINTED])
         await self.changed(kind)
 
     async def _ended(self, kind: str) -> None:

@@ -14,9 +14,10 @@ from devices.bench.errands import PROOF_FILE, TRIAL_FILE, Errands
 from devices.bench.fields import fields
 from devices.bench.job_file import JobFile, stamp
 from devices.bench.machine import Machine
-from devices.bench.state import record_of, standing, steps, values, written_files
+from devices.bench.state import standing, values, written_files
+from devices.bench.steps import Kept, kept_of, steps
 from devices.bench.typed import keep_waiting, waiting, write_measured
-from marking.errors import BadInputError, RefusedError
+from marking.errors import BadInputError, CanvasruleError, RefusedError
 from marking.job.folder import RECORD_FILE
 from marking.job.written import with_changes
 from marking.output.layout_json import layout_record
@@ -87,12 +88,13 @@ class OpenJob:
     def told(self) -> dict[str, Any]:
         """What every page is shown of it."""
         good = self.good
+        files = written_files(self.folder)
         return {
             "type": "job",
             "folder": str(self.folder.resolve()),
             "values": values(self.now, self.waiting),
             "measured": self.waiting,
-            "files": written_files(self.folder),
+            "files": files,
             "fault": self.now.faults.get("", ""),
             "undo": self.file.can_undo,
             "redo": self.file.can_redo,
@@ -100,8 +102,15 @@ class OpenJob:
             "warnings": list(good.layout.warnings) if good and good.layout else [],
             "units": good.job.units if good and good.job else "in",
             "title": good.job.title if good and good.job else self.folder.name,
-            "steps": steps(self.now, record_of(self.folder)),
+            "steps": steps(self.now, self._kept(), self.waiting, files),
         }
+
+    def _kept(self) -> Kept:
+        """Nothing where the record cannot be read: the layout's own fault says so."""
+        try:
+            return kept_of(self.folder, self.now.job, self.now.layout)
+        except CanvasruleError:
+            return Kept()
 
     def drawing(self) -> str:
         """`layout --json` of the last good marking; an empty object where there was none."""
@@ -156,7 +165,7 @@ class OpenJob:
             return
         if proposed.job is None:
             raise BadInputError(*proposed.faults.values())
-        if proposed.layout is None and record_of(self.folder)["begun"]:
+        if proposed.layout is None and kept_of(self.folder).begun:
             # What is inked stays the measure: a change that would move a line is not kept.
             raise RefusedError(*proposed.faults.values())
         self.file.write(text)

@@ -39,6 +39,7 @@ FILES = {
     "jobs.js": "text/javascript",
     "mark.js": "text/javascript",
     "picture.js": "text/javascript",
+    "texts.js": "text/javascript",
 }
 _COOKIE = "canvasrule-bench"
 _STALE = 4401

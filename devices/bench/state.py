@@ -1,7 +1,7 @@
-"""Where a job stands: the value in each field, what is wrong with it, and how far each step is.
+"""Where a job stands: the value in each field, what is wrong with it, and what is written.
 
 It asks the functions that the verbs ask, and keeps nothing. Whatever cannot be read is said in
-words beside the field or the step that it concerns.
+words beside the field that it concerns.
 """
 
 from __future__ import annotations
@@ -11,7 +11,6 @@ from typing import TYPE_CHECKING, Any
 
 from devices.begun import layout_of
 from devices.bench.fields import fields
-from devices.history import has_record
 from devices.job import Job
 from marking.errors import BadInputError, CanvasruleError
 from marking.input.toml import toml_tables
@@ -25,7 +24,6 @@ if TYPE_CHECKING:
     from marking.layout.layout import Layout
 
 LOOKED_AT = {".pdf": "application/pdf", ".svg": "image/svg+xml", ".png": "image/png"}
-STEPS = ("measure", "choose", "see", "way", "ready", "mark", "prove", "keep")
 
 
 @dataclass(frozen=True)
@@ -129,39 +127,6 @@ def _fold(fold: Any, job: Job) -> str:
     from marking.measures.lengths import format_length
 
     return f"{fold.kind} {format_length(fold.depth, job.units)}"
-
-
-def steps(here: Standing, kept: Mapping[str, Any]) -> list[dict[str, Any]]:
-    """What is left to do on each step, in words; what is done has nothing left."""
-    left = {
-        "measure": "" if _surveyed(here) else "Six measurements to take",
-        "choose": "" if here.layout is not None else "Something is wrong",
-        "see": "",
-        "way": "" if here.written.get("ways", {}).get("way") else "None chosen",
-        "ready": "",
-        "mark": "" if kept["inked"] else "Nothing inked yet",
-        "prove": "" if kept["proved"] else "Nothing measured yet",
-        "keep": "",
-    }
-    return [{"step": step, "left": left[step]} for step in STEPS]
-
-
-def _surveyed(here: Standing) -> bool:
-    return here.job is not None and here.job.table.survey is not None
-
-
-def record_of(folder: Path) -> dict[str, Any]:
-    """What job.db knows: what is inked, set out and proved."""
-    if not has_record(folder):
-        return {"inked": [], "begun": False, "proved": False}
-    from marking.record.record import open_record
-
-    with open_record(folder) as record:
-        return {
-            "inked": sorted(ink.section for ink in record.ink()),
-            "begun": bool(record.runs()),
-            "proved": bool(record.checks("proof")),
-        }
 
 
 def written_files(folder: Path) -> list[dict[str, Any]]:

@@ -1,17 +1,14 @@
 // The bench page: shows the job it is sent, tries what is typed, sends what is kept. It keeps
 // nothing of its own but what is being typed.
 import { show as showErrand, told as toldErrands } from "./errands.js";
-import { fill, make, names, tell } from "./fields.js";
+import { fill, judged, make, tellOthers } from "./fields.js";
 import { show as showJobs } from "./jobs.js";
 import { look, show as showMachine } from "./mark.js";
 import { length, show as draw, whole, zoom } from "./picture.js";
+import { filled, texts } from "./texts.js";
 
 const at = (id) => document.getElementById(id);
 const TRY_MS = 30;
-const NAMES = {
-  measure: "Measure", choose: "Choose", see: "See it", way: "Way", ready: "Get ready",
-  mark: "Mark", prove: "Prove", keep: "Keep",
-};
 // Where each measurement of the top stands on its drawing, in parts of its width and height.
 const PLACES = {
   "table.survey.far": [0.5, 0.08], "table.survey.near": [0.5, 0.92],
@@ -35,29 +32,37 @@ function tried(field, value) {
   tryTimer = setTimeout(() => ask(field, value), TRY_MS);
 }
 
-// Shows what a change would make, before it is kept; only the newest answer counts.
+// What a change would make, before it is kept; null where nobody answers.
+async function trial(field, value) {
+  try {
+    const answer = await fetch("/try", { method: "POST", body: JSON.stringify({ name: field.name, value }) });
+    return answer.ok ? await answer.json() : null;
+  } catch { return null; }
+}
+
+// Shows it; only the newest answer counts.
 async function ask(field, value) {
   tries += 1;
   const mine = tries;
-  let found;
-  try {
-    const answer = await fetch("/try", { method: "POST", body: JSON.stringify({ name: field.name, value }) });
-    if (!answer.ok) return;
-    found = await answer.json();
-  } catch { return; }
-  if (mine !== tries) return;
-  for (const name of names()) tell(name, found.faults[name]);
+  const found = await trial(field, value);
+  if (!found) return found;
+  judged(field.name, value, found.faults);
+  if (mine !== tries) return found;
+  tellOthers(field.name, found.faults);
   trouble(found.faults[""]);
-  if (!found.layout) return;
+  if (!found.layout) return found;
   draw(found.layout, job.units);
   drawTop(found.layout);
   drawNumerals(found.layout);
   list(at("warnings"), found.warnings);
+  return found;
 }
 
-function kept(field, value) {
+// A value that is wrong by itself stays where it was typed, with what is wrong beside it.
+async function kept(field, value) {
   clearTimeout(tryTimer);
-  tries += 1;
+  const found = await ask(field, value);
+  if (found && found.faults[field.name]) return;
   tap({ do: "set", name: field.name, value }, field.label);
 }
 
@@ -94,7 +99,7 @@ function fieldsMade(steps) {
 async function shown(message) {
   if (!job || job.folder !== message.folder) drawn = null;
   job = message;
-  document.title = `${job.title} · bench`;
+  document.title = filled(texts.bench, { job: job.title });
   at("title").textContent = job.title;
   at("folder").textContent = job.folder;
   at("undo").disabled = !job.undo;
@@ -121,10 +126,10 @@ function showSteps() {
   at("steps").replaceChildren(...job.steps.map((one) => {
     const link = document.createElement("a");
     link.href = `#${one.step === "see" ? "picture" : one.step}`;
-    link.textContent = NAMES[one.step];
+    link.textContent = texts[one.step];
     if (one === next) link.className = "next";
     const left = document.createElement("small");
-    left.textContent = one.left || "Done";
+    left.textContent = one.says;
     link.append(left);
     return link;
   }));
@@ -178,7 +183,7 @@ function drawNumerals(record) {
     const [width, height] = [x1 - x0 + 2 * room, y1 - y0 + 2 * room];
     const drawing = svg("svg", {
       width: `${width}mm`, height: `${height}mm`, viewBox: `0 0 ${width} ${height}`,
-      role: "img", "aria-label": `${one.text}, ${length(one.height)} high`,
+      role: "img", "aria-label": filled(texts.numeral, { text: one.text, height: length(one.height) }),
     });
     for (const id of one.strokes) {
       const path = strokes.get(id).map(([x, y]) => `${x - x0 + room},${y1 - y + room}`).join(" ");
@@ -194,8 +199,8 @@ function drawNumerals(record) {
 for (const button of document.querySelectorAll("[data-zoom]")) {
   button.onclick = () => (Number(button.dataset.zoom) ? zoom(Number(button.dataset.zoom)) : whole());
 }
-at("undo").onclick = () => tap({ do: "undo" }, "Undo");
-at("redo").onclick = () => tap({ do: "redo" }, "Redo");
+at("undo").onclick = () => tap({ do: "undo" }, texts.undo);
+at("redo").onclick = () => tap({ do: "redo" }, texts.redo);
 at("heard").onclick = () => say("");
 document.addEventListener("keydown", (event) => {
   const typing = event.target.matches("input, textarea, select");
@@ -216,14 +221,14 @@ join({
   },
   live(live) {
     at("link").classList.toggle("off", !live);
-    at("link").textContent = live ? "In step" : "Not connected";
+    at("link").textContent = live ? texts.inStep : texts.notConnected;
   },
-  undone(words) { say(`Not done, for want of a connection: ${words.join("; ")}. Try it once more.`); },
+  undone(words) { say(filled(texts.notDone, { what: words.join("; ") })); },
   waiting() { document.body.setAttribute("aria-busy", Boolean(link.waiting.length)); },
   opened() {},
   ended(code) {
     if (code !== 4401) return code === 4410;
-    say("This page is of an earlier run. Open the address that canvasrule bench prints now.");
+    say(texts.earlierRun);
     return true;
   },
 });

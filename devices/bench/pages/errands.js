@@ -1,5 +1,6 @@
 // Errands: verbs run for the page, and what they printed. Nothing is worked out here.
 import { length } from "./picture.js";
+import { filled, texts } from "./texts.js";
 
 const at = (id) => document.getElementById(id);
 const CORNER_RUNS = ["AB", "BC", "CD", "DA", "AC", "BD"];
@@ -27,36 +28,55 @@ export function show(message) {
 }
 
 function outcome(message) {
-  if (message.code === null) return [element("p", { role: "status" }, "Working…")];
+  if (message.code === null) return [element("p", { role: "status" }, texts.working)];
   const said = [];
   if (job && message.of !== job.drawn) {
-    said.push(element("p", { class: "old" }, "The job has changed since; ask again."));
+    said.push(element("p", { class: "old" }, texts.changedSince));
   }
-  const verdict = message.result && message.result.verdict;
-  if (verdict) said.push(element("p", { class: "verdict" }, String(verdict)));
   if (message.said.length) {
     const list = element("ul", { class: message.code ? "fault" : null });
     for (const line of message.said) list.append(element("li", {}, line));
     said.push(list);
-  } else if (message.code === 0) said.push(element("p", { role: "status" }, "Done."));
+  }
+  if (message.printed) {
+    const linked = written(message.printed);
+    if (linked.length) said.push(element("p", { class: "row" }, ...linked));
+    said.push(element("pre", { tabindex: "0", "aria-label": texts.printed }, message.printed));
+  }
+  if (!said.length) said.push(element("p", { role: "status" }, message.code ? texts.failed : texts.done));
   return said;
 }
 
-const hours = ([low, high]) => `${low.toFixed(1)} to ${high.toFixed(1)} h`;
+// The files that a verb's words name, where they are there to look at.
+function written(words) {
+  const said = words.replaceAll("\\", "/");
+  return (job ? job.files : []).filter((one) => said.includes(`out/${one.name}`)).map(link);
+}
+
+function link(file) {
+  return element("a", { href: `/out/${file.name}`, target: "_blank", rel: "noopener" }, file.name);
+}
+
+const hours = ([low, high]) => filled(texts.hours, { low: low.toFixed(1), high: high.toFixed(1) });
 
 function ways(found) {
   at("ways-table").replaceChildren(...found.ways.map((one) => {
     const now = chosen() === one.id;
     const choose = element("button", { "aria-pressed": String(now), class: now ? "main" : null },
-      now ? "Chosen" : "Choose");
-    choose.onclick = () => tap({ do: "set", name: "ways.way", value: one.id }, "Choose a way");
-    const held = one.worst_line_mm === null ? "" : ` Worst line ${length(one.worst_line_mm)}, worst step ${length(one.worst_step_mm)}.`;
-    const needs = one.needs.length ? ` Needs ${one.needs.join(", ")}.` : "";
+      now ? texts.chosen : texts.chooseThis);
+    choose.onclick = () => tap({ do: "set", name: "ways.way", value: one.id }, texts.chooseWay);
+    const said = [
+      one.id === found.best ? texts.leastHours : "",
+      filled(one.people === 1 ? texts.clockOne : texts.clockMore, { hours: hours(one.clock_hours), people: one.people }),
+      one.worst_line_mm === null ? ""
+        : filled(texts.worst, { line: length(one.worst_line_mm), step: length(one.worst_step_mm) }),
+      one.needs.length ? filled(texts.needs, { what: one.needs.join(", ") }) : "",
+    ];
     return element("article", { class: now ? "card chosen" : "card", "aria-label": one.says },
       element("div", { class: "row" }, choose, element("strong", {}, one.says)),
-      element("p", { class: "big" }, `${hours(one.person_hours)} of a person's time`),
-      element("p", {}, `${one.id === found.best ? "The least hours of those that hold. " : ""}By the clock ${hours(one.clock_hours)}, with ${one.people === 1 ? "one person" : `${one.people} people`}.${held}${needs}`),
-      element("p", { class: one.holds ? "hint" : "fault" }, one.holds ? one.why : `Does not hold: ${one.why}`));
+      element("p", { class: "big" }, filled(texts.personHours, { hours: hours(one.person_hours) })),
+      element("p", {}, said.filter(Boolean).join(" ")),
+      element("p", { class: one.holds ? "hint" : "fault" }, one.holds ? one.why : filled(texts.doesNotHold, one)));
   }));
 }
 
@@ -74,7 +94,9 @@ function measured(name, label, help) {
 
 function distances(list) {
   at("proof-fields").replaceChildren(...list.map((one) => measured(
-    `proved.${one.id}`, `${one.id}: ${one.between.join(" to ")}`, `${one.purpose}; near ${length(one.nominal)}`,
+    `proved.${one.id}`,
+    filled(texts.distance, { id: one.id, one: one.between[0], other: one.between[1] }),
+    filled(texts.distanceHelp, { purpose: one.purpose, length: length(one.nominal) }),
   )));
 }
 
@@ -83,15 +105,14 @@ export function told(message) {
   job = message;
   if (!before) {
     at("square-fields").replaceChildren(...CORNER_RUNS.map((run) => measured(
-      `squared.${run}`, `${run[0]} to ${run[1]}`, "As the tape showed it on the scrap.",
+      `squared.${run}`, filled(texts.corners, { one: run[0], other: run[1] }), texts.cornersHelp,
     )));
   }
   for (const box of document.querySelectorAll(".measured .field")) {
     const input = box.querySelector("input");
     if (document.activeElement !== input) input.value = job.measured[box.dataset.name] ?? "";
   }
-  at("written").replaceChildren(...job.files.map((file) => element("li", {},
-    element("a", { href: `/out/${file.name}`, target: "_blank", rel: "noopener" }, file.name))));
+  at("written").replaceChildren(...job.files.map((file) => element("li", {}, link(file))));
   for (const [, result] of results) show(result);
 }
 
@@ -100,6 +121,6 @@ for (const button of document.querySelectorAll("[data-errand]")) {
 }
 
 at("tick-ruled").onclick = () => {
-  tap({ do: "errand", kind: "ruled", lines: at("ruled-lines").value.trim() }, "Tick ruled lines");
+  tap({ do: "errand", kind: "ruled", lines: at("ruled-lines").value.trim() }, texts.tickRuled);
   at("ruled-lines").value = "";
 };

@@ -61,12 +61,13 @@ export function make(field, on) {
   box.append(control(field, id), help, fault);
   const inputs = box.querySelectorAll("input, select, textarea");
   for (const input of inputs) input.setAttribute("aria-describedby", `${id}-fault ${id}-help`);
-  const state = { field, box, fault, typed: false, sent: null, timer: 0 };
+  const state = { field, box, fault, typed: false, sent: null, refused: null, timer: 0 };
   const keep = () => {
     clearTimeout(state.timer);
+    const now = JSON.stringify(said(field, box));
     // What is known to be wrong stays as it was typed, with what is wrong beside it.
-    if (!state.typed || state.fault.textContent) return;
-    state.sent = JSON.stringify(said(field, box));
+    if (!state.typed || state.refused === now) return;
+    state.sent = now;
     on.kept(field, said(field, box));
   };
   box.addEventListener("input", () => {
@@ -80,6 +81,7 @@ export function make(field, on) {
     if (event.key === "Enter" && field.kind !== "list") keep();
     if (event.key === "Escape" && state.typed) {
       state.typed = false;
+      state.refused = null;
       fill(last);
       event.stopPropagation();
     }
@@ -118,20 +120,30 @@ export function fill(values) {
     if (state.typed) continue;
     state.sent = null;
     shown(state.field, state.box, value);
-    tell(name, value.fault);
+    state.refused = null;
+    tell(state, value.fault);
   }
 }
 
-// Says what is wrong with a field; nothing where nothing is.
-export function tell(name, words) {
+// Says what is wrong with a field's value, and notes which value that was: another may be kept.
+export function judged(name, value, faults) {
   const state = made.get(name);
-  if (!state) return false;
+  if (!state) return;
+  state.refused = faults[name] ? JSON.stringify(value) : null;
+  tell(state, faults[name]);
+}
+
+// Says what is wrong with every other field, but for those in which a wrong value waits.
+export function tellOthers(name, faults) {
+  for (const [other, state] of made) {
+    if (other !== name && !(state.typed && state.refused)) tell(state, faults[other]);
+  }
+}
+
+function tell(state, words) {
   state.fault.textContent = words || "";
   state.box.classList.toggle("wrong", Boolean(words));
   for (const input of state.box.querySelectorAll("input, select, textarea")) {
     input.setAttribute("aria-invalid", Boolean(words));
   }
-  return true;
 }
-
-export function names() { return Array.from(made.keys()); }

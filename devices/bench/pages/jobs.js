@@ -1,4 +1,6 @@
 // Jobs: those that lie in the folder, opened, made, copied and renamed.
+import { filled, texts } from "./texts.js";
+
 const at = (id) => document.getElementById(id);
 const OWN = "own";
 
@@ -15,13 +17,13 @@ export function show(message) {
     const row = document.createElement("li");
     const open = document.createElement("button");
     const here = one.name === message.open;
-    open.textContent = here ? "Open now" : "Open";
+    open.textContent = here ? texts.openNow : texts.open;
     open.disabled = here;
-    open.onclick = () => tap({ do: "job", act: "open", name: one.name }, `Open ${one.name}`);
-    row.append(open, ` ${one.title}${one.title === one.name ? "" : ` (${one.name})`}`);
+    open.onclick = () => tap({ do: "job", act: "open", name: one.name }, filled(texts.openJob, { job: one.name }));
+    row.append(open, " ", one.title === one.name ? one.name : filled(texts.jobNamed, one));
     return row;
   }));
-  options(at("new-table"), [...message.tables.map((name) => [name, name]), [OWN, "another size"]]);
+  options(at("new-table"), [...message.tables.map((name) => [name, name]), [OWN, texts.anotherSize]]);
   const first = at("new-plotter").dataset.shown === undefined;
   options(at("new-plotter"), message.plotters.map((name) => [name, name]));
   if (first) at("new-plotter").value = message.usual;
@@ -42,7 +44,7 @@ at("make-new").onclick = () => {
   tap({
     do: "job", act: "new", name: at("new-name").value, plotter: at("new-plotter").value,
     ...(own ? { length: at("new-length").value, width: at("new-width").value } : { table: at("new-table").value }),
-  }, "Make a job");
+  }, texts.makeJob);
 };
-at("copy").onclick = () => tap({ do: "job", act: "copy", name: at("other-name").value }, "Copy the job");
-at("rename").onclick = () => tap({ do: "job", act: "rename", name: at("other-name").value }, "Rename the job");
+at("copy").onclick = () => tap({ do: "job", act: "copy", name: at("other-name").value }, texts.copyJob);
+at("rename").onclick = () => tap({ do: "job", act: "rename", name: at("other-name").value }, texts.renameJob);

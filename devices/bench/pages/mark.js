@@ -1,6 +1,7 @@
 // Marking: the machine as it is told, its keys, and what it has drawn. Only the page that holds the
 // machine presses its keys; any page stops it.
 import { inked } from "./picture.js";
+import { filled, texts } from "./texts.js";
 
 const at = (id) => document.getElementById(id);
 const LOOK_MS = 700;
@@ -15,7 +16,7 @@ let lookTimer = 0;
 const mine = () => machine.holder === link.page;
 
 export function press(key) {
-  tap({ do: "machine", act: "key", key }, `the key ${key}`);
+  tap({ do: "machine", act: "key", key }, filled(texts.key, { key }));
 }
 
 export function show(message) {
@@ -30,7 +31,7 @@ export function show(message) {
   for (const button of document.querySelectorAll("#running [data-key]")) button.disabled = !mine();
   at("take").hidden = mine();
   at("held").textContent = !machine.running ? ended()
-    : `${machine.rehearsal ? "A rehearsal: the plotter and the cloth are simulated. " : ""}${mine() ? "This page holds the machine." : "Another page holds the machine."}`;
+    : `${machine.rehearsal ? `${texts.rehearsal} ` : ""}${mine() ? texts.holdsHere : texts.holdsElsewhere}`;
   at("told").replaceChildren(...machine.lines.map((text) => {
     const one = document.createElement("li");
     one.textContent = text;
@@ -44,7 +45,7 @@ export function show(message) {
 
 function ended() {
   if (machine.ended === null || machine.ended === undefined) return "";
-  return machine.ended === 0 ? "Done." : "It ended before all was drawn; the last lines say why.";
+  return machine.ended === 0 ? texts.endedWell : texts.endedEarly;
 }
 
 export async function look() {
@@ -59,14 +60,14 @@ async function ports() {
     const answer = await fetch("/ports");
     if (!answer.ok) return;
     const found = await answer.json();
-    at("port").replaceChildren(...found.map((one) => new Option(`${one.name}, ${one.about}`, one.name)));
-    if (!found.length) at("port").append(new Option("no port is there", ""));
+    at("port").replaceChildren(...found.map((one) => new Option(filled(texts.port, one), one.name)));
+    if (!found.length) at("port").append(new Option(texts.noPort, ""));
   } catch { /* as above */ }
 }
 
-at("rehearse").onclick = () => tap({ do: "machine", act: "rehearse", most: 1 }, "Rehearse");
-at("ink").onclick = () => tap({ do: "machine", act: "ink", port: at("port").value, most: 1 }, "Ink");
-at("take").onclick = () => tap({ do: "machine", act: "take" }, "Hold the machine here");
+at("rehearse").onclick = () => tap({ do: "machine", act: "rehearse", most: 1 }, texts.rehearse);
+at("ink").onclick = () => tap({ do: "machine", act: "ink", port: at("port").value, most: 1 }, texts.ink);
+at("take").onclick = () => tap({ do: "machine", act: "take" }, texts.holdHere);
 at("look-again").onclick = ports;
 // A stop waits for no turn, and goes by another way where the connection is gone.
 function stop() {

@@ -1,6 +1,8 @@
 // The marking as `layout --json` gives it, drawn by the browser: nothing is laid out here. Zoomed
 // and panned by wheel, fingers, keys and buttons; the pointer reads lengths from zero.
 
+import { filled, texts } from "./texts.js";
+
 const INK = {
   cross: "#3a3f47", long: "#3a3f47", hem: "#1f5fa8", numeral: "#111111", tick: "#3a3f47",
   bias: "#7a5195", witness: "#c2410c",
@@ -139,7 +141,7 @@ function read(event) {
   const ratio = canvas.width / canvas.clientWidth;
   const [x, y] = under(event.offsetX * ratio, event.offsetY * ratio);
   const zero = layout.fit.zero_x ?? zeroLine();
-  pointer.textContent = `${length(x - zero)} from zero, ${length(y)} from the near edge`;
+  pointer.textContent = filled(texts.pointer, { along: length(x - zero), across: length(y) });
 }
 
 function zeroLine() {
