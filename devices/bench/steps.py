@@ -74,7 +74,9 @@ def steps(
     way = here.written.get("ways", {}).get("way")
     stands = {
         "measure": _measured(here, waiting),
-        "choose": ("Lays out", False) if here.layout is not None else ("Something is wrong", True),
+        "choose": ("Nothing wrong", False)
+        if here.layout is not None
+        else ("Something is wrong", True),
         "see": _seen(here),
         "way": (str(way), False) if way else ("None chosen", True),
         "ready": _ready(kept, names),
@@ -96,7 +98,9 @@ def _seen(here: Standing) -> tuple[str, bool]:
     if here.layout is None:
         return "No new picture", True
     count = len(here.layout.warnings)
-    return (f"{count} to think about" if count else "Nothing to think about"), False
+    return (
+        f"{count} {'note' if count == 1 else 'notes'} to read" if count else "Nothing to note"
+    ), False
 
 
 def _ready(kept: Kept, names: set[str]) -> tuple[str, bool]:

@@ -8,25 +8,29 @@ import os
 import signal
 import subprocess
 import sys
+import time
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Callable, Iterator
 
     from playwright.sync_api import Browser, Page
 
 SMALL = 'schema = 1\ntitle = "Millrace sampler"\n[table]\nlength = "26 in"\nwidth = "17 in"\n'
 """A top that one A3 bed or two ink: what is looked at is the page, not the table."""
+_PATIENCE_SECONDS = 60.0
+"""By when what is waited for has come, however busy the machine is."""
 
 
 @dataclass(frozen=True)
 class Bench:
-    """A bench that is running."""
+    """A bench that is running over a folder of jobs."""
 
     url: str
     process: subprocess.Popen[str]
+    root: Path
 
 
 def command(*words: str | Path) -> list[str]:
@@ -41,7 +45,7 @@ def surroundings() -> dict[str, str]:
 
 @contextlib.contextmanager
 def bench(folder: Path, *words: str) -> Iterator[Bench]:
-    """`canvasrule bench --json` over a folder, ended as by Ctrl C."""
+    """`canvasrule bench --json` over a folder of jobs or a job, ended as by Ctrl C."""
     process = subprocess.Popen(
         command("bench", "--job", folder, "--no-open", "--json", *words),
         stdout=subprocess.PIPE,
@@ -50,8 +54,9 @@ def bench(folder: Path, *words: str) -> Iterator[Bench]:
         env=surroundings(),
     )
     assert process.stdout is not None
+    root = folder.parent if (folder / "job.toml").exists() else folder
     try:
-        yield Bench(json.loads(process.stdout.readline())["page"], process)
+        yield Bench(json.loads(process.stdout.readline())["page"], process, root)
     finally:
         if process.poll() is None:
             process.send_signal(signal.SIGINT)
@@ -66,14 +71,54 @@ def small_job(folder: Path, more: str = "") -> Path:
     return folder
 
 
-def opened(browser: Browser, run: Bench, size: tuple[int, int] = (1600, 1000)) -> Page:
-    """The page in a window of its own, once it is in step."""
+def opened(
+    browser: Browser, run: Bench, job: str = "", size: tuple[int, int] = (1440, 900)
+) -> Page:
+    """The page in a window of its own, once it is in step, with `job` open where one is named."""
     page = browser.new_context(viewport={"width": size[0], "height": size[1]}).new_page()
-    page.goto(run.url)
+    page.goto(f"{run.url}&job={job}" if job else run.url)
     page.get_by_text("In step").wait_for()
+    if job:
+        until(page, lambda: (page.locator("#folder").text_content() or "").endswith(job), job)
     return page
+
+
+def until(page: Page, true: Callable[[], bool], what: str) -> None:
+    """Waits until something is true, however long a busy machine takes."""
+    end = time.monotonic() + _PATIENCE_SECONDS
+    while not true():
+        assert time.monotonic() < end, f"never came true: {what}"
+        page.wait_for_timeout(25)
 
 
 def field(name: str) -> str:
     """Where the control of a key of job.toml is."""
     return f'[data-name="{name}"] :is(input, select, textarea)'
+
+
+def shown(page: Page, name: str, value: str) -> None:
+    """Waits until a field shows a value."""
+    until(page, lambda: page.locator(field(name)).input_value() == value, f"{name} = {value}")
+
+
+def kept(folder: Path) -> str:
+    """What stands in job.toml."""
+    return (folder / "job.toml").read_text("utf-8")
+
+
+def in_job(page: Page, folder: Path, text: str) -> None:
+    """Waits until job.toml has a text."""
+    until(page, lambda: text in kept(folder), f"{text!r} in job.toml")
+
+
+def inking(page: Page) -> None:
+    """Answers yes to whatever is asked until strokes are drawn."""
+    inks = page.locator("#told").get_by_text("strokes, about")
+
+    def begun() -> bool:
+        yes = page.locator("#answers button").first
+        if yes.is_visible():
+            yes.click()
+        return inks.count() > 0
+
+    until(page, begun, "strokes are drawn")

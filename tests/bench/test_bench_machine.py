@@ -1,0 +1,124 @@
+"""A machine driven from the bench page in real Chromium, on the simulated plotter."""
+
+from __future__ import annotations
+
+import subprocess
+from typing import TYPE_CHECKING
+
+import pytest
+
+from tests.bench.benches import (
+    bench,
+    command,
+    field,
+    in_job,
+    inking,
+    opened,
+    small_job,
+    surroundings,
+    until,
+)
+from tests.projector.browsers import chromium
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+    from pathlib import Path
+
+    from playwright.sync_api import Browser
+
+
+@pytest.fixture(scope="module")
+def chrome() -> Iterator[Browser]:
+    with chromium() as one:
+        yield one
+
+
+@pytest.fixture
+def browser(chrome: Browser) -> Iterator[Browser]:
+    """The browser, which has no page of an earlier test open."""
+    yield chrome
+    for context in chrome.contexts:
+        context.close()
+
+
+def test_an_empty_folder_leads_to_ink_on_simulated_cloth_in_few_clicks(
+    tmp_path: Path, browser: Browser
+) -> None:
+    """Counted as the goal is: each click and each field filled, at most 25."""
+    done = 0
+    with bench(tmp_path) as run:
+        page = opened(browser, run)
+
+        def fill(name: str, text: str) -> None:
+            nonlocal done
+            done += 1
+            page.locator(name).fill(text)
+            page.locator(name).blur()
+
+        def click(name: str) -> None:
+            nonlocal done
+            done += 1
+            page.locator(name).first.click()
+
+        fill("#new-name", "Sampler")
+        page.select_option("#new-table", "own")
+        done += 1
+        fill("#new-length", "26 in")
+        fill("#new-width", "17 in")
+        click("#make-new")
+        page.locator(field("table.survey.near")).wait_for()
+        for name, text in {
+            "near": "26 in",
+            "far": "26 1/16 in",
+            "zero_end": "17 in",
+            "far_end": "17 in",
+            "diagonal_from_zero_near": "31 1/16 in",
+            "diagonal_from_zero_far": "31 1/16 in",
+        }.items():
+            fill(field(f"table.survey.{name}"), text)
+        folder = tmp_path / "Sampler"
+        in_job(page, folder, 'diagonal_from_zero_far = "31 1/16 in"')
+        page.locator("#steps").get_by_text("Measured", exact=True).wait_for()
+        assert not (folder / "job.waiting.json").exists()
+        click("#rehearse")
+        inks = page.locator("#told").get_by_text("strokes, about")
+
+        def begun() -> bool:
+            if page.locator("#answers").is_visible():
+                click("#answers button")
+            return inks.count() > 0
+
+        until(page, begun, "strokes are drawn")
+        assert done <= 25
+        page.get_by_role("button", name="Stop").click()
+        page.get_by_text("It ended before all was drawn").wait_for(timeout=60_000)
+        # A rehearsal is none of the cover's.
+        assert not (folder / "job.db").exists()
+
+
+def test_a_page_that_goes_pauses_the_machine_that_it_held(tmp_path: Path, browser: Browser) -> None:
+    """On a simulated plotter over TCP, at its own pace, with ink that would go on for minutes."""
+    folder = small_job(tmp_path / "a")
+    simulated = subprocess.Popen(
+        command("simulate", "--job", folder, "--pace", "4"),
+        stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True, env=surroundings(),
+    )  # fmt: skip
+    assert simulated.stdout is not None
+    port = simulated.stdout.readline().strip()
+    try:
+        with bench(folder) as run:
+            page = opened(browser, run)
+            page.evaluate(
+                "(name) => document.querySelector('#port').append(new Option(name, name))", port
+            )
+            page.select_option("#port", port)
+            page.get_by_role("button", name="Ink the next section").click()
+            inking(page)
+            other = opened(browser, run)
+            page.context.close()
+            other.get_by_text("The page that held the machine has gone").wait_for(timeout=60_000)
+            other.get_by_text("r1c1: paused").wait_for(timeout=60_000)
+            other.locator("#steps").get_by_text("0 of ").wait_for()
+    finally:
+        simulated.terminate()
+        simulated.wait(20)
