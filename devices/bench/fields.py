@@ -13,7 +13,7 @@ from annotated_types import Ge, Le
 from pydantic import BaseModel, WithJsonSchema
 
 from devices.job import Job
-from marking.job.values import IS_LENGTH
+from marking.job.values import IS_DURATION, IS_LENGTH
 from marking.shipped_files import stock_names
 
 if TYPE_CHECKING:
@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
     from pydantic.fields import FieldInfo
 
-Kind = Literal["text", "length", "whole", "switch", "choice", "several", "list"]
+Kind = Literal["text", "length", "time", "whole", "switch", "choice", "several", "list"]
 Keys = tuple[str, ...]
 
 
@@ -54,6 +54,7 @@ class Field:
             "choices": list(self.choices),
             "bounds": self.bounds,
             "example": self.example,
+            "may_be_none": self.name in _STOCK,
         }
 
 
@@ -149,6 +150,8 @@ def _kind(annotation: Any, metadata: Sequence[Any]) -> tuple[Kind, tuple[str, ..
         return "whole", ()
     if get_origin(annotation) is tuple:
         return ("several", words) if words else ("list", ())
+    if IS_DURATION in metadata:
+        return "time", ()
     if IS_LENGTH in metadata or _is_length(annotation):
         return "length", words
     return ("choice", words) if words else ("text", ())

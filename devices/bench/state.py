@@ -103,6 +103,7 @@ def _holds(here: Standing, one: Field) -> Any:
     """The value in force where the job gives none, as a person would write it."""
     if here.job is None:
         return None
+    from marking.measures.durations import format_duration
     from marking.measures.lengths import format_length
 
     value: Any = here.job
@@ -112,6 +113,8 @@ def _holds(here: Standing, one: Field) -> Any:
         return value
     if one.kind == "length" and isinstance(value, float):
         return format_length(value, here.job.units)
+    if one.kind == "time":
+        return format_duration(value)
     if isinstance(value, tuple):
         return [_fold(each, here.job) if hasattr(each, "depth") else each for each in value]
     return value

@@ -41,6 +41,8 @@ function control(field, id) {
   const label = element("label", { for: id }, field.label);
   if (field.kind === "choice") {
     const select = element("select", { id });
+    // Without a machine of its own kind a job is a job.
+    if (field.may_be_none) select.append(new Option("", ""));
     for (const word of field.choices) select.append(new Option(word, word));
     return element("div", {}, label, select);
   }
