@@ -155,9 +155,10 @@ def plotter_at(folder: Path, pace: float = PACE, ink: str = "cloth.ink") -> Iter
         process.join()
 
 
-def start_driver(folder: Path, port: int) -> Any:
-    arguments = ["drive", "--job", str(folder), "--section", SECTION, "--unattended"]
-    arguments += ["--ink-anyway", "set down by tape alone"]
+def start_driver(
+    folder: Path, port: int, by: tuple[str, ...] = ("--ink-anyway", "set down by tape alone")
+) -> Any:
+    arguments = ["drive", "--job", str(folder), "--section", SECTION, "--unattended", *by]
     arguments += ["--port", f"socket://127.0.0.1:{port}"]
     process = FORK.Process(target=_quiet, args=(arguments,), daemon=True)
     process.start()

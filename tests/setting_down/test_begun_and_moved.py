@@ -29,13 +29,12 @@ from marking.record.record import open_record
 from marking.sections.plan import divide_into_sections
 from tests.inking.askew import BESIDE, SAMPLING, Silent, Stood, Table, forgiving
 from tests.inking.kills import (
-    FORK,
     SECTION,
-    _quiet,
     cloth_faults,
     kill_in_mid_ink,
     made,
     plotter_at,
+    start_driver,
 )
 from tests.job.command_cases import INTERRUPTED, REFUSED
 from tests.session.terminal import CONTROL_C, ENTER, started
@@ -371,13 +370,9 @@ def job(tmp_path: Path) -> Path:
 
 def killed(folder: Path, readings: Path) -> None:
     """Drives the first section by its readings and kills the command after some strokes."""
-    words = ["drive", "--job", str(folder), "--section", SECTION, "--unattended"]
     with plotter_at(folder, 60) as port:
-        driver = FORK.Process(
-            target=_quiet, args=([*words, "--readings", str(readings), *port],), daemon=True
-        )
-        driver.start()
-        kill_in_mid_ink(driver, folder)
+        at = int(port[1].rpartition(":")[2])
+        kill_in_mid_ink(start_driver(folder, at, ("--readings", str(readings))), folder)
 
 
 def test_the_same_command_goes_on_after_a_kill_and_a_bump_is_told(
