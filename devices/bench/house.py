@@ -28,6 +28,8 @@ if TYPE_CHECKING:
 
     from starlette.websockets import WebSocket
 
+QUIET = 0.7
+"""Seconds without a word after which a page that holds the machine is lost: three beats missed."""
 USUAL_PLOTTER = "flatbed-a3"
 _LOOK_SECONDS = 0.3
 """How often it is looked whether another program has changed the folder."""
@@ -209,12 +211,12 @@ async def _started(folder: Path, command: Mapping[str, Any]) -> None:
 
 async def hold_page(house: BenchHouse, socket: WebSocket) -> None:
     """Keeps one page shown until it goes."""
-    line = PageLine(socket)
+    line = PageLine(socket, QUIET)
 
     async def heard(message: dict[str, Any] | None) -> tuple[int, Mapping[str, Any]] | None:
         if message is None:
             if line.quiet:
-                await _left(house, line)
+                await _gone(house, line)
         elif "hello" in message:
             await house.greet(line, message["hello"])
         elif "stop" in message:
@@ -237,7 +239,7 @@ async def hold_page(house: BenchHouse, socket: WebSocket) -> None:
     finally:
         house.pages.discard(line)
         if line.page is not None and house.lines.get(line.page) is line:
-            await _left(house, line)
+            await _gone(house, line)
             del house.lines[line.page]
         with contextlib.suppress(CanvasruleError):
             async with house.turn:
@@ -252,10 +254,12 @@ async def _told_what_runs(house: BenchHouse, line: PageLine) -> None:
         await line.tell({"type": "errand", "kind": kind, **one.record})
 
 
-async def _left(house: BenchHouse, line: PageLine) -> None:
-    if house.job is not None:
-        await house.job.machine.left_by(line.page)
-        await house.show_machine()
+async def _gone(house: BenchHouse, line: PageLine) -> None:
+    if house.job is None:
+        return
+    machine = house.job.machine
+    await (machine.left_by if line.left else machine.lost_by)(line.page)
+    await house.show_machine()
 
 
 def _told_fields() -> dict[str, Any]:

@@ -1,7 +1,8 @@
 """One machine at work for the page: `drive` as a process of its own, its keys and what it says.
 
-A page that holds the machine presses its keys; a page that goes pauses it, and a bench that ends
-leaves it without input, at which it raises the pen. It knows a command line and no stroke.
+A page that holds the machine presses its keys. A page that is closed pauses it, one that falls
+silent stops it, and a bench that ends leaves it without input, at which it raises the pen. It
+knows a command line and no stroke.
 """
 
 from __future__ import annotations
@@ -37,6 +38,8 @@ if sys.platform == "win32":
     _END, _OWN_GROUP = signal.CTRL_BREAK_EVENT, subprocess.CREATE_NEW_PROCESS_GROUP
 else:
     _END, _OWN_GROUP = signal.SIGTERM, 0
+LEFT = "The page that held the machine was closed: it pauses after the strokes under way."
+LOST = "Nothing is heard of the page that held the machine: it stops, the pen raised."
 _LINES_KEPT = 200
 _PATIENCE_SECONDS = 3.0
 """By when a stop has to be heard before the process is ended from outside."""
@@ -111,10 +114,22 @@ class Machine:
         self._keep(self._ended_if_deaf())
 
     async def left_by(self, page: str | None) -> None:
-        """Pauses it where the page that held it has gone."""
-        if self.is_running and page is not None and page == self.holder:
+        """Pauses it where the page that held it was closed."""
+        if self._is_held_by(page):
             await self._write(PAUSE)
-            self.lines.append("The page that held the machine has gone: it pauses, the pen raised.")
+            self.lines.append(LEFT)
+
+    async def lost_by(self, page: str | None) -> None:
+        """Stops ink at once where nothing is heard of the page that held it.
+
+        A rehearsal goes on, and so does a question: neither has a pen on cloth.
+        """
+        if self._is_held_by(page) and not self.rehearsal:
+            await self._write(STOP)
+            self.lines.append(LOST)
+
+    def _is_held_by(self, page: str | None) -> bool:
+        return self.is_running and page is not None and page == self.holder
 
     def take(self, page: str) -> None:
         """Lets another page hold it from now on."""

@@ -6,6 +6,7 @@ It knows requests and the key; what is said over the sockets is `devices.bench.h
 from __future__ import annotations
 
 import asyncio
+import hmac
 import json
 from importlib import resources
 from typing import TYPE_CHECKING
@@ -41,7 +42,6 @@ FILES = {
     "picture.js": "text/javascript",
     "texts.js": "text/javascript",
 }
-_COOKIE = "canvasrule-bench"
 _STALE = 4401
 
 
@@ -71,11 +71,17 @@ def _house(here: HTTPConnection) -> BenchHouse:
     return house
 
 
-def _may_enter(here: HTTPConnection) -> bool:
-    import hmac
+def _cookie(here: HTTPConnection) -> str:
+    """The cookie's name: browsers keep none by port, and two benches may be open."""
+    return f"canvasrule-bench-{here.url.port}"
 
-    given = here.cookies.get(_COOKIE) or ""
-    return hmac.compare_digest(given.encode(), _house(here).key.encode())
+
+def _may_enter(here: HTTPConnection) -> bool:
+    return _is_key(here, here.cookies.get(_cookie(here)))
+
+
+def _is_key(here: HTTPConnection, given: str | None) -> bool:
+    return hmac.compare_digest((given or "").encode(), _house(here).key.encode())
 
 
 def _text(name: str) -> str:
@@ -83,10 +89,11 @@ def _text(name: str) -> str:
 
 
 async def _page(request: Request) -> Response:
-    if request.query_params.get("key") == _house(request).key:
+    if _is_key(request, request.query_params.get("key")):
         await _house(request).asked_for(request.query_params.get("job"))
         answer = RedirectResponse("/", 303)
-        answer.set_cookie(_COOKIE, _house(request).key, httponly=True, samesite="lax", path="/")
+        key = _house(request).key
+        answer.set_cookie(_cookie(request), key, httponly=True, samesite="lax", path="/")
         return answer
     if not _may_enter(request):
         return Response(
@@ -164,7 +171,7 @@ async def _try(request: Request) -> Response:
 
 async def _asset(request: Request) -> Response:
     name = request.path_params["name"]
-    if name == "link.js":
+    if name in ("link.js", "beats.js"):
         text = resources.files("devices.serving").joinpath(name).read_text("utf-8")
         return Response(text, media_type="text/javascript")
     if name not in FILES:

@@ -24,7 +24,9 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
     from pathlib import Path
 
-    from playwright.sync_api import Browser
+    from playwright.sync_api import Browser, Page
+
+    from tests.bench.benches import Bench
 
 
 @pytest.fixture(scope="module")
@@ -96,9 +98,12 @@ def test_an_empty_folder_leads_to_ink_on_simulated_cloth_in_few_clicks(
         assert not (folder / "job.db").exists()
 
 
-def test_a_page_that_goes_pauses_the_machine_that_it_held(tmp_path: Path, browser: Browser) -> None:
-    """On a simulated plotter over TCP, at its own pace, with ink that would go on for minutes."""
-    folder = small_job(tmp_path / "a")
+@pytest.fixture(scope="module")
+def at_a_plotter(
+    tmp_path_factory: pytest.TempPathFactory,
+) -> Iterator[tuple[Bench, str]]:
+    """A bench, and the port of a simulated plotter over TCP whose ink would go on for minutes."""
+    folder = small_job(tmp_path_factory.mktemp("jobs") / "a")
     simulated = subprocess.Popen(
         command("simulate", "--job", folder, "--pace", "4"),
         stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True, env=surroundings(),
@@ -107,18 +112,63 @@ def test_a_page_that_goes_pauses_the_machine_that_it_held(tmp_path: Path, browse
     port = simulated.stdout.readline().strip()
     try:
         with bench(folder) as run:
-            page = opened(browser, run)
-            page.evaluate(
-                "(name) => document.querySelector('#port').append(new Option(name, name))", port
-            )
-            page.select_option("#port", port)
-            page.get_by_role("button", name="Ink the next section").click()
-            inking(page)
-            other = opened(browser, run)
-            page.context.close()
-            other.get_by_text("The page that held the machine has gone").wait_for(timeout=60_000)
-            other.get_by_text("r1c1: paused").wait_for(timeout=60_000)
-            other.locator("#steps").get_by_text("0 of ").wait_for()
+            yield run, port
     finally:
         simulated.terminate()
         simulated.wait(20)
+        simulated.stdout.close()
+
+
+def ink(page: Page, port: str) -> None:
+    """Has the next section inked, and returns once strokes are drawn."""
+    page.evaluate("(name) => document.querySelector('#port').append(new Option(name, name))", port)
+    page.select_option("#port", port)
+    page.get_by_role("button", name="Ink the next section").click()
+    # What an earlier run said goes first.
+    page.locator("#told").get_by_text("strokes drawn").wait_for(state="detached")
+    inking(page)
+
+
+def test_one_page_holds_the_machine_and_pauses_it_when_it_is_closed(
+    at_a_plotter: tuple[Bench, str], browser: Browser
+) -> None:
+    run, port = at_a_plotter
+    page = opened(browser, run)
+    ink(page, port)
+    other = opened(browser, run)
+    other.get_by_text("Another page holds the machine.").wait_for()
+    for button in other.locator("#running [data-key]").all():
+        assert button.is_disabled()
+    # Nor by what its buttons would say.
+    other.evaluate("tap({do: 'machine', act: 'key', key: 'p'}, 'p')")
+    other.get_by_text("Another page holds the machine; only stopping").wait_for()
+    page.context.close()
+    other.get_by_text("The page that held the machine was closed").wait_for()
+    other.get_by_text("r1c1: paused").wait_for(timeout=60_000)
+    other.locator("#steps").get_by_text("0 of ").wait_for()
+
+
+def test_a_page_that_falls_silent_stops_the_pen_and_another_goes_on(
+    at_a_plotter: tuple[Bench, str], browser: Browser
+) -> None:
+    run, port = at_a_plotter
+    page = opened(browser, run)
+    ink(page, port)
+    other = opened(browser, run)
+    # It hangs, as a page does whose computer has no memory left.
+    page.evaluate("setTimeout(() => { for (;;); })")
+    other.get_by_text("Nothing is heard of the page that held the machine").wait_for()
+    other.get_by_text("r1c1: stopped").wait_for(timeout=60_000)
+    ink(other, port)
+    other.get_by_role("button", name="Stop").click()
+    other.locator("#told").get_by_text("r1c1: stopped").wait_for(timeout=60_000)
+
+
+def test_a_hidden_page_goes_on_holding_the_machine(
+    at_a_plotter: tuple[Bench, str], browser: Browser
+) -> None:
+    """A sheet looked at in another tab is no reason to stop: beats come from a worker."""
+    run, _ = at_a_plotter
+    page = opened(browser, run)
+    assert page.evaluate("on.beats") == "/pages/beats.js"
+    until(page, lambda: len(page.workers) == 1, "a worker beats")

@@ -1,7 +1,7 @@
 // The bench page: shows the job it is sent, tries what is typed, sends what is kept. It keeps
 // nothing of its own but what is being typed.
 import { show as showErrand, told as toldErrands } from "./errands.js";
-import { fill, judged, make, tellOthers } from "./fields.js";
+import { fill, judged, keepTyped, make, tellOthers } from "./fields.js";
 import { show as showJobs } from "./jobs.js";
 import { look, show as showMachine } from "./mark.js";
 import { length, show as draw, whole, zoom } from "./picture.js";
@@ -63,7 +63,8 @@ async function kept(field, value) {
   clearTimeout(tryTimer);
   const found = await ask(field, value);
   if (found && found.faults[field.name]) return;
-  tap({ do: "set", name: field.name, value }, field.label);
+  // Without a connection it waits in its field; it is kept when the page is in step again.
+  if (link.live) tap({ do: "set", name: field.name, value }, "");
 }
 
 function trouble(words) {
@@ -211,6 +212,7 @@ document.addEventListener("keydown", (event) => {
 
 join({
   path: "/bench",
+  beats: "/pages/beats.js",
   told(message) {
     if (message.type === "fields") fieldsMade(message.fields);
     else if (message.type === "jobs") showJobs(message);
@@ -222,8 +224,12 @@ join({
   live(live) {
     at("link").classList.toggle("off", !live);
     at("link").textContent = live ? texts.inStep : texts.notConnected;
+    if (live) keepTyped();
   },
-  undone(words) { say(filled(texts.notDone, { what: words.join("; ") })); },
+  undone(words) {
+    const what = words.filter(Boolean).join("; ");
+    if (what) say(filled(texts.notDone, { what }));
+  },
   waiting() { document.body.setAttribute("aria-busy", Boolean(link.waiting.length)); },
   opened() {},
   ended(code) {

@@ -88,6 +88,7 @@ export function make(field, on) {
       event.stopPropagation();
     }
   });
+  state.keep = keep;
   made.set(field.name, state);
   return box;
 }
@@ -125,6 +126,11 @@ export function fill(values) {
     state.refused = null;
     tell(state, value.fault);
   }
+}
+
+// Keeps what was typed and left while nobody heard.
+export function keepTyped() {
+  for (const { box, keep } of made.values()) if (!box.contains(document.activeElement)) keep();
 }
 
 // Says what is wrong with a field's value, and notes which value that was: another may be kept.
