@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
 
-    from playwright.sync_api import Browser, Page
+    from playwright.sync_api import Browser, Locator, Page
 
 SMALL = 'schema = 1\ntitle = "Millrace sampler"\n[table]\nlength = "26 in"\nwidth = "17 in"\n'
 """A top that one A3 bed or two ink: what is looked at is the page, not the table."""
@@ -87,7 +87,7 @@ def until(page: Page, true: Callable[[], bool], what: str) -> None:
     """Waits until something is true, however long a busy machine takes."""
     end = time.monotonic() + _PATIENCE_SECONDS
     while not true():
-        assert time.monotonic() < end, f"never came true: {what}"
+        assert time.monotonic() < end, (what, page.locator("#told").inner_text())
         page.wait_for_timeout(25)
 
 
@@ -111,14 +111,19 @@ def in_job(page: Page, folder: Path, text: str) -> None:
     until(page, lambda: text in kept(folder), f"{text!r} in job.toml")
 
 
-def inking(page: Page) -> None:
-    """Answers yes to whatever is asked until strokes are drawn."""
+def inking(page: Page, button: Locator) -> None:
+    """Answers yes to whatever is asked until strokes are drawn.
+
+    On a busy machine a beat may come too late, which stops the pen: then it is begun anew.
+    """
     inks = page.locator("#told").get_by_text("strokes, about")
 
     def begun() -> bool:
         yes = page.locator("#answers button").first
         if yes.is_visible():
             yes.click()
+        elif button.is_enabled() and "stopped" in page.locator("#told").inner_text():
+            button.click()
         return inks.count() > 0
 
     until(page, begun, "strokes are drawn")

@@ -123,10 +123,11 @@ def ink(page: Page, port: str) -> None:
     """Has the next section inked, and returns once strokes are drawn."""
     page.evaluate("(name) => document.querySelector('#port').append(new Option(name, name))", port)
     page.select_option("#port", port)
-    page.get_by_role("button", name="Ink the next section").click()
+    button = page.get_by_role("button", name="Ink the next section")
+    button.click()
     # What an earlier run said goes first.
     page.locator("#told").get_by_text("strokes drawn").wait_for(state="detached")
-    inking(page)
+    inking(page, button)
 
 
 def test_one_page_holds_the_machine_and_pauses_it_when_it_is_closed(

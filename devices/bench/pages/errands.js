@@ -41,7 +41,7 @@ function outcome(message) {
   if (message.printed) {
     const linked = written(message.printed);
     if (linked.length) said.push(element("p", { class: "row" }, ...linked));
-    said.push(element("pre", { tabindex: "0", "aria-label": texts.printed }, message.printed));
+    said.push(element("pre", { tabindex: "0", role: "region", "aria-label": texts.printed }, message.printed));
   }
   if (!said.length) said.push(element("p", { role: "status" }, message.code ? texts.failed : texts.done));
   return said;

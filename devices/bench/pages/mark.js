@@ -24,6 +24,7 @@ export function show(message) {
   machine = message;
   at("stop").disabled = !machine.running;
   at("rehearse").disabled = at("ink").disabled = machine.running;
+  const stranded = document.activeElement === document.body || at("mark").contains(document.activeElement);
   at("running").hidden = !machine.running;
   at("mark").classList.toggle("rehearsal", machine.running && machine.rehearsal);
   at("asks").textContent = machine.asks;
@@ -40,7 +41,12 @@ export function show(message) {
   at("told").scrollTop = at("told").scrollHeight;
   if (machine.running && !lookTimer) lookTimer = setInterval(look, LOOK_MS);
   if (!machine.running && lookTimer) { clearInterval(lookTimer); lookTimer = 0; }
-  if (!machine.running && was.running) look();
+  // What was pressed can be pressed no more: the keys go on where the person is.
+  if (machine.running && !was.running && mine() && stranded) at("running").focus();
+  if (!machine.running && was.running) {
+    look();
+    if (stranded) at("mark").focus();
+  }
 }
 
 function ended() {
