@@ -22,7 +22,7 @@ from devices.commands.shared import (
 )
 from devices.history import at_own_pace, kept_correction
 from devices.tape_marks.chosen_for import choose
-from devices.tape_marks.kept import keep_chosen, write_map
+from devices.tape_marks.kept import guard_set_out, keep_chosen, write_map
 from marking.errors import BadInputError, RefusedError
 from marking.network.allowed import allowed_of
 from marking.output.tape_marks_words import (
@@ -132,6 +132,10 @@ def run(options: argparse.Namespace) -> int:
         )
     job = at_own_pace(options.job, job, layout, plan)
     done = choose(options.job, job, layout, plan, _wanted(options), _progress)
+    if not options.only_look:
+        # Before remedies are tried, which takes a while.
+        guard_set_out(options.job, job, layout, done.marks.control, anew=options.set_out_anew)
+    instead = done.instead(_progress)
     files = []
     if not options.only_look:
         marks = done.marks
@@ -140,9 +144,9 @@ def run(options: argparse.Namespace) -> int:
         write_map(options.map, job, done.task, done.marks)
         files.append(options.map)
     if options.json:
-        print_json(tape_marks_record(done.marks, done.instead, files, job.units))
+        print_json(tape_marks_record(done.marks, instead, files, job.units))
     else:
-        print_lines([*tape_marks_lines(done.marks, done.instead, job.units), done.hours])
+        print_lines([*tape_marks_lines(done.marks, instead, job.units), done.hours])
         if done.clamped:
             print_lines(["", *done.clamped])
         if files:

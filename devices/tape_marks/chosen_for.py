@@ -17,7 +17,7 @@ from marking.network.error_model import error_model_of
 from marking.output.tape_marks_words import forecast_lines
 from marking.record.record import open_record
 from marking.tape_marks.choice import Task
-from marking.tape_marks.wanted import chosen
+from marking.tape_marks.wanted import chosen, instead
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -37,12 +37,15 @@ class Chosen:
     """The marks chosen for a job's machine, and what is said of them."""
 
     marks: ChosenMarks
-    instead: tuple[ChosenMarks, ...]
-    """What may be asked for where their forecast does not hold."""
+    tried: tuple[ChosenMarks, ...]
     task: Task
     hours: str
     clamped: list[str]
     """Where the fence is clamped, row by row; nothing without one."""
+
+    def instead(self, told: Callable[[str], None]) -> tuple[ChosenMarks, ...]:
+        """What may be asked for where their forecast does not hold; it takes as many forecasts."""
+        return instead(self.marks, self.tried, self.task, told)
 
     def on_sheet(self) -> tuple[str, ...]:
         """What the sheet says beside the marks: work, hours of the whole, and the forecast."""
@@ -69,11 +72,11 @@ def choose(
     Raises BadInputError for what cannot be asked together.
     """
     task = _task(folder, job, layout, plan)
-    marks, instead = chosen(wanted, task, told)
+    marks, tried = chosen(wanted, task, told)
     # Marks in rows are read without a fence, whether there is one or not.
     fence = job.fence if marks.fences else None
     hours = hours_said(job.model_copy(update={"fence": fence}), layout, plan, marks.setting_out)
-    return Chosen(marks, instead, task, hours, _fence_lines(job, plan, marks))
+    return Chosen(marks, tried, task, hours, _fence_lines(job, plan, marks))
 
 
 def _task(folder: Path, job: Job, layout: Layout, plan: Plan) -> Task:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from devices.begun import begin
-from devices.history import kept_correction
+from devices.history import has_record, kept_correction
 from marking.begun.on_the_cover import keep_tape_marks, replaced
 from marking.errors import RefusedError
 from marking.job.keys import paper_of
@@ -24,6 +24,35 @@ if TYPE_CHECKING:
     from marking.tape_marks.marks import Control
 
 
+def guard_set_out(
+    folder: Path, job: Job, layout: Layout, control: Control, *, anew: bool
+) -> Sequence[str]:
+    """Marks of the job in `folder` that `control` takes the place of: to be taken off the cover.
+
+    Raises RefusedError where ink was placed by marks that would go, or they were read and `anew`
+    does not say to take others.
+    """
+    if not has_record(folder):
+        return ()
+    with open_record(folder) as record:
+        undone = replaced(record, layout, job.units, control)
+    look = "--only-look shows what other marks would hold and changes nothing"
+    stay = "The marks that are set out stay, and so does their sheet"
+    if undone.inked:
+        raise RefusedError(
+            f"{_few(undone.inked)}: ink on the cover was placed by these marks, and this would "
+            f"set them out otherwise or not at all. {stay}. Closer marks that keep all of "
+            f"these are taken; {look}"
+        )
+    if undone.read and not anew:
+        raise RefusedError(
+            f"{_few(undone.read)}: these marks were read already, and this would set them out "
+            f"otherwise or not at all. {stay}. {look}; --set-out-anew takes the others all "
+            "the same"
+        )
+    return undone.gone
+
+
 def keep_chosen(
     folder: Path,
     out: Path,
@@ -39,34 +68,19 @@ def keep_chosen(
     """Writes the sheet into `out` and keeps the marks of the job in `folder`.
 
     With what each section's device is to be pushed against, by the section's id. Returns the
-    files and a note on marks that are to be taken off. Raises RefusedError where ink was placed
-    by marks that would go, or they were read and `anew` does not say to take others.
+    files and a note on marks that are to be taken off. Raises RefusedError as `guard_set_out`.
     """
+    gone = guard_set_out(folder, job, layout, control, anew=anew)
+    files = _write_sheet(out, control, layout, job, says)
+    correction = kept_correction(folder, job) if plan.zone.name == "plotter" else None
     with open_record(folder) as record:
-        undone = replaced(record, layout, job.units, control)
-        look = "--only-look shows what other marks would hold and changes nothing"
-        stay = "The marks that are set out stay, and so does their sheet"
-        if undone.inked:
-            raise RefusedError(
-                f"{_few(undone.inked)}: ink on the cover was placed by these marks, and this would "
-                f"set them out otherwise or not at all. {stay}. Closer marks that keep all of "
-                f"these are taken; {look}"
-            )
-        if undone.read and not anew:
-            raise RefusedError(
-                f"{_few(undone.read)}: these marks were read already, and this would set them out "
-                f"otherwise or not at all. {stay}. {look}; --set-out-anew takes the others all "
-                "the same"
-            )
-        files = _write_sheet(out, control, layout, job, says)
-        correction = kept_correction(folder, job) if plan.zone.name == "plotter" else None
         begin(record, job, layout, plan, correction)
         keep_tape_marks(record, layout, plan, control, fences)
-    if not undone.gone:
+    if not gone:
         return files, None
     return files, (
         "note: this takes the place of the marks chosen before. If they are on the cover, "
-        f"take {len(undone.gone)} of them off: {_few(undone.gone)}"
+        f"take {len(gone)} of them off: {_few(gone)}"
     )
 
 

@@ -34,25 +34,10 @@ class Wanted:
 def chosen(
     wanted: Wanted, task: Task, told: Callable[[str], None]
 ) -> tuple[ChosenMarks, tuple[ChosenMarks, ...]]:
-    """The marks, and where their forecast does not hold what may be asked for instead.
-
-    `told` is called before each forecast. Raises BadInputError for what cannot be asked together.
-    """
-    done, found = _chosen(wanted, task, told)
-    if done.forecast.holds:
-        return done, ()
-    if not found:
-        told("the forecast does not hold; trying remedies")
-        found = remedies(task, done.way)
-    return done, found
-
-
-def _chosen(
-    wanted: Wanted, task: Task, told: Callable[[str], None]
-) -> tuple[ChosenMarks, tuple[ChosenMarks, ...]]:
     """What is asked for; of what is left open, the least work whose forecast holds, or the best.
 
-    With what else was tried and may be asked for instead.
+    With what else was tried. `told` is called before each forecast. Raises BadInputError for what
+    cannot be asked together.
     """
     rows_asked_for = wanted.spacing is not None or wanted.join_rows is not None
     if rows_asked_for and (wanted.nodes is not None or wanted.tie_below):
@@ -85,3 +70,15 @@ def _chosen(
         way = MarksChoice(wanted.spacing, wanted.join_rows or 0, repeats)
     trying(way)
     return work(task, way), ()
+
+
+def instead(
+    done: ChosenMarks, tried: tuple[ChosenMarks, ...], task: Task, told: Callable[[str], None]
+) -> tuple[ChosenMarks, ...]:
+    """What may be asked for where the forecast of `done` does not hold: of `tried`, or remedies."""
+    if done.forecast.holds:
+        return ()
+    if tried:
+        return tried
+    told("the forecast does not hold; trying remedies")
+    return remedies(task, done.way)
