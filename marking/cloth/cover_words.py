@@ -44,15 +44,15 @@ def amounts(cover: Cover, job: MarkingJob) -> Iterator[tuple[str, str]]:
         long, wide = canvas.seam.strip
         yield (
             "a strip of it",
-            f"{_up(long, units)} long and {_up(wide, units)} wide, sewn to the far side with a "
-            f"seam of {rough_length(SEWN, units)}, pressed open; the seam lies "
+            f"{bought_length(long, units)} long and {bought_length(wide, units)} wide, sewn to "
+            f"the far side with a seam of {rough_length(SEWN, units)}, pressed open; the seam lies "
             f"{_seam_place(cover, job)}, clear of every mark",
         )
     long, wide = cover.pad
     yield (
         "pad",
-        f"{_up(long, units)} by {_up(wide, units)}, in one piece if it is sold so; cut flush with "
-        "the top's own edges in place. Pieces are butted, never lapped",
+        f"{bought_length(long, units)} by {bought_length(wide, units)}, in one piece if it is "
+        "sold so; cut flush with the top's own edges in place. Pieces are butted, never lapped",
     )
     board = cover.underlay
     size = " by ".join(format_length(side, units) for side in board.sheet)
@@ -84,7 +84,7 @@ def _canvas_bought(cover: Cover, job: MarkingJob) -> str:
     units, canvas = job.units, cover.canvas
     length, width = canvas.cut
     bought = format_length(canvas.bought_width, units)
-    runs = f"{_up(length, units)} ({_off_the_roll(length, units)}) of {bought} wide"
+    runs = f"{bought_length(length, units)} ({_off_the_roll(length, units)}) of {bought} wide"
     takes = (
         f"it takes {rough_length(width, units)}; the rest is cut back with the wrap"
         if canvas.seam is None
@@ -272,7 +272,7 @@ def run_lines(
         )
 
 
-def _up(length: float, units: Units) -> str:
+def bought_length(length: float, units: Units) -> str:
     """Rounded up to the whole inch or centimetre."""
     step = 25.4 if units == "in" else 10.0
     return format_length(math.ceil(length / step - 1e-6) * step, units)

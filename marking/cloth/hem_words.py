@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from marking.cloth.hems import job_with_lines
+from marking.cloth.hems import counted_from, job_with_lines
 from marking.job.keys import parse_fold
 from marking.layout.hems import hem_name
 from marking.measures.counts import counted
@@ -49,6 +49,11 @@ def _line_name(line: TableLine, edge: Edge, job: MarkingJob) -> str:
     return f"the {edge.partition(' ')[0]} long line at {shown}"
 
 
+def zero_line(job: MarkingJob) -> str:
+    """The zero line by the numeral that stands on it."""
+    return f"line {job.numerals.at_line(0)}"
+
+
 def sizes(plan: HemPlan, units: Units) -> Iterator[str]:
     """What the panel is, and what is cut for it."""
     panel, cut = plan.panel, plan.cut
@@ -89,29 +94,31 @@ def steps(plan: HemPlan, job: MarkingJob) -> Iterator[tuple[str, tuple[str, ...]
     def folds(edge: str) -> list[Laid]:
         return at(edge, "fold", "first fold", "second fold")
 
+    zero = zero_line(job)
     yield (
         "Cut",
         (
-            "Lay the bottom's raw edge on line 0, its sides along the long lines.",
+            f"Lay the bottom's raw edge on {zero}, its sides along the long lines.",
             *_shift_words(plan.shift_to_cut, plan, job),
             f"Cut across at {place_name(at('top', 'cut')[0], job)}.",
         ),
     )
-    yield "Bottom hem", ("Lay the raw edge on line 0.", *_turns(folds("bottom"), job))
-    near, far = (place_name(at(edge, "raw edge")[0], job) for edge in ("near side", "far side"))
-    again = " and ".join(f"the {one.what} on {place_name(one, job)}" for one in folds("far side"))
+    yield "Bottom hem", (f"Lay the raw edge on {zero}.", *_turns(folds("bottom"), job))
+    near = place_name(at("near side", "raw edge")[0], job)
+    if job.table.against_wall:
+        other = f"Turn the cloth end for end, lay its other raw edge on {near}, and do the same."
+    else:
+        far = place_name(at("far side", "raw edge")[0], job)
+        by = " and ".join(f"the {one.what} on {place_name(one, job)}" for one in folds("far side"))
+        other = f"Slide the cloth across, lay its other raw edge on {far}, and do the same: {by}."
     yield (
         "Side hems",
-        (
-            f"Lay the near side's raw edge on {near}.",
-            *_turns(folds("near side"), job),
-            f"Slide the cloth across, lay its other raw edge on {far}, and do the same: {again}.",
-        ),
+        (f"Lay the near side's raw edge on {near}.", *_turns(folds("near side"), job), other),
     )
     yield (
         "Heading",
         (
-            "Lay the hemmed bottom edge on line 0.",
+            f"Lay the hemmed bottom edge on {zero}.",
             *_shift_words(plan.shift_to_head, plan, job),
             f"Trim the top at {place_name(at('top', 'raw edge')[0], job)}.",
             *_turns(folds("top"), job),
@@ -139,7 +146,8 @@ def _shift_words(shift: Shift | None, plan: HemPlan, job: MarkingJob) -> Iterato
     yield (
         f"That is longer than the {format_length(plan.longest, job.units)} that this table's lines "
         f"take. Mark both sides of the cloth at line {number}, slide it back until both marks lie "
-        f"on line 0, and count on from there.{again} What the marks are off, the panel is off."
+        f"on {zero_line(job)}, and count on from there.{again} "
+        "What the marks are off, the panel is off."
     )
 
 
@@ -163,16 +171,21 @@ def notes(plan: HemPlan, layout: Layout, job: MarkingJob, *, inked: bool) -> Ite
     corners = layout.top.corners_table / layout.slack
     across = layout.top.inscribed[3] / layout.slack[1]
     leans = max(corners[2, 1], corners[3, 1]) - across
-    if leans > job.tolerance:
+    if leans > job.tolerance and not job.table.against_wall:
         yield (
             f"The far edge of this table runs off by {format_length(leans, job.units)}: lay the "
             "far side by its folds and let its raw edge lie beside the edge where they say so."
         )
-    if plan.cut.width > across:
-        wide, table = (format_length(one, job.units) for one in (plan.cut.width, across))
-        yield (
-            f"The panel is cut {wide} wide, and the table is {table}: let it hang over the edge "
-            "across from the one that you work at, held so that it does not pull."
+    start = counted_from(layout, "near")
+    room = across - start
+    if plan.cut.width > room:
+        wide, table = (format_length(one, job.units) for one in (plan.cut.width, room))
+        from_line = ", from the first long line on" if start else ""
+        yield f"The panel is cut {wide} wide, and the table is {table}{from_line}: " + (
+            "pull it off the wall, or fold up loosely what does not lie flat there."
+            if job.table.against_wall
+            else "let it hang over the edge across from the one that you work at, held so that it "
+            "does not pull."
         )
 
 
@@ -184,10 +197,17 @@ def _what_would_do(plan: HemPlan, job: MarkingJob, *, inked: bool) -> str:
     mended = job_with_lines(plan, job)
     if mended is None:
         shallow = format_length(job.grid.margin, job.units)
+        margin = (
+            f"a fold up to {shallow} from a long edge is in the margin, where the numerals stand, "
+        )
+        past = (
+            "one past the far line is off the grid"
+            if job.table.against_wall
+            else "one past the middle is another side's"
+        )
         return (
-            f"No key gives these lines: a fold up to {shallow} from a long edge is in the margin, "
-            "where the numerals stand, one past the middle is another side's, and two lines need "
-            f"cloth between them. Take another hem, or {by_rule}."
+            f"No key gives these lines: {margin * (job.hems.counted_from == 'edge')}"
+            f"{past}, and two lines need cloth between them. Take another hem, or {by_rule}."
         )
     listed = ", ".join(f'"{_written(fold, job.units)}"' for fold in mended.hems.folds)
     across = " and cross_folds = true" if mended.hems.cross_folds != job.hems.cross_folds else ""
@@ -223,7 +243,7 @@ def hem_lines(
 
 
 def hem_record(plan: HemPlan, job: MarkingJob) -> dict[str, Any]:
-    """`hem --json`: mm; across from the table's long edge, along from the zero line."""
+    """`hem --json`: mm; along from the zero line, across from where hems are counted from."""
     cut = plan.cut
     return {
         "schema": 1,

@@ -1,7 +1,7 @@
 """A panel on one table: the line to lay each raw edge and each fold to, in the order of the work.
 
-Lengths along are counted from the zero line, those across from the table's long edge, on the cover
-as it lies stretched; millimetres.
+Lengths along are counted from the zero line, those across from where the job counts its hems
+from, the table's long edge or the first long line, on the cover as it lies stretched; millimetres.
 """
 
 from __future__ import annotations
@@ -90,7 +90,9 @@ def hem_plan(panel: Panel, layout: Layout, job: MarkingJob) -> HemPlan:
     Raises BadInputError for what no panel can be, RefusedError for what this table cannot do.
     """
     cut = cut_for(panel, job.units)
-    across = {side: side_lines(layout, side) for side in ("near", "far")}
+    # At a wall the cloth is turned round, and both of its sides are hemmed by the near lines.
+    both: tuple[Literal["near", "far"], ...] = ("near", "far")
+    worked = both[: 2 - job.table.against_wall]
     along = end_lines(layout)
     longest = numbered_length(layout)
     reach = job.pens.lines.line_width / 2
@@ -102,8 +104,7 @@ def hem_plan(panel: Panel, layout: Layout, job: MarkingJob) -> HemPlan:
         _laid("bottom", "raw edge", 0.0, along, reach),
         _laid("top", "cut", at_cut, along, reach),
         *_hem("bottom", panel.bottom, along, reach),
-        *_side("near side", panel.sides, across["near"], reach),
-        *_side("far side", panel.sides, across["far"], reach),
+        *(one for side in worked for one in _side(panel.sides, layout, side, reach)),
         _laid("bottom", "hemmed edge", 0.0, along, reach),
         *_top(panel, moved, along, reach),
     ]
@@ -131,18 +132,28 @@ def numbered_length(layout: Layout) -> float:
 def side_lines(layout: Layout, side: Literal["near", "far"]) -> tuple[TableLine, ...]:
     """What side hems are laid from, the table's own edge or the first long line, and the long
     lines counted from there, going in."""
+    start = counted_from(layout, side)
+    lines = tuple(TableLine(line.id, line.at - start) for line in _from_edge(layout, side))
+    return lines if start else (TableLine(f"{side}-edge", 0.0), *lines)
+
+
+def counted_from(layout: Layout, side: Literal["near", "far"]) -> float:
+    """How far in from the table's long edge hems are counted from: the first long line, or 0."""
+    own = [line.offset for line in layout.grid.long_lines if line.side == side]
+    return _from_edge(layout, side)[0].at if own and min(own) == 0 else 0.0
+
+
+def _from_edge(layout: Layout, side: Literal["near", "far"]) -> list[TableLine]:
+    """A side's long lines, going in from the table's edge."""
     far_edge = layout.top.inscribed[3]
-    own = [line for line in layout.grid.long_lines if line.side == side]
-    found = sorted(
+    return sorted(
         (
             TableLine(line.id, (line.y if side == "near" else far_edge - line.y) / layout.slack[1])
-            for line in own
+            for line in layout.grid.long_lines
+            if line.side == side
         ),
         key=lambda one: one.at,
     )
-    if own and min(line.offset for line in own) == 0:
-        return tuple(TableLine(line.id, line.at - found[0].at) for line in found)
-    return (TableLine(f"{side}-edge", 0.0), *found)
 
 
 def end_lines(layout: Layout) -> tuple[TableLine, ...]:
@@ -180,8 +191,10 @@ def _hem(
         yield _laid(edge, what, start + at, lines, reach, hem)
 
 
-def _side(edge: Edge, hem: Fold, lines: Sequence[TableLine], reach: float) -> Iterator[Laid]:
-    """From the table's edge; where that gives no lines, from the first long line that does."""
+def _side(hem: Fold, layout: Layout, side: Literal["near", "far"], reach: float) -> Iterator[Laid]:
+    """From where hems are counted; where that gives no lines, from the first line that does."""
+    lines = side_lines(layout, side)
+    edge: Edge = "near side" if side == "near" else "far side"
     folds = list(_hem(edge, hem, lines, reach))
     start = lines[0]
     for line in lines:

@@ -27,12 +27,12 @@ class Ink:
 
     def __init__(self, layout: Layout) -> None:
         self.strokes = layout.strokes
-        ends = [(s.points.min(axis=0), s.points.max(axis=0)) for s in layout.strokes]
+        ends = [(s.path.min(axis=0), s.path.max(axis=0)) for s in layout.strokes]
         self._low = np.array([low for low, _ in ends])
         self._high = np.array([high for _, high in ends])
 
     def within(self, window: Box) -> Iterator[tuple[Stroke, FloatArray]]:
-        """Each piece of a stroke's centre-line inside `window`."""
+        """Each piece of a stroke inside `window`, its passes where they lie side by side."""
         x0, y0, x1, y1 = window
         low, high = self._low, self._high
         met = np.all((high >= (x0, y0)) & (low <= (x1, y1)), axis=1)
@@ -40,9 +40,9 @@ class Ink:
         for n in np.flatnonzero(met).tolist():
             stroke = self.strokes[n]
             if whole[n]:
-                yield stroke, stroke.points
+                yield stroke, stroke.path
                 continue
-            for cell, piece in cut(stroke.points, (x0, x1), (y0, y1)):
+            for cell, piece in cut(stroke.path, (x0, x1), (y0, y1)):
                 if cell == _INSIDE:
                     yield stroke, piece
 

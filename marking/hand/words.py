@@ -33,8 +33,9 @@ if TYPE_CHECKING:
 CAUTIONS = (
     "Nobody climbs on the table: a padded top gives way. Reach in from the edges, walk round, or "
     "lay a batten across.",
-    "Try marker, rule and cloth on a scrap first: for width, creeping under the rule, fastness. "
-    "Ink is permanent; ticks before it are removable ones.",
+    "Ink is permanent. Try marker, rule and cloth on a scrap first: for width and creeping under "
+    "the rule; dry for a day, nothing may come off onto white cotton, rubbed or ironed, dry or "
+    "damp.",
     "Permanent-marker solvents: air the room, keep away from flames and hot irons, follow the "
     "maker's safety sheet.",
     "A long rule or batten cuts and swings: two carry it, and it is laid, not dropped. Let a steel "
@@ -66,6 +67,11 @@ def needed(plan: ByHand, layout: Layout, job: MarkingJob) -> Iterator[str]:
 def order_of_work(plan: ByHand, job: MarkingJob) -> Iterator[str]:
     """The whole job, step by step."""
     count = len(plan.ticks)
+    yield (
+        "The cover lies at rest, nothing on it: stretched and fastened, or slack where it is "
+        "marked before it is put on. Take the top's sides and both diagonals by the tape once "
+        "more: these sheets hold for the top as it was measured."
+    )
     yield "Frame: base line, zero line, square and diagonals, by the sheet of tape marks."
     yield f"Near side: {count} ticks by tape, then the checks of the count. Its two sheets say how."
     yield f"Far side: {count} ticks by tape, and its checks. There the zero end is on your right."
@@ -75,14 +81,19 @@ def order_of_work(plan: ByHand, job: MarkingJob) -> Iterator[str]:
     )
     yield (
         "With printed strips (strips.pdf) ticks and numerals come off the strips in place of steps "
-        "2 and 3; their first page says how. The checks of the count are made all the same."
+        "3 and 4; their first page says how. The checks of the count are made all the same."
     )
     yield "Rule the lines across, in the order of the sheets for ruling."
     yield "Rule the long lines, from the first long line of each side inwards."
     yield "Write the numerals when all lines are dry, from 0 on, each side from its own sheet."
     if job.grid.half_ticks:
         yield "Draw the half ticks."
-    yield "Prove the cover: canvasrule prove says what to measure."
+    yield (
+        "When all is dry, prove the cover by one tape: the diagonals and the lines' full length as "
+        "on the sheet of tape marks, then lines here and there on both sides, each from zero. "
+        "canvasrule prove tells which are enough, and gives the verdict."
+    )
+    yield "Only then take removable ticks and pencil lines out."
 
 
 def tick_steps(work: SideWork, plan: ByHand, layout: Layout, job: MarkingJob) -> Iterator[str]:
@@ -96,8 +107,9 @@ def tick_steps(work: SideWork, plan: ByHand, layout: Layout, job: MarkingJob) ->
     )
     yield (
         f"Lay the tape along the {line}, its printed 0 on the zero line ({first}), drawn taut and "
-        "taped down; if it is too short to lie in one piece, begin again from a tape mark and add "
-        "nothing up: every reading below is from the one zero."
+        "taped down: every reading below is from the one zero. If it is too short, move it on "
+        "along the line, its 0 on a tape mark, and take what that mark reads off every reading "
+        "past it."
     )
     yield (
         "Make a fine removable tick at each reading, sharp and square to the tape, and tick its "

@@ -8,7 +8,14 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from marking.cloth.canvas import SQUARING
-from marking.cloth.cover_words import WITH_BOARDS, WITH_STAPLES, amounts, board_notes, steps
+from marking.cloth.cover_words import (
+    WITH_BOARDS,
+    WITH_STAPLES,
+    amounts,
+    board_notes,
+    bought_length,
+    steps,
+)
 from marking.drawing.artwork import Style
 from marking.drawing.page import ACCENT, FAINT, INK, RULE, Page
 from marking.drawing.typeface import text_width
@@ -122,7 +129,7 @@ def _loose_canvas(page: Page, cover: Cover, job: MarkingJob, top: float) -> None
     page.write("zero end", plan.at(below[0], 0)[0] + 2, y_mid - 0.9, _SMALL, colour=FAINT)
     left, low = plan.at(0.0, 0.0)
     right, high = plan.at(length, wide)
-    off_roll = f"{rough_length(length, units)} off the roll"
+    off_roll = f"{bought_length(length, units)} off the roll"
     _span(page, (left, high + 3.5), (right, high + 3.5), off_roll)
     _span(page, (right + 3.5, low), (right + 3.5, high), rough_length(wide, units))
     _span(page, (left - 3.5, low), (left - 3.5, plan.at(0, y)[1]), rough_length(y, units))
@@ -133,9 +140,9 @@ def _loose_canvas(page: Page, cover: Cover, job: MarkingJob, top: float) -> None
         rough_length(x - SQUARING, units),
     )
     told = (
-        "Grey: the top below. The two brown lines that run past it are those to draw: they come "
-        "to lie on its near edge and through its zero corner. Broken: the drawn threads that both "
-        "ends are squared to; the short line is measured from there."
+        "Grey: the top below. The two unbroken lines that run past it are those to draw: they "
+        "come to lie on its near edge and through its zero corner. Broken: the drawn threads that "
+        "both ends are squared to; the short line is measured from there."
     )
     if canvas.seam is not None:
         told += " The black line along it is the seam of the strip."

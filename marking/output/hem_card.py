@@ -7,7 +7,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from marking.cloth.hem_words import CAUTIONS, notes, place_name, sizes, steps
+from marking.cloth.hem_words import CAUTIONS, notes, place_name, sizes, steps, zero_line
+from marking.cloth.hems import counted_from
 from marking.drawing.artwork import Style
 from marking.drawing.page import ACCENT, FAINT, INK, LEADING, RULE, Page
 from marking.drawing.typeface import text_width
@@ -23,6 +24,8 @@ if TYPE_CHECKING:
     from marking.layout.layout import Layout
 
 _EDGE = 14.0
+_FOOT = 10.0
+"""mm that stay free below the notes: no page number stands there."""
 _TEXT = 2.2
 _SMALL = 1.9
 _CAPTION = 2.6
@@ -55,7 +58,7 @@ def hem_card(
             y = page.paragraph(move, _EDGE + 8, y, wide - 8, _TEXT) - 0.7
         y -= 2
     told = [*notes(plan, layout, job, inked=inked), *CAUTIONS]
-    if y < _EDGE + sum(_deep(line, wide) for line in told):
+    if y < _FOOT + sum(_deep(line, wide) for line in told):
         page = _next_page(pages, paper, name)
         y = page.height - _EDGE - 15
     page.line([(_EDGE, y + 2), (page.width - _EDGE, y + 2)], RULE, 0.2)
@@ -101,7 +104,8 @@ def _on_the_table(page: Page, plan: HemPlan, layout: Layout, job: MarkingJob, to
 
     tone = page.artwork.on_top(Style(fill=_PALE))
     end = min(zero + plan.cut.length, zero + plan.longest)
-    tone.box((*at(zero, 0.0), *at(end, min(plan.cut.width, y1))))
+    first = {"near": counted_from(layout, "near"), "far": counted_from(layout, "far")}
+    tone.box((*at(zero, first["near"]), *at(end, min(first["near"] + plan.cut.width, y1))))
     page.line([at(*corner) for corner in [*corners.tolist(), corners[0].tolist()]], INK, 0.45)
     for every, number in enumerate(layout.grid.cross_x / layout.slack[0]):
         if job.grid.heavy_every and every % job.grid.heavy_every == 0:
@@ -114,7 +118,7 @@ def _on_the_table(page: Page, plan: HemPlan, layout: Layout, job: MarkingJob, to
         page.line([foot, (foot[0], head)], colour, 0.15)
         page.write(_short(one, job), foot[0] + 0.6, head - 1.2, _SMALL, colour=colour)
     right = at(x1, 0.0)[0]
-    for folds, side, up in ((near, y0, 1), (far, y1, -1)):
+    for folds, side, up in ((near, y0 + first["near"], 1), (far, y1 - first["far"], -1)):
         beside = low - spread if up > 0 else low + high
         for place, one in enumerate(folds):
             y = side + up * one.at
@@ -129,7 +133,7 @@ def _on_the_table(page: Page, plan: HemPlan, layout: Layout, job: MarkingJob, to
         "Grey: the cloth as it is cut. Lines: where its edges and folds go; broken: no line there."
     )
     if plan.shift_to_cut is not None or plan.shift_to_head is not None:
-        told += " Past a shift, from its marks on line 0."
+        told += f" Past a shift, from its marks on {zero_line(job)}."
     page.write(told, left, low - 8.4, _SMALL, colour=FAINT)
     return low - 16
 

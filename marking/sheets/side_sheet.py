@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from marking.drawing.page import ACCENT, FAINT, INK, Page
 from marking.hand.words import check_steps, long_line_steps, numeral_steps, tick_steps
 from marking.measures.tape import as_taped
-from marking.sheets.parts import EDGE, TEXT, headed, rule_under, section, steps, tick_box
+from marking.sheets.parts import EDGE, TEXT, TICK, headed, rule_under, section, steps, tick_box
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -204,16 +204,15 @@ def _block(
         tick_box(page, x, y)
         page.write(as_taped(tick.reading, plan.frame.tape, job.units), reads, y, 2.4, align=1.0)
         own = tick.numerals.get(work.side)
-        end = write
         if own is not None:
-            end += page.write(own.text, write, y, 3.0) + 0.8
+            page.write(own.text, write, y, 3.0)
             x0, _, x1, _ = own.box_table
             before = tick.x - x0 if work.side == "near" else x1 - tick.x
-            page.write(f"{before:.{1 if before < 9.95 else 0}f}", begin, y, 1.9, align=1.0)
+            page.write(f"{before:.1f}", begin, y, 1.9, align=1.0)
         elif not tick.name.isdigit():
-            end += page.write(tick.name, write, y, 1.9) + 1.0
+            page.write(tick.name, write, y, 1.9)
         if tick.heavy:
-            page.write("H", end, y, 2.0)
+            page.write("H", x + TICK + 0.7, y, 2.0)
         there = tick.numerals[other].text if other in tick.numerals else "-"
         page.write(there, across, y, 2.0, align=1.0, colour=FAINT)
         rule_under(page, x, x + wide, y - 0.9)

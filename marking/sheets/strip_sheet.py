@@ -32,6 +32,8 @@ _PRICK = 6.0
 """mm that ticks go on beyond the line to cut along, to be pricked through where it is not cut."""
 _LABEL = 17.0
 """mm below the numerals for what is written of a strip."""
+_BESIDE = 2.0
+"""mm of paper beside a numeral, at the least."""
 _LEAST = 190.0
 """mm that every strip's paper is long at least."""
 _GAP = 6.0
@@ -185,10 +187,15 @@ def _strip(
     # A short strip has room for its words all the same.
     wide = max(x1 - x0, _LEAST)
     x0, x1 = page.width / 2 - wide / 2, page.width / 2 + wide / 2
+    # Nor is a numeral cut through that stands out beyond the first or the last line.
+    us = [u for numeral in strip.numerals for line in numeral for u in line[:, 0].tolist()]
+    if us:
+        x0 = min(x0, at(min(us), 0.0)[0] - _BESIDE)
+        x1 = max(x1, at(max(us), 0.0)[0] + _BESIDE)
     page.line([(x0, cut), (x0, low), (x1, low), (x1, cut)], FAINT, 0.15)
     page.line([(x0, cut), (x1, cut)], INK, 0.25)
-    page.write("cut here", x1 - 1.0, cut + 1.0, 1.9, align=1.0, colour=FAINT)
-    page.write("cut here", x0 + 1.0, cut + 1.0, 1.9, colour=FAINT)
+    said = "cut along the line across the ticks"
+    page.write(said, page.width / 2, cut + _PRICK * scale + 0.8, 1.9, align=0.5, colour=FAINT)
     for tick in strip.ticks:
         foot = 0.0 if tick.half else 3.0
         page.line([at(tick.u, -_PRICK), at(tick.u, foot)], INK, 0.2 if not tick.heavy else 0.5)

@@ -11,13 +11,14 @@ import pytest
 from devices.commands import main
 from devices.job import Job
 from marking.cloth.cover import cover_for
-from marking.cloth.cover_words import cover_lines
+from marking.cloth.cover_words import amounts, cover_lines
 from marking.drawing.page import PAPERS
 from marking.drawing.pdf import pdf
 from marking.job.folder import load_job
 from marking.layout.layout import lay_out
 from marking.output.cover_sheet import cover_pages
 from tests.cloth.sheets import assert_read_at_arms_length
+from tests.conftest import MILLRACE
 from tests.output.printed import inked_box, text_of, words_of
 from tests.output.test_sheets_are_legible import overprinted
 
@@ -155,6 +156,16 @@ def test_the_sheets_say_all_and_no_word_stands_over_another(make_job, paper):
         for number, piece in enumerate(cover.underlay.pieces, 1):
             assert f"board {number}, from sheet {piece.sheet}" in told
             assert f"{number}: " in text
+
+
+def test_the_drawing_asks_for_the_length_that_the_list_does_and_names_no_colour(make_job):
+    """Sheets are printed in grey; a length that is drawn shorter than listed is bought short."""
+    job = make_job(MILLRACE)
+    cover = cover_for(lay_out(job), job)
+    listed = dict(amounts(cover, job))["canvas"].split(" (")[0]
+    said = text_of(pdf(cover_pages(cover, job, "letter", pulled_on=False)[:1]))
+    assert f"{listed} off the roll" in said
+    assert not re.search(r"\b(brown|red|green|blue)\b", said)
 
 
 def test_the_drawing_of_boards_is_to_scale(make_job):

@@ -9,7 +9,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from marking.cloth.hem_words import notes
+from marking.cloth.hem_words import notes, steps
 from marking.cloth.hems import hem_plan, job_with_lines
 from marking.cloth.panel import Panel, cut_for
 from marking.errors import BadInputError, RefusedError
@@ -249,3 +249,46 @@ def test_a_far_edge_that_runs_off_is_told_before_cloth_is_laid_to_it(millrace, m
         told[one.title] = " ".join(notes(plan, layout, one, inked=False))
     assert "runs off" not in told[millrace.title]
     assert "The far edge of this table runs off by 1/4 in" in told[job.title]
+
+
+def told_of(plan, layout, job):
+    """Steps and notes, as one text."""
+    moves = [move for _, one in steps(plan, job) for move in one]
+    return " ".join([*moves, *notes(plan, layout, job, inked=False)])
+
+
+def test_the_zero_line_is_called_by_the_numeral_that_stands_on_it(bench):
+    job, layout = bench(numerals={"first": 150})
+    plan = hem_plan(panel(**SMALL | {"length": 100.0}), layout, job)
+    told = told_of(plan, layout, job)
+    assert "Lay the raw edge on line 150." in told
+    assert "until both marks lie on line 150" in told
+    assert "line 0" not in told
+
+
+@pytest.mark.parametrize("counted", ["edge", "line"])
+def test_at_a_wall_both_sides_are_hemmed_by_the_lines_of_the_near_side(bench, counted):
+    job, layout = bench(
+        table={"length": "60 in", "width": "30 in", "against_wall": True},
+        hems={"depth": "6 in", "from": counted},
+    )
+    plan = hem_plan(panel(**SMALL), layout, job)
+    assert {one.edge for one in plan.laid} == {"bottom", "near side", "top"}
+    assert plan.missing == ()
+    told = told_of(plan, layout, job)
+    where = {"edge": "the table's near edge", "line": "the first long line of the near side"}
+    assert f"Turn the cloth end for end, lay its other raw edge on {where[counted]}" in told
+    wide = hem_plan(panel(**SMALL | {"width": 40.0}), layout, job)
+    told = told_of(wide, layout, job)
+    assert "pull it off the wall" in told
+    assert "hang over" not in told
+    assert "far" not in told
+
+
+def test_hems_from_the_line_are_not_told_of_the_margin(bench):
+    job, layout = bench(hems={"depth": "6 in", "from": "line", "folds": ["single 1 in"]})
+    plan = hem_plan(panel(**SMALL | {"width": 90.0}, sides="double 8 in"), layout, job)
+    told = told_of(plan, layout, job)
+    assert "No key gives these lines: one past the middle" in told
+    # 1 in of margin is no room for cloth that is laid to the first long line.
+    assert "the table is 29 in, from the first long line on" in told

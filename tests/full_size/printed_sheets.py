@@ -64,8 +64,8 @@ def sheets_of(folder: Path, file: dict[str, Any], scale: tuple[float, float] = (
 
 
 def segments_of(layout: Layout) -> np.ndarray:
-    """Every straight piece of every line as it was laid out, (n, 2, 2)."""
-    return np.concatenate([np.stack([s.points[:-1], s.points[1:]], 1) for s in layout.strokes])
+    """Every straight piece of every line as its pen goes, passes side by side too, (n, 2, 2)."""
+    return np.concatenate([np.stack([s.path[:-1], s.path[1:]], 1) for s in layout.strokes])
 
 
 def along(segments: np.ndarray, step: float = 12.0) -> np.ndarray:

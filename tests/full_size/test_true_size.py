@@ -101,7 +101,7 @@ def test_the_svg_is_as_true_as_the_pdf(demo):
     found = {one.id: one.bbox() for one in drawn.elements() if isinstance(one, Path) and one.id}
     x0, top = part["box"][0], part["box"][3]
     for stroke in layout.strokes:
-        low, high = stroke.points.min(axis=0), stroke.points.max(axis=0)
+        low, high = stroke.path.min(axis=0), stroke.path.max(axis=0)
         wanted = (low[0] - x0, top - high[1], high[0] - x0, top - low[1])
         assert found[stroke.id] == pytest.approx(wanted, abs=0.01), stroke.id
 

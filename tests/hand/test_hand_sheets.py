@@ -62,7 +62,9 @@ def test_every_tick_is_told_with_its_numeral_and_the_one_across(sheets: Sheets, 
         for x0, _, x1, foot, word, *_ in found:
             if word == units:
                 reading = [
-                    w[4] for w in found if abs(w[3] - foot) < 1 and x0 - 45 < w[0] and w[2] < x0 + 1
+                    w[4]
+                    for w in found
+                    if abs(w[3] - foot) < 1 and x0 - 45 < w[0] and w[2] < x0 + 1 and w[4] != "H"
                 ]
                 beside = [w for w in found if abs(w[3] - foot) < 3 and x1 < w[0] < x1 + 75]
                 numbers = [w[4] for w in sorted(beside) if w[4].isdigit() or w[4] == "-"]
@@ -97,8 +99,26 @@ def test_the_first_page_tells_order_cautions_and_what_a_careful_hand_leaves(
     assert all(caution in said for caution in CAUTIONS)
     assert f"{plan.expected.total:.2f} mm" in said
     assert ("hand leaves: HOLDS" in said) == (not plan.expected.past(plan.limits))
-    order = [said.index(word) for word in ("Frame:", "Near side:", "Far side:", "Rule the lines")]
+    steps = ("The cover lies", "Frame:", "Near side:", "Far side:", "in place of steps 3 and 4")
+    steps += ("Rule the lines", "Write the numerals", "prove the cover", "take removable ticks")
+    order = [said.index(word) for word in steps]
     assert order == sorted(order)
+    assert "nothing may come off onto white cotton" in said
+
+
+def test_what_is_read_before_a_numeral_is_written_stands_apart_and_to_a_tenth(
+    sheets: Sheets,
+) -> None:
+    """The heavy line's H stands by its box; where the numeral begins is told alike everywhere."""
+    plan, _, document, _ = sheets
+    words = [word for page in of_side(document, "near") for word in page.get_text("words")]
+    begins = [word[4] for word in words if re.fullmatch(r"\d+\.\d", word[4])]
+    assert len(begins) == sum("near" in tick.numerals for tick in plan.ticks)
+    marked = [word for word in words if word[4] == "H"]
+    assert len(marked) == sum(tick.heavy for tick in plan.ticks)
+    for x0, _, x1, foot, *_ in marked:
+        apart = [w for w in words if abs(w[3] - foot) < 2 and x1 <= w[0] < x0 + 60]
+        assert min(w[0] for w in apart) - x1 > 1.0
 
 
 def test_pages_are_numbered_lie_on_their_paper_and_stand_in_the_outline(sheets: Sheets) -> None:

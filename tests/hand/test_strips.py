@@ -145,6 +145,22 @@ def test_each_strip_is_laid_by_two_readings_of_its_own_from_the_one_zero(
             assert any(as_taped(x, Tape(), units) in page for page in said)
 
 
+def test_no_numeral_is_cut_through_and_no_tick_strikes_a_word(sheets: Printed) -> None:
+    for page in strip_pages(sheets.document):
+        drawn = [one for one in page.get_drawings() if one["type"] == "s"]
+        rims = [one["rect"] for one in drawn if 0.3 < one["width"] < 0.5 and one["rect"].height > 9]
+        ink = max(one["width"] for one in drawn)
+        numerals = [one["rect"] for one in drawn if one["width"] == ink]
+        assert rims
+        assert numerals
+        for one in numerals:
+            assert any(rim.x0 < one.x0 and one.x1 < rim.x1 for rim in rims if one.y0 < rim.y1)
+        ticks = [one["rect"] for one in drawn if one["rect"].width < 0.1 < one["rect"].height]
+        for x0, y0, x1, y1, word, *_ in page.get_text("words"):
+            if word in {"cut", "along", "line", "across", "ticks"}:
+                assert not any(x0 < t.x0 < x1 and t.y0 < y1 and y0 < t.y1 for t in ticks)
+
+
 def test_a_measured_check_length_takes_the_printers_scale_out(make_job: MakeJob) -> None:
     """A printer that prints 5 31/32 in for 6 is then given 6 1/32 and prints 6."""
     short = (5 + 31 / 32) * 25.4

@@ -129,7 +129,7 @@ class Table:
 
     def faults(self, name: str) -> tuple[float, float]:
         """How far, in mm, the least inked point of a section and its most displaced ink lie off."""
-        wanted = samples([piece.stroke.points for piece in self.section(name).pieces])
+        wanted = samples([piece.stroke.path for piece in self.section(name).pieces])
         laid = samples(self.ink[name])
         missing, displaced = cKDTree(laid).query(wanted)[0], cKDTree(wanted).query(laid)[0]
         return float(missing.max()), float(displaced.max())

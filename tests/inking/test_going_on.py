@@ -102,6 +102,8 @@ def test_the_command_that_goes_on_repeats_what_was_asked_for(tmp_path: Path) -> 
         section=None,
         readings=readings,
         ink_anyway=None,
+        ink_untried=None,
+        verniers=False,
         unattended=True,
         moved=True,
         outline=False,

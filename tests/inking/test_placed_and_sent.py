@@ -30,6 +30,7 @@ from tests.dialects.interpreters import (
     plain_hpgl,
     pygcode_draws,
 )
+from tests.driving.side_by_side import way
 from tests.driving.tee import teed_plotter
 from tests.inking.kills import made as setting_of
 from tests.inking.kills import make_job
@@ -109,12 +110,14 @@ class Bench:
         by_slot: dict[int, list[FloatArray]] = {}
         about, shift = np.array(pose["about"]), np.array(pose["shift"])
         for stroke in self.section["strokes"]:
-            points = np.array(stroke["points"])
+            points = pen_way(stroke)
             told = np.linalg.solve(np.array(pose["matrix"]), (points - about - shift).T).T + about
             units = (told - self.origin) @ self.axes.T / self.machine.unit
             slot = 2 if stroke["pen"] == "removable" else 1
             lines = np.stack([units[:-1], units[1:]], axis=1)
-            by_slot.setdefault(slot, []).extend([lines] * PASSES[stroke["pen"]])
+            by_slot.setdefault(slot, []).extend(
+                [lines] * (1 if "beside" in stroke else PASSES[stroke["pen"]])
+            )
         return {slot: np.concatenate(parts) for slot, parts in by_slot.items()}
 
     def window(self) -> tuple[tuple[int, int], tuple[int, int]]:
@@ -152,6 +155,11 @@ def bench(
     return made
 
 
+def pen_way(stroke: dict[str, Any]) -> FloatArray:
+    """Where the pen goes for a stroke, passes side by side among it; heavy lines are 1 mm wide."""
+    return way(stroke["points"], len(stroke.get("beside", [0])), 1.0)
+
+
 def assert_drawn(bench: Bench, program: bytes, pose: dict[str, Any], folder: Path) -> None:
     """The interpreters draw the layout as the pose carries it, line for line, and on its lines."""
     wanted = bench.wanted(pose)
@@ -170,9 +178,7 @@ def assert_drawn(bench: Bench, program: bytes, pose: dict[str, Any], folder: Pat
             assert not found, found[:5]
     # And the pose is the one that the device stands at: what it draws lies on the layout.
     off = bench.draws(read[0][1] * bench.machine.unit).reshape(-1, 2)
-    points = np.concatenate(
-        [np.array(stroke["points"]) for stroke in bench.section["strokes"]], axis=0
-    )
+    points = np.concatenate([pen_way(stroke) for stroke in bench.section["strokes"]], axis=0)
     away = np.abs(off[:, None] - points).max(axis=2).min(axis=1)
     assert away.max() < 0.1
 

@@ -18,6 +18,7 @@ from scipy.spatial import cKDTree
 
 from marking.job.folder import JOB_FILE
 from tests.conftest import MILLRACE
+from tests.driving.side_by_side import way
 from tests.job.command_cases import BAD_INPUT, REFUSED, assert_plain, contents
 from tests.placement.walk import (
     AS_SET,
@@ -267,7 +268,9 @@ def test_sections_and_their_files_use_the_kept_correction(
     coordinates = ",".join(re.findall(r"P[UD](\d[\d,]*);", text)).split(",")
     units = np.array(coordinates, dtype=float).reshape(-1, 2)[:-1]
     drawn = units * UNIT + corrected["window"][:2]
-    planned = np.concatenate([s["points"] for s in corrected["strokes"]])
+    # Heavy lines are 1 mm wide, their passes side by side.
+    strokes = corrected["strokes"]
+    planned = np.concatenate([way(s["points"], len(s.get("beside", [0])), 1.0) for s in strokes])
     off, _ = cKDTree(planned).query(drawn)
     assert off.max() < 0.1
 

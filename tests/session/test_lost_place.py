@@ -82,7 +82,7 @@ class Begun:
     def faults(self, port: GantryPort) -> tuple[float, float]:
         """mm: the furthest point of a stroke from ink, and of ink from any stroke."""
         bed = bed_of(self.section, self.job.plotter)
-        wanted = samples([piece.stroke.points for piece in self.section.pieces])
+        wanted = samples([piece.stroke.path for piece in self.section.pieces])
         laid = samples(
             [
                 np.array(line.path) @ bed.to_bed + bed.origin_table + STANDS_OFF

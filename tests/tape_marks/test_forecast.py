@@ -267,7 +267,9 @@ def test_remedies_are_few_and_of_every_amount_of_work_where_nothing_holds():
     assert not any(remedy.forecast.holds for remedy in found)
     assert [f.worst for f in found] == sorted(f.worst for f in found)
     ways = [remedy.way for remedy in found]
-    assert {way.ties for way in ways if way.spacing is None} == set(get_args(Ties))
+    assert {way.ties for way in ways if way.spacing is None} == set(get_args(Ties)) - {
+        "beside and few below"
+    }  # which is for sections at a fence
     assert {way.repeats for way in ways} == {1, 2}
     assert {304.8, 76.2} < {way.spacing for way in ways}
     assert MarksChoice(76.2, 1, 2) in ways, "the most work that may be asked for"
