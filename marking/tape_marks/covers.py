@@ -145,11 +145,10 @@ def imagined(work: Work, covers: int = COVERS) -> InkedCovers:
         if cloth and readings:
             at = np.array([reading.at for reading in readings])
             noise[: 2 * len(at)] -= _flat(_give(section.window, at)) @ gives[name]
-        network = with_inked(
-            gained,
-            Setup(name, as_planned(middle), readings),
-            gained.carrier @ gained.network.mean + noise,
-        )
+        # Few of all blocks move what is read.
+        moving = np.flatnonzero(gained.carrier.any(axis=0))
+        noise += gained.carrier[:, moving] @ gained.network.mean[moving]
+        network = with_inked(gained, Setup(name, as_planned(middle), readings), noise)
         own = -network.mean[network.places[name]]
         own += _meant(work, name, network, ink)
         parts = [own]
