@@ -54,6 +54,12 @@ class Gain:
     """m; what a fence tells follows them as r rows more, in all of the above."""
 
     @property
+    def follows(self) -> FloatArray:
+        """(2m, b): how the marks follow the states of before, see `Network.follows`."""
+        follows: FloatArray = self.carrier @ self.network.follows
+        return follows
+
+    @property
     def projector(self) -> FloatArray:
         """(2m, 2m): the same with the datum's errors among what may cause the misfits."""
         datums = explained(self.tape_projector @ self.moved, self.moved)
@@ -172,6 +178,10 @@ def with_inked(gained: Gain, setup: Setup, misfits: FloatArray) -> Network:
     common = np.concatenate(
         [network.common + gained.correction @ gained.moved, gained.change @ gained.moved]
     )
+    follows = gained.follows
+    follows = np.concatenate(
+        [network.follows + gained.correction @ follows, gained.change @ follows]
+    )
     return replace(
         network,
         setups={**network.setups, setup.section: setup},
@@ -179,4 +189,5 @@ def with_inked(gained: Gain, setup: Setup, misfits: FloatArray) -> Network:
         mean=mean,
         by_tape=by_tape,
         common=common,
+        follows=follows,
     )
