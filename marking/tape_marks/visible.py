@@ -92,7 +92,9 @@ def _within(spots: FloatArray, section: Section, plan: Plan) -> NDArray[np.bool_
     x, y = spots.T
     x0, y0, x1, y1 = section.window
     keep = plan.zone.set_down
-    return (x0 + keep <= x) & (x <= x1 - keep) & (y0 + keep <= y) & (y <= y1 - keep)
+    along = (x0 + keep <= x) & (x <= x1 - keep)
+    inside: NDArray[np.bool_] = along & (y0 + keep <= y) & (y <= y1 - keep)
+    return inside
 
 
 def inker(spot: Spot, sections: Iterable[Section]) -> str:
