@@ -78,7 +78,14 @@ def test_what_is_typed_shows_at_once_and_is_kept_when_the_field_is_left(
     shown(other, "grid.pitch", "2 in")
     page.get_by_role("button", name="Undo").click()
     in_job(page, folder, "pitch = '1 in'   # to count by")
-    page.get_by_role("button", name="Redo").click()
+    page.locator("#redo:enabled").click()
+    in_job(page, folder, 'pitch = "2 in"')
+    # On keys, too.
+    page.locator("#undo:enabled").wait_for()
+    page.keyboard.press("Control+z")
+    in_job(page, folder, "pitch = '1 in'   # to count by")
+    page.locator("#redo:enabled").wait_for()
+    page.keyboard.press("Control+Shift+z")
     in_job(page, folder, 'pitch = "2 in"')
     # An editor beside it is heard.
     (folder / "job.toml").write_text(kept(folder).replace("2 in", "3 in"), "utf-8")
@@ -136,14 +143,14 @@ def test_lengths_under_the_pointer_are_those_of_the_layout(
     last, first = max(across), min(across)
     page = opened(browser, run, "lengths")
     until(page, lambda: page.evaluate("document.querySelector('#marking').width > 300"), "sized")
-    box = page.locator("#marking").bounding_box()
-    assert box is not None
     long, wide = record["fit"]["top"]["corners"][2]
-    scale = 0.94 * min(box["width"] / long, box["height"] / wide)
-    x = box["x"] + box["width"] / 2 + (last - long / 2) * scale
     count = round((last - first) / 25.4)
 
     def read() -> bool:
+        box = page.locator("#marking").bounding_box()
+        assert box is not None
+        scale = 0.94 * min(box["width"] / long, box["height"] / wide)
+        x = box["x"] + box["width"] / 2 + (last - long / 2) * scale
         page.mouse.move(x + 1, box["y"] + box["height"] / 2)
         page.mouse.move(x, box["y"] + box["height"] / 2)
         said = page.locator("#pointer").inner_text()

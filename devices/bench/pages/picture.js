@@ -17,6 +17,7 @@ let layers = [];
 let corners = [];
 let units = "in";
 let look = null;
+let isWhole = true;
 let drawnPath = null;
 let due = false;
 
@@ -34,7 +35,7 @@ export function show(record, unit) {
     stroke.points.forEach(([x, y], at) => (at ? path.lineTo(x, y) : path.moveTo(x, y)));
   }
   layers = Array.from(paths.values());
-  if (fresh) whole(); else redraw();
+  if (fresh || isWhole) whole(); else redraw();
 }
 
 // What is certainly drawn, over the marking.
@@ -56,6 +57,7 @@ export function whole() {
   const [x0, y0, x1, y1] = box();
   const scale = 0.94 * Math.min(canvas.width / (x1 - x0), canvas.height / (y1 - y0));
   look = { scale, x: (x0 + x1) / 2, y: (y0 + y1) / 2 };
+  isWhole = true;
   redraw();
 }
 
@@ -66,6 +68,7 @@ function under(px, py) {
 
 export function zoom(by, px = canvas.width / 2, py = canvas.height / 2) {
   if (!look) return;
+  isWhole = false;
   const [x, y] = under(px, py);
   const [x0, , x1] = box();
   const least = 0.5 * canvas.width / (x1 - x0);
@@ -80,6 +83,7 @@ export function zoom(by, px = canvas.width / 2, py = canvas.height / 2) {
 
 function pan(dx, dy) {
   if (!look) return;
+  isWhole = false;
   look = { ...look, x: look.x - dx / look.scale, y: look.y + dy / look.scale };
   redraw();
 }
@@ -122,7 +126,7 @@ function sized() {
   if (width === canvas.width && height === canvas.height) return;
   canvas.width = width;
   canvas.height = height;
-  if (!look) whole(); else redraw();
+  if (isWhole) whole(); else redraw();
 }
 
 export function length(mm) {
