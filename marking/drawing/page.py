@@ -70,10 +70,15 @@ class Page:
         return self.artwork.on_top(Style(fill=colour)).write(text, x, y, size, align)
 
     def heading(self, text: str, x: float, y: float, size: float) -> None:
-        """What heads the page, from x on: smaller where it is long, at last cut short."""
+        """What heads the page, from x on: smaller where it is long, at last cut short.
+
+        What stands before a colon, the job's title, is cut first: what follows tells pages apart.
+        """
         room = self.width - 2 * x
         size = min(size, max(LEAST_HEADING, room / text_width(text)))
-        self.write(shortened_to(room / size, text), x, y, size)
+        title, colon, rest = text.partition(": ")
+        shown = shortened_to(room / size - text_width(colon + rest), title) + colon + rest
+        self.write(shortened_to(room / size, shown), x, y, size)
 
     def paragraph(
         self, text: str, x: float, y: float, width: float, size: float, colour: str = INK

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from marking.drawing.artwork import Artwork, Box
-    from marking.full_size.parts import Parting
+    from marking.full_size.parts import Part, Parting
     from marking.job.keys import MarkingJob, PaperSize
     from marking.layout.layout import Layout
 
@@ -127,11 +127,15 @@ def tiles(
     scale = scale_of(measured, lengths, job.units)
     standing = Paper(*PAPERS[size], _RIM)
     ink = Ink(layout)
-    ways = []
-    for paper in (standing, standing.lying):
+
+    def inked_on(paper: Paper, scale: Scale) -> tuple[Parting, list[Part]]:
         parting = _parted(layout, job, paper, scale, lap)
-        ways.append((paper, parting, [p for p in parting.parts if ink.any_in(p.core)]))
-    paper, parting, inked = min(ways, key=lambda way: len(way[2]))
+        return parting, [part for part in parting.parts if ink.any_in(part.core)]
+
+    # As they lay when a check length was measured, or across would be up.
+    plain = {paper: inked_on(paper, Scale()) for paper in (standing, standing.lying)}
+    paper = min(plain, key=lambda paper: len(plain[paper][1]))
+    parting, inked = plain[paper] if scale.one else inked_on(paper, scale)
     printing = Printing(layout, job, ink, parting, scale, lengths, about)
     says = (
         "Print at 100 %, not fitted to the page. Measure the square and both lengths. Cut this "

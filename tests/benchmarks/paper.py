@@ -13,7 +13,7 @@ from pathlib import Path
 from marking.shipped_files import stock
 from tests.benchmarks.write import ROOT, Command, environment, ratio, seconds
 
-KINDS = ("full", "tiles", "keep")
+KINDS = ("full", "tiles", "keep", "hand", "job")
 GOAL = 4.0
 
 

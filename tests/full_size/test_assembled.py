@@ -158,6 +158,16 @@ def test_sheets_stand_or_lie_whichever_leaves_fewer_to_print(make_job: MakeJob):
         assert fewest[0] * fewest[1] >= 22 * 8
 
 
+def test_sheets_that_were_measured_lying_lie_when_they_are_printed_anew(make_job: MakeJob):
+    """Across the sheet would be up it, though drawn larger fewer would do standing."""
+    job = make_job(SPARSE.replace("54 in", "52 in").replace("40 in", "24 in"))
+    layout = lay_out(job)
+    lying = pytest.approx((279.4, 215.9))
+    for measured in ((), ("5.77 in",), ("5.77 in", "5.99 in")):
+        document = tiles(layout, job, "", size="letter", measured=measured)
+        assert document.pages[1].size == lying
+
+
 def test_joins_split_no_numeral_and_run_along_no_line(make_job: MakeJob):
     for text in (MILLRACE, METRIC):
         job = make_job(text)

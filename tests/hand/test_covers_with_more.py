@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import pytest
 
+from marking.cloth.cover import cover_for
 from marking.drawing.pdf import pdf
 from marking.full_size.documents import tiles
 from marking.hand.plan import by_hand
@@ -16,6 +17,7 @@ from marking.hand.strips import strips_of
 from marking.layout.layout import lay_out
 from marking.layout.lines import dashed_line
 from marking.measures.tape import Tape, as_taped
+from marking.output.cover_sheet import cover_pages
 from marking.ruling.order import Manner
 from marking.sheets.hand_sheet import hand_document
 from marking.sheets.strip_sheet import strip_document
@@ -118,6 +120,18 @@ def test_a_long_title_in_any_letters_stays_on_every_page(more: More) -> None:
         assert y1 <= page.size[1] - 4.9, page.title
         assert overprinted(words_of(page), 0.0) == [], page.title
         assert any("Мастерская" in text for text, _ in words_of(page)), page.title
+
+
+def test_a_heading_loses_of_the_title_before_it_loses_what_its_page_is(more: More) -> None:
+    job = more.job.model_copy(update={"title": 3 * more.job.title})
+    pages = cover_pages(cover_for(more.layout, job), job, "letter", pulled_on=False)
+    told = [next(text for text, _ in words_of(page)) for page in pages]
+    said = "…: what to buy, and how the cover sits"
+    assert [text[text.index("…") :] for text in told] == [
+        said,
+        f"{said}, in order",
+        f"{said}: underlay",
+    ]
 
 
 def test_a_stranger_is_told_which_edge_is_which_and_what_the_top_measures(
