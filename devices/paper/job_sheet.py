@@ -27,7 +27,7 @@ _PLACED = {"plotter": "placed by readings", "beam": "trued up by its targets"}
 def job(asked: Asked) -> Printed:
     """the job sheet: the whole job on paper for the way chosen"""
     from marking.job.keys import paper_of
-    from marking.sheets.job_sheet import bound, front_page
+    from marking.sheets.job_sheet import bound, front_pages
 
     # The kept page is of the job as it is written, whatever its way makes of it.
     kept = keep_pages_of(asked)
@@ -39,12 +39,12 @@ def job(asked: Asked) -> Printed:
         "beam": f"From a projector's light, {asked.job.projector.name}",
     }[zone]
     pages, order, still_open = _pages(asked, zone)
-    front = front_page(
+    front = front_pages(
         asked.layout, asked.job, f"{said} ({way}).", order, still_open, paper_of(asked.job)
     )
     bought = _bought(asked)
     kept[0].chapter = "To keep under the table"
-    return Printed((as_pdf("job", "job", bound((front, *bought, *pages, *kept), asked.job)),))
+    return Printed((as_pdf("job", "job", bound((*front, *bought, *pages, *kept), asked.job)),))
 
 
 def _way(asked: Asked) -> tuple[ZoneName, Asked]:

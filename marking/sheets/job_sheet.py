@@ -14,7 +14,17 @@ from marking.drawing.page import ACCENT, FAINT, INK, RULE, Page, number_pages
 from marking.drawing.typeface import text_width
 from marking.hand.top_words import NAMES, top_lines
 from marking.output.report import CAUTIONS, fit_lines
-from marking.sheets.parts import EDGE, TEXT, cautions, headed, notes, section, steps
+from marking.sheets.parts import (
+    EDGE,
+    TEXT,
+    cautions,
+    headed,
+    note_depth,
+    notes,
+    section,
+    steps,
+    steps_depth,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -27,14 +37,14 @@ if TYPE_CHECKING:
     from marking.sections.plan import Plan
 
 
-def front_page(
+def front_pages(
     layout: Layout,
     job: MarkingJob,
     way: str,
     order: Sequence[str],
     still_open: Sequence[str],
     paper: Paper,
-) -> Artwork:
+) -> list[Artwork]:
     """The job in words and figures, the order of work, what is still open, the cautions."""
     title = f"{job.title}: job sheet"
     page, y = headed(paper, title, title, chapter="The job")
@@ -44,13 +54,21 @@ def front_page(
     said = [line.removeprefix("- ").replace("`", "") for line in fit_lines(layout, job)]
     y = notes(page, [line for line in said if line and not line.startswith(_LEFT_OUT)], y)
     y = cautions(page, CAUTIONS, y - 2.5)
+    pages = [page]
+    if y - steps_depth(page, order) < EDGE:
+        page, y = headed(paper, title, f"{title}, continued")
+        pages.append(page)
     y = section(page, "The order of work", y - 1.0)
     y = steps(page, order, y)
     warned = [*still_open, *layout.warnings]
     if warned:
         y = section(page, "Look at these first", y - 1.0)
-        notes(page, warned, y, ACCENT)
-    return page.artwork
+    for one in warned:
+        if y - note_depth(page, one) < EDGE:
+            page, y = headed(paper, title, f"{title}, continued")
+            pages.append(page)
+        y = notes(page, [one], y, ACCENT)
+    return [one.artwork for one in pages]
 
 
 def sections_page(plan: Plan, layout: Layout, job: MarkingJob, paper: Paper) -> Artwork:

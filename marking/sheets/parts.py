@@ -48,9 +48,20 @@ def steps(page: Page, said: Iterable[str], y: float, *, first: int = 1) -> float
 
 def steps_depth(page: Page, said: Iterable[str]) -> float:
     """mm that numbered steps take under their heading, from its baseline to the last of theirs."""
+    scratch = _scratch(page)
+    return -steps(scratch, said, section(scratch, "", 0.0)) - LEADING * TEXT - 1.0
+
+
+def note_depth(page: Page, said: str) -> float:
+    """mm from the first baseline of a note to its last."""
+    return -notes(_scratch(page), [said], 0.0) - LEADING * TEXT - 0.8
+
+
+def _scratch(page: Page) -> Page:
+    """As wide a page, to try on what something takes."""
     scratch = Page("a4", "")
     scratch.width = page.width
-    return -steps(scratch, said, section(scratch, "", 0.0)) - LEADING * TEXT - 1.0
+    return scratch
 
 
 def notes(page: Page, said: Iterable[str], y: float, colour: str = INK) -> float:

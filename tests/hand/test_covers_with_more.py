@@ -20,6 +20,7 @@ from marking.measures.tape import Tape, as_taped
 from marking.output.cover_sheet import cover_pages
 from marking.ruling.order import Manner
 from marking.sheets.hand_sheet import hand_document
+from marking.sheets.job_sheet import front_pages
 from marking.sheets.strip_sheet import strip_document
 from tests.conftest import MILLRACE
 from tests.hand.benches import opened, said_by
@@ -132,6 +133,17 @@ def test_a_heading_loses_of_the_title_before_it_loses_what_its_page_is(more: Mor
         f"{said}, in order",
         f"{said}: underlay",
     ]
+
+
+def test_a_front_page_with_much_to_look_at_goes_on_on_a_second(more: More) -> None:
+    order = [f"Step {n}: the cover is marked by hand, by the sheets." for n in range(8)]
+    opened_yet = [f"Open {n}: {60 * 'x '}" for n in range(30)]
+    pages = front_pages(more.layout, more.job, "Marked by hand.", order, opened_yet, "letter")
+    assert len(pages) > 1
+    for page in pages:
+        assert inked_box(page)[1] >= 12.0
+    said = said_by(list(opened(pdf(pages))))
+    assert all(f"Open {n}:" in said for n in range(30))
 
 
 def test_a_stranger_is_told_which_edge_is_which_and_what_the_top_measures(
