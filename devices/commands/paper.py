@@ -77,11 +77,12 @@ at 100 % (actual size).
 job: job.pdf is the whole job for the way under [ways], or for the machine that is there:
 what to buy, tape marks, a card for every set-down, lines to rule, the proof with drawings
 of it, the keep page. Choose tape marks (canvasrule control) first: its cards then ask for
-their readings.
-hand: hand.pdf is what to do in order, the frame, both sides with every tape reading and its
-numeral, and the lines to rule; strips.pdf the margins at true size, each strip laid by its
-own tape reading; stencils.svg the digits to cut out. canvasrule control --for reach tells
-what a careful hand leaves.
+their readings. Where no number of distances can pass the cover by tape, it asks for the ten
+that tell of the whole, and says what would do.
+hand: hand.pdf is what to do in order, what it comes to look like, the frame, both sides with
+every tape reading and its numeral, and the lines to rule; strips.pdf the margins at true
+size, each strip laid by its own tape reading; stencils.svg the digits to cut out. canvasrule
+control --for reach tells what a careful hand leaves.
 full: full.pdf and full.svg are the whole marking in one piece, for a shop that prints on
 canvas, with the canvas to wrap and to cut back round it and [cloth]'s stretch taken out. A
 page longer than 200 in counts in larger units (UserUnit, PDF 1.6): MuPDF heeds that (1.28,

@@ -196,14 +196,15 @@ def long_line_steps(work: SideWork, plan: ByHand, job: MarkingJob) -> Iterator[s
         + (
             "The distance from the edge checks it."
             if letter == "n"
-            else "The distance from the far edge checks it: it is told at the zero end and at the "
-            "far end, since a top is seldom square."
+            else "The distance from the far edge, at either end, checks it."
         )
     )
     yield (
         "Rule each line from tick to tick over the whole length, from the zero line to the last "
         "line and no further, the rule laid over two marks at a time and, for the next length, "
-        f"along at least {rough_length(_ALONG[job.units], job.units)} of what is ruled."
+        f"along at least {rough_length(_ALONG[job.units], job.units)} of what is ruled. It lies on "
+        "the line's inner side, on bare cloth, set off by half a line's width; rule the next one "
+        "when this one is dry."
     )
     if any(line.dashed for line in work.longs):
         half = format_length(job.grid.pitch / 4, job.units)
