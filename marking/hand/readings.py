@@ -16,7 +16,7 @@ from marking.measures.lengths import format_length
 from marking.measures.tape import tape_reading
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Iterator, Mapping, Sequence
 
     from marking.job.keys import MarkingJob
     from marking.layout.layout import Layout
@@ -82,6 +82,9 @@ class SideWork:
     last_to_end: float
     """What the tape shows from the last cross line to the far end."""
     numerals: tuple[Numeral, ...]
+    scale: tuple[CrossTick, ...] = ()
+    """The ticks of a scale in the other unit outside the first long line, where the side has one,
+    each named by what it counts to."""
 
     @property
     def zero_hand(self) -> str:
@@ -144,9 +147,26 @@ def side_work(
         for tick in _to_check(ticks, job)
         if not loose
     ]
-    numerals = [tick.numerals[side] for tick in ticks if side in tick.numerals]
+    scale = tuple(_scale_ticks(side, layout, tape))
+    numerals = [tick.numerals[side] for tick in (*ticks, *scale) if side in tick.numerals]
     last = tape_reading(end - float(layout.grid.cross_x[-1]), tape)
-    return SideWork(side, longs, tuple(checks), last, tuple(numerals))
+    return SideWork(side, longs, tuple(checks), last, tuple(numerals), scale)
+
+
+def _scale_ticks(side: Side, layout: Layout, tape: Tape) -> Iterator[CrossTick]:
+    """The ticks of the scale in the other unit along `side`."""
+    written = {
+        placed.numeral.text: placed.numeral
+        for placed in layout.numerals
+        if (placed.numeral.row, placed.numeral.side) == ("other", side)
+    }
+    start = f"scale-{side}-"
+    zero = float(layout.grid.cross_x[0])
+    for stroke in layout.strokes:
+        if stroke.id.startswith(start):
+            name, x = stroke.id.removeprefix(start), float(stroke.points[0, 0])
+            numerals: Mapping[Side, Numeral] = {side: written[name]} if name in written else {}
+            yield CrossTick(stroke.id, name, x, tape_reading(x - zero, tape), False, numerals)
 
 
 def _stands_at(line: LongLine, layout: Layout) -> Side:

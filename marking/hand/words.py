@@ -181,6 +181,11 @@ def long_line_steps(work: SideWork, plan: ByHand, job: MarkingJob) -> Iterator[s
     )
 
 
+def scale_reach(job: MarkingJob) -> float:
+    """How far, in mm, ticks of a scale in the other unit run outwards."""
+    return (job.grid.margin - job.table.edge_radius) / 4
+
+
 def numeral_steps(work: SideWork, layout: Layout, job: MarkingJob) -> Iterator[str]:
     """How the numerals of one side are written."""
     if not work.numerals:
@@ -191,6 +196,16 @@ def numeral_steps(work: SideWork, layout: Layout, job: MarkingJob) -> Iterator[s
     _, low, _, high = some.box_table
     near, far = sorted((abs(low - y), abs(high - y)))
     every = "" if job.numerals.every == 1 else f", one line in {job.numerals.every}"
+    if work.scale:
+        unit = "centimetres" if job.units == "in" else "inches"
+        end = abs(low - y) if work.side == "far" else abs(high - y)
+        every = f", counting {unit}, at the ticks that their own table gives"
+        yield (
+            f"This side counts {unit}: the lines get no numerals here. Tick every reading of the "
+            f"table of {unit} as well, from the first long line outwards, "
+            f"{scale_reach(job):.1f} mm to the end of the tick and never into the numerals, "
+            f"{end:.1f} mm off the line."
+        )
     yield (
         f"Numerals {some.height:.1f} mm high over the ink{every}, upright as you stand here, in "
         f"the margin: their tops {near:.1f} mm and their feet {far:.1f} mm off the first long "

@@ -20,6 +20,7 @@ from marking.layout.edges import check_margins, edge_notes, on_the_curve
 from marking.layout.fit_warnings import fit_warnings
 from marking.layout.middle_row import middle_numerals
 from marking.layout.named_lines import end_numerals, part_lines, refuse_unnumbered, with_named
+from marking.layout.second_scale import other_scale
 from marking.layout.survey import Top, survey_top
 from marking.measures.lengths import format_length
 
@@ -161,6 +162,9 @@ def lay_out(job: MarkingJob) -> Layout:
     fold_x = lines.cross_fold_positions(job.hems, job.pens, cross_x)
     ys = (long_lines[0].y, long_lines[-1].y)
     ticks = lines.tick_lines(job, cross_x, fold_x, ys)
+    scale = other_scale(job, cross_x)
+    if scale is not None:
+        ticks += scale.ticks(ys[0] if scale.side == "near" else ys[1])
     strokes = [
         *_cross_strokes(job.grid.heavy_every, cross_x, fold_x, ys),
         *_long_strokes(long_lines, cross_x),
@@ -175,12 +179,16 @@ def lay_out(job: MarkingJob) -> Layout:
         ),
     ]
     strokes = [replace(one, beside=job.pens.named(one.pen).beside) for one in strokes]
-    legibility = None
+    legibility = of_other = None
     placed: list[Numeral] = []
     if job.numbered_sides:
         asked = numerals.asked_for(job, cross_x, rect, uprights(strokes, job.pens))
         legibility = numerals.fit(asked)
         placed = margin_rows.place(asked, legibility.height)
+        if scale is not None:
+            most = legibility.height
+            row, of_other = margin_rows.place_other(job, asked, scale, most)
+            placed += row
     at_ends = end_numerals(job, long_lines, cross_x, rect, levels(strokes, job.pens))
     placed += _stand_on_lines(job, at_ends, strokes, placed)
     refuse_unnumbered(at_ends, placed)
@@ -220,6 +228,7 @@ def lay_out(job: MarkingJob) -> Layout:
             *middle_row.left_out(job, cross_x, placed),
             *hems.fold_warnings(folds, long_lines[0].offset, job.units),
             *fit_warnings(job, legibility, cross_x, rect),
+            *margin_rows.other_notes(scale, of_other),
             *edge_notes(job.table, job.units),
         ),
     )
@@ -235,7 +244,19 @@ def uprights(strokes: Sequence[Stroke], pens: PensTable) -> list[tuple[float, fl
             x = float(stroke.points[0, 0])
             half = stroke.ink_width(pens.named(stroke.pen)) / 2
             ink[x] = max(half, ink.get(x, 0.0))
-    return sorted(ink.items())
+    return _not_within_another(sorted(ink.items()))
+
+
+def _not_within_another(lines: Sequence[tuple[float, float]]) -> list[tuple[float, float]]:
+    """`lines` without those whose ink lies within another's, as a tick's may beside a heavy line:
+    between the rest, bare cloth goes from each to the next."""
+    kept: list[tuple[float, float]] = []
+    for at, half in lines:
+        while kept and at - half <= kept[-1][0] - kept[-1][1]:
+            kept.pop()
+        if not kept or at + half > kept[-1][0] + kept[-1][1]:
+            kept.append((at, half))
+    return kept
 
 
 def levels(strokes: Sequence[Stroke], pens: PensTable) -> list[tuple[float, float]]:

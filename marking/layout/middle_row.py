@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 from marking.errors import RefusedError
 from marking.layout.clear_places import between
 from marking.layout.numerals import Numeral
+from marking.layout.second_scale import line_sides
 from marking.lettering.glyphs import letter_numeral
 
 if TYPE_CHECKING:
@@ -34,7 +35,7 @@ def middle_numerals(
     nowhere near the middle.
     """
     every = job.numerals.middle_every
-    if not every or not job.numbered_sides:
+    if not every or not line_sides(job):
         return []
     pen, clear = job.pens.numerals.width, job.numerals.clear
     values = {n: job.numerals.at_line(n) for n in range(0, len(xs), every)}
@@ -46,9 +47,9 @@ def middle_numerals(
     height = min(most, room / widest * tallest + pen)
     middle = (levels[0][0] + levels[-1][0]) / 2
     placed: list[Numeral] = []
-    for side in job.numbered_sides:
+    for side in line_sides(job):
         turn = 1 if side == "near" else -1
-        away = 0.0 if len(job.numbered_sides) == 1 else (height + clear) / 2
+        away = 0.0 if len(line_sides(job)) == 1 else (height + clear) / 2
         y = _height_at(middle - turn * away, side, height + 2 * clear, levels)
         if y is None or height < 2 * pen:
             raise RefusedError(
@@ -76,7 +77,7 @@ def left_out(job: MarkingJob, xs: FloatArray, placed: Sequence[Numeral]) -> Iter
     if not every:
         return
     wanted = [job.numerals.at_line(n) for n in range(0, len(xs), every)]
-    for side in job.numbered_sides:
+    for side in line_sides(job):
         here = {one.value for one in placed if (one.row, one.side) == ("middle", side)}
         missing = [str(value) for value in wanted if value not in here]
         if missing:

@@ -135,7 +135,7 @@ def numbers_meant(layout: Layout) -> dict[str, tuple[str, ...]]:
     """The numerals that should stand along each side, from the zero end."""
     found: dict[str, list[tuple[float, str]]] = {}
     for one in layout.numerals:
-        if one.numeral.row != "margin":
+        if one.numeral.row not in ("margin", "other"):
             continue
         at = one.numeral.at_table[0]
         found.setdefault(one.numeral.side, []).append((at, one.numeral.text))

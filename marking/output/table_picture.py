@@ -226,7 +226,7 @@ def _draw_locating_marks(picture: Picture, plan: Plan) -> None:
 def _clear_of_numerals(layout: Layout) -> float:
     """From the first long lines, where marks stand, to the nearest numeral's ink."""
     lines = [line.y for line in layout.grid.long_lines]
-    margins = [placed.numeral for placed in layout.numerals if placed.numeral.row == "margin"]
+    margins = [one.numeral for one in layout.numerals if one.numeral.row in ("margin", "other")]
     boxes = [numeral.box_table for numeral in margins]
     gaps = (max(box[1] - max(lines), min(lines) - box[3]) for box in boxes)
     return min(gaps, default=math.inf)

@@ -27,6 +27,7 @@ _ROW, _HEAD = 4.2, 6.2
 """mm from row to row, and over the first row of a block."""
 _BLOCK = 12
 """Ticks in a block where no line is heavy, or they are too far apart to make one."""
+_SCALE_BLOCK = 10
 _FEWEST, _MOST = 5, 16
 _LABELS = 13
 """Numbers along a side of the sketch, at most."""
@@ -56,7 +57,12 @@ def side_pages(
         pages.append(page)
     y = section(page, "Numerals", y - 2.5)
     steps(page, said, y)
-    return pages + _tick_pages(work, plan, job, paper, title)
+    pages += _tick_pages(work, job, paper, title, plan, _blocks(plan.ticks, _size(job)))
+    if work.scale:
+        unit = "centimetres" if job.units == "in" else "inches"
+        blocks = _blocks(work.scale, _SCALE_BLOCK)
+        pages += _tick_pages(work, job, paper, f"{title}, {unit}", plan, blocks)
+    return pages
 
 
 def _seen_from(page: Page, work: SideWork, layout: Layout, job: MarkingJob, top: float) -> float:
@@ -138,10 +144,14 @@ def _long_lines(page: Page, work: SideWork, plan: ByHand, job: MarkingJob, y: fl
 
 
 def _tick_pages(
-    work: SideWork, plan: ByHand, job: MarkingJob, paper: Paper, title: str
+    work: SideWork,
+    job: MarkingJob,
+    paper: Paper,
+    title: str,
+    plan: ByHand,
+    blocks: list[list[CrossTick]],
 ) -> list[Page]:
-    """Every tick from the zero line on, in blocks that begin with a heavy line."""
-    blocks = _blocks(plan.ticks, job)
+    """Every tick from the zero line on, by blocks."""
     deep = _HEAD + max(map(len, blocks)) * _ROW + 2.0
     pages: list[Page] = []
     while blocks:
@@ -165,9 +175,13 @@ def _tick_pages(
     return pages
 
 
-def _blocks(ticks: Sequence[CrossTick], job: MarkingJob) -> list[list[CrossTick]]:
+def _size(job: MarkingJob) -> int:
+    """Ticks in a block, so that each begins with a heavy line."""
     every = job.grid.heavy_every
-    size = every if _FEWEST <= every <= _MOST else _BLOCK
+    return every if _FEWEST <= every <= _MOST else _BLOCK
+
+
+def _blocks(ticks: Sequence[CrossTick], size: int) -> list[list[CrossTick]]:
     blocks: list[list[CrossTick]] = []
     for tick in ticks:
         if not blocks or (tick.name.isdigit() and int(tick.name) % size == 0):

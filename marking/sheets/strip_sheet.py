@@ -197,7 +197,7 @@ def _strip(
     said = "cut along the line across the ticks"
     page.write(said, page.width / 2, cut + _PRICK * scale + 0.8, 1.9, align=0.5, colour=FAINT)
     for tick in strip.ticks:
-        foot = 0.0 if tick.half else 3.0
+        foot = tick.out if tick.half else 3.0
         page.line([at(tick.u, -_PRICK), at(tick.u, foot)], INK, 0.2 if not tick.heavy else 0.5)
         if not tick.half and not tick.name.isdigit():
             page.write(tick.name, at(tick.u, 0)[0] + 0.8, cut + 3.2, 1.9)
