@@ -16,7 +16,7 @@ from marking.measures.lengths import format_length
 from marking.measures.tape import tape_reading
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Mapping, Sequence
+    from collections.abc import Mapping, Sequence
 
     from marking.job.keys import MarkingJob
     from marking.layout.layout import Layout
@@ -85,6 +85,8 @@ class SideWork:
     scale: tuple[CrossTick, ...] = ()
     """The ticks of a scale in the other unit outside the first long line, where the side has one,
     each named by what it counts to."""
+    scale_out: float = 0.0
+    """How far outwards they run, in mm."""
 
     @property
     def zero_hand(self) -> str:
@@ -147,26 +149,30 @@ def side_work(
         for tick in _to_check(ticks, job)
         if not loose
     ]
-    scale = tuple(_scale_ticks(side, layout, tape))
+    scale, out = _scale_ticks(side, layout, tape)
     numerals = [tick.numerals[side] for tick in (*ticks, *scale) if side in tick.numerals]
     last = tape_reading(end - float(layout.grid.cross_x[-1]), tape)
-    return SideWork(side, longs, tuple(checks), last, tuple(numerals), scale)
+    return SideWork(side, longs, tuple(checks), last, tuple(numerals), scale, out)
 
 
-def _scale_ticks(side: Side, layout: Layout, tape: Tape) -> Iterator[CrossTick]:
-    """The ticks of the scale in the other unit along `side`."""
+def _scale_ticks(side: Side, layout: Layout, tape: Tape) -> tuple[tuple[CrossTick, ...], float]:
+    """The ticks of the scale in the other unit along `side`, and how long they are."""
     written = {
         placed.numeral.text: placed.numeral
         for placed in layout.numerals
         if (placed.numeral.row, placed.numeral.side) == ("other", side)
     }
     start = f"scale-{side}-"
-    zero = float(layout.grid.cross_x[0])
+    zero, out = float(layout.grid.cross_x[0]), 0.0
+    ticks = []
     for stroke in layout.strokes:
         if stroke.id.startswith(start):
             name, x = stroke.id.removeprefix(start), float(stroke.points[0, 0])
             numerals: Mapping[Side, Numeral] = {side: written[name]} if name in written else {}
-            yield CrossTick(stroke.id, name, x, tape_reading(x - zero, tape), False, numerals)
+            reading = tape_reading(x - zero, tape)
+            ticks.append(CrossTick(stroke.id, name, x, reading, False, numerals))
+            out = stroke.length
+    return tuple(ticks), out
 
 
 def _stands_at(line: LongLine, layout: Layout) -> Side:

@@ -42,6 +42,8 @@ CAUTIONS = (
     "tape run back slowly. Put irons and blades away; cut paper on another table.",
     "Where local codes or the makers' instructions say otherwise, they come first.",
 )
+_TRUE_TAPE = 0.05
+"""mm that a tape may be off at its last reading and still be read as it is."""
 _ALONG: Mapping[Units, float] = {"in": 304.8, "mm": 300.0}
 """mm of a ruled half along which a short rule is laid for the other: our judgement, no source."""
 
@@ -73,11 +75,16 @@ def order_of_work(plan: ByHand, job: MarkingJob) -> Iterator[str]:
         "more: these sheets hold for the top as it was measured."
     )
     yield "Frame: base line, zero line, square and diagonals, by the sheet of tape marks."
-    yield f"Near side: {count} ticks by tape, then the checks of the count. Its two sheets say how."
+    yield f"Near side: {count} ticks by tape, then the checks of the count. Its sheets say how."
     yield f"Far side: {count} ticks by tape, and its checks. There the zero end is on your right."
+    scaled = next((work for work in (plan.near, plan.far) if work.scale), None)
+    same = "both sides must have the same numeral at either end of it"
+    if scaled is not None:
+        other = "near" if scaled.side == "far" else "far"
+        same = f"the {scaled.side} side's sheet names, in its column {other}, the numeral across"
     yield (
-        "Look along the table: the line through each pair of ticks must stand square, and both "
-        "sides must have the same numeral at either end of it. Only then take a marker."
+        "Look along the table: the line through each pair of ticks must stand square, and "
+        f"{same}. Only then take a marker."
     )
     yield (
         "With printed strips (strips.pdf) ticks and numerals come off the strips in place of steps "
@@ -88,6 +95,8 @@ def order_of_work(plan: ByHand, job: MarkingJob) -> Iterator[str]:
     yield "Write the numerals when all lines are dry, from 0 on, each side from its own sheet."
     if job.grid.half_ticks:
         yield "Draw the half ticks."
+    if scaled is not None:
+        yield f"On the {scaled.side} side draw the ticks of the {other_unit(job)} before numerals."
     yield (
         "When all is dry, prove the cover by one tape: the diagonals and the lines' full length as "
         "on the sheet of tape marks, then lines here and there on both sides, each from zero. "
@@ -181,9 +190,23 @@ def long_line_steps(work: SideWork, plan: ByHand, job: MarkingJob) -> Iterator[s
     )
 
 
-def scale_reach(job: MarkingJob) -> float:
-    """How far, in mm, ticks of a scale in the other unit run outwards."""
-    return (job.grid.margin - job.table.edge_radius) / 4
+def other_unit(job: MarkingJob) -> str:
+    """What a scale in the other unit counts."""
+    return "centimetres" if job.units == "in" else "inches"
+
+
+def _scale_steps(work: SideWork, layout: Layout, job: MarkingJob) -> Iterator[str]:
+    """How a side that counts the other unit is ticked."""
+    unit = other_unit(job)
+    yield (
+        f"This side counts {unit}: the lines get no numerals here. When the lines are ruled, tick "
+        f"every reading of the table of {unit}, and draw each tick {work.scale_out:.1f} mm long, "
+        "from the first long line outwards and never inwards."
+    )
+    last = work.scale[-1]
+    true = last.reading - (last.x - float(layout.grid.cross_x[0]))
+    if job.units == "in" and not job.numerals.first and abs(true) < _TRUE_TAPE:
+        yield "Where the tape has centimetres on its other edge, tick by those: they are the same."
 
 
 def numeral_steps(work: SideWork, layout: Layout, job: MarkingJob) -> Iterator[str]:
@@ -197,23 +220,17 @@ def numeral_steps(work: SideWork, layout: Layout, job: MarkingJob) -> Iterator[s
     near, far = sorted((abs(low - y), abs(high - y)))
     every = "" if job.numerals.every == 1 else f", one line in {job.numerals.every}"
     if work.scale:
-        unit = "centimetres" if job.units == "in" else "inches"
-        end = abs(low - y) if work.side == "far" else abs(high - y)
-        every = f", counting {unit}, at the ticks that their own table gives"
-        yield (
-            f"This side counts {unit}: the lines get no numerals here. Tick every reading of the "
-            f"table of {unit} as well, from the first long line outwards, "
-            f"{scale_reach(job):.1f} mm to the end of the tick and never into the numerals, "
-            f"{end:.1f} mm off the line."
-        )
+        every = f", counting {other_unit(job)}, at the ticks that their table gives one"
+        yield from _scale_steps(work, layout, job)
     yield (
         f"Numerals {some.height:.1f} mm high over the ink{every}, upright as you stand here, in "
         f"the margin: their tops {near:.1f} mm and their feet {far:.1f} mm off the first long "
         "line. Draw two pencil lines so far off it to write between."
     )
+    mark = "tick" if work.scale else "line"
     yield (
-        "Each stands with its middle on its line. The column begin tells how many mm to the left "
-        "of the line, as you stand here, its first digit begins."
+        f"Each stands with its middle on its {mark}. The column begin tells how many mm to the "
+        f"left of the {mark}, as you stand here, its first digit begins."
     )
 
 

@@ -16,6 +16,7 @@ from marking.hand.words import (
     order_of_work,
     ruling_steps,
 )
+from marking.output.marks_words import inner_lines
 from marking.output.ruling_sheet import LineWords, lines_to_rule_pages
 from marking.output.tape_sheet import tape_sheet_pages
 from marking.sheets.parts import cautions, headed, notes, section, steps
@@ -65,6 +66,10 @@ def _first(
     y = cautions(page, CAUTIONS, y - 3.0)
     y = section(page, "The order of work", y - 1.0)
     y = steps(page, order_of_work(plan, job), y)
+    more = [text.removeprefix("- ") for text in inner_lines(layout, job)]
+    if more:
+        y = section(page, "What else is marked", y - 2.0)
+        y = notes(page, more, y)
     *details, verdict = says
     y = section(page, f"What a careful hand leaves: {verdict}", y - 2.0)
     if layout.slack != (1.0, 1.0):

@@ -5,15 +5,23 @@ It draws what `marking.hand` works out.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+from functools import partial
 from typing import TYPE_CHECKING
 
 from marking.drawing.page import ACCENT, FAINT, INK, Page
-from marking.hand.words import check_steps, long_line_steps, numeral_steps, tick_steps
+from marking.hand.words import (
+    check_steps,
+    long_line_steps,
+    numeral_steps,
+    other_unit,
+    tick_steps,
+)
 from marking.measures.tape import as_taped
 from marking.sheets.parts import EDGE, TEXT, TICK, headed, rule_under, section, steps, tick_box
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Callable, Sequence
 
     from marking.drawing.page import Paper
     from marking.hand.plan import ByHand
@@ -21,13 +29,17 @@ if TYPE_CHECKING:
     from marking.job.keys import MarkingJob
     from marking.layout.layout import Layout
     from marking.layout.lines import Side
+    from marking.layout.numerals import Numeral
+
+    _Draw = Callable[[Page, Sequence[CrossTick], tuple[float, float], float], None]
 
 _COLUMNS = 4
 _ROW, _HEAD = 4.2, 6.2
 """mm from row to row, and over the first row of a block."""
 _BLOCK = 12
 """Ticks in a block where no line is heavy, or they are too far apart to make one."""
-_SCALE_BLOCK = 10
+_SCALE_COLUMNS, _SCALE_BLOCK = 3, 10
+"""Of a scale in the other unit, whose readings are longer."""
 _FEWEST, _MOST = 5, 16
 _LABELS = 13
 """Numbers along a side of the sketch, at most."""
@@ -52,17 +64,33 @@ def side_pages(
         pages.append(page)
     y = _long_lines(page, work, plan, job, y - 1.0)
     said = list(numeral_steps(work, layout, job))
-    if y < EDGE + 26:
+    if y < EDGE + (42 if work.scale else 26):
         page, y = headed(paper, title, f"{title}, continued")
         pages.append(page)
     y = section(page, "Numerals", y - 2.5)
     steps(page, said, y)
-    pages += _tick_pages(work, job, paper, title, plan, _blocks(plan.ticks, _size(job)))
+    from_zero = f"The tape's 0 on the zero line, on your {work.zero_hand.upper()}. Work from 0 on."
+    said_of_lines = f"{from_zero} Column {_other(work)}: the numeral at the other end."
+    lines = _Table(f"{title}: ticks", said_of_lines, _COLUMNS, _blocks(plan.ticks, _size(job)))
+    pages += _tick_pages(lines, paper, title, partial(_block, work=work, plan=plan, job=job))
     if work.scale:
-        unit = "centimetres" if job.units == "in" else "inches"
+        unit = other_unit(job)
+        said_of_scale = f"{from_zero} Count these aloud; column counts: what each tick is."
         blocks = _blocks(work.scale, _SCALE_BLOCK)
-        pages += _tick_pages(work, job, paper, f"{title}, {unit}", plan, blocks)
+        scale = _Table(f"{title}: ticks of the {unit}", said_of_scale, _SCALE_COLUMNS, blocks)
+        draw = partial(_scale_block, work=work, plan=plan, job=job)
+        pages += _tick_pages(scale, paper, title, draw)
     return pages
+
+
+@dataclass(frozen=True)
+class _Table:
+    """Ticks by blocks, in so many columns to a page, and what is said over them."""
+
+    heading: str
+    said: str
+    columns: int
+    blocks: Sequence[Sequence[CrossTick]]
 
 
 def _seen_from(page: Page, work: SideWork, layout: Layout, job: MarkingJob, top: float) -> float:
@@ -143,34 +171,22 @@ def _long_lines(page: Page, work: SideWork, plan: ByHand, job: MarkingJob, y: fl
     return y - 6.0
 
 
-def _tick_pages(
-    work: SideWork,
-    job: MarkingJob,
-    paper: Paper,
-    title: str,
-    plan: ByHand,
-    blocks: list[list[CrossTick]],
-) -> list[Page]:
-    """Every tick from the zero line on, by blocks."""
+def _tick_pages(table: _Table, paper: Paper, title: str, draw: _Draw) -> list[Page]:
+    """Every tick from the zero line on."""
+    blocks = list(table.blocks)
     deep = _HEAD + max(map(len, blocks)) * _ROW + 2.0
     pages: list[Page] = []
     while blocks:
-        heading = f"{title}: ticks{', continued' if pages else ''}"
+        heading = f"{table.heading}{', continued' if pages else ''}"
         page, y = headed(paper, title, heading)
-        page.write(
-            f"The tape's 0 on the zero line, on your {work.zero_hand.upper()}. Work from 0 on. "
-            f"Column {_other(work)}: the numeral at the other end.",
-            EDGE,
-            y,
-            TEXT,
-        )
+        page.write(table.said, EDGE, y, TEXT)
         y -= 3.0
         each = max(1, int((y - EDGE) / deep))
-        shown, blocks = blocks[: each * _COLUMNS], blocks[each * _COLUMNS :]
-        wide = (page.width - 2 * EDGE) / _COLUMNS
+        shown, blocks = blocks[: each * table.columns], blocks[each * table.columns :]
+        wide = (page.width - 2 * EDGE) / table.columns
         for place, block in enumerate(shown):
             column, row = divmod(place, each)
-            _block(page, block, work, plan, job, (EDGE + column * wide, y - row * deep), wide - 3.0)
+            draw(page, block, (EDGE + column * wide, y - row * deep), wide - 3.0)
         pages.append(page)
     return pages
 
@@ -197,11 +213,12 @@ def _other(work: SideWork) -> Side:
 def _block(
     page: Page,
     block: Sequence[CrossTick],
+    at: tuple[float, float],
+    wide: float,
+    *,
     work: SideWork,
     plan: ByHand,
     job: MarkingJob,
-    at: tuple[float, float],
-    wide: float,
 ) -> None:
     x, y = at
     reads, write, begin, across = x + 21.5, x + 22.8, x + wide - 6.0, x + wide
@@ -220,13 +237,47 @@ def _block(
         own = tick.numerals.get(work.side)
         if own is not None:
             page.write(own.text, write, y, 3.0)
-            x0, _, x1, _ = own.box_table
-            before = tick.x - x0 if work.side == "near" else x1 - tick.x
-            page.write(f"{before:.1f}", begin, y, 1.9, align=1.0)
+            page.write(f"{_before(tick, own, work):.1f}", begin, y, 1.9, align=1.0)
         elif not tick.name.isdigit():
             page.write(tick.name, write, y, 1.9)
         if tick.heavy:
             page.write("H", x + TICK + 0.7, y, 2.0)
         there = tick.numerals[other].text if other in tick.numerals else "-"
         page.write(there, across, y, 2.0, align=1.0, colour=FAINT)
+        rule_under(page, x, x + wide, y - 0.9)
+
+
+def _before(tick: CrossTick, numeral: Numeral, work: SideWork) -> float:
+    """How far to the left of its tick, as who stands there sees it, a numeral's ink begins."""
+    x0, _, x1, _ = numeral.box_table
+    return tick.x - x0 if work.side == "near" else x1 - tick.x
+
+
+def _scale_block(
+    page: Page,
+    block: Sequence[CrossTick],
+    at: tuple[float, float],
+    wide: float,
+    *,
+    work: SideWork,
+    plan: ByHand,
+    job: MarkingJob,
+) -> None:
+    x, y = at
+    counts, reads, write, begin = x + 12.0, x + 34.0, x + 36.0, x + wide
+    y -= 4.0
+    for head, right in (("counts", counts), ("tape reads", reads), ("begin", begin)):
+        page.write(head, right, y, 1.8, align=1.0, colour=FAINT)
+    page.write("write", write, y, 1.8, colour=FAINT)
+    page.line([(x, y - 1.4), (x + wide, y - 1.4)], INK, 0.35)
+    y = at[1] - _HEAD + 0.4
+    for tick in block:
+        y -= _ROW
+        tick_box(page, x, y)
+        page.write(tick.name, counts, y, 2.0, align=1.0, colour=FAINT)
+        page.write(as_taped(tick.reading, plan.frame.tape, job.units), reads, y, 2.4, align=1.0)
+        own = tick.numerals.get(work.side)
+        if own is not None:
+            page.write(own.text, write, y, 3.0)
+            page.write(f"{_before(tick, own, work):.1f}", begin, y, 1.9, align=1.0)
         rule_under(page, x, x + wide, y - 0.9)

@@ -13,6 +13,7 @@ from marking.drawing.artwork import Style
 from marking.drawing.page import FAINT, INK, PAPERS, Page, number_pages
 from marking.errors import RefusedError
 from marking.hand.strips import CHECK, check_said
+from marking.hand.words import other_unit
 from marking.measures.tape import as_taped
 from marking.sheets.parts import TEXT, cautions, headed, notes, section, steps
 
@@ -93,7 +94,7 @@ def _how(strips: Strips, job: MarkingJob, paper: Paper) -> Page:
     y = section(page, "Before you cut", y)
     y = steps(page, _before(strips, job), y)
     y = section(page, "Lay and mark", y - 2.0)
-    y = steps(page, _laying(job), y)
+    y = steps(page, _laying(strips, job), y)
     y = cautions(page, CAUTIONS, y - 4.0)
     y = section(page, "How far a tick may be off", y - 1.0)
     notes(page, _told(strips), y)
@@ -126,7 +127,7 @@ def _before(strips: Strips, job: MarkingJob) -> Iterator[str]:
     )
 
 
-def _laying(job: MarkingJob) -> Iterator[str]:
+def _laying(strips: Strips, job: MarkingJob) -> Iterator[str]:
     yield (
         "Set out the frame first, by the sheet of tape marks: base line, zero line, square. The "
         "strips hang on it, at the near side on the base line, at the far side on the far line."
@@ -152,9 +153,20 @@ def _laying(job: MarkingJob) -> Iterator[str]:
         "prick along them; then ink what came through. Stencils (stencils.svg) do as well. At the "
         "far side stand at the far edge: zero is on your right, and the strips run leftwards."
     )
+    scaled = next((s.side for s in strips.strips if any(tick.out for tick in s.ticks)), None)
+    if scaled is not None:
+        yield (
+            f"The {scaled} side counts {other_unit(job)}. Ticks that cross the cut line are lines; "
+            f"those that begin at it and run {_longest(strips):.1f} mm towards the numerals are of "
+            f"the {other_unit(job)}: trace them with the numerals, and rule no line from them."
+        )
     yield (
         "Then rule the lines across from tick to tick, as the sheets for ruling in hand.pdf say."
     )
+
+
+def _longest(strips: Strips) -> float:
+    return max(tick.out for strip in strips.strips for tick in strip.ticks)
 
 
 def _told(strips: Strips) -> Iterator[str]:
@@ -197,8 +209,10 @@ def _strip(
     said = "cut along the line across the ticks"
     page.write(said, page.width / 2, cut + _PRICK * scale + 0.8, 1.9, align=0.5, colour=FAINT)
     for tick in strip.ticks:
+        # Ticks of another scale end at the cut, so that none is taken for a line's.
+        head = 0.0 if tick.out else -_PRICK
         foot = tick.out if tick.half else 3.0
-        page.line([at(tick.u, -_PRICK), at(tick.u, foot)], INK, 0.2 if not tick.heavy else 0.5)
+        page.line([at(tick.u, head), at(tick.u, foot)], INK, 0.2 if not tick.heavy else 0.5)
         if not tick.half and not tick.name.isdigit():
             page.write(tick.name, at(tick.u, 0)[0] + 0.8, cut + 3.2, 1.9)
     ink = page.artwork.on_top(Style(stroke=INK, width=scale * strips.numeral_width))

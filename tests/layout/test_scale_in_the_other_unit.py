@@ -1,29 +1,42 @@
 """Inches along one side and centimetres along the other, from the one zero.
 
 An inch is 25.4 mm exactly (international yard and pound agreement, 1959). Clearances are shapely's
-(GEOS), between inked outlines; what a plotter would draw is read back from its HP-GL.
+(GEOS), between inked outlines. What is written is read back by interpreters that no one here
+wrote: the SVG by svgelements, the HP-GL by hp2xx and ezdxf (`tests/dialects/interpreters.py`).
 """
 
 from __future__ import annotations
 
+import tomllib
 from fractions import Fraction
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from shapely import STRtree
+from svgelements import SVG
+from svgelements import Path as SvgPath
 
 from marking.errors import RefusedError
 from marking.hand.plan import by_hand
 from marking.hand.strips import strips_of
+from marking.job.folder import JOB_FILE
 from marking.layout.layout import lay_out
 from marking.marked_before.readings import numbers_meant
 from marking.ruling.order import Manner
+from marking.shipped_files import stock
+from tests.conftest import toml
+from tests.dialects.interpreters import ARITHMETIC, HALF_UNIT, ezdxf_draws, hp2xx_draws
+from tests.driving.machines import SAME_PENS, Plot, command_json
 from tests.layout.test_marks_inside_the_grid import outlines
 from tests.sections.records import Record, laid_out, planned, points_of
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
+    from marking.arrays import FloatArray
     from tests.conftest import MakeJob
 
 CM: Record = {
@@ -72,6 +85,93 @@ def test_every_centimetre_stands_where_fractions_put_it_between_the_inches(
         127,
         254,
     ]
+
+
+SMALL: Record = with_keys(CM, "table", length="53 in", width="20 in")
+"""Lines 0 to 51 and centimetres 0 to 129: 50 in is 127 cm, where both stand at one place."""
+
+
+@pytest.fixture(scope="module")
+def written(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The small table's job, with all its files."""
+    folder = tmp_path_factory.mktemp("two-scales")
+    (folder / JOB_FILE).write_text(toml(SMALL), "utf-8")
+    command_json("write", "--job", str(folder), "--svg", "--hpgl")
+    return folder
+
+
+def uprights_read(lines: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """x of each cross line and each centimetre's tick among segments (n, 2, 2), mm from the first:
+    told apart by the longest of the lines along the table that lies furthest out, past which ticks
+    alone run. Cross lines are met where they meet it, a heavy one by the middle of its passes."""
+    along = lines[np.abs(lines[:, 0, 1] - lines[:, 1, 1]) < 0.05]
+    long = along[np.ptp(along[:, :, 0], axis=1) > 100]
+    first, last = long[:, 0, 1].min(), long[:, 0, 1].max()
+    upright = lines[np.abs(lines[:, 0, 0] - lines[:, 1, 0]) < 0.05]
+    low, high = upright[:, :, 1].min(axis=1), upright[:, :, 1].max(axis=1)
+    crossing = upright[(low < first + 0.05) & (high > first + 100)][:, 0, 0]
+    ticks = upright[(np.abs(low - last) < 0.05) & (high > last + 1)][:, 0, 0]
+    return np.sort(crossing), np.sort(ticks)
+
+
+def agrees(crossing: FloatArray, ticks: FloatArray, within: float) -> None:
+    """Both scales against fractions of a millimetre, and against each other."""
+    groups = np.split(crossing, np.flatnonzero(np.diff(crossing) > 2) + 1)
+    lines = np.array([(group[0] + group[-1]) / 2 for group in groups])
+    assert len(lines) == 52
+    assert len(ticks) == 130
+    inches = [Fraction(254, 10) * n for n in range(52)]
+    centimetres = [Fraction(10) * n for n in range(130)]
+    assert np.abs(lines - lines[0] - np.array(inches, float)).max() <= 2 * within
+    assert np.abs(ticks - ticks[0] - np.array(centimetres, float)).max() <= 2 * within
+    assert abs(ticks[0] - lines[0]) <= 2 * within
+    (shared,) = set(inches[1:]) & set(centimetres[1:])
+    assert shared == 1270
+    assert abs(ticks[127] - lines[50]) <= 2 * within
+
+
+def test_both_scales_read_back_from_the_svg_agree_to_the_fraction(written: Path) -> None:
+    """The SVG has four decimals, and svgelements takes 1 mm for 0.0393701 in: 5e-7 too much."""
+    drawn = SVG.parse(str(written / "out" / "marking.svg"), ppi=25.4, reify=True)
+    lines = [
+        [(at.start.x, -at.start.y), (at.end.x, -at.end.y)]
+        for path in drawn.elements(lambda element: isinstance(element, SvgPath))
+        for at in path
+        if type(at).__name__ == "Line"
+    ]
+    agrees(*uprights_read(np.array(lines)), 0.001)
+
+
+@pytest.mark.parametrize("interpreter", ["hp2xx", "ezdxf"])
+def test_both_scales_read_back_from_hpgl_agree_to_half_a_plotter_unit(
+    written: Path, interpreter: str, tmp_path: Path
+) -> None:
+    sections = command_json("section", "--job", str(written))["sections"]
+    listed = command_json("write", "--job", str(written), "--hpgl")["files"]
+    files = {file["section"]: file for file in listed if file["path"].endswith(".hpgl")}
+    profile = stock().joinpath("plotters", "flatbed-24x36.toml").read_text("utf-8")
+    parts, units = [], []
+    for section in sections:
+        file = files[section["id"]]
+        plot = Plot(
+            section["id"],
+            (written / "out" / file["path"]).read_bytes(),
+            section["strokes"],
+            tuple(section["window"]),
+            tuple(file["origin"]),
+            tomllib.loads(profile),
+            SAME_PENS,
+            section["turned"],
+        )
+        by_pen = (
+            hp2xx_draws(plot.program, plot.usable, tmp_path)
+            if interpreter == "hp2xx"
+            else ezdxf_draws(plot.program)
+        )
+        parts += [plot.on_table(lines) for lines in by_pen.values()]
+        units.append(plot.unit)
+    assert len(sections) > 1
+    agrees(*uprights_read(np.concatenate(parts)), (HALF_UNIT + ARITHMETIC) * max(units))
 
 
 def test_a_first_numeral_moves_both_scales_zero(make_job: MakeJob) -> None:
@@ -144,6 +244,7 @@ def test_sheets_strips_and_what_is_read_back_count_it(make_job: MakeJob) -> None
     plan = by_hand(layout, job, Manner())
     assert [t.numerals["far"].text for t in plan.far.scale if t.numerals][:3] == ["0", "5", "10"]
     assert plan.far.scale[127].reading == pytest.approx(1270.0, abs=0.5)
+    assert plan.far.scale_out == pytest.approx(25.4 / 4)
     assert not plan.near.scale
     assert len(plan.far.numerals) == 60
     far = [strip for strip in strips_of(layout, job, "letter").strips if strip.side == "far"]
