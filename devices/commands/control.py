@@ -27,6 +27,7 @@ from devices.ways.hours_said import hours_said
 from marking.begun.on_the_cover import keep_tape_marks, replaced, tape_marks_set_out
 from marking.errors import BadInputError, RefusedError
 from marking.job.keys import paper_of, tape_of
+from marking.layout.edges import off_the_wall
 from marking.measures.counts import counted
 from marking.network.allowed import allowed_of
 from marking.network.error_model import error_model_of
@@ -181,7 +182,7 @@ def run(options: argparse.Namespace) -> int:
     if options.json:
         print_json(tape_marks_record(done, found, files, job.units))
     else:
-        print_lines([*tape_marks_lines(done, found, job.units), said])
+        print_lines([*tape_marks_lines(done, found, job.units), said, *off_the_wall(job.table)])
         if clamped:
             print_lines(["", *clamped])
         if files:
@@ -221,7 +222,7 @@ def _by_hand(options: argparse.Namespace, job: Job, layout: Layout) -> int:
             }
         )
     else:
-        print_lines((*control_lines(control, job.units), *says))
+        print_lines((*control_lines(control, job.units), *says, *off_the_wall(job.table)))
         if files:
             say(f"wrote {', '.join(map(str, files))}")
     return RefusedError.exit_code if expected.past(limits) else 0
@@ -333,7 +334,8 @@ def _write_sheet(
     from marking.output.tape_sheet import tape_sheet_pages
 
     paper = paper_of(job)
-    pages = tape_sheet_pages(control, layout, job.title, job.units, paper, says)
+    notes = tuple(off_the_wall(job.table))
+    pages = tape_sheet_pages(control, layout, job.title, job.units, paper, says, notes)
     files = {"control.svg": svg(pages[0]), "control.pdf": pdf(pages)}
     for name, data in files.items():
         replace_file(folder / OUTPUT / name, data)

@@ -23,6 +23,7 @@ from devices.machine_zones import divided
 from marking.begun.on_the_cover import COVER, plan_hash
 from marking.errors import BadInputError, RefusedError
 from marking.job.keys import ClothTable, paper_of, tape_of
+from marking.layout.edges import off_the_wall
 from marking.layout.layout import lay_out
 from marking.mending.mend import mends
 from marking.mending.words import seen_lines, told_by_mends
@@ -153,7 +154,10 @@ def _write_sheet(options: argparse.Namespace, job: Job) -> int:
         begun=_begun(options.job, cover, kept),
         steps=steps_read(model, verniers),
     )
-    pages = proof_pages(plan, verniers, tape, job.title, job.units, paper_of(job), job.numerals)
+    paper, numerals = paper_of(job), job.numerals
+    seen = seen_lines(_mended(options.job, job, cover.layout), allowed_of(job).step)
+    notes = [*off_the_wall(job.table), *seen]
+    pages = proof_pages(plan, verniers, tape, job.title, job.units, paper, numerals, notes)
     files = {"proof.svg": svg(pages[0]), "proof.pdf": pdf(pages)}
     with open_record(options.job) as record:
         record.add_check(
@@ -173,8 +177,7 @@ def _write_sheet(options: argparse.Namespace, job: Job) -> int:
     if options.json:
         print_json(sheet_record(plan, verniers, paths))
     else:
-        print_lines(sheet_lines(plan, verniers, tape, job.units, job.numerals))
-        print_lines(seen_lines(_mended(options.job, job, cover.layout), allowed_of(job).step))
+        print_lines(sheet_lines(plan, verniers, tape, job.units, numerals, notes))
         say(f"wrote {', '.join(map(str, paths))}")
     return 0
 
@@ -194,13 +197,13 @@ def _marked_before(options: argparse.Namespace, job: Job) -> int:
     tape, paper = tape_of(job.tape), paper_of(job)
     meant = Meant(layout, job.numerals)
     if options.measured is None:
-        spots = asked(meant)
+        spots, wall = asked(meant), tuple(off_the_wall(job.table))
         path = options.job / OUTPUT / "marked-before.pdf"
-        replace_file(path, pdf(sheet_pages(spots, tape, job.title, job.units, paper)))
+        replace_file(path, pdf(sheet_pages(spots, tape, job.title, job.units, paper, wall)))
         if options.json:
             print_json({"schema": 1, "files": [path.as_posix()], "asked": list(map(asdict, spots))})
         else:
-            print_lines(sheet_lines(spots, tape, job.units))
+            print_lines(sheet_lines(spots, tape, job.units, wall))
             say(f"wrote {path}")
         return 0
     file = given_file("--measured", options.measured, options.job)

@@ -9,6 +9,7 @@ from devices.begun import plan_of, warned_of
 from devices.history import has_record, in_force, kept_correction
 from devices.paper.asked import Printed, as_pdf
 from devices.paper.keep import keep_pages_of
+from marking.layout.edges import off_the_wall
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -128,7 +129,8 @@ def _by_machine(
     still_open: list[str] = []
     control = _set_out(asked)
     if control is not None:
-        sheets = tape_sheet_pages(control, layout, job.title, job.units, paper)
+        wall = tuple(off_the_wall(job.table))
+        sheets = tape_sheet_pages(control, layout, job.title, job.units, paper, notes=wall)
         sheets[0].chapter = "Tape marks"
         pages += sheets
         order.append("Set out the tape marks, each ticked on its sheet.")
@@ -276,7 +278,8 @@ def _proof(asked: Asked, plan: Plan) -> Sequence[Artwork]:
     tape = tape_of(job.tape)
     limits, begun = limits_of(job.tolerance, job.allowed), _asked_before(asked, plan)
     found = plan_proof(layout, plan, tape, limits, job.units, begun=begun)
-    pages = proof_pages(found, (), tape, job.title, job.units, paper, job.numerals)
+    wall = tuple(off_the_wall(job.table))
+    pages = proof_pages(found, (), tape, job.title, job.units, paper, job.numerals, wall)
     pages[0].chapter = "Distances to measure"
     return [*proof_maps(found.distances, layout, job, paper), *pages]
 

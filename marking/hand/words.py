@@ -8,6 +8,7 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING, Any
 
+from marking.layout.edges import off_the_wall
 from marking.measures.counts import counted
 from marking.measures.durations import format_duration
 from marking.measures.lengths import format_length, rough_length
@@ -74,6 +75,7 @@ def order_of_work(plan: ByHand, job: MarkingJob) -> Iterator[str]:
         "marked before it is put on. Take the top's sides and both diagonals by the tape once "
         "more: these sheets hold for the top as it was measured."
     )
+    yield from off_the_wall(job.table)
     yield "Frame: base line, zero line, square and diagonals, by the sheet of tape marks."
     yield f"Near side: {count} ticks by tape, then the checks of the count. Its sheets say how."
     yield f"Far side: {count} ticks by tape, and its checks. There the zero end is on your right."

@@ -226,6 +226,9 @@ def lay_out(job: MarkingJob) -> Layout:
             *warnings,
             *bands.left_out(on_bands, placed),
             *middle_row.left_out(job, cross_x, placed),
+            *middle_row.unparted(
+                job, uprights(strokes, job.pens), placed, 1 / (1 + job.cloth.stretch_length)
+            ),
             *hems.fold_warnings(folds, long_lines[0].offset, job.units),
             *fit_warnings(job, legibility, cross_x, rect),
             *margin_rows.other_notes(scale, of_other),

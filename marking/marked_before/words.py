@@ -39,9 +39,11 @@ NOTES = (
 )
 
 
-def sheet_lines(spots: Sequence[Spot], tape: Tape, units: Units) -> Iterator[str]:
-    """What to measure, and the file to write it into."""
-    yield from NOTES
+def sheet_lines(
+    spots: Sequence[Spot], tape: Tape, units: Units, notes: Sequence[str] = ()
+) -> Iterator[str]:
+    """What to measure, and the file to write it into; `notes` is what to know of this table."""
+    yield from (*NOTES, *notes)
     for spot in spots:
         shown = as_taped(tape_reading(spot.nominal, tape), tape, units)
         yield f"  {spot.id:24} {spot.between[0]} to {spot.between[1]}: {shown} where it is true"

@@ -51,8 +51,12 @@ def proof_pages(
     units: Units,
     paper: Paper,
     numerals: NumeralsTable,
+    notes: Sequence[str] = (),
 ) -> tuple[Artwork, ...]:
-    """The pages, as many as the distances need, and after them those of the verniers."""
+    """The pages, as many as the distances need, and after them those of the verniers.
+
+    `notes` is what else to know of this cover before it is measured.
+    """
     pages: list[Page] = []
     left: Sequence[Distance] = plan.distances
     while left or not pages:
@@ -61,7 +65,7 @@ def proof_pages(
         more = ", continued" if pages else ""
         page.write(f"{title}: distances to measure{more}", _EDGE, y, 4.2)
         y -= 9
-        for note in (*_NOTES, *lines_counted(numerals)) if not pages else ():
+        for note in (*_NOTES, *lines_counted(numerals), *notes) if not pages else ():
             y = page.paragraph(note, _EDGE, y, page.width - 2 * _EDGE, _TEXT) - 0.6
         room = 2 * int((y - 8 - _EDGE) / _ROW)
         shown, left = left[:room], left[room:]
