@@ -73,7 +73,7 @@ def tape_sheet_pages(
     y = _head(first, title, control, units, says)
     for note in notes:
         wide = first.width - 2 * _EDGE
-        y = first.paragraph(note, _EDGE, y + 2.0, wide, _TEXT, ACCENT) - 2.5
+        y = first.paragraph(note, _EDGE, y + 0.6, wide, _TEXT, ACCENT) - 1.5
     y = _sketch(first, control, layout, y)
     y = _steps(first, control, units, y)
     rows = list(reading_rows(control, units))
