@@ -139,6 +139,7 @@ def _plain(piece: Piece) -> dict[str, Any]:
         "layer": stroke.layer,
         "pen": stroke.pen,
         "points": stroke.points.tolist(),
+        "beside": list(stroke.beside),
     }
 
 
@@ -193,7 +194,8 @@ def mends(record: Record, layout: Layout, plan: Plan) -> tuple[Mend, ...]:
 
 def _piece(kept: Mapping[str, Any]) -> Piece:
     points = np.array(kept["points"], dtype=float).reshape(-1, 2)
-    stroke = Stroke(str(kept["id"]), kept["layer"], str(kept["pen"]), points)
+    beside = tuple(float(off) for off in kept.get("beside", ()))
+    stroke = Stroke(str(kept["id"]), kept["layer"], str(kept["pen"]), points, beside)
     return Piece(stroke, str(kept["of"]))
 
 
