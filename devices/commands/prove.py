@@ -35,7 +35,7 @@ from marking.proof.geometry import DistanceSheet
 from marking.proof.limits import limits_of
 from marking.proof.measured import read_measured
 from marking.proof.places import distances_from, distances_record
-from marking.proof.sheet_words import sheet_lines, sheet_record
+from marking.proof.sheet_words import sheet_lines, sheet_record, told_apart
 from marking.proof.verdict import prove
 from marking.proof.verniers import steps_read, verniers_from, verniers_over, verniers_record
 from marking.proof.words import proof_lines, proof_record, since, since_lines, since_record
@@ -197,13 +197,13 @@ def _marked_before(options: argparse.Namespace, job: Job) -> int:
     tape, paper = tape_of(job.tape), paper_of(job)
     meant = Meant(layout, job.numerals)
     if options.measured is None:
-        spots, wall = asked(meant), tuple(off_the_wall(job.table))
+        spots, notes = asked(meant), (*off_the_wall(job.table), *told_apart(job.numerals))
         path = options.job / OUTPUT / "marked-before.pdf"
-        replace_file(path, pdf(sheet_pages(spots, tape, job.title, job.units, paper, wall)))
+        replace_file(path, pdf(sheet_pages(spots, tape, job.title, job.units, paper, notes)))
         if options.json:
             print_json({"schema": 1, "files": [path.as_posix()], "asked": list(map(asdict, spots))})
         else:
-            print_lines(sheet_lines(spots, tape, job.units, wall))
+            print_lines(sheet_lines(spots, tape, job.units, notes))
             say(f"wrote {path}")
         return 0
     file = given_file("--measured", options.measured, options.job)

@@ -34,7 +34,8 @@ NOTES = (
     "are read, the more is told.",
     "Measure to the middle of each line, with one tape drawn taut and flat, from a printed mark "
     "and not the hook. Read both diagonals, and the widths at both ends.",
-    'Walk along both sides and write down the numbers as they stand: near = "0-47, 49-148".',
+    'Walk along both sides and write down the numbers as they stand: near = "0-47, 49-148"; '
+    'where only every fifth line has one, "0-145 by 5".',
     "Reach in from the edges or measure with two people. Nobody climbs on the table.",
 )
 
