@@ -26,7 +26,7 @@ from marking.job.keys import ClothTable, paper_of, tape_of
 from marking.layout.edges import off_the_wall
 from marking.layout.layout import lay_out
 from marking.mending.mend import mends
-from marking.mending.words import seen_lines, told_by_mends
+from marking.mending.words import mended_said, seen_lines, told_by_mends
 from marking.network.allowed import allowed_of
 from marking.output.files import replace_file
 from marking.proof.distances import plan_proof
@@ -43,7 +43,7 @@ from marking.record.record import layout_hash, open_record
 
 if TYPE_CHECKING:
     import argparse
-    from collections.abc import Mapping
+    from collections.abc import Iterator, Mapping
 
     from devices.job import Job
     from marking.layout.layout import Layout
@@ -155,8 +155,7 @@ def _write_sheet(options: argparse.Namespace, job: Job) -> int:
         steps=steps_read(model, verniers),
     )
     paper, numerals = paper_of(job), job.numerals
-    seen = seen_lines(_mended(options.job, job, cover.layout), allowed_of(job).step)
-    notes = [*off_the_wall(job.table), *seen]
+    notes = [*off_the_wall(job.table), *_mends_told(options.job, job, cover.layout)]
     pages = proof_pages(plan, verniers, tape, job.title, job.units, paper, numerals, notes)
     files = {"proof.svg": svg(pages[0]), "proof.pdf": pdf(pages)}
     with open_record(options.job) as record:
@@ -188,7 +187,7 @@ def _marked_before(options: argparse.Namespace, job: Job) -> int:
     from marking.marked_before.errors import off_cover
     from marking.marked_before.readings import Meant, asked, read_found
     from marking.marked_before.words import off_lines, off_record, sheet_lines
-    from marking.output.known_errors import card_pages, sheet_pages
+    from marking.sheets.known_errors import card_pages, sheet_pages
 
     if options.confirmed or options.verniers or options.slack or options.distances is not None:
         raise BadInputError("--marked-before goes with --measured FILE alone")
@@ -306,6 +305,13 @@ def _judge(options: argparse.Namespace, job: Job) -> int:
         if changes is not None:
             print_lines(since_lines(changes))
     return 0 if verdict.outcome == "pass" else RefusedError.exit_code
+
+
+def _mends_told(folder: Path, job: Job, layout: Layout) -> Iterator[str]:
+    """What of the cover was inked anew, and what of it still waits."""
+    mended = _mended(folder, job, layout)
+    yield from (f"Inked anew: {mended_said(one, layout, job.units)}." for one in mended)
+    yield from (f"{line}." for line in seen_lines(mended, allowed_of(job).step))
 
 
 def _mended(folder: Path, job: Job, layout: Layout) -> tuple[Mend, ...]:

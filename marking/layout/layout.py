@@ -196,7 +196,9 @@ def lay_out(job: MarkingJob) -> Layout:
     placed += _stand_on_lines(job, on_bands, strokes, placed)
     if legibility is not None:
         ink = _ink_of(strokes, placed, job.pens)
-        upright, level = uprights(strokes, job.pens), levels(strokes, job.pens)
+        # Ticks stand at the first long lines alone; any that comes near is ink to keep off.
+        through = [one for one in strokes if one.layer != "tick"]
+        upright, level = uprights(through, job.pens), levels(strokes, job.pens)
         placed += middle_numerals(job, cross_x, upright, level, ink, legibility.height)
     lettered = [_numeral_strokes(numeral, count) for count, numeral in enumerate(placed)]
     strokes += [stroke for drawn in lettered for stroke in drawn]
@@ -281,11 +283,10 @@ def _stand_on_lines(
     """Those of `wanted` for which there is room on their lines, beside all that is drawn."""
     pens = job.pens
     manner = on_lines.Manner(job.numerals.face, pens.numerals.width, job.numerals.clear)
-    height, kept = on_lines.with_room(
-        wanted, levels(strokes, pens), uprights(strokes, pens), manner, job.grid.pitch
-    )
+    inside = uprights([one for one in strokes if not one.id.startswith("scale-")], pens)
+    height, kept = on_lines.with_room(wanted, levels(strokes, pens), inside, manner, job.grid.pitch)
     taken = _ink_of(strokes, placed, pens)
-    return on_lines.stand(kept, taken, uprights(strokes, pens), height, manner)
+    return on_lines.stand(kept, taken, inside, height, manner)
 
 
 def _ink_of(strokes: Sequence[Stroke], placed: Sequence[Numeral], pens: PensTable) -> Ink:

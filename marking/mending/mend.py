@@ -68,6 +68,11 @@ class Mend:
     """Whether all of that is ruled anew."""
 
     @property
+    def every_piece(self) -> tuple[Piece, ...]:
+        """All of it, by machine and by hand."""
+        return (*(piece for pieces in self.pieces.values() for piece in pieces), *self.by_hand)
+
+    @property
     def to_rule(self) -> tuple[Piece, ...]:
         """What waits for a hand."""
         return () if self.ruled or self.state == "taken back" else self.by_hand

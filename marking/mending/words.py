@@ -88,8 +88,7 @@ def how_to_rule(mend: Mend, units: Units) -> Iterator[str]:
 
 
 def _strokes(mend: Mend) -> tuple[str, ...]:
-    every = [*(p for pieces in mend.pieces.values() for p in pieces), *mend.by_hand]
-    return tuple(piece.of for piece in every)
+    return tuple(piece.of for piece in mend.every_piece)
 
 
 def _listed(names: Sequence[str]) -> str:

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import math
 from collections import defaultdict
+from types import MappingProxyType
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -28,8 +29,9 @@ from marking.sections.standing import standings
 from marking.stretching.ticks import pull_ticks
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
 
+    from marking.arrays import FloatArray
     from marking.drawing.artwork import Layer
     from marking.job.keys import MarkingJob
     from marking.layout.layout import Layout, Stroke
@@ -50,7 +52,7 @@ _LAYER_INK = {
 }
 _JOIN, _SET_DOWN = "#c2410c", "#0f766e"
 _BOARD = "#8a5a1c"
-_RULED = "#b3b9c2"
+_RULED, _ANEW = "#b3b9c2", "#dc2626"
 
 
 def _feet_in_air(layout: Layout, job: MarkingJob, plan: Plan) -> list[Box]:
@@ -64,14 +66,24 @@ def _ticks(layout: Layout, job: MarkingJob, plan: Plan) -> tuple[PullTick, ...]:
     return pull_ticks(layout, job) if plan.zone.feed is not None else ()
 
 
-def table_picture(layout: Layout, job: MarkingJob, plan: Plan | None = None) -> Artwork:
-    """The picture of a layout, with the sections of `plan` when it is given."""
-    around = () if plan is None else (_feet_in_air(layout, job, plan), _ticks(layout, job, plan))
-    picture = Picture(layout, job, plan, *around)
+def table_picture(
+    layout: Layout,
+    job: MarkingJob,
+    plan: Plan | None = None,
+    anew: Mapping[str, Sequence[FloatArray]] = MappingProxyType({}),
+) -> Artwork:
+    """The picture of a layout, with the sections of `plan` when it is given.
+
+    `anew` are the lines (n, 2) of each mend, by its name.
+    """
+    feet = () if plan is None else _feet_in_air(layout, job, plan)
+    ticks = () if plan is None else _ticks(layout, job, plan)
+    picture = Picture(layout, job, plan, feet, ticks, notes=bool(anew))
     draw_table(picture)
     if plan is not None:
         _draw_sections(picture, plan)
         _draw_feet_in_air(picture)
+    _draw_mends(picture, anew)
     draw_strokes(picture)
     if plan is not None:
         _draw_joins(picture, plan)
@@ -80,8 +92,21 @@ def table_picture(layout: Layout, job: MarkingJob, plan: Plan | None = None) -> 
         _draw_ticks(picture)
     _draw_folds(picture)
     draw_dimensions(picture)
-    _draw_legend(picture, plan)
+    _draw_legend(picture, plan, anew)
     return picture.artwork
+
+
+def _draw_mends(picture: Picture, anew: Mapping[str, Sequence[FloatArray]]) -> None:
+    """What is inked anew, or is to be: broad under its lines, with the mend's name above."""
+    if not anew:
+        return
+    broad = picture.artwork.layer("mends", Style(_ANEW, 0.9 * picture.letters, opacity=0.45))
+    names = picture.words("mend-names", _ANEW)
+    for name, several in anew.items():
+        for line in several:
+            broad.line(line)
+        right, top = np.concatenate(several).max(axis=0).tolist()
+        picture.write(names, name, right + picture.letters, top + picture.letters)
 
 
 def _draw_sections(picture: Picture, plan: Plan) -> None:
@@ -273,7 +298,9 @@ def _shows(plan: Plan | None) -> str:
     return f"the sections for {plan.zone.manner.inked_by}"
 
 
-def _draw_legend(picture: Picture, plan: Plan | None) -> None:
+def _draw_legend(
+    picture: Picture, plan: Plan | None, anew: Mapping[str, Sequence[FloatArray]]
+) -> None:
     layout, job = picture.layout, picture.job
     draw_title(picture, f"{job.title}: {_shows(plan)}")
     notes = picture.words("legend", NOTE_INK)
@@ -308,7 +335,12 @@ def _draw_legend(picture: Picture, plan: Plan | None) -> None:
             "Green ticks at the edges: marks on the table's own sides, which the printed lines are "
             "pulled onto; the report tells their readings and how."
         )
-    top = 9.4 + 2 * (bool(picture.in_air) + bool(picture.ticks))
+    if anew:
+        lines.append(
+            f"Broad red: inked anew, or to be ({', '.join(anew)}); canvasrule mend tells how far "
+            "each is."
+        )
+    top = 9.4 + 2 * bool(anew) + 2 * (bool(picture.in_air) + bool(picture.ticks))
     for place, line in enumerate(lines):
         y = picture.artwork.box[1] + (top - 2.0 * place) * picture.letters
         picture.write(notes, line, 0.0, y)

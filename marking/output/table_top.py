@@ -41,7 +41,9 @@ class Picture:
         plan: Plan | None,
         in_air: Sequence[Box] = (),
         ticks: Sequence[PullTick] = (),
+        notes: int = 0,
     ) -> None:
+        """`notes` are lines of the legend beyond what every picture has."""
         corners = layout.top.corners_table
         low, high = corners.min(axis=0), corners.max(axis=0)
         if plan is not None:
@@ -53,7 +55,7 @@ class Picture:
         for foot in self.in_air:
             low, high = np.minimum(low, foot[:2]), np.maximum(high, foot[2:])
         # Room for the labels at the four sides and the legend below, in letter heights.
-        rows = 14 + 3 * bool(self.in_air) + 2 * bool(self.ticks)
+        rows = 14 + 3 * bool(self.in_air) + 2 * bool(self.ticks) + 2 * notes
         left, below, right, above = (self.letters * room for room in (18, rows, 38, 9))
         labels = hem_labels(layout, job).values()
         right = max([right, *(self.letters * 4 + self.width(label) for label in labels)])

@@ -256,6 +256,25 @@ def test_sheets_strips_and_what_is_read_back_count_it(make_job: MakeJob) -> None
     assert any("far side counts centimetres" in warning for warning in layout.warnings)
 
 
+def test_ticks_in_the_margin_make_no_numeral_inside_the_grid_smaller(make_job: MakeJob) -> None:
+    """Band, middle and line numerals stand among the cross lines, where no centimetre's tick is."""
+    inside = {"hems": {"from": "line"}, "grid": {"lines": [{"at": "14 in", "name": "A"}]}}
+    tables = {**with_keys(CM, "numerals", middle_every=6), **inside}
+    rows: list[Any] = []
+    for other in ("far", "none"):
+        _, layout = laid_out(make_job, with_keys(tables, "numerals", other_unit=other))
+        rows.append(
+            [
+                (n["text"], n["at"], n["height"])
+                for n in layout["numerals"]
+                if n.get("row") in ("band", "line", "middle") and n["side"] == "near"
+            ]
+        )
+    with_ticks, without = ({(text, height) for text, _, height in row} for row in rows)
+    assert with_ticks == without
+    assert len(rows[0]) == len(rows[1]) > 20
+
+
 @pytest.mark.parametrize(
     ("tables", "said"),
     [

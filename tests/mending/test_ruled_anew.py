@@ -5,6 +5,7 @@ What a stub leaves to the rule is counted here from the hems and the width alone
 
 from __future__ import annotations
 
+import re
 from typing import TYPE_CHECKING
 
 import pymupdf
@@ -122,6 +123,26 @@ def test_a_patch_where_no_device_comes_is_the_hand_s_alone_and_has_a_sheet(
     assert main(["mend", *job, "--lines", "7", "--off", "1/4 in", "--why", "x"]) == 0
     assert "cross-7" not in {p.of for p in the_mend(cover).by_hand}
     assert "line 7: not inked yet there" in capsys.readouterr().err
+
+
+def test_picture_and_proof_sheet_show_what_is_inked_anew(
+    cover: Table, capsys: pytest.CaptureFixture[str], tmp_path: Path
+) -> None:
+    job, out = ["--job", str(tmp_path / "job")], tmp_path / "job" / "out"
+    asked(cover, lines="3")
+    asked(cover, lines="5")
+    assert main(["mend", *job, "--undo", "m2"]) == 0
+    assert main(["write", *job, "--picture"]) == 0
+    picture = (out / "picture.svg").read_text("utf-8")
+    (layer,) = re.findall(r'<g[^>]*id="mends".*?</g>', picture, re.DOTALL)
+    assert layer.count("<path") == 3, "two stubs, and the middle between them"
+    assert "Broad red: inked anew, or to be (m1)" in picture
+    assert main(["prove", *job]) == 0
+    assert "m1 is asked for and not inked" in capsys.readouterr().out
+    with pymupdf.open(out / "proof.pdf") as sheet:
+        words = " ".join(sheet[0].get_text().split())
+    assert "Inked anew: m1: asked; line 3: inked anew over itself (worn)." in words
+    assert "m2" not in words
 
 
 def test_a_cover_that_no_plotter_inked_says_how_it_is_mended(
