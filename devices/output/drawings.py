@@ -82,7 +82,10 @@ def mend_ruling(job: Job, layout: Layout, plan: Plan, mend: Mend) -> bytes:
     manner = Manner()
     how = (*how_to_rule(mend, job.units), *how_to(lines, layout, job, manner))
     words = LineWords(
-        "stubs", "from where to where", lambda line: across_said(pieces[line.id], job.units)
+        "stubs",
+        "off the near edge",
+        lambda line: across_said(pieces[line.id], job.units),
+        f"lines to rule anew, {mend.id}",
     )
     steps = ruling_order(lines, job, manner)
     return pdf(lines_to_rule_pages(steps, how, words, job, paper_of(job), manner))

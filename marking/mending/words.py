@@ -59,14 +59,14 @@ def ruled_said(mend: Mend, layout: Layout, units: Units) -> Iterator[str]:
     """Each line that is ruled anew, and from where to where."""
     for piece in mend.by_hand:
         (name,) = called(layout, [piece.of])
-        yield f"rule {name} {across_said(piece, units)}"
+        yield f"rule {name} from {across_said(piece, units)} off the near edge"
 
 
 def across_said(piece: Piece, units: Units) -> str:
     """From where to where across the table a line is ruled anew, as a tape has it."""
     ends = sorted(piece.stroke.points[[0, -1], 1].tolist())
     low, high = (format_length(end, units) for end in ends)
-    return f"from {low} to {high} off the near edge"
+    return f"{low} to {high}"
 
 
 def how_to_rule(mend: Mend, units: Units) -> Iterator[str]:

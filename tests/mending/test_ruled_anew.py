@@ -116,7 +116,8 @@ def test_a_patch_where_no_device_comes_is_the_hand_s_alone_and_has_a_sheet(
     with pymupdf.open(tmp_path / "job" / "out" / "ruling-m1.pdf") as sheet:
         words = " ".join(" ".join(page.get_text() for page in sheet).split())
     assert "along what is left of the line" in words
-    assert words.count("from 4 in to 5 in off the near edge") == 2
+    assert "lines to rule anew, m1" in words
+    assert words.count("4 in to 5 in") == 2
     assert "Nobody climbs on the table" in words
     assert main(["mend", *job, "--ruled", "m1"]) == 0
     assert "m1: inked" in capsys.readouterr().out
