@@ -23,6 +23,7 @@ from devices.machine_zones import divided
 from marking.begun.on_the_cover import COVER, plan_hash
 from marking.errors import BadInputError, RefusedError
 from marking.job.keys import ClothTable, paper_of, tape_of
+from marking.job.line_numbers import told_apart
 from marking.layout.edges import off_the_wall
 from marking.layout.layout import lay_out
 from marking.mending.mend import mends
@@ -35,7 +36,7 @@ from marking.proof.geometry import DistanceSheet
 from marking.proof.limits import limits_of
 from marking.proof.measured import read_measured
 from marking.proof.places import distances_from, distances_record
-from marking.proof.sheet_words import sheet_lines, sheet_record, told_apart
+from marking.proof.sheet_words import sheet_lines, sheet_record
 from marking.proof.verdict import prove
 from marking.proof.verniers import steps_read, verniers_from, verniers_over, verniers_record
 from marking.proof.words import proof_lines, proof_record, since, since_lines, since_record

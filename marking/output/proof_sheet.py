@@ -8,10 +8,11 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from marking.drawing.page import FAINT, INK, RULE, Page
+from marking.drawing.page import ACCENT, FAINT, INK, RULE, Page
+from marking.job.line_numbers import lines_counted
 from marking.measures.lengths import format_length
 from marking.measures.tape import as_taped, tape_reading
-from marking.proof.sheet_words import VERNIER_NOTES, lines_counted
+from marking.proof.sheet_words import VERNIER_NOTES
 from marking.proof.verniers import DIVISIONS
 
 if TYPE_CHECKING:
@@ -51,11 +52,11 @@ def proof_pages(
     units: Units,
     paper: Paper,
     numerals: NumeralsTable,
-    notes: Sequence[str] = (),
+    says: Sequence[str] = (),
 ) -> tuple[Artwork, ...]:
     """The pages, as many as the distances need, and after them those of the verniers.
 
-    `notes` is what else to know of this cover before it is measured.
+    `says` is how well they tell, and what else to know before, in sentences of its own.
     """
     pages: list[Page] = []
     left: Sequence[Distance] = plan.distances
@@ -65,8 +66,10 @@ def proof_pages(
         more = ", continued" if pages else ""
         page.write(f"{title}: distances to measure{more}", _EDGE, y, 4.2)
         y -= 9
-        for note in (*_NOTES, *lines_counted(numerals), *notes) if not pages else ():
+        for note in (*_NOTES, *lines_counted(numerals)) if not pages else ():
             y = page.paragraph(note, _EDGE, y, page.width - 2 * _EDGE, _TEXT) - 0.6
+        for note in says if not pages else ():
+            y = page.paragraph(note, _EDGE, y, page.width - 2 * _EDGE, _TEXT, ACCENT) - 0.6
         room = 2 * int((y - 8 - _EDGE) / _ROW)
         shown, left = left[:room], left[room:]
         half = (len(shown) + 1) // 2
