@@ -25,6 +25,7 @@ from marking.hand.strips import strips_of
 from marking.job.folder import JOB_FILE
 from marking.layout.layout import lay_out
 from marking.marked_before.readings import numbers_meant
+from marking.mending.chosen import strokes_named
 from marking.ruling.order import Manner
 from marking.shipped_files import stock
 from tests.conftest import toml
@@ -254,6 +255,10 @@ def test_sheets_strips_and_what_is_read_back_count_it(make_job: MakeJob) -> None
     assert meant["far"] == tuple(str(n) for n in range(0, 300, 5))
     assert meant["near"] == tuple(str(n) for n in range(119))
     assert any("far side counts centimetres" in warning for warning in layout.warnings)
+    fifteen = next(
+        one for one in layout.numerals if one.numeral.text == "15" and one.numeral.row == "other"
+    )
+    assert strokes_named(layout, "15 far") == fifteen.strokes
 
 
 def test_ticks_in_the_margin_make_no_numeral_inside_the_grid_smaller(make_job: MakeJob) -> None:
