@@ -69,7 +69,7 @@ def the_mend(table: Table) -> Mend:
 
 
 def test_a_ruled_line_is_inked_anew_at_its_stubs_and_then_ruled_anew_between_them(
-    cover: Table,
+    cover: Table, capsys: pytest.CaptureFixture[str], tmp_path: Path
 ) -> None:
     at = cover.place
     made = asked(cover, lines="3")
@@ -89,6 +89,8 @@ def test_a_ruled_line_is_inked_anew_at_its_stubs_and_then_ruled_anew_between_the
     assert begun.state == "begun"
     assert "mend --ruled m1" in next(seen_lines([begun], 1.0))
     assert told_by_mends([begun], 1.0, "pass") == "cannot tell"
+    assert main(["drive", "--job", str(tmp_path / "job"), "--simulate", "--unattended"]) == 0
+    assert "m1: lines left to be ruled anew by hand" in capsys.readouterr().out
     with pytest.raises(RefusedError, match="ink stays"):
         take_back(at.record, at.layout, at.plan, begun)
     rule_anew(at.record, at.layout, at.plan, begun)
