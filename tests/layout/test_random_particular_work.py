@@ -119,7 +119,7 @@ def _second_zero(draw: st.DrawFn, last: int, every: int, pitch: float) -> str:
     return draw(st.sampled_from(["none", "middle", *somewhere]))
 
 
-@settings(max_examples=30)
+@settings(max_examples=20)
 @given(tables=for_particular_work())
 def test_no_ink_for_particular_work_touches_other_ink_or_leaves_the_flat_top(
     make_job: MakeJob, tables: Record
