@@ -141,7 +141,7 @@ def _along(
     numerals = [
         placed.numeral
         for placed in layout.numerals
-        if placed.numeral.side == side and placed.numeral.row in ("margin", "other")
+        if placed.numeral.side == side and placed.numeral.row in ("margin", "second", "other")
     ]
     halves = [
         float(stroke.points[0, 0])

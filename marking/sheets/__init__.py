@@ -2,6 +2,7 @@
 a cover that was marked before.
 
 They draw what others worked out, and work out nothing but where it stands on the paper.
-It may import: `marking.drawing`, `marking.errors`, `marking.hand`, `marking.job`, `marking.layout`,
-`marking.marked_before`, `marking.measures`, `marking.output`, `marking.proof`, `marking.sections`.
+It may import: `marking.arrays`, `marking.drawing`, `marking.errors`, `marking.hand`, `marking.job`,
+`marking.layout`, `marking.marked_before`, `marking.measures`, `marking.output`, `marking.proof`,
+`marking.sections`.
 """
