@@ -8,6 +8,7 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING, Any
 
+from marking.hand.scale_words import other_unit, scale_steps
 from marking.hand.top_words import longest_taped
 from marking.layout.edges import off_the_wall
 from marking.measures.counts import counted
@@ -47,8 +48,6 @@ CAUTIONS = (
     "tape run back slowly. Put irons and blades away; cut paper on another table.",
     "Where local codes or the makers' instructions say otherwise, they come first.",
 )
-_TRUE_TAPE = 0.05
-"""mm that a tape may be off at its last reading and still be read as it is."""
 _ALONG: Mapping[Units, float] = {"in": 304.8, "mm": 300.0}
 """mm of a ruled half along which a short rule is laid for the other: our judgement, no source."""
 
@@ -221,25 +220,6 @@ def long_line_steps(work: SideWork, plan: ByHand, job: MarkingJob) -> Iterator[s
         yield "Where the table says from where to where, that is read from the zero line."
 
 
-def other_unit(job: MarkingJob) -> str:
-    """What a scale in the other unit counts."""
-    return "centimetres" if job.units == "in" else "inches"
-
-
-def _scale_steps(work: SideWork, layout: Layout, job: MarkingJob) -> Iterator[str]:
-    """How a side that counts the other unit is ticked."""
-    unit = other_unit(job)
-    yield (
-        f"This side counts {unit}: the lines get no numerals here. When the lines are ruled, tick "
-        f"every reading of the table of {unit}, and draw each tick {work.scale_out:.1f} mm long, "
-        "from the first long line outwards and never inwards."
-    )
-    last = work.scale[-1]
-    true = last.reading - (last.x - float(layout.grid.cross_x[0]))
-    if job.units == "in" and not job.numerals.first and abs(true) < _TRUE_TAPE:
-        yield "Where the tape has centimetres on its other edge, tick by those: they are the same."
-
-
 def long_line_said(line: LongTick, plan: ByHand, units: Units) -> str:
     """Which hems a long line serves, and how it is drawn where it is not as the others."""
     said = [", ".join(line.serves)] if line.serves else []
@@ -265,7 +245,7 @@ def numeral_steps(work: SideWork, plan: ByHand, layout: Layout, job: MarkingJob)
     every = "" if job.numerals.every == 1 else f", one line in {job.numerals.every}"
     if work.scale:
         every = f", counting {other_unit(job)}, at the ticks that their table gives one"
-        yield from _scale_steps(work, layout, job)
+        yield from scale_steps(work, layout, job)
     yield (
         f"Numerals {some.height:.1f} mm high over the ink{every}, upright as you stand here, in "
         f"the margin: their tops {near:.1f} mm and their feet {far:.1f} mm off the first long "

@@ -12,12 +12,12 @@ from typing import TYPE_CHECKING
 
 from marking.drawing.page import ACCENT, FAINT, INK, Page
 from marking.drawing.typeface import text_width
+from marking.hand.scale_words import other_unit
 from marking.hand.words import (
     check_steps,
     long_line_said,
     long_line_steps,
     numeral_steps,
-    other_unit,
     tick_steps,
 )
 from marking.measures.tape import as_taped
