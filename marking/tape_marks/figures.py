@@ -232,21 +232,21 @@ def _off(
 
 
 def _unsquare(x: FloatArray, heights: FloatArray) -> FloatArray:
-    """(covers,): the widest range of `x` (lines, heights, covers) within `SQUARE_OVER`.
-
-    `heights` rise. What lies within a stretch that goes further is not looked at again.
-    """
+    """(covers,): the widest range of `x` (lines, heights, covers) within `SQUARE_OVER`."""
+    starts = np.argsort(heights, kind="stable")
+    ends = np.searchsorted(heights[starts], heights[starts] + SQUARE_OVER + _SAME, side="right")
+    # A stretch that ends where one before it does lies within that one.
+    _, widest = np.unique(ends, return_index=True)
     worst = np.zeros(x.shape[2])
-    ends = np.searchsorted(heights, heights + SQUARE_OVER + _SAME, side="right").tolist()
-    for start, (end, before) in enumerate(zip(ends, [0, *ends], strict=False)):
-        if end > before:
-            part = x[:, start:end]
-            worst = np.maximum(worst, (part.max(axis=1) - part.min(axis=1)).max(axis=0))
+    for line in x:
+        for start in widest:
+            part = line[starts[start : ends[start]]]
+            worst = np.maximum(worst, part.max(axis=0) - part.min(axis=0))
     return worst
 
 
 def _most(values: FloatArray) -> FloatArray:
     """(covers,): the largest size in `values` (..., covers); 0 of nothing."""
-    flat = np.abs(values).reshape(-1, values.shape[-1])
-    most: FloatArray = flat.max(axis=0, initial=0.0)
+    flat = values.reshape(-1, values.shape[-1])
+    most: FloatArray = np.maximum(flat.max(axis=0, initial=0.0), -flat.min(axis=0, initial=0.0))
     return most
