@@ -158,18 +158,18 @@ def whole_process(folder: Path, python: str, peer_python: str) -> None:
 VERBS = ("layout", "section", "control --only-look", "write --svg --hpgl")
 SPENT = """
 import builtins, sys, time
-began = time.perf_counter()
+began = time.process_time()
 imports, depth, outer = 0.0, 0, builtins.__import__
 def timed(*words, **named):
     global imports, depth
     depth += 1
-    start = time.perf_counter()
+    start = time.process_time()
     try:
         return outer(*words, **named)
     finally:
         depth -= 1
         if depth == 0:
-            imports += time.perf_counter() - start
+            imports += time.process_time() - start
 builtins.__import__ = timed
 from devices.commands import main
 import importlib
@@ -177,21 +177,21 @@ plain = importlib.import_module
 def by_name(*words, **named):
     global imports, depth
     depth += 1
-    start = time.perf_counter()
+    start = time.process_time()
     try:
         return plain(*words, **named)
     finally:
         depth -= 1
         if depth == 0:
-            imports += time.perf_counter() - start
+            imports += time.process_time() - start
 importlib.import_module = by_name
 main(sys.argv[1:])
-print(imports, time.perf_counter() - began - imports, file=sys.stderr)
+print(imports, time.process_time() - began - imports, file=sys.stderr)
 """
 
 
 def imports_and_work(folder: Path, python: str) -> None:
-    """What each verb spends on imports and on its work, medians; start-up is Python's own."""
+    """Processor time of each verb on imports and on its work, medians; start-up is Python's own."""
     spent: dict[str, list[tuple[float, float]]] = {verb: [] for verb in VERBS}
     for _ in range(ROUNDS):
         for verb in VERBS:
