@@ -62,6 +62,13 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     items.sort(key=lambda item: rank.get(item.path.stem, len(LONGEST)))
 
 
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_auto_num_workers() -> int:
+    """Processes for the tests: one more than processors, since some wait for a machine's clock."""
+    mine = getattr(os, "sched_getaffinity", None)
+    return 1 + (len(mine(0)) if mine is not None else os.cpu_count() or 1)
+
+
 class MakeJob(Protocol):
     """Reads a job from the text of a `job.toml`, or from its tables."""
 
