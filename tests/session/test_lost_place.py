@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import shutil
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -94,15 +95,23 @@ class Begun:
         return missing, displaced
 
 
-@pytest.fixture
-def begun(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Begun:
-    folder = tmp_path / "job"
+@pytest.fixture(scope="session")
+def first_inked(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A job whose first section is inked, for copies to be made of."""
+    folder = tmp_path_factory.mktemp("begun") / "job"
     make_job(folder, "gantry-gcode", TWO_SECTIONS)
-    job = load_job(folder, Job)
-    plan = divide_into_sections(lay_out(job), job, job.plotter.zone)
-    with driven_at(GantryPort(), monkeypatch) as drive:
+    with pytest.MonkeyPatch.context() as patch, driven_at(GantryPort(), patch) as drive:
         words = ["--job", folder, "--section", FIRST, "--unattended", "--ink-anyway", "by tape"]
         assert drive(*words) == DONE
+    return folder
+
+
+@pytest.fixture
+def begun(first_inked: Path, tmp_path: Path) -> Begun:
+    folder = tmp_path / "job"
+    shutil.copytree(first_inked, folder)
+    job = load_job(folder, Job)
+    plan = divide_into_sections(lay_out(job), job, job.plotter.zone)
     return Begun(folder, job, next(one for one in plan.sections if one.id == SECOND))
 
 

@@ -13,6 +13,7 @@ from tests.session.test_lost_place import (
     SAMPLING,
     Begun,
     begun,
+    first_inked,
     in_mid_stroke,
     interrupt,
     kept_events,
@@ -22,7 +23,7 @@ from tests.session.test_lost_place import (
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-__all__ = ["begun"]
+__all__ = ["begun", "first_inked"]
 
 
 @pytest.mark.parametrize("question", [b"", b"!?", b"\x18", b"?", b"$$\n"])
