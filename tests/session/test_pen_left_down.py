@@ -8,12 +8,8 @@ import pytest
 
 from devices.simulated.gantry import Gantry
 from tests.driving.own_time import GantryPort, driven_at
+from tests.session.begun import DONE, SAMPLING, Begun, begun, first_inked
 from tests.session.test_lost_place import (
-    DONE,
-    SAMPLING,
-    Begun,
-    begun,
-    first_inked,
     in_mid_stroke,
     interrupt,
     kept_events,
