@@ -175,7 +175,7 @@ def _by_hand(options: argparse.Namespace, job: Job, layout: Layout) -> int:
             raise BadInputError(f"--{shown} is for marks that a plotter reads; leave it out")
     control, limits = frame(layout, job), allowed_of(job)
     expected = hand_holds(layout, job)
-    says = (time_said(control, job), *expected_lines(expected, limits))
+    says = (time_said(control, job), *expected_lines(expected, limits, job.units))
     files = []
     if not options.only_look:
         plan = plan_of(options.job, "reach", job, layout, None)

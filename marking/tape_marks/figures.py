@@ -182,11 +182,13 @@ def _of_cross_lines(lines: _Lines, covers: InkedCovers, lean: FloatArray) -> tup
             here, heights, apart = _with_ruled(here, inked, bare, rng)
             step = np.maximum(step, apart)
         zero = here[0] if zero is None else zero
-        for line in here:
-            total = np.maximum(total, _most(line - zero))
-            if before is not None:
-                near = np.maximum(near, _most(line - before))
-            before = line
+        # The greatest and the least first: it is the same, and most of the work saved.
+        for end in (here.max(axis=0), here.min(axis=0)):
+            total = np.maximum(total, _most(end - zero))
+        near = np.maximum(near, _most(np.diff(here, axis=0)))
+        if before is not None:
+            near = np.maximum(near, _most((here[0] - before)[None]))
+        before = here[-1]
         for i in joins:
             step = np.maximum(step, _most(here[:, i] - here[:, i - 1]))
         square = np.maximum(square, _unsquare(here + heights[:, None] * lean, heights))

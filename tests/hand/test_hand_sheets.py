@@ -33,6 +33,7 @@ if TYPE_CHECKING:
     import pymupdf
 
     from marking.drawing.artwork import Artwork
+    from marking.drawing.page import Paper
     from marking.hand.plan import ByHand
     from tests.conftest import MakeJob
 
@@ -50,6 +51,20 @@ def sheets(request: pytest.FixtureRequest, make_job: MakeJob) -> Sheets:
 
 def of_side(document: pymupdf.Document, side: str) -> list[pymupdf.Page]:
     return [page for page in document if f"{side} side: ticks" in page.get_text()]
+
+
+@pytest.mark.parametrize("size", ["letter", "a4"])
+def test_a_side_is_one_page_to_read_and_one_of_ticks_on_either_paper(
+    make_job: MakeJob, size: Paper
+) -> None:
+    """Nine ticks of 209 on a page of their own are nine that are forgotten."""
+    for text in BENCHES.values():
+        job = make_job(text)
+        layout = lay_out(job)
+        document = opened(pdf(hand_document(by_hand(layout, job, Manner()), layout, job, size)))
+        for side in ("near", "far"):
+            assert len(of_side(document, side)) == 1
+            assert not any(f"{side} side, continued" in page.get_text() for page in document)
 
 
 @pytest.mark.parametrize("side", ["near", "far"])
@@ -99,7 +114,7 @@ def test_the_first_page_tells_order_cautions_and_what_a_careful_hand_leaves(
     assert all(caution in said for caution in CAUTIONS)
     assert f"{plan.expected.total:.2f} mm" in said
     assert ("hand leaves: HOLDS" in said) == (not plan.expected.past(plan.limits))
-    steps = ("The cover lies", "Frame:", "Near side:", "Far side:", "in place of steps 3 and 4")
+    steps = ("The cover lies", "Frame, ", "Near side:", "Far side:", "in place of steps 3 and 4")
     steps += ("Rule the lines", "Write the numerals", "prove the cover", "take removable ticks")
     order = [said.index(word) for word in steps]
     assert order == sorted(order)
@@ -134,6 +149,7 @@ def test_pages_are_numbered_lie_on_their_paper_and_stand_in_the_outline(sheets: 
     chapters = [title for _, title, _ in document.get_toc()]
     assert chapters == [
         "What to do, in order",
+        "What it comes to look like",
         "Frame: base line, zero line, square",
         "Near side",
         "Far side",
