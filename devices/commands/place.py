@@ -21,11 +21,14 @@ from devices.commands.shared import (
     say,
 )
 from devices.history import has_record, kept_correction
-from devices.output.programs import REMOVABLE, pen_note, program_files
+from devices.output.placed import write_placed
+from devices.output.programs import vernier_file
 from devices.session.claim import claimed
+from devices.setting_down.meant import readings_given, section_named
 from devices.setting_down.scatter_words import scatter_line
 from devices.setting_down.slip_words import slip_report
 from devices.setting_down.standstill import still_there
+from devices.setting_down.steps_read import steps_after_ink, steps_before_ink, verniers_of
 from devices.setting_down.where_it_stands import (
     drawn_now,
     from_readings,
@@ -36,10 +39,10 @@ from devices.setting_down.where_it_stands import (
 )
 from marking.begun.inked import done_sections, runs_of
 from marking.begun.on_the_cover import belongs, keep_placement, plan_hash, standing
+from marking.begun.steps_kept import steps_on_the_cover
 from marking.errors import BadInputError, RefusedError
 from marking.mending.mend import mends, set_downs
 from marking.network.adjustment import adjust
-from marking.output.files import replace_file
 from marking.placement.laid_ink import section_of
 from marking.placement.words import (
     adjusted_lines,
@@ -47,7 +50,6 @@ from marking.placement.words import (
     placement_lines,
     placement_record,
 )
-from marking.record.readings import read_readings
 from marking.record.record import layout_hash, open_record
 from marking.sections.mended import mended_name
 
@@ -70,7 +72,7 @@ def add_options(verb: argparse.ArgumentParser) -> None:
     """Options of the verb."""
     add_job_option(verb)
     add_ink_option(verb)
-    what = verb.add_mutually_exclusive_group(required=True)
+    what = verb.add_mutually_exclusive_group()
     what.add_argument(
         "--readings",
         metavar="FILE",
@@ -91,6 +93,18 @@ def add_options(verb: argparse.ArgumentParser) -> None:
         "--all",
         action="store_true",
         help="adjust every reading of every inked section together, and show how all closes",
+    )
+    verb.add_argument(
+        "--steps",
+        metavar="FILE",
+        type=Path,
+        help="what verniers over the joins show, as prove takes it: alone for sections that are "
+        "inked; with --readings for one that has drawn its halves and no ink yet",
+    )
+    verb.add_argument(
+        "--verniers",
+        action="store_true",
+        help="write the section's halves of the verniers too, for where it stands",
     )
     verb.add_argument(
         "--section", metavar="SECTION", help="the section whose readings are taken from FILE"
@@ -130,6 +144,11 @@ def add_options(verb: argparse.ArgumentParser) -> None:
         "time. Where two readings may be wrong equally well, both are named. --all tells where\n"
         "each inked section really lies and how all readings close. With a [fence] a section\n"
         "reads only what control asks for; one that is asked for none is placed --at-fence.\n\n"
+        "Verniers tell a step to a tenth of a millimetre. Place a section with --verniers, plot\n"
+        "out/placed/SECTION-verniers.hpgl first, read the pairs that the ink beside it has drawn\n"
+        "the other half of, and give them as --steps with the same readings: the section is then\n"
+        "written to meet that ink. Plot the same halves again after its ink: a doubled line says\n"
+        "that the device was moved. What is read later ties both sections for all to come.\n\n"
         "example:\n  canvasrule place --job my-bench --section r1c2 --readings r1c2.csv"
     )
 
@@ -140,6 +159,7 @@ def run(options: argparse.Namespace) -> int:
     check_way(options.job, job, "place", "plotter")
     if options.at_fence is not None and options.without_fence:
         raise BadInputError("--at-fence and --without-fence say the opposite: give one of them")
+    _check_what(options)
     if options.readings is not None:
         given_file("--readings", options.readings, options.job)
     layout = layout_of(options.job, job, despite_ink=options.despite_ink)
@@ -156,6 +176,23 @@ def run(options: argparse.Namespace) -> int:
         return _with_record(options, job, layout, plan, correction)
 
 
+def _check_what(options: argparse.Namespace) -> None:
+    """Refuses nothing to do, and steps beside what reads none."""
+    placing = options.readings is not None or options.at_fence is not None
+    other = options.inked is not None or options.all
+    if options.steps is not None:
+        given_file("--steps", options.steps, options.job)
+        if other:
+            raise BadInputError("--steps goes alone, or with --readings or --at-fence")
+    elif not (placing or other):
+        raise BadInputError(
+            "say what to do: --readings FILE, --at-fence SECTION, --steps FILE, --inked SECTION "
+            "or --all"
+        )
+    if options.verniers and not placing:
+        raise BadInputError("--verniers goes with --readings or --at-fence")
+
+
 def _with_record(
     options: argparse.Namespace,
     job: Job,
@@ -170,6 +207,11 @@ def _with_record(
             return _take_as_inked(options, record, job, layout, plan)
         if options.all:
             return _adjust_all(options, record, job, layout, plan)
+        if options.readings is None and options.at_fence is None:
+            guard_division(record, job, layout, plan, correction)
+            report = steps_after_ink(options.steps, record, job, layout, plan)
+            print_json(report.record) if options.json else print_lines(report.lines)
+            return 0
         return _place(options, record, job, layout, plan, correction)
 
 
@@ -201,6 +243,9 @@ def _place(
             f"section {section.id} is not pushed against a fence: control chose its marks without "
             "one. Read its marks, and give them with --readings"
         )
+    taken = None
+    if options.steps is not None:
+        taken = steps_before_ink(options.steps, section, record, job, layout, plan)
     placed = placed_on(
         ground,
         section,
@@ -209,12 +254,22 @@ def _place(
         correction,
         kind=options.kind,
         weight=options.weight,
+        steps=taken,
     )
     begin(record, job, layout, plan, correction)
     record.add_readings(layout_hash(layout), readings)
     drawn = drawn_now(job, record, plan)
-    keep_placement(record, layout, plan, placed, drawn, accepted=options.accept)
-    paths = _write_placed(options, job, placed, correction)
+    accepted, drawn_too = options.accept, options.verniers
+    keep_placement(record, layout, plan, placed, drawn, accepted=accepted, halves=drawn_too)
+    halves = taken.halves if taken is not None else placed.inking.setup.pose
+    more = {}
+    if taken is not None or options.verniers:
+        verniers = verniers_of(job, layout, plan)
+        more = vernier_file(section, halves, verniers, plan.zone, job, correction)
+    folder, allowed = options.job / OUTPUT / PLACED, _exit_code(placed, options) == 0
+    paths, note = write_placed(folder, job, placed, correction, more, may_be_inked=allowed)
+    if note is not None:
+        say(f"note: {note}")
     report = _slips(placed, ground, section, record, job, layout, plan)
     scatters = _scatters(ground, record, layout, plan, job)
     if options.json:
@@ -230,7 +285,7 @@ def _place(
     print_lines([*placement_lines(placed), *(() if report is None else report.lines), *told])
     for path in paths:
         say(f"wrote {path}")
-    if paths:
+    if paths and allowed:
         say(f'once it is inked: canvasrule place --job "{options.job}" --inked {section.id}')
     return _exit_code(placed, options)
 
@@ -313,26 +368,7 @@ def _given(
     """The section to place, and its readings: none where its fence alone holds it."""
     if options.at_fence is not None:
         return section_named(plan.sections, options.at_fence), ()
-    return _readings(options.readings, options.section, sections)
-
-
-def _readings(
-    path: Path, wanted: str | None, sections: Sequence[Section]
-) -> tuple[Section, tuple[MarkReading, ...]]:
-    """The one section that the file, or `wanted`, names, and its readings."""
-    readings = read_readings(path, section=wanted)
-    named = list(dict.fromkeys(reading.section for reading in readings))
-    if wanted is None and len(named) > 1:
-        raise BadInputError(
-            f"{path}: readings of {len(named)} sections, {', '.join(named[:6])}; say which one "
-            "the device stands at with --section"
-        )
-    name = wanted if wanted is not None else named[0]
-    section = section_named(sections, name)
-    own = tuple(reading for reading in readings if reading.section == name)
-    if not own:
-        raise BadInputError(f"{path}: no reading of section {name}; it has {', '.join(named[:6])}")
-    return section, own
+    return readings_given(options.readings, options.section, sections)
 
 
 def _with_mends(record: Record, job: Job, layout: Layout, plan: Plan) -> Sequence[Section]:
@@ -348,40 +384,12 @@ def _done(record: Record, layout: Layout, plan: Plan) -> frozenset[str]:
     return done_sections(record, layout, plan) | mended
 
 
-def section_named(sections: Sequence[Section], name: str) -> Section:
-    """The section of that id. Raises BadInputError when there is none."""
-    for section in sections:
-        if section.id == name:
-            return section
-    first, last = sections[0].id, sections[-1].id
-    raise BadInputError(f"section {name}: there is none; this plan has {first} to {last}")
-
-
 def _note_left_out(left_out: tuple[str, ...]) -> None:
     if left_out:
         say(
             f"note: {', '.join(left_out[:6])} inked under another layout or division, or placed by "
             "other means: nothing is joined to that ink"
         )
-
-
-def _write_placed(
-    options: argparse.Namespace, job: Job, placed: Placement, correction: Correction | None
-) -> list[Path]:
-    """The section for where the device stands; what an earlier placement wrote goes first."""
-    folder: Path = options.job / OUTPUT / PLACED
-    for part in ("", REMOVABLE):
-        for old in folder.glob(f"{placed.section.id}{part}.*"):
-            old.unlink()
-    if not _may_be_inked(placed.verdict, accepted=options.accept):
-        return []
-    files = program_files(placed.recut, job, correction)
-    for name, (data, _) in files.items():
-        replace_file(folder / name, data)
-    note = pen_note(files, job)
-    if note is not None:
-        say(f"note: {note}")
-    return [folder / name for name in files]
 
 
 def _take_as_inked(
@@ -423,7 +431,8 @@ def _adjust_all(
     _note_left_out(stands.left_out)
     if not stands.setups:
         raise RefusedError("no section is inked yet, so there is nothing to adjust")
-    adjusted = adjust(stands.sights.targets.values(), stands.laid, stands.datum, errors)
+    steps = steps_on_the_cover(record, layout, plan, stands.begun)
+    adjusted = adjust(stands.sights.targets.values(), stands.laid, stands.datum, errors, steps)
     sections = {section.id: section for section in plan.sections}
     inked = [replace(sections[section_of(one.section)], id=one.section) for one in stands.laid]
     if options.json:

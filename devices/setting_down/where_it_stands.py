@@ -3,16 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
-from itertools import groupby
 from typing import TYPE_CHECKING
-
-import numpy as np
 
 from devices.history import check_kept
 from devices.plotter.bed import bed_of
 from devices.plotter.known_errors import drawn_with, with_plotter
+from devices.setting_down.driven_before import carried_to_table, driven_before
 from marking.begun.inked import done_sections
-from marking.begun.on_the_cover import pose_from, setup_from, standing, tape_marks_are_set_out
+from marking.begun.on_the_cover import standing, tape_marks_are_set_out
+from marking.begun.steps_kept import steps_on_the_cover
 from marking.errors import BadInputError, RefusedError
 from marking.mending.marks_around import as_known
 from marking.mending.mend import crossings_around, mends, spoilt_marks
@@ -20,14 +19,12 @@ from marking.network.allowed import allowed_of
 from marking.network.datum import EXACT
 from marking.network.error_model import error_model_of
 from marking.network.fence import Against
-from marking.network.network import KnownMark, Reading, Setup
 from marking.network.pose import Pose, as_planned
 from marking.network.scatter import scatter
 from marking.placement.compromise import FOLLOW
 from marking.placement.laid_ink import attributed, butts_as_laid, set_apart, stances
 from marking.placement.placement import network_for, place
 from marking.placement.recut import carried
-from marking.sections.locating_marks import Mark
 from marking.sections.mended import section_mended
 from marking.sections.neighbours import butts, window_middle
 from marking.tape_marks.visible import sights
@@ -36,7 +33,6 @@ if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     from devices.job import Job
-    from devices.plotter.bed import Bed
     from devices.plotter.correction import Correction
     from devices.plotter.known_errors import Figures
     from marking.begun.on_the_cover import Standing
@@ -44,14 +40,15 @@ if TYPE_CHECKING:
     from marking.network.datum import Datum
     from marking.network.error_model import ErrorModel
     from marking.network.fence import Clamping
-    from marking.network.network import Network
+    from marking.network.network import KnownMark, Network, Setup
     from marking.network.pose import PoseKind
     from marking.network.scatter import Scatter
+    from marking.network.steps import StepRead, StepsTaken
     from marking.placement.laid_ink import Laid
     from marking.placement.placement import Placement
     from marking.record.readings import MarkReading
     from marking.record.record import Record
-    from marking.record.rows import KeptPlacement
+    from marking.sections.locating_marks import Mark
     from marking.sections.neighbours import Butt
     from marking.sections.plan import Plan, Section
 
@@ -181,7 +178,8 @@ def by_tape_marks(section: Section, record: Record, layout: Layout, plan: Plan, 
     """What is known round `section`, where tape marks are set out. Raises RefusedError."""
     stands, errors = standing_by(record, layout, plan, job)
     targets = tuple(stands.sights.targets.values())
-    found = scatter(targets, stands.laid, stands.datum, errors)
+    steps = steps_on_the_cover(record, layout, plan, stands.begun)
+    found = scatter(targets, stands.laid, stands.datum, errors, steps)
     laid = stands.laid if found is None else found.applied(stands.laid, errors.cloth)
     ground = _ground(
         section,
@@ -193,6 +191,7 @@ def by_tape_marks(section: Section, record: Record, layout: Layout, plan: Plan, 
         errors,
         stands.datum,
         stands.fences.get(section.id),
+        steps,
     )
     return replace(ground, scatter=found)
 
@@ -206,8 +205,12 @@ def placed_on(
     *,
     kind: PoseKind = "rigid",
     weight: float | None = None,
+    steps: StepsTaken | None = None,
 ) -> Placement:
-    """The placement of `section` by `readings`. Raises RefusedError and BadInputError."""
+    """The placement of `section` by `readings`, and by the `steps` taken at its joins.
+
+    Raises RefusedError and BadInputError.
+    """
     for reading in readings:
         if reading.mark in ground.spoilt:
             raise BadInputError(
@@ -222,7 +225,7 @@ def placed_on(
                 "so it tells no place; leave it out, and read another mark"
             )
     bed = bed_of(section, job.plotter, correction)
-    declared = _carried_to_table(bed, [(r.mark, r.at_bed, r.sd) for r in readings])
+    declared = carried_to_table(bed, [(r.mark, r.at_bed, r.sd) for r in readings])
     taken = declared
     if ground.scatter is not None:
         # What the same hand takes now is worth no more than before.
@@ -242,6 +245,7 @@ def placed_on(
         follow=FOLLOW,
         bed_origin=bed.origin_table,
         against=ground.against,
+        taken=steps,
     )
     # What is kept is what was declared: how readings scatter is told anew from all of them.
     setup = replace(placement.inking.setup, readings=declared)
@@ -287,6 +291,7 @@ def _ground(
     errors: ErrorModel,
     datum: Datum = EXACT,
     clamping: Clamping | None = None,
+    steps: Sequence[StepRead] = (),
 ) -> Ground:
     """The network near `section`, its own ink set apart from what is still to be inked."""
     others = {name: several for name, several in begun.items() if name != section.id}
@@ -294,9 +299,18 @@ def _ground(
     own = None
     if section.id in begun:
         targets, setups, own = set_apart(section.id, targets, setups, begun[section.id])
+        steps = [step.renamed(section.id, own) for step in steps]
     against = None if clamping is None else Against(clamping, section.window)
     network = network_for(
-        section, targets, setups, joints, datum, mixed, errors=errors, against=against
+        section,
+        targets,
+        setups,
+        joints,
+        datum,
+        mixed,
+        errors=errors,
+        against=against,
+        steps=steps,
     )
     return Ground(network, joints, own if own in network.setups else None, mixed, against)
 
@@ -360,16 +374,6 @@ def still_to_ink(section: Section, plan: Plan, layout: Layout, record: Record) -
     return {mark: by for mark, by in inkers.items() if by is not None and by not in done}
 
 
-def _carried_to_table(
-    bed: Bed, readings: Sequence[tuple[str, tuple[float, float], float]]
-) -> tuple[Reading, ...]:
-    """Readings as mark, bed point and deviation, to table points as if it stood as planned."""
-    at_table = bed.table_of([at_bed for _, at_bed, _ in readings]).tolist() if readings else []
-    return tuple(
-        Reading(mark, (x, y), sd) for (mark, _, sd), (x, y) in zip(readings, at_table, strict=True)
-    )
-
-
 def _by_locating_marks(
     section: Section,
     plan: Plan,
@@ -379,29 +383,11 @@ def _by_locating_marks(
     correction: Correction | None,
 ) -> Ground:
     """What is known round `section` from the placements of the sections driven before."""
-    sections = {other.id: other for other in plan.sections}
-    driven = {run.section for run in record.runs()}
+    sections = {other.id for other in plan.sections}
     begun = {name: several for name, several in stances(record).items() if name in sections}
     targets, mixed = attributed(sights(plan, layout.grid, ()).targets, plan.sections, begun)
-    corners: list[KnownMark] = []
-    setups: list[tuple[int, Setup]] = []
-    for one in (one for several in begun.values() for one in several):
-        kept, at = one.placement, sections[one.section]
-        if kept is None or one.section not in driven:
-            continue
-        if not kept.covariance:
-            taped = _set_down_by_tape(one.name, at, job)
-            corners += [target for target, _ in taped]
-            readings = tuple(reading for _, reading in taped)
-            setup = Setup(one.name, pose_from(kept.pose), readings)
-        elif "readings" in (kept.detail or {}):
-            setup = replace(setup_from(kept, drawn_now(job, record, plan)), section=one.name)
-        else:
-            bed = bed_of(at, job.plotter, correction)
-            readings = _read_for(kept, record, bed, targets)
-            setup = Setup(one.name, pose_from(kept.pose), readings)
-        setups.append((kept.id, setup))
-    in_order = [setup for _, setup in sorted(setups, key=lambda pair: pair[0])]
+    drawn = drawn_now(job, record, plan)
+    corners, in_order = driven_before(begun, targets, plan, job, record, correction, drawn)
     # No row of marks is set out: what stands by tape are corners of beds.
     errors = replace(
         errors_of(job, record, plan),
@@ -412,36 +398,5 @@ def _by_locating_marks(
         mark=None,
     )
     known_marks = [*targets.values(), *corners]
-    return _ground(section, plan, known_marks, in_order, begun, mixed, errors)
-
-
-def _read_for(
-    kept: KeptPlacement, record: Record, bed: Bed, targets: Mapping[str, KnownMark]
-) -> tuple[Reading, ...]:
-    """The readings of a placement in an older record, which does not name them.
-
-    Of the sets of readings that were kept together, the one that fits it best.
-    """
-    pose = pose_from(kept.pose)
-    together = [list(rows) for _, rows in groupby(record.readings(kept.section), lambda r: r.at)]
-    sets = [
-        _carried_to_table(bed, [(r.mark, r.at_bed, r.sd) for r in rows if r.mark in targets])
-        for rows in together
-    ]
-
-    def misfit(readings: Sequence[Reading]) -> float:
-        at = np.array([targets[reading.mark].mark.at_table for reading in readings])
-        off = pose(np.array([reading.at for reading in readings])) - at
-        return float(np.hypot(off[:, 0], off[:, 1]).mean())
-
-    return min((readings for readings in reversed(sets) if readings), key=misfit, default=())
-
-
-def _set_down_by_tape(name: str, section: Section, job: Job) -> list[tuple[KnownMark, Reading]]:
-    """A device set down by tape alone, as if two corners of its bed had been read."""
-    x0, y0, x1, y1 = section.window
-    pairs = []
-    for end, corner in (("a", (x0, y0)), ("b", (x1, y1))):
-        mark = Mark(f"{name}-corner-{end}", corner, "control")
-        pairs.append((KnownMark(mark), Reading(mark.id, corner, max(job.plotter.set_down, 0.5))))
-    return pairs
+    steps = steps_on_the_cover(record, layout, plan, begun)
+    return _ground(section, plan, known_marks, in_order, begun, mixed, errors, steps=steps)

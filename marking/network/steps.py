@@ -43,6 +43,11 @@ class StepRead:
     sd: float
     """mm: of the reading alone."""
 
+    def renamed(self, section: str, name: str) -> StepRead:
+        """The same with `section` called `name`."""
+        one, two = (name if one == section else one for one in self.sections)
+        return replace(self, sections=(one, two))
+
     def as_inked(self, section: str, halves: Pose, inked: Pose) -> StepRead:
         """The step of the ink, where `section` drew its half for the pose `halves` and its ink
         for the pose `inked`, its device not moved in between."""

@@ -1,0 +1,44 @@
+"""What is written of a section for where its device stands.
+
+It knows a placement and files, no record.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from devices.output.programs import REMOVABLE, VERNIERS, pen_note, program_files
+from marking.output.files import replace_file
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+    from pathlib import Path
+
+    from devices.job import Job
+    from devices.plotter.correction import Correction
+    from marking.placement.placement import Placement
+
+
+def write_placed(
+    folder: Path,
+    job: Job,
+    placed: Placement,
+    correction: Correction | None,
+    verniers: Mapping[str, bytes],
+    *,
+    may_be_inked: bool,
+) -> tuple[list[Path], str | None]:
+    """The section, where it `may_be_inked`, and its halves of `verniers`, where it fits at all.
+
+    What an earlier placement wrote goes first. With the paths a word on pens to change.
+    """
+    for part in ("", REMOVABLE, VERNIERS):
+        for old in folder.glob(f"{placed.section.id}{part}.*"):
+            old.unlink()
+    files = program_files(placed.recut, job, correction) if may_be_inked else {}
+    written = {name: data for name, (data, _) in files.items()}
+    if may_be_inked or placed.verdict == "add a mark":
+        written |= verniers
+    for name, data in written.items():
+        replace_file(folder / name, data)
+    return [folder / name for name in written], pen_note(files, job)
