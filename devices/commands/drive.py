@@ -28,6 +28,7 @@ if TYPE_CHECKING:
     from devices.job import Job
     from devices.session.session import Workplace
     from marking.layout.layout import Layout
+    from marking.proof.verniers import JoinVernier
     from marking.record.record import Record
     from marking.sections.plan import Plan, Section
 
@@ -61,6 +62,13 @@ silent, or whose answer is lost; a gantry without switches to find its zero
 find its corner by itself (power_up). Set its zero at the corner it counts from, its pen
 raised clear of the cloth; where a screw carries the pen, set its height anew too, or it
 may draw in the air and be told as drawn.
+
+With --verniers a section that is attended meets the ink beside it to a tenth or two of a
+millimetre: typed steps move it before it is inked, its halves are begun anew over
+themselves afterwards (a doubled line says that the device was moved), and both go into
+what later sections are placed by. It needs a holder of its own for the removable pen;
+without one, or with nobody there, all halves come after the ink, and canvasrule place
+--steps takes what they show.
 
 Machines: what an HP-GL plotter's buffer holds is tried with raised moves before any ink.
 It acknowledges nothing: behind a garbled instruction two strokes or 8 seconds of drawing,
@@ -119,9 +127,10 @@ def add_options(verb: argparse.ArgumentParser) -> None:
     verb.add_argument(
         "--verniers",
         action="store_true",
-        help="after each section its halves of the verniers over its joins, with the removable "
-        "pen, before the device is moved; from the first section on. canvasrule prove --verniers "
-        "asks for their readings",
+        help="with each section its halves of the verniers over its joins, with the removable "
+        "pen; from the first section on. Where the ink beside it has drawn the other half, they "
+        "come first, and what the pairs show is asked for before anything is inked. canvasrule "
+        "prove --verniers asks for their readings",
     )
     verb.add_argument("--outline", action="store_true", help="go round each section pen up first")
     verb.add_argument("--csv", action="store_true", help="print the record as CSV, and end")
@@ -148,8 +157,9 @@ def run(options: argparse.Namespace) -> int:
     correction = kept_correction(options.job, job)
     plan = plan_of(options.job, "plotter", job, layout, correction)
     division = plan
+    verniers: tuple[JoinVernier, ...] = ()
     if options.verniers:
-        plan = _with_verniers(plan, layout, job)
+        plan, verniers = _with_verniers(plan, layout, job)
     sections = _asked_for(_known(options.job, job, layout, plan), options.section)
     readings = read_readings(options.readings) if options.readings else ()
     with ended_as_by_hand(), claimed(options.job, "drive"), _record(options) as record:
@@ -166,14 +176,15 @@ def run(options: argparse.Namespace) -> int:
             correction=correction,
             rehearsal=options.simulate,
             begun_with=division,
+            verniers=verniers,
         )
         outcomes = _driven(sections, place, options)
     _tell(options, outcomes, _lines_to_rule(options, layout, plan))
     return max((_EXIT_CODES[one.ended] for one in outcomes.values()), default=0)
 
 
-def _with_verniers(plan: Plan, layout: Layout, job: Job) -> Plan:
-    """The sections with their halves of verniers, and a word on how many there are."""
+def _with_verniers(plan: Plan, layout: Layout, job: Job) -> tuple[Plan, tuple[JoinVernier, ...]]:
+    """The sections with their halves of verniers, these, and a word on how many there are."""
     from marking.measures.counts import counted
     from marking.proof.drawn import with_verniers
 
@@ -182,7 +193,7 @@ def _with_verniers(plan: Plan, layout: Layout, job: Job) -> Plan:
         f"{counted(len(verniers), 'vernier')} over the joins, one half by each section, with the "
         f"removable pen from holder {job.pens.removable.slot}"
     )
-    return drawn
+    return drawn, verniers
 
 
 def _driven(

@@ -40,7 +40,7 @@ if TYPE_CHECKING:
     from marking.network.datum import Datum
     from marking.network.error_model import ErrorModel
     from marking.network.fence import Clamping
-    from marking.network.network import KnownMark, Network, Setup
+    from marking.network.network import KnownMark, Network, Reading, Setup
     from marking.network.pose import PoseKind
     from marking.network.scatter import Scatter
     from marking.network.steps import StepRead, StepsTaken
@@ -226,6 +226,44 @@ def placed_on(
             )
     bed = bed_of(section, job.plotter, correction)
     declared = carried_to_table(bed, [(r.mark, r.at_bed, r.sd) for r in readings])
+    return _placed(ground, section, declared, job, bed.origin_table, kind, weight, steps)
+
+
+def met_by_steps(
+    stance: Stance, steps: StepsTaken, job: Job, correction: Correction | None
+) -> Stance:
+    """`stance` by the same readings, and by the `steps` that its halves of verniers show.
+
+    Of one that readings placed. Raises RefusedError.
+    """
+    before, ground = stance.placed, stance.ground
+    if before is None or ground is None:
+        raise ValueError("without readings there is no doubt to weigh steps against")
+    setup, section = before.inking.setup, before.section
+    origin = bed_of(section, job.plotter, correction).origin_table
+    placed = _placed(ground, section, setup.readings, job, origin, setup.kind, None, steps)
+    pose = placed.inking.setup.pose
+    fits = placed.move is None
+    return replace(
+        stance,
+        section=carried(section, pose) if fits else section,
+        pose=pose,
+        allowed=placed.verdict == "ink",
+        advice=placed.advice,
+        placed=placed,
+    )
+
+
+def _placed(
+    ground: Ground,
+    section: Section,
+    declared: Sequence[Reading],
+    job: Job,
+    origin: tuple[float, float],
+    kind: PoseKind,
+    weight: float | None,
+    steps: StepsTaken | None,
+) -> Placement:
     taken = declared
     if ground.scatter is not None:
         # What the same hand takes now is worth no more than before.
@@ -243,12 +281,12 @@ def placed_on(
         kind=kind,
         weight=weight,
         follow=FOLLOW,
-        bed_origin=bed.origin_table,
+        bed_origin=origin,
         against=ground.against,
         taken=steps,
     )
     # What is kept is what was declared: how readings scatter is told anew from all of them.
-    setup = replace(placement.inking.setup, readings=declared)
+    setup = replace(placement.inking.setup, readings=tuple(declared))
     return replace(placement, inking=replace(placement.inking, setup=setup))
 
 
