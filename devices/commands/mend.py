@@ -41,8 +41,8 @@ def add_options(verb: argparse.ArgumentParser) -> None:
     verb.add_argument(
         "--lines",
         metavar="NAMES",
-        help='cross lines by number, numerals by number and side, others by id: "36, 40-44, '
-        '60 near, long-far"',
+        help="cross lines by number, from the zero line as 0, numerals by number and side, others "
+        'by id: "36, 40-44, 60 near, long-far"',
     )
     verb.add_argument(
         "--patch",

@@ -196,6 +196,7 @@ def _done(folder: Path, layout: Layout, plan: Plan) -> Collection[str]:
 def _tell(
     options: argparse.Namespace, job: Job, layout: Layout, plan: Plan, manner: Manner
 ) -> None:
+    from marking.job.line_numbers import lines_counted
     from marking.ruling.order import GROUP, ruling_order
     from marking.ruling.words import line_name, time_told
 
@@ -221,4 +222,5 @@ def _tell(
         following = [line_name(step.line) for step in steps[:GROUP]]
         lines.append(f"next, in this order: {', '.join(following)}")
         lines.append(f"{counted(len(steps), 'line')} to rule: {time_told(steps, job, manner)}")
+    lines += lines_counted(job.numerals)
     print_lines(lines)

@@ -8,6 +8,8 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from marking.errors import BadInputError
 from marking.sections.cutting import cut
 from marking.sections.plan import Piece
@@ -113,11 +115,23 @@ def called(layout: Layout, strokes: Sequence[str]) -> tuple[str, ...]:
     numerals = {
         stroke: f"numeral {_named(one)}" for one in layout.numerals for stroke in one.strokes
     }
-    wanted = set(strokes)
+    wanted, read = set(strokes), _otherwise(layout)
     names = (
         numerals.get(stroke.id)
         or (f"line {_number(stroke.id)}" if _number(stroke.id) >= 0 else stroke.id)
+        + read.get(stroke.id, "")
         for stroke in layout.strokes
         if stroke.id in wanted
     )
     return tuple(dict.fromkeys(names))
+
+
+def _otherwise(layout: Layout) -> dict[str, str]:
+    """Of cross lines whose numeral reads another number than their own, what it reads."""
+    xs = layout.grid.cross_x
+    read = {
+        int(np.abs(xs - one.numeral.at_table[0]).argmin()): one.numeral.text
+        for one in layout.numerals
+        if one.numeral.row == "margin"
+    }
+    return {f"cross-{n}": f" (it reads {text})" for n, text in read.items() if text != str(n)}

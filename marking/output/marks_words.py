@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from marking.job.line_numbers import lines_counted
 from marking.measures.lengths import format_length
 
 if TYPE_CHECKING:
@@ -31,10 +32,9 @@ def inner_lines(layout: Layout, job: MarkingJob) -> Iterator[str]:
     rows = {placed.numeral.row for placed in layout.numerals}
     keys = job.numerals
     if keys.first:
-        yield (
-            f"- The numerals begin at {keys.first} on the zero line. Where lines are counted here, "
-            "they are counted from the zero line as 0."
-        )
+        yield f"- The numerals begin at {keys.first} on the zero line."
+    for said in lines_counted(keys):
+        yield f"- {said}"
     if "second" in rows:
         zero = next(
             placed.numeral

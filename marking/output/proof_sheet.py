@@ -9,9 +9,10 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from marking.drawing.page import FAINT, INK, RULE, Page
+from marking.job.line_numbers import lines_counted
 from marking.measures.lengths import format_length
 from marking.measures.tape import as_taped, tape_reading
-from marking.proof.sheet_words import VERNIER_NOTES, lines_counted
+from marking.proof.sheet_words import VERNIER_NOTES
 from marking.proof.verniers import DIVISIONS
 
 if TYPE_CHECKING:

@@ -6,6 +6,7 @@ import math
 from fractions import Fraction
 from typing import TYPE_CHECKING, Any
 
+from marking.job.line_numbers import lines_counted
 from marking.measures.lengths import INCH, format_length, tape_fraction
 from marking.measures.tape import as_taped, tape_reading
 from marking.proof.verdict import TWO_SIDED
@@ -22,16 +23,6 @@ if TYPE_CHECKING:
     from marking.proof.distances import ProofPlan
     from marking.proof.forecast import Hindrance
     from marking.proof.verniers import JoinVernier
-
-
-def lines_counted(numerals: NumeralsTable) -> Iterator[str]:
-    """How lines are counted on the sheet, where their numerals read otherwise."""
-    zero, first = numerals.at_line(0), numerals.at_line(1)
-    if (zero, first) != (0, 1):
-        yield (
-            "Here lines are counted from the zero line as 0, whatever their numerals read: 0 is "
-            f"the line that reads {zero}, 1 the next one, that reads {first} or would, and so on."
-        )
 
 
 def sheet_lines(

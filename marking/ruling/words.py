@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from marking.job.line_numbers import lines_counted
 from marking.measures.durations import format_duration
 from marking.measures.lengths import format_length, rough_length
 from marking.ruling.order import HAND_ROOM, RULE_WIDTH, seconds_for
@@ -38,6 +39,7 @@ def how_to(
     lines: Sequence[RuledLine], layout: Layout, job: MarkingJob, manner: Manner
 ) -> Iterator[str]:
     """The steps, as sentences."""
+    yield from lines_counted(job.numerals)
     away, hand = ("zero", "far") if manner.rule_side < 0 else ("far", "zero")
     pen = job.pens.lines
     yield (

@@ -9,7 +9,9 @@ import contextlib
 import io
 import itertools
 import multiprocessing
+import os
 import select
+import signal
 import socket
 import threading
 import time
@@ -153,9 +155,10 @@ def plotter_at(folder: Path, pace: float = PACE, ink: str = "cloth.ink") -> Iter
         process.join()
 
 
-def start_driver(folder: Path, port: int) -> Any:
-    arguments = ["drive", "--job", str(folder), "--section", SECTION, "--unattended"]
-    arguments += ["--ink-anyway", "set down by tape alone"]
+def start_driver(
+    folder: Path, port: int, by: tuple[str, ...] = ("--ink-anyway", "set down by tape alone")
+) -> Any:
+    arguments = ["drive", "--job", str(folder), "--section", SECTION, "--unattended", *by]
     arguments += ["--port", f"socket://127.0.0.1:{port}"]
     process = FORK.Process(target=_quiet, args=(arguments,), daemon=True)
     process.start()
@@ -213,6 +216,24 @@ def drive_with_kills(
         cable.close()
         time.sleep(0.2)
         plotter.kill()
+
+
+def kill_in_mid_ink(driver: Any, folder: Path) -> None:
+    """Kills a driver that has sent strokes of which it does not know yet whether they are drawn.
+
+    It is held while the record is read: between a look and a kill it could hear of all of them.
+    """
+    assert driver.pid is not None
+    while driver.is_alive():
+        os.kill(driver.pid, signal.SIGSTOP)
+        if unconfirmed(folder):
+            break
+        os.kill(driver.pid, signal.SIGCONT)
+        driver.join(0.02)
+    driver.kill()
+    driver.join()
+    assert driver.exitcode == -signal.SIGKILL, "it came to its own end before it was killed"
+    assert unconfirmed(folder)
 
 
 def unconfirmed(folder: Path) -> int:

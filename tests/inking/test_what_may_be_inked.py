@@ -29,7 +29,7 @@ from marking.record.record import RECORD_FILE, open_record
 from marking.record.schema import MIGRATIONS, migrate
 from marking.sections.plan import divide_into_sections
 from tests.inking.askew import BESIDE, SAMPLING, Silent, Stood, Table, forgiving
-from tests.inking.kills import SECTION, make_job, plotter_at, start_driver, unconfirmed
+from tests.inking.kills import SECTION, kill_in_mid_ink, make_job, plotter_at, start_driver
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -276,10 +276,7 @@ def test_a_run_that_was_killed_says_on_resuming_not_to_move_the_device(
     make_job(folder, "flatbed-a4")
     with plotter_at(folder, 60) as port:
         driver = start_driver(folder, int(port[1].rpartition(":")[2]))
-        while unconfirmed(folder) == 0:
-            driver.join(0.05)
-        driver.kill()
-        driver.join()
+        kill_in_mid_ink(driver, folder)
     with plotter_at(folder, 400) as port:
         words = ["drive", "--job", folder, *port, "--unattended", "--section", SECTION]
         moved = run_cli(*words, "--moved", "--ink-anyway", "in a hurry")

@@ -28,7 +28,14 @@ from marking.placement.laid_ink import section_of
 from marking.record.record import open_record
 from marking.sections.plan import divide_into_sections
 from tests.inking.askew import BESIDE, SAMPLING, Silent, Stood, Table, forgiving
-from tests.inking.kills import FORK, SECTION, _quiet, cloth_faults, made, plotter_at, unconfirmed
+from tests.inking.kills import (
+    SECTION,
+    cloth_faults,
+    kill_in_mid_ink,
+    made,
+    plotter_at,
+    start_driver,
+)
 from tests.job.command_cases import INTERRUPTED, REFUSED
 from tests.session.terminal import CONTROL_C, ENTER, started
 from tests.setting_down.marked_table import begin, marks, read, readings_file, table_with_marks
@@ -363,17 +370,9 @@ def job(tmp_path: Path) -> Path:
 
 def killed(folder: Path, readings: Path) -> None:
     """Drives the first section by its readings and kills the command after some strokes."""
-    words = ["drive", "--job", str(folder), "--section", SECTION, "--unattended"]
     with plotter_at(folder, 60) as port:
-        driver = FORK.Process(
-            target=_quiet, args=([*words, "--readings", str(readings), *port],), daemon=True
-        )
-        driver.start()
-        while driver.is_alive() and unconfirmed(folder) == 0:
-            driver.join(0.05)
-        driver.kill()
-        driver.join()
-    assert unconfirmed(folder)
+        at = int(port[1].rpartition(":")[2])
+        kill_in_mid_ink(start_driver(folder, at, ("--readings", str(readings))), folder)
 
 
 def test_the_same_command_goes_on_after_a_kill_and_a_bump_is_told(
