@@ -360,7 +360,9 @@ def _by_marks_around(
     kept = mends(record, layout, plan)
     around = crossings_around(record, layout, plan, section, kept)
     targets = as_known(around, allowed_of(job).step)
-    return Ground(network_for(section, targets, (), ()), (), None, {})
+    # They lie by no tape; what the device errs by, it errs by here too.
+    errors = _without_rows(errors_of(job, record, plan))
+    return Ground(network_for(section, targets, (), (), errors=errors), (), None, {})
 
 
 def marks_in_sight(
@@ -427,14 +429,12 @@ def _by_locating_marks(
     drawn = drawn_now(job, record, plan)
     corners, in_order = driven_before(begun, targets, plan, job, record, correction, drawn)
     # No row of marks is set out: what stands by tape are corners of beds.
-    errors = replace(
-        errors_of(job, record, plan),
-        row_zero=0.0,
-        row_ends=0.0,
-        row_sag=0.0,
-        graduation=0.0,
-        mark=None,
-    )
+    errors = _without_rows(errors_of(job, record, plan))
     known_marks = [*targets.values(), *corners]
     steps = steps_on_the_cover(record, layout, plan, begun)
     return _ground(section, plan, known_marks, in_order, begun, mixed, errors, steps=steps)
+
+
+def _without_rows(errors: ErrorModel) -> ErrorModel:
+    """`errors` where no mark is set out along a row: each mark says what it is good to."""
+    return replace(errors, row_zero=0.0, row_ends=0.0, row_sag=0.0, graduation=0.0, mark=None)
