@@ -266,7 +266,7 @@ size = "{paper}"{paper_gap}         # of every sheet that is printed: "letter" o
 # What a finished cover may show, where it is not what tolerance gives: take away the hashes.
 # [allowed]
 # total = "{allowed_total}"         # any line from where it counts to, from zero
-# square = "{tolerance}"       # a cross line's lean, over 54 in of it
+# square = "{tolerance}"       # a cross line's lean, over {line_at} of it
 # neighbours = "{division}"   # the gap between two lines beside each other
 # step = "1 mm"              # a line where two sections meet
 

@@ -7,7 +7,7 @@ import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from devices.begun import begin, guard_sections, layout_of, plan_of
+from devices.begun import guard_sections, layout_of, plan_of
 from devices.commands.shared import (
     OUTPUT,
     add_ink_option,
@@ -20,46 +20,27 @@ from devices.commands.shared import (
     say,
     zone_asked_for,
 )
-from devices.history import at_own_pace, has_record, kept_check, kept_correction
-from devices.plotter.known_errors import with_plotter
-from devices.setting_down.fence_words import clamping_lines
-from devices.ways.hours_said import hours_said
-from marking.begun.on_the_cover import keep_tape_marks, replaced, tape_marks_set_out
+from devices.history import at_own_pace, kept_correction
+from devices.tape_marks.chosen_for import choose
+from devices.tape_marks.kept import guard_set_out, keep_chosen, write_map
 from marking.errors import BadInputError, RefusedError
-from marking.job.keys import paper_of, tape_of
-from marking.measures.counts import counted
 from marking.network.allowed import allowed_of
-from marking.network.error_model import error_model_of
-from marking.output.files import replace_file
 from marking.output.tape_marks_words import (
     control_lines,
     control_record,
-    forecast_lines,
     tape_marks_lines,
     tape_marks_record,
 )
-from marking.record.record import open_record
-from marking.tape_marks.choice import MarksChoice, Task, least_work, remedies, widest, work
+from marking.tape_marks.wanted import TIES_BELOW, Wanted
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     from devices.job import Job
     from marking.layout.layout import Layout
-    from marking.measures.lengths import Units
     from marking.network.fence import Clamping
     from marking.sections.plan import Plan
-    from marking.tape_marks.asked import Ties
-    from marking.tape_marks.choice import ChosenMarks
-    from marking.tape_marks.marks import Control, TapeRow
-
-
-TIES_BELOW: dict[str, Ties] = {
-    "few": "beside and few below",
-    "some": "beside and some below",
-    "all": "beside and below",
-}
-"""What `--tie-below` can be, and what it asks for."""
+    from marking.tape_marks.marks import Control
 
 
 def add_options(verb: argparse.ArgumentParser) -> None:
@@ -150,50 +131,37 @@ def run(options: argparse.Namespace) -> int:
             otherwise="chooses marks for the new division",
         )
     job = at_own_pace(options.job, job, layout, plan)
-    rows = _rows_set_out(options.job, layout, job.units)
-    check = kept_check(options.job, job)
-    errors = with_plotter(error_model_of(job), job.plotter, check, turned=plan.zone.turned)
-    tape, limits = tape_of(job.tape), allowed_of(job)
-    fence = job.fence
-    task = Task(layout, plan, tape, job.units, limits, rows, job.pace, errors, fence)
-    done, found = _chosen(options, task)
-    if done.forecast.holds:
-        found = ()
-    elif not found:
-        _progress("the forecast does not hold; trying remedies")
-        found = remedies(task, done.way)
-    # Marks in rows are read without a fence, whether there is one or not.
-    at = fence if done.fences else None
-    said = hours_said(job.model_copy(update={"fence": at}), layout, plan, done.setting_out)
-    clamped = _fence_lines(job, task, done)
-    says = (
-        done.setting_out.said,
-        said,
-        *([_where_to_clamp(done)] if clamped else []),
-        *(line.strip() for line in forecast_lines(done, job.units)),
-    )
+    done = choose(options.job, job, layout, plan, _wanted(options), _progress)
+    if not options.only_look:
+        # Before remedies are tried, which takes a while.
+        guard_set_out(options.job, job, layout, done.marks.control, anew=options.set_out_anew)
+    instead = done.instead(_progress)
     files = []
     if not options.only_look:
-        files = _keep(options, job, layout, plan, done.control, says, done.fences)
+        marks = done.marks
+        files = _keep(options, job, layout, plan, marks.control, done.on_sheet(), marks.fences)
     if options.map is not None:
-        _write_map(options.map, job, task, done)
+        write_map(options.map, job, done.task, done.marks)
         files.append(options.map)
     if options.json:
-        print_json(tape_marks_record(done, found, files, job.units))
+        print_json(tape_marks_record(done.marks, instead, files, job.units))
     else:
-        print_lines([*tape_marks_lines(done, found, job.units), said])
-        if clamped:
-            print_lines(["", *clamped])
+        print_lines([*tape_marks_lines(done.marks, instead, job.units), done.hours])
+        if done.clamped:
+            print_lines(["", *done.clamped])
         if files:
             say(f"wrote {', '.join(map(str, files))}")
-    return 0 if done.forecast.holds else RefusedError.exit_code
+    return 0 if done.marks.forecast.holds else RefusedError.exit_code
 
 
-def _fence_lines(job: Job, task: Task, done: ChosenMarks) -> list[str]:
-    """Where the fence is clamped, row by row; nothing without one."""
-    at = {one.mark.id: one.mark.at_table for one in done.control.marks}
-    fences = done.fences or {}
-    return list(clamping_lines(task.plan.sections, fences, at, job.plotter, job.units))
+def _wanted(options: argparse.Namespace) -> Wanted:
+    return Wanted(
+        options.spacing,
+        options.join_rows,
+        options.nodes,
+        options.tie_below,
+        read_twice=options.read_twice,
+    )
 
 
 def _by_hand(options: argparse.Namespace, job: Job, layout: Layout) -> int:
@@ -207,7 +175,7 @@ def _by_hand(options: argparse.Namespace, job: Job, layout: Layout) -> int:
             raise BadInputError(f"--{shown} is for marks that a plotter reads; leave it out")
     control, limits = frame(layout, job), allowed_of(job)
     expected = hand_holds(layout, job)
-    says = (time_said(control, job), *expected_lines(expected, limits))
+    says = (time_said(control, job), *expected_lines(expected, limits, job.units))
     files = []
     if not options.only_look:
         plan = plan_of(options.job, "reach", job, layout, None)
@@ -227,58 +195,6 @@ def _by_hand(options: argparse.Namespace, job: Job, layout: Layout) -> int:
     return RefusedError.exit_code if expected.past(limits) else 0
 
 
-def _where_to_clamp(done: ChosenMarks) -> str:
-    """What the sheet says of a fence: the places themselves would fill it."""
-    moved = counted(len(set((done.fences or {}).values())), "clamping")
-    return f"{moved} of the fence: canvasrule drive says where, and control --only-look lists them."
-
-
-def _rows_set_out(folder: Path, layout: Layout, units: Units) -> tuple[TapeRow, ...]:
-    """The rows of marks that were chosen for this layout before."""
-    if not has_record(folder):
-        return ()
-    with open_record(folder) as record:
-        before = tape_marks_set_out(record, layout, units)
-    return before.rows if before is not None else ()
-
-
-def _chosen(options: argparse.Namespace, task: Task) -> tuple[ChosenMarks, tuple[ChosenMarks, ...]]:
-    """What is asked for; of what is left open, the least work whose forecast holds, or the best.
-
-    With what else was tried and may be asked for instead.
-    """
-    rows_asked_for = options.spacing is not None or options.join_rows is not None
-    if rows_asked_for and (options.nodes is not None or options.tie_below):
-        raise BadInputError(
-            "--nodes and --tie-below are for marks where sections meet, --spacing and --join-rows "
-            "for marks in rows: give one or the other"
-        )
-    if options.tie_below and options.nodes is None:
-        raise BadInputError("--tie-below: give --nodes all or --nodes half with it")
-    if options.nodes is not None and (options.nodes == "ends") != (task.fence is not None):
-        raise BadInputError(
-            f"--nodes {options.nodes}: with a [fence] in job.toml marks stand at the ends of its "
-            "rows, without one at all or half of the places: give --nodes "
-            f"{'all or half' if task.fence is None else 'ends'}"
-        )
-    repeats = 2 if options.read_twice else 1
-
-    def told(way: MarksChoice) -> None:
-        _progress(f"forecast with {way.flags(task.units)}")
-
-    if options.nodes is not None:
-        ties: Ties = TIES_BELOW[options.tie_below] if options.tie_below else "beside"
-        way = MarksChoice(None, 0, repeats, options.nodes, ties)
-    elif not rows_asked_for:
-        return least_work(task, repeats, told)
-    elif options.spacing is None:
-        return widest(task, options.join_rows, repeats, told), ()
-    else:
-        way = MarksChoice(options.spacing, options.join_rows or 0, repeats)
-    told(way)
-    return work(task, way), ()
-
-
 def _keep(
     options: argparse.Namespace,
     job: Job,
@@ -288,65 +204,11 @@ def _keep(
     says: Sequence[str],
     fences: Mapping[str, Clamping] | None = None,
 ) -> list[Path]:
-    """Writes the sheet and keeps the marks, unless those set out before have to stay.
-
-    With what each section's device is to be pushed against, by the section's id.
-    """
-    with open_record(options.job) as record:
-        undone = replaced(record, layout, job.units, control)
-        look = "--only-look shows what other marks would hold and changes nothing"
-        stay = "The marks that are set out stay, and so does their sheet"
-        if undone.inked:
-            raise RefusedError(
-                f"{_few(undone.inked)}: ink on the cover was placed by these marks, and this would "
-                f"set them out otherwise or not at all. {stay}. Closer marks that keep all of "
-                f"these are taken; {look}"
-            )
-        if undone.read and not options.set_out_anew:
-            raise RefusedError(
-                f"{_few(undone.read)}: these marks were read already, and this would set them out "
-                f"otherwise or not at all. {stay}. {look}; --set-out-anew takes the others all "
-                "the same"
-            )
-        files = _write_sheet(options.job, control, layout, job, says)
-        correction = kept_correction(options.job, job) if plan.zone.name == "plotter" else None
-        begin(record, job, layout, plan, correction)
-        keep_tape_marks(record, layout, plan, control, fences)
-    if undone.gone:
-        say(
-            "note: this takes the place of the marks chosen before. If they are on the cover, "
-            f"take {len(undone.gone)} of them off: {_few(undone.gone)}"
-        )
+    out, anew = options.job / OUTPUT, options.set_out_anew
+    files, note = keep_chosen(options.job, out, job, layout, plan, control, says, fences, anew=anew)
+    if note is not None:
+        say(note)
     return files
-
-
-def _few(names: Sequence[str]) -> str:
-    return ", ".join(names[:6]) + (f" and {len(names) - 6} more" if len(names) > 6 else "")
-
-
-def _write_sheet(
-    folder: Path, control: Control, layout: Layout, job: Job, says: Sequence[str]
-) -> list[Path]:
-    # What draws is imported where something is drawn: it takes a while, and --only-look needs none.
-    from marking.drawing.pdf import pdf
-    from marking.drawing.svg import svg
-    from marking.output.tape_sheet import tape_sheet_pages
-
-    paper = paper_of(job)
-    pages = tape_sheet_pages(control, layout, job.title, job.units, paper, says)
-    files = {"control.svg": svg(pages[0]), "control.pdf": pdf(pages)}
-    for name, data in files.items():
-        replace_file(folder / OUTPUT / name, data)
-    return [folder / OUTPUT / name for name in files]
-
-
-def _write_map(path: Path, job: Job, task: Task, done: ChosenMarks) -> None:
-    from marking.drawing.picture_file import picture_file
-    from marking.output.error_map import error_map
-
-    marks = [mark.mark for mark in done.control.marks]
-    drawn = error_map(task.layout, job, task.plan, done.forecast, marks)
-    replace_file(path, picture_file(drawn, path.name))
 
 
 def _progress(message: str) -> None:

@@ -16,7 +16,7 @@ from devices.history import has_record, kept_correction
 from marking.begun.inked import done_sections
 from marking.begun.on_the_cover import readings_asked_for, tape_marks_set_out
 from marking.days.morning import CHECKS, judged, keep_morning, last_morning, meant
-from marking.days.spread import section_seconds, spread
+from marking.days.spread import HOURS, section_seconds, spread
 from marking.days.words import MOUNTED, day_lines, day_record, morning_lines
 from marking.errors import BadInputError, RefusedError
 from marking.record.record import open_record
@@ -37,9 +37,9 @@ def add_options(verb: argparse.ArgumentParser) -> None:
     verb.add_argument(
         "--hours",
         type=float,
-        default=6.0,
+        default=HOURS,
         metavar="N",
-        help="hours at the table in a day (default: 6)",
+        help="hours at the table in a day (default: %(default)g)",
     )
     verb.add_argument(
         "--morning",

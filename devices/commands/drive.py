@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from devices.begun import guard_division, layout_of, plan_of
+from devices.begun import layout_of, plan_of
 from devices.commands.shared import (
     add_job_option,
     check_pace,
@@ -16,26 +15,17 @@ from devices.commands.shared import (
     read_job,
     say,
 )
+from devices.commands.typed import typed
 from devices.history import has_record, kept_correction
+from marking.errors import BadInputError
 
 if TYPE_CHECKING:
     import argparse
-    from collections.abc import Callable, Iterator, Sequence
-    from contextlib import AbstractContextManager
 
-    from devices.driving.driver import Cable
-    from devices.inking.section import RunOutcome
-    from devices.job import Job
-    from devices.session.session import Workplace
-    from marking.layout.layout import Layout
+    from devices.inking.sections import Commands
     from marking.proof.verniers import JoinVernier
-    from marking.record.record import Record
-    from marking.sections.plan import Plan, Section
 
 _SCALE = 60.0
-_EXIT_CODES = {"done": 0, "not allowed": 1, "paused": 130, "stopped": 130}
-
-
 _MORE = """\
 While it inks: p pauses after the strokes under way, s stops at once with the pen up.
 Keep hands, hair, sleeves and cords clear of the moving plotter; know its own stop.
@@ -139,11 +129,13 @@ def add_options(verb: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Drives what is not yet done, in order; returns 0 when all asked for is done."""
+    from devices.inking.in_turn import asked_for, known, lines_to_rule
+    from devices.inking.outcome_words import exit_code, outcome_lines, outcomes_record
+    from devices.inking.sections import Wished, ink_in_turn, record_for, verniers_added
     from devices.session.claim import claimed
     from devices.session.ending import ended_as_by_hand
     from devices.session.person import Person
     from devices.session.session import Workplace
-    from marking.errors import BadInputError
     from marking.record.readings import read_readings
 
     check_pace(options.pace)
@@ -155,14 +147,21 @@ def run(options: argparse.Namespace) -> int:
     check_way(options.job, job, "drive", "plotter")
     layout = layout_of(options.job, job)
     correction = kept_correction(options.job, job)
-    plan = plan_of(options.job, "plotter", job, layout, correction)
-    division = plan
+    plan = division = plan_of(options.job, "plotter", job, layout, correction)
     verniers: tuple[JoinVernier, ...] = ()
     if options.verniers:
-        plan, verniers = _with_verniers(plan, layout, job)
-    sections = _asked_for(_known(options.job, job, layout, plan), options.section)
+        plan, verniers, said = verniers_added(plan, layout, job)
+        say(said)
+    sections = asked_for(known(options.job, job, layout, plan), options.section)
     readings = read_readings(options.readings) if options.readings else ()
-    with ended_as_by_hand(), claimed(options.job, "drive"), _record(options) as record:
+    wished = Wished(
+        options.job, options.port, options.pace, options.most, untried=options.ink_untried
+    )
+    with (
+        ended_as_by_hand(),
+        claimed(options.job, "drive"),
+        record_for(options.job, simulate=options.simulate) as record,
+    ):
         place = Workplace(
             job=job,
             layout=layout,
@@ -178,72 +177,18 @@ def run(options: argparse.Namespace) -> int:
             begun_with=division,
             verniers=verniers,
         )
-        outcomes = _driven(sections, place, options)
-    _tell(options, outcomes, _lines_to_rule(options, layout, plan))
-    return max((_EXIT_CODES[one.ended] for one in outcomes.values()), default=0)
-
-
-def _with_verniers(plan: Plan, layout: Layout, job: Job) -> tuple[Plan, tuple[JoinVernier, ...]]:
-    """The sections with their halves of verniers, these, and a word on how many there are."""
-    from marking.measures.counts import counted
-    from marking.proof.drawn import with_verniers
-
-    drawn, verniers = with_verniers(plan, layout, job.pens)
-    say(
-        f"{counted(len(verniers), 'vernier')} over the joins, one half by each section, with the "
-        f"removable pen from holder {job.pens.removable.slot}"
-    )
-    return drawn, verniers
-
-
-def _driven(
-    sections: Sequence[Section], place: Workplace, options: argparse.Namespace
-) -> dict[str, RunOutcome]:
-    """Inks what is not done, one section after another, up to the first that is not finished."""
-    from devices.commands.typed import typed
-    from devices.inking.waits import let_ink_be_laid
-    from devices.setting_down.standstill import keep_given
-
-    place.record.guard_layout(place.layout)
-    guard_division(place.record, place.job, place.layout, place.plan, place.correction)
-    traced = sorted({ink.section for ink in place.record.ink() if ink.section.startswith("beam ")})
-    if traced:
-        say(
-            f"note: lines were traced by the projector here already ({', '.join(traced)}, of the "
-            "beam's own sections). The plotter would ink them again; leave out what they cover"
-        )
-    if place.rehearsal:
-        say("A rehearsal: the plotter and the cloth are simulated")
-    in_turn = _in_turn(place.record, place.job, place.layout, place.plan)
-    done = {section.id for section, inked in in_turn if inked}
-    todo = [section for section in sections if section.id not in done]
-    if todo and not place.rehearsal:
-        job = ["--job", options.job]
-        let_ink_be_laid(
-            place,
-            options.ink_untried,
-            typed(["canvasrule", "trial", *job, "--ink"]),
-            typed(["canvasrule", "days", *job]),
-        )
-    keep_given(place)
-    outcomes: dict[str, RunOutcome] = {}
-    for count, section in enumerate(todo[: options.most]):
-        most = None if options.most is None else options.most - count
-        outcomes[section.id] = _inked(section, place, options, most)
-        if outcomes[section.id].ended != "done":
-            break
-    if place.rehearsal:
-        from devices.inking.rehearsal import picture
-
-        pictured = [*place.plan.sections, *(section for section in todo if section.id in outcomes)]
-        shown = picture(options.job, place.job, pictured, place.correction)
-        say(f"A rehearsal: no cloth was inked, and nothing of it is kept; look at {shown}")
-    return outcomes
+        outcomes = ink_in_turn(sections, place, wished, _commands(options))
+    to_rule = lines_to_rule(options.job, layout, plan)
+    if options.json:
+        print_json(outcomes_record(outcomes, to_rule, rehearsal=options.simulate))
+    else:
+        rule = typed(["canvasrule", "rule", "--job", options.job])
+        print_lines(outcome_lines(outcomes, to_rule, rule))
+    return exit_code(outcomes)
 
 
 def _print_record(folder: Path) -> int:
     from devices.session.progress import record_csv
-    from marking.errors import BadInputError
     from marking.record.record import open_record
 
     if not has_record(folder):
@@ -253,82 +198,15 @@ def _print_record(folder: Path) -> int:
     return 0
 
 
-def _record(options: argparse.Namespace) -> AbstractContextManager[Record]:
-    if options.simulate:
-        from devices.inking.rehearsal import rehearsal_record
+def _commands(options: argparse.Namespace) -> Commands:
+    from devices.inking.sections import Commands
 
-        return rehearsal_record(options.job)
-    from marking.record.record import open_record
-
-    return open_record(options.job)
-
-
-def _in_turn(
-    record: Record, job: Job, layout: Layout, plan: Plan
-) -> Sequence[tuple[Section, bool]]:
-    """What is inked, in order, and whether it is done: each section, then what is mended there."""
-    from marking.begun.inked import done_sections
-    from marking.mending.mend import set_downs
-
-    done = done_sections(record, layout, plan)
-    again = set_downs(record, layout, plan, job.pens)
-    return [
-        one
-        for section in plan.sections
-        for one in ((section, section.id in done), *again.get(section.id, ()))
-    ]
-
-
-def _known(folder: Path, job: Job, layout: Layout, plan: Plan) -> Sequence[Section]:
-    """All that can be asked for; looking makes no record."""
-    if not has_record(folder):
-        return plan.sections
-    from marking.record.record import open_record
-
-    with open_record(folder) as record:
-        return [section for section, _ in _in_turn(record, job, layout, plan)]
-
-
-def _asked_for(sections: Sequence[Section], name: str | None) -> list[Section]:
-    from marking.errors import BadInputError
-
-    found = [section for section in sections if name in (None, section.id)]
-    if not found:
-        known = ", ".join(section.id for section in sections[:6])
-        raise BadInputError(f"--section {name}: no such section; there are {known}, …")
-    return found
-
-
-def _inked(
-    section: Section, place: Workplace, options: argparse.Namespace, most: int | None
-) -> RunOutcome:
-    """Inks one section, of `most` that are still asked for; however that ends, says what next."""
-    from devices.inking.section import ink_section
-    from marking.errors import CanvasruleError
-
-    ended, before = "interrupted", len(place.record.placements(section.id))
-    try:
-        with _ports(section, place, options) as (port, clock):
-            outcome = ink_section(section, place, port, clock)
-            ended = outcome.ended
-    except CanvasruleError:
-        ended = "failed"
-        raise
-    finally:
-        # The terminal that it would be said on may be what has gone, or the disk read for it.
-        with suppress(OSError, CanvasruleError):
-            placed = len(place.record.placements(section.id)) > before
-            _say_what_next(section, ended, place, _again(options, most, placed=placed))
-    return outcome
-
-
-def _say_what_next(section: Section, ended: str, place: Workplace, again: str) -> None:
-    from devices.session.progress import what_next
-
-    if place.rehearsal or ended in ("done", "not allowed"):
-        return
-    for text in what_next(section.id, ended, place.record, again):
-        place.person.say(text)
+    job = ["--job", options.job]
+    return Commands(
+        trial=typed(["canvasrule", "trial", *job, "--ink"]),
+        days=typed(["canvasrule", "days", *job]),
+        again=lambda most, placed: _again(options, most, placed=placed),
+    )
 
 
 def _again(options: argparse.Namespace, most: int | None, *, placed: bool) -> str:
@@ -336,8 +214,6 @@ def _again(options: argparse.Namespace, most: int | None, *, placed: bool) -> st
 
     Once it is `placed` it stands there, and --moved would have its marks read once more.
     """
-    from devices.commands.typed import typed
-
     words = ["canvasrule", "drive", "--job", options.job]
     for name, value in (
         ("--port", options.port),
@@ -357,66 +233,3 @@ def _again(options: argparse.Namespace, most: int | None, *, placed: bool) -> st
     ):
         words += [name] if given else []
     return typed(words)
-
-
-@contextmanager
-def _ports(
-    section: Section, place: Workplace, options: argparse.Namespace
-) -> Iterator[tuple[Cable, Callable[[], float]]]:
-    """The port for one section and the clock that goes with it."""
-    import time
-
-    if options.simulate:
-        from devices.inking.rehearsal import rehearsal_port
-
-        with rehearsal_port(
-            options.job, place.job, section, place.correction, options.pace
-        ) as simulated:
-            yield simulated, simulated.clock
-        return
-    from devices.driving.port import chosen, open_port
-
-    port = open_port(chosen(options.port), place.job.plotter)
-    try:
-        yield port, time.monotonic
-    finally:
-        port.close()
-
-
-def _lines_to_rule(options: argparse.Namespace, layout: Layout, plan: Plan) -> int | None:
-    """How many lines are still to be ruled by hand; None of a plan that has none to rule."""
-    if not plan.ruled:
-        return None
-    if not has_record(options.job):
-        return len(plan.ruled)
-    from marking.begun.inked import ruled_lines_done
-    from marking.record.record import open_record
-
-    with open_record(options.job) as record:
-        return len(plan.ruled) - len(ruled_lines_done(record, layout, plan))
-
-
-def _tell(
-    options: argparse.Namespace, outcomes: dict[str, RunOutcome], to_rule: int | None
-) -> None:
-    from marking.measures.counts import counted
-
-    if options.json:
-        sections = [
-            {"section": name, "ended": one.ended, "drawn": one.drawn}
-            for name, one in outcomes.items()
-        ]
-        by_hand = {} if to_rule is None else {"lines_to_rule": to_rule}
-        told = {"schema": 1, "rehearsal": options.simulate, "sections": sections, **by_hand}
-        print_json(told)
-        return
-    for name, one in outcomes.items():
-        print_lines([f"{name}: {one.ended}, {counted(one.drawn, 'stroke')} drawn"])
-    if not outcomes:
-        ruled = "" if to_rule != 0 else ", and all lines are ruled"
-        print_lines([f"everything asked for is drawn already{ruled}"])
-    if to_rule:
-        from devices.commands.typed import typed
-
-        again = typed(["canvasrule", "rule", "--job", options.job])
-        print_lines([f"{counted(to_rule, 'line')} still to rule by hand between stubs: {again}"])

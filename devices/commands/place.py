@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from contextlib import nullcontext
-from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -24,48 +23,47 @@ from devices.history import has_record, kept_correction
 from devices.output.placed import write_placed
 from devices.output.programs import vernier_file
 from devices.session.claim import claimed
-from devices.setting_down.meant import readings_given, section_named
-from devices.setting_down.scatter_words import scatter_line
-from devices.setting_down.slip_words import slip_report
-from devices.setting_down.standstill import still_there
-from devices.setting_down.steps_read import steps_after_ink, steps_before_ink, verniers_of
-from devices.setting_down.where_it_stands import (
-    drawn_now,
-    from_readings,
-    ground_of,
-    marks_in_reach,
-    placed_on,
-    standing_by,
+from devices.setting_down.outside_a_drive import (
+    Manner,
+    OpenJob,
+    adjusted_together,
+    begun_still_there,
+    every_section,
+    may_be_inked,
+    place_and_keep,
+    readings_from,
+    refuse_inked,
+    scatters,
+    section_named,
+    slips,
+    take_as_inked,
 )
-from marking.begun.inked import done_sections, runs_of
-from marking.begun.on_the_cover import belongs, keep_placement, plan_hash, standing
-from marking.begun.steps_kept import steps_on_the_cover
+from devices.setting_down.outside_a_drive_words import (
+    begun_lines,
+    begun_record,
+    left_out_note,
+    placed_lines,
+    placed_record,
+)
+from devices.setting_down.steps_read import steps_after_ink, verniers_of
+from devices.setting_down.where_it_stands import standing_by
+from marking.begun.inked import runs_of
+from marking.begun.on_the_cover import standing
 from marking.errors import BadInputError, RefusedError
-from marking.mending.mend import mends, set_downs
-from marking.network.adjustment import adjust
-from marking.placement.laid_ink import section_of
 from marking.placement.words import (
     adjusted_lines,
     adjusted_record,
     placement_lines,
     placement_record,
 )
-from marking.record.record import layout_hash, open_record
-from marking.sections.mended import mended_name
+from marking.record.record import open_record
 
 if TYPE_CHECKING:
     import argparse
-    from collections.abc import Sequence
 
-    from devices.job import Job
-    from devices.plotter.correction import Correction
-    from devices.setting_down.slip_words import SlipReport
-    from devices.setting_down.where_it_stands import Ground
-    from marking.layout.layout import Layout
     from marking.placement.placement import Placement
     from marking.record.readings import MarkReading
-    from marking.record.record import Record
-    from marking.sections.plan import Plan, Section
+    from marking.sections.plan import Section
 
 
 def add_options(verb: argparse.ArgumentParser) -> None:
@@ -172,8 +170,18 @@ def run(options: argparse.Namespace) -> int:
             "locating marks are read: sections butted to each other alone drift"
         )
     # What only reads may go on beside a drive; what changes where ink is known to lie may not.
-    with nullcontext() if options.all else claimed(options.job, "place"):
-        return _with_record(options, job, layout, plan, correction)
+    with (
+        nullcontext() if options.all else claimed(options.job, "place"),
+        open_record(options.job) as record,
+    ):
+        at = OpenJob(record, job, layout, plan, correction)
+        if options.inked is not None:
+            return _take_as_inked(options, at)
+        if options.all:
+            return _adjust_all(options, at)
+        if options.readings is None and options.at_fence is None:
+            return _keep_steps(options, at)
+        return _place(options, at)
 
 
 def _check_what(options: argparse.Namespace) -> None:
@@ -193,230 +201,20 @@ def _check_what(options: argparse.Namespace) -> None:
         raise BadInputError("--verniers goes with --readings or --at-fence")
 
 
-def _with_record(
-    options: argparse.Namespace,
-    job: Job,
-    layout: Layout,
-    plan: Plan,
-    correction: Correction | None,
-) -> int:
-    with open_record(options.job) as record:
-        if options.inked is not None:
-            guard_division(record, job, layout, plan, correction)
-            begin(record, job, layout, plan, correction)
-            return _take_as_inked(options, record, job, layout, plan)
-        if options.all:
-            return _adjust_all(options, record, job, layout, plan)
-        if options.readings is None and options.at_fence is None:
-            guard_division(record, job, layout, plan, correction)
-            report = steps_after_ink(options.steps, record, job, layout, plan)
-            print_json(report.record) if options.json else print_lines(report.lines)
-            return 0
-        return _place(options, record, job, layout, plan, correction)
-
-
-def _place(
-    options: argparse.Namespace,
-    record: Record,
-    job: Job,
-    layout: Layout,
-    plan: Plan,
-    correction: Correction | None,
-) -> int:
-    section, readings = _given(options, plan, _with_mends(record, job, layout, plan))
-    left_out = standing(record, layout, plan, job.units).left_out
-    _note_left_out(left_out)
-    if section.id in left_out:
-        raise BadInputError(
-            f"section {section.id} is inked already, and not as this layout and division place it"
-        )
-    if section.id in _done(record, layout, plan):
-        raise BadInputError(
-            f"section {section.id} is inked already; readings for it would place nothing"
-        )
-    if runs_of(record, section.id, plan):
-        return _begun(options, section, readings, record, job, layout, plan, correction)
-    at = section, plan, layout, job, record, correction
-    ground = ground_of(*at, at_fence=not options.without_fence)
-    if options.at_fence is not None and ground.against is None:
-        raise RefusedError(
-            f"section {section.id} is not pushed against a fence: control chose its marks without "
-            "one. Read its marks, and give them with --readings"
-        )
-    taken = None
-    if options.steps is not None:
-        taken = steps_before_ink(options.steps, section, record, job, layout, plan)
-    placed = placed_on(
-        ground,
-        section,
-        readings,
-        job,
-        correction,
-        kind=options.kind,
-        weight=options.weight,
-        steps=taken,
-    )
-    begin(record, job, layout, plan, correction)
-    record.add_readings(layout_hash(layout), readings)
-    drawn = drawn_now(job, record, plan)
-    accepted, drawn_too = options.accept, options.verniers
-    keep_placement(record, layout, plan, placed, drawn, accepted=accepted, halves=drawn_too)
-    halves = taken.halves if taken is not None else placed.inking.setup.pose
-    more = {}
-    if taken is not None or options.verniers:
-        verniers = verniers_of(job, layout, plan)
-        more = vernier_file(section, halves, verniers, plan.zone, job, correction)
-    folder, allowed = options.job / OUTPUT / PLACED, _exit_code(placed, options) == 0
-    paths, note = write_placed(folder, job, placed, correction, more, may_be_inked=allowed)
-    if note is not None:
-        say(f"note: {note}")
-    report = _slips(placed, ground, section, record, job, layout, plan)
-    scatters = _scatters(ground, record, layout, plan, job)
+def _keep_steps(options: argparse.Namespace, at: OpenJob) -> int:
+    guard_division(at.record, at.job, at.layout, at.plan, at.correction)
+    report = steps_after_ink(options.steps, at.record, at.job, at.layout, at.plan)
     if options.json:
-        print_json(
-            {
-                **placement_record(placed, paths),
-                "scatter": scatters,
-                "slip": None if report is None else report.record,
-            }
-        )
-        return _exit_code(placed, options)
-    told = [] if scatters is None else [f"Note: {scatters}"]
-    print_lines([*placement_lines(placed), *(() if report is None else report.lines), *told])
-    for path in paths:
-        say(f"wrote {path}")
-    if paths and allowed:
-        say(f'once it is inked: canvasrule place --job "{options.job}" --inked {section.id}')
-    return _exit_code(placed, options)
-
-
-def _scatters(ground: Ground, record: Record, layout: Layout, plan: Plan, job: Job) -> str | None:
-    """What readings that scatter more than declared mean for the rest; None where they do not."""
-    if ground.scatter is None:
-        return None
-    return scatter_line(ground.scatter, record, layout, plan, job)
-
-
-def _slips(
-    placed: Placement,
-    ground: Ground,
-    section: Section,
-    record: Record,
-    job: Job,
-    layout: Layout,
-    plan: Plan,
-) -> SlipReport | None:
-    """How far the readings check each other; None where they contradict each other already, or
-    where there are none."""
-    if placed.doubts or placed.move is not None or not placed.residuals:
-        return None
-    in_sight = [mark.id for mark in marks_in_reach(section, plan, layout, job, record)]
-    setup = placed.inking.setup
-    return slip_report(ground, section, setup.readings, in_sight, setup.kind)
-
-
-def _exit_code(placed: Placement, options: argparse.Namespace) -> int:
-    """0 where the section may be inked as it is; 1 where something is to be done first."""
-    return 0 if _may_be_inked(placed.verdict, accepted=options.accept) else 1
-
-
-def _may_be_inked(verdict: str, *, accepted: bool) -> bool:
-    return verdict == "ink" or (accepted and verdict == "add a mark")
-
-
-def _begun(
-    options: argparse.Namespace,
-    section: Section,
-    readings: tuple[MarkReading, ...],
-    record: Record,
-    job: Job,
-    layout: Layout,
-    plan: Plan,
-    correction: Correction | None,
-) -> int:
-    """Whether the device of a section that `drive` has begun still stands where it inked.
-
-    It keeps and writes nothing: what is left of the section is for `drive` to ink.
-    """
-    if options.at_fence is not None:
-        raise RefusedError(
-            f"section {section.id} is begun, and no reading tells whether its device was moved. Go "
-            "on with it by canvasrule drive, or give readings of its marks with --readings"
-        )
-    at = section, readings, plan, layout, job, record, correction
-    stance = from_readings(*at, at_fence=not options.without_fence)
-    if stance.placed is not None and stance.placed.doubts:
-        if options.json:
-            print_json(placement_record(stance.placed, []))
-        else:
-            print_lines(placement_lines(stance.placed))
-        return 1
-    said = still_there(section, readings, stance, record)
-    if options.json:
-        print_json(
-            {"schema": 1, "section": section.id, "verdict": "ink", "advice": said, "begun": True}
-        )
+        print_json(report.record)
     else:
-        print_lines([f"{section.id}: INK", f"  {said}"])
-        say(f'go on with it: canvasrule drive --job "{options.job}" --section {section.id}')
+        print_lines(report.lines)
     return 0
 
 
-def _given(
-    options: argparse.Namespace, plan: Plan, sections: Sequence[Section]
-) -> tuple[Section, tuple[MarkReading, ...]]:
-    """The section to place, and its readings: none where its fence alone holds it."""
-    if options.at_fence is not None:
-        return section_named(plan.sections, options.at_fence), ()
-    return readings_given(options.readings, options.section, sections)
-
-
-def _with_mends(record: Record, job: Job, layout: Layout, plan: Plan) -> Sequence[Section]:
-    """The plan's sections, and those that some ink is laid anew in."""
-    again = set_downs(record, layout, plan, job.pens).values()
-    return [*plan.sections, *(section for several in again for section, _ in several)]
-
-
-def _done(record: Record, layout: Layout, plan: Plan) -> frozenset[str]:
-    """Ids of what is inked, mends too."""
-    again = mends(record, layout, plan)
-    mended = {mended_name(name, mend.id) for mend in again for name in mend.done}
-    return done_sections(record, layout, plan) | mended
-
-
-def _note_left_out(left_out: tuple[str, ...]) -> None:
-    if left_out:
-        say(
-            f"note: {', '.join(left_out[:6])} inked under another layout or division, or placed by "
-            "other means: nothing is joined to that ink"
-        )
-
-
-def _take_as_inked(
-    options: argparse.Namespace, record: Record, job: Job, layout: Layout, plan: Plan
-) -> int:
-    sections = _with_mends(record, job, layout, plan)
-    name, division = section_named(sections, options.inked).id, plan_hash(plan)
-    if name in _done(record, layout, plan):
-        raise BadInputError(f"section {name} is inked already, and was kept as inked")
-    placements = record.placements(name)
-    if not placements:
-        raise RefusedError(f"section {name} was never placed; read its marks and place it first")
-    last = placements[-1]
-    if not belongs(last, layout_hash(layout), division):
-        raise RefusedError(
-            f"section {name} was placed under another layout or division; read its marks "
-            "and place it"
-        )
-    verdict = last.detail["verdict"]
-    accepted = options.accept or last.detail["accepted"] is True
-    if not _may_be_inked(verdict, accepted=accepted):
-        raise RefusedError(
-            f"section {name} was not to be inked as it was last placed ({verdict}): "
-            f"{last.detail['advice']}"
-        )
-    record.add_ink(layout, name, "begun", division)
-    record.add_ink(layout, name, "done", division)
+def _take_as_inked(options: argparse.Namespace, at: OpenJob) -> int:
+    guard_division(at.record, at.job, at.layout, at.plan, at.correction)
+    begin(at.record, at.job, at.layout, at.plan, at.correction)
+    name = take_as_inked(options.inked, at, accepted=options.accept)
     if options.json:
         print_json({"schema": 1, "section": name, "inked": True})
     else:
@@ -424,19 +222,87 @@ def _take_as_inked(
     return 0
 
 
-def _adjust_all(
-    options: argparse.Namespace, record: Record, job: Job, layout: Layout, plan: Plan
-) -> int:
-    stands, errors = standing_by(record, layout, plan, job)
-    _note_left_out(stands.left_out)
-    if not stands.setups:
-        raise RefusedError("no section is inked yet, so there is nothing to adjust")
-    steps = steps_on_the_cover(record, layout, plan, stands.begun)
-    adjusted = adjust(stands.sights.targets.values(), stands.laid, stands.datum, errors, steps)
-    sections = {section.id: section for section in plan.sections}
-    inked = [replace(sections[section_of(one.section)], id=one.section) for one in stands.laid]
+def _adjust_all(options: argparse.Namespace, at: OpenJob) -> int:
+    stands, errors = standing_by(at.record, at.layout, at.plan, at.job)
+    _note(left_out_note(stands.left_out))
+    adjusted, inked = adjusted_together(stands, errors, at)
     if options.json:
         print_json(adjusted_record(adjusted, inked))
     else:
         print_lines(adjusted_lines(adjusted, inked))
     return 0
+
+
+def _place(options: argparse.Namespace, at: OpenJob) -> int:
+    section, readings = _given(options, at)
+    left_out = standing(at.record, at.layout, at.plan, at.job.units).left_out
+    _note(left_out_note(left_out))
+    refuse_inked(section, left_out, at)
+    manner = Manner(
+        options.kind,
+        options.weight,
+        at_fence=options.at_fence is not None,
+        without_fence=options.without_fence,
+        steps=options.steps,
+        halves=options.verniers,
+        accepted=options.accept,
+    )
+    if runs_of(at.record, section.id, at.plan):
+        return _begun(options, section, readings, at, manner)
+    placed, ground = place_and_keep(section, readings, at, manner)
+    allowed = may_be_inked(placed.verdict, accepted=options.accept)
+    folder = options.job / OUTPUT / PLACED
+    halves = _halves(placed, at) if options.verniers or options.steps is not None else {}
+    paths, note = write_placed(folder, at.job, placed, at.correction, halves, may_be_inked=allowed)
+    _note(None if note is None else f"note: {note}")
+    slip, scatter = slips(placed, ground, section, at), scatters(ground, at)
+    if options.json:
+        print_json(placed_record(placed, paths, scatter, slip))
+        return 0 if allowed else 1
+    print_lines([*placed_lines(placed, scatter, slip)])
+    for path in paths:
+        say(f"wrote {path}")
+    if paths and allowed:
+        say(f'once it is inked: canvasrule place --job "{options.job}" --inked {section.id}')
+    return 0 if allowed else 1
+
+
+def _halves(placed: Placement, at: OpenJob) -> dict[str, bytes]:
+    """The section's halves of verniers, where they were drawn for or are to be drawn for."""
+    inking, verniers = placed.inking, verniers_of(at.job, at.layout, at.plan)
+    pose = inking.setup.pose if inking.taken is None else inking.taken.halves
+    return vernier_file(placed.section, pose, verniers, at.plan.zone, at.job, at.correction)
+
+
+def _given(options: argparse.Namespace, at: OpenJob) -> tuple[Section, tuple[MarkReading, ...]]:
+    """The section to place, and its readings: none where its fence alone holds it."""
+    if options.at_fence is not None:
+        return section_named(at.plan.sections, options.at_fence), ()
+    return readings_from(options.readings, options.section, every_section(at))
+
+
+def _begun(
+    options: argparse.Namespace,
+    section: Section,
+    readings: tuple[MarkReading, ...],
+    at: OpenJob,
+    manner: Manner,
+) -> int:
+    found = begun_still_there(section, readings, at, manner)
+    if not isinstance(found, str):
+        if options.json:
+            print_json(placement_record(found, []))
+        else:
+            print_lines(placement_lines(found))
+        return 1
+    if options.json:
+        print_json(begun_record(section, found))
+    else:
+        print_lines(begun_lines(section, found))
+        say(f'go on with it: canvasrule drive --job "{options.job}" --section {section.id}')
+    return 0
+
+
+def _note(note: str | None) -> None:
+    if note is not None:
+        say(note)

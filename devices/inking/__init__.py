@@ -1,8 +1,9 @@
-"""One section from set-down to done: what may be inked, pen changes, rehearsal.
+"""Sections in turn, each from set-down to done: what may be inked, pen changes, rehearsal.
 
 The last room before ink.
-It may import: `devices.dialects`, `devices.driving`, `devices.job`, `devices.moves_ink`,
-`devices.plotter`, `devices.session`, `devices.setting_down`, `devices.simulated`, `marking.begun`,
-`marking.days`, `marking.drawing`, `marking.errors`, `marking.fastness`, `marking.job`,
-`marking.measures`, `marking.output`, `marking.record`, `marking.sections`.
+It may import: `devices.begun`, `devices.dialects`, `devices.driving`, `devices.history`,
+`devices.job`, `devices.moves_ink`, `devices.plotter`, `devices.session`, `devices.setting_down`,
+`devices.simulated`, `marking.begun`, `marking.days`, `marking.drawing`, `marking.errors`,
+`marking.fastness`, `marking.job`, `marking.layout`, `marking.measures`, `marking.mending`,
+`marking.output`, `marking.proof`, `marking.record`, `marking.sections`.
 """

@@ -1,7 +1,4 @@
-"""What is written of a section for where its device stands.
-
-It knows a placement and files, no record.
-"""
+"""The programs of one section, for where its device was found to stand."""
 
 from __future__ import annotations
 
@@ -28,9 +25,10 @@ def write_placed(
     *,
     may_be_inked: bool,
 ) -> tuple[list[Path], str | None]:
-    """The section, where it `may_be_inked`, and its halves of `verniers`, where it fits at all.
+    """Writes the section into `folder`, once what an earlier placement wrote there is gone.
 
-    What an earlier placement wrote goes first. With the paths a word on pens to change.
+    With what to know of its files, if anything. Nothing is written that may not be inked; its
+    halves of `verniers` are where the section fits.
     """
     for part in ("", REMOVABLE, VERNIERS):
         for old in folder.glob(f"{placed.section.id}{part}.*"):

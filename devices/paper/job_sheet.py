@@ -6,22 +6,19 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from devices.begun import plan_of, warned_of
-from devices.history import has_record, in_force, kept_correction
+from devices.history import has_record, kept_correction
 from devices.paper.asked import Printed, as_pdf
+from devices.paper.cards import cards_of, set_out_marks
 from devices.paper.keep import keep_pages_of
+from devices.paper.proof import proof_of
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
+    from collections.abc import Iterator
 
-    from devices.job import Job
     from devices.paper.asked import Asked
     from marking.drawing.artwork import Artwork
-    from marking.output.report import InForce
-    from marking.proof.places import Distance
-    from marking.sections.plan import Plan, Section
+    from marking.sections.plan import Plan
     from marking.sections.zones import ZoneName
-    from marking.sheets.cards import Card
-    from marking.tape_marks.marks import Control
 
 _VERDICTS = ("INK", "READ AGAIN", "MOVE", "ADD A MARK")
 _PLACED = {"plotter": "placed by readings", "beam": "trued up by its targets"}
@@ -87,7 +84,9 @@ def _pages(asked: Asked, zone: ZoneName) -> tuple[list[Artwork], list[str], list
     correction = kept_correction(asked.folder, job) if zone == "plotter" else None
     plan = warned_of(plan_of(asked.folder, zone, job, layout, correction), job)
     order = ["Buy what the sheets list; put the cover on, or mark it first where they say so."]
-    still_open = list(plan.warnings)
+    order += _tried_first(asked, zone)
+    proof = proof_of(asked, plan)
+    still_open = [*plan.warnings, *proof.still_open]
     if zone == "reach":
         marked = _by_hand(asked)
         order.append("Mark by hand, by the sheets in their order.")
@@ -100,7 +99,31 @@ def _pages(asked: Asked, zone: ZoneName) -> tuple[list[Artwork], list[str], list
         "them, and let it judge."
     )
     order.append("Staple the last page under the table; write the job's name on the wrap.")
-    return [*marked, *_proof(asked, plan)], order, still_open
+    return [*marked, *proof.pages], order, still_open
+
+
+def _tried_first(asked: Asked, zone: ZoneName) -> Iterator[str]:
+    """What is tried on scrap before anything is laid for good, as far as it was not."""
+    if zone == "plotter" and kept_correction(asked.folder, asked.job) is None:
+        yield (
+            "Check the plotter on scrap of the same canvas: canvasrule trial. Then run canvasrule "
+            "write again: what it corrects changes every file."
+        )
+    if asked.job.inking.tried != "not asked" and _ink_is_untried(asked):
+        yield (
+            "Try the ink on scrap of the same canvas, dry for a day, then rubbed and ironed under "
+            "white cotton: canvasrule trial --ink says how, and keeps what you saw."
+        )
+
+
+def _ink_is_untried(asked: Asked) -> bool:
+    if not has_record(asked.folder):
+        return True
+    from marking.fastness.tried import waits_for
+    from marking.record.record import open_record
+
+    with open_record(asked.folder) as record:
+        return waits_for(record, asked.job.pens) is not None
 
 
 def _by_hand(asked: Asked) -> list[Artwork]:
@@ -126,18 +149,22 @@ def _by_machine(
     job, layout, paper = asked.job, asked.layout, paper_of(asked.job)
     pages: list[Artwork] = []
     still_open: list[str] = []
-    control = _set_out(asked)
+    control = set_out_marks(asked)
     if control is not None:
         sheets = tape_sheet_pages(control, layout, job.title, job.units, paper)
         sheets[0].chapter = "Tape marks"
         pages += sheets
         order.append("Set out the tape marks, each ticked on its sheet.")
+        order.append(
+            "After any night, before the device is set down: base line and both diagonals by "
+            "tape, as the cards for mornings ask. canvasrule days --morning keeps them."
+        )
     elif zone == "plotter" and plan.zone.feed is None:
         still_open.append(
             "No tape marks are chosen yet: run canvasrule control first, then print this "
             "sheet again; its cards then ask for their readings."
         )
-    cards = card_pages(list(_cards(asked, plan)), job.title, paper, "Set-downs")
+    cards = card_pages(list(cards_of(asked, plan)), job.title, paper, "Set-downs")
     pages += [page.artwork for page in cards]
     order.append(f"Section after section, each {_PLACED[zone]} and inked, by its card.")
     if plan.ruled:
@@ -147,152 +174,3 @@ def _by_machine(
         pages += ruled
         order.append("Rule the lines between the stubs, in the order of their sheet.")
     return pages, still_open
-
-
-def _set_out(asked: Asked) -> Control | None:
-    """The tape marks that were chosen for this cover."""
-    if not has_record(asked.folder):
-        return None
-    from marking.begun.on_the_cover import tape_marks_set_out
-    from marking.record.record import open_record
-
-    with open_record(asked.folder) as record:
-        return tape_marks_set_out(record, asked.layout, asked.job.units)
-
-
-def _cards(asked: Asked, plan: Plan) -> Iterator[Card]:
-    from marking.sections.feet_words import board_said, two_people, wait_said
-    from marking.sections.set_downs import set_down_readings
-    from marking.sections.standing import standings
-    from marking.sheets.cards import Card
-
-    job = asked.job
-    kept = in_force(asked.folder, job, asked.layout, plan)
-    stood = standings(plan.zone, plan.sections, asked.layout, job)
-    on_cover = plan.zone.feed is None
-    last: str | None = None
-    against = _at_fences(asked, plan)
-    for section in plan.sections:
-        care = []
-        footing = plan.zone.footing
-        if footing is not None and footing.takes_two:
-            care.append(two_people(footing) if section.order == 1 else "Two people lift it.")
-        under = stood.get(section.id)
-        if under is not None:
-            waits = wait_said(under.wet, job)
-            care += [f"{waits[0].upper()}{waits[1:]}."] if waits else []
-            care += [
-                f"{board_said(foot, job.units).capitalize()}: put a board of the table's height "
-                "under it, and try it with the hand's weight first."
-                for foot in under.in_air
-            ]
-        beam = plan.zone.name == "beam"
-        if section.order % 4 == 1:
-            care.append(_CARE["beam" if beam else "plotter"])
-        along, across = set_down_readings(section, plan, job)
-        where = [f"{plan.zone.manner.part.capitalize()} begins {along} along, {across} across."]
-        if not on_cover:
-            where = [f"Feed or draw the canvas to {(along, across)[plan.zone.feed or 0]}."]
-        elif section.turned:
-            where.append("Turned a quarter anticlockwise from its profile.")
-        where += against.get(section.id, ())
-        pens, last = _pens(section, job, last) if plan.zone.manner.holds_pens else ((), last)
-        yield Card(
-            section.id,
-            f"{section.order} of {len(plan.sections)}",
-            tuple(where),
-            tuple(care),
-            () if beam else _reads(section, kept),
-            () if beam else ("x, mm", "y, mm"),
-            pens,
-            ("TRUED UP", "CHECKED", "TRACED") if beam else _VERDICTS,
-        )
-
-
-def _at_fences(asked: Asked, plan: Plan) -> dict[str, list[str]]:
-    """By section, where its fence is clamped and what its device is pushed against."""
-    if plan.zone.name != "plotter" or _set_out(asked) is None:
-        return {}
-    from devices.setting_down.fence_words import at_fence
-    from marking.begun.on_the_cover import standing
-    from marking.record.record import open_record
-
-    job = asked.job
-    with open_record(asked.folder) as record:
-        stands = standing(record, asked.layout, plan, job.units)
-    at = {one.mark.id: one.mark.at_table for one in stands.control.marks}
-    return {
-        section.id: [
-            f"{said.removeprefix(f'{section.id}: ')[:1].upper()}"
-            f"{said.removeprefix(f'{section.id}: ')[1:]}."
-            for said in at_fence(section, plan.sections, stands.fences, at, job.plotter, job.units)
-        ]
-        for section in plan.sections
-    }
-
-
-_CARE = {
-    "plotter": "Hands, hair and sleeves clear before it moves; know its stop. Nobody climbs on the "
-    "table.",
-    "beam": "Do not look into the beam. Nobody climbs on the table.",
-}
-
-
-def _reads(section: Section, kept: InForce) -> tuple[str, ...]:
-    """The marks of a section in reading order: those asked for, or else all in sight."""
-    if section.id in kept.read:
-        return tuple(kept.read[section.id])
-    inside = kept.control.get(section.id, ())
-    return tuple(dict.fromkeys((*(mark.id for mark in section.locating_marks), *inside)))
-
-
-def _pens(section: Section, job: Job, last: str | None) -> tuple[tuple[str, ...], str | None]:
-    """What is put into a holder before and while a section is inked; the pen that is in last."""
-    said = []
-    for piece in section.pieces:
-        pen = piece.stroke.pen
-        tip = "removable" if pen == "removable" else "ink"
-        shared = job.pens.removable.slot in {
-            job.pens.named(name).slot for name in ("lines", "heavy", "numerals")
-        }
-        if shared and last is not None and tip != last:
-            said.append(f"Pen change: {pen} into holder {job.pens.named(pen).slot}.")
-        last = tip
-    return tuple(dict.fromkeys(said)), last
-
-
-def _proof(asked: Asked, plan: Plan) -> Sequence[Artwork]:
-    """The proof's distances, by the names that the last sheet gave them; none for a cover that is
-    marked slack, which is measured as it lies once it is on."""
-    from marking.job.keys import paper_of, tape_of
-    from marking.output.proof_sheet import proof_pages
-    from marking.proof.distances import plan_proof
-    from marking.proof.limits import limits_of
-    from marking.sheets.job_sheet import proof_maps
-
-    job, layout, paper = asked.job, asked.layout, paper_of(asked.job)
-    if layout.slack != (1.0, 1.0):
-        return ()
-    tape = tape_of(job.tape)
-    limits, begun = limits_of(job.tolerance, job.allowed), _asked_before(asked, plan)
-    found = plan_proof(layout, plan, tape, limits, job.units, begun=begun)
-    pages = proof_pages(found, (), tape, job.title, job.units, paper, job.numerals)
-    pages[0].chapter = "Distances to measure"
-    return [*proof_maps(found.distances, layout, job, paper), *pages]
-
-
-def _asked_before(asked: Asked, plan: Plan) -> tuple[Distance, ...]:
-    """The distances of the last proof sheet of this very cover."""
-    if not has_record(asked.folder):
-        return ()
-    from marking.begun.on_the_cover import COVER, plan_hash
-    from marking.proof.places import distances_from
-    from marking.record.record import layout_hash, open_record
-
-    with open_record(asked.folder) as record:
-        sheets = record.checks("proof sheet", COVER)
-    last = sheets[-1] if sheets else None
-    if last is None or last.layout != layout_hash(asked.layout):
-        return ()
-    same = last.result.get("division") == plan_hash(plan) and not last.result.get("slack")
-    return distances_from(last.result["distances"]) if same else ()

@@ -13,15 +13,18 @@ from marking.errors import RefusedError
 from marking.measures.lengths import format_length
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from marking.job.keys import MarkingJob
     from marking.job.work_keys import CoverTable
     from marking.layout.layout import Layout
+    from marking.measures.lengths import Units
 
 Box = tuple[float, float, float, float]
-SQUARING = 50.8
+SQUARING: Mapping[Units, float] = {"in": 50.8, "mm": 50.0}
 """What each end gives up when it is squared by a drawn thread; common practice, no source."""
-SEWN = 12.7
-"""What a seam takes of each of its two pieces."""
+SEWN: Mapping[Units, float] = {"in": 12.7, "mm": 12.0}
+"""What a seam takes of each of its two pieces; common practice, no source."""
 _CLEAR = 12.7
 """From a seam to any ink, and to the edge that the canvas turns over."""
 _LEAST_STRIP = 50.8
@@ -66,6 +69,8 @@ class Canvas:
     slack: tuple[float, float]
     """Slack length over finished length, along and across."""
     lines: ReferenceLines
+    squaring: float
+    """Of its length, what each end gives up to be squared."""
 
     @property
     def width(self) -> float:
@@ -76,7 +81,7 @@ class Canvas:
     def top_below(self) -> Box:
         """The box round the top as it comes to lie under the slack canvas, in the canvas's frame:
         origin at the raw corner of zero end and near side."""
-        x = SQUARING + self.lines.short_from_end
+        x = self.squaring + self.lines.short_from_end
         y = self.lines.long_from_near_side
         x0, y0, x1, y1 = self.top
         along, across = self.slack
@@ -105,14 +110,14 @@ def canvas_for(layout: Layout, job: MarkingJob) -> Canvas:
     along, across = layout.slack
     corners = layout.top.corners_table / layout.slack
     (x0, y0), (x1, y1) = corners.min(axis=0).tolist(), corners.max(axis=0).tolist()
-    over = hangs_over(cover)
-    length = (x1 - x0 + 2 * over) * along + 2 * SQUARING
+    over, squaring = hangs_over(cover), SQUARING[job.units]
+    length = (x1 - x0 + 2 * over) * along + 2 * squaring
     width = (y1 - y0 + 2 * over) * across
     served = [one for one in sorted(cover.widths) if one >= width - _SAME]
     seam, bought = None, served[0] if served else 0.0
     if not served:
         bought, y = _seamed(layout, job, y0 - over, y1, y1 + over)
-        seam = Seam(y, (length, (y1 + over - y) * across + SEWN))
+        seam = Seam(y, (length, (y1 + over - y) * across + SEWN[job.units]))
     spare = (bought - width) / 2 if seam is None else 0.0
     return Canvas(
         (length, width),
@@ -122,6 +127,7 @@ def canvas_for(layout: Layout, job: MarkingJob) -> Canvas:
         (x0, y0, x1, y1),
         (along, across),
         ReferenceLines(spare + (over - y0) * across, (over - x0) * along, _legs(x1, y1, job)),
+        squaring,
     )
 
 
@@ -129,7 +135,7 @@ def _seamed(
     layout: Layout, job: MarkingJob, near: float, edge: float, far: float
 ) -> tuple[float, float]:
     """The width to buy and the y of the seam, as far out as it reaches."""
-    across = layout.slack[1]
+    across, sewn = layout.slack[1], SEWN[job.units]
     ink = max(
         float(stroke.points[:, 1].max()) / across + job.pens.named(stroke.pen).width / 2
         for stroke in layout.strokes
@@ -138,13 +144,13 @@ def _seamed(
     if least > edge - _CLEAR:
         least = max(least, edge + _CLEAR)
     for bought in sorted(job.cover.widths):
-        y = min(near + (bought - SEWN) / across, far - _LEAST_STRIP)
+        y = min(near + (bought - sewn) / across, far - _LEAST_STRIP)
         if abs(y - edge) < _CLEAR - _SAME:
             y = edge - _CLEAR
         if y >= least - _SAME:
             return bought, y
     units = job.units
-    enough = (least - near) * across + SEWN
+    enough = (least - near) * across + sewn
     raise RefusedError(
         f"cover.widths: the top with its wrap takes canvas "
         f"{format_length((far - near) * across, units)} wide, and the widest named is "

@@ -15,12 +15,19 @@ from marking.cloth.canvas import Canvas, canvas_for
 from marking.cloth.underlay import Underlay, underlay_for
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from marking.cloth.sheets import Box
     from marking.job.keys import MarkingJob
     from marking.layout.layout import Layout
+    from marking.measures.lengths import Units
 
 AT_A_CORNER = 4
 """Staples that a folded corner takes more; common practice, no source."""
-SCREWS_ALONG, SCREWS_ACROSS, SCREWS_IN = 304.8, 406.4, 25.4
+SCREWS: Mapping[Units, tuple[float, float, float]] = {
+    "in": (304.8, 406.4, 25.4),
+    "mm": (300.0, 400.0, 25.0),
+}
 """Most from screw to screw along a board and across it, and from its edges; common practice, no
 source."""
 
@@ -68,18 +75,20 @@ def cover_for(layout: Layout, job: MarkingJob) -> Cover:
         (x1 - x0, y1 - y0),
         underlay,
         staples,
-        sum(_screws(*piece.lies) for piece in underlay.pieces),
+        sum(_screws(piece.lies, job.units) for piece in underlay.pieces),
         _markers(layout, job),
     )
 
 
-def _screws(x0: float, y0: float, x1: float, y1: float) -> int:
+def _screws(lies: Box, units: Units) -> int:
     """In rows over one board, those at its edges set in from them."""
+    x0, y0, x1, y1 = lies
+    along, across, inwards = SCREWS[units]
     rows = [
-        max(2, math.ceil((side - 2 * SCREWS_IN) / most) + 1)
+        max(2, math.ceil((side - 2 * inwards) / most) + 1)
         for side, most in (
-            (max(x1 - x0, y1 - y0), SCREWS_ALONG),
-            (min(x1 - x0, y1 - y0), SCREWS_ACROSS),
+            (max(x1 - x0, y1 - y0), along),
+            (min(x1 - x0, y1 - y0), across),
         )
     ]
     return rows[0] * rows[1]

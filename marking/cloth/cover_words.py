@@ -5,8 +5,8 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING, Any
 
-from marking.cloth.canvas import SEWN, SQUARING
-from marking.cloth.cover import AT_A_CORNER, SCREWS_ACROSS, SCREWS_ALONG
+from marking.cloth.canvas import SEWN
+from marking.cloth.cover import AT_A_CORNER, SCREWS
 from marking.measures.counts import counted
 from marking.measures.lengths import format_length, rough_length
 
@@ -45,8 +45,8 @@ def amounts(cover: Cover, job: MarkingJob) -> Iterator[tuple[str, str]]:
         yield (
             "a strip of it",
             f"{bought_length(long, units)} long and {bought_length(wide, units)} wide, sewn to "
-            f"the far side with a seam of {rough_length(SEWN, units)}, pressed open; the seam lies "
-            f"{_seam_place(cover, job)}, clear of every mark",
+            f"the far side with a seam of {rough_length(SEWN[units], units)}, pressed open; the "
+            f"seam lies {_seam_place(cover, job)}, clear of every mark",
         )
     long, wide = cover.pad
     yield (
@@ -61,7 +61,7 @@ def amounts(cover: Cover, job: MarkingJob) -> Iterator[tuple[str, str]]:
         f"{counted(board.sheets, 'sheet')} of {size}, {_thick(units)} soft board (common "
         f"practice): {counted(len(board.pieces), 'piece')}, {counted(board.cuts, 'cut')}",
     )
-    spacing = [rough_length(one, units) for one in (SCREWS_ALONG, SCREWS_ACROSS)]
+    spacing = [rough_length(one, units) for one in SCREWS[units][:2]]
     yield (
         "screws",
         f"{cover.screws}, {spacing[0]} by {spacing[1]} apart at most, shorter than board and top "
@@ -92,7 +92,7 @@ def _canvas_bought(cover: Cover, job: MarkingJob) -> str:
     )
     return (
         f"{runs}: {takes}. In the length are {rough_length(canvas.hangs_over, units)} at each "
-        f"end to go down, wrap and staple, and {rough_length(SQUARING, units)} to square it"
+        f"end to go down, wrap and staple, and {rough_length(canvas.squaring, units)} to square it"
     )
 
 
@@ -126,7 +126,7 @@ def steps(cover: Cover, job: MarkingJob, *, pulled_on: bool) -> Iterator[str]:
     along, across, slope = canvas.lines.legs
     off = "1/16 in" if units == "in" else "1.5 mm"
     yield (
-        f"Square the zero end: within the first {rough_length(SQUARING, units)} draw out one "
+        f"Square the zero end: within the first {shown(canvas.squaring)} draw out one "
         "thread from side to side and cut along its gap. Do the same at the other end."
     )
     yield (
@@ -269,6 +269,12 @@ def run_lines(
             f"{format_length(run.before, job.units)}, it may leave {line} "
             f"{rough_length(off, job.units)} off: a longer run tells it better"
         )
+        if run.unlikely:
+            yield (
+                f"{file}: {key}: {run.stretch:.1%} is more than a cover usually stretches, which "
+                "is a few parts in a hundred (common practice, no source). Measure the run again "
+                "before anything is marked by it"
+            )
 
 
 def bought_length(length: float, units: Units) -> str:

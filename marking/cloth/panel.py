@@ -13,10 +13,12 @@ from marking.errors import BadInputError
 from marking.measures.lengths import format_length
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from marking.job.keys import Fold
     from marking.measures.lengths import Units
 
-SEAM = 12.7
+SEAM: Mapping[Units, float] = {"in": 12.7, "mm": 12.0}
 """What a seam takes of each of two widths; common practice, no source."""
 _TUCK = {"in": 25.4, "mm": 25.0}
 """How far lining reaches under each side hem, and how much shorter it hangs: with sides of double
@@ -91,16 +93,17 @@ def cut_for(panel: Panel, units: Units) -> CutPanel:
 
 
 def _widths(panel: Panel, width: float, units: Units) -> tuple[int, float | None]:
+    seam = SEAM[units]
     if panel.goods is None:
         count = panel.widths or 1
-        return count, (width + 2 * SEAM * (count - 1)) / count
-    usable = panel.goods - 2 * SEAM
+        return count, (width + 2 * seam * (count - 1)) / count
+    usable = panel.goods - 2 * seam
     if usable <= 0:
         raise BadInputError(
             f"--goods {format_length(panel.goods, units)}: narrower than its own seams; give the "
             "width of the cloth on the bolt"
         )
-    needed = max(1, math.ceil((width - 2 * SEAM) / usable - _SAME))
+    needed = max(1, math.ceil((width - 2 * seam) / usable - _SAME))
     if panel.widths is not None and panel.widths < needed:
         raise BadInputError(
             f"--widths {panel.widths}: a panel cut {format_length(width, units)} wide takes "

@@ -11,6 +11,8 @@ from marking.errors import BadInputError
 from marking.measures.lengths import format_length
 
 _MOST = 0.2
+_USUAL = 0.05
+"""Past it a run is doubted, and written all the same; common practice, no source."""
 _SHORTEST = 250.0
 """mm: on less a tape tells nothing of a stretch."""
 
@@ -31,6 +33,11 @@ class StretchRun:
     def percent(self) -> str:
         """As `[cloth]` has it, to a hundredth of what a tape shows on any table."""
         return f"{100 * self.stretch:.4f}".rstrip("0").rstrip(".") + " %"
+
+    @property
+    def unlikely(self) -> bool:
+        """Whether it is more than a cover usually stretches."""
+        return self.stretch > _USUAL
 
     def doubt(self, division: float) -> float:
         """How far the stretch may be off where both ends of both were read to `division`."""

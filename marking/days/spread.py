@@ -15,6 +15,9 @@ if TYPE_CHECKING:
     from marking.job.work_keys import PaceTable
     from marking.sections.plan import Plan, Section
 
+HOURS = 6.0
+"""At the table in a day, where a person does not say."""
+
 
 @dataclass(frozen=True)
 class Day:

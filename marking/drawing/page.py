@@ -13,8 +13,6 @@ from marking.drawing.typeface import text_width
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from marking.measures.lengths import Units
-
 
 Paper = Literal["a4", "letter"]
 PAPERS: dict[Paper, tuple[float, float]] = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}
@@ -24,11 +22,6 @@ RULE = "#b5bcc7"
 """Lines that only guide the eye: lighter than any type may be."""
 LEADING = 1.9
 """From one baseline of a paragraph to the next, in heights of a capital."""
-
-
-def paper_for(units: Units) -> Paper:
-    """The sheet that people who measure in these units have in the printer."""
-    return "letter" if units == "in" else "a4"
 
 
 class Page:

@@ -126,12 +126,12 @@ def tiles(
     lengths = TILE_LENGTHS[job.units]
     scale = scale_of(measured, lengths, job.units)
     standing = Paper(*PAPERS[size], _RIM)
-    ways = [
-        (paper, _parted(layout, job, paper, scale, lap)) for paper in (standing, standing.lying)
-    ]
-    paper, parting = min(ways, key=lambda way: len(way[1].parts))
     ink = Ink(layout)
-    inked = [part for part in parting.parts if ink.any_in(part.core)]
+    ways = []
+    for paper in (standing, standing.lying):
+        parting = _parted(layout, job, paper, scale, lap)
+        ways.append((paper, parting, [p for p in parting.parts if ink.any_in(p.core)]))
+    paper, parting, inked = min(ways, key=lambda way: len(way[2]))
     printing = Printing(layout, job, ink, parting, scale, lengths, about)
     says = (
         "Print at 100 %, not fitted to the page. Measure the square and both lengths. Cut this "

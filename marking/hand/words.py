@@ -12,6 +12,7 @@ from marking.measures.counts import counted
 from marking.measures.durations import format_duration
 from marking.measures.lengths import format_length, rough_length
 from marking.measures.tape import as_taped, tape_reading
+from marking.network.allowed import SQUARE_OVER
 from marking.ruling.order import HAND_ROOM, RULE_WIDTH
 from marking.ruling.words import fine, heavy_said, shortest_rule, where_from
 from marking.tape_marks.setting_out import setting_out_of
@@ -277,7 +278,7 @@ def time_said(control: Control, job: MarkingJob) -> str:
     )
 
 
-def expected_lines(expected: Expected, limits: Allowed) -> Iterator[str]:
+def expected_lines(expected: Expected, limits: Allowed, units: Units) -> Iterator[str]:
     """What a careful hand leaves, the verdict last."""
     yield (
         "Set by one tape, ruled with a batten and nothing miscounted, 95 of 100 covers have no "
@@ -285,7 +286,8 @@ def expected_lines(expected: Expected, limits: Allowed) -> Iterator[str]:
         f"tape's own error included{_allowed(limits.total)};"
     )
     yield (
-        f"none that leans by more than {expected.square:.2f} mm over 54 in"
+        f"none that leans by more than {expected.square:.2f} mm over "
+        f"{rough_length(SQUARE_OVER, units)}"
         f"{_allowed(limits.square)}; no gap between two lines off by more than "
         f"{expected.neighbours:.2f} mm{_allowed(limits.neighbours)}; no step of more than "
         f"{expected.step:.2f} mm where the halves of a line meet{_allowed(limits.step)}."

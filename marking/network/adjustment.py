@@ -130,6 +130,7 @@ def _laid_out(network: Network, setups: Sequence[Setup]) -> tuple[Network, Float
         mean=np.concatenate([network.mean, np.zeros(more)]),
         by_tape=np.zeros((size, size)),
         common=np.concatenate([network.common, np.zeros((more, 2))]),
+        follows=np.zeros((size, 0)),
     )
     return laid_out, by_own * np.concatenate([np.zeros(0), *sds])
 

@@ -64,21 +64,37 @@ def last_uses(
 ) -> dict[str, int]:
     """The count of the last of `uses` that any block of the state has to do with.
 
-    Each use reads marks, against a clamping or not; what all share is used to the end. `abouts`
-    are the middles of all windows whose ink is read.
+    As for `used`; what all share is used to the end.
+    """
+    return last_of(used(network, uses, abouts))
+
+
+def last_of(used: Sequence[Iterable[str]]) -> dict[str, int]:
+    """By block, the count of the last of those that use it; what all share is used to the end."""
+    last = {block: count for count, blocks in enumerate(used) for block in blocks}
+    return last | dict.fromkeys(DEVICE, len(used))
+
+
+def used(
+    network: Network,
+    uses: Sequence[tuple[Iterable[str], Clamping | None]],
+    abouts: Mapping[str, FloatArray],
+) -> list[frozenset[str]]:
+    """The blocks of the state that each of `uses` has to do with.
+
+    Each reads marks, against a clamping or not. `abouts` are the middles of all windows whose ink
+    is read.
     """
     stood = {name: Setup(name, as_planned(about), ()) for name, about in abouts.items()}
     all_inked = replace(network, setups={**network.setups, **stood})
-    last = dict.fromkeys(DEVICE, len(uses))
-    for count, (read, clamping) in enumerate(uses):
+    found = []
+    for read, clamping in uses:
         marks = list(read)
-        for block in unmet(all_inked, marks, clamping):
-            last[block.name] = count
-        for mark in marks:
-            last[own_block(mark)] = count
-            for by, _ in _inkers(network, mark):
-                last[by] = max(last.get(by, -1), count)
-    return last
+        blocks = {block.name for block in unmet(all_inked, marks, clamping)}
+        blocks |= {own_block(mark) for mark in marks}
+        blocks |= {by for mark in marks for by, _ in _inkers(network, mark)}
+        found.append(blocks | set(DEVICE))
+    return [frozenset(blocks) for blocks in found]
 
 
 def keep_for_steps(

@@ -29,10 +29,11 @@ class Datum:
 
     def moves(self, points: FloatArray) -> FloatArray:
         """(n, 2, 2) mm: how one standard deviation of scale, then of lean, moves marks (n, 2)."""
-        along, up = (np.asarray(points, dtype=np.float64) - self.zero).T
-        by_scale = np.stack([along, up], axis=1) * self.scale_sd
-        by_lean = np.stack([up, np.zeros_like(up)], axis=1) * self.lean_sd
-        return np.stack([by_scale, by_lean], axis=2)
+        from_zero = np.asarray(points, dtype=np.float64) - self.zero
+        moves = np.zeros((len(from_zero), 2, 2))
+        moves[:, :, 0] = from_zero * self.scale_sd
+        moves[:, 0, 1] = from_zero[:, 1] * self.lean_sd
+        return moves
 
 
 EXACT = Datum()

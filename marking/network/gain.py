@@ -54,6 +54,12 @@ class Gain:
     """m; what a fence tells follows them as r rows more, in all of the above."""
 
     @property
+    def follows(self) -> FloatArray:
+        """(2m, b): how the marks follow the states of before, see `Network.follows`."""
+        follows: FloatArray = self.carrier @ self.network.follows
+        return follows
+
+    @property
     def projector(self) -> FloatArray:
         """(2m, 2m): the same with the datum's errors among what may cause the misfits."""
         datums = explained(self.tape_projector @ self.moved, self.moved)
@@ -157,13 +163,24 @@ def with_inked(gained: Gain, setup: Setup, misfits: FloatArray) -> Network:
     """The state once `setup` is inked; `misfits` (2m,) or (2m, runs) are from its own pose."""
     network = gained.network
     size = len(network.by_tape)
-    mean = np.concatenate(
-        [network.mean + gained.correction @ misfits, gained.change @ misfits], axis=0
-    )
-    left = even(network.by_tape + gained.correction @ gained.taken)
-    by_tape = np.block([[left, gained.shared.T], [gained.shared, gained.by_tape]])
+    # Each written where it stays: on a long table nothing takes longer than copying them.
+    mean = np.empty((size + len(gained.change), *misfits.shape[1:]))
+    np.matmul(gained.correction, misfits, out=mean[:size])
+    mean[:size] += network.mean
+    np.matmul(gained.change, misfits, out=mean[size:])
+    by_tape = np.empty((len(mean), len(mean)))
+    left = gained.correction @ gained.taken
+    left += network.by_tape
+    np.add(left, left.T, out=by_tape[:size, :size])
+    by_tape[:size, :size] /= 2
+    by_tape[size:, :size], by_tape[:size, size:] = gained.shared, gained.shared.T
+    by_tape[size:, size:] = gained.by_tape
     common = np.concatenate(
         [network.common + gained.correction @ gained.moved, gained.change @ gained.moved]
+    )
+    follows = gained.follows
+    follows = np.concatenate(
+        [network.follows + gained.correction @ follows, gained.change @ follows]
     )
     return replace(
         network,
@@ -172,4 +189,5 @@ def with_inked(gained: Gain, setup: Setup, misfits: FloatArray) -> Network:
         mean=mean,
         by_tape=by_tape,
         common=common,
+        follows=follows,
     )

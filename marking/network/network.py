@@ -9,7 +9,7 @@ readings and poses, neither files nor verdicts. Table frame, millimetres and rad
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -141,6 +141,9 @@ class Network:
     errors: ErrorModel = NO_ERRORS
     span: tuple[float, float] = (0.0, 0.0)
     """x of the first and the last mark set by tape."""
+    follows: FloatArray = field(default_factory=lambda: np.zeros((0, 0)))
+    """(n, b): how the state follows b states of before, as far as `marking.network.walk` began
+    with any: what else it went by had nothing to do with them."""
 
     @property
     def covariance(self) -> FloatArray:
@@ -203,6 +206,7 @@ def only(network: Network, places: Sequence[str]) -> Network:
         mean=network.mean[index],
         by_tape=network.by_tape[np.ix_(index, index)],
         common=network.common[index],
+        follows=network.follows[index],
     )
 
 
@@ -299,6 +303,7 @@ def joined(network: Network, blocks: Sequence[Block]) -> tuple[Network, FloatArr
         mean=np.concatenate([network.mean, expected]),
         by_tape=np.block([[network.by_tape, cross.T], [cross, spread]]),
         common=np.concatenate([network.common, by_state @ network.common + by_own @ moves]),
+        follows=np.concatenate([network.follows, by_state @ network.follows]),
     )
     return more, by_own
 

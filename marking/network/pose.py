@@ -105,10 +105,13 @@ def changed(pose: Pose, change: FloatArray) -> Pose:
 def effect(kind: PoseKind, points: FloatArray, about: FloatArray) -> FloatArray:
     """How a small change of a pose moves table points (n, 2): (n, 2, 3, 4 or 6), mm."""
     x, y = (np.asarray(points) - about).T
-    one, none = np.ones_like(x), np.zeros_like(x)
-    along = np.stack([one, none, -y, x, x, y], axis=1)
-    across = np.stack([none, one, x, y, -y, x], axis=1)
-    return np.stack([along, across], axis=1)[:, :, : PARAMETERS[kind]]
+    moved = np.zeros((len(x), 2, 6))
+    moved[:, 0, 0] = moved[:, 1, 1] = 1.0
+    moved[:, 0, 2], moved[:, 1, 2] = -y, x
+    moved[:, 0, 3], moved[:, 1, 3] = x, y
+    moved[:, 0, 4], moved[:, 1, 4] = x, -y
+    moved[:, 0, 5], moved[:, 1, 5] = y, x
+    return moved[:, :, : PARAMETERS[kind]]
 
 
 def fit(

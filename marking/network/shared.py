@@ -94,8 +94,9 @@ def device_blocks(errors: ErrorModel) -> tuple[Block, ...]:
 def scale_effect(points: FloatArray, about: FloatArray) -> FloatArray:
     """How `PLOTTER` moves where a pen stands that was sent to points (n, 2): (n, 2, 3), mm."""
     x, y = (np.asarray(points, dtype=np.float64) - about).T
-    none = np.zeros_like(x)
-    return np.stack([np.stack([x, none, y], axis=1), np.stack([none, y, none], axis=1)], axis=1)
+    moved = np.zeros((len(x), 2, 3))
+    moved[:, 0, 0], moved[:, 0, 2], moved[:, 1, 1] = x, y, y
+    return moved
 
 
 def span_of(points: Iterable[tuple[float, float]]) -> tuple[float, float]:

@@ -7,7 +7,6 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from marking.cloth.canvas import SQUARING
 from marking.cloth.cover_words import (
     WITH_BOARDS,
     WITH_STAPLES,
@@ -116,11 +115,11 @@ def _loose_canvas(page: Page, cover: Cover, job: MarkingJob, top: float) -> None
     plan.fill(below, _PALE)
     plan.box(below, FAINT, 0.25)
     plan.box(plan.flat, INK, 0.5)
-    for at in (SQUARING, length - SQUARING):
+    for at in (canvas.squaring, length - canvas.squaring):
         plan.dashed([(at, 0.0), (at, wide)], INK, 0.25)
     if canvas.seam_on_canvas is not None:
         plan.line([(0.0, canvas.seam_on_canvas), (length, canvas.seam_on_canvas)], INK, 0.6)
-    x, y = SQUARING + canvas.lines.short_from_end, canvas.lines.long_from_near_side
+    x, y = canvas.squaring + canvas.lines.short_from_end, canvas.lines.long_from_near_side
     plan.line([(0.0, y), (length, y)], ACCENT, 0.5)
     plan.line([(x, 0.0), (x, wide)], ACCENT, 0.5)
     x_mid, y_mid = plan.at((below[0] + below[2]) / 2, (below[1] + below[3]) / 2)
@@ -135,9 +134,9 @@ def _loose_canvas(page: Page, cover: Cover, job: MarkingJob, top: float) -> None
     _span(page, (left - 3.5, low), (left - 3.5, plan.at(0, y)[1]), rough_length(y, units))
     _span(
         page,
-        (plan.at(SQUARING, 0)[0], low - 3.5),
+        (plan.at(canvas.squaring, 0)[0], low - 3.5),
         (plan.at(x, 0)[0], low - 3.5),
-        rough_length(x - SQUARING, units),
+        rough_length(x - canvas.squaring, units),
     )
     told = (
         "Grey: the top below. The two unbroken lines that run past it are those to draw: they "

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from marking.drawing.page import FAINT, INK, RULE, Page
+from marking.drawing.page import ACCENT, FAINT, INK, RULE, Page
 from marking.job.line_numbers import lines_counted
 from marking.measures.lengths import format_length
 from marking.measures.tape import as_taped, tape_reading
@@ -52,8 +52,12 @@ def proof_pages(
     units: Units,
     paper: Paper,
     numerals: NumeralsTable,
+    says: Sequence[str] = (),
 ) -> tuple[Artwork, ...]:
-    """The pages, as many as the distances need, and after them those of the verniers."""
+    """The pages, as many as the distances need, and after them those of the verniers.
+
+    `says` is how well they tell, in sentences of its own.
+    """
     pages: list[Page] = []
     left: Sequence[Distance] = plan.distances
     while left or not pages:
@@ -64,6 +68,8 @@ def proof_pages(
         y -= 9
         for note in (*_NOTES, *lines_counted(numerals)) if not pages else ():
             y = page.paragraph(note, _EDGE, y, page.width - 2 * _EDGE, _TEXT) - 0.6
+        for note in says if not pages else ():
+            y = page.paragraph(note, _EDGE, y, page.width - 2 * _EDGE, _TEXT, ACCENT) - 0.6
         room = 2 * int((y - 8 - _EDGE) / _ROW)
         shown, left = left[:room], left[room:]
         half = (len(shown) + 1) // 2

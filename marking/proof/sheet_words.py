@@ -47,6 +47,11 @@ def sheet_lines(
         for vernier in verniers:
             yield f"{vernier.id}  {vernier_said(vernier, units)}"
     yield ""
+    yield from told_lines(plan, tape, units)
+
+
+def told_lines(plan: ProofPlan, tape: Tape, units: Units) -> Iterator[str]:
+    """How well the distances tell, and what stands in the way where none can pass a cover."""
     yield (
         "As well as these tell, any line is known to +/- "
         f"{TWO_SIDED * plan.worst_sd:.2f} mm, 95 times in 100"
@@ -99,6 +104,36 @@ def _hindrance_lines(
     plan: ProofPlan, hindrance: Hindrance, tape: Tape, units: Units
 ) -> Iterator[str]:
     """Why no number of distances can pass, and what would do."""
+    yield (
+        f"{_none_passes(plan, units)}. {_doubt_said(plan, hindrance, tape, units)}. These "
+        f"{len(plan.distances)} find what is far off, and FAIL it"
+    )
+    yield from _what_would_do(plan, hindrance, tape, units)
+
+
+def always_lines(plan: ProofPlan, count: int, tape: Tape, units: Units) -> Iterator[str]:
+    """What the first `count` distances are for, where even all of `plan` pass no cover.
+
+    `plan` has to have a hindrance.
+    """
+    assert plan.hindrance is not None
+    yield (
+        f"These {count} tell what the whole cover has done, and find what is grossly wrong. They "
+        f"pass no cover. {_none_passes(plan, units)}: canvasrule prove asks for "
+        f"{len(plan.distances)}, which find what is far off in any section, and FAIL it. "
+        f"{_doubt_said(plan, plan.hindrance, tape, units)}."
+    )
+    yield from (f"{one}." for one in _what_would_do(plan, plan.hindrance, tape, units))
+
+
+def _none_passes(plan: ProofPlan, units: Units) -> str:
+    return (
+        f"No number of distances can pass a cover within {_allowed(plan, units)} with this tape, "
+        "not even one without any error"
+    )
+
+
+def _doubt_said(plan: ProofPlan, hindrance: Hindrance, tape: Tape, units: Units) -> str:
     by_tape = hindrance.by_tape > hindrance.by_reading
     what = (
         f"how long the tape itself is (class {tape.tape_class}"
@@ -107,18 +142,18 @@ def _hindrance_lines(
         else f"reading the tape (to {format_length(tape.division, units)}, class {tape.tape_class})"
     )
     most = max(hindrance.by_tape, hindrance.by_reading)
-    doubt = (
+    return (
         f"Most of the doubt is {what}: +/- {TWO_SIDED * most:.2f} mm at the most doubtful line, 95 "
         "times in 100"
         if most > plan.worst_sd / 2
         else "Little of the doubt is the tape's: no distance that can be asked for tells enough of "
-        "the sections named last"
+        "single sections"
     )
-    yield (
-        f"No number of distances can pass a cover within {_allowed(plan, units)}"
-        f" with this tape, not even one without any error. {doubt}. These "
-        f"{len(plan.distances)} find what is far off, and FAIL it"
-    )
+
+
+def _what_would_do(
+    plan: ProofPlan, hindrance: Hindrance, tape: Tape, units: Units
+) -> Iterator[str]:
     finer = (
         f"{tape_fraction(Fraction(tape.division / 2 / float(INCH)).limit_denominator(256))} in"
         if units == "in"

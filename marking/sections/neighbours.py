@@ -34,9 +34,14 @@ class Butt:
 def butts(sections: Sequence[Section]) -> tuple[Butt, ...]:
     """Every join between two of `sections` that a line crosses."""
     ends = {section.id: _ink_ends(section) for section in sections}
+    cores = np.array([section.core for section in sections]).reshape(-1, 4)
     found = []
     for count, one in enumerate(sections):
-        for two in sections[count + 1 :]:
+        # Of many sections few meet one: the others are not looked at one by one.
+        later = cores[count + 1 :]
+        low, high = np.maximum(later[:, :2], one.core[:2]), np.minimum(later[:, 2:], one.core[2:])
+        for which in np.flatnonzero((high - low >= -_ON_JOIN).all(axis=1)).tolist():
+            two = sections[count + 1 + which]
             crossings = _crossings(one, two, ends[one.id])
             if len(crossings):
                 first, last = crossings.sum(axis=1).argmin(), crossings.sum(axis=1).argmax()

@@ -40,7 +40,7 @@ def hand_document(
 
 def hand_pages(plan: ByHand, layout: Layout, job: MarkingJob, paper: Paper) -> tuple[Artwork, ...]:
     """All its pages in the order of work, not yet numbered."""
-    says = tuple(expected_lines(plan.expected, plan.limits))
+    says = tuple(expected_lines(plan.expected, plan.limits, job.units))
     frame = tape_sheet_pages(plan.frame, layout, job.title, job.units, paper)
     frame[0].chapter = "Frame: base line, zero line, square"
     sides = [

@@ -5,12 +5,25 @@ It draws what `marking.hand` works out.
 
 from __future__ import annotations
 
+import math
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from marking.drawing.page import ACCENT, FAINT, INK, Page
+from marking.drawing.typeface import text_width
 from marking.hand.words import check_steps, long_line_steps, numeral_steps, tick_steps
 from marking.measures.tape import as_taped
-from marking.sheets.parts import EDGE, TEXT, TICK, headed, rule_under, section, steps, tick_box
+from marking.sheets.parts import (
+    EDGE,
+    SMALL,
+    TEXT,
+    TICK,
+    headed,
+    rule_under,
+    section,
+    steps,
+    tick_box,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -23,13 +36,13 @@ if TYPE_CHECKING:
     from marking.layout.lines import Side
 
 _COLUMNS = 4
-_ROW, _HEAD = 4.2, 6.2
-"""mm from row to row, and over the first row of a block."""
+_ROW, _HEAD, _APART = 4.2, 6.2, 1.5
+"""mm from row to row, over the first row of a column, and from block to block."""
 _BLOCK = 12
 """Ticks in a block where no line is heavy, or they are too far apart to make one."""
 _FEWEST, _MOST = 5, 16
-_LABELS = 13
-"""Numbers along a side of the sketch, at most."""
+_LABEL = 9.0
+"""mm from number to number along a side of the sketch, at least."""
 
 
 def side_pages(
@@ -46,12 +59,15 @@ def side_pages(
     y = section(page, "Long lines: hems and folds", y - 1.5)
     y = steps(page, long_line_steps(work, plan, job), y)
     pages = [page]
-    if y - _long_height(work) < EDGE + 4:
+    longs = _LongLines.of(work, plan, job)
+    room = y - EDGE - 4
+    abreast = 2 if longs.deep(1) > room >= longs.deep(2) and longs.narrow(page) else 1
+    if longs.deep(abreast) > room:
         page, y = headed(paper, title, f"{title}, continued")
         pages.append(page)
-    y = _long_lines(page, work, plan, job, y - 1.0)
+    y = longs.drawn(page, y - 1.0, abreast)
     said = list(numeral_steps(work, layout, job))
-    if y < EDGE + 26:
+    if y < EDGE + 23:
         page, y = headed(paper, title, f"{title}, continued")
         pages.append(page)
     y = section(page, "Numerals", y - 2.5)
@@ -64,7 +80,7 @@ def _seen_from(page: Page, work: SideWork, layout: Layout, job: MarkingJob, top:
     corners = layout.top.corners_table
     low_x, low_y = map(float, corners.min(axis=0))
     length, width = map(float, corners.max(axis=0) - corners.min(axis=0))
-    scale = min(120.0 / length, 34.0 / width)
+    scale = min(120.0 / length, 29.0 / width)
     left, base = page.width / 2 - scale * length / 2, top - scale * width - 2.0
     near = work.side == "near"
 
@@ -82,7 +98,8 @@ def _seen_from(page: Page, work: SideWork, layout: Layout, job: MarkingJob, top:
     page.line([at(float(xs[-1]), mine), at(float(xs[-1]), others)], INK, 0.2)
     page.line([at(float(xs[0]), others), at(float(xs[-1]), others)], INK, 0.2)
     every = job.grid.heavy_every or _BLOCK
-    step = every * max(1, -(-len(xs) // every // _LABELS))
+    apart = scale * abs(float(xs[-1] - xs[0])) * every / max(1, len(xs) - 1)
+    step = every * math.ceil(_LABEL / apart)
     for side, y in (("near", lines[0].y), ("far", lines[-1].y)):
         away = -5.6 if (side == work.side) else 2.2
         for number in range(0, len(xs), step):
@@ -94,47 +111,85 @@ def _seen_from(page: Page, work: SideWork, layout: Layout, job: MarkingJob, top:
     page.write(words[0], left - 3, base + scale * width / 2, TEXT, align=1.0)
     page.write(words[1], left + scale * length + 3, base + scale * width / 2, TEXT)
     you = f"you stand here, at the {work.side} edge"
-    page.write(you, page.width / 2, base - 8.2, TEXT, align=0.5)
+    page.write(you, page.width / 2, base - 9.6, TEXT, align=0.5)
     way = 1.0 if near else -1.0
     page.line([(zero_x + 2.0 * way, foot + 6), (zero_x, foot + 1.2)], ACCENT, 0.5)
     barbs = [(zero_x - 0.4 * way, foot + 3), (zero_x, foot + 1.2), (zero_x + 1.9 * way, foot + 2.3)]
     page.line(barbs, ACCENT, 0.5)
     align = 0.0 if near else 1.0
     page.write("the tape's 0", zero_x + 2.0 * way, foot + 7.2, TEXT, align=align, colour=ACCENT)
-    return base - 13.5
+    return base - 15.0
 
 
-def _long_height(work: SideWork) -> float:
-    return (len(work.longs) + 1) * 4.6 + 8.0
-
-
-def _long_lines(page: Page, work: SideWork, plan: ByHand, job: MarkingJob, y: float) -> float:
+@dataclass(frozen=True)
+class _LongLines:
     """The long lines by their distance from the side's first one, and from its edge."""
-    tape = plan.frame.tape
 
-    def shown(reading: float) -> str:
-        return as_taped(reading, tape, job.units)
+    heads: tuple[str, ...]
+    rows: tuple[tuple[str, ...], ...]
+    """What stands under each head."""
 
-    x = EDGE
-    crooked = any(shown(one) != shown(other) for one, other in (w.from_edge for w in work.longs))
-    columns = [x + 28.0, x + 64.0] + ([x + 94.0] if crooked else [])
-    edge = f"from the {work.side} edge"
-    heads = ["from the first", f"{edge}, zero end" if crooked else edge, "at the far end"]
-    for at, head in zip(columns, heads, strict=False):
-        page.write(head, at, y, 1.9, align=1.0, colour=FAINT)
-    page.write("serves the side hems", columns[-1] + 6.0, y, 1.9, colour=FAINT)
-    page.line([(x, y - 1.5), (page.width - EDGE, y - 1.5)], INK, 0.3)
-    for line in work.longs:
-        y -= 4.6
-        tick_box(page, x, y)
-        first = line.reading == 0
-        name = "first long line" if first else shown(line.reading)
-        page.write(name, columns[0], y, TEXT, align=1.0)
-        for at, reading in zip(columns[1:], line.from_edge, strict=False):
-            page.write(shown(reading), at, y, TEXT, align=1.0)
-        page.write(", ".join(line.serves), columns[-1] + 6.0, y, TEXT)
-        rule_under(page, x, page.width - EDGE, y - 1.3)
-    return y - 6.0
+    @classmethod
+    def of(cls, work: SideWork, plan: ByHand, job: MarkingJob) -> _LongLines:
+        """A row for each; the far end has a column of its own where the edge runs off."""
+
+        def shown(reading: float) -> str:
+            return as_taped(reading, plan.frame.tape, job.units)
+
+        edges = [tuple(map(shown, line.from_edge)) for line in work.longs]
+        crooked = any(one != other for one, other in edges)
+        edge = f"from the {work.side} edge"
+        heads = (f"{edge}, zero end", "at the far end") if crooked else (edge,)
+        rows = [
+            (
+                shown(line.reading) if line.reading else "first long line",
+                *(from_edge if crooked else from_edge[:1]),
+                ", ".join(line.serves),
+            )
+            for line, from_edge in zip(work.longs, edges, strict=True)
+        ]
+        return cls(("from the first", *heads, "serves the side hems"), tuple(rows))
+
+    def deep(self, abreast: int) -> float:
+        """mm that they take, so many tables beside each other."""
+        return (-(-len(self.rows) // abreast) + 1) * _LONG_ROW + 8.0
+
+    def narrow(self, page: Page) -> bool:
+        """Whether two tables have room beside each other."""
+        widest = max(text_width(row[-1]) for row in self.rows) * SMALL
+        return len(self.heads) == 3 and _TIGHT[1] + 4.0 + widest < page.width / 2 - EDGE - 3.0
+
+    def drawn(self, page: Page, y: float, abreast: int) -> float:
+        """Draws them; the y under them."""
+        each = -(-len(self.rows) // abreast)
+        wide = (page.width - 2 * EDGE) / abreast
+        for place in range(abreast):
+            rows = self.rows[place * each : (place + 1) * each]
+            self._table(page, rows, EDGE + place * wide, y, wide - 3.0 * (abreast - 1))
+        return y - each * _LONG_ROW - 5.0
+
+    def _table(
+        self, page: Page, rows: Sequence[tuple[str, ...]], x: float, y: float, wide: float
+    ) -> None:
+        stops = _WIDE if wide > 120.0 else _TIGHT
+        ends = [x + stop for stop in stops[: len(self.heads) - 1]]
+        serves = ends[-1] + 4.0
+        for at, head in zip(ends, self.heads[:-1], strict=True):
+            page.write(head, at, y, 1.9, align=1.0, colour=FAINT)
+        page.write(self.heads[-1], serves, y, 1.9, colour=FAINT)
+        page.line([(x, y - 1.5), (x + wide, y - 1.5)], INK, 0.3)
+        for row in rows:
+            y -= _LONG_ROW
+            tick_box(page, x, y)
+            for at, words in zip(ends, row[:-1], strict=True):
+                page.write(words, at, y, TEXT, align=1.0)
+            page.write(row[-1], serves, y, TEXT if stops is _WIDE else SMALL)
+            rule_under(page, x, x + wide, y - 1.3)
+
+
+_LONG_ROW = 4.6
+_WIDE, _TIGHT = (28.0, 64.0, 94.0), (24.0, 50.0)
+"""Where the columns of figures end, in a table as wide as the page and in one of half of it."""
 
 
 def _tick_pages(
@@ -142,7 +197,6 @@ def _tick_pages(
 ) -> list[Page]:
     """Every tick from the zero line on, in blocks that begin with a heavy line."""
     blocks = _blocks(plan.ticks, job)
-    deep = _HEAD + max(map(len, blocks)) * _ROW + 2.0
     pages: list[Page] = []
     while blocks:
         heading = f"{title}: ticks{', continued' if pages else ''}"
@@ -155,20 +209,56 @@ def _tick_pages(
             TEXT,
         )
         y -= 3.0
-        each = max(1, int((y - EDGE) / deep))
-        shown, blocks = blocks[: each * _COLUMNS], blocks[each * _COLUMNS :]
+        columns = _columns(blocks, y - EDGE)
+        blocks = [block for column in columns[_COLUMNS:] for block in column]
         wide = (page.width - 2 * EDGE) / _COLUMNS
-        for place, block in enumerate(shown):
-            column, row = divmod(place, each)
-            _block(page, block, work, plan, job, (EDGE + column * wide, y - row * deep), wide - 3.0)
+        for place, column in enumerate(columns[:_COLUMNS]):
+            _column(page, column, work, plan, job, (EDGE + place * wide, y), wide - 3.0)
         pages.append(page)
     return pages
 
 
-def _blocks(ticks: Sequence[CrossTick], job: MarkingJob) -> list[list[CrossTick]]:
+Block = list["CrossTick"]
+
+
+def _columns(blocks: Sequence[Block], room: float) -> list[list[Block]]:
+    """Whole blocks to a column; parted evenly where that saves a page."""
+    whole: list[list[Block]] = []
+    for block in blocks:
+        if not whole or _column_depth([*whole[-1], block]) > room:
+            whole.append([])
+        whole[-1].append(block)
+    for pages in range(1, -(-len(whole) // _COLUMNS)):
+        parted = _evenly(blocks, pages * _COLUMNS)
+        if max(map(_column_depth, parted)) <= room:
+            return parted
+    return whole
+
+
+def _evenly(blocks: Sequence[Block], count: int) -> list[list[Block]]:
+    """As many ticks in each of `count` columns, a block going on in the next where it has to."""
+    most = -(-sum(map(len, blocks)) // count)
+    columns: list[list[Block]] = [[]]
+    for block in blocks:
+        left = block
+        while left:
+            room = most - sum(map(len, columns[-1]))
+            if not room:
+                columns.append([])
+                continue
+            columns[-1].append(left[:room])
+            left = left[room:]
+    return columns
+
+
+def _column_depth(blocks: Sequence[Block]) -> float:
+    return _HEAD + sum(map(len, blocks)) * _ROW + (len(blocks) - 1) * _APART
+
+
+def _blocks(ticks: Sequence[CrossTick], job: MarkingJob) -> list[Block]:
     every = job.grid.heavy_every
     size = every if _FEWEST <= every <= _MOST else _BLOCK
-    blocks: list[list[CrossTick]] = []
+    blocks: list[Block] = []
     for tick in ticks:
         if not blocks or (tick.name.isdigit() and int(tick.name) % size == 0):
             blocks.append([])
@@ -180,9 +270,41 @@ def _other(work: SideWork) -> Side:
     return "far" if work.side == "near" else "near"
 
 
-def _block(
+def _stops(x: float, wide: float) -> tuple[float, float, float, float]:
+    """Where the reading ends, the numeral begins, and the two last columns end."""
+    return x + 21.5, x + 22.8, x + wide - 6.0, x + wide
+
+
+def _column(
     page: Page,
-    block: Sequence[CrossTick],
+    blocks: Sequence[Block],
+    work: SideWork,
+    plan: ByHand,
+    job: MarkingJob,
+    at: tuple[float, float],
+    wide: float,
+) -> None:
+    x, top = at
+    reads, write, begin, across = _stops(x, wide)
+    y = top - 4.0
+    page.write("tape reads", reads, y, 1.8, align=1.0, colour=FAINT)
+    page.write("write", write, y, 1.8, colour=FAINT)
+    page.write("begin", begin, y, 1.8, align=1.0, colour=FAINT)
+    page.write(_other(work), across, y, 1.8, align=1.0, colour=FAINT)
+    page.line([(x, y - 1.4), (x + wide, y - 1.4)], INK, 0.35)
+    y = top - _HEAD + 0.4
+    for place, block in enumerate(blocks):
+        if place:
+            page.line([(x, y - 0.9), (x + wide, y - 0.9)], INK, 0.25)
+            y -= _APART
+        for tick in block:
+            y -= _ROW
+            _tick(page, tick, work, plan, job, (x, y), wide)
+
+
+def _tick(
+    page: Page,
+    tick: CrossTick,
     work: SideWork,
     plan: ByHand,
     job: MarkingJob,
@@ -190,29 +312,20 @@ def _block(
     wide: float,
 ) -> None:
     x, y = at
-    reads, write, begin, across = x + 21.5, x + 22.8, x + wide - 6.0, x + wide
-    y -= 4.0
-    page.write("tape reads", reads, y, 1.8, align=1.0, colour=FAINT)
-    page.write("write", write, y, 1.8, colour=FAINT)
-    page.write("begin", begin, y, 1.8, align=1.0, colour=FAINT)
-    page.write(_other(work), across, y, 1.8, align=1.0, colour=FAINT)
-    page.line([(x, y - 1.4), (x + wide, y - 1.4)], INK, 0.35)
-    y = at[1] - _HEAD + 0.4
+    reads, write, begin, across = _stops(x, wide)
     other = _other(work)
-    for tick in block:
-        y -= _ROW
-        tick_box(page, x, y)
-        page.write(as_taped(tick.reading, plan.frame.tape, job.units), reads, y, 2.4, align=1.0)
-        own = tick.numerals.get(work.side)
-        if own is not None:
-            page.write(own.text, write, y, 3.0)
-            x0, _, x1, _ = own.box_table
-            before = tick.x - x0 if work.side == "near" else x1 - tick.x
-            page.write(f"{before:.1f}", begin, y, 1.9, align=1.0)
-        elif not tick.name.isdigit():
-            page.write(tick.name, write, y, 1.9)
-        if tick.heavy:
-            page.write("H", x + TICK + 0.7, y, 2.0)
-        there = tick.numerals[other].text if other in tick.numerals else "-"
-        page.write(there, across, y, 2.0, align=1.0, colour=FAINT)
-        rule_under(page, x, x + wide, y - 0.9)
+    tick_box(page, x, y)
+    page.write(as_taped(tick.reading, plan.frame.tape, job.units), reads, y, 2.4, align=1.0)
+    own = tick.numerals.get(work.side)
+    if own is not None:
+        page.write(own.text, write, y, 3.0)
+        x0, _, x1, _ = own.box_table
+        before = tick.x - x0 if work.side == "near" else x1 - tick.x
+        page.write(f"{before:.1f}", begin, y, 1.9, align=1.0)
+    elif not tick.name.isdigit():
+        page.write(tick.name, write, y, 1.9)
+    if tick.heavy:
+        page.write("H", x + TICK + 0.7, y, 2.0)
+    there = tick.numerals[other].text if other in tick.numerals else "-"
+    page.write(there, across, y, 2.0, align=1.0, colour=FAINT)
+    rule_under(page, x, x + wide, y - 0.9)

@@ -16,13 +16,14 @@ import numpy as np
 
 from marking.least_squares.least_slip import least_shown
 from marking.least_squares.readings_test import checked, limit, own_blocks
-from marking.network.concerning import last_uses
+from marking.network.concerning import used
 from marking.network.datum import EXACT
 from marking.network.error_model import NO_ERRORS
 from marking.network.fence import Against
-from marking.network.gain import gain, with_inked
-from marking.network.network import Reading, Setup, known, only
+from marking.network.gain import gain
+from marking.network.network import Reading, Setup, known
 from marking.network.pose import as_planned
+from marking.network.walk import walk
 from marking.sections.neighbours import window_middle
 
 if TYPE_CHECKING:
@@ -33,6 +34,7 @@ if TYPE_CHECKING:
     from marking.network.fence import Clamping
     from marking.network.gain import Gain
     from marking.network.network import Network
+    from marking.network.walk import Walk
     from marking.sections.plan import Plan, Section
     from marking.tape_marks.visible import Sights
 
@@ -90,35 +92,32 @@ def asked(asking: Asking) -> Asked:
     """Which of the marks in its sight each section reads.
 
     A section where even all of them do not show every slip is asked for what comes nearest to it.
-    What no later section can read is left out of the network as it goes, so that the work grows
-    with the number of sections and no faster.
     """
     sections = {section.id: section for section in asking.plan.sections}
     found: dict[str, tuple[str, ...]] = {}
     slip = 0.0
-    network, last = _begun(asking)
-    for count, name in enumerate(asking.sights.order):
+    done = _begun(asking)
+    for name in asking.sights.order:
         section = sections[name]
         clamping = asking.clamping(name)
         if clamping is None:
             first = _first(asking, section)
         else:
             first = _at_fence(asking, section, clamping)
-        chosen, shows = _checked(asking, network, section, first) if first else ([], 0.0)
+        chosen, shows = _checked(asking, done.network, section, first) if first else ([], 0.0)
         slip = max(slip, shows)
         found[name] = _round(section, asking.sights, chosen)
-        network = _inked(asking, network, section, chosen)
-        network = only(network, [p for p in network.places if last.get(p, -1) > count])
+        done = _inked(asking, done, section, chosen).onward()
     return Asked(found, slip)
 
 
-def _begun(asking: Asking) -> tuple[Network, dict[str, int]]:
-    """The network before any reading; and the count of the last section that each block serves."""
+def _begun(asking: Asking) -> Walk:
+    """The network before any reading."""
     sights = asking.sights
     network = known(sights.targets.values(), asking.datum, asking.errors)
     uses = [(sights.seen[name], asking.clamping(name)) for name in sights.order]
     middles = {section.id: window_middle(section) for section in asking.plan.sections}
-    return network, last_uses(network, uses, middles)
+    return walk(network, used(network, uses, middles))
 
 
 def _first(asking: Asking, section: Section) -> list[str]:
@@ -235,13 +234,13 @@ def _gained(asking: Asking, network: Network, section: Section, marks: Sequence[
     return gain(network, readings, window_middle(section), "rigid", against)
 
 
-def _inked(asking: Asking, network: Network, section: Section, marks: Sequence[str]) -> Network:
-    """The network once the section is inked; as it was where nothing places it."""
+def _inked(asking: Asking, done: Walk, section: Section, marks: Sequence[str]) -> Walk:
+    """Once the section is inked; as it was where nothing places it."""
     if len(marks) < 2 and asking.clamping(section.id) is None:
-        return network
-    gained = _gained(asking, network, section, marks)
+        return done
+    gained = _gained(asking, done.network, section, marks)
     setup = Setup(section.id, as_planned(window_middle(section)), _readings(asking, marks))
-    return with_inked(gained, setup, np.zeros(len(gained.covariance)))
+    return done.inked(gained, setup, np.zeros(len(gained.covariance)))
 
 
 def _readings(asking: Asking, marks: Sequence[str]) -> tuple[Reading, ...]:

@@ -56,7 +56,7 @@ SPACINGS: dict[Units, tuple[float, ...]] = {
 _AT_FENCE: tuple[AtNodes, ...] = ("ends",)
 _TIES: tuple[Ties, ...] = ("beside", "beside and some below", "beside and below")
 _FENCE_TIES: tuple[Ties, ...] = (_TIES[0], "beside and few below", *_TIES[1:])
-_BELOW: dict[Ties, str] = {
+BELOW: dict[Ties, str] = {
     "beside and few below": "few",
     "beside and some below": "some",
     "beside and below": "all",
@@ -86,7 +86,7 @@ class MarksChoice:
         """The options that ask for it, to be typed as they stand."""
         twice = " --read-twice" if self.repeats > 1 else ""
         if self.spacing is None:
-            tied = f" --tie-below {_BELOW[self.ties]}" if self.ties in _BELOW else ""
+            tied = f" --tie-below {BELOW[self.ties]}" if self.ties in BELOW else ""
             return f"--nodes {self.at_nodes}{tied}{twice}"
         rows = f" --join-rows {self.join_rows}" if self.join_rows else ""
         return f'--spacing "{written(self.spacing, units)}"{rows}{twice}'

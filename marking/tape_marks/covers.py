@@ -7,22 +7,22 @@ sections, sights and the network, no limits. Table frame, millimetres.
 
 from __future__ import annotations
 
-from collections import defaultdict
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from marking.errors import RefusedError
-from marking.network.concerning import last_uses
+from marking.network.concerning import used
 from marking.network.datum import EXACT
 from marking.network.error_model import NO_ERRORS
 from marking.network.fence import Against, seat_of
-from marking.network.gain import gain, with_inked
+from marking.network.gain import gain
 from marking.network.inked import ink_effect
-from marking.network.network import Reading, Setup, joined, known, only, unmet
+from marking.network.network import Reading, Setup, joined, known, unmet
 from marking.network.pose import as_planned, effect
 from marking.network.shared import PLOTTER, scale_effect
+from marking.network.walk import walk
 from marking.placement.compromise import wanted_change
 from marking.sections.neighbours import outermost_ink, window_middle
 
@@ -108,9 +108,8 @@ class InkedCovers:
 def imagined(work: Work, covers: int = COVERS) -> InkedCovers:
     """`covers` covers, each section inked in turn as `work` says; the same ones every time.
 
-    The network's mean holds what is believed less what is true, cover by cover. What no later
-    reading can reach is left out as it goes. Raises RefusedError naming the first section that
-    sees too few marks to be placed.
+    The network's mean holds what is believed less what is true, cover by cover. Raises
+    RefusedError naming the first section that sees too few marks to be placed.
     """
     rng = np.random.default_rng(_SEED)
     by_datum = rng.standard_normal((2, covers))
@@ -120,20 +119,21 @@ def imagined(work: Work, covers: int = COVERS) -> InkedCovers:
         errors = replace(errors, trial=replace(errors.trial, left=(0.0, 0.0, 0.0)))
     network = known(work.seen.targets.values(), work.datum, errors)
     network = replace(network, mean=np.zeros((0, covers)))
-    last = _last_uses(work)
+    done = walk(network, _used(work))
     windows = {name: section.window for name, section in work.sections.items()}
     cloth = work.errors.cloth
     found = InkedCovers(windows, {}, {}, cloth)
     ink, spread = dict(found.ink), dict(found.spread)
     gives: dict[str, FloatArray] = {}
-    for count, name in enumerate(work.seen.order):
+    for name in work.seen.order:
         section = work.sections[name]
         clamping = (work.fences or {}).get(name)
         marks = work.seen.seen[name]
         _check_placed(section, work.seen.targets, marks, clamping)
         if cloth:
             gives[name] = cloth * rng.standard_normal((2 * _NET**2, covers))
-        network = _drawn(network, unmet(network, marks, clamping), work, gives, by_datum, rng)
+        unread = unmet(done.network, marks, clamping)
+        network = _drawn(done.network, unread, work, gives, by_datum, rng)
         readings = tuple(
             Reading(mark, work.seen.targets[mark].mark.at_table, work.reading_sd) for mark in marks
         )
@@ -145,11 +145,9 @@ def imagined(work: Work, covers: int = COVERS) -> InkedCovers:
         if cloth and readings:
             at = np.array([reading.at for reading in readings])
             noise[: 2 * len(at)] -= _flat(_give(section.window, at)) @ gives[name]
-        network = with_inked(
-            gained,
-            Setup(name, as_planned(middle), readings),
-            gained.carrier @ gained.network.mean + noise,
-        )
+        noise += gained.carrier @ gained.network.mean
+        done = done.inked(gained, Setup(name, as_planned(middle), readings), noise)
+        network = done.network
         own = -network.mean[network.places[name]]
         own += _meant(work, name, network, ink)
         parts = [own]
@@ -159,7 +157,7 @@ def imagined(work: Work, covers: int = COVERS) -> InkedCovers:
             parts.append(gives[name])
         ink[name] = np.concatenate(parts)
         spread[name] = network.spread_of(ink_effect(network, name, np.zeros((1, 2)))[0])
-        network = only(network, [p for p in network.places if last.get(p, -1) > count])
+        done = done.onward()
     return replace(found, ink=ink, spread=spread)
 
 
@@ -179,19 +177,20 @@ def _check_placed(
         )
 
 
-def _last_uses(work: Work) -> dict[str, int]:
-    """The count of the last section that any block of the state has to do with."""
-    order = {name: count for count, name in enumerate(work.seen.order)}
+def _used(work: Work) -> list[frozenset[str]]:
+    """The blocks of the state that each section has to do with, in inking order."""
+    order = work.seen.order
     network = known(work.seen.targets.values(), work.datum, work.errors)
     uses = [(work.seen.seen[name], (work.fences or {}).get(name)) for name in order]
     middles = {name: window_middle(section) for name, section in work.sections.items()}
-    last = defaultdict(lambda: -1, last_uses(network, uses, middles))
+    turn = {name: count for count, name in enumerate(order)}
+    beside: dict[str, set[str]] = {name: {name} for name in order}
     if work.follow:
         for butt in work.joints:
-            counts = sorted(order[name] for name in butt.sections)
-            first = work.seen.order[counts[0]]
-            last[first] = max(last[first], counts[1])
-    return dict(last)
+            one, two = sorted(butt.sections, key=turn.__getitem__)
+            beside[two].add(one)
+    read = used(network, uses, middles)
+    return [blocks | beside[name] for name, blocks in zip(order, read, strict=True)]
 
 
 def _drawn(

@@ -182,7 +182,9 @@ def _of_cross_lines(lines: _Lines, covers: InkedCovers, lean: FloatArray) -> tup
             here, heights, apart = _with_ruled(here, inked, bare, rng)
             step = np.maximum(step, apart)
         zero = here[0] if zero is None else zero
-        total = np.maximum(total, _most(here - zero))
+        # The greatest and the least first: it is the same, and most of the work saved.
+        for end in (here.max(axis=0), here.min(axis=0)):
+            total = np.maximum(total, _most(end - zero))
         near = np.maximum(near, _most(np.diff(here, axis=0)))
         if before is not None:
             near = np.maximum(near, _most((here[0] - before)[None]))
@@ -231,16 +233,20 @@ def _off(
 
 def _unsquare(x: FloatArray, heights: FloatArray) -> FloatArray:
     """(covers,): the widest range of `x` (lines, heights, covers) within `SQUARE_OVER`."""
+    starts = np.argsort(heights, kind="stable")
+    ends = np.searchsorted(heights[starts], heights[starts] + SQUARE_OVER + _SAME, side="right")
+    # A stretch that ends where one before it does lies within that one.
+    _, widest = np.unique(ends, return_index=True)
     worst = np.zeros(x.shape[2])
-    for i, y in enumerate(heights):
-        within = (heights >= y) & (heights <= y + SQUARE_OVER + _SAME)
-        part = x[:, within]
-        worst = np.maximum(worst, _most(part - x[:, i : i + 1]))
+    for line in x:
+        for start in widest:
+            part = line[starts[start : ends[start]]]
+            worst = np.maximum(worst, part.max(axis=0) - part.min(axis=0))
     return worst
 
 
 def _most(values: FloatArray) -> FloatArray:
     """(covers,): the largest size in `values` (..., covers); 0 of nothing."""
-    flat = np.abs(values).reshape(-1, values.shape[-1])
-    most: FloatArray = flat.max(axis=0, initial=0.0)
+    flat = values.reshape(-1, values.shape[-1])
+    most: FloatArray = np.maximum(flat.max(axis=0, initial=0.0), -flat.min(axis=0, initial=0.0))
     return most

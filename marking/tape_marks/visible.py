@@ -20,6 +20,9 @@ from marking.sections.neighbours import border
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
 
+    from numpy.typing import NDArray
+
+    from marking.arrays import FloatArray
     from marking.layout.layout import Grid
     from marking.sections.locating_marks import Box, MarkKind
     from marking.sections.plan import Plan, Section
@@ -69,8 +72,10 @@ def sights(
         seen = _as_planned(plan, targets)
     else:
         seen = _in_order([sections[name] for name in order], grid, plan.zone.set_down, targets)
+    at = np.array([mark.at_table for mark in controls]).reshape(-1, 2)
     for section in plan.sections:
-        inside = [mark.id for mark in controls if within(mark.at_table, section, plan)]
+        reached = np.flatnonzero(_within(at, section, plan)).tolist()
+        inside = [controls[count].id for count in reached]
         seen[section.id] = tuple(dict.fromkeys((*seen[section.id], *inside)))
         if order == own and read and section.id in read:
             in_sight = set(seen[section.id])
@@ -80,9 +85,16 @@ def sights(
 
 def within(spot: Spot, section: Section, plan: Plan) -> bool:
     """Whether the section's device reaches `spot` however it is set down in its margin."""
+    return bool(_within(np.array([spot]), section, plan)[0])
+
+
+def _within(spots: FloatArray, section: Section, plan: Plan) -> NDArray[np.bool_]:
+    x, y = spots.T
     x0, y0, x1, y1 = section.window
     keep = plan.zone.set_down
-    return x0 + keep <= spot[0] <= x1 - keep and y0 + keep <= spot[1] <= y1 - keep
+    along = (x0 + keep <= x) & (x <= x1 - keep)
+    inside: NDArray[np.bool_] = along & (y0 + keep <= y) & (y <= y1 - keep)
+    return inside
 
 
 def inker(spot: Spot, sections: Iterable[Section]) -> str:

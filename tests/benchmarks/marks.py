@@ -1,6 +1,6 @@
-"""Prints what marks and readings cost and hold on the Millrace bench, and on one of 30 m.
+"""Prints what marks and readings cost and hold on the Millrace bench.
 
-    python -m tests.benchmarks.marks [--long]
+    python -m tests.benchmarks.marks
 
 Actions are marks set out and readings taken, by the errors of `marking.network.error_model`: our
 own assumptions, evidence of nothing. Limits are those of `tolerance = "1/16 in"` and of `[allowed]`
@@ -10,20 +10,15 @@ line ends with the figure to reach, and `ok` or `MISSED`.
 """
 
 import subprocess
-import sys
 import tempfile
 import time
 from pathlib import Path
 
 from devices.commands import main as canvasrule
-from devices.job import Job
-from marking.job.folder import load_job
 from marking.job.work_keys import FenceTable
-from marking.layout.layout import lay_out
 from marking.measures.tape import Tape
 from marking.network.allowed import Allowed
 from marking.network.error_model import ErrorModel
-from marking.sections.plan import divide_into_sections
 from marking.tape_marks.choice import Task, least_work
 from tests.placement.inking import millrace
 
@@ -37,14 +32,6 @@ WANTED = {
     ("flatbed-24x36", False): (90, 75),
     ("flatbed-24x36", True): (40, 35),
 }
-LONG_SECONDS = 60.0
-LONG = """schema = 1
-[table]
-length = "30 m"
-width = "64 in"
-[plotter]
-profile = "flatbed-a3"
-"""
 
 
 def verdict(ok):
@@ -93,30 +80,11 @@ def bench(profile, read):
             )
 
 
-def long_bench():
-    with tempfile.TemporaryDirectory() as folder:
-        Path(folder, "job.toml").write_text(LONG, "utf-8")
-        start = time.perf_counter()
-        job = load_job(Path(folder), Job)
-        layout = lay_out(job)
-        plan = divide_into_sections(layout, job, job.plotter.zone)
-        cut = time.perf_counter() - start
-        task = Task(layout, plan, Tape(), "in", Allowed(1000.0, 1000.0), errors=ErrorModel())
-        least_work(task, 1, lambda way: None)
-        seconds = time.perf_counter() - start
-    print(
-        f"  30 m, {len(plan.sections)} sections: {seconds:.1f} s, {cut:.1f} of them to lay out and "
-        f"divide, one forecast   {LONG_SECONDS:.0f}   {verdict(seconds <= LONG_SECONDS)}"
-    )
-
-
 def main():
     read = vpype_seconds()
     print(f"marks and readings; vpype read takes {read:.2f} s")
     for profile in ("flatbed-a3", "flatbed-24x36"):
         bench(profile, read)
-    if "--long" in sys.argv:
-        long_bench()
 
 
 if __name__ == "__main__":

@@ -45,7 +45,7 @@ def test_staples_in_the_side_take_half_the_thickness_less_at_each_side(canvas_of
 def test_cloth_that_stretches_is_cut_so_much_shorter(canvas_of):
     _, _, slack = canvas_of(cloth={"stretch_length": "1 %", "stretch_width": "2 %"})
     length, width = slack.cut
-    assert (length - 2 * SQUARING) * 1.01 == pytest.approx(155 * INCH)
+    assert (length - 2 * SQUARING["in"]) * 1.01 == pytest.approx(155 * INCH)
     assert width * 1.02 == pytest.approx(71 * INCH)
 
 

@@ -98,6 +98,39 @@ def test_a_job_without_the_table_gets_it_at_its_end(folder):
     assert (folder / "job.toml").read_text("utf-8").startswith("[table]\nlength")
 
 
+def test_a_stretch_that_canvas_hardly_has_is_written_and_doubted(folder, capsys):
+    """Canvas gives a few per cent: common practice, no source."""
+    words = ["cover", "--job", str(folder), "--json", "--run", "36 in"]
+    assert main([*words, "36 5/16 in"]) == 0
+    assert "Measure the run again" not in capsys.readouterr().err
+    assert main([*words, "40 in"]) == 0
+    assert load_job(folder, Job).cloth.stretch_length == pytest.approx(4 / 36, abs=1e-5)
+    assert "11.1% is more than a cover usually stretches" in capsys.readouterr().err
+
+
+def test_a_metric_cover_is_told_in_figures_that_a_metric_trade_uses(make_job):
+    job = make_job(
+        {
+            "table": {"length": "213 cm", "width": "91 cm"},
+            "units": "mm",
+            "cover": {
+                "thickness": "40 mm",
+                "wrap": "10 cm",
+                "widths": ["115 cm"],
+                "staple_spacing": "4 cm",
+                "sheet": ["244 cm", "122 cm"],
+            },
+        }
+    )
+    layout = lay_out(job)
+    told = " ".join(cover_lines(cover_for(layout, job), layout, job, pulled_on=False))
+    assert "a strip of it" in told
+    figures = {float(shown) for shown in re.findall(r"([\d.]+) mm", told)}
+    # Inches make of it 51 mm to square, screws 305 mm apart, a 13 mm seam; the seam lies 88 mm out.
+    pens = {pen.width for pen in job.pens.by_name.values()}
+    assert {one for one in figures if one % 5} - pens == {12.0, 1.5, 88.0}
+
+
 @pytest.mark.parametrize(
     ("words", "code", "said"),
     [

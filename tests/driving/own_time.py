@@ -10,7 +10,8 @@ from contextlib import contextmanager
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
-from devices.commands import drive, main
+from devices.commands import main
+from devices.inking import sections
 from devices.simulated.cloth import Cloth
 from devices.simulated.gcode import Gantry, SimulatedGantry
 
@@ -106,5 +107,5 @@ def driven_at(port: Any, monkeypatch: pytest.MonkeyPatch) -> Iterator[Callable[.
         yield port, port.clock
 
     with monkeypatch.context() as patched:
-        patched.setattr(drive, "_ports", ports)
+        patched.setattr(sections, "ports", ports)
         yield lambda *words: main(["drive", *map(str, words)])

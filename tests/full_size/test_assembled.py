@@ -55,6 +55,12 @@ folds = []
 stretch_length = "1.5 %"
 stretch_width = "0.5 %"
 """
+SPARSE = """
+table = { length = "54 in", width = "40 in" }
+grid = { pitch = "12 in", end_margin = "2 in", margin = "5 in" }
+hems = { depth = "5 in", folds = [] }
+numerals = { sides = ["near"] }
+"""
 RULED = """title = "Wide"
 [table]
 length = "64 in"
@@ -130,6 +136,26 @@ def test_tiles_without_ink_are_left_out_and_grey_on_the_map(make_job: MakeJob):
     assert len(document.pages) == len(document.sheets) + 1
     on_the_map = {text for text, _ in words_of(document.pages[0])}
     assert named | set(document.left_out) <= on_the_map
+
+
+def test_sheets_stand_or_lie_whichever_leaves_fewer_to_print(make_job: MakeJob):
+    """Standing, 45 sheets hold this top and 12 of them have no ink; lying, 42, and but 5 have none.
+
+    On the demo's bench every sheet has ink: no fewer would reach, by the room that each has.
+    """
+    document = tiles(lay_out(make_job(SPARSE)), make_job(SPARSE), "", size="letter")
+    assert (len(document.sheets), len(document.left_out)) == (33, 12)
+    assert document.pages[1].size == pytest.approx((215.9, 279.4))
+    demo = make_job(MILLRACE)
+    assert len(tiles(lay_out(demo), demo, "", size="letter").sheets) == 22 * 8
+    # 8 mm of rim, 9 mm beside, 29 mm below, half an inch lapped; corner marks 6 mm beyond the top.
+    room = {"stand": (215.9 - 25, 279.4 - 45), "lie": (279.4 - 25, 215.9 - 45)}
+    top = (150 + 1 / 8) * 25.4 + 12, 64 * 25.4 + 12
+    for wide, high in room.values():
+        fewest = [
+            -(-(side - 12.7) // (held - 12.7)) for side, held in zip(top, (wide, high), strict=True)
+        ]
+        assert fewest[0] * fewest[1] >= 22 * 8
 
 
 def test_joins_split_no_numeral_and_run_along_no_line(make_job: MakeJob):

@@ -33,6 +33,7 @@ if TYPE_CHECKING:
     import pymupdf
 
     from marking.drawing.artwork import Artwork
+    from marking.drawing.page import Paper
     from marking.hand.plan import ByHand
     from tests.conftest import MakeJob
 
@@ -50,6 +51,20 @@ def sheets(request: pytest.FixtureRequest, make_job: MakeJob) -> Sheets:
 
 def of_side(document: pymupdf.Document, side: str) -> list[pymupdf.Page]:
     return [page for page in document if f"{side} side: ticks" in page.get_text()]
+
+
+@pytest.mark.parametrize("size", ["letter", "a4"])
+def test_a_side_is_one_page_to_read_and_one_of_ticks_on_either_paper(
+    make_job: MakeJob, size: Paper
+) -> None:
+    """Nine ticks of 209 on a page of their own are nine that are forgotten."""
+    for text in BENCHES.values():
+        job = make_job(text)
+        layout = lay_out(job)
+        document = opened(pdf(hand_document(by_hand(layout, job, Manner()), layout, job, size)))
+        for side in ("near", "far"):
+            assert len(of_side(document, side)) == 1
+            assert not any(f"{side} side, continued" in page.get_text() for page in document)
 
 
 @pytest.mark.parametrize("side", ["near", "far"])

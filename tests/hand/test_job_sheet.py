@@ -124,6 +124,76 @@ def test_every_distance_of_the_proof_is_drawn_and_asked_for(
     assert ids <= set(re.findall(r"\bp\d\d+\b", drawn))
 
 
+def test_the_order_has_what_ink_waits_for_and_the_cards_a_morning_for_every_day_after_the_first(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    text = SMALL + PLOTTER + '[pace]\nset_down = "2 h"\n'
+    document = sheet(tmp_path, text, "control")
+    order = " ".join(said_by([document[0]]).split())
+    said = ("canvasrule trial.", "trial --ink", "Set out the tape marks", "days --morning")
+    said += ("Section after section", "canvasrule prove")
+    places = [order.index(words) for words in said]
+    assert places == sorted(places)
+    capsys.readouterr()
+    assert main(["days", "--job", str(tmp_path)]) == 0
+    days = capsys.readouterr().out
+    begins = re.findall(r"^Day \d+: (r\d+c\d+)", days, re.MULTILINE)
+    assert len(begins) > 1
+    shown = dict(re.findall(r"^  (.+): (\S+(?: \S+)? in)$", days, re.MULTILINE))
+    cards = " ".join(said_by(chapter(document, "Set-downs")).split())
+    for count, section in list(enumerate(begins, 1))[1:]:
+        morning = cards.index(f"Morning of day {count}")
+        assert morning < cards.index(f" {section} ", morning)
+        assert not re.search(r"done by.*done by", cards[morning : cards.index(section, morning)])
+    assert "Morning of day 1 " not in cards
+    assert len(shown) == 3
+    for check, reading in shown.items():
+        assert cards.count(f"{check}: {reading}") == len(begins) - 1
+
+
+def test_a_card_asks_for_the_pens_that_a_run_asks_for(tmp_path: Path) -> None:
+    """By the metres that the profile says one pen lasts, counted from one section to the next."""
+    lasts = 'ink_length = "8 m"'
+    pens = ("lines", "heavy", "numerals")
+    text = "".join(f'[pens.{pen}]\nslot = 1\nwidth = "1 mm"\n{lasts}\n' for pen in pens)
+    document = sheet(tmp_path, SMALL + PLOTTER + text)
+    cards = said_by(chapter(document, "Set-downs"))
+    job = load_job(tmp_path, Job)
+    plan = plan_of(tmp_path, "plotter", job, layout_of(tmp_path, job), None)
+    # From one pen to the next at most 8 m, and what one stroke is longer than is left of it.
+    ink = sum(
+        piece.stroke.length * piece.stroke.times(job.pens.named(piece.stroke.pen))
+        for section in plan.sections
+        for piece in section.pieces
+        if job.pens.named(piece.stroke.pen).slot == 1
+    )
+    asked = cards.count("Put a new pen into holder 1.")
+    assert ink / 8000 - 1 <= asked <= ink / 7000
+
+
+def test_where_no_number_of_distances_can_pass_ten_are_asked_for_and_what_would_do(
+    tmp_path: Path,
+) -> None:
+    text = SMALL.replace(
+        'total = "1/4 in", square = "1/4 in", step = "2 mm"',
+        'total = "1/64 in", square = "1/64 in", step = "0.5 mm"',
+    )
+    document = sheet(tmp_path, text + PLOTTER)
+    said = said_by(chapter(document, "Distances to measure"))
+    assert set(re.findall(r"\bp\d\d+\b", said)) == {f"p{n:02}" for n in range(1, 11)}
+    assert "These 10 tell what the whole cover has done" in said
+    assert "They pass no cover. No number of distances can pass a cover" in said
+    assert "verniers drawn over the joins" in said
+    assert "By tape alone no proof can pass this cover" in said_by([document[0]])
+    # What prove then asks for is what the next sheet has, under the same names.
+    assert main(["prove", "--verniers", "--job", str(tmp_path)]) == 0
+    proof = said_by(list(pymupdf.open(tmp_path / "out" / "proof.pdf")))
+    again = sheet(tmp_path, (tmp_path / "job.toml").read_text())
+    on_sheet = said_by(chapter(again, "Distances to measure"))
+    for kind in (r"\bp\d\d+ \S+ \S+", r"\bv\d+ r\S+ \S+ \S+"):
+        assert re.findall(kind, on_sheet) == re.findall(kind, proof) != []
+
+
 def test_before_tape_marks_are_chosen_the_first_page_says_so(tmp_path: Path) -> None:
     document = sheet(tmp_path, SMALL + PLOTTER)
     assert "No tape marks are chosen yet: run canvasrule control first" in said_by([document[0]])
@@ -168,9 +238,9 @@ def test_the_proof_has_the_names_that_prove_keeps(
     proof = said_by(list(pymupdf.open(folder / "out" / "proof.pdf")))
     assert re.findall(r"p\d\d+ \S+ \S+", proof) == re.findall(r"p\d\d+ \S+ \S+", on_sheet)
     again = sheet(folder, (folder / "job.toml").read_text())
-    assert (
-        said_by(chapter(again, "Distances to measure")).split(", page")[0]
-        == (on_sheet.split(", page")[0])
+    listed = re.compile(r"id from - to (.*?), page")
+    assert listed.findall(said_by(chapter(again, "Distances to measure"))) == listed.findall(
+        on_sheet
     )
 
 

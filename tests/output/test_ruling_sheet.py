@@ -10,8 +10,9 @@ import pypdfium2
 import pytest
 
 from devices.machine_zones import divided
-from marking.drawing.page import PAPERS, paper_for
+from marking.drawing.page import PAPERS
 from marking.drawing.pdf import pdf
+from marking.job.keys import paper_of
 from marking.layout.layout import lay_out
 from marking.output.ruling_sheet import ruling_pages
 from marking.ruling.order import Manner, ruling_order
@@ -64,7 +65,7 @@ def test_the_sheet_lies_on_its_paper(make_job: MakeJob, units: str) -> None:
     table = 'schema = 1\n[table]\nlength = "3.9 m"\nwidth = "1.6 m"\n[grid]\npitch = "25 mm"\n'
     job = make_job(table.replace("schema = 1", f'schema = 1\nunits = "{units}"') + RULED)
     layout = lay_out(job)
-    paper = paper_for(job.units)
+    paper = paper_of(job)
     pages = ruling_pages(divided("plotter", layout, job, None), layout, job, paper, Manner())
     document = pypdfium2.PdfDocument(pdf(pages))
     for page, artwork in zip(document, pages, strict=True):

@@ -1,0 +1,43 @@
+"""How the inking of sections ended: exit code, JSON and words."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from marking.measures.counts import counted
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Mapping
+
+    from devices.inking.section import RunOutcome
+
+_EXIT_CODES = {"done": 0, "not allowed": 1, "paused": 130, "stopped": 130}
+
+
+def exit_code(outcomes: Mapping[str, RunOutcome]) -> int:
+    """0 where all asked for is done; of several ends the worst."""
+    return max((_EXIT_CODES[one.ended] for one in outcomes.values()), default=0)
+
+
+def outcomes_record(
+    outcomes: Mapping[str, RunOutcome], to_rule: int | None, *, rehearsal: bool
+) -> dict[str, Any]:
+    """As plain data; `to_rule` is how many lines are left to rule by hand, where there are any."""
+    sections = [
+        {"section": name, "ended": one.ended, "drawn": one.drawn} for name, one in outcomes.items()
+    ]
+    by_hand = {} if to_rule is None else {"lines_to_rule": to_rule}
+    return {"schema": 1, "rehearsal": rehearsal, "sections": sections, **by_hand}
+
+
+def outcome_lines(
+    outcomes: Mapping[str, RunOutcome], to_rule: int | None, rule_command: str
+) -> Iterator[str]:
+    """Section by section, and what is left to rule by hand with `rule_command`."""
+    for name, one in outcomes.items():
+        yield f"{name}: {one.ended}, {counted(one.drawn, 'stroke')} drawn"
+    if not outcomes:
+        ruled = "" if to_rule != 0 else ", and all lines are ruled"
+        yield f"everything asked for is drawn already{ruled}"
+    if to_rule:
+        yield f"{counted(to_rule, 'line')} still to rule by hand between stubs: {rule_command}"
