@@ -60,6 +60,11 @@ what later sections are placed by. It needs a holder of its own for the removabl
 without one, or with nobody there, all halves come after the ink, and canvasrule place
 --steps takes what they show.
 
+Once the first section is inked, and again after a new pen, an attended drive asks to bring
+the pen by the arrow keys over a few crossings that it has just inked: how far what reads
+stands from what inks is kept with its doubt, counted in every reading from then on, and
+out of those before. With nobody there, what the profile says of it (pointer_doubt) goes on.
+
 Machines: what an HP-GL plotter's buffer holds is tried with raised moves before any ink.
 It acknowledges nothing: behind a garbled instruction two strokes or 8 seconds of drawing,
 whichever is more, may lie in the wrong place. A G-code line that arrives garbled is
@@ -122,6 +127,11 @@ def add_options(verb: argparse.ArgumentParser) -> None:
         "come first, and what the pairs show is asked for before anything is inked. canvasrule "
         "prove --verniers asks for their readings",
     )
+    verb.add_argument(
+        "--pointer",
+        action="store_true",
+        help="find anew, once a section is inked, how far what reads stands from the pen",
+    )
     verb.add_argument("--outline", action="store_true", help="go round each section pen up first")
     verb.add_argument("--csv", action="store_true", help="print the record as CSV, and end")
     verb.epilog = _MORE
@@ -176,6 +186,7 @@ def run(options: argparse.Namespace) -> int:
             rehearsal=options.simulate,
             begun_with=division,
             verniers=verniers,
+            pointer=options.pointer,
         )
         outcomes = ink_in_turn(sections, place, wished, _commands(options))
     to_rule = lines_to_rule(options.job, layout, plan)
@@ -228,6 +239,7 @@ def _again(options: argparse.Namespace, most: int | None, *, placed: bool) -> st
         ("--unattended", options.unattended),
         ("--moved", moved),
         ("--verniers", options.verniers),
+        ("--pointer", options.pointer),
         ("--outline", options.outline),
         ("--json", options.json),
     ):

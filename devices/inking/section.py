@@ -19,6 +19,7 @@ from devices.session.keypresses import single_keys
 from devices.session.progress import in_words, verdicts
 from devices.session.session import begin, opened, set_anew, set_for
 from devices.setting_down import set_down as setdown
+from devices.setting_down.read_pointer import find_pointer
 from devices.setting_down.read_verniers import (
     by_what_they_show,
     halves_of_these,
@@ -51,6 +52,8 @@ class RunOutcome:
 
     ended: Literal["done", "paused", "stopped", "not allowed"]
     drawn: int
+    new_pen: bool = False
+    """Whether a spent pen that inks was changed for another."""
 
 
 def ink_section(
@@ -83,7 +86,10 @@ def ink_section(
                 stance = by_what_they_show(stance, first, place)
             if stance is None:
                 return RunOutcome("not allowed", 0)
-            return _ink(stance, place, link, clock)
+            outcome = _ink(stance, place, link, clock)
+            if outcome.ended == "done":
+                find_pointer(stance, place, link, new_pen=outcome.new_pen)
+            return outcome
         finally:
             link.leave()
 
@@ -132,7 +138,7 @@ def _ink(
             f"section {section.id}: all was sent, and {counted(shown.left, 'stroke')} not "
             "confirmed. Look at the cloth, and run drive again to ink what is missing"
         )
-    return RunOutcome(ended, shown.done)
+    return RunOutcome(ended, shown.done, any(stretch.new_pen for stretch in in_turn))
 
 
 @contextmanager

@@ -56,6 +56,8 @@ class Workplace:
     """Whether the cloth is a simulated one, on which nothing can be spoiled."""
     begun_with: Plan | None = None
     """The division that is kept, where `plan` has more to draw than it: verniers."""
+    pointer: bool = False
+    """Whether the pointer is to be found anew, though it is known and no pen was changed."""
     verniers: Sequence[JoinVernier] = ()
     """Those that `plan` has the halves of."""
 

@@ -9,6 +9,11 @@ from devices.history import check_kept
 from devices.plotter.bed import bed_of
 from devices.plotter.known_errors import drawn_with, with_plotter
 from devices.setting_down.driven_before import carried_to_table, driven_before
+from devices.setting_down.pointer_known import (
+    pointer_offset,
+    pointers_kept,
+    with_pointer_found,
+)
 from marking.begun.inked import done_sections
 from marking.begun.on_the_cover import standing, tape_marks_are_set_out
 from marking.begun.steps_kept import steps_on_the_cover
@@ -140,12 +145,16 @@ class Ground:
     """Where the readings so far scatter more than declared: how much."""
     spoilt: Mapping[str, str] = field(default_factory=dict)
     """Marks of lines that are to be inked anew, with their mend."""
+    pointer: tuple[float, float] = (0.0, 0.0)
+    """What is added to every reading, since what reads stands beside the pen: mm, device's axes."""
 
 
 def errors_of(job: Job, record: Record, plan: Plan) -> ErrorModel:
     """The errors that placements by this job's plotter reckon with."""
     errors, turned = error_model_of(job), plan.zone.turned
-    return with_plotter(errors, job.plotter, check_kept(record, job), turned=turned)
+    told = with_plotter(errors, job.plotter, check_kept(record, job), turned=turned)
+    pointers = pointers_kept(record, job)
+    return replace(told, pointer=pointers[-1].doubt) if pointers else told
 
 
 def standing_by(
@@ -164,7 +173,8 @@ def standing_by(
             "straight it is and how exactly a device comes to lie against it. Put it back as it "
             "was, or run canvasrule control again, for marks without one"
         )
-    return stands, errors_of(job, record, plan)
+    laid = with_pointer_found(stands.laid, stands.begun, record, job, plan)
+    return replace(stands, laid=laid), errors_of(job, record, plan)
 
 
 def drawn_now(job: Job, record: Record, plan: Plan) -> Figures:
@@ -225,7 +235,9 @@ def placed_on(
                 "so it tells no place; leave it out, and read another mark"
             )
     bed = bed_of(section, job.plotter, correction)
-    declared = carried_to_table(bed, [(r.mark, r.at_bed, r.sd) for r in readings])
+    off = ground.pointer
+    under_pen = [(r.mark, (r.at_bed[0] + off[0], r.at_bed[1] + off[1]), r.sd) for r in readings]
+    declared = carried_to_table(bed, under_pen)
     return _placed(ground, section, declared, job, bed.origin_table, kind, weight, steps)
 
 
@@ -306,7 +318,8 @@ def ground_of(
     counts that was chosen for it.
     """
     if section_mended(section.id) is not None:
-        return _by_marks_around(section, plan, layout, job, record)
+        around = _by_marks_around(section, plan, layout, job, record)
+        return replace(around, pointer=pointer_offset(record, job))
     if tape_marks_are_set_out(record, layout):
         ground = by_tape_marks(section, record, layout, plan, job)
     else:
@@ -316,6 +329,7 @@ def ground_of(
         ground,
         spoilt=spoilt_marks(record, layout, plan, known),
         against=ground.against if at_fence else None,
+        pointer=pointer_offset(record, job),
     )
 
 
@@ -361,7 +375,7 @@ def _by_marks_around(
     around = crossings_around(record, layout, plan, section, kept)
     targets = as_known(around, allowed_of(job).step)
     # They lie by no tape; what the device errs by, it errs by here too.
-    errors = _without_rows(errors_of(job, record, plan))
+    errors = errors_of(job, record, plan).without_rows
     return Ground(network_for(section, targets, (), (), errors=errors), (), None, {})
 
 
@@ -427,14 +441,10 @@ def _by_locating_marks(
     begun = {name: several for name, several in stances(record).items() if name in sections}
     targets, mixed = attributed(sights(plan, layout.grid, ()).targets, plan.sections, begun)
     drawn = drawn_now(job, record, plan)
-    corners, in_order = driven_before(begun, targets, plan, job, record, correction, drawn)
+    corners, placed = driven_before(begun, targets, plan, job, record, correction, drawn)
+    in_order = with_pointer_found(placed, begun, record, job, plan)
     # No row of marks is set out: what stands by tape are corners of beds.
-    errors = _without_rows(errors_of(job, record, plan))
+    errors = errors_of(job, record, plan).without_rows
     known_marks = [*targets.values(), *corners]
     steps = steps_on_the_cover(record, layout, plan, begun)
     return _ground(section, plan, known_marks, in_order, begun, mixed, errors, steps=steps)
-
-
-def _without_rows(errors: ErrorModel) -> ErrorModel:
-    """`errors` where no mark is set out along a row: each mark says what it is good to."""
-    return replace(errors, row_zero=0.0, row_ends=0.0, row_sag=0.0, graduation=0.0, mark=None)

@@ -126,7 +126,9 @@ def _totals(
     for count, setup in enumerate(setups):
         gained = gain(network, setup.readings, setup.pose.about, setup.kind, setup.against)
         left = misfit(gained.network, setup)
-        each.append((float(left @ gained.projector @ left), len(left) - PARAMETERS[setup.kind]))
+        # Of readings that agree exactly rounding may leave less than nothing.
+        total = max(float(left @ gained.projector @ left), 0.0)
+        each.append((total, len(left) - PARAMETERS[setup.kind]))
         network = made_whole(with_inked(gained, setup, left), steps, setup.section)
         network = only(network, [place for place in network.places if last.get(place, -1) > count])
     return each
