@@ -129,6 +129,7 @@ def with_steps(network: Network, steps: Sequence[StepRead]) -> Network:
         mean=network.mean + worth @ rows.off,
         by_tape=even(network.by_tape - worth @ crossed.T),
         common=network.common - worth @ (rows.by_state @ network.common),
+        follows=network.follows - worth @ (rows.by_state @ network.follows),
     )
 
 

@@ -14,7 +14,7 @@ import numpy as np
 from marking.network.concerning import last_uses, only_for
 from marking.network.error_model import ErrorModel
 from marking.network.fence import Against, seat_of
-from marking.network.gain import gain, with_inked
+from marking.network.gain import equations, gain, with_inked
 from marking.network.network import Reading, Setup, known, only
 from marking.network.pose import as_planned, rigid
 from marking.network.resection import resect
@@ -37,8 +37,10 @@ class Outcome:
     slips: int = 0
     named: int = 0
     """Put down to the reading that slipped, and to no other."""
+    again: int = 0
+    """Told as one of two or three, and put down to it alone once these are read once more."""
     between: int = 0
-    """Told as one of two or three, the one that slipped among them."""
+    """Told as one of several then as well, or with others."""
     wrongly: int = 0
     """Put down to others alone."""
     good: int = 0
@@ -84,7 +86,8 @@ def score_asked(task, done, runs, *, step=1, seed=1):
 def _section(network, section, planned, against, runs, rng):
     told, about = Outcome(), window_middle(section)
     for _ in range(runs):
-        readings = _read(network, planned, about, against, rng)
+        device = _set_down(network, planned, about, against, rng)
+        readings = [device(reading, rng) for reading in planned]
         told.good += 1
         told.doubted += bool(_doubts(network, readings, section, against))
         wrong, angle = int(rng.integers(len(readings))), rng.uniform(0, 2 * math.pi)
@@ -94,10 +97,18 @@ def _section(network, section, planned, against, runs, rng):
         found = [doubt.marks for doubt in _doubts(network, readings, section, against)]
         told.slips += 1
         mark = readings[wrong].mark
-        told.named += found == [(mark,)]
         among = any(mark in marks for marks in found)
-        told.between += found != [(mark,)] and among
-        told.wrongly += bool(found) and not among
+        if found == [(mark,)]:
+            told.named += 1
+        elif among and len(found) == 1:
+            asked = [reading for reading in planned if reading.mark in found[0]]
+            more = [*readings, *(device(reading, rng) for reading in asked)]
+            then = [doubt.marks for doubt in _doubts(network, more, section, against)]
+            told.again += then == [(mark,)]
+            told.between += then != [(mark,)]
+        else:
+            told.between += among
+            told.wrongly += bool(found) and not among
     return told
 
 
@@ -106,21 +117,25 @@ def _doubts(network, readings, section, against):
     return doubts(network, found, section.window[:2])
 
 
-def _read(network, planned, about, against, rng):
-    """One set of readings by a device set down askew, or pushed against its fence."""
-    gained = gain(network, planned, about, "rigid", against)
-    spread = gained.covariance + gained.moved @ gained.moved.T
-    misfits = rng.multivariate_normal(np.zeros(len(spread)), spread, method="cholesky")
+def _set_down(network, planned, about, against, rng):
+    """A device set down askew, or pushed against its fence: what it reads of one of `planned`."""
+    rows = equations(network, planned, about, "rigid", against)
+    spread = rows.carrier @ rows.network.by_tape @ rows.carrier.T + rows.moved @ rows.moved.T
+    values, vectors = np.linalg.eigh(spread)
+    off = vectors @ (np.sqrt(np.maximum(values, 0)) * rng.standard_normal(len(values)))
+    count = 2 * len(planned)
     stands = np.array([*rng.uniform(-1, 1, 2), rng.uniform(-0.003, 0.003)])
     if against is not None:
         # It stands as rail and stop have it; along a rail without a stop, anywhere.
         seat = seat_of(against, network.errors, network.datum)
-        held = -misfits[2 * len(planned) :]
+        held = off[count:] + seat.sd * rng.standard_normal(len(seat.sd))
         stands += np.linalg.lstsq(seat.design, held - seat.design @ stands, rcond=None)[0]
     true = rigid(stands[:2], stands[2], about)
-    off = misfits[: 2 * len(planned)].reshape(-1, 2)
-    lies = np.array([reading.at for reading in planned]) - off
-    return [
-        replace(reading, at=(float(x), float(y)))
-        for reading, (x, y) in zip(planned, true.inverse(lies), strict=True)
-    ]
+    lies = dict(zip([reading.mark for reading in planned], off[:count].reshape(-1, 2), strict=True))
+
+    def read(reading, rng):
+        noise = math.hypot(reading.sd, network.errors.cloth) * rng.standard_normal(2)
+        x, y = true.inverse(np.array(reading.at) + lies[reading.mark] + noise)
+        return replace(reading, at=(float(x), float(y)))
+
+    return read
