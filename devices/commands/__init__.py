@@ -39,6 +39,7 @@ VERBS = {
     "mend": "ink chosen lines, numerals or a worn patch anew on a cover that is inked",
     "beam": "light the lines to trace: the projector's page and its remote",
     "prove": "what to measure on the finished cover, and the verdict",
+    "bench": "the whole job in a browser, on this computer",
     "paper": "what to print: the job sheet, sheets for the hand, full size, the page to keep",
     "simulate": "be a plotter that other software can connect to, and picture its ink",
     "demo": "lay out, cut and write the Millrace bench: all its files, with no hardware",

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import contextlib
 import sys
 from dataclasses import replace
 from typing import TYPE_CHECKING
@@ -16,7 +15,7 @@ from devices.commands.shared import (
     read_job,
     say,
 )
-from devices.serving.listening import LOOPBACK, addresses, bound, own_address
+from devices.serving.listening import LOOPBACK, addresses, bound, opened, own_address
 from devices.serving.pairing import Pairing
 
 if TYPE_CHECKING:
@@ -116,7 +115,7 @@ def _serve(options: argparse.Namespace, work: object, listening: socket.socket) 
         say("Ctrl C ends it; everything is kept in job.db.")
         sys.stdout.flush()
         if not options.no_open:
-            _open(stage_url)
+            opened(stage_url)
         server(app).run(sockets=[listening])
 
 
@@ -127,10 +126,3 @@ def _say_what_is_inked(record: Record) -> None:
             f"note: a plotter has inked here already ({', '.join(sorted(by_plotter))} of its own "
             "sections). Those lines are on the cover; skip them"
         )
-
-
-def _open(url: str) -> None:
-    import webbrowser
-
-    with contextlib.suppress(webbrowser.Error):
-        webbrowser.open(url)

@@ -25,16 +25,21 @@ QUIET = 1.0
 _QUIETS_TO_THE_END = 4
 SUPERSEDED = 4410
 _SILENT = 4408
+_BY_ITSELF = (1000, 1001)
+"""How a browser closes what a page no longer needs (RFC 6455, 7.4.1)."""
 
 
 class PageLine:
     """A page's connection. `page` is what the page calls itself, once it has said so."""
 
-    def __init__(self, socket: WebSocket) -> None:
+    def __init__(self, socket: WebSocket, quiet_after: float = QUIET) -> None:
         self.socket = socket
+        self.quiet_after = quiet_after
         self.page: str | None = None
         self.quiet = 0
-        """How many times `QUIET` has passed since the page said anything."""
+        """How many times `quiet_after` has passed since the page said anything."""
+        self.left = False
+        """Whether the page said itself that it goes: it was closed, or loaded anew."""
 
     async def tell(self, message: Mapping[str, Any]) -> None:
         """Sends a message; a page that has gone, or takes nothing, asks anew when it is back."""
@@ -58,8 +63,11 @@ class PageLine:
         """
         while True:
             try:
-                async with asyncio.timeout(QUIET):
+                async with asyncio.timeout(self.quiet_after):
                     message = _message(await self.socket.receive())
+            except WebSocketDisconnect as gone:
+                self.left = gone.code in _BY_ITSELF
+                raise
             except TimeoutError:
                 self.quiet += 1
                 if self.quiet == _QUIETS_TO_THE_END:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 import socket
 
@@ -24,10 +25,18 @@ def bound(port: int, *, lan: bool) -> socket.socket:
     except OSError as fault:
         listening.close()
         raise RefusedError(
-            f"--port {port}: cannot be used ({fault.strerror}); perhaps another beam is running. "
-            "End that one, or give --port 0 for any free one"
+            f"--port {port}: cannot be used ({fault.strerror}); perhaps another page is served "
+            "there. End that one, or give --port 0 for any free one"
         ) from None
     return listening
+
+
+def opened(url: str) -> None:
+    """Opens the browser, where there is one; BROWSER is honoured."""
+    import webbrowser
+
+    with contextlib.suppress(webbrowser.Error):
+        webbrowser.open(url)
 
 
 def own_address() -> str:

@@ -10,6 +10,7 @@ import sys
 from contextlib import contextmanager, suppress
 from typing import TYPE_CHECKING
 
+from devices.session.piped_keys import is_piped, piped_key
 from marking.errors import BadInputError
 
 if TYPE_CHECKING:
@@ -25,6 +26,10 @@ _LONGEST_SEQUENCE = 32
 
 def has_keyboard() -> bool:
     """Whether single keys can be pressed at all."""
+    return is_piped() or _is_terminal()
+
+
+def _is_terminal() -> bool:
     return sys.stdin is not None and sys.stdin.isatty()
 
 
@@ -67,7 +72,9 @@ if sys.platform == "win32":
 
     def key_pressed() -> str | None:
         """The key pressed since last asked, by name; None when there is none."""
-        if not has_keyboard() or not msvcrt.kbhit():
+        if is_piped():
+            return piped_key()
+        if not _is_terminal() or not msvcrt.kbhit():
             return None
         first = msvcrt.getwch()
         if first in ("\x00", "\xe0"):
@@ -89,7 +96,7 @@ else:
     @contextmanager
     def single_keys() -> Iterator[None]:
         """Keys arrive without Enter and unseen, on a terminal."""
-        if not has_keyboard():
+        if not _is_terminal():
             yield
             return
         descriptor = sys.stdin.fileno()
@@ -108,7 +115,9 @@ else:
 
         Raises BadInputError when the terminal has gone.
         """
-        if not has_keyboard():
+        if is_piped():
+            return piped_key()
+        if not _is_terminal():
             return None
         descriptor = sys.stdin.fileno()
         if not _waits(descriptor, 0):

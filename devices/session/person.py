@@ -5,12 +5,14 @@ With `attended` off nothing is asked and every question takes the answer that go
 
 from __future__ import annotations
 
+import json
 import sys
 import time
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from devices.session.keypresses import forget_keys, has_keyboard, key_pressed, single_keys
+from devices.session.piped_keys import is_piped
 from marking.errors import BadInputError
 
 if TYPE_CHECKING:
@@ -27,8 +29,12 @@ class Person:
     attended: bool
 
     def say(self, text: str) -> None:
-        """Says something, beside the result."""
-        print(text, file=sys.stderr, flush=True)
+        """Says something, beside the result; to a program, as one JSON object a line."""
+        self._tell("say", text)
+
+    def _tell(self, kind: str, text: str) -> None:
+        told = json.dumps({kind: text}) if is_piped() else text
+        print(told, file=sys.stderr, flush=True)
 
     def agrees(self, question: str) -> bool:
         """Asks; Enter or y is yes. On a keyboard a single key answers, pressed after the question.
@@ -48,7 +54,10 @@ class Person:
     def _agrees_by_key(self, question: str) -> bool:
         with single_keys():
             forget_keys()
-            self.say(f"{question} [Enter: yes, n: no]")
+            if is_piped():
+                self._tell("ask", question)
+            else:
+                self.say(f"{question} [Enter: yes, n: no]")
             while (pressed := key_pressed()) not in ("enter", "y", "n", "escape"):
                 if pressed is None:
                     time.sleep(_LOOK_SECONDS)

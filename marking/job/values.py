@@ -51,7 +51,8 @@ Speed = Annotated[
 """Millimetres a second."""
 
 
-Duration = Annotated[float, BeforeValidator(parse_duration), text_schema("30 s", "4.5 min")]
+IS_DURATION = text_schema("30 s", "4.5 min")
+Duration = Annotated[float, BeforeValidator(parse_duration), IS_DURATION]
 """Seconds, zero or more, from text with a unit."""
 
 

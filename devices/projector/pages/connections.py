@@ -13,11 +13,10 @@ import math
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
-from starlette.websockets import WebSocketDisconnect
-
 from devices.projector.desk.desk import acted
 from devices.projector.desk.memory import keep_tap, remembered, remembered_taps
 from devices.projector.desk.scene import geometry, look, remote
+from devices.serving.held import held
 from devices.serving.line import SUPERSEDED, PageLine
 from devices.serving.taps import Answer, Taps, page_name, tap_number
 from marking.errors import CanvasruleError
@@ -39,8 +38,6 @@ QUIET_STAGE = (
 )
 SECOND = 4409
 """Closes a stage whose place another has taken."""
-_WAITING = 32
-"""Taps of one page that may wait for their turn before no more of its words are read."""
 
 
 @dataclass
@@ -237,21 +234,8 @@ def _forgotten(house: House, line: PageLine) -> None:
 
 async def _held(house: House, line: PageLine) -> None:
     """Hears a page and does what it asks until it goes."""
-    waiting: asyncio.Queue[tuple[int, Mapping[str, Any]]] = asyncio.Queue(_WAITING)
-    # Two tasks, since a page must be answered while what it asked for takes its time.
-    try:
-        async with asyncio.TaskGroup() as both:
-            both.create_task(_heard(house, line, waiting))
-            both.create_task(_acted(house, line, waiting))
-    except* WebSocketDisconnect:
-        pass
 
-
-async def _heard(
-    house: House, line: PageLine, waiting: asyncio.Queue[tuple[int, Mapping[str, Any]]]
-) -> None:
-    while True:
-        message = await line.heard()
+    async def heard(message: dict[str, Any] | None) -> tuple[int, Mapping[str, Any]] | None:
         if message is None:
             if line is house.stage:
                 await house.show_remotes()
@@ -264,16 +248,14 @@ async def _heard(
             )
             await house.show_remotes()
         elif (tap := tap_number(message.get("tap"))) is not None and line.page is not None:
-            await waiting.put((tap, message))
+            return tap, message
         else:
             await line.tell(
                 {"type": "refused", "say": "That is nothing this page says; reload it."}
             )
+        return None
 
-
-async def _acted(
-    house: House, line: PageLine, waiting: asyncio.Queue[tuple[int, Mapping[str, Any]]]
-) -> None:
-    while True:
-        tap, command = await waiting.get()
+    async def act(tap: int, command: Mapping[str, Any]) -> None:
         await house.act(command, tap, line)
+
+    await held(line, heard, act)

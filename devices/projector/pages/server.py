@@ -6,8 +6,6 @@ It knows requests and secrets; what is said over the sockets is
 
 from __future__ import annotations
 
-import asyncio
-import contextlib
 import math
 from importlib import resources
 from typing import TYPE_CHECKING
@@ -18,7 +16,8 @@ from starlette.responses import HTMLResponse, RedirectResponse, Response
 from starlette.routing import Route, WebSocketRoute
 
 from devices.projector.pages.connections import SECOND, hold_remote, hold_stage, pairing_shown
-from devices.serving.guard import LONGEST_BODY, Guard, too_long
+from devices.serving.body import short_body
+from devices.serving.guard import Guard, too_long
 from devices.serving.pairing import is_code
 
 if TYPE_CHECKING:
@@ -38,9 +37,10 @@ PAGES = {
     "remote.js": "text/javascript",
 }
 """Every file that is served, by name: there is no folder to look into."""
+SHARED = ("link.js",)
+"""Those that other pages use too."""
 _STAGE, _REMOTE = "canvasrule-stage", "canvasrule-remote"
 _STALE = 4401
-_BODY_SECONDS = 5.0
 _NOT_THE_CODE = "That is not the code on the table now. Look again."
 _NO_CODE = "The code has six figures. They are lit on the table."
 _STALE_SAID = (
@@ -51,7 +51,8 @@ _STALE_SAID = (
 
 def page(name: str) -> str:
     """The text of one shipped page file."""
-    return resources.files("devices.projector").joinpath("pages", name).read_text("utf-8")
+    owner = "devices.serving" if name in SHARED else "devices.projector.pages"
+    return resources.files(owner).joinpath(name).read_text("utf-8")
 
 
 def application(house: House, hosts: Collection[str]) -> ASGIApp:
@@ -105,24 +106,11 @@ async def _remote_page(request: Request) -> Response:
 
 
 async def _pair(request: Request) -> Response:
-    body = await _short_body(request)
+    body = await short_body(request)
     if body is None:
         return too_long()
     code = parse_qs(body.decode("utf-8", "replace")).get("code", [""])[0]
     return await _paired(_house(request), code, request.client.host if request.client else "")
-
-
-async def _short_body(request: Request) -> bytes | None:
-    """The body; None where it is longer than a page's, or does not come."""
-    body = b""
-    with contextlib.suppress(TimeoutError):
-        async with asyncio.timeout(_BODY_SECONDS):
-            async for part in request.stream():
-                body += part
-                if len(body) > LONGEST_BODY:
-                    return None
-            return body
-    return None
 
 
 async def _paired(house: House, code: str, address: str) -> Response:

@@ -136,13 +136,14 @@ function clock(at) {
   return at ? new Date(at).toTimeString().slice(0, 8) : null;
 }
 
-// on: { path, told, live, undone, waiting, opened, ended }
+// on: { path, beats, told, live, undone, waiting, opened, ended }
 let on = null;
 function join(what) {
   on = what;
   takeTaps();
   connect();
-  setInterval(beat, BEAT_MS);
+  if (on.beats) new Worker(on.beats).onmessage = beat;
+  else setInterval(beat, BEAT_MS);
 }
 
 // A phone that wakes may hold a connection that is dead without knowing it.

@@ -1,0 +1,139 @@
+"""Verbs run for the page, each as a process of its own: what the terminal would have said.
+
+Only the verbs and options named here are ever run. One errand of a kind goes on at a time; asked
+for again, it begins anew. It knows command lines and no result.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import json
+import os
+import sys
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
+
+from marking.errors import BadInputError
+
+if TYPE_CHECKING:
+    from asyncio.subprocess import Process
+    from collections.abc import Awaitable, Callable, Mapping
+    from pathlib import Path
+
+PROOF_FILE, TRIAL_FILE = "proof.csv", "square.csv"
+"""What was measured, in the job's folder, as the verbs read it."""
+_MOST_PRINTED = 40_000
+ERRANDS: Mapping[str, tuple[str, ...]] = {
+    "ways": ("ways",),
+    "ways-all": ("ways", "--all"),
+    "forecast": ("control", "--only-look"),
+    "tape-marks": ("control",),
+    "square": ("trial",),
+    "squared": ("trial", "--measured", TRIAL_FILE),
+    "files": ("write", "--svg", "--hpgl", "--picture", "--report"),
+    "to-rule": ("rule", "--sheet"),
+    "job-sheet": ("paper", "job"),
+    "hand-sheets": ("paper", "hand"),
+    "full-size": ("paper", "full"),
+    "tiles": ("paper", "tiles"),
+    "keep-page": ("paper", "keep"),
+    "cover": ("cover",),
+    "ruled": ("rule",),
+    "days": ("days",),
+    "to-prove": ("prove",),
+    "proved": ("prove", "--measured", PROOF_FILE),
+}
+
+SHOWN_BY_THE_PAGE = frozenset(("ways", "ways-all", "to-prove"))
+"""Errands whose JSON the page makes into cards and fields; the others' words are shown as said."""
+
+
+@dataclass(frozen=True)
+class Errand:
+    """How one errand stands."""
+
+    of: int
+    """The count of the job's changes that it was begun at."""
+    code: int | None = None
+    """Its exit code; None while it goes on."""
+    result: Any = None
+    """What it printed as JSON, where the page asks for that."""
+    said: tuple[str, ...] = ()
+    """What it told beside its result."""
+    printed: str = ""
+    """What it printed as words."""
+
+    @property
+    def record(self) -> dict[str, Any]:
+        """As the pages are shown it."""
+        return {
+            "of": self.of,
+            "code": self.code,
+            "result": self.result,
+            "said": list(self.said),
+            "printed": self.printed,
+        }
+
+
+@dataclass
+class Errands:
+    """The errands of one run, by kind."""
+
+    folder: Path
+    changed: Callable[[str], Awaitable[None]]
+    known: dict[str, Errand] = field(default_factory=dict)
+    _processes: dict[str, Process] = field(default_factory=dict)
+    _tasks: set[asyncio.Task[None]] = field(default_factory=set)
+
+    async def start(self, kind: str, of: int, said: tuple[str, ...] = ()) -> None:
+        """Begins an errand, with words that were `said` for it.
+
+        Raises BadInputError for one that is not known.
+        """
+        if kind not in ERRANDS:
+            raise BadInputError("That is nothing this page says; reload it.")
+        await self._ended(kind)
+        verb, *options = ERRANDS[kind]
+        words = [self.folder / word if word.endswith(".csv") else word for word in options]
+        process = await asyncio.create_subprocess_exec(
+            *(sys.executable, "-m", "devices.commands", verb, "--job", str(self.folder)),
+            *map(str, words),
+            *said,
+            *(("--json",) if kind in SHOWN_BY_THE_PAGE else ()),
+            stdin=asyncio.subprocess.DEVNULL,
+            stdout=asyncio.subprocess.PIPE,
+            stderr=asyncio.subprocess.PIPE,
+            env={**os.environ, "PYTHONIOENCODING": "utf-8"},
+        )
+        self._processes[kind], self.known[kind] = process, Errand(of)
+        task = asyncio.get_running_loop().create_task(self._followed(kind, process, of))
+        self._tasks.add(task)
+        task.add_done_callback(self._tasks.discard)
+
+    async def _followed(self, kind: str, process: Process, of: int) -> None:
+        out, err = await process.communicate()
+        if self._processes.get(kind) is not process:
+            return
+        del self._processes[kind]
+        result: Any = None
+        printed = out.decode("utf-8", "replace").strip()
+        if kind in SHOWN_BY_THE_PAGE:
+            with contextlib.suppress(ValueError):
+                result, printed = json.loads(printed), ""
+        lines = err.decode("utf-8", "replace").splitlines()
+        said = tuple(line.removeprefix("canvasrule: ") for line in lines if line.strip())
+        self.known[kind] = Errand(of, process.returncode, result, said, printed[:_MOST_PRINTED])
+        await self.changed(kind)
+
+    async def _ended(self, kind: str) -> None:
+        process = self._processes.pop(kind, None)
+        if process is not None:
+            with contextlib.suppress(ProcessLookupError):
+                process.terminate()
+            await process.wait()
+
+    async def close(self) -> None:
+        """Ends whatever goes on."""
+        for kind in tuple(self._processes):
+            await self._ended(kind)

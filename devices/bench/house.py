@@ -1,0 +1,266 @@
+"""One run of the bench page: which job is open, who looks at it, and what each is told.
+
+It knows pages and to whom what is shown; what is said over one connection is
+`devices.serving.line`'s, who may come in `devices.bench.server`'s.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import sys
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
+
+from devices.bench.fields import fields
+from devices.bench.jobs import copied, folder_named, free_folder, jobs_in, renamed
+from devices.bench.open_job import OpenJob
+from devices.serving.held import held
+from devices.serving.line import SUPERSEDED, PageLine
+from devices.serving.taps import Answer, Taps, page_name, tap_number
+from marking.errors import BadInputError, CanvasruleError, RefusedError
+from marking.job.folder import JOB_FILE
+from marking.shipped_files import stock_names
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+    from pathlib import Path
+
+    from starlette.websockets import WebSocket
+
+QUIET = 0.7
+"""Seconds without a word after which a page that holds the machine is lost: three beats missed."""
+USUAL_PLOTTER = "flatbed-a3"
+_LOOK_SECONDS = 0.3
+"""How often it is looked whether another program has changed the folder."""
+
+
+@dataclass
+class BenchHouse:
+    """One run: the folder that jobs lie in, the one that is open, and the pages on it."""
+
+    root: Path
+    key: str
+    """Opens the page on this computer."""
+    job: OpenJob | None = None
+    lines: dict[str, PageLine] = field(default_factory=dict)
+    pages: set[PageLine] = field(default_factory=set)
+    taps: Taps = field(default_factory=Taps)
+    turn: asyncio.Lock = field(default_factory=asyncio.Lock)
+
+    def open(self, folder: Path) -> None:
+        """Opens the job in a folder. Raises BadInputError where there is none."""
+        self.job = OpenJob(folder, self.show_machine, self.show_errand)
+
+    async def asked_for(self, name: str | None) -> None:
+        """Opens a job that a second start names, where nothing is at work on another."""
+        here = self.job
+        if not name or (here is not None and here.folder.name == name):
+            return
+        if here is not None and here.machine.is_running:
+            return
+        with contextlib.suppress(CanvasruleError):
+            folder = folder_named(self.root, name)
+            async with self.turn:
+                self.open(folder)
+                if here is not None:
+                    await here.close()
+                await self.show()
+
+    async def close(self) -> None:
+        """Ends what runs for the page."""
+        if self.job is not None:
+            await self.job.close()
+
+    async def stop(self) -> None:
+        """Stops the machine at once, the pen raised, whichever page asks."""
+        if self.job is not None:
+            await self.job.machine.stop()
+
+    async def watch(self) -> None:
+        """Shows every page what an editor or a verb changed in the folder; never ends."""
+        while True:
+            await asyncio.sleep(_LOOK_SECONDS)
+            async with self.turn:
+                try:
+                    if self.job is not None and self.job.changed_elsewhere():
+                        await self.show()
+                except CanvasruleError as fault:
+                    await self._tell({"type": "refused", "say": " ".join(fault.messages)})
+
+    async def show(self) -> None:
+        """Sends every page the jobs, and the open one as it stands."""
+        name = self.job.folder.name if self.job else None
+        await self._tell(
+            {
+                "type": "jobs",
+                "root": str(self.root.resolve()),
+                "jobs": jobs_in(self.root),
+                "open": name,
+                "tables": stock_names("tables"),
+                "plotters": stock_names("plotters"),
+                "usual": USUAL_PLOTTER,
+                "pages": len(self.pages),
+            }
+        )
+        if self.job is not None:
+            await self._tell(self.job.told())
+
+    async def show_machine(self) -> None:
+        """Sends every page what the machine is at."""
+        if self.job is not None:
+            await self._tell({"type": "machine", **self.job.machine.record()})
+
+    async def show_errand(self, kind: str) -> None:
+        """Sends every page how an errand stands, and the files it may have written."""
+        if self.job is None or kind not in self.job.errands.known:
+            return
+        await self._tell({"type": "errand", "kind": kind, **self.job.errands.known[kind].record})
+        if self.job.errands.known[kind].code is not None:
+            await self.show()
+
+    async def _tell(self, message: Mapping[str, Any]) -> None:
+        for line in tuple(self.pages):
+            await line.tell(message)
+
+    async def greet(self, line: PageLine, name: object) -> None:
+        """Takes a page's name, ends its older connection, says which tap was answered last."""
+        page = page_name(name)
+        if page is None:
+            return
+        async with self.turn:
+            older = self.lines.get(page)
+            line.page, self.lines[page] = page, line
+            last = self.taps.to(page)
+        await line.tell({"type": "greeted", "tap": last.number, "say": last.refused})
+        if older is not None and older is not line:
+            await older.end(SUPERSEDED)
+
+    async def tapped(self, line: PageLine, number: int, command: Mapping[str, Any]) -> None:
+        """Does one tap of a page, once however often it is sent, and shows what came of it."""
+        async with self.turn:
+            if line.page is None or self.lines.get(line.page) is not line:
+                return
+            last = self.taps.to(line.page)
+            if number > last.number:
+                try:
+                    await self._done(line.page, command)
+                    last = Answer(number)
+                except CanvasruleError as fault:
+                    last = Answer(number, " ".join(fault.messages))
+                except OSError as fault:
+                    where = f"{fault.filename}: " if fault.filename else ""
+                    last = Answer(number, f"{where}{fault.strerror or fault}; nothing was changed")
+                self.taps = self.taps.with_answer(line.page, last)
+            await line.answer(last)
+            await self.show()
+
+    async def _done(self, page: str, command: Mapping[str, Any]) -> None:
+        done = command.get("do")
+        if done == "job":
+            await self._with_jobs(command)
+        elif self.job is None:
+            raise BadInputError("no job is open; open one, or make one")
+        elif done == "machine":
+            await self.job.with_machine(page, command)
+            await self.show_machine()
+        elif done == "errand":
+            kind = str(command.get("kind"))
+            await self.job.errand(kind, command.get("lines"))
+            await self.show_errand(kind)
+        else:
+            await asyncio.to_thread(self.job.act, command)
+
+    async def _with_jobs(self, command: Mapping[str, Any]) -> None:
+        act, name = command.get("act"), str(command.get("name") or "")
+        if self.job is not None and self.job.machine.is_running:
+            raise RefusedError(
+                "a machine is at work on this job; stop it, or wait until it is done"
+            )
+        if act == "open":
+            folder = folder_named(self.root, name)
+        elif act == "new":
+            folder = free_folder(self.root, name)
+            await _started(folder, command)
+        elif act in ("copy", "rename") and self.job is not None:
+            folder = free_folder(self.root, name)
+            (copied if act == "copy" else renamed)(self.job.folder, folder)
+        else:
+            raise BadInputError("That is nothing this page says; reload it.")
+        await self.close()
+        self.open(folder)
+
+
+async def _started(folder: Path, command: Mapping[str, Any]) -> None:
+    """Makes a job as the terminal does. Raises BadInputError with its words."""
+    words = [sys.executable, "-m", "devices.commands", "start", str(folder)]
+    for option in ("table", "length", "width", "plotter"):
+        if value := command.get(option):
+            words += [f"--{option}={value}"]
+    folder.parent.mkdir(parents=True, exist_ok=True)
+    process = await asyncio.create_subprocess_exec(
+        *words,
+        stdin=asyncio.subprocess.DEVNULL,
+        stdout=asyncio.subprocess.DEVNULL,
+        stderr=asyncio.subprocess.PIPE,
+    )
+    _, err = await process.communicate()
+    if process.returncode or not (folder / JOB_FILE).is_file():
+        raise BadInputError(err.decode("utf-8", "replace").replace("canvasrule: ", "").strip())
+
+
+async def hold_page(house: BenchHouse, socket: WebSocket) -> None:
+    """Keeps one page shown until it goes."""
+    line = PageLine(socket, QUIET)
+
+    async def heard(message: dict[str, Any] | None) -> tuple[int, Mapping[str, Any]] | None:
+        if message is None:
+            if line.quiet:
+                await _gone(house, line)
+        elif "hello" in message:
+            await house.greet(line, message["hello"])
+        elif "stop" in message:
+            # A stop waits for nothing.
+            await house.stop()
+        elif (number := tap_number(message.get("tap"))) is not None and line.page is not None:
+            return number, message
+        return None
+
+    async def act(number: int, command: Mapping[str, Any]) -> None:
+        await house.tapped(line, number, command)
+
+    house.pages.add(line)
+    try:
+        await line.tell({"type": "fields", "fields": _told_fields()})
+        async with house.turn:
+            await house.show()
+            await _told_what_runs(house, line)
+        await held(line, heard, act)
+    finally:
+        house.pages.discard(line)
+        if line.page is not None and house.lines.get(line.page) is line:
+            await _gone(house, line)
+            del house.lines[line.page]
+        with contextlib.suppress(CanvasruleError):
+            async with house.turn:
+                await house.show()
+
+
+async def _told_what_runs(house: BenchHouse, line: PageLine) -> None:
+    if house.job is None:
+        return
+    await line.tell({"type": "machine", **house.job.machine.record()})
+    for kind, one in house.job.errands.known.items():
+        await line.tell({"type": "errand", "kind": kind, **one.record})
+
+
+async def _gone(house: BenchHouse, line: PageLine) -> None:
+    if house.job is None:
+        return
+    machine = house.job.machine
+    await (machine.left_by if line.left else machine.lost_by)(line.page)
+    await house.show_machine()
+
+
+def _told_fields() -> dict[str, Any]:
+    return {step: [one.record for one in of_step] for step, of_step in fields().items()}

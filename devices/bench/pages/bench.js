@@ -1,0 +1,240 @@
+// The bench page: shows the job it is sent, tries what is typed, sends what is kept. It keeps
+// nothing of its own but what is being typed.
+import { show as showErrand, told as toldErrands } from "./errands.js";
+import { fill, judged, keepTyped, make, tellOthers } from "./fields.js";
+import { show as showJobs } from "./jobs.js";
+import { look, show as showMachine } from "./mark.js";
+import { length, show as draw, whole, zoom } from "./picture.js";
+import { filled, texts } from "./texts.js";
+
+const at = (id) => document.getElementById(id);
+const TRY_MS = 30;
+// Where each measurement of the top stands on its drawing, in parts of its width and height.
+const PLACES = {
+  "table.survey.far": [0.5, 0.08], "table.survey.near": [0.5, 0.92],
+  "table.survey.zero_end": [0.1, 0.5], "table.survey.far_end": [0.9, 0.5],
+  "table.survey.diagonal_from_zero_near": [0.66, 0.3],
+  "table.survey.diagonal_from_zero_far": [0.34, 0.3],
+};
+
+let job = null;
+let drawn = null;
+let tries = 0;
+let tryTimer = 0;
+
+function say(text) {
+  at("say").textContent = text ? text.charAt(0).toUpperCase() + text.slice(1) : "";
+  at("answer").hidden = !text;
+}
+
+function tried(field, value) {
+  clearTimeout(tryTimer);
+  tryTimer = setTimeout(() => ask(field, value), TRY_MS);
+}
+
+// What a change would make, before it is kept; null where nobody answers.
+async function trial(field, value) {
+  try {
+    const answer = await fetch("/try", { method: "POST", body: JSON.stringify({ name: field.name, value }) });
+    return answer.ok ? await answer.json() : null;
+  } catch { return null; }
+}
+
+// Shows it; only the newest answer counts.
+async function ask(field, value) {
+  tries += 1;
+  const mine = tries;
+  const found = await trial(field, value);
+  if (!found) return found;
+  judged(field.name, value, found.faults);
+  if (mine !== tries) return found;
+  tellOthers(field.name, found.faults);
+  trouble(found.faults[""]);
+  if (!found.layout) return found;
+  draw(found.layout, job.units);
+  drawTop(found.layout);
+  drawNumerals(found.layout);
+  list(at("warnings"), found.warnings);
+  return found;
+}
+
+// A value that is wrong by itself stays where it was typed, with what is wrong beside it.
+async function kept(field, value) {
+  clearTimeout(tryTimer);
+  const found = await ask(field, value);
+  if (found && found.faults[field.name]) return;
+  // Without a connection it waits in its field; it is kept when the page is in step again.
+  if (link.live) tap({ do: "set", name: field.name, value }, "");
+}
+
+function trouble(words) {
+  at("trouble").textContent = words || "";
+  at("trouble").hidden = !words;
+}
+
+function list(into, texts) {
+  into.replaceChildren(...texts.map((text) => {
+    const one = document.createElement("li");
+    one.textContent = text;
+    return one;
+  }));
+}
+
+function fieldsMade(steps) {
+  for (const [step, fields] of Object.entries(steps)) {
+    if (at(`${step}-fields`).childElementCount) return;
+    for (const field of fields) {
+      // The table of ways is where one is chosen.
+      if (field.name === "ways.way") continue;
+      const box = make(field, { tried, kept });
+      if (field.name in PLACES) {
+        const [x, y] = PLACES[field.name];
+        box.style.left = `${100 * x}%`;
+        box.style.top = `${100 * y}%`;
+        at("top-fields").append(box);
+      } else at(`${step}-fields`).append(box);
+    }
+  }
+}
+
+async function shown(message) {
+  if (!job || job.folder !== message.folder) drawn = null;
+  job = message;
+  document.title = filled(texts.bench, { job: job.title });
+  at("title").textContent = job.title;
+  at("folder").textContent = job.folder;
+  at("undo").disabled = !job.undo;
+  at("redo").disabled = !job.redo;
+  fill(job.values);
+  trouble(job.fault);
+  list(at("warnings"), job.warnings);
+  toldErrands(job);
+  showSteps();
+  if (drawn === job.drawn) return;
+  drawn = job.drawn;
+  const answer = await fetch("/layout");
+  if (!answer.ok) return;
+  const record = await answer.json();
+  draw(record, job.units);
+  if (!record.strokes) return;
+  drawTop(record);
+  drawNumerals(record);
+  look();
+}
+
+function showSteps() {
+  const next = job.steps.find((one) => one.left);
+  at("steps").replaceChildren(...job.steps.map((one) => {
+    const link = document.createElement("a");
+    link.href = `#${one.step === "see" ? "picture" : one.step}`;
+    link.textContent = texts[one.step];
+    if (one === next) link.className = "next";
+    const left = document.createElement("small");
+    left.textContent = one.says;
+    link.append(left);
+    return link;
+  }));
+}
+
+const SVG = "http://www.w3.org/2000/svg";
+function svg(tag, attributes) {
+  const one = document.createElementNS(SVG, tag);
+  for (const [name, value] of Object.entries(attributes)) one.setAttribute(name, value);
+  return one;
+}
+
+// The real top over the square one, its corners as much too far out as makes them show.
+function drawTop(record) {
+  const real = record.fit.top.corners;
+  const along = Math.max(...real.map((one) => one[0])), across = Math.max(...real.map((one) => one[1]));
+  const square = [[0, 0], [along, 0], [along, across], [0, across]];
+  const off = Math.max(...real.map(([x, y], n) => Math.hypot(x - square[n][0], y - square[n][1])), 1e-9);
+  const more = Math.min(0.05 * along / off, 60);
+  const [wide, high, edge] = [1000, 640, 130];
+  const placed = ([x, y]) => [
+    edge + (x / along) * (wide - 2 * edge), high - 90 - (y / across) * (high - 180),
+  ];
+  const shown = real.map(([x, y], n) => [
+    square[n][0] + (x - square[n][0]) * more, square[n][1] + (y - square[n][1]) * more,
+  ]).map(placed);
+  const points = (list) => list.map((one) => one.join(",")).join(" ");
+  const line = (a, b) => svg("line", {
+    x1: shown[a][0], y1: shown[a][1], x2: shown[b][0], y2: shown[b][1],
+    stroke: "#8b857a", "stroke-dasharray": "8 6", "stroke-width": 2,
+  });
+  at("top").replaceChildren(
+    svg("polygon", { points: points(square.map(placed)), fill: "none", stroke: "#8b857a", "stroke-width": 1 }),
+    svg("polygon", { points: points(shown), fill: "#dcebf755", stroke: "#1f5fa8", "stroke-width": 4 }),
+    line(0, 2), line(3, 1),
+    svg("circle", { cx: shown[0][0], cy: shown[0][1], r: 9, fill: "#1f5fa8" }),
+  );
+}
+
+// The first, the widest and the last numeral as the pen will draw them, at true size.
+function drawNumerals(record) {
+  const near = record.numerals.filter((one) => one.side === record.numerals[0].side);
+  if (!near.length) { at("numerals").replaceChildren(); return; }
+  const wide = (one) => one.box[2] - one.box[0];
+  const widest = near.reduce((best, one) => (wide(one) > wide(best) ? one : best));
+  const last = near.reduce((best, one) => (one.value > best.value ? one : best));
+  const chosen = [...new Set([near[0], widest, last])];
+  const strokes = new Map(record.strokes.map((one) => [one.id, one.points]));
+  at("numerals").replaceChildren(...chosen.map((one) => {
+    const [x0, y0, x1, y1] = one.box, room = 3;
+    const [width, height] = [x1 - x0 + 2 * room, y1 - y0 + 2 * room];
+    const drawing = svg("svg", {
+      width: `${width}mm`, height: `${height}mm`, viewBox: `0 0 ${width} ${height}`,
+      role: "img", "aria-label": filled(texts.numeral, { text: one.text, height: length(one.height) }),
+    });
+    for (const id of one.strokes) {
+      const path = strokes.get(id).map(([x, y]) => `${x - x0 + room},${y1 - y + room}`).join(" ");
+      drawing.append(svg("polyline", {
+        points: path, fill: "none", stroke: "#111", "stroke-width": 0.8,
+        "stroke-linecap": "round", "stroke-linejoin": "round",
+      }));
+    }
+    return drawing;
+  }));
+}
+
+for (const button of document.querySelectorAll("[data-zoom]")) {
+  button.onclick = () => (Number(button.dataset.zoom) ? zoom(Number(button.dataset.zoom)) : whole());
+}
+at("undo").onclick = () => tap({ do: "undo" }, texts.undo);
+at("redo").onclick = () => tap({ do: "redo" }, texts.redo);
+at("heard").onclick = () => say("");
+document.addEventListener("keydown", (event) => {
+  const typing = event.target.matches("input, textarea, select");
+  if (!(event.ctrlKey || event.metaKey) || typing || event.key.toLowerCase() !== "z") return;
+  event.preventDefault();
+  (event.shiftKey ? at("redo") : at("undo")).click();
+});
+
+join({
+  path: "/bench",
+  beats: "/pages/beats.js",
+  told(message) {
+    if (message.type === "fields") fieldsMade(message.fields);
+    else if (message.type === "jobs") showJobs(message);
+    else if (message.type === "job") shown(message);
+    else if (message.type === "errand") showErrand(message);
+    else if (message.type === "machine") showMachine(message);
+    else if (message.type === "refused") say(message.say);
+  },
+  live(live) {
+    at("link").classList.toggle("off", !live);
+    at("link").textContent = live ? texts.inStep : texts.notConnected;
+    if (live) keepTyped();
+  },
+  undone(words) {
+    const what = words.filter(Boolean).join("; ");
+    if (what) say(filled(texts.notDone, { what }));
+  },
+  waiting() { document.body.setAttribute("aria-busy", Boolean(link.waiting.length)); },
+  opened() {},
+  ended(code) {
+    if (code !== 4401) return code === 4410;
+    say(texts.earlierRun);
+    return true;
+  },
+});

@@ -1,0 +1,126 @@
+// Errands: verbs run for the page, and what they printed. Nothing is worked out here.
+import { length } from "./picture.js";
+import { filled, texts } from "./texts.js";
+
+const at = (id) => document.getElementById(id);
+const CORNER_RUNS = ["AB", "BC", "CD", "DA", "AC", "BD"];
+const results = new Map();
+let job = null;
+
+function element(tag, attributes = {}, ...children) {
+  const one = document.createElement(tag);
+  for (const [name, value] of Object.entries(attributes)) if (value !== null) one.setAttribute(name, value);
+  one.append(...children);
+  return one;
+}
+
+export function show(message) {
+  results.set(message.kind, message);
+  for (const place of document.querySelectorAll(".outcome")) {
+    if (place.dataset.of.split(" ").includes(message.kind)) place.replaceChildren(...outcome(message));
+  }
+  for (const button of document.querySelectorAll("[data-errand]")) {
+    if (button.dataset.errand === message.kind) button.disabled = message.code === null;
+  }
+  if (message.code !== 0 || !message.result) return;
+  if (message.result.ways) ways(message.result);
+  if (message.kind === "to-prove") distances(message.result.distances);
+}
+
+function outcome(message) {
+  if (message.code === null) return [element("p", { role: "status" }, texts.working)];
+  const said = [];
+  if (job && message.of !== job.drawn) {
+    said.push(element("p", { class: "old" }, texts.changedSince));
+  }
+  if (message.said.length) {
+    const list = element("ul", { class: message.code ? "fault" : null });
+    for (const line of message.said) list.append(element("li", {}, line));
+    said.push(list);
+  }
+  if (message.printed) {
+    const linked = written(message.printed);
+    if (linked.length) said.push(element("p", { class: "row" }, ...linked));
+    said.push(element("pre", { tabindex: "0", role: "region", "aria-label": texts.printed }, message.printed));
+  }
+  if (!said.length) said.push(element("p", { role: "status" }, message.code ? texts.failed : texts.done));
+  return said;
+}
+
+// The files that a verb's words name, where they are there to look at.
+function written(words) {
+  const said = words.replaceAll("\\", "/");
+  return (job ? job.files : []).filter((one) => said.includes(`out/${one.name}`)).map(link);
+}
+
+function link(file) {
+  return element("a", { href: `/out/${file.name}`, target: "_blank", rel: "noopener" }, file.name);
+}
+
+const hours = ([low, high]) => filled(texts.hours, { low: low.toFixed(1), high: high.toFixed(1) });
+
+function ways(found) {
+  at("ways-table").replaceChildren(...found.ways.map((one) => {
+    const now = chosen() === one.id;
+    const choose = element("button", { "aria-pressed": String(now), class: now ? "main" : null },
+      now ? texts.chosen : texts.chooseThis);
+    choose.onclick = () => tap({ do: "set", name: "ways.way", value: one.id }, texts.chooseWay);
+    const said = [
+      one.id === found.best ? texts.leastHours : "",
+      filled(one.people === 1 ? texts.clockOne : texts.clockMore, { hours: hours(one.clock_hours), people: one.people }),
+      one.worst_line_mm === null ? ""
+        : filled(texts.worst, { line: length(one.worst_line_mm), step: length(one.worst_step_mm) }),
+      one.needs.length ? filled(texts.needs, { what: one.needs.join(", ") }) : "",
+    ];
+    return element("article", { class: now ? "card chosen" : "card", "aria-label": one.says },
+      element("div", { class: "row" }, choose, element("strong", {}, one.says)),
+      element("p", { class: "big" }, filled(texts.personHours, { hours: hours(one.person_hours) })),
+      element("p", {}, said.filter(Boolean).join(" ")),
+      element("p", { class: one.holds ? "hint" : "fault" }, one.holds ? one.why : filled(texts.doesNotHold, one)));
+  }));
+}
+
+const chosen = () => (job ? job.values["ways.way"].written : null);
+
+// A length that is typed for a verb to read; it waits in the job's folder until that verb runs.
+function measured(name, label, help) {
+  const id = `measured-${name.replaceAll(".", "-")}`;
+  const input = element("input", { id, autocomplete: "off", "aria-describedby": `${id}-help` });
+  input.value = job?.measured[name] ?? "";
+  input.onchange = () => tap({ do: "set", name, value: input.value.trim() || null }, label);
+  return element("div", { class: "field", "data-name": name },
+    element("label", { for: id }, label), input, element("p", { class: "help", id: `${id}-help` }, help));
+}
+
+function distances(list) {
+  at("proof-fields").replaceChildren(...list.map((one) => measured(
+    `proved.${one.id}`,
+    filled(texts.distance, { id: one.id, one: one.between[0], other: one.between[1] }),
+    filled(texts.distanceHelp, { purpose: one.purpose, length: length(one.nominal) }),
+  )));
+}
+
+export function told(message) {
+  const before = job;
+  job = message;
+  if (!before) {
+    at("square-fields").replaceChildren(...CORNER_RUNS.map((run) => measured(
+      `squared.${run}`, filled(texts.corners, { one: run[0], other: run[1] }), texts.cornersHelp,
+    )));
+  }
+  for (const box of document.querySelectorAll(".measured .field")) {
+    const input = box.querySelector("input");
+    if (document.activeElement !== input) input.value = job.measured[box.dataset.name] ?? "";
+  }
+  at("written").replaceChildren(...job.files.map((file) => element("li", {}, link(file))));
+  for (const [, result] of results) show(result);
+}
+
+for (const button of document.querySelectorAll("[data-errand]")) {
+  button.onclick = () => tap({ do: "errand", kind: button.dataset.errand }, button.textContent);
+}
+
+at("tick-ruled").onclick = () => {
+  tap({ do: "errand", kind: "ruled", lines: at("ruled-lines").value.trim() }, texts.tickRuled);
+  at("ruled-lines").value = "";
+};

@@ -1,0 +1,50 @@
+// Jobs: those that lie in the folder, opened, made, copied and renamed.
+import { filled, texts } from "./texts.js";
+
+const at = (id) => document.getElementById(id);
+const OWN = "own";
+
+function options(select, pairs) {
+  const wanted = JSON.stringify(pairs);
+  if (select.dataset.shown === wanted) return;
+  select.replaceChildren(...pairs.map(([value, text]) => new Option(text, value)));
+  select.dataset.shown = wanted;
+}
+
+export function show(message) {
+  at("root").textContent = message.root;
+  at("job-list").replaceChildren(...message.jobs.map((one) => {
+    const row = document.createElement("li");
+    const open = document.createElement("button");
+    const here = one.name === message.open;
+    open.textContent = here ? texts.openNow : texts.open;
+    open.disabled = here;
+    open.onclick = () => tap({ do: "job", act: "open", name: one.name }, filled(texts.openJob, { job: one.name }));
+    row.append(open, " ", one.title === one.name ? one.name : filled(texts.jobNamed, one));
+    return row;
+  }));
+  options(at("new-table"), [...message.tables.map((name) => [name, name]), [OWN, texts.anotherSize]]);
+  const first = at("new-plotter").dataset.shown === undefined;
+  options(at("new-plotter"), message.plotters.map((name) => [name, name]));
+  if (first) at("new-plotter").value = message.usual;
+  sizes();
+  at("this-job").hidden = !message.open;
+  document.body.classList.toggle("no-job", !message.open);
+  if (!message.open) at("new-job").open = true;
+}
+
+function sizes() {
+  const own = at("new-table").value === OWN;
+  for (const field of document.querySelectorAll("[data-own]")) field.hidden = !own;
+}
+
+at("new-table").onchange = sizes;
+at("make-new").onclick = () => {
+  const own = at("new-table").value === OWN;
+  tap({
+    do: "job", act: "new", name: at("new-name").value, plotter: at("new-plotter").value,
+    ...(own ? { length: at("new-length").value, width: at("new-width").value } : { table: at("new-table").value }),
+  }, texts.makeJob);
+};
+at("copy").onclick = () => tap({ do: "job", act: "copy", name: at("other-name").value }, texts.copyJob);
+at("rename").onclick = () => tap({ do: "job", act: "rename", name: at("other-name").value }, texts.renameJob);

@@ -1,0 +1,204 @@
+// The marking as `layout --json` gives it, drawn by the browser: nothing is laid out here. Zoomed
+// and panned by wheel, fingers, keys and buttons; the pointer reads lengths from zero.
+
+import { filled, texts } from "./texts.js";
+
+const INK = {
+  cross: "#3a3f47", long: "#3a3f47", hem: "#1f5fa8", numeral: "#111111", tick: "#3a3f47",
+  bias: "#7a5195", witness: "#c2410c",
+};
+const canvas = document.getElementById("marking");
+const pen = canvas.getContext("2d", { alpha: false });
+const pointer = document.getElementById("pointer");
+const fingers = new Map();
+
+let layout = null;
+let layers = [];
+let corners = [];
+let units = "in";
+let look = null;
+let isWhole = true;
+let drawnPath = null;
+let due = false;
+
+export function show(record, unit) {
+  units = unit;
+  if (!record || !record.strokes) return;
+  const fresh = layout === null;
+  layout = record;
+  corners = record.fit.top.corners;
+  const paths = new Map();
+  for (const stroke of record.strokes) {
+    const name = `${stroke.layer} ${stroke.pen}`;
+    if (!paths.has(name)) paths.set(name, { layer: stroke.layer, pen: stroke.pen, path: new Path2D() });
+    const { path } = paths.get(name);
+    stroke.points.forEach(([x, y], at) => (at ? path.lineTo(x, y) : path.moveTo(x, y)));
+  }
+  layers = Array.from(paths.values());
+  if (fresh || isWhole) whole(); else redraw();
+}
+
+// What is certainly drawn, over the marking.
+export function inked(lines) {
+  drawnPath = new Path2D();
+  for (const line of lines) {
+    line.forEach(([x, y], at) => (at ? drawnPath.lineTo(x, y) : drawnPath.moveTo(x, y)));
+  }
+  redraw();
+}
+
+function box() {
+  const xs = corners.map((one) => one[0]), ys = corners.map((one) => one[1]);
+  return [Math.min(...xs), Math.min(...ys), Math.max(...xs), Math.max(...ys)];
+}
+
+export function whole() {
+  if (!layout) return;
+  const [x0, y0, x1, y1] = box();
+  const scale = 0.94 * Math.min(canvas.width / (x1 - x0), canvas.height / (y1 - y0));
+  look = { scale, x: (x0 + x1) / 2, y: (y0 + y1) / 2 };
+  isWhole = true;
+  redraw();
+}
+
+// Table millimetres under a pixel of the canvas.
+function under(px, py) {
+  return [look.x + (px - canvas.width / 2) / look.scale, look.y - (py - canvas.height / 2) / look.scale];
+}
+
+export function zoom(by, px = canvas.width / 2, py = canvas.height / 2) {
+  if (!look) return;
+  isWhole = false;
+  const [x, y] = under(px, py);
+  const [x0, , x1] = box();
+  const least = 0.5 * canvas.width / (x1 - x0);
+  const scale = Math.min(Math.max(look.scale * by, least), 40);
+  look = {
+    scale,
+    x: x - (px - canvas.width / 2) / scale,
+    y: y + (py - canvas.height / 2) / scale,
+  };
+  redraw();
+}
+
+function pan(dx, dy) {
+  if (!look) return;
+  isWhole = false;
+  look = { ...look, x: look.x - dx / look.scale, y: look.y + dy / look.scale };
+  redraw();
+}
+
+function redraw() {
+  if (due) return;
+  due = true;
+  requestAnimationFrame(draw);
+}
+
+function draw() {
+  due = false;
+  pen.setTransform(1, 0, 0, 1, 0, 0);
+  pen.fillStyle = "#ece7dc";
+  pen.fillRect(0, 0, canvas.width, canvas.height);
+  if (!look) return;
+  const { scale } = look;
+  pen.setTransform(scale, 0, 0, -scale, canvas.width / 2 - look.x * scale, canvas.height / 2 + look.y * scale);
+  pen.fillStyle = "#ffffff";
+  pen.beginPath();
+  corners.forEach(([x, y], at) => (at ? pen.lineTo(x, y) : pen.moveTo(x, y)));
+  pen.closePath();
+  pen.fill();
+  pen.lineCap = pen.lineJoin = "round";
+  for (const one of layers) {
+    pen.strokeStyle = INK[one.layer] || "#111";
+    // Never thinner than a pixel, so that the far view stays legible.
+    pen.lineWidth = Math.max(one.pen === "heavy" ? 2 : 1, (one.pen === "heavy" ? 1.6 : 0.8) / scale);
+    pen.stroke(one.path);
+  }
+  if (!drawnPath) return;
+  pen.strokeStyle = "#0f766e";
+  pen.lineWidth = Math.max(2.5, 2 / scale);
+  pen.stroke(drawnPath);
+}
+
+function sized() {
+  const ratio = window.devicePixelRatio || 1;
+  const [width, height] = [Math.round(canvas.clientWidth * ratio), Math.round(canvas.clientHeight * ratio)];
+  if (width === canvas.width && height === canvas.height) return;
+  canvas.width = width;
+  canvas.height = height;
+  if (isWhole) whole(); else redraw();
+}
+
+export function length(mm) {
+  if (units === "mm") return `${mm.toFixed(1)} mm`;
+  const parts = Math.round((mm / 25.4) * 32);
+  const whole = Math.floor(Math.abs(parts) / 32), rest = Math.abs(parts) % 32;
+  const sign = parts < 0 ? "-" : "";
+  if (!rest) return `${sign}${whole} in`;
+  let over = 32, up = rest;
+  while (up % 2 === 0) { up /= 2; over /= 2; }
+  return `${sign}${whole ? `${whole} ` : ""}${up}/${over} in`;
+}
+
+function read(event) {
+  if (!look) return;
+  const ratio = canvas.width / canvas.clientWidth;
+  const [x, y] = under(event.offsetX * ratio, event.offsetY * ratio);
+  const zero = layout.fit.zero_x ?? zeroLine();
+  pointer.textContent = filled(texts.pointer, { along: length(x - zero), across: length(y) });
+}
+
+function zeroLine() {
+  let least = Infinity;
+  for (const stroke of layout.strokes) {
+    if (stroke.layer === "cross") least = Math.min(least, stroke.points[0][0]);
+  }
+  return least === Infinity ? 0 : least;
+}
+
+canvas.addEventListener("wheel", (event) => {
+  event.preventDefault();
+  const ratio = canvas.width / canvas.clientWidth;
+  zoom(Math.exp(-event.deltaY / 400), event.offsetX * ratio, event.offsetY * ratio);
+}, { passive: false });
+
+canvas.addEventListener("pointerdown", (event) => {
+  canvas.setPointerCapture(event.pointerId);
+  fingers.set(event.pointerId, [event.clientX, event.clientY]);
+});
+for (const ended of ["pointerup", "pointercancel"]) {
+  canvas.addEventListener(ended, (event) => fingers.delete(event.pointerId));
+}
+canvas.addEventListener("pointermove", (event) => {
+  read(event);
+  const before = fingers.get(event.pointerId);
+  if (!before) return;
+  const ratio = canvas.width / canvas.clientWidth;
+  const now = [event.clientX, event.clientY];
+  if (fingers.size === 1) pan((now[0] - before[0]) * ratio, (now[1] - before[1]) * ratio);
+  else pinched(event.pointerId, before, now, ratio);
+  fingers.set(event.pointerId, now);
+});
+
+function pinched(id, before, now, ratio) {
+  const other = Array.from(fingers).find(([name]) => name !== id)[1];
+  const apart = (a, b) => Math.hypot(a[0] - b[0], a[1] - b[1]);
+  const frame = canvas.getBoundingClientRect();
+  const middle = [(now[0] + other[0]) / 2 - frame.left, (now[1] + other[1]) / 2 - frame.top];
+  zoom(apart(now, other) / Math.max(apart(before, other), 1), middle[0] * ratio, middle[1] * ratio);
+}
+
+canvas.addEventListener("keydown", (event) => {
+  const step = canvas.width / 10;
+  const moves = {
+    ArrowLeft: [step, 0], ArrowRight: [-step, 0], ArrowUp: [0, step], ArrowDown: [0, -step],
+  };
+  if (event.key in moves) pan(...moves[event.key]);
+  else if (event.key === "+") zoom(1.5);
+  else if (event.key === "-") zoom(1 / 1.5);
+  else if (event.key === "0") whole();
+  else return;
+  event.preventDefault();
+});
+
+new ResizeObserver(sized).observe(canvas);

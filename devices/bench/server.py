@@ -1,0 +1,187 @@
+"""The bench's local server: who may open the page, and what files it is made of.
+
+It knows requests and the key; what is said over the sockets is `devices.bench.house`'s.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import hmac
+import json
+from importlib import resources
+from typing import TYPE_CHECKING
+
+from starlette.applications import Starlette
+from starlette.middleware import Middleware
+from starlette.middleware.gzip import GZipMiddleware
+from starlette.responses import FileResponse, HTMLResponse, RedirectResponse, Response
+from starlette.routing import Route, WebSocketRoute
+
+from devices.bench.house import hold_page
+from devices.bench.state import LOOKED_AT, written_files
+from devices.serving.body import short_body
+from devices.serving.guard import Guard, too_long
+from marking.errors import CanvasruleError
+
+if TYPE_CHECKING:
+    from collections.abc import Collection
+
+    from starlette.requests import HTTPConnection, Request
+    from starlette.types import ASGIApp
+    from starlette.websockets import WebSocket
+
+    from devices.bench.house import BenchHouse
+
+FILES = {
+    "bench.css": "text/css",
+    "bench.js": "text/javascript",
+    "fields.js": "text/javascript",
+    "errands.js": "text/javascript",
+    "jobs.js": "text/javascript",
+    "mark.js": "text/javascript",
+    "picture.js": "text/javascript",
+    "texts.js": "text/javascript",
+}
+_STALE = 4401
+
+
+def application(house: BenchHouse, hosts: Collection[str]) -> ASGIApp:
+    """The page of one run, answering only at `hosts`."""
+
+    app = Starlette(
+        routes=[
+            Route("/", _page),
+            Route("/layout", _layout),
+            Route("/inked", _inked),
+            Route("/out/{name:path}", _written),
+            Route("/ports", _ports),
+            Route("/stop", _stop, methods=["POST"]),
+            Route("/try", _try, methods=["POST"]),
+            Route("/pages/{name}", _asset),
+            WebSocketRoute("/bench", _bench),
+        ],
+        middleware=[Middleware(GZipMiddleware, compresslevel=3)],
+    )
+    app.state.house = house
+    return Guard(app, hosts)
+
+
+def _house(here: HTTPConnection) -> BenchHouse:
+    house: BenchHouse = here.app.state.house
+    return house
+
+
+def _cookie(here: HTTPConnection) -> str:
+    """The cookie's name: browsers keep none by port, and two benches may be open."""
+    return f"canvasrule-bench-{here.url.port}"
+
+
+def _may_enter(here: HTTPConnection) -> bool:
+    return _is_key(here, here.cookies.get(_cookie(here)))
+
+
+def _is_key(here: HTTPConnection, given: str | None) -> bool:
+    return hmac.compare_digest((given or "").encode(), _house(here).key.encode())
+
+
+def _text(name: str) -> str:
+    return resources.files("devices.bench").joinpath("pages", name).read_text("utf-8")
+
+
+async def _page(request: Request) -> Response:
+    if _is_key(request, request.query_params.get("key")):
+        await _house(request).asked_for(request.query_params.get("job"))
+        answer = RedirectResponse("/", 303)
+        key = _house(request).key
+        answer.set_cookie(_cookie(request), key, httponly=True, samesite="lax", path="/")
+        return answer
+    if not _may_enter(request):
+        return Response(
+            "This page has a new address in each run of canvasrule bench, which prints it: open "
+            "that one. Nothing is lost.",
+            403,
+            media_type="text/plain",
+        )
+    return HTMLResponse(_text("bench.html"))
+
+
+async def _layout(request: Request) -> Response:
+    if not _may_enter(request):
+        return Response(status_code=403)
+    job = _house(request).job
+    text = await asyncio.to_thread(job.drawing) if job else "{}"
+    return Response(text, media_type="application/json")
+
+
+async def _inked(request: Request) -> Response:
+    if not _may_enter(request):
+        return Response(status_code=403)
+    job = _house(request).job
+    text = await asyncio.to_thread(job.inked) if job else "[]"
+    return Response(text, media_type="application/json")
+
+
+async def _written(request: Request) -> Response:
+    """A file of the job's `out` folder, by a name that the page was told."""
+    if not _may_enter(request):
+        return Response(status_code=403)
+    job, name = _house(request).job, request.path_params["name"]
+    folder = job.folder if job else _house(request).root
+    if job is None or name not in {one["name"] for one in written_files(folder)}:
+        return Response("There is no such file.", 404, media_type="text/plain")
+    path = folder / "out" / name
+    return FileResponse(path, media_type=LOOKED_AT[path.suffix])
+
+
+async def _ports(request: Request) -> Response:
+    if not _may_enter(request):
+        return Response(status_code=403)
+    from devices.driving.port import candidates
+
+    found = await asyncio.to_thread(candidates)
+    told = [{"name": port.name, "about": port.description} for port in found]
+    return Response(json.dumps(told), media_type="application/json")
+
+
+async def _stop(request: Request) -> Response:
+    if not _may_enter(request):
+        return Response(status_code=403)
+    await _house(request).stop()
+    return Response(status_code=204)
+
+
+async def _try(request: Request) -> Response:
+    if not _may_enter(request):
+        return Response(status_code=403)
+    body = await short_body(request)
+    if body is None:
+        return too_long()
+    job = _house(request).job
+    if job is None:
+        return Response(status_code=404)
+    try:
+        asked = json.loads(body)
+        found = await asyncio.to_thread(job.tried, str(asked.get("name")), asked.get("value"))
+    except (ValueError, AttributeError, RecursionError):
+        return Response(status_code=400)
+    except CanvasruleError as fault:
+        found = json.dumps({"faults": {"": " ".join(fault.messages)}})
+    return Response(found, media_type="application/json")
+
+
+async def _asset(request: Request) -> Response:
+    name = request.path_params["name"]
+    if name in ("link.js", "beats.js"):
+        text = resources.files("devices.serving").joinpath(name).read_text("utf-8")
+        return Response(text, media_type="text/javascript")
+    if name not in FILES:
+        return Response("There is no such file.", 404, media_type="text/plain")
+    return Response(_text(name), media_type=FILES[name])
+
+
+async def _bench(socket: WebSocket) -> None:
+    await socket.accept()
+    if not _may_enter(socket):
+        await socket.close(_STALE)
+        return
+    await hold_page(_house(socket), socket)

@@ -1,0 +1,118 @@
+"""How far each step of a job is, in words, by what the job's record and its folder show.
+
+It keeps nothing, and says done only of what the record or a file can show.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from devices.begun import plan_of
+from devices.history import has_record, kept_correction
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+    from pathlib import Path
+
+    from devices.bench.state import Standing
+    from devices.job import Job
+    from marking.layout.layout import Layout
+    from marking.sections.zones import ZoneName
+
+KEEP_PAGE = "paper/keep.pdf"
+STEPS = ("measure", "choose", "see", "way", "ready", "mark", "prove", "keep")
+
+
+@dataclass(frozen=True)
+class Kept:
+    """What job.db knows of the marking as it stands."""
+
+    inked: tuple[tuple[int, int], ...] = ()
+    """Sections done, and all there are, of each division that any ink belongs to."""
+    ruled: int = 0
+    begun: bool = False
+    proved: bool = False
+
+
+def kept_of(folder: Path, job: Job | None = None, layout: Layout | None = None) -> Kept:
+    """What the record of a job knows; of sections only what belongs to this very `layout`.
+
+    Raises BadInputError where it cannot be read.
+    """
+    if not has_record(folder):
+        return Kept()
+    from marking.begun.inked import done_sections, ink_name
+    from marking.record.record import layout_hash, open_record
+
+    with open_record(folder) as record:
+        ink, runs = record.ink(), record.runs()
+        proved = bool(record.checks("proof"))
+        named = layout_hash(layout) if layout is not None else None
+        ticks = {one.line: one.event == "ruled" for one in record.ruled() if one.layout == named}
+    traced = sum(one.section.startswith(ink_name("", "beam")) for one in ink)
+    plotted = len(runs) + len(ink) - traced
+    counts = []
+    if job is not None and layout is not None:
+        zones: tuple[tuple[ZoneName, int], ...] = (("plotter", plotted), ("beam", traced))
+        for zone in (name for name, some in zones if some):
+            correction = kept_correction(folder, job) if zone == "plotter" else None
+            plan = plan_of(folder, zone, job, layout, correction)
+            with open_record(folder) as record:
+                counts.append((len(done_sections(record, layout, plan)), len(plan.sections)))
+    return Kept(tuple(counts), sum(ticks.values()), bool(runs), proved)
+
+
+def steps(
+    here: Standing, kept: Kept, waiting: Mapping[str, str], files: Sequence[Mapping[str, Any]]
+) -> list[dict[str, Any]]:
+    """How each step stands, in words, and whether anything is left to do on it.
+
+    A step that the record cannot call done is left: a person knows what else there is.
+    """
+    names = {str(one["name"]) for one in files}
+    way = here.written.get("ways", {}).get("way")
+    stands = {
+        "measure": _measured(here, waiting),
+        "choose": ("Nothing wrong", False)
+        if here.layout is not None
+        else ("Something is wrong", True),
+        "see": _seen(here),
+        "way": (str(way), False) if way else ("None chosen", True),
+        "ready": _ready(kept, names),
+        "mark": _marked(kept),
+        "prove": ("Measured", False) if kept.proved else ("Nothing measured yet", True),
+        "keep": ("Page written", False) if KEEP_PAGE in names else ("Page not written yet", True),
+    }
+    return [{"step": step, "says": stands[step][0], "left": stands[step][1]} for step in STEPS]
+
+
+def _measured(here: Standing, waiting: Mapping[str, str]) -> tuple[str, bool]:
+    if here.job is not None and here.job.table.survey is not None:
+        return "Measured", False
+    typed = sum(name.startswith("table.survey.") for name in waiting)
+    return (f"{typed} of 6 measured", True) if typed else ("Six measurements to take", True)
+
+
+def _seen(here: Standing) -> tuple[str, bool]:
+    if here.layout is None:
+        return "No new picture", True
+    count = len(here.layout.warnings)
+    return (
+        f"{count} {'note' if count == 1 else 'notes'} to read" if count else "Nothing to note"
+    ), False
+
+
+def _ready(kept: Kept, names: set[str]) -> tuple[str, bool]:
+    if kept.begun:
+        return "Begun", False
+    return (f"{len(names)} files written", False) if names else ("Nothing written yet", True)
+
+
+def _marked(kept: Kept) -> tuple[str, bool]:
+    said = [f"{done} of {every} sections" for done, every in kept.inked]
+    if kept.ruled:
+        said.append(f"{kept.ruled} {'line' if kept.ruled == 1 else 'lines'} ruled")
+    whole = any(done == every for done, every in kept.inked)
+    # Which lines are ruled beside the sections hangs on the way; the proof ends them all.
+    return (", ".join(said) or "Nothing inked yet"), not (whole or kept.proved)

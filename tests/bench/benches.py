@@ -1,0 +1,129 @@
+"""Runs `canvasrule bench` for the tests of its page."""
+
+from __future__ import annotations
+
+import contextlib
+import json
+import os
+import signal
+import subprocess
+import sys
+import time
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator
+
+    from playwright.sync_api import Browser, Locator, Page
+
+SMALL = 'schema = 1\ntitle = "Millrace sampler"\n[table]\nlength = "26 in"\nwidth = "17 in"\n'
+"""A top that one A3 bed or two ink: what is looked at is the page, not the table."""
+_PATIENCE_SECONDS = 60.0
+"""By when what is waited for has come, however busy the machine is."""
+
+
+@dataclass(frozen=True)
+class Bench:
+    """A bench that is running over a folder of jobs."""
+
+    url: str
+    process: subprocess.Popen[str]
+    root: Path
+
+
+def command(*words: str | Path) -> list[str]:
+    """A verb, as the terminal calls it."""
+    return [sys.executable, "-m", "devices.commands", *map(str, words)]
+
+
+def surroundings() -> dict[str, str]:
+    """The environment in which this very tree is what runs."""
+    return {**os.environ, "PYTHONPATH": str(Path(__file__).resolve().parents[2])}
+
+
+@contextlib.contextmanager
+def bench(folder: Path, *words: str) -> Iterator[Bench]:
+    """`canvasrule bench --json` over a folder of jobs or a job, ended as by Ctrl C."""
+    process = subprocess.Popen(
+        command("bench", "--job", folder, "--no-open", "--json", *words),
+        stdout=subprocess.PIPE,
+        stderr=subprocess.DEVNULL,
+        text=True,
+        env=surroundings(),
+    )
+    assert process.stdout is not None
+    root = folder.parent if (folder / "job.toml").exists() else folder
+    try:
+        yield Bench(json.loads(process.stdout.readline())["page"], process, root)
+    finally:
+        if process.poll() is None:
+            process.send_signal(signal.SIGINT)
+        process.wait(20)
+        process.stdout.close()
+
+
+def small_job(folder: Path, more: str = "") -> Path:
+    """A small job in a folder of jobs."""
+    folder.mkdir(parents=True, exist_ok=True)
+    (folder / "job.toml").write_text(SMALL + more, "utf-8")
+    return folder
+
+
+def opened(
+    browser: Browser, run: Bench, job: str = "", size: tuple[int, int] = (1440, 900)
+) -> Page:
+    """The page in a window of its own, once it is in step, with `job` open where one is named."""
+    page = browser.new_context(viewport={"width": size[0], "height": size[1]}).new_page()
+    page.goto(f"{run.url}&job={job}" if job else run.url)
+    page.get_by_text("In step").wait_for()
+    if job:
+        until(page, lambda: (page.locator("#folder").text_content() or "").endswith(job), job)
+    return page
+
+
+def until(page: Page, true: Callable[[], bool], what: str) -> None:
+    """Waits until something is true, however long a busy machine takes."""
+    end = time.monotonic() + _PATIENCE_SECONDS
+    while not true():
+        assert time.monotonic() < end, (what, page.locator("#told").inner_text())
+        page.wait_for_timeout(25)
+
+
+def field(name: str) -> str:
+    """Where the control of a key of job.toml is."""
+    return f'[data-name="{name}"] :is(input, select, textarea)'
+
+
+def shown(page: Page, name: str, value: str) -> None:
+    """Waits until a field shows a value."""
+    until(page, lambda: page.locator(field(name)).input_value() == value, f"{name} = {value}")
+
+
+def kept(folder: Path) -> str:
+    """What stands in job.toml."""
+    return (folder / "job.toml").read_text("utf-8")
+
+
+def in_job(page: Page, folder: Path, text: str) -> None:
+    """Waits until job.toml has a text."""
+    until(page, lambda: text in kept(folder), f"{text!r} in job.toml")
+
+
+def inking(page: Page, button: Locator) -> None:
+    """Answers yes to whatever is asked until strokes are drawn.
+
+    On a busy machine a beat may come too late, which stops the pen: then it is begun anew.
+    """
+    inks = page.locator("#told").get_by_text("strokes, about")
+
+    def begun() -> bool:
+        yes = page.locator("#answers button").first
+        if yes.is_visible():
+            yes.click()
+        elif button.is_enabled() and "stopped" in page.locator("#told").inner_text():
+            button.click()
+        return inks.count() > 0
+
+    until(page, begun, "strokes are drawn")

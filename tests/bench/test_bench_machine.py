@@ -1,0 +1,168 @@
+"""A machine driven from the bench page in real Chromium, on the simulated plotter."""
+
+from __future__ import annotations
+
+import subprocess
+from typing import TYPE_CHECKING
+
+import pytest
+
+from tests.bench.benches import (
+    bench,
+    command,
+    field,
+    in_job,
+    inking,
+    opened,
+    small_job,
+    surroundings,
+    until,
+)
+from tests.projector.browsers import chromium
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+    from pathlib import Path
+
+    from playwright.sync_api import Browser, Page
+
+    from tests.bench.benches import Bench
+
+
+@pytest.fixture(scope="module")
+def chrome() -> Iterator[Browser]:
+    with chromium() as one:
+        yield one
+
+
+@pytest.fixture
+def browser(chrome: Browser) -> Iterator[Browser]:
+    """The browser, which has no page of an earlier test open."""
+    yield chrome
+    for context in chrome.contexts:
+        context.close()
+
+
+def test_an_empty_folder_leads_to_ink_on_simulated_cloth_in_few_clicks(
+    tmp_path: Path, browser: Browser
+) -> None:
+    """Counted as the goal is: each click and each field filled, at most 25."""
+    done = 0
+    with bench(tmp_path) as run:
+        page = opened(browser, run)
+
+        def fill(name: str, text: str) -> None:
+            nonlocal done
+            done += 1
+            page.locator(name).fill(text)
+            page.locator(name).blur()
+
+        def click(name: str) -> None:
+            nonlocal done
+            done += 1
+            page.locator(name).first.click()
+
+        fill("#new-name", "Sampler")
+        page.select_option("#new-table", "own")
+        done += 1
+        fill("#new-length", "26 in")
+        fill("#new-width", "17 in")
+        click("#make-new")
+        page.locator(field("table.survey.near")).wait_for()
+        for name, text in {
+            "near": "26 in",
+            "far": "26 1/16 in",
+            "zero_end": "17 in",
+            "far_end": "17 in",
+            "diagonal_from_zero_near": "31 1/16 in",
+            "diagonal_from_zero_far": "31 1/16 in",
+        }.items():
+            fill(field(f"table.survey.{name}"), text)
+        folder = tmp_path / "Sampler"
+        in_job(page, folder, 'diagonal_from_zero_far = "31 1/16 in"')
+        page.locator("#steps").get_by_text("Measured", exact=True).wait_for()
+        assert not (folder / "job.waiting.json").exists()
+        click("#rehearse")
+        inks = page.locator("#told").get_by_text("strokes, about")
+
+        def begun() -> bool:
+            if page.locator("#answers").is_visible():
+                click("#answers button")
+            return inks.count() > 0
+
+        until(page, begun, "strokes are drawn")
+        assert done <= 25
+        page.get_by_role("button", name="Stop").click()
+        page.get_by_text("It ended before all was drawn").wait_for(timeout=60_000)
+        # A rehearsal is none of the cover's.
+        assert not (folder / "job.db").exists()
+
+
+@pytest.fixture(scope="module")
+def at_a_plotter(
+    tmp_path_factory: pytest.TempPathFactory,
+) -> Iterator[tuple[Bench, str]]:
+    """A bench, and the port of a simulated plotter over TCP whose ink would go on for minutes."""
+    folder = small_job(tmp_path_factory.mktemp("jobs") / "a")
+    simulated = subprocess.Popen(
+        command("simulate", "--job", folder, "--pace", "4"),
+        stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True, env=surroundings(),
+    )  # fmt: skip
+    assert simulated.stdout is not None
+    port = simulated.stdout.readline().strip()
+    try:
+        with bench(folder) as run:
+            yield run, port
+    finally:
+        simulated.terminate()
+        simulated.wait(20)
+        simulated.stdout.close()
+
+
+def ink(page: Page, port: str) -> None:
+    """Has the next section inked, and returns once strokes are drawn."""
+    page.evaluate("(name) => document.querySelector('#port').append(new Option(name, name))", port)
+    page.select_option("#port", port)
+    button = page.get_by_role("button", name="Ink the next section")
+    button.click()
+    # What an earlier run said goes first.
+    page.locator("#told").get_by_text("strokes drawn").wait_for(state="detached")
+    inking(page, button)
+
+
+def test_one_page_holds_the_machine_and_pauses_it_when_it_is_closed(
+    at_a_plotter: tuple[Bench, str], browser: Browser
+) -> None:
+    run, port = at_a_plotter
+    page = opened(browser, run)
+    # A sheet looked at in another tab is no reason to stop: beats come from a worker, whose clock
+    # no browser slows down for a hidden page.
+    until(page, lambda: len(page.workers) == 1, "a worker beats")
+    ink(page, port)
+    other = opened(browser, run)
+    other.get_by_text("Another page holds the machine.").wait_for()
+    for button in other.locator("#running [data-key]").all():
+        assert button.is_disabled()
+    # Nor by what its buttons would say.
+    other.evaluate("tap({do: 'machine', act: 'key', key: 'p'}, 'p')")
+    other.get_by_text("Another page holds the machine; only stopping").wait_for()
+    page.context.close()
+    other.get_by_text("The page that held the machine was closed").wait_for()
+    other.get_by_text("r1c1: paused").wait_for(timeout=60_000)
+    other.locator("#steps").get_by_text("0 of ").wait_for()
+
+
+def test_a_page_that_falls_silent_stops_the_pen_and_another_goes_on(
+    at_a_plotter: tuple[Bench, str], browser: Browser
+) -> None:
+    run, port = at_a_plotter
+    page = opened(browser, run)
+    ink(page, port)
+    other = opened(browser, run)
+    # It hangs, as a page does whose computer has no memory left.
+    page.evaluate("setTimeout(() => { for (;;); })")
+    other.get_by_text("Nothing is heard of the page that held the machine").wait_for()
+    other.get_by_text("r1c1: stopped").wait_for(timeout=60_000)
+    ink(other, port)
+    other.get_by_role("button", name="Stop").click()
+    other.locator("#told").get_by_text("r1c1: stopped").wait_for(timeout=60_000)
