@@ -53,12 +53,13 @@ find its corner by itself (power_up). Set its zero at the corner it counts from,
 raised clear of the cloth; where a screw carries the pen, set its height anew too, or it
 may draw in the air and be told as drawn.
 
-With --verniers a section that is attended meets the ink beside it to a tenth or two of a
-millimetre: typed steps move it before it is inked, its halves are begun anew over
-themselves afterwards (a doubled line says that the device was moved), and both go into
-what later sections are placed by. It needs a holder of its own for the removable pen;
-without one, or with nobody there, all halves come after the ink, and canvasrule place
---steps takes what they show.
+With --verniers an attended section knows to a tenth or two of a millimetre how it lies to
+the ink beside it: the steps typed move it before it is inked, towards that ink as far as
+being true to the table allows, and every later section is placed with them. The long
+lines of its halves are drawn over themselves after the ink: a doubled one says that the
+device was moved. It needs a holder of its own for the removable pen; without one, or with
+nobody there, all halves come after the ink, and canvasrule place --steps takes what they
+show.
 
 Once the first section is inked, and again after a new pen, an attended drive asks to bring
 the pen by the arrow keys over a few crossings that it has just inked: how far what reads
