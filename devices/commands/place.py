@@ -145,8 +145,9 @@ def add_options(verb: argparse.ArgumentParser) -> None:
         "Verniers tell a step to a tenth of a millimetre. Place a section with --verniers, plot\n"
         "out/placed/SECTION-verniers.hpgl first, read the pairs that the ink beside it has drawn\n"
         "the other half of, and give them as --steps with the same readings: the section is then\n"
-        "written for how it lies to that ink (--weight 1 meets it all the way). Plot the same halves again after its ink: a doubled line says\n"
-        "that the device was moved. What is read later ties both sections for all to come.\n\n"
+        "written for how it lies to that ink (--weight 1 meets it all the way). Plot the same\n"
+        "halves again after its ink: a doubled line says that the device was moved. What is read\n"
+        "later ties both sections for all to come.\n\n"
         "example:\n  canvasrule place --job my-bench --section r1c2 --readings r1c2.csv"
     )
 
