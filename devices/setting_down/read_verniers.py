@@ -8,6 +8,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
+from devices.session.piped_keys import is_piped
 from devices.setting_down.halves import halves_in, moved_halves
 from devices.setting_down.set_down import keep
 from devices.setting_down.steps_read import as_steps, closing
@@ -33,7 +34,8 @@ def to_read_first(stance: Stance, place: Workplace) -> tuple[JoinVernier, ...]:
     The removable pen has to have a holder of its own: nobody changes pens twice for a section.
     """
     section, pens = stance.section, place.job.pens
-    nobody = place.rehearsal or not place.person.attended
+    # A page presses keys and types nothing.
+    nobody = place.rehearsal or not place.person.attended or is_piped()
     begun = place.record.strokes(section.id)
     if nobody or begun or stance.placed is None or not place.verniers:
         return ()
