@@ -20,6 +20,7 @@ from devices.commands.shared import (
 )
 from devices.history import has_record, kept_correction
 from devices.machine_zones import divided
+from devices.setting_down.steps_read import steps_for_proof
 from marking.begun.on_the_cover import COVER, plan_hash
 from marking.errors import BadInputError, RefusedError
 from marking.job.keys import ClothTable, paper_of, tape_of
@@ -280,9 +281,14 @@ def _other_cover(sheet: KeptCheck, cover: _Cover) -> bool:
 
 def _judge(options: argparse.Namespace, job: Job) -> int:
     path = given_file("--measured", options.measured, options.job)
-    kept, sheet, layout = _kept_sheet(options.job, job)
+    kept, sheet, cover = _kept_sheet(options.job, job)
+    layout = cover.layout
     shown = read_measured(path, sheet, job.units, options.confirmed)
     _check_confirmed(options.confirmed, shown)
+    with open_record(options.job) as record:
+        shown, taken = steps_for_proof(shown, sheet.steps, record, layout, cover.plan)
+    if taken:
+        say(f"with what was kept of verniers read before: {', '.join(taken)}")
     limits = limits_of(job.tolerance, job.allowed)
     verdict = prove(sheet, shown, tape_of(job.tape), limits, options.confirmed)
     named = layout_hash(layout)
@@ -325,7 +331,7 @@ def _mended(folder: Path, job: Job, layout: Layout) -> tuple[Mend, ...]:
         return tuple(one for one in mends(record, layout, plan) if one.state != "taken back")
 
 
-def _kept_sheet(folder: Path, job: Job) -> tuple[Mapping[str, Any], DistanceSheet, Layout]:
+def _kept_sheet(folder: Path, job: Job) -> tuple[Mapping[str, Any], DistanceSheet, _Cover]:
     """What the last sheet was written for, and its distances as they were kept.
 
     Raises RefusedError when no sheet was written, or it is for another cover.
@@ -346,7 +352,7 @@ def _kept_sheet(folder: Path, job: Job) -> tuple[Mapping[str, Any], DistanceShee
         )
     model = distortion_of(cover.lying, cover.plan)
     steps = steps_read(model, verniers_from(kept.get("verniers", ())))
-    return kept, DistanceSheet(distances_from(kept["distances"]), model, steps), cover.layout
+    return kept, DistanceSheet(distances_from(kept["distances"]), model, steps), cover
 
 
 def _check_confirmed(confirmed: list[str], shown: dict[str, float]) -> None:

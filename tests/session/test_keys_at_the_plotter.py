@@ -120,6 +120,13 @@ def nudge(running: Terminal, keys: str, shown: str) -> None:
     running.until(f"{shown} mm from where it was planned")
 
 
+def leave_the_pointer(running: Terminal) -> None:
+    """Once the first section is inked: how far what reads stands from the pen is not found."""
+    running.until("Find it now?")
+    running.until("n: no]")
+    running.type("n")
+
+
 def laid(folder: Path, name: str) -> NDArray[np.float64]:
     """Lowest and highest inked point on a section's cloth; bed frame, mm."""
     ink = read_cloth(folder / f"{name}.ink")
@@ -316,6 +323,7 @@ def test_a_paused_section_is_gone_on_with_at_the_terminal_once_the_pen_hangs_ove
             assert "certainly drawn, 0 perhaps" in second.until("Is it over it")
             second.until("n: no]")
             second.type("y")
+            leave_the_pointer(second)
             assert second.ended() == 0
         finally:
             second.close()
@@ -398,6 +406,7 @@ def test_a_pen_that_is_not_in_is_not_inked_with(run_cli: RunCli, tmp_path: Path)
                 running.until(question)
                 running.until("n: no]")
                 running.type(ENTER)
+            leave_the_pointer(running)
             assert running.ended() == 0
         finally:
             running.close()
