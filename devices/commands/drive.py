@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     import argparse
 
     from devices.inking.sections import Commands
+    from marking.proof.verniers import JoinVernier
 
 _SCALE = 60.0
 _MORE = """\
@@ -51,6 +52,19 @@ silent, or whose answer is lost; a gantry without switches to find its zero
 find its corner by itself (power_up). Set its zero at the corner it counts from, its pen
 raised clear of the cloth; where a screw carries the pen, set its height anew too, or it
 may draw in the air and be told as drawn.
+
+With --verniers an attended section knows to a tenth or two of a millimetre how it lies to
+the ink beside it: the steps typed move it before it is inked, towards that ink as far as
+being true to the table allows, and every later section is placed with them. The long
+lines of its halves are drawn over themselves after the ink: a doubled one says that the
+device was moved. It needs a holder of its own for the removable pen; without one, or with
+nobody there, all halves come after the ink, and canvasrule place --steps takes what they
+show.
+
+Once the first section is inked, and again after a new pen, an attended drive asks to bring
+the pen by the arrow keys over a few crossings that it has just inked: how far what reads
+stands from what inks is kept with its doubt, counted in every reading from then on, and
+out of those before. With nobody there, what the profile says of it (pointer_doubt) goes on.
 
 Machines: what an HP-GL plotter's buffer holds is tried with raised moves before any ink.
 It acknowledges nothing: behind a garbled instruction two strokes or 8 seconds of drawing,
@@ -109,9 +123,15 @@ def add_options(verb: argparse.ArgumentParser) -> None:
     verb.add_argument(
         "--verniers",
         action="store_true",
-        help="after each section its halves of the verniers over its joins, with the removable "
-        "pen, before the device is moved; from the first section on. canvasrule prove --verniers "
-        "asks for their readings",
+        help="with each section its halves of the verniers over its joins, with the removable "
+        "pen; from the first section on. Where the ink beside it has drawn the other half, they "
+        "come first, and what the pairs show is asked for before anything is inked. canvasrule "
+        "prove --verniers asks for their readings",
+    )
+    verb.add_argument(
+        "--pointer",
+        action="store_true",
+        help="find anew, once a section is inked, how far what reads stands from the pen",
     )
     verb.add_argument("--outline", action="store_true", help="go round each section pen up first")
     verb.add_argument("--csv", action="store_true", help="print the record as CSV, and end")
@@ -120,7 +140,7 @@ def add_options(verb: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Drives what is not yet done, in order; returns 0 when all asked for is done."""
-    from devices.inking.in_turn import asked_for, known, lines_to_rule
+    from devices.inking.in_turn import asked_for, known, lines_to_rule, mends_to_rule
     from devices.inking.outcome_words import exit_code, outcome_lines, outcomes_record
     from devices.inking.sections import Wished, ink_in_turn, record_for, verniers_added
     from devices.session.claim import claimed
@@ -139,8 +159,9 @@ def run(options: argparse.Namespace) -> int:
     layout = layout_of(options.job, job)
     correction = kept_correction(options.job, job)
     plan = division = plan_of(options.job, "plotter", job, layout, correction)
+    verniers: tuple[JoinVernier, ...] = ()
     if options.verniers:
-        plan, said = verniers_added(plan, layout, job)
+        plan, verniers, said = verniers_added(plan, layout, job)
         say(said)
     sections = asked_for(known(options.job, job, layout, plan), options.section)
     readings = read_readings(options.readings) if options.readings else ()
@@ -165,6 +186,8 @@ def run(options: argparse.Namespace) -> int:
             correction=correction,
             rehearsal=options.simulate,
             begun_with=division,
+            verniers=verniers,
+            pointer=options.pointer,
         )
         outcomes = ink_in_turn(sections, place, wished, _commands(options))
     to_rule = lines_to_rule(options.job, layout, plan)
@@ -172,7 +195,8 @@ def run(options: argparse.Namespace) -> int:
         print_json(outcomes_record(outcomes, to_rule, rehearsal=options.simulate))
     else:
         rule = typed(["canvasrule", "rule", "--job", options.job])
-        print_lines(outcome_lines(outcomes, to_rule, rule))
+        anew = mends_to_rule(options.job, layout, plan)
+        print_lines(outcome_lines(outcomes, to_rule, rule, anew))
     return exit_code(outcomes)
 
 
@@ -217,6 +241,7 @@ def _again(options: argparse.Namespace, most: int | None, *, placed: bool) -> st
         ("--unattended", options.unattended),
         ("--moved", moved),
         ("--verniers", options.verniers),
+        ("--pointer", options.pointer),
         ("--outline", options.outline),
         ("--json", options.json),
     ):

@@ -21,6 +21,7 @@ from devices.commands.shared import (
 )
 from devices.history import has_record, kept_correction
 from devices.output.placed import write_placed
+from devices.output.programs import vernier_file
 from devices.session.claim import claimed
 from devices.setting_down.outside_a_drive import (
     Manner,
@@ -44,6 +45,7 @@ from devices.setting_down.outside_a_drive_words import (
     placed_lines,
     placed_record,
 )
+from devices.setting_down.steps_read import steps_after_ink, verniers_of
 from devices.setting_down.where_it_stands import standing_by
 from marking.begun.inked import runs_of
 from marking.begun.on_the_cover import standing
@@ -59,6 +61,7 @@ from marking.record.record import open_record
 if TYPE_CHECKING:
     import argparse
 
+    from marking.placement.placement import Placement
     from marking.record.readings import MarkReading
     from marking.sections.plan import Section
 
@@ -67,7 +70,7 @@ def add_options(verb: argparse.ArgumentParser) -> None:
     """Options of the verb."""
     add_job_option(verb)
     add_ink_option(verb)
-    what = verb.add_mutually_exclusive_group(required=True)
+    what = verb.add_mutually_exclusive_group()
     what.add_argument(
         "--readings",
         metavar="FILE",
@@ -88,6 +91,18 @@ def add_options(verb: argparse.ArgumentParser) -> None:
         "--all",
         action="store_true",
         help="adjust every reading of every inked section together, and show how all closes",
+    )
+    verb.add_argument(
+        "--steps",
+        metavar="FILE",
+        type=Path,
+        help="what verniers over the joins show, as prove takes it: alone for sections that are "
+        "inked; with --readings for one that has drawn its halves and no ink yet",
+    )
+    verb.add_argument(
+        "--verniers",
+        action="store_true",
+        help="write the section's halves of the verniers too, for where it stands",
     )
     verb.add_argument(
         "--section", metavar="SECTION", help="the section whose readings are taken from FILE"
@@ -127,6 +142,12 @@ def add_options(verb: argparse.ArgumentParser) -> None:
         "time. Where two readings may be wrong equally well, both are named. --all tells where\n"
         "each inked section really lies and how all readings close. With a [fence] a section\n"
         "reads only what control asks for; one that is asked for none is placed --at-fence.\n\n"
+        "Verniers tell a step to a tenth of a millimetre. Place a section with --verniers, plot\n"
+        "out/placed/SECTION-verniers.hpgl first, read the pairs that the ink beside it has drawn\n"
+        "the other half of, and give them as --steps with the same readings: the section is then\n"
+        "written for how it lies to that ink (--weight 1 meets it all the way). Plot the same\n"
+        "halves again after its ink: a doubled line says that the device was moved. What is read\n"
+        "later ties both sections for all to come.\n\n"
         "example:\n  canvasrule place --job my-bench --section r1c2 --readings r1c2.csv"
     )
 
@@ -137,6 +158,7 @@ def run(options: argparse.Namespace) -> int:
     check_way(options.job, job, "place", "plotter")
     if options.at_fence is not None and options.without_fence:
         raise BadInputError("--at-fence and --without-fence say the opposite: give one of them")
+    _check_what(options)
     if options.readings is not None:
         given_file("--readings", options.readings, options.job)
     layout = layout_of(options.job, job, despite_ink=options.despite_ink)
@@ -156,7 +178,38 @@ def run(options: argparse.Namespace) -> int:
         at = OpenJob(record, job, layout, plan, correction)
         if options.inked is not None:
             return _take_as_inked(options, at)
-        return _adjust_all(options, at) if options.all else _place(options, at)
+        if options.all:
+            return _adjust_all(options, at)
+        if options.readings is None and options.at_fence is None:
+            return _keep_steps(options, at)
+        return _place(options, at)
+
+
+def _check_what(options: argparse.Namespace) -> None:
+    """Refuses nothing to do, and steps beside what reads none."""
+    placing = options.readings is not None or options.at_fence is not None
+    other = options.inked is not None or options.all
+    if options.steps is not None:
+        given_file("--steps", options.steps, options.job)
+        if other:
+            raise BadInputError("--steps goes alone, or with --readings or --at-fence")
+    elif not (placing or other):
+        raise BadInputError(
+            "say what to do: --readings FILE, --at-fence SECTION, --steps FILE, --inked SECTION "
+            "or --all"
+        )
+    if options.verniers and not placing:
+        raise BadInputError("--verniers goes with --readings or --at-fence")
+
+
+def _keep_steps(options: argparse.Namespace, at: OpenJob) -> int:
+    guard_division(at.record, at.job, at.layout, at.plan, at.correction)
+    report = steps_after_ink(options.steps, at.record, at.job, at.layout, at.plan)
+    if options.json:
+        print_json(report.record)
+    else:
+        print_lines(report.lines)
+    return 0
 
 
 def _take_as_inked(options: argparse.Namespace, at: OpenJob) -> int:
@@ -173,7 +226,7 @@ def _take_as_inked(options: argparse.Namespace, at: OpenJob) -> int:
 def _adjust_all(options: argparse.Namespace, at: OpenJob) -> int:
     stands, errors = standing_by(at.record, at.layout, at.plan, at.job)
     _note(left_out_note(stands.left_out))
-    adjusted, inked = adjusted_together(stands, errors, at.plan)
+    adjusted, inked = adjusted_together(stands, errors, at)
     if options.json:
         print_json(adjusted_record(adjusted, inked))
     else:
@@ -191,6 +244,8 @@ def _place(options: argparse.Namespace, at: OpenJob) -> int:
         options.weight,
         at_fence=options.at_fence is not None,
         without_fence=options.without_fence,
+        steps=options.steps,
+        halves=options.verniers,
         accepted=options.accept,
     )
     if runs_of(at.record, section.id, at.plan):
@@ -198,7 +253,8 @@ def _place(options: argparse.Namespace, at: OpenJob) -> int:
     placed, ground = place_and_keep(section, readings, at, manner)
     allowed = may_be_inked(placed.verdict, accepted=options.accept)
     folder = options.job / OUTPUT / PLACED
-    paths, note = write_placed(folder, at.job, placed, at.correction, may_be_inked=allowed)
+    halves = _halves(placed, at) if options.verniers or options.steps is not None else {}
+    paths, note = write_placed(folder, at.job, placed, at.correction, halves, may_be_inked=allowed)
     _note(None if note is None else f"note: {note}")
     slip, scatter = slips(placed, ground, section, at), scatters(ground, at)
     if options.json:
@@ -207,9 +263,16 @@ def _place(options: argparse.Namespace, at: OpenJob) -> int:
     print_lines([*placed_lines(placed, scatter, slip)])
     for path in paths:
         say(f"wrote {path}")
-    if paths:
+    if paths and allowed:
         say(f'once it is inked: canvasrule place --job "{options.job}" --inked {section.id}')
     return 0 if allowed else 1
+
+
+def _halves(placed: Placement, at: OpenJob) -> dict[str, bytes]:
+    """The section's halves of verniers, where they were drawn for or are to be drawn for."""
+    inking, verniers = placed.inking, verniers_of(at.job, at.layout, at.plan)
+    pose = inking.setup.pose if inking.taken is None else inking.taken.halves
+    return vernier_file(placed.section, pose, verniers, at.plan.zone, at.job, at.correction)
 
 
 def _given(options: argparse.Namespace, at: OpenJob) -> tuple[Section, tuple[MarkReading, ...]]:

@@ -9,8 +9,6 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from devices.session.progress import inked_by_slot
-
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping, Sequence
 
@@ -29,6 +27,8 @@ class PenStretch:
 
     questions: tuple[str, ...]
     strokes: tuple[PenUse, ...]
+    new_pen: bool = False
+    """Whether one that inks is put in for a spent one."""
 
 
 def stretches(
@@ -52,10 +52,12 @@ def stretches(
     }
     questions: list[str] = []
     strokes: list[PenUse] = []
+    new = False
     for stroke in _tip_by_tip(todo, pens):
         pen = pens.named(stroke.pen)
         tip = _tip(stroke.pen, pens)
         asked: list[str] = []
+        spent_one = False
         # A section of ink alone may come after one that ended with the removable pen.
         other = _shared(pen.slot, section, pens) or before.get(pen.slot, tip) != tip
         if held.get(pen.slot) != tip and other:
@@ -66,15 +68,17 @@ def stretches(
             need = lengths[stroke.id]
             if left[pen.slot] < need:
                 asked.append(f"Put a new pen into holder {pen.slot}. Is it in?")
+                spent_one = True
                 left[pen.slot] = pen.ink_length
             left[pen.slot] -= need
         if asked and strokes:
-            yield PenStretch(tuple(questions), tuple(strokes))
-            questions, strokes = [], []
+            yield PenStretch(tuple(questions), tuple(strokes), new)
+            questions, strokes, new = [], [], False
         questions += asked
+        new = new or (spent_one and stroke.pen != "removable")
         strokes.append(stroke)
     if strokes:
-        yield PenStretch(tuple(questions), tuple(strokes))
+        yield PenStretch(tuple(questions), tuple(strokes), new)
 
 
 def parted(section: Section, pens: PensTable) -> tuple[Section, Section | None]:
@@ -104,6 +108,8 @@ def spent_by_slot(
     sections: Iterable[Section], pens: PensTable, kept: Iterable[KeptStroke]
 ) -> dict[int, float]:
     """mm of line that each holder's pens have drawn, by what is kept of the strokes."""
+    from devices.session.progress import inked_by_slot
+
     drawn: dict[str, set[str]] = {}
     for event in kept:
         if event.event != "sent":

@@ -19,6 +19,12 @@ from devices.session.keypresses import single_keys
 from devices.session.progress import in_words, verdicts
 from devices.session.session import begin, opened, set_anew, set_for
 from devices.setting_down import set_down as setdown
+from devices.setting_down.read_pointer import find_pointer
+from devices.setting_down.read_verniers import (
+    by_what_they_show,
+    halves_of_these,
+    to_read_first,
+)
 from marking.begun.inked import done_sections, runs_of
 from marking.begun.on_the_cover import plan_hash
 from marking.errors import RefusedError
@@ -46,6 +52,8 @@ class RunOutcome:
 
     ended: Literal["done", "paused", "stopped", "not allowed"]
     drawn: int
+    new_pen: bool = False
+    """Whether a spent pen that inks was changed for another."""
 
 
 def ink_section(
@@ -69,7 +77,19 @@ def ink_section(
             stance = setdown.found(section, earlier, place, link)
             if stance is None:
                 return RunOutcome("not allowed", 0)
-            return _ink(stance, place, link, clock)
+            first = to_read_first(stance, place)
+            if first:
+                halves = halves_of_these(stance, first, place)
+                outcome = _ink(stance, place, link, clock, only=halves)
+                if outcome.ended != "done":
+                    return outcome
+                stance = by_what_they_show(stance, first, place)
+            if stance is None:
+                return RunOutcome("not allowed", 0)
+            outcome = _ink(stance, place, link, clock)
+            if outcome.ended == "done":
+                find_pointer(stance, place, link, new_pen=outcome.new_pen)
+            return outcome
         finally:
             link.leave()
 
@@ -83,18 +103,26 @@ def _same_device(earlier: Sequence[KeptRun], place: Workplace) -> None:
         )
 
 
-def _ink(stance: Stance, place: Workplace, link: Link, clock: Callable[[], float]) -> RunOutcome:
+def _ink(
+    stance: Stance,
+    place: Workplace,
+    link: Link,
+    clock: Callable[[], float],
+    only: frozenset[str] | None = None,
+) -> RunOutcome:
+    """Draws what is not drawn, or of that `only` some, which leave the section open."""
     section, record, pens = stance.section, place.record, place.job.pens
     made = set_for(section, place)
     known = verdicts(made.strokes, record.strokes(section.id))
-    todo = [stroke for stroke in made.strokes if stroke.id in known.to_ink]
+    wanted = known.to_ink if only is None else known.to_ink & only
+    todo = [stroke for stroke in made.strokes if stroke.id in wanted]
     spent = spent_by_slot(place.plan.sections, pens, record.strokes())
     last = last_by_slot(place.plan.sections, pens, record.strokes())
     in_turn = list(stretches(section, todo, pens, spent, last))
     _refuse_pens_unattended(section, in_turn, place)
     link = set_anew(link, section, place)
     _tell_overstated(link, place)
-    if place.outline and todo:
+    if place.outline and todo and only is None:
         link.driver.send(link.script.outline(_outline(todo)))
         if not place.person.agrees("That was the outline, pen up. Ink it?"):
             link.driver.send(link.script.closing())
@@ -103,14 +131,14 @@ def _ink(stance: Stance, place: Workplace, link: Link, clock: Callable[[], float
     link.driver.drawn, link.driver.wish = shown.drawn, place.person.wish
     with _cloth_told(section, place, made.strokes):
         ended = _stretch_by_stretch(stance, in_turn, place, link, shown)
-        if not shown.left:
+        if not shown.left and only is None:
             record.add_ink(place.layout, section.id, "done", plan_hash(place.plan))
     if ended == "done" and shown.left:
         raise DeviceError(
             f"section {section.id}: all was sent, and {counted(shown.left, 'stroke')} not "
             "confirmed. Look at the cloth, and run drive again to ink what is missing"
         )
-    return RunOutcome(ended, shown.done)
+    return RunOutcome(ended, shown.done, any(stretch.new_pen for stretch in in_turn))
 
 
 @contextmanager

@@ -31,6 +31,7 @@ if TYPE_CHECKING:
     from devices.job import Job
     from devices.session.session import Workplace
     from marking.layout.layout import Layout
+    from marking.proof.verniers import JoinVernier
     from marking.record.record import Record
     from marking.sections.plan import Plan, Section
 
@@ -68,15 +69,18 @@ def record_for(folder: Path, *, simulate: bool) -> AbstractContextManager[Record
     return open_record(folder)
 
 
-def verniers_added(plan: Plan, layout: Layout, job: Job) -> tuple[Plan, str]:
-    """The sections with their halves of verniers, and a word on how many there are."""
+def verniers_added(
+    plan: Plan, layout: Layout, job: Job
+) -> tuple[Plan, tuple[JoinVernier, ...], str]:
+    """The sections with their halves of verniers, these, and a word on how many there are."""
     from marking.proof.drawn import with_verniers
 
     drawn, verniers = with_verniers(plan, layout, job.pens)
-    return drawn, (
+    said = (
         f"{counted(len(verniers), 'vernier')} over the joins, one half by each section, with the "
         f"removable pen from holder {job.pens.removable.slot}"
     )
+    return drawn, verniers, said
 
 
 def ink_in_turn(

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from devices.output.programs import REMOVABLE, pen_note, program_files
+from devices.output.programs import REMOVABLE, VERNIERS, pen_note, program_files
 from marking.output.files import replace_file
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
     from pathlib import Path
 
     from devices.job import Job
@@ -16,18 +17,26 @@ if TYPE_CHECKING:
 
 
 def write_placed(
-    folder: Path, job: Job, placed: Placement, correction: Correction | None, *, may_be_inked: bool
+    folder: Path,
+    job: Job,
+    placed: Placement,
+    correction: Correction | None,
+    verniers: Mapping[str, bytes],
+    *,
+    may_be_inked: bool,
 ) -> tuple[list[Path], str | None]:
     """Writes the section into `folder`, once what an earlier placement wrote there is gone.
 
-    With what to know of its files, if anything. Nothing is written that may not be inked.
+    With what to know of its files, if anything. Nothing is written that may not be inked; its
+    halves of `verniers` are where the section fits.
     """
-    for part in ("", REMOVABLE):
+    for part in ("", REMOVABLE, VERNIERS):
         for old in folder.glob(f"{placed.section.id}{part}.*"):
             old.unlink()
-    if not may_be_inked:
-        return [], None
-    files = program_files(placed.recut, job, correction)
-    for name, (data, _) in files.items():
+    files = program_files(placed.recut, job, correction) if may_be_inked else {}
+    written = {name: data for name, (data, _) in files.items()}
+    if may_be_inked or placed.verdict == "add a mark":
+        written |= verniers
+    for name, data in written.items():
         replace_file(folder / name, data)
-    return [folder / name for name in files], pen_note(files, job)
+    return [folder / name for name in written], pen_note(files, job)

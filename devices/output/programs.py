@@ -13,13 +13,16 @@ from marking.errors import BadInputError
 from marking.measures.counts import counted
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Iterable, Sequence
 
     from devices.job import Job
     from devices.plotter.bed import Bed
     from devices.plotter.correction import Correction
     from marking.layout.layout import Layout
+    from marking.network.pose import Pose
+    from marking.proof.verniers import JoinVernier
     from marking.sections.plan import Plan, Section
+    from marking.sections.zones import Zone
 
 REMOVABLE = "-removable"
 """Ends the name of a file for the removable pen alone."""
@@ -83,3 +86,24 @@ def vernier_files(
         f"with the device not moved, put the removable pen in holder {job.pens.removable.slot} and "
         f"plot the section's {VERNIERS} file; canvasrule prove --verniers asks for the readings"
     )
+
+
+def vernier_file(
+    section: Section,
+    pose: Pose,
+    verniers: Sequence[JoinVernier],
+    zone: Zone,
+    job: Job,
+    correction: Correction | None,
+) -> dict[str, bytes]:
+    """The halves that `section` draws, for a device that stands at `pose`; nothing without any."""
+    from marking.placement.recut import carried
+    from marking.proof.drawn import drawn_alone
+    from marking.proof.verniers import vernier_strokes
+
+    strokes = vernier_strokes(verniers).get(section.id)
+    if not strokes:
+        return {}
+    alone = carried(drawn_alone(section, strokes, job.pens, zone), pose)
+    data, _ = program(alone, job.plotter, job.pens, correction)
+    return {f"{section.id}{VERNIERS}.{job.plotter.dialect}": data}

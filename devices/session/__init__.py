@@ -3,5 +3,5 @@
 It knows what is common to setting down and inking.
 It may import: `devices.conversation`, `devices.dialects`, `devices.driving`, `devices.job`,
 `devices.machine_zones`, `devices.plotter`, `marking.begun`, `marking.errors`, `marking.job`,
-`marking.layout`, `marking.measures`, `marking.record`, `marking.sections`.
+`marking.layout`, `marking.measures`, `marking.proof`, `marking.record`, `marking.sections`.
 """

@@ -65,6 +65,36 @@ class Person:
         self.say("  yes" if agreed else "  no")
         return agreed
 
+    def tells(self, question: str) -> str:
+        """Asks for something typed; nothing where nobody is there. A keyboard's keys show as
+        they come.
+
+        Raises BadInputError when nobody is there to answer.
+        """
+        if not self.attended:
+            return ""
+        if not has_keyboard():
+            self.say(question)
+            answer = sys.stdin.readline() if sys.stdin is not None else ""
+            if not answer:
+                raise BadInputError("nobody answers: the input has ended; nothing more was sent")
+            return answer.strip()
+        typed = ""
+        with single_keys():
+            forget_keys()
+            self.say(question)
+            while (pressed := key_pressed()) not in ("enter", "escape"):
+                if pressed is None:
+                    time.sleep(_LOOK_SECONDS)
+                elif pressed == "backspace":
+                    typed = typed[:-1]
+                elif len(pressed) == 1:
+                    typed += pressed
+                if pressed is not None:
+                    print(f"\r  {typed} ", end="", file=sys.stderr, flush=True)
+        self.say("")
+        return typed.strip() if pressed == "enter" else ""
+
     def wish(self) -> Wish:
         """What the keys say, without waiting; of several, the one that is safest."""
         if not self.attended:

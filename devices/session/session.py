@@ -31,6 +31,7 @@ if TYPE_CHECKING:
     from devices.plotter.correction import Correction
     from devices.session.person import Person
     from marking.layout.layout import Layout
+    from marking.proof.verniers import JoinVernier
     from marking.record.readings import MarkReading
     from marking.record.record import Record
     from marking.sections.plan import Plan, Section
@@ -55,6 +56,10 @@ class Workplace:
     """Whether the cloth is a simulated one, on which nothing can be spoiled."""
     begun_with: Plan | None = None
     """The division that is kept, where `plan` has more to draw than it: verniers."""
+    pointer: bool = False
+    """Whether the pointer is to be found anew, though it is known and no pen was changed."""
+    verniers: Sequence[JoinVernier] = ()
+    """Those that `plan` has the halves of."""
 
 
 @dataclass

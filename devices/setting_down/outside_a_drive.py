@@ -12,6 +12,7 @@ from devices.begun import begin
 from devices.setting_down.scatter_words import scatter_line
 from devices.setting_down.slip_words import slip_report
 from devices.setting_down.standstill import still_there
+from devices.setting_down.steps_read import steps_before_ink
 from devices.setting_down.where_it_stands import (
     drawn_now,
     from_readings,
@@ -21,6 +22,7 @@ from devices.setting_down.where_it_stands import (
 )
 from marking.begun.inked import done_sections
 from marking.begun.on_the_cover import belongs, keep_placement, plan_hash
+from marking.begun.steps_kept import steps_on_the_cover
 from marking.errors import BadInputError, RefusedError
 from marking.mending.mend import mends, set_downs
 from marking.network.adjustment import adjust
@@ -69,6 +71,10 @@ class Manner:
     at_fence: bool
     """Whether it is placed by its fence alone."""
     without_fence: bool
+    steps: Path | None
+    """What verniers show that it has drawn its halves of, where anything."""
+    halves: bool
+    """Whether its halves are drawn for where it stands."""
     accepted: bool
     """Whether it is taken although more than is allowed is to be expected."""
 
@@ -140,6 +146,10 @@ def place_and_keep(
             f"section {section.id} is not pushed against a fence: control chose its marks without "
             "one. Read its marks, and give them with --readings"
         )
+    taken = None
+    if manner.steps is not None:
+        work = at.record, at.job, at.layout, at.plan
+        taken = steps_before_ink(manner.steps, section, *work)
     placed = placed_on(
         ground,
         section,
@@ -148,11 +158,13 @@ def place_and_keep(
         at.correction,
         kind=manner.kind,
         weight=manner.weight,
+        steps=taken,
     )
     begin(at.record, at.job, at.layout, at.plan, at.correction)
     at.record.add_readings(layout_hash(at.layout), readings)
     drawn = drawn_now(at.job, at.record, at.plan)
-    keep_placement(at.record, at.layout, at.plan, placed, drawn, accepted=manner.accepted)
+    how = {"accepted": manner.accepted, "halves": manner.halves}
+    keep_placement(at.record, at.layout, at.plan, placed, drawn, **how)
     return placed, ground
 
 
@@ -229,14 +241,15 @@ def take_as_inked(wanted: str, at: OpenJob, *, accepted: bool) -> str:
 
 
 def adjusted_together(
-    stands: Standing, errors: ErrorModel, plan: Plan
+    stands: Standing, errors: ErrorModel, at: OpenJob
 ) -> tuple[Adjusted, list[Section]]:
     """Every reading of every inked section adjusted together; with the ink laid, set-down by
     set-down. Raises RefusedError where nothing is inked."""
     if not stands.setups:
         raise RefusedError("no section is inked yet, so there is nothing to adjust")
-    adjusted = adjust(stands.sights.targets.values(), stands.laid, stands.datum, errors)
-    sections = {section.id: section for section in plan.sections}
+    steps = steps_on_the_cover(at.record, at.layout, at.plan, stands.begun)
+    adjusted = adjust(stands.sights.targets.values(), stands.laid, stands.datum, errors, steps)
+    sections = {section.id: section for section in at.plan.sections}
     return adjusted, [
         replace(sections[section_of(one.section)], id=one.section) for one in stands.laid
     ]

@@ -20,6 +20,7 @@ from devices.session.whereabouts import (
     read_anew,
     unseen_restart,
 )
+from devices.setting_down.halves import with_halves
 from devices.setting_down.read_marks import sight
 from devices.setting_down.scatter_words import scatter_line
 from devices.setting_down.set_down_words import (
@@ -253,7 +254,7 @@ def found(
         if earlier:
             # What did not place a device that was moved may be given again, with a reason.
             place.record.add_readings(layout_hash(place.layout), readings)
-        _keep(stance, place)
+        keep(stance, place)
         if lost is not None and (stance.placed is not None or not earlier):
             # Placed by its marks, or set down by a person since, its zero set.
             add_whereabouts(place.record, section.id, "found")
@@ -287,7 +288,7 @@ def _as_it_stood(
         said = still_there(section, readings, _by(section, readings, place), place.record)
         place.record.add_readings(layout_hash(place.layout), readings)
         place.person.say(f"{section.id}: {said}")
-    stance = at_pose(section, pose)
+    stance = at_pose(with_halves(section, kept[-1] if kept else None, place), pose)
     if _hangs_over_its_line(stance, place, link):
         return stance
     place.person.say("Then read its marks anew: run drive again with --moved")
@@ -358,7 +359,7 @@ def _readable(section: Section, place: Workplace) -> list[Mark]:
     return [m for m in _marks(section, place) if place.rehearsal or m.id not in missing]
 
 
-def _keep(stance: Stance, place: Workplace) -> None:
+def keep(stance: Stance, place: Workplace) -> None:
     """Keeps the placement, by tape marks just as the verb `place` does."""
     begin(place)
     placed = stance.placed
@@ -374,7 +375,9 @@ def _keep(stance: Stance, place: Workplace) -> None:
         stance.section.id,
         stance.pose.as_data(),
         [] if placed is None else placed.covariance.tolist(),
-        detail if placed is None else {**detail, **setup_record(placed.inking.setup, drawn)},
+        detail
+        if placed is None
+        else {**detail, **setup_record(placed.inking.setup, drawn, placed.inking.taken)},
     )
 
 

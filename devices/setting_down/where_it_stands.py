@@ -3,16 +3,20 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
-from itertools import groupby
 from typing import TYPE_CHECKING
-
-import numpy as np
 
 from devices.history import check_kept
 from devices.plotter.bed import bed_of
 from devices.plotter.known_errors import drawn_with, with_plotter
+from devices.setting_down.driven_before import carried_to_table, driven_before
+from devices.setting_down.pointer_known import (
+    pointer_offset,
+    pointers_kept,
+    with_pointer_found,
+)
 from marking.begun.inked import done_sections
-from marking.begun.on_the_cover import pose_from, setup_from, standing, tape_marks_are_set_out
+from marking.begun.on_the_cover import standing, tape_marks_are_set_out
+from marking.begun.steps_kept import steps_on_the_cover
 from marking.errors import BadInputError, RefusedError
 from marking.mending.marks_around import as_known
 from marking.mending.mend import crossings_around, mends, spoilt_marks
@@ -20,14 +24,12 @@ from marking.network.allowed import allowed_of
 from marking.network.datum import EXACT
 from marking.network.error_model import error_model_of
 from marking.network.fence import Against
-from marking.network.network import KnownMark, Reading, Setup
 from marking.network.pose import Pose, as_planned
 from marking.network.scatter import scatter
 from marking.placement.compromise import FOLLOW
 from marking.placement.laid_ink import attributed, butts_as_laid, set_apart, stances
 from marking.placement.placement import network_for, place
 from marking.placement.recut import carried
-from marking.sections.locating_marks import Mark
 from marking.sections.mended import section_mended
 from marking.sections.neighbours import butts, window_middle
 from marking.tape_marks.visible import sights
@@ -36,7 +38,6 @@ if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     from devices.job import Job
-    from devices.plotter.bed import Bed
     from devices.plotter.correction import Correction
     from devices.plotter.known_errors import Figures
     from marking.begun.on_the_cover import Standing
@@ -44,14 +45,15 @@ if TYPE_CHECKING:
     from marking.network.datum import Datum
     from marking.network.error_model import ErrorModel
     from marking.network.fence import Clamping
-    from marking.network.network import Network
+    from marking.network.network import KnownMark, Network, Reading, Setup
     from marking.network.pose import PoseKind
     from marking.network.scatter import Scatter
+    from marking.network.steps import StepRead, StepsTaken
     from marking.placement.laid_ink import Laid
     from marking.placement.placement import Placement
     from marking.record.readings import MarkReading
     from marking.record.record import Record
-    from marking.record.rows import KeptPlacement
+    from marking.sections.locating_marks import Mark
     from marking.sections.neighbours import Butt
     from marking.sections.plan import Plan, Section
 
@@ -143,12 +145,16 @@ class Ground:
     """Where the readings so far scatter more than declared: how much."""
     spoilt: Mapping[str, str] = field(default_factory=dict)
     """Marks of lines that are to be inked anew, with their mend."""
+    pointer: tuple[float, float] = (0.0, 0.0)
+    """What is added to every reading, since what reads stands beside the pen: mm, device's axes."""
 
 
 def errors_of(job: Job, record: Record, plan: Plan) -> ErrorModel:
     """The errors that placements by this job's plotter reckon with."""
     errors, turned = error_model_of(job), plan.zone.turned
-    return with_plotter(errors, job.plotter, check_kept(record, job), turned=turned)
+    told = with_plotter(errors, job.plotter, check_kept(record, job), turned=turned)
+    pointers = pointers_kept(record, job)
+    return replace(told, pointer=pointers[-1].doubt) if pointers else told
 
 
 def standing_by(
@@ -167,7 +173,8 @@ def standing_by(
             "straight it is and how exactly a device comes to lie against it. Put it back as it "
             "was, or run canvasrule control again, for marks without one"
         )
-    return stands, errors_of(job, record, plan)
+    laid = with_pointer_found(stands.laid, stands.begun, record, job, plan)
+    return replace(stands, laid=laid), errors_of(job, record, plan)
 
 
 def drawn_now(job: Job, record: Record, plan: Plan) -> Figures:
@@ -181,7 +188,8 @@ def by_tape_marks(section: Section, record: Record, layout: Layout, plan: Plan, 
     """What is known round `section`, where tape marks are set out. Raises RefusedError."""
     stands, errors = standing_by(record, layout, plan, job)
     targets = tuple(stands.sights.targets.values())
-    found = scatter(targets, stands.laid, stands.datum, errors)
+    steps = steps_on_the_cover(record, layout, plan, stands.begun)
+    found = scatter(targets, stands.laid, stands.datum, errors, steps)
     laid = stands.laid if found is None else found.applied(stands.laid, errors.cloth)
     ground = _ground(
         section,
@@ -193,6 +201,7 @@ def by_tape_marks(section: Section, record: Record, layout: Layout, plan: Plan, 
         errors,
         stands.datum,
         stands.fences.get(section.id),
+        steps,
     )
     return replace(ground, scatter=found)
 
@@ -206,8 +215,12 @@ def placed_on(
     *,
     kind: PoseKind = "rigid",
     weight: float | None = None,
+    steps: StepsTaken | None = None,
 ) -> Placement:
-    """The placement of `section` by `readings`. Raises RefusedError and BadInputError."""
+    """The placement of `section` by `readings`, and by the `steps` taken at its joins.
+
+    Raises RefusedError and BadInputError.
+    """
     for reading in readings:
         if reading.mark in ground.spoilt:
             raise BadInputError(
@@ -222,7 +235,47 @@ def placed_on(
                 "so it tells no place; leave it out, and read another mark"
             )
     bed = bed_of(section, job.plotter, correction)
-    declared = _carried_to_table(bed, [(r.mark, r.at_bed, r.sd) for r in readings])
+    off = ground.pointer
+    under_pen = [(r.mark, (r.at_bed[0] + off[0], r.at_bed[1] + off[1]), r.sd) for r in readings]
+    declared = carried_to_table(bed, under_pen)
+    return _placed(ground, section, declared, job, bed.origin_table, kind, weight, steps)
+
+
+def met_by_steps(
+    stance: Stance, steps: StepsTaken, job: Job, correction: Correction | None
+) -> Stance:
+    """`stance` by the same readings, and by the `steps` that its halves of verniers show.
+
+    Of one that readings placed. Raises RefusedError.
+    """
+    before, ground = stance.placed, stance.ground
+    if before is None or ground is None:
+        raise ValueError("without readings there is no doubt to weigh steps against")
+    setup, section = before.inking.setup, before.section
+    origin = bed_of(section, job.plotter, correction).origin_table
+    placed = _placed(ground, section, setup.readings, job, origin, setup.kind, None, steps)
+    pose = placed.inking.setup.pose
+    fits = placed.move is None
+    return replace(
+        stance,
+        section=carried(section, pose) if fits else section,
+        pose=pose,
+        allowed=placed.verdict == "ink",
+        advice=placed.advice,
+        placed=placed,
+    )
+
+
+def _placed(
+    ground: Ground,
+    section: Section,
+    declared: Sequence[Reading],
+    job: Job,
+    origin: tuple[float, float],
+    kind: PoseKind,
+    weight: float | None,
+    steps: StepsTaken | None,
+) -> Placement:
     taken = declared
     if ground.scatter is not None:
         # What the same hand takes now is worth no more than before.
@@ -240,11 +293,12 @@ def placed_on(
         kind=kind,
         weight=weight,
         follow=FOLLOW,
-        bed_origin=bed.origin_table,
+        bed_origin=origin,
         against=ground.against,
+        taken=steps,
     )
     # What is kept is what was declared: how readings scatter is told anew from all of them.
-    setup = replace(placement.inking.setup, readings=declared)
+    setup = replace(placement.inking.setup, readings=tuple(declared))
     return replace(placement, inking=replace(placement.inking, setup=setup))
 
 
@@ -264,7 +318,8 @@ def ground_of(
     counts that was chosen for it.
     """
     if section_mended(section.id) is not None:
-        return _by_marks_around(section, plan, layout, job, record)
+        around = _by_marks_around(section, plan, layout, job, record)
+        return replace(around, pointer=pointer_offset(record, job))
     if tape_marks_are_set_out(record, layout):
         ground = by_tape_marks(section, record, layout, plan, job)
     else:
@@ -274,6 +329,7 @@ def ground_of(
         ground,
         spoilt=spoilt_marks(record, layout, plan, known),
         against=ground.against if at_fence else None,
+        pointer=pointer_offset(record, job),
     )
 
 
@@ -287,6 +343,7 @@ def _ground(
     errors: ErrorModel,
     datum: Datum = EXACT,
     clamping: Clamping | None = None,
+    steps: Sequence[StepRead] = (),
 ) -> Ground:
     """The network near `section`, its own ink set apart from what is still to be inked."""
     others = {name: several for name, several in begun.items() if name != section.id}
@@ -294,9 +351,18 @@ def _ground(
     own = None
     if section.id in begun:
         targets, setups, own = set_apart(section.id, targets, setups, begun[section.id])
+        steps = [step.renamed(section.id, own) for step in steps]
     against = None if clamping is None else Against(clamping, section.window)
     network = network_for(
-        section, targets, setups, joints, datum, mixed, errors=errors, against=against
+        section,
+        targets,
+        setups,
+        joints,
+        datum,
+        mixed,
+        errors=errors,
+        against=against,
+        steps=steps,
     )
     return Ground(network, joints, own if own in network.setups else None, mixed, against)
 
@@ -308,7 +374,9 @@ def _by_marks_around(
     kept = mends(record, layout, plan)
     around = crossings_around(record, layout, plan, section, kept)
     targets = as_known(around, allowed_of(job).step)
-    return Ground(network_for(section, targets, (), ()), (), None, {})
+    # They lie by no tape; what the device errs by, it errs by here too.
+    errors = errors_of(job, record, plan).without_rows
+    return Ground(network_for(section, targets, (), (), errors=errors), (), None, {})
 
 
 def marks_in_sight(
@@ -360,16 +428,6 @@ def still_to_ink(section: Section, plan: Plan, layout: Layout, record: Record) -
     return {mark: by for mark, by in inkers.items() if by is not None and by not in done}
 
 
-def _carried_to_table(
-    bed: Bed, readings: Sequence[tuple[str, tuple[float, float], float]]
-) -> tuple[Reading, ...]:
-    """Readings as mark, bed point and deviation, to table points as if it stood as planned."""
-    at_table = bed.table_of([at_bed for _, at_bed, _ in readings]).tolist() if readings else []
-    return tuple(
-        Reading(mark, (x, y), sd) for (mark, _, sd), (x, y) in zip(readings, at_table, strict=True)
-    )
-
-
 def _by_locating_marks(
     section: Section,
     plan: Plan,
@@ -379,69 +437,14 @@ def _by_locating_marks(
     correction: Correction | None,
 ) -> Ground:
     """What is known round `section` from the placements of the sections driven before."""
-    sections = {other.id: other for other in plan.sections}
-    driven = {run.section for run in record.runs()}
+    sections = {other.id for other in plan.sections}
     begun = {name: several for name, several in stances(record).items() if name in sections}
     targets, mixed = attributed(sights(plan, layout.grid, ()).targets, plan.sections, begun)
-    corners: list[KnownMark] = []
-    setups: list[tuple[int, Setup]] = []
-    for one in (one for several in begun.values() for one in several):
-        kept, at = one.placement, sections[one.section]
-        if kept is None or one.section not in driven:
-            continue
-        if not kept.covariance:
-            taped = _set_down_by_tape(one.name, at, job)
-            corners += [target for target, _ in taped]
-            readings = tuple(reading for _, reading in taped)
-            setup = Setup(one.name, pose_from(kept.pose), readings)
-        elif "readings" in (kept.detail or {}):
-            setup = replace(setup_from(kept, drawn_now(job, record, plan)), section=one.name)
-        else:
-            bed = bed_of(at, job.plotter, correction)
-            readings = _read_for(kept, record, bed, targets)
-            setup = Setup(one.name, pose_from(kept.pose), readings)
-        setups.append((kept.id, setup))
-    in_order = [setup for _, setup in sorted(setups, key=lambda pair: pair[0])]
+    drawn = drawn_now(job, record, plan)
+    corners, placed = driven_before(begun, targets, plan, job, record, correction, drawn)
+    in_order = with_pointer_found(placed, begun, record, job, plan)
     # No row of marks is set out: what stands by tape are corners of beds.
-    errors = replace(
-        errors_of(job, record, plan),
-        row_zero=0.0,
-        row_ends=0.0,
-        row_sag=0.0,
-        graduation=0.0,
-        mark=None,
-    )
+    errors = errors_of(job, record, plan).without_rows
     known_marks = [*targets.values(), *corners]
-    return _ground(section, plan, known_marks, in_order, begun, mixed, errors)
-
-
-def _read_for(
-    kept: KeptPlacement, record: Record, bed: Bed, targets: Mapping[str, KnownMark]
-) -> tuple[Reading, ...]:
-    """The readings of a placement in an older record, which does not name them.
-
-    Of the sets of readings that were kept together, the one that fits it best.
-    """
-    pose = pose_from(kept.pose)
-    together = [list(rows) for _, rows in groupby(record.readings(kept.section), lambda r: r.at)]
-    sets = [
-        _carried_to_table(bed, [(r.mark, r.at_bed, r.sd) for r in rows if r.mark in targets])
-        for rows in together
-    ]
-
-    def misfit(readings: Sequence[Reading]) -> float:
-        at = np.array([targets[reading.mark].mark.at_table for reading in readings])
-        off = pose(np.array([reading.at for reading in readings])) - at
-        return float(np.hypot(off[:, 0], off[:, 1]).mean())
-
-    return min((readings for readings in reversed(sets) if readings), key=misfit, default=())
-
-
-def _set_down_by_tape(name: str, section: Section, job: Job) -> list[tuple[KnownMark, Reading]]:
-    """A device set down by tape alone, as if two corners of its bed had been read."""
-    x0, y0, x1, y1 = section.window
-    pairs = []
-    for end, corner in (("a", (x0, y0)), ("b", (x1, y1))):
-        mark = Mark(f"{name}-corner-{end}", corner, "control")
-        pairs.append((KnownMark(mark), Reading(mark.id, corner, max(job.plotter.set_down, 0.5))))
-    return pairs
+    steps = steps_on_the_cover(record, layout, plan, begun)
+    return _ground(section, plan, known_marks, in_order, begun, mixed, errors, steps=steps)

@@ -18,6 +18,7 @@ from marking.measures.tape import Tape, tape_reading
 from marking.network.fence import Against
 from marking.network.network import Reading, Setup
 from marking.network.pose import PARAMETERS, Pose
+from marking.network.steps import StepsTaken
 from marking.placement.laid_ink import attributed, section_of, stances
 from marking.record.kept import as_kept
 from marking.record.record import layout_hash
@@ -305,13 +306,17 @@ def keep_placement(
     drawn_with: Figures = UNCORRECTED,
     *,
     accepted: bool,
+    halves: bool = False,
 ) -> None:
     """Keeps a placement with all that the network needs of it once it is inked.
 
     `drawn_with` is what the plotter is corrected for besides, as `standing` has it; `accepted`
-    says that a person takes it although its errors may show.
+    says that a person takes it although its errors may show, `halves` that its halves of verniers
+    are drawn for this pose too.
     """
-    setup = placed.inking.setup
+    setup, taken = placed.inking.setup, placed.inking.taken
+    if halves and taken is None:
+        taken = StepsTaken((), setup.pose)
     detail = {
         "plan": plan_hash(plan),
         "verdict": placed.verdict,
@@ -320,7 +325,7 @@ def keep_placement(
         "weight": placed.way.weight,
         "error": placed.inking.error,
         "step": placed.inking.step,
-        **setup_record(setup, drawn_with),
+        **setup_record(setup, drawn_with, taken),
     }
     record.add_placement(
         layout_hash(layout),
@@ -341,14 +346,22 @@ def pose_from(kept: Mapping[str, Any]) -> Pose:
         )
 
 
-def setup_record(setup: Setup, drawn_with: Figures = UNCORRECTED) -> dict[str, Any]:
-    """What a placement's detail tells of the pose to ink with and the readings that gave it."""
+def setup_record(
+    setup: Setup, drawn_with: Figures = UNCORRECTED, taken: StepsTaken | None = None
+) -> dict[str, Any]:
+    """What a placement's detail tells of the pose to ink with and the readings that gave it.
+
+    `taken` is what verniers told of it before its ink, and what its halves were drawn for.
+    """
     kept = {
         "kind": setup.kind,
         "inked_with": setup.pose.as_data(),
         "readings": [[r.mark, *map(float, r.at), r.sd] for r in setup.readings],
         "drawn_for": np.add(setup.drawn_for, drawn_with).tolist(),
     }
+    if taken is not None:
+        kept["halves"] = taken.halves.as_data()
+        kept["steps"] = [asdict(step) for step in taken.steps]
     if setup.against is not None:
         clamping, window = setup.against.clamping, setup.against.window
         kept["against"] = {"clamping": plain(clamping), "window": list(window)}

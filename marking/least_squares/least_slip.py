@@ -51,9 +51,48 @@ def least_named(
     `projector` (2k, 2k) of k points with their own `variances` (k,); infinite where the others
     do not tell.
     """
+    shows = _shows(one, names, projector, variances)
+    if shows is None:
+        return math.inf
+    doubted = math.sqrt(limit(len(names)))
+    low, high = 0.0, _LARGEST
+    if _unnamed(high, doubted, *shows).max() > _MISSED:
+        return math.inf
+    while high - low > _CLOSE:
+        middle = (low + high) / 2
+        if _unnamed(middle, doubted, *shows).max() > _MISSED:
+            low = middle
+        else:
+            high = middle
+    return high
+
+
+def unnamed_share(
+    size: float, names: Sequence[str], projector: FloatArray, variances: FloatArray
+) -> float:
+    """How often a slip of `size` in a point and a direction taken at random stays unnamed.
+
+    At most so often: of two others that it may be put down to either counts in full. `projector`
+    (2k, 2k) and `variances` (k,) as for `least_named`.
+    """
+    doubted = math.sqrt(limit(len(names)))
+    each = []
+    for one in range(len(names)):
+        shows = _shows(one, names, projector, variances)
+        missed = 1.0 if shows is None else np.minimum(_unnamed(size, doubted, *shows), 1.0).mean()
+        each.append(float(missed))
+    return sum(each) / len(each)
+
+
+def _shows(
+    one: int, names: Sequence[str], projector: FloatArray, variances: FloatArray
+) -> tuple[FloatArray, FloatArray] | None:
+    """How many standard deviations a millimetre of point `one` comes to in each direction, (a,),
+    and how many of them a slip of each other point cannot explain, (k, a); None where that is
+    nothing."""
     own = _block(projector, one, one)
     if not checked(own, variances[one]):
-        return math.inf
+        return None
     angles = np.pi * np.arange(_ANGLES) / _ANGLES
     ways = np.stack([np.cos(angles), np.sin(angles)], axis=1)
     found = np.sqrt(np.einsum("ai,ij,aj->a", ways, own, ways))
@@ -65,23 +104,13 @@ def least_named(
         between = _block(projector, one, two)
         apart = own - between @ np.linalg.solve(theirs, between.T)
         if least_share(apart) * variances[one] < UNCHECKED:
-            return math.inf
+            return None
         others.append(np.sqrt(np.einsum("ai,ij,aj->a", ways, apart, ways)))
-    doubted = math.sqrt(limit(len(names)))
-    low, high = 0.0, _LARGEST
-    if _unnamed(high, doubted, found, np.array(others)) > _MISSED:
-        return math.inf
-    while high - low > _CLOSE:
-        middle = (low + high) / 2
-        if _unnamed(middle, doubted, found, np.array(others)) > _MISSED:
-            low = middle
-        else:
-            high = middle
-    return high
+    return found, np.array(others)
 
 
-def _unnamed(size: float, doubted: float, found: FloatArray, apart: FloatArray) -> float:
-    """How often a slip of `size` stays unnamed, in the worst direction.
+def _unnamed(size: float, doubted: float, found: FloatArray, apart: FloatArray) -> FloatArray:
+    """(a,): how often a slip of `size` stays unnamed, in each direction.
 
     `found` (a,) is how many standard deviations a millimetre of it comes to in each direction,
     `apart` (k, a) how many of them another reading's slip cannot explain.
@@ -91,7 +120,7 @@ def _unnamed(size: float, doubted: float, found: FloatArray, apart: FloatArray) 
     if apart.size:
         sd = np.maximum(2 * size * apart, 1e-12)
         missed = missed + _below((2 * math.log(LIKELIER) - (size * apart) ** 2) / sd).sum(axis=0)
-    return float(missed.max())
+    return missed
 
 
 def _below(value: FloatArray) -> FloatArray:

@@ -21,6 +21,7 @@ from marking.network.gain import equations
 from marking.network.misfits import misfit
 from marking.network.network import even, joined, known, unmet
 from marking.network.pose import PARAMETERS
+from marking.network.steps import ready, step_rows
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -30,6 +31,7 @@ if TYPE_CHECKING:
     from marking.network.error_model import ErrorModel
     from marking.network.network import KnownMark, Network, Setup
     from marking.network.shared import Block
+    from marking.network.steps import StepRead
 
 
 @dataclass(frozen=True)
@@ -63,17 +65,19 @@ def adjust(
     setups: Sequence[Setup],
     datum: Datum = EXACT,
     errors: ErrorModel = NO_ERRORS,
+    steps: Sequence[StepRead] = (),
 ) -> Adjusted:
     """All `setups`, in any order, and all tape settings from `datum`, adjusted together.
 
-    What `errors` says is learned with them. Raises BadInputError for marks unknown or inked by no
-    setup, and RefusedError naming a section whose readings cannot place it.
+    With them `steps` read between any of these, and what `errors` says. Raises BadInputError for
+    marks unknown or inked by no setup, and RefusedError naming a section whose readings cannot
+    place it.
     """
     network, own = _laid_out(known(targets, datum, errors), setups)
     _check_tied(setups)
     if not setups:
         return Adjusted(network, (), float("nan"), (float("nan"), float("nan")), 0)
-    found = _equations(network, setups, own)
+    found = _equations(network, setups, own, ready(steps, network))
     solution = solve(found.design, found.observed, found.sd)
     # Unknowns are each block's own errors over their sizes, which move others too, then the poses.
     onto = np.eye(len(network.mean))
@@ -159,7 +163,9 @@ class _Equations:
     of x and y (2,), negative where the row holds the mark less the reading."""
 
 
-def _equations(network: Network, setups: Sequence[Setup], own: FloatArray) -> _Equations:
+def _equations(
+    network: Network, setups: Sequence[Setup], own: FloatArray, steps: Sequence[StepRead]
+) -> _Equations:
     count, size = len(own), len(network.mean)
     designs = [np.eye(count, size)]
     observed, sds, moved = [np.zeros(count)], [np.ones(count)], [np.zeros((count, 2))]
@@ -182,6 +188,14 @@ def _equations(network: Network, setups: Sequence[Setup], own: FloatArray) -> _E
         for number, reading in enumerate(setup.readings):
             points.append(((reading.mark, setup.section), row + 2 * number, -np.ones(2)))
         row += len(design)
+    if steps:
+        told = step_rows(network, steps)
+        design = told.by_state.copy()
+        design[:, :count] = design[:, :count] @ own
+        designs.append(design)
+        observed.append(told.off)
+        sds.append(np.sqrt(told.variances))
+        moved.append(np.zeros((len(steps), 2)))
     return _Equations(
         np.concatenate(designs),
         np.concatenate(observed),

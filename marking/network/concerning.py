@@ -14,6 +14,7 @@ from marking.network.misfits import ink
 from marking.network.network import Setup, known, met, only, unmet
 from marking.network.pose import as_planned
 from marking.network.shared import DEVICE, own_block
+from marking.network.steps import made_whole
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
@@ -23,6 +24,7 @@ if TYPE_CHECKING:
     from marking.network.error_model import ErrorModel
     from marking.network.fence import Clamping
     from marking.network.network import KnownMark, Network
+    from marking.network.steps import StepRead
 
 
 def concerning(
@@ -33,11 +35,13 @@ def concerning(
     datum: Datum = EXACT,
     errors: ErrorModel = NO_ERRORS,
     clamping: Clamping | None = None,
+    steps: Sequence[StepRead] = (),
 ) -> Network:
     """The network after `setups`, in the order they were inked, as far as it concerns these.
 
-    The same figures as the whole network's, sooner: what no later reading can reach is left
-    out as it goes. Only `marks`, and those that `clamping` is set to, are known to it afterwards.
+    `steps` between any of them count from when both are inked. The same figures as the whole
+    network's, sooner: what no later reading can reach is left out as it goes. Only `marks`, and
+    those that `clamping` is set to, are known to it afterwards.
     """
     network = known(targets, datum, errors)
     wanted = dict.fromkeys([*marks, *((clamping and clamping.set_to) or ())])
@@ -45,9 +49,10 @@ def concerning(
     abouts = {setup.section: setup.pose.about for setup in setups}
     ready = [mark for mark in wanted if all(by in abouts for by, _ in _inkers(network, mark))]
     last = last_uses(network, [*uses, (ready, clamping)], abouts)
+    keep_for_steps(last, steps, setups)
     last |= {section: len(setups) for section in sections}
     for count, setup in enumerate(setups):
-        network = ink(network, setup)
+        network = made_whole(ink(network, setup), steps, setup.section)
         network = only(network, [place for place in network.places if last.get(place, -1) > count])
     return replace(network, targets={m: t for m, t in network.targets.items() if m in wanted})
 
@@ -90,6 +95,18 @@ def used(
         blocks |= {by for mark in marks for by, _ in _inkers(network, mark)}
         found.append(blocks | set(DEVICE))
     return [frozenset(blocks) for blocks in found]
+
+
+def keep_for_steps(
+    last: dict[str, int], steps: Iterable[StepRead], setups: Sequence[Setup]
+) -> None:
+    """Lets `last`, as of `last_uses`, keep each section up to the last step read to it."""
+    order = {setup.section: count for count, setup in enumerate(setups)}
+    for step in steps:
+        if all(name in order for name in step.sections):
+            whole = max(order[name] for name in step.sections)
+            for name in step.sections:
+                last[name] = max(last.get(name, -1), whole)
 
 
 def _inkers(network: Network, mark: str) -> tuple[tuple[str, slice], ...]:

@@ -66,6 +66,11 @@ class ErrorModel:
         """Whether marks set out by tape share more than the datum."""
         return max(self.row_zero, self.row_ends, self.row_sag, self.graduation) > 0
 
+    @property
+    def without_rows(self) -> ErrorModel:
+        """The same where no mark is set out along a row: each mark says what it is good to."""
+        return replace(self, row_zero=0.0, row_ends=0.0, row_sag=0.0, graduation=0.0, mark=None)
+
 
 NO_ERRORS = ErrorModel(0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, None)
 """Readings, tape and square alone err."""

@@ -11,12 +11,13 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from marking.least_squares.chi_square import exceeded
-from marking.network.concerning import last_uses
+from marking.network.concerning import keep_for_steps, last_uses
 from marking.network.error_model import NO_ERRORS
 from marking.network.gain import gain, with_inked
 from marking.network.misfits import misfit
 from marking.network.network import known, only
 from marking.network.pose import PARAMETERS
+from marking.network.steps import made_whole
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -24,6 +25,7 @@ if TYPE_CHECKING:
     from marking.network.datum import Datum
     from marking.network.error_model import ErrorModel
     from marking.network.network import KnownMark, Reading, Setup
+    from marking.network.steps import StepRead
 
 FALSE_ALARM = 0.01
 """How often readings that scatter as declared are told to scatter more."""
@@ -65,14 +67,17 @@ def scatter(
     setups: Sequence[Setup],
     datum: Datum,
     errors: ErrorModel = NO_ERRORS,
+    steps: Sequence[StepRead] = (),
 ) -> Scatter | None:
     """What the readings of `setups`, in the order they were inked, show; None: as declared.
+
+    `steps` read between them help to tell, and are not themselves judged.
 
     The run of sections up to the last that stands out most is told, where it does so by more than
     chance would let the worst of all such runs.
     """
     marks = tuple(targets)
-    each = _totals(marks, setups, datum, errors)
+    each = _totals(marks, setups, datum, errors, steps)
     worst, first = 0.0, None
     for start in range(len(setups)):
         total, degrees = _summed(each[start:])
@@ -91,7 +96,7 @@ def scatter(
             break
         # Marks are no worse set for it, so that readings have to be the more.
         found = replace(found, times=max(1.0, found.times * math.sqrt(total / degrees)))
-        left = _totals(marks, found.applied(setups, errors.cloth), datum, errors)
+        left = _totals(marks, found.applied(setups, errors.cloth), datum, errors, steps)
     return found
 
 
@@ -106,17 +111,24 @@ def _as_normal(total: float, degrees: int) -> float:
 
 
 def _totals(
-    marks: Sequence[KnownMark], setups: Sequence[Setup], datum: Datum, errors: ErrorModel
+    marks: Sequence[KnownMark],
+    setups: Sequence[Setup],
+    datum: Datum,
+    errors: ErrorModel,
+    steps: Sequence[StepRead],
 ) -> list[tuple[float, int]]:
     """Of each section chi-square of its misfits, given all before it, and the degrees."""
     network = known(marks, datum, errors)
     uses = [([reading.mark for reading in one.readings], one.clamping) for one in setups]
     last = last_uses(network, uses, {one.section: one.pose.about for one in setups})
+    keep_for_steps(last, steps, setups)
     each: list[tuple[float, int]] = []
     for count, setup in enumerate(setups):
         gained = gain(network, setup.readings, setup.pose.about, setup.kind, setup.against)
         left = misfit(gained.network, setup)
-        each.append((float(left @ gained.projector @ left), len(left) - PARAMETERS[setup.kind]))
-        network = with_inked(gained, setup, left)
+        # Of readings that agree exactly rounding may leave less than nothing.
+        total = max(float(left @ gained.projector @ left), 0.0)
+        each.append((total, len(left) - PARAMETERS[setup.kind]))
+        network = made_whole(with_inked(gained, setup, left), steps, setup.section)
         network = only(network, [place for place in network.places if last.get(place, -1) > count])
     return each

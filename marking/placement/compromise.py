@@ -18,6 +18,7 @@ from marking.network.inked import ink_error, join_step
 from marking.network.misfits import misfit
 from marking.network.pose import PARAMETERS, changed, effect
 from marking.network.regions import radius_95
+from marking.network.steps import with_steps
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -26,6 +27,7 @@ if TYPE_CHECKING:
     from marking.network.allowed import Allowed
     from marking.network.gain import Gain
     from marking.network.network import Network, Setup
+    from marking.network.steps import StepsTaken
 
 WEIGHTS = tuple(np.linspace(0.0, 1.0, 21).tolist())
 """What is tried between the table, 0, and the join, 1."""
@@ -59,6 +61,8 @@ class InkedPoints:
     error: float
     """95% have less at the worst inked point, in mm from true."""
     joins: tuple[JoinError, ...]
+    taken: StepsTaken | None = None
+    """Steps read at its joins before its ink."""
 
     @property
     def step(self) -> float:
@@ -90,12 +94,15 @@ def inked(
     setup: Setup,
     points: FloatArray,
     joins: Mapping[str, FloatArray],
+    taken: StepsTaken | None = None,
 ) -> InkedPoints:
     """What comes of inking `setup`, whose readings `gained` is of.
 
-    `points` (n, 2) are of its ink, `joins` (m, 2) of the lines it shares, by neighbour.
+    `points` (n, 2) are of its ink, `joins` (m, 2) of the lines it shares, by neighbour; `taken`
+    are steps that its halves of verniers showed before.
     """
     after = with_inked(gained, setup, misfit(gained.network, setup))
+    after = with_steps(after, () if taken is None else taken.as_inked(setup))
     mean, spread = ink_error(after, setup.section, points)
     radii = radius_95(spread, mean)
     worst = first_of_greatest(radii)
@@ -107,7 +114,8 @@ def inked(
         found.append(
             JoinError(beside, _pair(crossings[most]), _pair(mean[most]), float(steps[most]))
         )
-    return InkedPoints(setup, after, _pair(points[worst]), float(radii[worst]), tuple(found))
+    worst_at = _pair(points[worst])
+    return InkedPoints(setup, after, worst_at, float(radii[worst]), tuple(found), taken)
 
 
 def trade_off(

@@ -7,6 +7,7 @@ lie, no network. Table frame, millimetres.
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
@@ -82,8 +83,10 @@ def _of_one(
     if not runs:
         return (Laid(section, section, last, None),)
     found: list[tuple[KeptPlacement | None, set[str]]] = []
+    same = _where_it_stood(placed)
     for run in runs:
         by, strokes = inked_by(run, placed), sent.get(run.id, set())
+        by = by and same[by.id]
         if found and found[-1][0] == by:
             found[-1][1].update(strokes)
         else:
@@ -97,6 +100,19 @@ def _of_one(
         for count, (by, strokes) in enumerate(held)
     ]
     return (*earlier, Laid(section, section, found[-1][0], frozenset(found[-1][1])))
+
+
+def _where_it_stood(placed: Sequence[KeptPlacement]) -> dict[int, KeptPlacement]:
+    """By placement the last that was made of the same place, its device not moved: verniers were
+    read that it had drawn by the one before."""
+    same = {one.id: one for one in placed}
+    for before, after in reversed(list(itertools.pairwise(placed))):
+        detail = after.detail if isinstance(after.detail, dict) else {}
+        earlier = before.detail if isinstance(before.detail, dict) else {}
+        pose = earlier.get("inked_with", before.pose)
+        if detail.get("steps") and detail.get("halves") == pose:
+            same[before.id] = same[after.id]
+    return same
 
 
 def inked_by(run: KeptRun, placed: Sequence[KeptPlacement]) -> KeptPlacement | None:

@@ -123,7 +123,7 @@ def _with(
         readings.append(Reading(target.mark.id, (float(x), float(y)), sd))
     longer = replace(setup, readings=tuple(readings))
     gained = gain(network, longer.readings, setup.pose.about, setup.kind, setup.against)
-    return inked(gained, longer, points, joins)
+    return inked(gained, longer, points, joins, inking.taken)
 
 
 def _by_datum(inking: InkedPoints, points: FloatArray) -> float:

@@ -16,9 +16,10 @@ from marking.network.concerning import concerning
 from marking.network.datum import EXACT
 from marking.network.error_model import NO_ERRORS
 from marking.network.network import Setup, drawing
-from marking.network.pose import FEWEST_MARKS
+from marking.network.pose import FEWEST_MARKS, changed
 from marking.network.resection import resect
 from marking.network.shared import PLOTTER
+from marking.network.steps import misread
 from marking.placement.blunders import Doubt, doubts
 from marking.placement.compromise import (
     WEIGHTS,
@@ -37,7 +38,7 @@ from marking.sections.mended import section_mended
 from marking.sections.neighbours import outermost_ink, window_middle
 
 if TYPE_CHECKING:
-    from collections.abc import Container, Sequence
+    from collections.abc import Container, Mapping, Sequence
 
     from marking.arrays import FloatArray
     from marking.network.allowed import Allowed
@@ -47,11 +48,14 @@ if TYPE_CHECKING:
     from marking.network.network import KnownMark, Network, Reading
     from marking.network.pose import Pose, PoseKind
     from marking.network.resection import Resection
+    from marking.network.steps import StepRead, StepsTaken
     from marking.sections.neighbours import Butt
     from marking.sections.plan import Section
 
 PlacementVerdict = Literal["ink", "read again", "move the device", "add a mark"]
 _EDGE = 1e-6
+_ROUNDS = 3
+"""After which a pose that steps have improved is at rest to 1e-6 mm."""
 _NEARBY = 100.0
 """How far outside its planned window, in mm, a device badly set down may still read a mark."""
 
@@ -116,40 +120,49 @@ def place(
     follow: float | None = None,
     bed_origin: tuple[float, float] | None = None,
     against: Against | None = None,
+    taken: StepsTaken | None = None,
 ) -> Placement:
     """Where the device of `section` stands, from what is known so far and its `readings`.
 
     `weight` runs from 0, true to the table, to 1, meeting the join; the least visible error
     chooses it unless given, or `follow` is, and what it gives does not show. `bed_origin` is the
     as-planned table point of the bed's 0, 0, the window's low corner unless given; `against` is
-    what the device was pushed against. It is inked for the plotter's scale and skew as they are
+    what the device was pushed against, `taken` what verniers at joins to earlier ink showed once
+    this section had drawn its halves. It is inked for the plotter's scale and skew as they are
     known by then. Raises BadInputError for readings that cannot be, and RefusedError when they
     cannot tell where the device stands.
     """
     _check(network, section, readings, kind, weight, against)
     found = resect(network, readings, window_middle(section), kind, against)
-    setup = _setup(section.id, found)
+    setup, pose, spread = _setup(section.id, found), found.pose, found.gain.spread
     joins = _earlier_joins(network, section, joints)
     ink_points = outermost_ink(section)
     settled = inked(found.gain, setup, ink_points, joins)
+    unsure = _steps_in_doubt(settled, taken)
+    if taken is not None and not unsure:
+        settled = _by_steps(found, settled, ink_points, joins, taken)
+        setup, pose = settled.setup, settled.setup.stands
+        spread = settled.network.spread_of(np.r_[settled.network.places[section.id]])
     ways = trade_off(settled, ink_points, joins, WEIGHTS if weight is None else (weight,))
     way = least_visible(ways, limits)
     if weight is None and follow is not None and joins:
         (as_planned,) = trade_off(settled, ink_points, joins, (follow,))
         way = as_planned if visible(as_planned.error, as_planned.step, limits) <= 1 else way
-    inking = inked(found.gain, set_back(setup, way), ink_points, joins) if way.weight else settled
+    inking = settled
+    if way.weight:
+        inking = inked(found.gain, set_back(setup, way), ink_points, joins, settled.taken)
     origin = (section.window[0], section.window[1]) if bed_origin is None else bed_origin
-    doubted = doubts(network, found, origin)
+    doubted = (*doubts(network, found, origin), *unsure)
     move = needed_move(section, inking.setup.pose)
     shows = visible(inking.error, inking.step, limits) > 1
     addition = None
     if shows and not doubted and move is None:
-        addition = best_addition(network, section, found.pose, inking, ink_points, joins, limits)
+        addition = best_addition(network, section, pose, inking, ink_points, joins, limits)
     verdict, advice = _verdict(section, inking, limits, doubted, move, addition)
     return Placement(
         section,
-        found.pose,
-        found.gain.spread,
+        pose,
+        spread,
         _residuals(found),
         doubted,
         move,
@@ -159,6 +172,40 @@ def place(
         addition,
         verdict,
         advice,
+    )
+
+
+def _by_steps(
+    found: Resection,
+    settled: InkedPoints,
+    points: FloatArray,
+    joins: Mapping[str, FloatArray],
+    taken: StepsTaken,
+) -> InkedPoints:
+    """`settled` inked with the estimate that `taken` leaves."""
+    setup = settled.setup
+    for _ in range(_ROUNDS):
+        settled = inked(found.gain, setup, points, joins, taken)
+        stood = settled.network.mean[settled.network.places[setup.section]]
+        setup = replace(setup, pose=changed(setup.pose, stood))
+    return inked(found.gain, setup, points, joins, taken)
+
+
+def _steps_in_doubt(settled: InkedPoints, taken: StepsTaken | None) -> tuple[Doubt, ...]:
+    wrong = None if taken is None else misread(settled.network, taken.as_inked(settled.setup))
+    if wrong is None or taken is None:
+        return ()
+    shown = next(step for step in taken.steps if step.id == wrong.step.id)
+    meant = shown.step - wrong.step.step + wrong.expected.step
+    others = f", or it is {' or '.join(wrong.rivals)} that is wrong" if wrong.rivals else ""
+    return (
+        Doubt(
+            "misread",
+            (shown.id, *wrong.rivals),
+            f"vernier {shown.id} was read as {shown.step:+.2f} mm, and all else says "
+            f"{meant:+.2f} mm, to {1.96 * wrong.expected.sd:.2f}{others}: look on which side of "
+            "the long lines they meet, and read it again",
+        ),
     )
 
 
@@ -185,6 +232,7 @@ def network_for(
     *,
     errors: ErrorModel = NO_ERRORS,
     against: Against | None = None,
+    steps: Sequence[StepRead] = (),
 ) -> Network:
     """The network that `place` needs for `section`, from a job's `setups` as they were inked.
 
@@ -204,7 +252,7 @@ def network_for(
     own = [name for name in inked if section_of(name) == section.id]
     wanted = [*own, *(name for name in beside if name in inked)]
     clamping = against.clamping if against is not None else None
-    return concerning(targets, setups, near, wanted, datum, errors, clamping)
+    return concerning(targets, setups, near, wanted, datum, errors, clamping, steps)
 
 
 def _check(

@@ -47,7 +47,7 @@ def with_verniers(
     verniers = verniers_over(plan, distortion_of(layout, plan), pens.removable.width)
     drawn = vernier_strokes(verniers)
     sections = tuple(
-        _followed(section, drawn_alone(section, drawn[section.id], pens, plan.zone))
+        followed(section, drawn_alone(section, drawn[section.id], pens, plan.zone))
         if section.id in drawn
         else section
         for section in plan.sections
@@ -55,7 +55,7 @@ def with_verniers(
     return replace(plan, sections=sections), verniers
 
 
-def _followed(section: Section, halves: Section) -> Section:
+def followed(section: Section, halves: Section) -> Section:
     """`section` and then `halves`, the pen raised in between."""
     one, two = section.route, halves.route
     route = Route(

@@ -13,12 +13,13 @@ from marking.measures.lengths import format_length
 from marking.proof.verniers import JoinStep
 
 if TYPE_CHECKING:
-    from collections.abc import Collection
+    from collections.abc import Collection, Sequence
     from pathlib import Path
 
     from marking.measures.lengths import Units
     from marking.proof.geometry import DistanceSheet
     from marking.proof.places import Distance
+    from marking.proof.verniers import JoinVernier
 
 _COLUMNS = Columns("measured", ("id",), ("length",), pairs=True)
 _SLIP, _STRETCHED = 12.0, 0.003
@@ -71,6 +72,32 @@ def read_measured(
     return shown
 
 
+def read_steps(path: Path, verniers: Sequence[JoinVernier]) -> dict[str, float]:
+    """What verniers showed, in mm by id, from a file as `read_measured` takes; ids of distances
+    are left alone. Raises BadInputError with a message for each fault."""
+    known = {one.id: one for one in verniers}
+    shown: dict[str, float] = {}
+    faults = []
+    for row in read_rows(path, _COLUMNS):
+        name, length = row.text["id"], row.lengths["length"]
+        if name in shown:
+            faults.append(f"{row.where}: {name}: read twice; keep the one you trust")
+        elif name in known:
+            faults += _not_told(known[name], length, row.where)
+            shown[name] = length
+        elif name.startswith("v"):
+            faults.append(f"{row.where}: {name}: no vernier of this job; it has {_ids(verniers)}")
+    if not faults and not shown:
+        faults.append(f"{path}: no vernier in it; this job has {_ids(verniers)}")
+    if faults:
+        raise BadInputError(*faults)
+    return shown
+
+
+def _ids(verniers: Sequence[JoinVernier]) -> str:
+    return f"{verniers[0].id} to {verniers[-1].id}" if verniers else "none"
+
+
 def _range(sheet: DistanceSheet) -> str:
     verniers = f", and {sheet.steps[0].id} to {sheet.steps[-1].id}" if sheet.steps else ""
     return f"{sheet.distances[0].id} to {sheet.distances[-1].id}{verniers}"
@@ -78,13 +105,8 @@ def _range(sheet: DistanceSheet) -> str:
 
 def _not_of(asked: Distance | JoinStep, length: float, where: str, units: Units) -> list[str]:
     if isinstance(asked, JoinStep):
-        if abs(length) <= asked.most + _HAIR:
-            return []
-        return [
-            f"{where}: {asked.id} = {length:g} mm: its vernier tells up to {asked.most:g} mm. Look "
-            "which lines meet, counted from the long ones in the middle; where the two long ones "
-            f"lie further apart, measure that with a rule, and --confirmed {asked.id} says so"
-        ]
+        further = f", and --confirmed {asked.id} says so"
+        return _not_told(asked, length, where, further)
     off = length - asked.nominal
     if abs(off) <= _SLIP + _STRETCHED * asked.nominal:
         return []
@@ -92,4 +114,16 @@ def _not_of(asked: Distance | JoinStep, length: float, where: str, units: Units)
         f"{where}: {asked.id} = {format_length(length, units)}: {' to '.join(asked.between)} "
         f"should be near {format_length(asked.nominal, units)}. Count the lines and measure "
         f"again; check the unit. If it stands, --confirmed {asked.id} says so"
+    ]
+
+
+def _not_told(
+    asked: JoinStep | JoinVernier, length: float, where: str, more: str = ""
+) -> list[str]:
+    if abs(length) <= asked.most + _HAIR:
+        return []
+    return [
+        f"{where}: {asked.id} = {length:g} mm: its vernier tells up to {asked.most:g} mm. Look "
+        "which lines meet, counted from the long ones in the middle; where the two long ones lie "
+        f"further apart, measure that with a rule{more}"
     ]

@@ -11,7 +11,17 @@ from typing import TYPE_CHECKING, Any, Literal
 if TYPE_CHECKING:
     from datetime import datetime
 
-CheckKind = Literal["proof", "device", "control", "proof sheet", "ink", "marked before", "morning"]
+CheckKind = Literal[
+    "proof",
+    "device",
+    "control",
+    "proof sheet",
+    "ink",
+    "marked before",
+    "morning",
+    "steps",
+    "pointer",
+]
 InkEvent = Literal["begun", "done"]
 RuledEvent = Literal["ruled", "undone"]
 StrokeEvent = Literal["sent", "drawn", "presumed"]

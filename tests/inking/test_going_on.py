@@ -104,6 +104,7 @@ def test_the_command_that_goes_on_repeats_what_was_asked_for(tmp_path: Path) -> 
         ink_anyway=None,
         ink_untried=None,
         verniers=False,
+        pointer=False,
         unattended=True,
         moved=True,
         outline=False,

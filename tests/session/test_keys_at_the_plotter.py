@@ -6,6 +6,7 @@ simulated plotter and the record of the job say what came of them.
 
 from __future__ import annotations
 
+import shutil
 import signal
 import socket
 from collections import Counter
@@ -66,6 +67,8 @@ SLOW = 60
 """How many times faster than a real one the plotter draws; slow enough to press a key meanwhile."""
 UNIT = 0.025
 """mm: the A4 flat bed's, from its profile."""
+ANYWAY = ["--ink-anyway", "a trial on scrap"]
+"""Two marks beside a section set down by tape alone promise too little for a cover."""
 SAMPLING = 0.06
 """mm: cloth and strokes are compared at points this far apart."""
 
@@ -76,16 +79,24 @@ def job(tmp_path: Path) -> Path:
     return tmp_path / "job"
 
 
-@pytest.fixture
-def beside(run_cli: RunCli, job: Path) -> Iterator[Terminal]:
-    """The first section is drawn; the device is set down for the next, its pen over a mark."""
-    # Two marks beside a section set down by tape alone promise too little for a cover.
-    anyway = ["--ink-anyway", "a trial on scrap"]
-    with plotter_at(job, FAST) as port:
-        done = run_cli("drive", "--job", job, *port, "--unattended", "--section", SECTION, *anyway)
+@pytest.fixture(scope="module")
+def first_drawn(run_cli: RunCli, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A job whose first section is drawn, for copies to be made of."""
+    folder = tmp_path_factory.mktemp("first") / "job"
+    make_job(folder, "flatbed-a4")
+    with plotter_at(folder, FAST) as port:
+        words = ["drive", "--job", folder, *port, "--unattended", "--section", SECTION]
+        done = run_cli(*words, *ANYWAY)
         assert done.returncode == 0, done.stderr
+    return folder
+
+
+@pytest.fixture
+def beside(first_drawn: Path, job: Path) -> Iterator[Terminal]:
+    """The first section is drawn; the device is set down for the next, its pen over a mark."""
+    shutil.copytree(first_drawn, job, dirs_exist_ok=True)
     with plotter_at(job, FAST, f"{BESIDE}.ink") as port:
-        running = started("drive", "--job", job, *port, "--section", BESIDE, "--json", *anyway)
+        running = started("drive", "--job", job, *port, "--section", BESIDE, "--json", *ANYWAY)
         try:
             running.until("Is the device set down")
             running.until("n: no]")
@@ -107,6 +118,13 @@ def nudge(running: Terminal, keys: str, shown: str) -> None:
     """Presses keys and waits until the pen is said to stand `shown`."""
     running.type(keys)
     running.until(f"{shown} mm from where it was planned")
+
+
+def leave_the_pointer(running: Terminal) -> None:
+    """Once the first section is inked: how far what reads stands from the pen is not found."""
+    running.until("Find it now?")
+    running.until("n: no]")
+    running.type("n")
 
 
 def laid(folder: Path, name: str) -> NDArray[np.float64]:
@@ -305,6 +323,7 @@ def test_a_paused_section_is_gone_on_with_at_the_terminal_once_the_pen_hangs_ove
             assert "certainly drawn, 0 perhaps" in second.until("Is it over it")
             second.until("n: no]")
             second.type("y")
+            leave_the_pointer(second)
             assert second.ended() == 0
         finally:
             second.close()
@@ -387,6 +406,7 @@ def test_a_pen_that_is_not_in_is_not_inked_with(run_cli: RunCli, tmp_path: Path)
                 running.until(question)
                 running.until("n: no]")
                 running.type(ENTER)
+            leave_the_pointer(running)
             assert running.ended() == 0
         finally:
             running.close()

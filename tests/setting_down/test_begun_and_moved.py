@@ -137,12 +137,12 @@ def test_a_placement_kept_before_its_run_could_begin_is_where_the_device_stands(
     first, then = Stood(section, (1.5, 1.0)), Stood(section, (-1.0, 0.5))
     begin(table, first, read(table, first))
     at = table.place
-    from devices.setting_down.set_down import _keep
+    from devices.setting_down.set_down import keep
 
     # The power goes after the placement was kept, and before a stroke was sent.
     readings = read(table, then)
     stance = from_readings(section, readings, at.plan, at.layout, at.job, at.record, None)
-    _keep(stance, at)
+    keep(stance, at)
     outcome, said = table.inked(then)
     assert outcome.ended == "done", said
     assert max(table.faults(SECTION)) <= SAMPLING
