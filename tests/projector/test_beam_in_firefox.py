@@ -45,8 +45,9 @@ def test_a_section_is_trued_up_and_a_line_traced_in_two_windows_of_another_brows
     real = hung_crooked(work, "r1c1")
     with beam(tmp_path / "job") as run, firefox(tmp_path) as fox:
         stage = window(fox, run.stage, PIXELS)
-        fox.until(lambda: lit(fox) > 1000 and not fox.text("#notice"), "the picture's edge is lit")
-        edge = lit(fox)
+        fox.until(lambda: fox.text("#code") == run.code, "the code is lit")
+        assert fox.text("#notice") == ""
+        before = lit(fox)
         remote = window(fox, run.remote, (500, 844))
         fox.fill("#code", run.code)
         fox.click("button.main")
@@ -70,7 +71,7 @@ def test_a_section_is_trued_up_and_a_line_traced_in_two_windows_of_another_brows
         assert fox.text("#place") != count
 
         fox.driver.switch_to_window(stage)
-        fox.until(lambda: lit(fox) > 2 * edge, "the section is lit")
+        fox.until(lambda: lit(fox) > 2 * before, "the section is lit")
         fox.driver.switch_to_window(remote)
         fox.click("#blank")
         fox.driver.switch_to_window(stage)
