@@ -13,6 +13,7 @@ if TYPE_CHECKING:
     from devices.job import Job
     from devices.plotter.correction import Correction, DeviceCheck
     from devices.plotter.profile import Plotter
+    from marking.arrays import FloatArray
     from marking.layout.layout import Layout
     from marking.output.report import InForce
     from marking.record.record import Record
@@ -84,6 +85,18 @@ def at_own_pace(folder: Path, job: Job, layout: Layout, plan: Plan) -> Job:
     from marking.ways.own_pace import at_own_pace
 
     return job.model_copy(update={"pace": at_own_pace(job.pace, timed)})
+
+
+def inked_anew(folder: Path, layout: Layout, plan: Plan) -> dict[str, list[FloatArray]]:
+    """The lines (n, 2) of each mend that was not taken back, by its name; table frame, mm."""
+    if not has_record(folder) or plan.zone.name != "plotter":
+        return {}
+    from marking.mending.mend import mends
+    from marking.record.record import open_record
+
+    with open_record(folder) as record:
+        kept = [one for one in mends(record, layout, plan) if one.state != "taken back"]
+    return {one.id: [piece.stroke.points for piece in one.every_piece] for one in kept}
 
 
 def in_force(folder: Path, job: Job, layout: Layout, plan: Plan) -> InForce:

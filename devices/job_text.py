@@ -216,6 +216,9 @@ first = 0                    # the numeral on the zero line; above 0 for two tab
 second_zero = "none"         # "middle", or a length from the zero line: a second, smaller row in
                              # the margins that counts both ways from there
 middle_every = 0             # numerals in the middle too, right of every n-th cross line
+other_unit = "none"          # "near" or "far": that side counts centimetres where units are
+                             # "in", inches where they are "mm", from the same zero
+other_every = "auto"         # a numeral at every n-th tick of it; "auto": 5 or 10
 clear = "{clear}"              # least gap between neighbours and to any line or edge
 face = "simplex"             # or another Hershey face
 view_from = "{view_from}"        # eye to numeral, for the legibility figure

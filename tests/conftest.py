@@ -44,14 +44,24 @@ MILLRACE = stock().joinpath("demo", "millrace", JOB_FILE).read_text("utf-8")
 
 
 LONGEST = (
+    "test_beam_pages",
     "test_keeping_sections_true",
     "test_drive_resume",
     "test_interruptions_score",
     "test_proof_on_covers",
-    "test_true_up",
-    "test_beam_pages",
-    "test_begun_jobs",
     "test_rules",
+    "test_true_up",
+    "test_begun_jobs",
+    "test_begun_and_moved",
+    "test_keys_at_the_plotter",
+    "test_lost_place",
+    "test_bad_folders",
+    "test_forecast",
+    "test_slips_in_readings",
+    "test_choosing_control_marks",
+    "test_stock_plotters_to_the_end",
+    "test_placement",
+    "test_jobs_and_profiles",
 )
 """Files of tests that take longest: begun first, so that none is left to one processor alone."""
 
@@ -60,6 +70,13 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """Puts the longest files first; all others stay in their order."""
     rank = {name: place for place, name in enumerate(LONGEST)}
     items.sort(key=lambda item: rank.get(item.path.stem, len(LONGEST)))
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_auto_num_workers() -> int:
+    """Processes for the tests: one more than processors, since some wait for a machine's clock."""
+    mine = getattr(os, "sched_getaffinity", None)
+    return 1 + (len(mine(0)) if mine is not None else os.cpu_count() or 1)
 
 
 class MakeJob(Protocol):

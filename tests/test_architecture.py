@@ -8,6 +8,7 @@ from __future__ import annotations
 import ast
 import re
 from collections import Counter
+from functools import cache
 from graphlib import TopologicalSorter
 from pathlib import Path
 
@@ -24,6 +25,7 @@ WHOLE = "devices.commands"
 TOPS = ("marking", "devices")
 
 
+@cache
 def imported(module: str) -> set[str]:
     """Our own modules that a file names in an import, for types and within functions too."""
     found = set()
@@ -45,7 +47,6 @@ def package(module: str) -> str:
     return module if is_room else above
 
 
-IMPORTS = {module: imported(module) for module in FILES}
 ROOMS = sorted({package(m) for m in FILES if FILES[package(m)].name == "__init__.py"})
 
 
@@ -62,7 +63,7 @@ def used(room: str) -> set[str]:
         package(name)
         for module in FILES
         if package(module) == room
-        for name in IMPORTS[module]
+        for name in imported(module)
         if package(name) != room
     }
 
@@ -81,7 +82,7 @@ def test_the_marking_knows_no_machine():
 
 def test_nothing_imports_the_commands():
     outside = [module for module in FILES if not module.startswith(WHOLE)]
-    assert not [module for module in outside if any(n.startswith(WHOLE) for n in IMPORTS[module])]
+    assert not [module for module in outside if any(n.startswith(WHOLE) for n in imported(module))]
 
 
 def test_the_simulated_machines_import_nothing_of_the_sender():
@@ -97,9 +98,9 @@ def test_the_types_of_arrays_are_defined_once():
 @pytest.mark.parametrize("of", ["files", "rooms"])
 def test_imports_run_one_way(of):
     graph: dict[str, set[str]] = {}
-    for module, names in IMPORTS.items():
+    for module in FILES:
         if of == "files":
-            graph[module] = names
+            graph[module] = imported(module)
         else:
             graph.setdefault(package(module), set()).update(used(package(module)))
     list(TopologicalSorter(graph).static_order())  # CycleError names the circle

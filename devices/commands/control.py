@@ -24,6 +24,7 @@ from devices.history import at_own_pace, kept_correction
 from devices.tape_marks.chosen_for import choose
 from devices.tape_marks.kept import guard_set_out, keep_chosen, write_map
 from marking.errors import BadInputError, RefusedError
+from marking.layout.edges import off_the_wall
 from marking.network.allowed import allowed_of
 from marking.output.tape_marks_words import (
     control_lines,
@@ -146,7 +147,8 @@ def run(options: argparse.Namespace) -> int:
     if options.json:
         print_json(tape_marks_record(done.marks, instead, files, job.units))
     else:
-        print_lines([*tape_marks_lines(done.marks, instead, job.units), done.hours])
+        told = tape_marks_lines(done.marks, instead, job.units)
+        print_lines([*told, done.hours, *off_the_wall(job.table)])
         if done.clamped:
             print_lines(["", *done.clamped])
         if files:
@@ -189,7 +191,7 @@ def _by_hand(options: argparse.Namespace, job: Job, layout: Layout) -> int:
             }
         )
     else:
-        print_lines((*control_lines(control, job.units), *says))
+        print_lines((*control_lines(control, job.units), *says, *off_the_wall(job.table)))
         if files:
             say(f"wrote {', '.join(map(str, files))}")
     return RefusedError.exit_code if expected.past(limits) else 0

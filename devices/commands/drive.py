@@ -120,7 +120,7 @@ def add_options(verb: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Drives what is not yet done, in order; returns 0 when all asked for is done."""
-    from devices.inking.in_turn import asked_for, known, lines_to_rule
+    from devices.inking.in_turn import asked_for, known, lines_to_rule, mends_to_rule
     from devices.inking.outcome_words import exit_code, outcome_lines, outcomes_record
     from devices.inking.sections import Wished, ink_in_turn, record_for, verniers_added
     from devices.session.claim import claimed
@@ -172,7 +172,8 @@ def run(options: argparse.Namespace) -> int:
         print_json(outcomes_record(outcomes, to_rule, rehearsal=options.simulate))
     else:
         rule = typed(["canvasrule", "rule", "--job", options.job])
-        print_lines(outcome_lines(outcomes, to_rule, rule))
+        anew = mends_to_rule(options.job, layout, plan)
+        print_lines(outcome_lines(outcomes, to_rule, rule, anew))
     return exit_code(outcomes)
 
 

@@ -5,13 +5,21 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from devices.begun import begin, guard_division, layout_of, plan_of
-from devices.commands.shared import add_job_option, print_json, print_lines, read_job, say
+from devices.commands.shared import (
+    OUTPUT,
+    add_job_option,
+    print_json,
+    print_lines,
+    read_job,
+    say,
+)
 from devices.history import has_record, kept_correction
 from marking.errors import BadInputError, RefusedError
 from marking.measures.lengths import parse_length
 
 if TYPE_CHECKING:
     import argparse
+    from pathlib import Path
 
     from devices.job import Job
     from marking.layout.layout import Layout
@@ -20,13 +28,29 @@ if TYPE_CHECKING:
     from marking.sections.locating_marks import Box
     from marking.sections.plan import Plan, Section
 
+_OF_ONE = ("undo", "ruled", "looked_over")
+"""Options that tell something of one mend."""
+_BY_HAND = (
+    "the way chosen is by hand, so that no machine inks anything anew: go over a worn line with "
+    "the tip that drew it, the rule along what is left of the line; strike a wrong line out by "
+    "short slashes of its own ink and rule it where it belongs, by the tape sheets (canvasrule "
+    "paper hand). Then measure the cover anew (canvasrule prove). Nothing was kept"
+)
+_TRACED = (
+    "this cover was traced from the projector's light, so that no plotter inks it anew: true the "
+    "light up (canvasrule beam), show the section again, and trace what is worn where the light "
+    "meets the old line; where it does not, lay a rule along the old line. Strike a wrong line out "
+    "by short slashes of its own ink. Then measure the cover anew (canvasrule prove). Nothing was "
+    "kept"
+)
 _MORE = """\
 Without options it shows what is asked for and how far it is. What is asked for is inked by
 canvasrule drive, in its turn, and nothing else of an inked section: each set-down reads the
 crossings around, and the new ink is laid true to them. What was inked stays in the record.
 A line that lies wrong is struck out by a row of short slashes (--off says where it lies) and
-drawn where it belongs. Look each mend over with a rule, and keep the largest step: a cover
-passes no proof before.
+drawn where it belongs. Lines that a hand ruled between stubs are ruled anew by a sheet of their
+own, out/ruling-m1.pdf; --ruled tells that they are. Look each mend over with a rule, and keep
+the largest step: a cover passes no proof before.
 
 examples:
   canvasrule mend --job my-bench --lines "36, 60 near" --why "dry pen"
@@ -63,6 +87,7 @@ def add_options(verb: argparse.ArgumentParser) -> None:
     )
     verb.add_argument("--why", metavar="REASON", help="kept in the record; needed with a choice")
     verb.add_argument("--undo", metavar="MEND", help="take back a mend that is not begun")
+    verb.add_argument("--ruled", metavar="MEND", help="its lines are ruled anew by hand")
     verb.add_argument("--looked-over", metavar="MEND", help="a mend that was inked and measured")
     verb.add_argument("--step", metavar="LENGTH", help="its largest step from new ink to old")
     verb.epilog = _MORE
@@ -72,11 +97,13 @@ def run(options: argparse.Namespace) -> int:
     """Keeps what is asked for, and tells how far every mend is."""
     job = read_job(options.job)
     layout = layout_of(options.job, job)
+    asked = _asked(options)
+    if asked is not None:
+        _check_by_plotter(options.job, job)
     correction = kept_correction(options.job, job)
     plan = plan_of(options.job, "plotter", job, layout, correction)
-    asked = _asked(options)
     if not has_record(options.job):
-        if asked is None and options.undo is None and options.looked_over is None:
+        if asked is None and not any(getattr(options, name) for name in _OF_ONE):
             return _tell(options, job, layout, [], {})
         raise RefusedError(
             f"{options.job}: nothing is inked by the record, so nothing can be inked anew"
@@ -93,7 +120,10 @@ def run(options: argparse.Namespace) -> int:
             mend, bare = ask(record, layout, plan, job.pens, asked)
             if bare:
                 say(f"note: {', '.join(bare)}: not inked yet there; canvasrule drive inks it")
-            say(f"{mend.id} is asked for: run canvasrule drive to ink it")
+            if mend.pieces:
+                say(f"{mend.id} is asked for: run canvasrule drive to ink it")
+            if mend.by_hand:
+                _write_sheet(options.job, job, layout, plan, mend)
         else:
             _keep(options, record, layout, plan)
         kept = mends(record, layout, plan)
@@ -107,9 +137,11 @@ def _asked(options: argparse.Namespace) -> Asked | None:
     from marking.mending.mend import Asked
 
     chosen = options.lines is not None or options.patch is not None or options.section is not None
-    others = [name for name in ("undo", "looked_over") if getattr(options, name) is not None]
+    others = [name for name in _OF_ONE if getattr(options, name) is not None]
     if (chosen and others) or len(others) > 1:
-        raise BadInputError("give one choice, or --undo, or --looked-over: one thing at a time")
+        raise BadInputError(
+            "give one choice, or --undo, or --ruled, or --looked-over: one thing at a time"
+        )
     if (options.looked_over is None) != (options.step is None):
         raise BadInputError("--looked-over MEND and --step LENGTH go together; give both")
     if not chosen:
@@ -157,10 +189,38 @@ def _signed(option: str, given: str) -> float:
     return off
 
 
-def _keep(options: argparse.Namespace, record: Record, layout: Layout, plan: Plan) -> None:
-    from marking.mending.mend import look_over, mends, take_back
+def _check_by_plotter(folder: Path, job: Job) -> None:
+    """Raises RefusedError for a cover that no plotter inked: nothing would ink it anew."""
+    if job.ways.way is not None:
+        from devices.ways.chosen import chosen_way
 
-    named = options.undo or options.looked_over
+        way = chosen_way(folder, job)
+        if way is not None and way.zone == "reach":
+            raise RefusedError(_BY_HAND)
+    if not has_record(folder):
+        return
+    from marking.begun.inked import traced_alone
+    from marking.record.record import open_record
+
+    with open_record(folder) as record:
+        if traced_alone(record):
+            raise RefusedError(_TRACED)
+
+
+def _write_sheet(folder: Path, job: Job, layout: Layout, plan: Plan, mend: Mend) -> None:
+    """What of a mend is ruled anew, line by line."""
+    from devices.output.drawings import mend_ruling
+    from marking.output.files import replace_file
+
+    path = folder / OUTPUT / f"ruling-{mend.id}.pdf"
+    replace_file(path, mend_ruling(job, layout, plan, mend))
+    say(f"wrote {path}: what a hand rules anew")
+
+
+def _keep(options: argparse.Namespace, record: Record, layout: Layout, plan: Plan) -> None:
+    from marking.mending.mend import look_over, mends, rule_anew, take_back
+
+    named = options.undo or options.ruled or options.looked_over
     if named is None:
         return
     found = [one for one in mends(record, layout, plan) if one.id == named]
@@ -169,6 +229,8 @@ def _keep(options: argparse.Namespace, record: Record, layout: Layout, plan: Pla
         raise BadInputError(f"{named}: no such mend; there are {known}")
     if options.undo is not None:
         take_back(record, layout, plan, found[0])
+    elif options.ruled is not None:
+        rule_anew(record, layout, plan, found[0])
     else:
         look_over(record, layout, plan, found[0], _length("--step", options.step))
 

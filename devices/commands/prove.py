@@ -23,9 +23,11 @@ from devices.machine_zones import divided
 from marking.begun.on_the_cover import COVER, plan_hash
 from marking.errors import BadInputError, RefusedError
 from marking.job.keys import ClothTable, paper_of, tape_of
+from marking.job.line_numbers import told_apart
+from marking.layout.edges import off_the_wall
 from marking.layout.layout import lay_out
 from marking.mending.mend import mends
-from marking.mending.words import seen_lines, told_by_mends
+from marking.mending.words import mended_said, seen_lines, told_by_mends
 from marking.network.allowed import allowed_of
 from marking.output.files import replace_file
 from marking.proof.distances import plan_proof
@@ -42,7 +44,7 @@ from marking.record.record import layout_hash, open_record
 
 if TYPE_CHECKING:
     import argparse
-    from collections.abc import Mapping
+    from collections.abc import Iterator, Mapping
 
     from devices.job import Job
     from marking.layout.layout import Layout
@@ -153,7 +155,9 @@ def _write_sheet(options: argparse.Namespace, job: Job) -> int:
         begun=_begun(options.job, cover, kept),
         steps=steps_read(model, verniers),
     )
-    pages = proof_pages(plan, verniers, tape, job.title, job.units, paper_of(job), job.numerals)
+    paper, numerals = paper_of(job), job.numerals
+    notes = [*off_the_wall(job.table), *_mends_told(options.job, job, cover.layout)]
+    pages = proof_pages(plan, verniers, tape, job.title, job.units, paper, numerals, notes)
     files = {"proof.svg": svg(pages[0]), "proof.pdf": pdf(pages)}
     with open_record(options.job) as record:
         record.add_check(
@@ -173,8 +177,7 @@ def _write_sheet(options: argparse.Namespace, job: Job) -> int:
     if options.json:
         print_json(sheet_record(plan, verniers, paths))
     else:
-        print_lines(sheet_lines(plan, verniers, tape, job.units, job.numerals))
-        print_lines(seen_lines(_mended(options.job, job, cover.layout), allowed_of(job).step))
+        print_lines(sheet_lines(plan, verniers, tape, job.units, numerals, notes))
         say(f"wrote {', '.join(map(str, paths))}")
     return 0
 
@@ -185,7 +188,7 @@ def _marked_before(options: argparse.Namespace, job: Job) -> int:
     from marking.marked_before.errors import off_cover
     from marking.marked_before.readings import Meant, asked, read_found
     from marking.marked_before.words import off_lines, off_record, sheet_lines
-    from marking.output.known_errors import card_pages, sheet_pages
+    from marking.sheets.known_errors import card_pages, sheet_pages
 
     if options.confirmed or options.verniers or options.slack or options.distances is not None:
         raise BadInputError("--marked-before goes with --measured FILE alone")
@@ -194,13 +197,13 @@ def _marked_before(options: argparse.Namespace, job: Job) -> int:
     tape, paper = tape_of(job.tape), paper_of(job)
     meant = Meant(layout, job.numerals)
     if options.measured is None:
-        spots = asked(meant)
+        spots, notes = asked(meant), (*off_the_wall(job.table), *told_apart(job.numerals))
         path = options.job / OUTPUT / "marked-before.pdf"
-        replace_file(path, pdf(sheet_pages(spots, tape, job.title, job.units, paper)))
+        replace_file(path, pdf(sheet_pages(spots, tape, job.title, job.units, paper, notes)))
         if options.json:
             print_json({"schema": 1, "files": [path.as_posix()], "asked": list(map(asdict, spots))})
         else:
-            print_lines(sheet_lines(spots, tape, job.units))
+            print_lines(sheet_lines(spots, tape, job.units, notes))
             say(f"wrote {path}")
         return 0
     file = given_file("--measured", options.measured, options.job)
@@ -303,6 +306,13 @@ def _judge(options: argparse.Namespace, job: Job) -> int:
         if changes is not None:
             print_lines(since_lines(changes))
     return 0 if verdict.outcome == "pass" else RefusedError.exit_code
+
+
+def _mends_told(folder: Path, job: Job, layout: Layout) -> Iterator[str]:
+    """What of the cover was inked anew, and what of it still waits."""
+    mended = _mended(folder, job, layout)
+    yield from (f"Inked anew: {mended_said(one, layout, job.units)}." for one in mended)
+    yield from (f"{line}." for line in seen_lines(mended, allowed_of(job).step))
 
 
 def _mended(folder: Path, job: Job, layout: Layout) -> tuple[Mend, ...]:

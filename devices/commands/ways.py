@@ -50,6 +50,7 @@ def run(options: argparse.Namespace) -> int:
     from devices.job import Job
     from devices.ways.reckoned import reckoning
     from marking.job.folder import load_job
+    from marking.layout.edges import off_the_wall
     from marking.output.ways_words import way_lines, ways_lines, ways_record
     from marking.ways.own_pace import at_own_pace
 
@@ -76,6 +77,7 @@ def run(options: argparse.Namespace) -> int:
         return 0
     if options.way is None:
         print_lines(ways_lines(found, job.title, tried_all=options.every))
+        print_lines(f"- {note}" for note in off_the_wall(job.table))
         return 0
     shown = next((one for one in found.ways if one.way.id == options.way), None)
     if shown is None:

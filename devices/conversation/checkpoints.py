@@ -78,8 +78,11 @@ def within_edits(one: str, two: str, edits: int) -> bool:
         one, two = one[:-1], two[:-1]
     if not one or not two:
         return max(len(one), len(two)) <= edits
-    if edits == 0:
+    if edits == 0 or abs(len(one) - len(two)) > edits:
         return False
+    if edits == 1:
+        # Their ends differ both: only a change of the one byte that is left makes them alike.
+        return len(one) == len(two) == 1
     return (
         within_edits(one[1:], two[1:], edits - 1)
         or within_edits(one[1:], two, edits - 1)

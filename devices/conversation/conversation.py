@@ -58,6 +58,7 @@ class Conversation:
         self._stretch = ProgramStretch()
         self._open = UnderWay()
         self._interview = Interview(dialect, limits.buffer_bytes)
+        self._answers = bool(dialect.greeting)
         self._watch = Watch()
         self._asked_times = 0
         self._incoming = Incoming(dialect.ends)
@@ -197,7 +198,7 @@ class Conversation:
             return self._came(self._interview.tick(self._now, garbled=garbled))
         if self.state not in (State.STREAMING, State.HELD, State.ASKING):
             return []
-        if not self._dialect.greeting:
+        if not self._answers:
             return self._by_the_clock()
         if self.state is State.HELD and not self._open:
             self._wait_is_stale()

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from devices.history import has_record
 from marking.begun.inked import done_sections, ruled_lines_done
 from marking.errors import BadInputError
-from marking.mending.mend import set_downs
+from marking.mending.mend import mends, set_downs
 from marking.record.record import open_record
 
 if TYPE_CHECKING:
@@ -59,3 +59,11 @@ def lines_to_rule(folder: Path, layout: Layout, plan: Plan) -> int | None:
         return len(plan.ruled)
     with open_record(folder) as record:
         return len(plan.ruled) - len(ruled_lines_done(record, layout, plan))
+
+
+def mends_to_rule(folder: Path, layout: Layout, plan: Plan) -> tuple[str, ...]:
+    """Names of mends of which lines are still to be ruled anew by hand."""
+    if not plan.ruled or not has_record(folder):
+        return ()
+    with open_record(folder) as record:
+        return tuple(one.id for one in mends(record, layout, plan) if one.to_rule)

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 from marking.measures.counts import counted
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Mapping
+    from collections.abc import Iterator, Mapping, Sequence
 
     from devices.inking.section import RunOutcome
 
@@ -31,13 +31,21 @@ def outcomes_record(
 
 
 def outcome_lines(
-    outcomes: Mapping[str, RunOutcome], to_rule: int | None, rule_command: str
+    outcomes: Mapping[str, RunOutcome],
+    to_rule: int | None,
+    rule_command: str,
+    anew: Sequence[str] = (),
 ) -> Iterator[str]:
-    """Section by section, and what is left to rule by hand with `rule_command`."""
+    """Section by section, and what is left to rule by hand with `rule_command`.
+
+    `anew` are the mends of which lines are left to be ruled anew.
+    """
     for name, one in outcomes.items():
         yield f"{name}: {one.ended}, {counted(one.drawn, 'stroke')} drawn"
     if not outcomes:
-        ruled = "" if to_rule != 0 else ", and all lines are ruled"
+        ruled = "" if to_rule != 0 or anew else ", and all lines are ruled"
         yield f"everything asked for is drawn already{ruled}"
     if to_rule:
         yield f"{counted(to_rule, 'line')} still to rule by hand between stubs: {rule_command}"
+    if anew:
+        yield f"{', '.join(anew)}: lines left to be ruled anew by hand; canvasrule mend says which"

@@ -3,7 +3,7 @@
 It brings plan, machines and record together for files, and asks no machine anything.
 It may import: `devices.begun`, `devices.history`, `devices.inking`, `devices.job`,
 `devices.plotter`, `devices.programs`, `devices.projector.desk`, `devices.projector.light`,
-`marking.drawing`, `marking.errors`, `marking.job`, `marking.layout`, `marking.measures`,
-`marking.output`, `marking.placement`, `marking.proof`, `marking.record`, `marking.ruling`,
-`marking.sections`.
+`marking.arrays`, `marking.drawing`, `marking.errors`, `marking.job`, `marking.layout`,
+`marking.measures`, `marking.mending`, `marking.output`, `marking.placement`, `marking.proof`,
+`marking.record`, `marking.ruling`, `marking.sections`.
 """

@@ -13,6 +13,7 @@ if TYPE_CHECKING:
 
     from devices.job import Job
     from marking.layout.layout import Layout
+    from marking.mending.mend import Mend
     from marking.output.report import InForce
     from marking.ruling.order import Manner
     from marking.sections.plan import Plan, Section
@@ -63,6 +64,31 @@ def ruling_files(job: Job, layout: Layout, plan: Plan, manner: Manner) -> dict[s
 
     pages = ruling_pages(plan, layout, job, paper_of(job), manner)
     return {"ruling.svg": svg(pages[0]), "ruling.pdf": pdf(pages)}
+
+
+def mend_ruling(job: Job, layout: Layout, plan: Plan, mend: Mend) -> bytes:
+    """PDF of the sheet by which lines of a mend are ruled anew."""
+    from marking.drawing.pdf import pdf
+    from marking.job.keys import paper_of
+    from marking.mending.words import across_said, how_to_rule
+    from marking.output.ruling_sheet import LineWords, lines_to_rule_pages
+    from marking.ruling.order import Manner, ruling_order
+    from marking.ruling.words import how_to
+    from marking.sections.ruled import RuledLine
+
+    stubs = {line.of: line.sections for line in plan.ruled}
+    pieces = {piece.stroke.id: piece for piece in mend.by_hand}
+    lines = [RuledLine(piece.stroke, piece.of, stubs[piece.of]) for piece in mend.by_hand]
+    manner = Manner()
+    how = (*how_to_rule(mend, job.units), *how_to(lines, layout, job, manner))
+    words = LineWords(
+        "stubs",
+        "off the near edge",
+        lambda line: across_said(pieces[line.id], job.units),
+        f"lines to rule anew, {mend.id}",
+    )
+    steps = ruling_order(lines, job, manner)
+    return pdf(lines_to_rule_pages(steps, how, words, job, paper_of(job), manner))
 
 
 def report_files(job: Job, layout: Layout, plan: Plan, kept: InForce | None) -> Mapping[str, bytes]:

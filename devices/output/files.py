@@ -12,7 +12,7 @@ from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
 from devices.begun import guard_sections, layout_of, plan_of, warned_of
-from devices.history import in_force, kept_correction
+from devices.history import in_force, inked_anew, kept_correction
 from devices.output.programs import REMOVABLE, VERNIERS, pen_note, program_files, vernier_files
 from marking.errors import BadInputError
 from marking.measures.counts import counted
@@ -24,6 +24,7 @@ if TYPE_CHECKING:
 
     from devices.job import Job
     from devices.plotter.correction import Correction
+    from marking.arrays import FloatArray
     from marking.layout.layout import Layout
     from marking.output.files import WrittenSet
     from marking.sections.plan import Plan
@@ -160,7 +161,8 @@ def write_files(
     The report tells what the record in `job_folder` adds.
     """
     plan = warned_of(plan, job)
-    contents, origins = _contents(job, layout, plan, kinds, correction)
+    anew = inked_anew(job_folder, layout, plan) if job_folder is not None else {}
+    contents, origins = _contents(job, layout, plan, kinds, correction, anew)
     if "report" in kinds:
         from devices.output.drawings import report_files, ruling_files
 
@@ -185,7 +187,12 @@ def write_files(
 
 
 def _contents(
-    job: Job, layout: Layout, plan: Plan, kinds: Sequence[str], correction: Correction | None
+    job: Job,
+    layout: Layout,
+    plan: Plan,
+    kinds: Sequence[str],
+    correction: Correction | None,
+    anew: Mapping[str, Sequence[FloatArray]],
 ) -> tuple[dict[str, bytes], dict[str, list[float]]]:
     """Every file by its path, and for programs the table point at the device's origin."""
     contents: dict[str, bytes] = {}
@@ -205,7 +212,7 @@ def _contents(
         from marking.drawing.picture_file import picture_file
         from marking.output.table_picture import table_picture
 
-        drawn = table_picture(layout, job, plan)
+        drawn = table_picture(layout, job, plan, anew)
         contents |= {name: picture_file(drawn, name) for name in ("picture.svg", "picture.png")}
     return contents, origins
 

@@ -11,6 +11,7 @@ from devices.paper.asked import Printed, as_pdf
 from devices.paper.cards import cards_of, set_out_marks
 from devices.paper.keep import keep_pages_of
 from devices.paper.proof import proof_of
+from marking.layout.edges import off_the_wall
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -151,7 +152,8 @@ def _by_machine(
     still_open: list[str] = []
     control = set_out_marks(asked)
     if control is not None:
-        sheets = tape_sheet_pages(control, layout, job.title, job.units, paper)
+        wall = tuple(off_the_wall(job.table))
+        sheets = tape_sheet_pages(control, layout, job.title, job.units, paper, notes=wall)
         sheets[0].chapter = "Tape marks"
         pages += sheets
         order.append("Set out the tape marks, each ticked on its sheet.")

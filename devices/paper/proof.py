@@ -6,6 +6,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, NamedTuple
 
 from devices.history import has_record
+from marking.layout.edges import off_the_wall
 
 if TYPE_CHECKING:
     from devices.paper.asked import Asked
@@ -76,7 +77,7 @@ def proof_of(asked: Asked, plan: Plan) -> Proof:
     pages = proof_pages(
         *(replace(found, distances=shown), before.verniers, tape, job.title, job.units, paper),
         job.numerals,
-        said,
+        [*off_the_wall(job.table), *said],
     )
     pages[0].chapter = "Distances to measure"
     return Proof((*proof_maps(shown, layout, job, paper), *pages), still_open)

@@ -9,6 +9,7 @@ from devices.history import has_record, kept_correction
 from marking.begun.on_the_cover import keep_tape_marks, replaced
 from marking.errors import RefusedError
 from marking.job.keys import paper_of
+from marking.layout.edges import off_the_wall
 from marking.output.files import replace_file
 from marking.record.record import open_record
 
@@ -97,7 +98,8 @@ def _write_sheet(
     from marking.output.tape_sheet import tape_sheet_pages
 
     paper = paper_of(job)
-    pages = tape_sheet_pages(control, layout, job.title, job.units, paper, says)
+    notes = tuple(off_the_wall(job.table))
+    pages = tape_sheet_pages(control, layout, job.title, job.units, paper, says, notes)
     files = {"control.svg": svg(pages[0]), "control.pdf": pdf(pages)}
     for name, data in files.items():
         replace_file(out / name, data)

@@ -41,6 +41,12 @@ def ink_name(section: str, zone: ZoneName) -> str:
     return f"{_BY_LIGHT}{section}" if zone == "beam" else section
 
 
+def traced_alone(record: Record) -> bool:
+    """Whether all ink that is kept was traced from a projector's light, none laid by a plotter."""
+    ink = record.ink()
+    return bool(ink) and not record.runs() and all(o.section.startswith(_BY_LIGHT) for o in ink)
+
+
 def done_sections(record: Record, layout: Layout, plan: Plan) -> frozenset[str]:
     """Ids of the sections of this very division that are inked."""
     named, division = layout_hash(layout), plan_hash(plan)

@@ -88,6 +88,11 @@ class SideWork:
     """Of the margin, from the zero line."""
     others: tuple[Numeral, ...]
     """Its other rows, by row and place: a second one in the margin, in the middle, on lines."""
+    scale: tuple[CrossTick, ...] = ()
+    """The ticks of a scale in the other unit outside the first long line, where the side has one,
+    each named by what it counts to."""
+    scale_out: float = 0.0
+    """How far outwards they run, in mm."""
 
     @property
     def zero_hand(self) -> str:
@@ -134,12 +139,35 @@ def side_work(
         for tick in _to_check(ticks, job)
         if not loose
     ]
-    numerals = [tick.numerals[side] for tick in ticks if side in tick.numerals]
+    scale, out = _scale_ticks(side, layout, tape)
+    numerals = [tick.numerals[side] for tick in (*ticks, *scale) if side in tick.numerals]
     last = tape_reading(end - float(layout.grid.cross_x[-1]), tape)
     others = [one.numeral for one in layout.numerals]
-    others = [one for one in others if one.side == side and one.row != "margin"]
+    others = [one for one in others if one.side == side and one.row not in ("margin", "other")]
     others.sort(key=lambda one: (_ROWS.index(one.row), abs(one.at_table[1] - first), one.at_table))
-    return SideWork(side, tuple(longs), tuple(checks), last, tuple(numerals), tuple(others))
+    return SideWork(
+        side, tuple(longs), tuple(checks), last, tuple(numerals), tuple(others), scale, out
+    )
+
+
+def _scale_ticks(side: Side, layout: Layout, tape: Tape) -> tuple[tuple[CrossTick, ...], float]:
+    """The ticks of the scale in the other unit along `side`, and how long they are."""
+    written = {
+        placed.numeral.text: placed.numeral
+        for placed in layout.numerals
+        if (placed.numeral.row, placed.numeral.side) == ("other", side)
+    }
+    start = f"scale-{side}-"
+    zero, out = float(layout.grid.cross_x[0]), 0.0
+    ticks = []
+    for stroke in layout.strokes:
+        if stroke.id.startswith(start):
+            name, x = stroke.id.removeprefix(start), float(stroke.points[0, 0])
+            numerals: Mapping[Side, Numeral] = {side: written[name]} if name in written else {}
+            reading = tape_reading(x - zero, tape)
+            ticks.append(CrossTick(stroke.id, name, x, reading, False, numerals))
+            out = stroke.length
+    return tuple(ticks), out
 
 
 def _long_ticks(side: Side, layout: Layout, tape: Tape) -> Iterator[LongTick]:

@@ -26,6 +26,8 @@ _PLAY = 0.3
 """mm that a slot is wider than the line: what a tip needs to run freely, to be tried on a scrap."""
 _BRIDGE, _LEAST_BRIDGE = 1.2, 0.6
 """mm across a bridge, and the least that a film holds by: our judgement, no source."""
+_HAIR = 0.01
+"""mm: far less than a cutter shows."""
 _WAYS = (0, 90, 45, 135, 22.5, 67.5, 112.5, 157.5)
 """Degrees from upright in which a pair of bridges may lie, the most usual first."""
 _PLATE = 6.0
@@ -110,7 +112,9 @@ def _bridged(lines: list[FloatArray], half: float, bridge: float) -> Polygon | M
     inked = shapely.union_all([_without_slivers(part, bridge) for part in _parts(inked)])
     counters = [hole for part in _parts(inked) for hole in part.interiors]
     cuts = [cut for hole in counters for cut in _bridges(inked, hole, 2 * half, bridge)]
-    return inked.difference(shapely.union_all(cuts)) if cuts else inked
+    # A hair over on all sides: cut to the very edge of the slot, a bridge would leave its rim.
+    whole = [shapely.buffer(cut, _HAIR, join_style="mitre") for cut in cuts]
+    return inked.difference(shapely.union_all(whole)) if cuts else inked
 
 
 def _without_slivers(part: Polygon, bridge: float) -> Polygon:

@@ -50,6 +50,8 @@ class StripTick:
     heavy: bool
     half: bool
     """A half tick, which runs inwards from the first long line for a quarter of a pitch."""
+    out: float = 0.0
+    """v at which it ends, for a half tick or one of a scale in the other unit."""
 
 
 @dataclass(frozen=True)
@@ -139,13 +141,14 @@ def _along(
     numerals = [
         placed.numeral
         for placed in layout.numerals
-        if placed.numeral.side == side and placed.numeral.row in ("margin", "second")
+        if placed.numeral.side == side and placed.numeral.row in ("margin", "second", "other")
     ]
     halves = [
         float(stroke.points[0, 0])
         for stroke in layout.strokes
         if stroke.id.startswith(f"tick-{side}-")
     ]
+    scale = [stroke.points for stroke in layout.strokes if stroke.id.startswith(f"scale-{side}-")]
     deep = max((_deep(numeral, y) for numeral in numerals), default=0.0)
     for place in range(count):
         x0 = float(xs[place * each])
@@ -162,6 +165,18 @@ def _along(
         own += [
             StripTick(way * (x - origin), "", tape_reading(x - float(xs[0]), tape), False, True)
             for x in halves
+            if low <= x < high
+        ]
+        own += [
+            StripTick(
+                way * (x - origin),
+                "",
+                tape_reading(x - float(xs[0]), tape),
+                False,
+                True,
+                abs(float(end[1]) - y),
+            )
+            for (x, _), end in ((points[0].tolist(), points[1]) for points in scale)
             if low <= x < high
         ]
         yield Strip(

@@ -8,7 +8,9 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING, Any
 
+from marking.hand.scale_words import other_unit, scale_steps
 from marking.hand.top_words import longest_taped
+from marking.layout.edges import off_the_wall
 from marking.measures.counts import counted
 from marking.measures.durations import format_duration
 from marking.measures.lengths import format_length, rough_length
@@ -80,11 +82,7 @@ def _tape_length(layout: Layout, units: Units) -> str:
 def order_of_work(plan: ByHand, job: MarkingJob) -> Iterator[str]:
     """The whole job, step by step."""
     count = len(plan.ticks)
-    wall = (
-        "Pull the table off its wall: the far side is marked from the far edge. "
-        if job.table.against_wall
-        else ""
-    )
+    wall = "".join(f"{note} " for note in off_the_wall(job.table))
     yield (
         f"{wall}The cover lies at rest, nothing on it: stretched and fastened, or slack where it "
         "is marked before it is put on. Take the top's sides and both diagonals once more, as "
@@ -95,11 +93,16 @@ def order_of_work(plan: ByHand, job: MarkingJob) -> Iterator[str]:
         "line; the zero line, which is line 0; the square; the far side's first long line; the "
         "diagonals."
     )
-    yield f"Near side: {count} ticks by tape, then the checks of the count. Its two sheets say how."
+    yield f"Near side: {count} ticks by tape, then the checks of the count. Its sheets say how."
     yield f"Far side: {count} ticks by tape, and its checks. There the zero end is on your right."
+    scaled = next((work for work in (plan.near, plan.far) if work.scale), None)
+    same = "both sides must have the same numeral at either end of it"
+    if scaled is not None:
+        other = "near" if scaled.side == "far" else "far"
+        same = f"the {scaled.side} side's sheet names, in its column {other}, the numeral across"
     yield (
-        "Look along the table: the line through each pair of ticks must stand square, and both "
-        "sides must have the same numeral at either end of it. Only then take a marker."
+        "Look along the table: the line through each pair of ticks must stand square, and "
+        f"{same}. Only then take a marker."
     )
     yield (
         "With printed strips (strips.pdf) ticks and numerals come off the strips in place of steps "
@@ -113,6 +116,8 @@ def order_of_work(plan: ByHand, job: MarkingJob) -> Iterator[str]:
     yield "Write the numerals when all lines are dry, from 0 on, each side from its own sheet."
     if job.grid.half_ticks:
         yield "Draw the half ticks."
+    if scaled is not None:
+        yield f"On the {scaled.side} side draw the ticks of the {other_unit(job)} before numerals."
     yield (
         "When all is dry, prove the cover by one tape: the diagonals and the lines' full length as "
         "on the sheet of tape marks, then lines here and there on both sides, each from zero. "
@@ -238,14 +243,18 @@ def numeral_steps(work: SideWork, plan: ByHand, layout: Layout, job: MarkingJob)
     _, low, _, high = some.box_table
     near, far = sorted((abs(low - y), abs(high - y)))
     every = "" if job.numerals.every == 1 else f", one line in {job.numerals.every}"
+    if work.scale:
+        every = f", counting {other_unit(job)}, at the ticks that their table gives one"
+        yield from scale_steps(work, layout, job)
     yield (
         f"Numerals {some.height:.1f} mm high over the ink{every}, upright as you stand here, in "
         f"the margin: their tops {near:.1f} mm and their feet {far:.1f} mm off the first long "
         "line. Draw two pencil lines so far off it to write between."
     )
+    mark = "tick" if work.scale else "line"
     yield (
-        "Each stands with its middle on its line. The column begin tells how many mm to the left "
-        "of the line, as you stand here, its first digit begins."
+        f"Each stands with its middle on its {mark}. The column begin tells how many mm to the "
+        f"left of the {mark}, as you stand here, its first digit begins."
     )
     yield from _other_numerals(work, plan, layout, job)
 

@@ -16,7 +16,7 @@ from pydantic import (
     model_validator,
 )
 
-from marking.job.line_keys import LineTable
+from marking.job.line_keys import LineTable, OtherUnitKeys
 from marking.job.values import (
     Clearance,
     Count,
@@ -250,7 +250,7 @@ def _distinct(sides: tuple[str, ...]) -> tuple[str, ...]:
     return sides
 
 
-class NumeralsTable(Table):
+class NumeralsTable(OtherUnitKeys):
     """The numerals along the long sides."""
 
     sides: Annotated[tuple[Literal["near", "far"], ...], AfterValidator(_distinct)] = Field(

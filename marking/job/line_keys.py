@@ -1,4 +1,4 @@
-"""Keys of lines for particular work: the named long lines of `[grid]`."""
+"""Keys for particular work: the named long lines of `[grid]`, and a scale in another unit."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field, StringConstraints, model_validator
 
-from marking.job.values import Clearance, Length, Table
+from marking.job.values import Clearance, Count, Length, Table
 
 
 class LineTable(Table):
@@ -29,3 +29,18 @@ class LineTable(Table):
         if self.end is not None and self.end <= self.start:
             raise ValueError("it ends before it begins: end is to be more than start")
         return self
+
+
+class OtherUnitKeys(Table):
+    """A side whose margin counts centimetres where the job has inches, or inches where it has
+    millimetres."""
+
+    other_unit: Literal["none", "near", "far"] = Field(
+        default="none",
+        description="The side that carries a scale in the other unit in place of its numerals",
+    )
+    other_every: Literal["auto"] | Annotated[Count, Field(ge=1, le=1000)] = Field(
+        default="auto",
+        description='A numeral at every n-th tick of that scale; "auto": 5, or 10 where larger '
+        "ones fit then",
+    )

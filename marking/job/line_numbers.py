@@ -18,3 +18,14 @@ def lines_counted(numerals: NumeralsTable) -> Iterator[str]:
             "Here lines are counted from the zero line as 0, whatever their numerals read: 0 is "
             f"the line that reads {zero}, 1 the next one, that reads {first} or would, and so on."
         )
+    yield from told_apart(numerals)
+
+
+def told_apart(numerals: NumeralsTable) -> Iterator[str]:
+    """Which side's numerals are none of the lines', where one counts in another unit."""
+    if numerals.other_unit != "none":
+        other = "far" if numerals.other_unit == "near" else "near"
+        yield (
+            f"The numerals of the {numerals.other_unit} side count in another unit: a number of a "
+            f"line is always as the {other} side counts them, at both of its ends."
+        )

@@ -1,7 +1,8 @@
 """What has to be kept of a job so that it is made again from paper alone, years later.
 
 That is job.toml less its comments, with the table's and the pens' profiles put in place, and every
-key beside that a line's place hangs on: a later version may have other defaults.
+key beside that a line's place hangs on: a later version may have other defaults. Marks that a job
+does without are no defaults: what is not asked for is not inked in any version.
 """
 
 from __future__ import annotations
@@ -35,6 +36,15 @@ _PUT_IN_PLACE = {("table",): "tables"} | {
 _FILE_NAME = re.compile(r"(?!\.)[^/\\\\:*?\"<>|\x00-\x1f]{1,200}\.toml")
 _BY_NAME = ("plotter", "projector")
 """Machines: a stock one keeps its name, one of the job's own folder goes along as a file."""
+
+_ASKED_FOR: Mapping[str, Any] = {
+    "grid.lines": [],
+    "grid.centre_line": False,
+    "numerals.second_zero": "none",
+    "numerals.middle_every": 0,
+    "numerals.other_unit": "none",
+}
+"""Marks that are inked for who asks for them, each with how a job does without."""
 
 
 @dataclass(frozen=True)
@@ -131,7 +141,12 @@ def _own_profile(written: dict[str, Any], name: str, folder: Path) -> dict[str, 
 
 def _write_out(written: dict[str, Any], settings: Mapping[str, Any], model: type[JobT]) -> None:
     """Adds the keys that the job left to their defaults."""
+    without = {dotted for dotted, value in _ASKED_FOR.items() if settings.get(dotted) == value}
+    if "numerals.other_unit" in without:
+        without.add("numerals.other_every")
     for dotted, value in settings.items():
+        if dotted in without:
+            continue
         *above, key = dotted.split(".")
         table: Any = written
         for part in above:

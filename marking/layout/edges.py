@@ -36,6 +36,18 @@ def edge_notes(table: TopTable, units: Units) -> Iterator[str]:
         )
 
 
+def off_the_wall(table: TopTable) -> Iterator[str]:
+    """What a table against a wall needs before anything is set, read or ruled at its far edge."""
+    if table.against_wall:
+        yield (
+            "The far edge stands against a wall. Pull the table off it, two people and nothing on "
+            "the top, for all that is set, read or ruled there: both diagonals, the far line and "
+            "its marks, the far ends of lines. Leave it off until the cover is proved, or take "
+            "both diagonals anew after every move: a top that is moved may lie otherwise. Nobody "
+            "climbs on the table to get there."
+        )
+
+
 def check_margins(job: MarkingJob) -> None:
     """Refuses lines that the margins put where an edge curves away. Raises RefusedError."""
     ink = max(job.pens.lines.width, job.pens.heavy.width) / 2

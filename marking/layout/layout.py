@@ -20,6 +20,7 @@ from marking.layout.edges import check_margins, edge_notes, on_the_curve
 from marking.layout.fit_warnings import fit_warnings
 from marking.layout.middle_row import middle_numerals
 from marking.layout.named_lines import end_numerals, part_lines, refuse_unnumbered, with_named
+from marking.layout.second_scale import other_scale
 from marking.layout.survey import Top, survey_top
 from marking.measures.lengths import format_length
 
@@ -161,6 +162,9 @@ def lay_out(job: MarkingJob) -> Layout:
     fold_x = lines.cross_fold_positions(job.hems, job.pens, cross_x)
     ys = (long_lines[0].y, long_lines[-1].y)
     ticks = lines.tick_lines(job, cross_x, fold_x, ys)
+    scale = other_scale(job, cross_x)
+    if scale is not None:
+        ticks += scale.ticks(ys[0] if scale.side == "near" else ys[1])
     strokes = [
         *_cross_strokes(job.grid.heavy_every, cross_x, fold_x, ys),
         *_long_strokes(long_lines, cross_x),
@@ -175,12 +179,16 @@ def lay_out(job: MarkingJob) -> Layout:
         ),
     ]
     strokes = [replace(one, beside=job.pens.named(one.pen).beside) for one in strokes]
-    legibility = None
+    legibility = of_other = None
     placed: list[Numeral] = []
     if job.numbered_sides:
         asked = numerals.asked_for(job, cross_x, rect, uprights(strokes, job.pens))
         legibility = numerals.fit(asked)
         placed = margin_rows.place(asked, legibility.height)
+        if scale is not None:
+            most = legibility.height
+            row, of_other = margin_rows.place_other(job, asked, scale, most)
+            placed += row
     at_ends = end_numerals(job, long_lines, cross_x, rect, levels(strokes, job.pens))
     placed += _stand_on_lines(job, at_ends, strokes, placed)
     refuse_unnumbered(at_ends, placed)
@@ -188,7 +196,9 @@ def lay_out(job: MarkingJob) -> Layout:
     placed += _stand_on_lines(job, on_bands, strokes, placed)
     if legibility is not None:
         ink = _ink_of(strokes, placed, job.pens)
-        upright, level = uprights(strokes, job.pens), levels(strokes, job.pens)
+        # Ticks stand at the first long lines alone; any that comes near is ink to keep off.
+        through = [one for one in strokes if one.layer != "tick"]
+        upright, level = uprights(through, job.pens), levels(strokes, job.pens)
         placed += middle_numerals(job, cross_x, upright, level, ink, legibility.height)
     lettered = [_numeral_strokes(numeral, count) for count, numeral in enumerate(placed)]
     strokes += [stroke for drawn in lettered for stroke in drawn]
@@ -218,8 +228,12 @@ def lay_out(job: MarkingJob) -> Layout:
             *warnings,
             *bands.left_out(on_bands, placed),
             *middle_row.left_out(job, cross_x, placed),
+            *middle_row.unparted(
+                job, uprights(strokes, job.pens), placed, 1 / (1 + job.cloth.stretch_length)
+            ),
             *hems.fold_warnings(folds, long_lines[0].offset, job.units),
             *fit_warnings(job, legibility, cross_x, rect),
+            *margin_rows.other_notes(scale, of_other),
             *edge_notes(job.table, job.units),
         ),
     )
@@ -235,7 +249,19 @@ def uprights(strokes: Sequence[Stroke], pens: PensTable) -> list[tuple[float, fl
             x = float(stroke.points[0, 0])
             half = stroke.ink_width(pens.named(stroke.pen)) / 2
             ink[x] = max(half, ink.get(x, 0.0))
-    return sorted(ink.items())
+    return _not_within_another(sorted(ink.items()))
+
+
+def _not_within_another(lines: Sequence[tuple[float, float]]) -> list[tuple[float, float]]:
+    """`lines` without those whose ink lies within another's, as a tick's may beside a heavy line:
+    between the rest, bare cloth goes from each to the next."""
+    kept: list[tuple[float, float]] = []
+    for at, half in lines:
+        while kept and at - half <= kept[-1][0] - kept[-1][1]:
+            kept.pop()
+        if not kept or at + half > kept[-1][0] + kept[-1][1]:
+            kept.append((at, half))
+    return kept
 
 
 def levels(strokes: Sequence[Stroke], pens: PensTable) -> list[tuple[float, float]]:
@@ -257,11 +283,10 @@ def _stand_on_lines(
     """Those of `wanted` for which there is room on their lines, beside all that is drawn."""
     pens = job.pens
     manner = on_lines.Manner(job.numerals.face, pens.numerals.width, job.numerals.clear)
-    height, kept = on_lines.with_room(
-        wanted, levels(strokes, pens), uprights(strokes, pens), manner, job.grid.pitch
-    )
+    inside = uprights([one for one in strokes if not one.id.startswith("scale-")], pens)
+    height, kept = on_lines.with_room(wanted, levels(strokes, pens), inside, manner, job.grid.pitch)
     taken = _ink_of(strokes, placed, pens)
-    return on_lines.stand(kept, taken, uprights(strokes, pens), height, manner)
+    return on_lines.stand(kept, taken, inside, height, manner)
 
 
 def _ink_of(strokes: Sequence[Stroke], placed: Sequence[Numeral], pens: PensTable) -> Ink:

@@ -9,12 +9,15 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from marking.errors import RefusedError
-from marking.layout.clear_places import between
+from marking.layout.bare_cloth import longest_whole
+from marking.layout.clear_places import apart, between
 from marking.layout.numerals import Numeral
+from marking.layout.second_scale import line_sides
 from marking.lettering.glyphs import letter_numeral
+from marking.measures.lengths import format_length
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
+    from collections.abc import Iterable, Iterator, Sequence
 
     from marking.arrays import FloatArray
     from marking.job.keys import MarkingJob
@@ -23,6 +26,9 @@ if TYPE_CHECKING:
 
     Lines = Sequence[tuple[float, float]]
     """Place and half the ink of each line, rising."""
+
+_LONG = 200.0
+"""mm that any bed holds in one piece, marks and all: less than the smallest that is usual."""
 
 
 def middle_numerals(
@@ -34,7 +40,7 @@ def middle_numerals(
     nowhere near the middle.
     """
     every = job.numerals.middle_every
-    if not every or not job.numbered_sides:
+    if not every or not line_sides(job):
         return []
     pen, clear = job.pens.numerals.width, job.numerals.clear
     values = {n: job.numerals.at_line(n) for n in range(0, len(xs), every)}
@@ -46,9 +52,9 @@ def middle_numerals(
     height = min(most, room / widest * tallest + pen)
     middle = (levels[0][0] + levels[-1][0]) / 2
     placed: list[Numeral] = []
-    for side in job.numbered_sides:
+    for side in line_sides(job):
         turn = 1 if side == "near" else -1
-        away = 0.0 if len(job.numbered_sides) == 1 else (height + clear) / 2
+        away = 0.0 if len(line_sides(job)) == 1 else (height + clear) / 2
         y = _height_at(middle - turn * away, side, height + 2 * clear, levels)
         if y is None or height < 2 * pen:
             raise RefusedError(
@@ -76,7 +82,7 @@ def left_out(job: MarkingJob, xs: FloatArray, placed: Sequence[Numeral]) -> Iter
     if not every:
         return
     wanted = [job.numerals.at_line(n) for n in range(0, len(xs), every)]
-    for side in job.numbered_sides:
+    for side in line_sides(job):
         here = {one.value for one in placed if (one.row, one.side) == ("middle", side)}
         missing = [str(value) for value in wanted if value not in here]
         if missing:
@@ -84,6 +90,41 @@ def left_out(job: MarkingJob, xs: FloatArray, placed: Sequence[Numeral]) -> Iter
                 f"In the middle row read from the {side} side, there is no room to the right of "
                 f"their lines for {', '.join(missing)}: left out there."
             )
+
+
+def unparted(
+    job: MarkingJob, uprights: Lines, placed: Sequence[Numeral], slack: float
+) -> Iterator[str]:
+    """A warning where the rows leave so little bare cloth that a section has to be long.
+
+    `slack` is drawn length over finished length along the table.
+    """
+    if not any(one.row == "middle" for one in placed):
+        return
+
+    def run(numerals: Iterable[Numeral]) -> tuple[float, float]:
+        boxes = apart((slack * one.box_table[0], slack * one.box_table[2]) for one in numerals)
+        return longest_whole([(slack * x, half) for x, half in uprights], boxes)
+
+    low, high = run(placed)
+    bare_low, bare_high = run(one for one in placed if one.row != "middle")
+    beyond = bare_high - bare_low + slack * job.grid.pitch * (len(line_sides(job)) + 1)
+    if high - low <= max(_LONG, beyond):
+        return
+    yield (
+        f"The middle row leaves no bare cloth for a join between sections from "
+        f"{format_length(low, job.units)} to {format_length(high, job.units)} along the table: one "
+        f"section has to hold all of that. {parted_by(job)}"
+    )
+
+
+def parted_by(job: MarkingJob) -> str:
+    """What would let joins pass through the middle row."""
+    # A row read from each side fills a cell beside its line, to the one hand or to the other.
+    bare = len(line_sides(job)) + 1
+    if job.numerals.middle_every < bare:
+        return f"numerals.middle_every = {bare} leaves some; a smaller numerals.height may."
+    return "Leave the row out (numerals.middle_every = 0), or try a smaller numerals.height."
 
 
 def _numeral(side: Side, value: int, box: Box, scale: float, face: str) -> Numeral:

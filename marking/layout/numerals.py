@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Literal
 
 from marking.errors import RefusedError
 from marking.layout.bare_cloth import OFF_BOX, between_lines
-from marking.layout.second_scale import OF_FIRST, second_zero
+from marking.layout.second_scale import OF_FIRST, line_sides, second_zero
 from marking.lettering.glyphs import Lettered, digit_gap, letter_numeral
 from marking.measures.lengths import format_length
 
@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     from marking.layout.lines import Side
     from marking.measures.lengths import Units
 
-Row = Literal["margin", "band", "line", "middle", "second"]
+Row = Literal["margin", "band", "line", "middle", "second", "other"]
 _STEP = 0.01
 """Automatic heights are rounded down to this, in mm: far below what a pen can show."""
 
@@ -215,7 +215,7 @@ def asked_for(
         job.grid.margin - curved,
         curved,
         max(job.pens.lines.line_width, job.pens.heavy.width),
-        job.numbered_sides,
+        line_sides(job),
         second_zero(job, len(xs)),
         1 / (1 + job.cloth.stretch_length),
         xs,

@@ -1,14 +1,26 @@
-"""The second row of numerals in the margins: where it counts from. Table frame, millimetres."""
+"""What the margins count besides the lines: a second row's zero, and a scale in the other unit.
+
+Table frame, millimetres.
+"""
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+from fractions import Fraction
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from marking.errors import RefusedError
+from marking.layout.lines import BETWEEN_INK
 from marking.measures.lengths import format_length
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from marking.arrays import FloatArray
     from marking.job.keys import MarkingJob
+    from marking.layout.lines import Side
 
 OF_FIRST = 2 / 3
 """Its height over the first row's, so that the two are told apart: our judgement, no source."""
@@ -44,3 +56,97 @@ def second_zero(job: MarkingJob, lines: int) -> int | None:
             f"{format_length(above * pitch, job.units)}"
         )
     return number
+
+
+@dataclass(frozen=True)
+class OtherScale:
+    """Ticks along one side at every centimetre, or at every inch, from the zero of the lines."""
+
+    side: Side
+    unit: str
+    """What it counts, in words."""
+    unit_mm: float
+    values: tuple[int, ...]
+    """Rising, one for each tick."""
+    xs: FloatArray
+    """Of the ticks."""
+    reach: float
+    """From the middle of the first long line outwards to a tick's end, in mm."""
+
+    def ticks(self, y: float) -> Iterator[tuple[str, FloatArray]]:
+        """Id and (2, 2) of each tick, `y` the first long line of its side."""
+        end = y + (self.reach if self.side == "far" else -self.reach)
+        for value, x in zip(self.values, self.xs.tolist(), strict=True):
+            yield f"scale-{self.side}-{value}", np.array([[x, y], [x, end]])
+
+
+def line_sides(job: MarkingJob) -> tuple[Side, ...]:
+    """The sides whose numerals count the cross lines."""
+    return tuple(side for side in job.numbered_sides if side != job.numerals.other_unit)
+
+
+def other_scale(job: MarkingJob, cross_x: FloatArray) -> OtherScale | None:
+    """The scale in the other unit that `job` asks for, from the first of `cross_x` to the last.
+
+    Places are counted as fractions, an inch being 25.4 mm (exact by definition since 1959, the
+    international yard and pound agreement). Raises RefusedError for one that cannot be.
+    """
+    side = job.numerals.other_unit
+    if side == "none":
+        return None
+    unit, unit_mm = ("centimetres", Fraction(10)) if job.units == "in" else _INCHES
+    pitch = _exact(job.grid.pitch)
+    _check_other(job, side, unit, unit_mm)
+    # Where the first numeral is not 0, both scales count from a zero before the zero line.
+    before = job.numerals.first * pitch / job.numerals.per_line
+    low = -(-before // unit_mm)
+    high = (before + (len(cross_x) - 1) * pitch) // unit_mm
+    values = range(int(low), int(high) + 1)
+    zero = float(cross_x[0])
+    places = []
+    for value in values:
+        along = value * unit_mm - before
+        line = along / pitch
+        # Where a line stands at the very place, the tick is its end: one upright, not two.
+        whole = line.denominator == 1
+        places.append(float(cross_x[int(line)]) if whole else zero + float(along))
+    reach = (job.grid.margin - job.table.edge_radius) / 4
+    return OtherScale(side, unit, float(unit_mm), tuple(values), np.array(places), reach)
+
+
+_INCHES = ("inches", Fraction("25.4"))
+
+
+def _exact(length: float) -> Fraction:
+    return Fraction(str(round(length, 9)))
+
+
+def _check_other(job: MarkingJob, side: Side, unit: str, unit_mm: Fraction) -> None:
+    said = f'numerals.other_unit = "{side}"'
+    if side == "far" and job.table.against_wall:
+        raise RefusedError(
+            f"{said}: nobody stands at the far side of a table against a wall, and the near side "
+            'keeps the numerals of the lines; leave the scale out (other_unit = "none")'
+        )
+    if len(job.numbered_sides) < 2:
+        raise RefusedError(
+            f"{said}: one side counts the lines and the other {unit}, so both carry numerals; "
+            + (
+                'leave the scale out (other_unit = "none"), the far side being against a wall'
+                if job.table.against_wall
+                else 'write sides = ["near", "far"]'
+            )
+        )
+    if _exact(job.grid.pitch) == unit_mm * job.numerals.per_line:
+        raise RefusedError(
+            f"{said}: the lines count {unit} already, as their pitch and numerals.per_line make "
+            'it; leave the scale out (other_unit = "none"), or change units, which says what the '
+            "other unit is"
+        )
+    ink = job.pens.lines.line_width
+    if ink + BETWEEN_INK > unit_mm:
+        raise RefusedError(
+            f"{said}: ticks {float(unit_mm):g} mm apart would run together, being "
+            f"{format_length(ink, 'mm')} wide; take a finer pens.lines, "
+            f"{format_length(float(unit_mm) - BETWEEN_INK, 'mm')} at most with all its passes"
+        )

@@ -135,7 +135,7 @@ def numbers_meant(layout: Layout) -> dict[str, tuple[str, ...]]:
     """The numerals that should stand along each side, from the zero end."""
     found: dict[str, list[tuple[float, str]]] = {}
     for one in layout.numerals:
-        if one.numeral.row != "margin":
+        if one.numeral.row not in ("margin", "other"):
             continue
         at = one.numeral.at_table[0]
         found.setdefault(one.numeral.side, []).append((at, one.numeral.text))
@@ -196,16 +196,20 @@ def _numbers(path: Path, faults: list[str]) -> Iterator[tuple[str, tuple[str, ..
         except ValueError:
             faults.append(
                 f'{path}: numbers.{side} = "{shortened(text)}": write the numbers as they stand, '
-                'from the zero end, runs as 0-47: "0-47, 49-148"'
+                'from the zero end, runs as 0-47, every fifth as 0-145 by 5: "0-47, 49-148"'
             )
 
 
 def _counted(text: str) -> Iterator[str]:
     count = 0
     for word in filter(None, (part.strip() for part in text.split(","))):
-        first, _, last = word.partition("-")
-        low, high = int(first), int(last or first)
-        count += high - low + 1
-        if not 0 <= low <= high or count > _MOST_NUMBERS:
+        run, _, step = word.partition(" by ")
+        first, _, last = run.partition("-")
+        low, high, every = int(first), int(last or first), int(step or 1)
+        if not 0 <= low <= high or every < 1:
             raise ValueError(word)
-        yield from map(str, range(low, high + 1))
+        written = range(low, high + 1, every)
+        count += len(written)
+        if count > _MOST_NUMBERS:
+            raise ValueError(word)
+        yield from map(str, written)

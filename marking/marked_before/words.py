@@ -34,14 +34,17 @@ NOTES = (
     "are read, the more is told.",
     "Measure to the middle of each line, with one tape drawn taut and flat, from a printed mark "
     "and not the hook. Read both diagonals, and the widths at both ends.",
-    'Walk along both sides and write down the numbers as they stand: near = "0-47, 49-148".',
+    'Walk along both sides and write down the numbers as they stand: near = "0-47, 49-148"; '
+    'where only every fifth line has one, "0-145 by 5".',
     "Reach in from the edges or measure with two people. Nobody climbs on the table.",
 )
 
 
-def sheet_lines(spots: Sequence[Spot], tape: Tape, units: Units) -> Iterator[str]:
-    """What to measure, and the file to write it into."""
-    yield from NOTES
+def sheet_lines(
+    spots: Sequence[Spot], tape: Tape, units: Units, notes: Sequence[str] = ()
+) -> Iterator[str]:
+    """What to measure, and the file to write it into; `notes` is what to know of this table."""
+    yield from (*NOTES, *notes)
     for spot in spots:
         shown = as_taped(tape_reading(spot.nominal, tape), tape, units)
         yield f"  {spot.id:24} {spot.between[0]} to {spot.between[1]}: {shown} where it is true"

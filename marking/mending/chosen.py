@@ -104,9 +104,9 @@ def _meet(one: Box, two: Box) -> bool:
 
 
 def _named(one: PlacedNumeral) -> str:
-    """`60 near`; in another row than the margin's, all that read alike: `2 near band`."""
+    """`60 near`; in another row than the margin's own, all that read alike: `2 near band`."""
     numeral = one.numeral
-    own = "" if numeral.row == "margin" else f" {numeral.row}"
+    own = "" if numeral.row in ("margin", "other") else f" {numeral.row}"
     return f"{numeral.text} {numeral.side}{own}"
 
 

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 
-from marking.begun.inked import drawn_pieces
+from marking.begun.inked import drawn_pieces, ruled_lines_done
 from marking.begun.on_the_cover import plan_hash
 from marking.errors import RefusedError
 from marking.layout.layout import Stroke
@@ -62,6 +62,20 @@ class Mend:
     state: State
     step: float | None
     """mm: the largest step to the ink around that a person saw; None before it was looked over."""
+    by_hand: tuple[Piece, ...] = ()
+    """What was ruled by hand between stubs, and is to be ruled anew."""
+    ruled: bool = True
+    """Whether all of that is ruled anew."""
+
+    @property
+    def every_piece(self) -> tuple[Piece, ...]:
+        """All of it, by machine and by hand."""
+        return (*(piece for pieces in self.pieces.values() for piece in pieces), *self.by_hand)
+
+    @property
+    def to_rule(self) -> tuple[Piece, ...]:
+        """What waits for a hand."""
+        return () if self.ruled or self.state == "taken back" else self.by_hand
 
     @property
     def open(self) -> tuple[str, ...]:
@@ -96,7 +110,9 @@ def ask(
         bare += [piece.of for piece in left]
         if inked:
             chosen[section.id] = tuple(inked)
-    if not chosen:
+    by_hand, left = _ruled(record, layout, plan, asked, wanted)
+    bare += [piece.of for piece in left]
+    if not chosen and not by_hand:
         raise RefusedError(_nothing(layout, bare))
     named = f"m{len({row[4] for row in record.rows('mend')}) + 1}"
     made = {
@@ -113,10 +129,33 @@ def ask(
         "why": asked.why,
         "off_mm": asked.off,
         "pieces": {name: [_plain(p) for p in pieces] for name, pieces in made.items()},
+        "by_hand": [
+            _plain(replace(p, stroke=replace(p.stroke, id=f"{p.stroke.id}-{named}")))
+            for p in by_hand
+        ],
     }
     _add(record, layout, plan, named, "asked", detail)
     (mend,) = (one for one in mends(record, layout, plan) if one.id == named)
     return mend, called(layout, bare)
+
+
+def _ruled(
+    record: Record, layout: Layout, plan: Plan, asked: Asked, wanted: set[str] | None
+) -> tuple[Sequence[Piece], Sequence[Piece]]:
+    """What of the lines ruled between stubs is chosen: what is on the cover, and what is not yet.
+
+    No section holds any of it.
+    """
+    if asked.section is not None:
+        return (), ()
+    done = ruled_lines_done(record, layout, plan)
+    lines = [line for line in plan.ruled if wanted is None or line.of in wanted]
+    pieces = [
+        [Piece(one.stroke, one.of) for one in lines if (one.id in done) == is_]
+        for is_ in (True, False)
+    ]
+    inked, left = pieces if asked.box is None else (inside(layout, p, asked.box) for p in pieces)
+    return inked, left
 
 
 def _nothing(layout: Layout, bare: Sequence[str]) -> str:
@@ -126,8 +165,8 @@ def _nothing(layout: Layout, bare: Sequence[str]) -> str:
         return "nothing is laid out there, so there is nothing to ink anew; nothing was kept"
     return (
         f"{shown}: not inked by the record, so nothing can be inked anew. canvasrule drive inks "
-        "what is open; ink that only a person knows of is told by canvasrule place --inked. "
-        "Nothing was kept"
+        "what is open; ink that only a person knows of is told by canvasrule place --inked, a line "
+        "that is ruled by canvasrule rule --done. Nothing was kept"
     )
 
 
@@ -139,6 +178,7 @@ def _plain(piece: Piece) -> dict[str, Any]:
         "layer": stroke.layer,
         "pen": stroke.pen,
         "points": stroke.points.tolist(),
+        "beside": list(stroke.beside),
     }
 
 
@@ -159,6 +199,7 @@ def mends(record: Record, layout: Layout, plan: Plan) -> tuple[Mend, ...]:
     named, division = layout_hash(layout), plan_hash(plan)
     begun = {run.section for run in record.runs()}
     done = {ink.section for ink in record.ink() if ink.event == "done"}
+    by_rule = {one.line for one in record.ruled() if one.layout == named}
     rows = [
         (mend, event, detail)
         for _, _, of_layout, of_plan, mend, event, detail in every
@@ -174,6 +215,8 @@ def mends(record: Record, layout: Layout, plan: Plan) -> tuple[Mend, ...]:
                 str(section): tuple(_piece(one) for one in several)
                 for section, several in detail["pieces"].items()
             }
+            by_hand = tuple(_piece(one) for one in detail.get("by_hand", ()))
+            ruled = all(p.stroke.id in by_rule for p in by_hand)
             inked = frozenset(s for s in pieces if mended_name(s, mend) in done)
             steps = [float(told["step_mm"]) for what, told in later if what == "looked over"]
             off = detail["off_mm"]
@@ -184,8 +227,14 @@ def mends(record: Record, layout: Layout, plan: Plan) -> tuple[Mend, ...]:
                     None if off is None else float(off),
                     pieces,
                     inked,
-                    _state(mend, pieces, inked, begun, [what for what, _ in later]),
+                    _state(
+                        [mended_name(s, mend) in begun for s in pieces],
+                        inked.issuperset(pieces) and ruled,
+                        [what for what, _ in later],
+                    ),
                     steps[-1] if steps else None,
+                    by_hand,
+                    ruled,
                 )
             )
     return tuple(found)
@@ -193,22 +242,18 @@ def mends(record: Record, layout: Layout, plan: Plan) -> tuple[Mend, ...]:
 
 def _piece(kept: Mapping[str, Any]) -> Piece:
     points = np.array(kept["points"], dtype=float).reshape(-1, 2)
-    stroke = Stroke(str(kept["id"]), kept["layer"], str(kept["pen"]), points)
+    beside = tuple(float(off) for off in kept.get("beside", ()))
+    stroke = Stroke(str(kept["id"]), kept["layer"], str(kept["pen"]), points, beside)
     return Piece(stroke, str(kept["of"]))
 
 
-def _state(
-    mend: str,
-    pieces: Iterable[str],
-    inked: frozenset[str],
-    begun: set[str],
-    events: Sequence[str],
-) -> State:
+def _state(begun: Sequence[bool], whole: bool, events: Sequence[str]) -> State:
+    """Of a mend whose set-downs are `begun` or not, all of it done where it is `whole`."""
     if "taken back" in events:
         return "taken back"
-    if inked.issuperset(pieces):
+    if whole:
         return "inked"
-    return "begun" if inked or any(mended_name(s, mend) in begun for s in pieces) else "asked"
+    return "begun" if any(begun) else "asked"
 
 
 def take_back(record: Record, layout: Layout, plan: Plan, mend: Mend) -> None:
@@ -218,6 +263,18 @@ def take_back(record: Record, layout: Layout, plan: Plan, mend: Mend) -> None:
             f"{mend.id} is {mend.state}, and ink stays: it cannot be taken back; nothing was kept"
         )
     _add(record, layout, plan, mend.id, "taken back", {})
+
+
+def rule_anew(record: Record, layout: Layout, plan: Plan, mend: Mend) -> None:
+    """Keeps that a person has ruled anew what a mend leaves to the rule. Raises RefusedError."""
+    if not mend.to_rule:
+        raise RefusedError(f"{mend.id} ({mend.state}) leaves no line to be ruled; nothing was kept")
+    if mend.open:
+        raise RefusedError(
+            f"{mend.id}: its stubs come first, since the rule is laid over them: canvasrule drive "
+            "inks them anew. Nothing was kept"
+        )
+    record.add_ruled(layout, [p.stroke.id for p in mend.to_rule], "ruled", plan_hash(plan))
 
 
 def look_over(record: Record, layout: Layout, plan: Plan, mend: Mend, step: float) -> None:

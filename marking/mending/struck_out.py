@@ -45,7 +45,7 @@ def struck_out(
 
     inked = STRtree(
         [
-            LineString(stroke.points).buffer(pens.named(stroke.pen).width / 2)
+            LineString(stroke.points).buffer(stroke.ink_width(pens.named(stroke.pen)) / 2)
             for stroke in layout.strokes
         ]
     )

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from marking.measures.lengths import Units
     from marking.mending.mend import Mend
     from marking.proof.outcome import ProofOutcome
-    from marking.sections.plan import Section
+    from marking.sections.plan import Piece, Section
 
 _SHOWN = 8
 
@@ -41,6 +41,11 @@ def mend_lines(
         section = set_downs[name]
         marks = ", ".join(mark.id for mark in section.locating_marks)
         yield f"  {section.id}: read {marks or 'no crossing is left to read'}"
+    if mend.to_rule:
+        yield (
+            f"  by hand, when its stubs are inked: {'; '.join(ruled_said(mend, layout, units))}; "
+            f"then canvasrule mend --ruled {mend.id}"
+        )
     if mend.state == "inked":
         seen = (
             "look it over: the largest step from new ink to old, by a rule"
@@ -50,8 +55,40 @@ def mend_lines(
         yield f"  {seen}"
 
 
+def ruled_said(mend: Mend, layout: Layout, units: Units) -> Iterator[str]:
+    """Each line that is ruled anew, and from where to where."""
+    for piece in mend.by_hand:
+        (name,) = called(layout, [piece.of])
+        yield f"rule {name} from {across_said(piece, units)} off the near edge"
+
+
+def across_said(piece: Piece, units: Units) -> str:
+    """From where to where across the table a line is ruled anew, as a tape has it."""
+    ends = sorted(piece.stroke.points[[0, -1], 1].tolist())
+    low, high = (format_length(end, units) for end in ends)
+    return f"{low} to {high}"
+
+
+def how_to_rule(mend: Mend, units: Units) -> Iterator[str]:
+    """What is done otherwise than where lines are ruled for the first time."""
+    if mend.off is None:
+        yield (
+            "These lines are worn and are gone over once more: lay the rule so that the tip runs "
+            "along what is left of the line, not along where it should have been. A second line "
+            "beside it is worse than a faint one: stop where the old line is not to be seen and "
+            "lay the rule to the stubs."
+        )
+    else:
+        to = "far end" if mend.off > 0 else "zero end"
+        yield (
+            f"The wrong lines lie {format_length(abs(mend.off), units)} towards the {to}. Strike "
+            "them out first: a short slash across each every half inch, of its own ink alone, none "
+            "near another line. Then rule each where it belongs, from stub to stub."
+        )
+
+
 def _strokes(mend: Mend) -> tuple[str, ...]:
-    return tuple(piece.of for pieces in mend.pieces.values() for piece in pieces)
+    return tuple(piece.of for piece in mend.every_piece)
 
 
 def _listed(names: Sequence[str]) -> str:
@@ -83,6 +120,11 @@ def mend_record(mend: Mend, set_downs: Mapping[str, Section]) -> dict[str, Any]:
             for name, pieces in mend.pieces.items()
             if name in set_downs
         ],
+        "by_hand": [
+            {"id": p.stroke.id, "of": p.of, "points": p.stroke.points.tolist()}
+            for p in mend.by_hand
+        ],
+        "ruled": mend.ruled,
     }
 
 
@@ -91,6 +133,11 @@ def seen_lines(mends: Sequence[Mend], step: float) -> Iterator[str]:
     for mend in mends:
         if mend.open:
             yield f"{mend.id} is asked for and not inked: finish it before the cover is proved"
+        elif mend.to_rule:
+            yield (
+                f"{mend.id} leaves lines to be ruled anew: rule them, and tell it by canvasrule "
+                f"mend --ruled {mend.id}, before the cover is proved"
+            )
         elif mend.state == "inked" and mend.step is None:
             yield (
                 f"{mend.id} was inked anew, and no distance tells of it: measure the largest step "
@@ -107,4 +154,5 @@ def told_by_mends(mends: Sequence[Mend], step: float, outcome: ProofOutcome) -> 
         return outcome
     if any(mend.step is not None and mend.step > step for mend in mends):
         return "fail"
-    return "cannot tell" if any(mend.open or mend.step is None for mend in mends) else outcome
+    waits = any(mend.open or mend.to_rule or mend.step is None for mend in mends)
+    return "cannot tell" if waits else outcome

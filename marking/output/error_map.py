@@ -11,14 +11,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from marking.drawing.artwork import Style
-from marking.output.table_picture import (
-    Picture,
-    draw_dimensions,
-    draw_strokes,
-    draw_table,
-    draw_title,
-    spread,
-)
+from marking.output.table_picture import draw_strokes, spread
+from marking.output.table_top import Picture, draw_dimensions, draw_table, draw_title
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

@@ -51,6 +51,14 @@ def inner_lines(layout: Layout, job: MarkingJob) -> Iterator[str]:
             "- In the middle, numerals stand to the right of their cross line, as who reads them "
             f"sees it: every {keys.middle_every} lines, a row for each side that carries numerals."
         )
+    other = [placed.numeral for placed in layout.numerals if placed.numeral.row == "other"]
+    if other:
+        unit = "centimetres" if job.units == "in" else "inches"
+        values = [one.text for one in other]
+        yield (
+            f"- The {other[0].side} side counts {unit} from the same zero, with a tick at each and "
+            f"numerals {other[0].height:.1f} mm high: {', '.join(values[:3])} to {values[-1]}."
+        )
     named = {
         (placed.numeral.text, placed.numeral.side)
         for placed in layout.numerals

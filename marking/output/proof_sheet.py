@@ -56,7 +56,7 @@ def proof_pages(
 ) -> tuple[Artwork, ...]:
     """The pages, as many as the distances need, and after them those of the verniers.
 
-    `says` is how well they tell, in sentences of its own.
+    `says` is how well they tell, and what else to know before, in sentences of its own.
     """
     pages: list[Page] = []
     left: Sequence[Distance] = plan.distances

@@ -43,6 +43,8 @@ class LineWords:
     heading: str
     of: Callable[[RuledLine], str]
     """What stands under the heading for each."""
+    what: str = "lines to rule"
+    """What the sheet is of."""
 
 
 STUBS = LineWords("stubs", "from stub to stub", lambda line: " - ".join(line.sections))
@@ -67,7 +69,7 @@ def lines_to_rule_pages(
 ) -> tuple[Artwork, ...]:
     """One page or more, for lines in the order of `steps`, ruled as `how` says."""
     groups = [steps[first : first + GROUP] for first in range(0, len(steps), GROUP)]
-    page = Page(paper, f"{job.title}: lines to rule")
+    page = Page(paper, f"{job.title}: {words.what}")
     y = _head(page, steps, how, words, job, manner)
     pages, number = [page], 0
     while groups:
@@ -80,7 +82,7 @@ def lines_to_rule_pages(
             _group(page, group, words, number, _EDGE + column * wide, y - row * _deep(), wide - 4)
         if groups:
             page = Page(paper, pages[0].artwork.title)
-            page.heading(f"{job.title}: lines to rule, continued", _EDGE, page.height - 20, 4.0)
+            page.heading(f"{job.title}: {words.what}, continued", _EDGE, page.height - 20, 4.0)
             y = page.height - 26
             pages.append(page)
     return tuple(one.artwork for one in pages)
@@ -100,7 +102,7 @@ def _head(
 ) -> float:
     y = page.height - _EDGE - 5
     wide = page.width - 2 * _EDGE
-    page.heading(f"{job.title}: lines to rule", _EDGE, y, 4.6)
+    page.heading(f"{job.title}: {words.what}", _EDGE, y, 4.6)
     who = f"{manner.hand}-handed{', with a helper' if manner.by_two else ''}"
     page.write(
         f"{counted(len(steps), 'line')} between {words.between}, {who}: "

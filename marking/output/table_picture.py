@@ -7,23 +7,31 @@ from __future__ import annotations
 
 import math
 from collections import defaultdict
+from types import MappingProxyType
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from marking.drawing.artwork import Artwork, Style
-from marking.drawing.typeface import text_width
-from marking.layout.top_shape import SIDES
 from marking.measures.counts import counted
 from marking.measures.lengths import format_length
+from marking.output.table_top import (
+    NOTE_INK,
+    Picture,
+    draw_dimensions,
+    draw_table,
+    draw_title,
+    hem_labels,
+)
 from marking.sections.ruled import inked_strokes
 from marking.sections.set_downs import set_down_corner, set_down_legend, set_down_readings
 from marking.sections.standing import standings
 from marking.stretching.ticks import pull_ticks
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
 
+    from marking.arrays import FloatArray
     from marking.drawing.artwork import Layer
     from marking.job.keys import MarkingJob
     from marking.layout.layout import Layout, Stroke
@@ -42,68 +50,9 @@ _LAYER_INK = {
     "bias": "#7a5195",
     "witness": "#c2410c",
 }
-_JOIN, _TABLE, _NOTE, _SET_DOWN = "#c2410c", "#8a7a5c", "#333333", "#0f766e"
+_JOIN, _SET_DOWN = "#c2410c", "#0f766e"
 _BOARD = "#8a5a1c"
-_RULED = "#b3b9c2"
-
-
-class Picture:
-    """One picture under construction: artwork with a border, and a size for its words."""
-
-    def __init__(
-        self,
-        layout: Layout,
-        job: MarkingJob,
-        plan: Plan | None,
-        in_air: Sequence[Box] = (),
-        ticks: Sequence[PullTick] = (),
-    ) -> None:
-        corners = layout.top.corners_table
-        low, high = corners.min(axis=0), corners.max(axis=0)
-        if plan is not None:
-            # A bed may stand out over the edge; its corner is still drawn.
-            low = np.minimum(low, [min(s.window[k] for s in plan.sections) for k in (0, 1)])
-        self.layout, self.job, self.plan = layout, job, plan
-        self.letters = max(float(high[0] - low[0]) / 180, 4.0)
-        self.in_air, self.ticks = in_air, ticks
-        for foot in self.in_air:
-            low, high = np.minimum(low, foot[:2]), np.maximum(high, foot[2:])
-        # Room for the labels at the four sides and the legend below, in letter heights.
-        rows = 14 + 3 * bool(self.in_air) + 2 * bool(self.ticks)
-        left, below, right, above = (self.letters * room for room in (18, rows, 38, 9))
-        labels = _hem_labels(layout, job).values()
-        right = max([right, *(self.letters * 4 + self.width(label) for label in labels)])
-        box: Box = (
-            float(low[0]) - left,
-            float(low[1]) - below,
-            float(high[0]) + right,
-            float(high[1]) + above,
-        )
-        self.artwork = Artwork(
-            box, f"{job.title}: the marking", "The table seen from above, near edge at the bottom."
-        )
-
-    def write(
-        self, layer: Layer, text: str, x: float, y: float, align: float = 0.0, size: float = 1.0
-    ) -> None:
-        """Text with its left edge (align 0), middle (0.5) or right edge (1) at table x.
-
-        Capitals are `size` times `letters` high, and their middle is at y.
-        """
-        high = size * self.letters
-        layer.write(text, x, y - high / 2, high, align)
-
-    def width(self, text: str, size: float = 1.0) -> float:
-        """How wide `text` is written, in mm."""
-        return text_width(text) * size * self.letters
-
-    def words(self, name: str, colour: str) -> Layer:
-        """A layer for text of one colour."""
-        return self.artwork.layer(name, Style(fill=colour))
-
-    def lines(self, name: str, colour: str, weight: float, fill: str | None = None) -> Layer:
-        """A layer for lines, `weight` times `letters` wide."""
-        return self.artwork.layer(name, Style(colour, weight * self.letters, fill))
+_RULED, _ANEW = "#b3b9c2", "#dc2626"
 
 
 def _feet_in_air(layout: Layout, job: MarkingJob, plan: Plan) -> list[Box]:
@@ -117,14 +66,24 @@ def _ticks(layout: Layout, job: MarkingJob, plan: Plan) -> tuple[PullTick, ...]:
     return pull_ticks(layout, job) if plan.zone.feed is not None else ()
 
 
-def table_picture(layout: Layout, job: MarkingJob, plan: Plan | None = None) -> Artwork:
-    """The picture of a layout, with the sections of `plan` when it is given."""
-    around = () if plan is None else (_feet_in_air(layout, job, plan), _ticks(layout, job, plan))
-    picture = Picture(layout, job, plan, *around)
+def table_picture(
+    layout: Layout,
+    job: MarkingJob,
+    plan: Plan | None = None,
+    anew: Mapping[str, Sequence[FloatArray]] = MappingProxyType({}),
+) -> Artwork:
+    """The picture of a layout, with the sections of `plan` when it is given.
+
+    `anew` are the lines (n, 2) of each mend, by its name.
+    """
+    feet = () if plan is None else _feet_in_air(layout, job, plan)
+    ticks = () if plan is None else _ticks(layout, job, plan)
+    picture = Picture(layout, job, plan, feet, ticks, notes=bool(anew))
     draw_table(picture)
     if plan is not None:
         _draw_sections(picture, plan)
         _draw_feet_in_air(picture)
+    _draw_mends(picture, anew)
     draw_strokes(picture)
     if plan is not None:
         _draw_joins(picture, plan)
@@ -133,14 +92,21 @@ def table_picture(layout: Layout, job: MarkingJob, plan: Plan | None = None) -> 
         _draw_ticks(picture)
     _draw_folds(picture)
     draw_dimensions(picture)
-    _draw_legend(picture, plan)
+    _draw_legend(picture, plan, anew)
     return picture.artwork
 
 
-def draw_table(picture: Picture) -> None:
-    """The table's real top."""
-    table = picture.lines("table", _TABLE, 1 / 5, fill="#fbf8f1")
-    table.area(picture.layout.top.corners_table)
+def _draw_mends(picture: Picture, anew: Mapping[str, Sequence[FloatArray]]) -> None:
+    """What is inked anew, or is to be: broad under its lines, with the mend's name above."""
+    if not anew:
+        return
+    broad = picture.artwork.layer("mends", Style(_ANEW, 0.9 * picture.letters, opacity=0.45))
+    names = picture.words("mend-names", _ANEW)
+    for name, several in anew.items():
+        for line in several:
+            broad.line(line)
+        right, top = np.concatenate(several).max(axis=0).tolist()
+        picture.write(names, name, right + picture.letters, top + picture.letters)
 
 
 def _draw_sections(picture: Picture, plan: Plan) -> None:
@@ -226,7 +192,7 @@ def _draw_locating_marks(picture: Picture, plan: Plan) -> None:
 def _clear_of_numerals(layout: Layout) -> float:
     """From the first long lines, where marks stand, to the nearest numeral's ink."""
     lines = [line.y for line in layout.grid.long_lines]
-    margins = [placed.numeral for placed in layout.numerals if placed.numeral.row == "margin"]
+    margins = [one.numeral for one in layout.numerals if one.numeral.row in ("margin", "other")]
     boxes = [numeral.box_table for numeral in margins]
     gaps = (max(box[1] - max(lines), min(lines) - box[3]) for box in boxes)
     return min(gaps, default=math.inf)
@@ -248,7 +214,7 @@ def _draw_mark(marks: Layer, at: tuple[float, float], kind: str, size: float, na
 def _draw_set_downs(picture: Picture, plan: Plan) -> None:
     corners = picture.lines("set-down-points", _SET_DOWN, 1 / 5)
     plates = picture.artwork.layer("plates", Style(fill="#ffffff", opacity=0.82))
-    names = picture.words("section-names", _NOTE)
+    names = picture.words("section-names", NOTE_INK)
     for section in plan.sections:
         corners.line(*set_down_corner(section, plan, picture.layout, picture.letters))
         _write_plate(picture, plates, names, section, plan)
@@ -278,7 +244,7 @@ def _write_plate(
 def _draw_folds(picture: Picture) -> None:
     """At the far end, which long line serves which fold of the hem schedule."""
     layout, letters = picture.layout, picture.letters
-    labels = _hem_labels(layout, picture.job)
+    labels = hem_labels(layout, picture.job)
     words = picture.words("hem-folds", _LAYER_INK["hem"])
     leaders = picture.lines("hem-leaders", _LAYER_INK["hem"], 1 / 12)
     lines = [line for line in layout.grid.long_lines if _near_twin(line) in labels]
@@ -292,19 +258,6 @@ def _draw_folds(picture: Picture) -> None:
 def _near_twin(line: LongLine) -> str:
     """Id of the line as far from the near edge as `line` is from its own."""
     return line.id.replace("far", "near")
-
-
-def _hem_labels(layout: Layout, job: MarkingJob) -> dict[str, str]:
-    """What is written beside a long line that serves folds: by the near line's id."""
-    served: dict[str, list[str]] = defaultdict(list)
-    for fold in layout.folds:
-        if fold.edge == "side" and fold.line is not None:
-            served[fold.line].append(fold.hem)
-    offsets = {line.id: line.offset for line in layout.grid.long_lines}
-    return {
-        name: f"{format_length(offsets[name], job.units)}: " + ", ".join(dict.fromkeys(hems))
-        for name, hems in served.items()
-    }
 
 
 def spread(places: Sequence[float], least: float) -> list[float]:
@@ -326,64 +279,6 @@ def _mean(numbers: Sequence[float]) -> float:
     return sum(numbers) / len(numbers)
 
 
-def draw_dimensions(picture: Picture) -> None:
-    """The lengths of the top's four sides, beside them, as the person gave them."""
-    layout, units, letters = picture.layout, picture.job.units, picture.letters
-    words = picture.words("dimensions", _TABLE)
-    sides = {
-        "near edge": (0.5, 0.0, -2.4),
-        "far edge": (0.5, 1.0, 1.6),
-        "zero end": (0.0, 0.5, -1.0),
-        "far end": (1.0, 0.5, 1.0),
-    }
-    length, width = layout.top.corners_table[2].tolist()
-    taken = _taken_beyond(picture, length, width)
-    given = _sides_as_given(picture)
-    for (name, (along, across, away)), side in zip(sides.items(), given, strict=True):
-        x, y = length * along, width * across
-        end = along != 0.5
-        picture.write(
-            words,
-            f"{name} {format_length(side, units)}",
-            x + (away * letters + math.copysign(taken[name], away)) * end,
-            y + (away * letters + math.copysign(taken[name], away)) * (not end),
-            align=0.5 if not end else 1.0 - along,
-        )
-
-
-def _taken_beyond(picture: Picture, length: float, width: float) -> dict[str, float]:
-    """How far beyond each side feet and ticks are drawn, in mm, so that words stand past them."""
-    boxes = picture.in_air
-    out = {
-        "near edge": max((-box[1] for box in boxes), default=0.0),
-        "far edge": max((box[3] - width for box in boxes), default=0.0),
-        "zero end": max((-box[0] for box in boxes), default=0.0),
-        "far end": max((box[2] - length for box in boxes), default=0.0),
-    }
-    least = 0.9 * picture.letters if picture.ticks else 0.0
-    return {side: max(far, least) for side, far in out.items()}
-
-
-def _sides_as_given(picture: Picture) -> Sequence[float]:
-    """Near edge, far edge, zero end and far end as a person measured them, or by the table's size.
-
-    The adjusted top differs from them by what the tape leaves open, and a cover drawn slack by
-    what the cloth will give: figures that nobody has read off a tape.
-    """
-    table = picture.job.table
-    if table.survey is None:
-        return (table.length, table.length, table.width, table.width)
-    return [float(getattr(table.survey, side)) for side in SIDES[:4]]
-
-
-def draw_title(picture: Picture, text: str) -> None:
-    """The picture's title, above the table."""
-    title = picture.words("title", _NOTE)
-    room = picture.artwork.box[2] - 2 * picture.letters
-    size = min(2.0, room / picture.width(text))
-    picture.write(title, text, 0.0, picture.artwork.box[3] - 2.6 * picture.letters, size=size)
-
-
 def _heavy(line: Stroke, job: MarkingJob) -> str:
     """What heavy lines are on the cloth, where a picture can only draw them bold."""
     pen = job.pens.heavy
@@ -403,10 +298,12 @@ def _shows(plan: Plan | None) -> str:
     return f"the sections for {plan.zone.manner.inked_by}"
 
 
-def _draw_legend(picture: Picture, plan: Plan | None) -> None:
+def _draw_legend(
+    picture: Picture, plan: Plan | None, anew: Mapping[str, Sequence[FloatArray]]
+) -> None:
     layout, job = picture.layout, picture.job
     draw_title(picture, f"{job.title}: {_shows(plan)}")
-    notes = picture.words("legend", _NOTE)
+    notes = picture.words("legend", NOTE_INK)
     lines = [
         f"{len(layout.grid.cross_x)} cross lines {format_length(job.grid.pitch, job.units)} apart; "
         "the near edge is at the bottom, the zero end at the left. Hem lines are blue in this "
@@ -438,7 +335,12 @@ def _draw_legend(picture: Picture, plan: Plan | None) -> None:
             "Green ticks at the edges: marks on the table's own sides, which the printed lines are "
             "pulled onto; the report tells their readings and how."
         )
-    top = 9.4 + 2 * (bool(picture.in_air) + bool(picture.ticks))
+    if anew:
+        lines.append(
+            f"Broad red: inked anew, or to be ({', '.join(anew)}); canvasrule mend tells how far "
+            "each is."
+        )
+    top = 9.4 + 2 * bool(anew) + 2 * (bool(picture.in_air) + bool(picture.ticks))
     for place, line in enumerate(lines):
         y = picture.artwork.box[1] + (top - 2.0 * place) * picture.letters
         picture.write(notes, line, 0.0, y)

@@ -62,13 +62,18 @@ def tape_sheet_pages(
     units: Units,
     paper: Paper,
     says: Sequence[str] = (),
+    notes: Sequence[str] = (),
 ) -> tuple[Artwork, ...]:
     """One page, or more where the marks are too many for one.
 
-    `says` is what these marks will hold, in lines of text, the verdict last.
+    `says` is what these marks will hold, in lines of text, the verdict last; `notes` what to know
+    of this table before.
     """
     first = Page(paper, f"{title}: tape marks")
     y = _head(first, title, control, units, says)
+    for note in notes:
+        wide = first.width - 2 * _EDGE
+        y = first.paragraph(note, _EDGE, y + 0.6, wide, _TEXT, ACCENT) - 1.5
     y = _sketch(first, control, layout, y)
     y = _steps(first, control, units, y)
     rows = list(reading_rows(control, units))

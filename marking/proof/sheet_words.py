@@ -31,9 +31,14 @@ def sheet_lines(
     tape: Tape,
     units: Units,
     numerals: NumeralsTable,
+    notes: Sequence[str] = (),
 ) -> Iterator[str]:
-    """What to measure, how well that tells, and what stands in the way where nothing can pass."""
+    """What to measure, how well that tells, and what stands in the way where nothing can pass.
+
+    `notes` is what else to know of this cover before it is measured.
+    """
     yield from lines_counted(numerals)
+    yield from notes
     for distance in plan.distances:
         nominal = as_taped(tape_reading(distance.nominal, tape), tape, units)
         kind = "join" if distance.kind == "seam" else distance.kind

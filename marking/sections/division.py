@@ -5,7 +5,8 @@ It knows where ink lies and what a zone reaches; it cuts no stroke. Table frame,
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from contextlib import suppress
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -13,6 +14,7 @@ import numpy as np
 from marking.errors import RefusedError
 from marking.layout.clear_places import apart
 from marking.layout.layout import levels, uprights
+from marking.layout.middle_row import parted_by
 from marking.measures.lengths import format_length
 from marking.sections import joins as parting
 from marking.sections.ruled import bare_middle
@@ -76,9 +78,28 @@ def divisions(
             found.append(division)
             bounds.append(bound)
     if not found:
-        raise refusals[0]
+        raise _middle_row_named(refusals[0], layout, job, zone)
     columns, rows = zip(*bounds, strict=True)
     return sorted(found, key=lambda one: one.count), (min(columns), min(rows)), across
+
+
+def _middle_row_named(
+    refusal: RefusedError, layout: Layout, job: MarkingJob, zone: Zone
+) -> RefusedError:
+    """`refusal`, with the row of numerals in the middle named where it alone is in the way."""
+    others = tuple(one for one in layout.numerals if one.numeral.row != "middle")
+    if len(others) == len(layout.numerals):
+        return refusal
+    without = replace(layout, numerals=others)
+    along, across = axes(without, job.pens)
+    for way in zone.ways_round:
+        with suppress(RefusedError):
+            _divided(without, job, way, along, across)
+            return RefusedError(
+                f"{refusal}. The numerals in the middle stand there "
+                f"(numerals.middle_every = {job.numerals.middle_every}). {parted_by(job)}"
+            )
+    return refusal
 
 
 def _divided(

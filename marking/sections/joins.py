@@ -12,10 +12,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from marking.layout.bare_cloth import OFF_BOX, between_lines
+from marking.layout.bare_cloth import between_lines, off_boxes
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
+    from collections.abc import Sequence
 
     from numpy.typing import NDArray
 
@@ -118,7 +118,7 @@ def axis(
         if not after or (ticks_between and marked[after - 1] < left):
             # After a line that marks cannot stand on, a tick might come onto it.
             continue
-        free = [BareCloth(low, high, marked[after - 1]) for low, high in _off(boxes, *bare)]
+        free = [BareCloth(low, high, marked[after - 1]) for low, high in off_boxes(boxes, *bare)]
         cloth += free
         plain += _plain(free, left, right, pitch)
     return Axis(*extent, tuple(cloth), tuple(plain), pitch, ticks_between)
@@ -134,20 +134,6 @@ def _plain(free: Sequence[BareCloth], left: float, right: float, pitch: float) -
         return inside
     widest = max(free, key=lambda c: c.high - c.low)
     return [(widest.low + widest.high) / 2]
-
-
-def _off(
-    boxes: Sequence[tuple[float, float]], low: float, high: float
-) -> Iterator[tuple[float, float]]:
-    """What `boxes`, sorted and apart, leave of `low` to `high`."""
-    first = bisect_left(boxes, low, key=lambda box: box[1] + OFF_BOX)
-    last = bisect_right(boxes, high, key=lambda box: box[0] - OFF_BOX)
-    for box_low, box_high in boxes[first:last]:
-        if box_low - OFF_BOX >= low:
-            yield low, box_low - OFF_BOX
-        low = max(low, box_high + OFF_BOX)
-    if low <= high:
-        yield low, high
 
 
 def least_parts(along: Axis, size: float) -> int:

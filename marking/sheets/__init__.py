@@ -1,6 +1,8 @@
-"""The sheets to carry to the table: by hand, its strips and stencils, and the whole job on paper.
+"""The sheets to carry to the table: by hand, its strips and stencils, the whole job on paper, and
+a cover that was marked before.
 
 They draw what others worked out, and work out nothing but where it stands on the paper.
 It may import: `marking.arrays`, `marking.drawing`, `marking.errors`, `marking.hand`, `marking.job`,
-`marking.layout`, `marking.measures`, `marking.output`, `marking.proof`, `marking.sections`.
+`marking.layout`, `marking.marked_before`, `marking.measures`, `marking.output`, `marking.proof`,
+`marking.sections`.
 """

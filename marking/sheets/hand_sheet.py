@@ -17,6 +17,7 @@ from marking.hand.words import (
     order_of_work,
     ruling_steps,
 )
+from marking.layout.edges import off_the_wall
 from marking.output.ruling_sheet import LineWords, lines_to_rule_pages
 from marking.output.tape_sheet import tape_sheet_pages
 from marking.sheets.parts import cautions, headed, notes, section, steps
@@ -43,7 +44,8 @@ def hand_document(
 def hand_pages(plan: ByHand, layout: Layout, job: MarkingJob, paper: Paper) -> tuple[Artwork, ...]:
     """All its pages in the order of work, not yet numbered."""
     says = tuple(expected_lines(plan.expected, plan.limits, job.units))
-    frame = tape_sheet_pages(plan.frame, layout, job.title, job.units, paper)
+    wall = tuple(off_the_wall(job.table))
+    frame = tape_sheet_pages(plan.frame, layout, job.title, job.units, paper, notes=wall)
     frame[0].chapter = "Frame: base line, zero line, square"
     sides = [
         page.artwork

@@ -7,10 +7,12 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import partial
 from typing import TYPE_CHECKING
 
 from marking.drawing.page import ACCENT, FAINT, INK, Page
 from marking.drawing.typeface import text_width
+from marking.hand.scale_words import other_unit
 from marking.hand.words import (
     check_steps,
     long_line_said,
@@ -33,7 +35,7 @@ from marking.sheets.parts import (
 )
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Callable, Sequence
 
     from marking.drawing.page import Paper
     from marking.hand.plan import ByHand
@@ -41,12 +43,15 @@ if TYPE_CHECKING:
     from marking.job.keys import MarkingJob
     from marking.layout.layout import Layout
     from marking.layout.lines import Side
+    from marking.layout.numerals import Numeral
 
 _COLUMNS = 4
 _ROW, _HEAD, _APART = 4.2, 6.2, 1.5
 """mm from row to row, over the first row of a column, and from block to block."""
 _BLOCK = 12
 """Ticks in a block where no line is heavy, or they are too far apart to make one."""
+_SCALE_COLUMNS, _SCALE_BLOCK = 3, 10
+"""Of a scale in the other unit, whose readings are longer."""
 _FEWEST, _MOST = 5, 16
 _LABEL = 9.0
 """mm from number to number along a side of the sketch, at least."""
@@ -79,7 +84,25 @@ def side_pages(
         pages.append(page)
     y = section(page, "Numerals", y - 2.5)
     steps(page, said, y)
-    return pages + _tick_pages(work, plan, job, paper, title)
+    from_zero = f"The tape's 0 on the zero line, on your {work.zero_hand.upper()}. Work from 0 on."
+    columns = _Columns(
+        f"{title}: ticks",
+        f"{from_zero} Column {_other(work)}: the numeral at the other end.",
+        _COLUMNS,
+        partial(_heads, work=work),
+        partial(_tick, work=work, plan=plan, job=job),
+    )
+    pages += columns.pages(_blocks(plan.ticks, _size(job)), paper, title)
+    if work.scale:
+        columns = _Columns(
+            f"{title}: ticks of the {other_unit(job)}",
+            f"{from_zero} Column counts: what each tick stands for.",
+            _SCALE_COLUMNS,
+            _scale_heads,
+            partial(_scale_tick, work=work, plan=plan, job=job),
+        )
+        pages += columns.pages(_blocks(work.scale, _SCALE_BLOCK), paper, title)
+    return pages
 
 
 def _seen_from(page: Page, work: SideWork, layout: Layout, job: MarkingJob, top: float) -> float:
@@ -200,44 +223,64 @@ _WIDE, _TIGHT = (28.0, 64.0, 94.0), (24.0, 47.0)
 """Where the columns of figures end, in a table as wide as the page and in one of half of it."""
 
 
-def _tick_pages(
-    work: SideWork, plan: ByHand, job: MarkingJob, paper: Paper, title: str
-) -> list[Page]:
-    """Every tick from the zero line on, in blocks that begin with a heavy line."""
-    blocks = _blocks(plan.ticks, job)
-    pages: list[Page] = []
-    while blocks:
-        heading = f"{title}: ticks{', continued' if pages else ''}"
-        page, y = headed(paper, title, heading)
-        page.write(
-            f"The tape's 0 on the zero line, on your {work.zero_hand.upper()}. Work from 0 on. "
-            f"Column {_other(work)}: the numeral at the other end.",
-            EDGE,
-            y,
-            TEXT,
-        )
-        y -= 3.0
-        columns = _columns(blocks, y - EDGE)
-        blocks = [block for column in columns[_COLUMNS:] for block in column]
-        wide = (page.width - 2 * EDGE) / _COLUMNS
-        for place, column in enumerate(columns[:_COLUMNS]):
-            _column(page, column, work, plan, job, (EDGE + place * wide, y), wide - 3.0)
-        pages.append(page)
-    return pages
+@dataclass(frozen=True)
+class _Columns:
+    """Ticks in so many columns to a page, from the zero line on."""
+
+    heading: str
+    said: str
+    count: int
+    heads: Callable[[Page, float, float, float], None]
+    """Writes what each column's figures are, from x and so wide, on the baseline y."""
+    tick: Callable[[Page, CrossTick, float, float, float], None]
+    """Draws one tick's row, likewise."""
+
+    def pages(self, blocks: list[Block], paper: Paper, title: str) -> list[Page]:
+        """As many as they need; each block begins with a heavy line or a round number."""
+        pages: list[Page] = []
+        while blocks:
+            heading = f"{self.heading}{', continued' if pages else ''}"
+            page, y = headed(paper, title, heading)
+            page.write(self.said, EDGE, y, TEXT)
+            y -= 3.0
+            columns = _columns(blocks, y - EDGE, self.count)
+            blocks = [block for column in columns[self.count :] for block in column]
+            wide = (page.width - 2 * EDGE) / self.count
+            for place, column in enumerate(columns[: self.count]):
+                self._column(page, column, EDGE + place * wide, y, wide - 3.0)
+            pages.append(page)
+        return pages
+
+    def _column(
+        self, page: Page, blocks: Sequence[Block], x: float, top: float, wide: float
+    ) -> None:
+        y = top - 4.0
+        self.heads(page, x, y, wide)
+        page.line([(x, y - 1.4), (x + wide, y - 1.4)], INK, 0.35)
+        y = top - _HEAD + 0.4
+        for place, block in enumerate(blocks):
+            if place:
+                page.line([(x, y - 0.9), (x + wide, y - 0.9)], INK, 0.25)
+                y -= _APART
+            for tick in block:
+                y -= _ROW
+                tick_box(page, x, y)
+                self.tick(page, tick, x, y, wide)
+                rule_under(page, x, x + wide, y - 0.9)
 
 
 Block = list["CrossTick"]
 
 
-def _columns(blocks: Sequence[Block], room: float) -> list[list[Block]]:
+def _columns(blocks: Sequence[Block], room: float, count: int) -> list[list[Block]]:
     """Whole blocks to a column; parted evenly where that saves a page."""
     whole: list[list[Block]] = []
     for block in blocks:
         if not whole or _column_depth([*whole[-1], block]) > room:
             whole.append([])
         whole[-1].append(block)
-    for pages in range(1, -(-len(whole) // _COLUMNS)):
-        parted = _evenly(blocks, pages * _COLUMNS)
+    for pages in range(1, -(-len(whole) // count)):
+        parted = _evenly(blocks, pages * count)
         if max(map(_column_depth, parted)) <= room:
             return parted
     return whole
@@ -263,9 +306,13 @@ def _column_depth(blocks: Sequence[Block]) -> float:
     return _HEAD + sum(map(len, blocks)) * _ROW + (len(blocks) - 1) * _APART
 
 
-def _blocks(ticks: Sequence[CrossTick], job: MarkingJob) -> list[Block]:
+def _size(job: MarkingJob) -> int:
+    """Ticks in a block, so that each begins with a heavy line."""
     every = job.grid.heavy_every
-    size = every if _FEWEST <= every <= _MOST else _BLOCK
+    return every if _FEWEST <= every <= _MOST else _BLOCK
+
+
+def _blocks(ticks: Sequence[CrossTick], size: int) -> list[Block]:
     blocks: list[Block] = []
     for tick in ticks:
         if not blocks or (tick.name.isdigit() and int(tick.name) % size == 0):
@@ -283,57 +330,73 @@ def _stops(x: float, wide: float) -> tuple[float, float, float, float]:
     return x + 21.5, x + 22.8, x + wide - 6.0, x + wide
 
 
-def _column(
-    page: Page,
-    blocks: Sequence[Block],
-    work: SideWork,
-    plan: ByHand,
-    job: MarkingJob,
-    at: tuple[float, float],
-    wide: float,
-) -> None:
-    x, top = at
+def _heads(page: Page, x: float, y: float, wide: float, *, work: SideWork) -> None:
     reads, write, begin, across = _stops(x, wide)
-    y = top - 4.0
     page.write("tape reads", reads, y, 1.8, align=1.0, colour=FAINT)
     page.write("write", write, y, 1.8, colour=FAINT)
     page.write("begin", begin, y, 1.8, align=1.0, colour=FAINT)
     page.write(_other(work), across, y, 1.8, align=1.0, colour=FAINT)
-    page.line([(x, y - 1.4), (x + wide, y - 1.4)], INK, 0.35)
-    y = top - _HEAD + 0.4
-    for place, block in enumerate(blocks):
-        if place:
-            page.line([(x, y - 0.9), (x + wide, y - 0.9)], INK, 0.25)
-            y -= _APART
-        for tick in block:
-            y -= _ROW
-            _tick(page, tick, work, plan, job, (x, y), wide)
 
 
 def _tick(
     page: Page,
     tick: CrossTick,
+    x: float,
+    y: float,
+    wide: float,
+    *,
     work: SideWork,
     plan: ByHand,
     job: MarkingJob,
-    at: tuple[float, float],
-    wide: float,
 ) -> None:
-    x, y = at
     reads, write, begin, across = _stops(x, wide)
     other = _other(work)
-    tick_box(page, x, y)
     page.write(as_taped(tick.reading, plan.frame.tape, job.units), reads, y, 2.4, align=1.0)
     own = tick.numerals.get(work.side)
     if own is not None:
         page.write(own.text, write, y, 3.0)
-        x0, _, x1, _ = own.box_table
-        before = tick.x - x0 if work.side == "near" else x1 - tick.x
-        page.write(f"{before:.1f}", begin, y, 1.9, align=1.0)
+        page.write(f"{_before(tick, own, work):.1f}", begin, y, 1.9, align=1.0)
     elif not tick.name.isdigit():
         page.write(tick.name, write, y, 1.9)
     if tick.heavy:
         page.write("H", x + TICK + 0.7, y, 2.0)
     there = tick.numerals[other].text if other in tick.numerals else "-"
     page.write(there, across, y, 2.0, align=1.0, colour=FAINT)
-    rule_under(page, x, x + wide, y - 0.9)
+
+
+def _before(tick: CrossTick, numeral: Numeral, work: SideWork) -> float:
+    """How far to the left of its tick, as who stands there sees it, a numeral's ink begins."""
+    x0, _, x1, _ = numeral.box_table
+    return tick.x - x0 if work.side == "near" else x1 - tick.x
+
+
+def _scale_stops(x: float, wide: float) -> tuple[float, float, float, float]:
+    """Where the count and the reading end, the numeral begins, and the last column ends."""
+    return x + 12.0, x + 34.0, x + 36.0, x + wide
+
+
+def _scale_heads(page: Page, x: float, y: float, wide: float) -> None:
+    counts, reads, write, begin = _scale_stops(x, wide)
+    for head, right in (("counts", counts), ("tape reads", reads), ("begin", begin)):
+        page.write(head, right, y, 1.8, align=1.0, colour=FAINT)
+    page.write("write", write, y, 1.8, colour=FAINT)
+
+
+def _scale_tick(
+    page: Page,
+    tick: CrossTick,
+    x: float,
+    y: float,
+    wide: float,
+    *,
+    work: SideWork,
+    plan: ByHand,
+    job: MarkingJob,
+) -> None:
+    counts, reads, write, begin = _scale_stops(x, wide)
+    page.write(tick.name, counts, y, 2.0, align=1.0, colour=FAINT)
+    page.write(as_taped(tick.reading, plan.frame.tape, job.units), reads, y, 2.4, align=1.0)
+    own = tick.numerals.get(work.side)
+    if own is not None:
+        page.write(own.text, write, y, 3.0)
+        page.write(f"{_before(tick, own, work):.1f}", begin, y, 1.9, align=1.0)

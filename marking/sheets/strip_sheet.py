@@ -13,6 +13,7 @@ from marking.drawing.artwork import Style
 from marking.drawing.page import FAINT, INK, PAPERS, Page, number_pages, shortened_to
 from marking.drawing.typeface import text_width
 from marking.errors import RefusedError
+from marking.hand.scale_words import other_unit
 from marking.hand.strips import CHECK, check_said
 from marking.measures.tape import as_taped
 from marking.sheets.parts import TEXT, cautions, headed, notes, section, steps
@@ -94,7 +95,7 @@ def _how(strips: Strips, job: MarkingJob, paper: Paper) -> Page:
     y = section(page, "Before you cut", y)
     y = steps(page, _before(strips, job), y)
     y = section(page, "Lay and mark", y - 2.0)
-    y = steps(page, _laying(job), y)
+    y = steps(page, _laying(strips, job), y)
     y = cautions(page, CAUTIONS, y - 4.0)
     y = section(page, "How far a tick may be off", y - 1.0)
     notes(page, _told(strips), y)
@@ -127,7 +128,7 @@ def _before(strips: Strips, job: MarkingJob) -> Iterator[str]:
     )
 
 
-def _laying(job: MarkingJob) -> Iterator[str]:
+def _laying(strips: Strips, job: MarkingJob) -> Iterator[str]:
     yield (
         "Set out the frame first, by the sheet of tape marks: base line, zero line, square. The "
         "strips hang on it, at the near side on the base line, at the far side on the far line."
@@ -153,9 +154,20 @@ def _laying(job: MarkingJob) -> Iterator[str]:
         "prick along them; then ink what came through. Stencils (stencils.svg) do as well. At the "
         "far side stand at the far edge: zero is on your right, and the strips run leftwards."
     )
+    scaled = next((s.side for s in strips.strips if any(tick.out for tick in s.ticks)), None)
+    if scaled is not None:
+        yield (
+            f"The {scaled} side counts {other_unit(job)}. Ticks that cross the cut line are lines; "
+            f"those that begin at it and run {_longest(strips):.1f} mm towards the numerals are of "
+            f"the {other_unit(job)}: trace them with the numerals, and rule no line from them."
+        )
     yield (
         "Then rule the lines across from tick to tick, as the sheets for ruling in hand.pdf say."
     )
+
+
+def _longest(strips: Strips) -> float:
+    return max(tick.out for strip in strips.strips for tick in strip.ticks)
 
 
 def _told(strips: Strips) -> Iterator[str]:
@@ -201,8 +213,11 @@ def _strip(
         (v for one in strip.numerals for line in one for v in line[:, 1].tolist()), default=9
     )
     for tick in strip.ticks:
-        foot = 0.0 if tick.half else min(3.0, max(0.0, inwards - strips.numeral_width / 2 - 1.0))
-        page.line([at(tick.u, -_PRICK), at(tick.u, foot)], INK, 0.2 if not tick.heavy else 0.5)
+        # Ticks of another scale end at the cut, so that none is taken for a line's.
+        head = 0.0 if tick.out else -_PRICK
+        room = min(3.0, max(0.0, inwards - strips.numeral_width / 2 - 1.0))
+        foot = tick.out if tick.half else room
+        page.line([at(tick.u, head), at(tick.u, foot)], INK, 0.2 if not tick.heavy else 0.5)
         if not tick.half and not tick.name.isdigit():
             page.write(tick.name, at(tick.u, 0)[0] + 0.8, cut + 3.2, 1.9)
     ink = page.artwork.on_top(Style(stroke=INK, width=scale * strips.numeral_width))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import random
 from typing import TYPE_CHECKING, Any
 
@@ -297,3 +298,11 @@ def test_edits_are_counted_as_in_the_textbook_example() -> None:
     # The textbook example: kitten and sitting are three edits apart (Levenshtein).
     assert not within_edits("kitten", "sitting", 2)
     assert within_edits("kitten", "sitting", 3)
+
+
+def test_edits_are_counted_as_by_the_table_of_all_prefixes() -> None:
+    rng = random.Random(1965)
+    texts = ["".join(rng.choices("01,", k=rng.randrange(7))) for _ in range(60)]
+    for one, two in itertools.combinations(texts, 2):
+        for edits in range(4):
+            assert within_edits(one, two, edits) == (edits_between(one, two) <= edits), (one, two)

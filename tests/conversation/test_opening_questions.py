@@ -18,7 +18,7 @@ from devices.dialects.hpgl.answers import HpglDialect
 from devices.job import Job
 from devices.simulated.gantry import Gantry, settings_lines
 from marking.job.folder import load_job
-from tests.driving.own_time import BANNER, GantryPort, driven_at
+from tests.driving.own_time import BANNER, LOOK, GantryPort, driven_at
 from tests.inking.kills import make_job
 
 if TYPE_CHECKING:
@@ -212,9 +212,10 @@ def inked_by(
     monkeypatch: pytest.MonkeyPatch,
     answered: Callable[[bytes], bytes],
     gantry: Gantry | None = None,
+    look: float = LOOK,
 ) -> tuple[int, GantryPort]:
     make_job(folder / "job", "gantry-gcode")
-    port = GantryPort(gantry or Gantry(), answered=answered)
+    port = GantryPort(gantry or Gantry(), answered=answered, look=look)
     with driven_at(port, monkeypatch) as drive:
         words = ["--job", folder / "job", "--unattended", "--ink-anyway", "a test"]
         return drive(*words), port
@@ -255,7 +256,9 @@ def test_a_slower_machine_sets_the_pace_and_is_never_taken_for_a_silent_one(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """2 mm/s: a long line takes minutes, for which nobody would wait at the profile's 80 mm/s."""
-    code, port = inked_by(tmp_path, monkeypatch, lambda said: said, Gantry(travel_speed=2.0))
+    slow = Gantry(travel_speed=2.0)
+    # It takes hours: looked at ten times a second.
+    code, port = inked_by(tmp_path, monkeypatch, lambda said: said, slow, look=0.1)
     assert code == 0
     said = capsys.readouterr().err
     assert "draws at 2 mm/s at most by its own settings" in said

@@ -62,6 +62,7 @@ class GantryPort:
     before_write: Callable[[bytes], None] = lambda data: None
     before_read: Callable[[], None] = lambda: None
     answered: Callable[[bytes], bytes] = lambda data: data
+    look: float = LOOK
     machine: Any = None
 
     def __post_init__(self) -> None:
@@ -76,7 +77,7 @@ class GantryPort:
         self.machine.receive(data, self.now)
 
     def read(self) -> bytes:
-        self.now += LOOK
+        self.now += self.look
         self.before_read()
         self.machine.advance(self.now)
         return self.answered(self.machine.reply())

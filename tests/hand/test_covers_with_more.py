@@ -144,4 +144,4 @@ def test_a_table_at_a_wall_is_pulled_off_it_first(make_job: MakeJob) -> None:
     layout = lay_out(job)
     plan = by_hand(layout, job, Manner())
     said = said_by(list(opened(pdf(hand_document(plan, layout, job, "letter")))))
-    assert "1 Pull the table off its wall" in said
+    assert "1 The far edge stands against a wall. Pull the table off it," in said

@@ -90,3 +90,14 @@ def test_digits_too_small_to_be_bridged_are_refused(make_job: MakeJob) -> None:
 def test_a_cover_without_numerals_has_none(make_job: MakeJob) -> None:
     job = make_job(f"{MILLRACE}\n[numerals]\nsides = []\n")
     assert stencils_of(lay_out(job), job) is None
+
+
+@pytest.mark.parametrize("height", ["9.1 mm", "9.8 mm", "10.35 mm", "10.85 mm"])
+def test_a_bridge_is_cut_free_to_its_rim_at_any_height(make_job: MakeJob, height: str) -> None:
+    """At these a bridge's end lies on the very edge of its slot, by arithmetic alone."""
+    job = make_job(
+        '[table]\nlength = "30 in"\nwidth = "20 in"\n[numerals]\n' + f'height = "{height}"\n'
+    )
+    stencils = stencils_of(lay_out(job), job)
+    assert stencils is not None
+    assert len(stencils.digits) == 10

@@ -112,6 +112,35 @@ def test_a_table_against_a_wall_is_worked_from_its_near_side(make_job: MakeJob) 
     assert any("off the wall" in text for text in by_plotter["warnings"])
 
 
+CROWDED: Record = {
+    "table": {"length": "60 in", "width": "30 in"},
+    "numerals": {"middle_every": 1},
+    "plotter": {"profile": "flatbed-a3"},
+}
+
+
+def test_a_middle_row_that_no_join_can_pass_is_told_before_sections_and_named_by_them(
+    make_job: MakeJob,
+) -> None:
+    """Beside every inch line stand two numerals, one read from each side: none is cut, so that
+    from the two-digit ones on nothing can be parted. With one line in three a cell stays bare."""
+    told = [w for w in lay_out(make_job(CROWDED)).warnings if "no bare cloth for a join" in w]
+    assert len(told) == 1
+    assert "10 in to 59 in" in told[0]
+    assert "middle_every = 3 leaves some" in told[0]
+    with pytest.raises(RefusedError, match=r"numerals in the middle.*middle_every = 3 leaves some"):
+        planned(make_job, CROWDED, "plotter")
+    thinner = with_keys(CROWDED, "numerals", middle_every=3)
+    _, layout, plan, _ = planned(make_job, thinner, "plotter")
+    assert not [w for w in layout["warnings"] if "no bare cloth for a join" in w]
+    assert len(plan["sections"]) > 4
+    # Where the bed is too small by itself, the row is not blamed for it.
+    tiny = {**thinner, "plotter": {"profile": "flatbed-a3", "y_size": "12 mm"}}
+    with pytest.raises(RefusedError) as refused:
+        planned(make_job, tiny, "plotter")
+    assert "middle" not in str(refused.value)
+
+
 @pytest.mark.parametrize(
     ("tables", "said"),
     [

@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-import statsmodels.api as sm
+from statsmodels.regression import linear_model
 
 from marking.errors import RefusedError
 from marking.least_squares.linear import believed, solve, weighed, whitening
@@ -40,7 +40,7 @@ def test_the_solver_agrees_with_statsmodels_on_one_design():
     design, observed = rng.normal(size=(30, 7)), rng.normal(size=30)
     sd = rng.uniform(0.1, 2, 30)
     ours = solve(design, observed, sd)
-    peer = sm.WLS(observed, design, weights=sd**-2).fit()
+    peer = linear_model.WLS(observed, design, weights=sd**-2).fit()
     np.testing.assert_allclose(ours.unknowns, peer.params, atol=1e-9)
     np.testing.assert_allclose(ours.covariance, peer.normalized_cov_params, atol=1e-9)
     np.testing.assert_allclose(ours.variance_factor, peer.scale, rtol=1e-9)
@@ -59,7 +59,7 @@ def test_correlated_observations_are_weighed_as_statsmodels_weighs_them():
     rng = np.random.default_rng(4)
     design, observed, covariance = rng.normal(size=(12, 4)), rng.normal(size=12), correlated(12, 5)
     ours = weighed(design, covariance)
-    peer = sm.GLS(observed, design, sigma=covariance).fit()
+    peer = linear_model.GLS(observed, design, sigma=covariance).fit()
     np.testing.assert_allclose(ours.gain @ observed, peer.params, atol=1e-9)
     np.testing.assert_allclose(ours.spread, peer.normalized_cov_params, atol=1e-9)
     np.testing.assert_allclose(observed @ ours.projector @ observed, peer.ssr, rtol=1e-9)
@@ -70,7 +70,7 @@ def test_what_was_believed_before_counts_as_observations_of_nothing_do():
     design, observed = rng.normal(size=(5, 8)), rng.normal(size=5)
     sd, prior = rng.uniform(0.2, 0.5, 5), rng.uniform(0.5, 3, 8)
     ours = believed(design, prior, sd)
-    peer = sm.WLS(
+    peer = linear_model.WLS(
         np.append(observed, np.zeros(8)),
         np.vstack([design, np.eye(8)]),
         weights=np.append(sd, prior) ** -2.0,

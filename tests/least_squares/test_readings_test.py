@@ -2,8 +2,8 @@
 
 import numpy as np
 import pytest
-import statsmodels.api as sm
 from scipy import stats
+from statsmodels.regression import linear_model
 
 from marking.least_squares.chi_square import POINT_95, exceeded
 from marking.least_squares.least_slip import least_named, least_shown
@@ -30,7 +30,7 @@ def test_readings_of_one_figure_stand_off_as_statsmodels_says():
     design, observed = line()
     projector = weighed(design, np.eye(len(observed))).projector
     found = one_by_one(projector @ observed, projector, np.ones(len(observed)))
-    fit = sm.OLS(observed, design).fit()
+    fit = linear_model.OLS(observed, design).fit()
     peer = fit.get_influence()
     np.testing.assert_allclose(found.off[:, 0], peer.resid_press, rtol=1e-9)
     studentized = np.abs(peer.resid_studentized_internal) * np.sqrt(fit.mse_resid)
@@ -50,10 +50,12 @@ def test_a_point_stands_off_the_others_as_statsmodels_fits_them_without_it():
     own = np.diag(covariance).reshape(-1, 2).mean(axis=1)
     pulls = (projector @ observed).reshape(-1, 2)
     found = against_others(pulls, own_blocks(projector), own)
-    whole = sm.GLS(observed, design, sigma=covariance).fit()
+    whole = linear_model.GLS(observed, design, sigma=covariance).fit()
     for point in range(6):
         rest = np.r_[0 : 2 * point, 2 * point + 2 : 12]
-        peer = sm.GLS(observed[rest], design[rest], sigma=covariance[np.ix_(rest, rest)]).fit()
+        peer = linear_model.GLS(
+            observed[rest], design[rest], sigma=covariance[np.ix_(rest, rest)]
+        ).fit()
         rows = slice(2 * point, 2 * point + 2)
         np.testing.assert_allclose(
             found.off[point], observed[rows] - design[rows] @ peer.params, atol=1e-9

@@ -381,3 +381,27 @@ def test_a_cover_on_the_table_is_held_to_the_finished_lines_whatever_new_canvas_
     sheet = json.loads(capsys.readouterr().out)["asked"]
     true = next(one["nominal"] for one in sheet if one["id"] == "near-12")
     assert true == pytest.approx(12 * INCH)
+
+
+def test_a_cover_marked_by_hand_with_two_scales_is_told_by_its_lines_and_its_centimetres(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Inches along the near side, centimetres along the far: 72 in are 182.88 cm, so that 0 to 180
+    stand there by fives. The hand left 95 out and drew line 30 3 mm too far."""
+    folder = tmp_path / "two"
+    folder.mkdir()
+    (folder / JOB_FILE).write_text(f'{JOB}[numerals]\nother_unit = "far"\n', "utf-8")
+    layout = lay_out(load_job(folder, Job))
+    job = ["--job", str(folder)]
+    assert main(["prove", *job, "--marked-before"]) == 0
+    assert "numerals of the far side count in another unit" in capsys.readouterr().out
+    x = float(layout.grid.cross_x[30])
+    cover = HandMarked(layout, lambda p: p + (3.0 * (abs(p[0] - x) < 1), 0.0))
+    numbers = '[numbers]\nnear = "0-72"\nfar = "0-90 by 5, 100-180 by 5"'
+    path = filled_in(folder, cover, numbers)
+    main(["prove", *job, "--marked-before", "--measured", str(path)])
+    told = capsys.readouterr().out.splitlines()
+    said = [line for line in told if line.startswith("Numbers")]
+    assert len(said) == 1
+    assert said[0] == "Numbers: far: 95 is left out."
+    assert any("30" in line and "3.0" in line for line in told), told

@@ -12,7 +12,7 @@ from functools import cache
 
 import numpy as np
 import pytest
-import statsmodels.api as sm
+from statsmodels.regression import linear_model
 
 from marking.network.adjustment import adjust
 from marking.network.allowed import Allowed
@@ -76,7 +76,7 @@ def by_hand():
 
 def test_sections_err_as_statsmodels_says_when_the_tape_and_the_square_do():
     design, observed, sd, covariance, column = by_hand()
-    peer = sm.WLS(observed, design, weights=sd**-2).fit()
+    peer = linear_model.WLS(observed, design, weights=sd**-2).fit()
     solve = peer.model.pinv_wexog / sd
     spread = solve @ covariance @ solve.T
     together = adjust(targets(), setups(), DATUM).network
@@ -97,14 +97,16 @@ def test_sections_err_as_statsmodels_says_when_the_tape_and_the_square_do():
 
 def test_readings_agree_as_far_as_statsmodels_says_with_the_datum_in_the_covariance():
     design, observed, _, covariance, _ = by_hand()
-    peer = sm.GLS(observed, design, sigma=covariance).fit()
+    peer = linear_model.GLS(observed, design, sigma=covariance).fit()
     adjusted = adjust(targets(), setups(), DATUM)
     assert adjusted.variance_factor == pytest.approx(peer.scale, rel=1e-9)
     assert adjusted.variance_factor < adjust(targets(), setups()).variance_factor
     # The last section's reading of w5, left out and foretold from all the others.
     rows = np.flatnonzero(np.arange(len(observed)) // 2 != len(observed) // 2 - 3)
     out = np.setdiff1d(np.arange(len(observed)), rows)
-    others = sm.GLS(observed[rows], design[rows], sigma=covariance[np.ix_(rows, rows)]).fit()
+    others = linear_model.GLS(
+        observed[rows], design[rows], sigma=covariance[np.ix_(rows, rows)]
+    ).fit()
     off = observed[out] - design[out] @ others.params
     closure = next(c for c in adjusted.closures if (c.section, c.mark) == ("d", "w5"))
     np.testing.assert_allclose(closure.misclosure, -off, atol=1e-9)
@@ -122,7 +124,7 @@ def test_one_sections_readings_are_doubted_with_the_datum_in_mind():
     design = np.array([row for x, y in arms for row in ([1, 0, -y], [0, 1, x])])
     sigma = gained.carrier @ gained.network.covariance @ gained.carrier.T
     sigma += np.diag(np.repeat([reading.sd**2 for reading in third.readings], 2))
-    peer = sm.GLS(misfits, design, sigma=sigma).fit()
+    peer = linear_model.GLS(misfits, design, sigma=sigma).fit()
     assert misfits @ gained.projector @ misfits == pytest.approx(peer.ssr, rel=1e-9)
 
 

@@ -5,8 +5,8 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-import statsmodels.api as sm
 from scipy import stats
+from statsmodels.regression import linear_model
 
 from marking.errors import BadInputError, RefusedError
 from marking.least_squares.linear import solve
@@ -61,7 +61,7 @@ def test_a_section_on_correlated_marks_is_placed_as_statsmodels_would():
     covariance += np.diag(np.repeat([reading.sd**2 for reading in second.readings], 2))
     assert abs(covariance[0, 2]) > 0.05
     misfits = misfit(network, second).ravel()
-    peer = sm.GLS(misfits, design, sigma=covariance).fit()
+    peer = linear_model.GLS(misfits, design, sigma=covariance).fit()
     np.testing.assert_allclose(gained.change @ misfits, peer.params, atol=1e-9)
     np.testing.assert_allclose(gained.spread, peer.normalized_cov_params, atol=1e-9)
     total = misfits @ gained.projector @ misfits

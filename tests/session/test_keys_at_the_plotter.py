@@ -6,6 +6,7 @@ simulated plotter and the record of the job say what came of them.
 
 from __future__ import annotations
 
+import shutil
 import signal
 import socket
 from collections import Counter
@@ -66,6 +67,8 @@ SLOW = 60
 """How many times faster than a real one the plotter draws; slow enough to press a key meanwhile."""
 UNIT = 0.025
 """mm: the A4 flat bed's, from its profile."""
+ANYWAY = ["--ink-anyway", "a trial on scrap"]
+"""Two marks beside a section set down by tape alone promise too little for a cover."""
 SAMPLING = 0.06
 """mm: cloth and strokes are compared at points this far apart."""
 
@@ -76,16 +79,24 @@ def job(tmp_path: Path) -> Path:
     return tmp_path / "job"
 
 
-@pytest.fixture
-def beside(run_cli: RunCli, job: Path) -> Iterator[Terminal]:
-    """The first section is drawn; the device is set down for the next, its pen over a mark."""
-    # Two marks beside a section set down by tape alone promise too little for a cover.
-    anyway = ["--ink-anyway", "a trial on scrap"]
-    with plotter_at(job, FAST) as port:
-        done = run_cli("drive", "--job", job, *port, "--unattended", "--section", SECTION, *anyway)
+@pytest.fixture(scope="module")
+def first_drawn(run_cli: RunCli, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A job whose first section is drawn, for copies to be made of."""
+    folder = tmp_path_factory.mktemp("first") / "job"
+    make_job(folder, "flatbed-a4")
+    with plotter_at(folder, FAST) as port:
+        words = ["drive", "--job", folder, *port, "--unattended", "--section", SECTION]
+        done = run_cli(*words, *ANYWAY)
         assert done.returncode == 0, done.stderr
+    return folder
+
+
+@pytest.fixture
+def beside(first_drawn: Path, job: Path) -> Iterator[Terminal]:
+    """The first section is drawn; the device is set down for the next, its pen over a mark."""
+    shutil.copytree(first_drawn, job, dirs_exist_ok=True)
     with plotter_at(job, FAST, f"{BESIDE}.ink") as port:
-        running = started("drive", "--job", job, *port, "--section", BESIDE, "--json", *anyway)
+        running = started("drive", "--job", job, *port, "--section", BESIDE, "--json", *ANYWAY)
         try:
             running.until("Is the device set down")
             running.until("n: no]")

@@ -8,11 +8,8 @@ import pytest
 
 from devices.simulated.gantry import Gantry
 from tests.driving.own_time import GantryPort, driven_at
+from tests.session.begun import DONE, SAMPLING, Begun, begun, first_inked
 from tests.session.test_lost_place import (
-    DONE,
-    SAMPLING,
-    Begun,
-    begun,
     in_mid_stroke,
     interrupt,
     kept_events,
@@ -22,7 +19,7 @@ from tests.session.test_lost_place import (
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-__all__ = ["begun"]
+__all__ = ["begun", "first_inked"]
 
 
 @pytest.mark.parametrize("question", [b"", b"!?", b"\x18", b"?", b"$$\n"])

@@ -28,14 +28,19 @@ _COLUMNS = 3
 
 
 def sheet_pages(
-    spots: Sequence[Spot], tape: Tape, title: str, units: Units, paper: Paper
+    spots: Sequence[Spot],
+    tape: Tape,
+    title: str,
+    units: Units,
+    paper: Paper,
+    notes: Sequence[str] = (),
 ) -> tuple[Artwork, ...]:
-    """What to measure, with room to write."""
+    """What to measure, with room to write; `notes` is what to know of this table."""
     pages: list[Page] = []
     left = spots
     while left:
         page, y = _begun(pages, paper, f"{title}: a cover marked before")
-        for note in NOTES if len(pages) == 1 else ():
+        for note in (*NOTES, *notes) if len(pages) == 1 else ():
             y = page.paragraph(note, _EDGE, y, page.width - 2 * _EDGE, _TEXT) - 0.6
         rows = int((y - 6 - _EDGE) / _ROW)
         shown, left = left[: 2 * rows], left[2 * rows :]
