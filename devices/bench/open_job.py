@@ -64,9 +64,12 @@ class OpenJob:
         return self.file.folder
 
     def stand(self) -> None:
-        """Works out anew how the job stands."""
+        """Works out anew how the job stands. Raises BadInputError."""
+        # What another program writes from here on is heard at the next look.
+        as_text = stamp(self.file.path)
+        self.file.read()
         self.now = standing(self.folder, self.file.text)
-        self._seen = self._stamps()
+        self._seen = (as_text, *self._stamps()[1:])
         if self.now.layout is not None:
             if self.good is None or self.good.written != self.now.written:
                 self.drawn += 1
@@ -77,7 +80,6 @@ class OpenJob:
         if self._stamps() == self._seen:
             return False
         self._seen = self._stamps()
-        self.file.read()
         self.stand()
         return True
 
