@@ -166,7 +166,9 @@ async def _try(request: Request) -> Response:
         return Response(status_code=400)
     except CanvasruleError as fault:
         found = json.dumps({"faults": {"": " ".join(fault.messages)}})
-    return Response(found, media_type="application/json")
+    # To this computer itself it goes faster as it is.
+    plain = {"content-encoding": "identity"}
+    return Response(found, media_type="application/json", headers=plain)
 
 
 async def _asset(request: Request) -> Response:

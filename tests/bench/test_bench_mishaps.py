@@ -1,0 +1,159 @@
+"""What may go wrong round the bench page: a killed server, lost connections, others at the job."""
+
+from __future__ import annotations
+
+import os
+import signal
+import subprocess
+import sys
+from typing import TYPE_CHECKING
+
+import pytest
+
+from tests.bench.benches import (
+    bench,
+    command,
+    field,
+    in_job,
+    kept,
+    opened,
+    shown,
+    small_job,
+    surroundings,
+    until,
+)
+from tests.inking.kills import plotter_at
+from tests.projector.browsers import chromium
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+    from pathlib import Path
+
+    from playwright.sync_api import Browser
+
+    from tests.conftest import RunCli
+
+
+@pytest.fixture(scope="module")
+def chrome() -> Iterator[Browser]:
+    with chromium() as one:
+        yield one
+
+
+@pytest.fixture
+def browser(chrome: Browser) -> Iterator[Browser]:
+    """The browser, which has no page of an earlier test open."""
+    yield chrome
+    for context in chrome.contexts:
+        context.close()
+
+
+def test_what_is_typed_while_the_connection_is_lost_is_kept_once_it_is_back(
+    tmp_path: Path, browser: Browser
+) -> None:
+    folder = small_job(tmp_path / "a")
+    with bench(folder) as run:
+        page = opened(browser, run)
+        page.context.set_offline(True)
+        page.evaluate("socket.close()")
+        page.get_by_text("Not connected").wait_for()
+        page.locator(field("grid.margin")).fill("2 in")
+        page.locator(field("grid.margin")).blur()
+        # An editor meanwhile.
+        (folder / "job.toml").write_text(kept(folder) + '[grid]\nend_margin = "3 in"\n', "utf-8")
+        page.context.set_offline(False)
+        in_job(page, folder, 'margin = "2 in"')
+        shown(page, "grid.end_margin", "3 in")
+        assert 'end_margin = "3 in"' in kept(folder)
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="SIGKILL")
+def test_a_killed_bench_loses_nothing_and_leaves_its_jobs_free(
+    tmp_path: Path, browser: Browser, run_cli: RunCli
+) -> None:
+    folder = small_job(tmp_path / "a")
+    with bench(folder) as run:
+        page = opened(browser, run)
+        page.locator(field("table.survey.near")).fill("26 in")
+        page.locator(field("table.survey.near")).blur()
+        page.locator("#steps").get_by_text("1 of 6 measured").wait_for()
+        page.get_by_role("button", name="Rehearse").click()
+        page.locator("#asks").get_by_text("?").wait_for()
+        os.kill(run.process.pid, signal.SIGKILL)
+        page.get_by_text("Not connected").wait_for()
+    with bench(folder) as run:
+        page.goto(run.url)
+        shown(page, "table.survey.near", "26 in")
+        # Its machine heard that nobody answers any more, and ended.
+        page.get_by_role("button", name="Rehearse").click()
+        page.locator("#asks").get_by_text("?").wait_for()
+
+
+def test_a_machine_that_a_terminal_drives_is_not_driven_from_the_page_too(
+    tmp_path: Path, browser: Browser
+) -> None:
+    folder = small_job(tmp_path / "a")
+    with plotter_at(folder, 4) as port:
+        terminal = subprocess.Popen(
+            command("drive", "--job", folder, *port),
+            stdin=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
+            env={**surroundings(), "CANVASRULE_KEYS": "lines"},
+        )  # fmt: skip
+        assert terminal.stderr is not None
+        try:
+            while "ask" not in terminal.stderr.readline():
+                assert terminal.poll() is None
+            with bench(folder) as run:
+                page = opened(browser, run)
+                name = port[1]
+                page.evaluate(
+                    "(name) => document.querySelector('#port').append(new Option(name, name))", name
+                )
+                page.select_option("#port", name)
+                page.get_by_role("button", name="Ink the next section").click()
+                page.locator("#told").get_by_text("is at work on this job").wait_for()
+                page.get_by_text("It ended before all was drawn").wait_for()
+        finally:
+            terminal.kill()
+            terminal.communicate()
+
+
+@pytest.mark.skipif(not sys.platform.startswith("linux"), reason="prlimit(2) is Linux's own")
+def test_a_disk_that_takes_nothing_is_said_in_words_and_loses_nothing(
+    tmp_path: Path, browser: Browser
+) -> None:
+    """The bench may write files of no byte, which to a program is a full disk (EFBIG)."""
+    import resource
+
+    folder = small_job(tmp_path / "a")
+    with bench(folder) as run:
+        page = opened(browser, run)
+        before = kept(folder)
+        _, most = resource.prlimit(run.process.pid, resource.RLIMIT_FSIZE)
+        resource.prlimit(run.process.pid, resource.RLIMIT_FSIZE, (0, most))
+        page.locator(field("grid.margin")).fill("2 in")
+        page.locator(field("grid.margin")).blur()
+        page.locator("#say").get_by_text("job.toml").wait_for()
+        assert kept(folder) == before
+        # What was typed stays, and is kept once there is room.
+        assert page.locator(field("grid.margin")).input_value() == "2 in"
+        resource.prlimit(run.process.pid, resource.RLIMIT_FSIZE, (most, most))
+        page.locator(field("grid.margin")).press("Enter")
+        in_job(page, folder, 'margin = "2 in"')
+
+
+def test_a_damaged_record_is_said_on_the_page_and_stays_as_it_is(
+    tmp_path: Path, browser: Browser
+) -> None:
+    folder = small_job(tmp_path / "a")
+    (folder / "job.db").write_bytes(b"no database" * 100)
+    with bench(folder) as run:
+        page = opened(browser, run)
+        page.locator("#trouble").get_by_text("job.db").wait_for()
+        page.get_by_role("button", name="What to measure").click()
+        until(
+            page,
+            lambda: "job.db" in page.locator('[data-of="to-prove"]').inner_text(),
+            "said of the errand",
+        )
+    assert (folder / "job.db").read_bytes() == b"no database" * 100
