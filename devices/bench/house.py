@@ -28,8 +28,8 @@ if TYPE_CHECKING:
 
     from starlette.websockets import WebSocket
 
-QUIET = 0.7
-"""Seconds without a word after which a page that holds the machine is lost: three beats missed."""
+QUIET = 0.9
+"""Seconds without a word after which a page that holds the machine is lost: four beats missed."""
 USUAL_PLOTTER = "flatbed-a3"
 _LOOK_SECONDS = 0.3
 """How often it is looked whether another program has changed the folder."""

@@ -111,6 +111,17 @@ def in_job(page: Page, folder: Path, text: str) -> None:
     until(page, lambda: text in kept(folder), f"{text!r} in job.toml")
 
 
+def answered(page: Page) -> bool:
+    """Presses Yes where something is asked, in one go: a question may be gone by the next look."""
+    pressed: bool = page.evaluate("""() => {
+        const yes = document.querySelector('#answers button');
+        const asked = yes.checkVisibility();
+        if (asked) yes.click();
+        return asked;
+    }""")
+    return pressed
+
+
 def inking(page: Page, button: Locator) -> None:
     """Answers yes to whatever is asked until strokes are drawn.
 
@@ -119,10 +130,11 @@ def inking(page: Page, button: Locator) -> None:
     inks = page.locator("#told").get_by_text("strokes, about")
 
     def begun() -> bool:
-        yes = page.locator("#answers button").first
-        if yes.is_visible():
-            yes.click()
-        elif button.is_enabled() and "stopped" in page.locator("#told").inner_text():
+        if (
+            not answered(page)
+            and button.is_enabled()
+            and "stopped" in page.locator("#told").inner_text()
+        ):
             button.click()
         return inks.count() > 0
 

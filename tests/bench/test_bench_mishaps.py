@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 import pytest
 
+from devices.session.claim import LOCK_FILE
 from tests.bench.benches import (
     bench,
     command,
@@ -23,53 +24,36 @@ from tests.bench.benches import (
     until,
 )
 from tests.inking.kills import plotter_at
-from tests.projector.browsers import chromium
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
     from pathlib import Path
 
     from playwright.sync_api import Browser
 
-    from tests.conftest import RunCli
-
-
-@pytest.fixture(scope="module")
-def chrome() -> Iterator[Browser]:
-    with chromium() as one:
-        yield one
-
-
-@pytest.fixture
-def browser(chrome: Browser) -> Iterator[Browser]:
-    """The browser, which has no page of an earlier test open."""
-    yield chrome
-    for context in chrome.contexts:
-        context.close()
+    from tests.bench.benches import Bench
 
 
 def test_what_is_typed_while_the_connection_is_lost_is_kept_once_it_is_back(
-    tmp_path: Path, browser: Browser
+    run: Bench, browser: Browser
 ) -> None:
-    folder = small_job(tmp_path / "a")
-    with bench(folder) as run:
-        page = opened(browser, run)
-        page.context.set_offline(True)
-        page.evaluate("socket.close()")
-        page.get_by_text("Not connected").wait_for()
-        page.locator(field("grid.margin")).fill("2 in")
-        page.locator(field("grid.margin")).blur()
-        # An editor meanwhile.
-        (folder / "job.toml").write_text(kept(folder) + '[grid]\nend_margin = "3 in"\n', "utf-8")
-        page.context.set_offline(False)
-        in_job(page, folder, 'margin = "2 in"')
-        shown(page, "grid.end_margin", "3 in")
-        assert 'end_margin = "3 in"' in kept(folder)
+    folder = small_job(run.root / "lost")
+    page = opened(browser, run, "lost")
+    page.context.set_offline(True)
+    page.evaluate("socket.close()")
+    page.get_by_text("Not connected").wait_for()
+    page.locator(field("grid.margin")).fill("2 in")
+    page.locator(field("grid.margin")).blur()
+    # An editor meanwhile.
+    (folder / "job.toml").write_text(kept(folder) + '[grid]\nend_margin = "3 in"\n', "utf-8")
+    page.context.set_offline(False)
+    in_job(page, folder, 'margin = "2 in"')
+    shown(page, "grid.end_margin", "3 in")
+    assert 'end_margin = "3 in"' in kept(folder)
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="SIGKILL")
 def test_a_killed_bench_loses_nothing_and_leaves_its_jobs_free(
-    tmp_path: Path, browser: Browser, run_cli: RunCli
+    tmp_path: Path, browser: Browser
 ) -> None:
     folder = small_job(tmp_path / "a")
     with bench(folder) as run:
@@ -79,14 +63,14 @@ def test_a_killed_bench_loses_nothing_and_leaves_its_jobs_free(
         page.locator("#steps").get_by_text("1 of 6 measured").wait_for()
         page.get_by_role("button", name="Rehearse").click()
         page.locator("#asks").get_by_text("?").wait_for()
+        assert (folder / LOCK_FILE).exists()
         os.kill(run.process.pid, signal.SIGKILL)
         page.get_by_text("Not connected").wait_for()
+        # Its machine hears that nobody answers any more, and ends.
+        until(page, lambda: not (folder / LOCK_FILE).exists(), "the job is free")
     with bench(folder) as run:
         page.goto(run.url)
         shown(page, "table.survey.near", "26 in")
-        # Its machine heard that nobody answers any more, and ended.
-        page.get_by_role("button", name="Rehearse").click()
-        page.locator("#asks").get_by_text("?").wait_for()
 
 
 def test_a_machine_that_a_terminal_drives_is_not_driven_from_the_page_too(
@@ -120,40 +104,38 @@ def test_a_machine_that_a_terminal_drives_is_not_driven_from_the_page_too(
 
 @pytest.mark.skipif(not sys.platform.startswith("linux"), reason="prlimit(2) is Linux's own")
 def test_a_disk_that_takes_nothing_is_said_in_words_and_loses_nothing(
-    tmp_path: Path, browser: Browser
+    run: Bench, browser: Browser
 ) -> None:
     """The bench may write files of no byte, which to a program is a full disk (EFBIG)."""
     import resource
 
-    folder = small_job(tmp_path / "a")
-    with bench(folder) as run:
-        page = opened(browser, run)
-        before = kept(folder)
-        _, most = resource.prlimit(run.process.pid, resource.RLIMIT_FSIZE)
-        resource.prlimit(run.process.pid, resource.RLIMIT_FSIZE, (0, most))
-        page.locator(field("grid.margin")).fill("2 in")
-        page.locator(field("grid.margin")).blur()
-        page.locator("#say").get_by_text("job.toml").wait_for()
-        assert kept(folder) == before
-        # What was typed stays, and is kept once there is room.
-        assert page.locator(field("grid.margin")).input_value() == "2 in"
-        resource.prlimit(run.process.pid, resource.RLIMIT_FSIZE, (most, most))
-        page.locator(field("grid.margin")).press("Enter")
-        in_job(page, folder, 'margin = "2 in"')
+    folder = small_job(run.root / "full")
+    page = opened(browser, run, "full")
+    before = kept(folder)
+    _, most = resource.prlimit(run.process.pid, resource.RLIMIT_FSIZE)
+    resource.prlimit(run.process.pid, resource.RLIMIT_FSIZE, (0, most))
+    page.locator(field("grid.margin")).fill("2 in")
+    page.locator(field("grid.margin")).blur()
+    page.locator("#say").get_by_text("job.toml").wait_for()
+    assert kept(folder) == before
+    # What was typed stays, and is kept once there is room.
+    assert page.locator(field("grid.margin")).input_value() == "2 in"
+    resource.prlimit(run.process.pid, resource.RLIMIT_FSIZE, (most, most))
+    page.locator(field("grid.margin")).press("Enter")
+    in_job(page, folder, 'margin = "2 in"')
 
 
 def test_a_damaged_record_is_said_on_the_page_and_stays_as_it_is(
-    tmp_path: Path, browser: Browser
+    run: Bench, browser: Browser
 ) -> None:
-    folder = small_job(tmp_path / "a")
+    folder = small_job(run.root / "damaged")
     (folder / "job.db").write_bytes(b"no database" * 100)
-    with bench(folder) as run:
-        page = opened(browser, run)
-        page.locator("#trouble").get_by_text("job.db").wait_for()
-        page.get_by_role("button", name="What to measure").click()
-        until(
-            page,
-            lambda: "job.db" in page.locator('[data-of="to-prove"]').inner_text(),
-            "said of the errand",
-        )
+    page = opened(browser, run, "damaged")
+    page.locator("#trouble").get_by_text("job.db").wait_for()
+    page.get_by_role("button", name="What to measure").click()
+    until(
+        page,
+        lambda: "job.db" in page.locator('[data-of="to-prove"]').inner_text(),
+        "said of the errand",
+    )
     assert (folder / "job.db").read_bytes() == b"no database" * 100
