@@ -35,9 +35,9 @@ PAUSE, STOP = "p", "s"
 # Windows would end a process without letting it raise the pen; a break it can hear, in a group of
 # its own.
 if sys.platform == "win32":
-    _END, _OWN_GROUP = signal.CTRL_BREAK_EVENT, subprocess.CREATE_NEW_PROCESS_GROUP
+    _END, OWN_GROUP = signal.CTRL_BREAK_EVENT, subprocess.CREATE_NEW_PROCESS_GROUP
 else:
-    _END, _OWN_GROUP = signal.SIGTERM, 0
+    _END, OWN_GROUP = signal.SIGTERM, 0
 LEFT = "The page that held the machine was closed: it pauses after the strokes under way."
 LOST = "Nothing is heard of the page that held the machine: it stops, the pen raised."
 _LINES_KEPT = 200
@@ -92,7 +92,7 @@ class Machine:
             stdout=asyncio.subprocess.PIPE,
             stderr=asyncio.subprocess.PIPE,
             env={**os.environ, ASKED_BY: "lines", "PYTHONIOENCODING": "utf-8"},
-            creationflags=_OWN_GROUP,
+            creationflags=OWN_GROUP,
         )
         self._keep(self._followed(self._process))
 

@@ -38,6 +38,7 @@ FILES = {
     "fields.js": "text/javascript",
     "errands.js": "text/javascript",
     "jobs.js": "text/javascript",
+    "light.js": "text/javascript",
     "mark.js": "text/javascript",
     "picture.js": "text/javascript",
     "texts.js": "text/javascript",

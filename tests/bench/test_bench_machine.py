@@ -167,3 +167,49 @@ def test_a_page_that_falls_silent_stops_the_pen_and_another_goes_on(
     ink(other, port)
     other.get_by_role("button", name="Stop").click()
     other.locator("#told").get_by_text("r1c1: stopped").wait_for(timeout=60_000)
+
+
+def test_the_projectors_stage_and_remote_open_from_the_page_and_what_is_traced_shows(
+    run: Bench, browser: Browser
+) -> None:
+    folder = small_job(
+        run.root / "light", '[projector]\nprofile = "ceiling-1080p"\n[ways]\nhave = ["projector"]\n'
+    )
+    page = opened(browser, run, "light")
+    page.get_by_role("button", name="Open the projector's stage").click()
+    page.locator("#stage").wait_for(timeout=60_000)
+    page.locator("#light-said").get_by_text("Never look into the beam").wait_for()
+    stage = page.context.new_page()
+    stage.goto(page.locator("#stage").get_attribute("href") or "")
+    remote = page.context.new_page()
+    remote.goto(page.locator("#remote").get_attribute("href") or "")
+    remote.locator("input").first.fill(page.locator("#code").inner_text())
+    remote.locator("button").first.click()
+    remote.get_by_role("tab", name="Trace").wait_for()
+    # The folder is the projector's while it is open.
+    small_job(run.root / "another")
+    page.get_by_role("button", name="Open", exact=True).first.click()
+    page.locator("#say").get_by_text("the projector is at work").wait_for()
+    page.get_by_role("button", name="End the light").click()
+    page.locator("#light:enabled").wait_for()
+    assert not (folder / "job.lock").exists()
+    assert not page.locator("#stage").is_visible()
+
+
+def test_lines_ruled_by_hand_are_ticked_off_and_back_on_the_page(
+    run: Bench, browser: Browser
+) -> None:
+    small_job(
+        run.root / "ruled", '[hems]\ndepth = "2 in"\nfolds = []\n[inking]\ncross_lines = "ruled"\n'
+    )
+    page = opened(browser, run, "ruled")
+    lines, steps = page.locator("#ruled-lines"), page.locator("#steps")
+    lines.fill("3,4")
+    page.get_by_role("button", name="These are ruled").click()
+    steps.get_by_text("2 lines ruled").wait_for()
+    lines.fill("4")
+    page.get_by_role("button", name="They are not").click()
+    steps.get_by_text("1 line ruled").wait_for()
+    lines.fill("900")
+    page.get_by_role("button", name="These are ruled").click()
+    page.locator('[data-of="ruled unruled"] .fault').get_by_text("900").wait_for()

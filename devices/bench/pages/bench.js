@@ -3,6 +3,7 @@
 import { show as showErrand, told as toldErrands } from "./errands.js";
 import { fill, judged, keepTyped, make, tellOthers } from "./fields.js";
 import { show as showJobs } from "./jobs.js";
+import { show as showLight } from "./light.js";
 import { look, show as showMachine } from "./mark.js";
 import { length, show as draw, whole, zoom } from "./picture.js";
 import { filled, texts } from "./texts.js";
@@ -226,6 +227,7 @@ join({
     else if (message.type === "jobs") showJobs(message);
     else if (message.type === "job") shown(message);
     else if (message.type === "errand") showErrand(message);
+    else if (message.type === "light") showLight(message);
     else if (message.type === "machine") showMachine(message);
     else if (message.type === "refused") say(message.say);
   },
