@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
+import os
 import sys
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
@@ -28,8 +29,10 @@ if TYPE_CHECKING:
 
     from starlette.websockets import WebSocket
 
-QUIET = 0.9
-"""Seconds without a word after which a page that holds the machine is lost: four beats missed."""
+QUIET = float(os.environ.get("CANVASRULE_LOST_AFTER", "0.9"))
+"""Seconds without a word after which a page that holds the machine is lost: four beats missed.
+
+A computer too busy to beat so often may be given longer."""
 USUAL_PLOTTER = "flatbed-a3"
 _LOOK_SECONDS = 0.3
 """How often it is looked whether another program has changed the folder."""

@@ -11,6 +11,7 @@ import pytest
 from tests.bench.benches import (
     answered,
     bench,
+    choose_port,
     command,
     field,
     in_job,
@@ -108,8 +109,7 @@ def at_a_plotter(
 
 def asked_to_ink(page: Page, port: str) -> None:
     """Asks for the next section to be inked."""
-    page.evaluate("(name) => document.querySelector('#port').append(new Option(name, name))", port)
-    page.select_option("#port", port)
+    choose_port(page, port)
     page.locator("#ink:enabled").click()
     # What an earlier run said goes first.
     page.locator("#told").get_by_text("strokes drawn").wait_for(state="detached")

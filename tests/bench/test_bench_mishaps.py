@@ -13,6 +13,7 @@ import pytest
 from devices.session.claim import LOCK_FILE
 from tests.bench.benches import (
     bench,
+    choose_port,
     command,
     field,
     in_job,
@@ -89,11 +90,7 @@ def test_a_machine_that_a_terminal_drives_is_not_driven_from_the_page_too(
                 assert terminal.poll() is None
             with bench(folder) as run:
                 page = opened(browser, run)
-                name = port[1]
-                page.evaluate(
-                    "(name) => document.querySelector('#port').append(new Option(name, name))", name
-                )
-                page.select_option("#port", name)
+                choose_port(page, port[1])
                 page.get_by_role("button", name="Ink the next section").click()
                 page.locator("#told").get_by_text("is at work on this job").wait_for()
                 page.get_by_text("It ended before all was drawn").wait_for()
