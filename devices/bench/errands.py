@@ -40,6 +40,7 @@ ERRANDS: Mapping[str, tuple[str, ...]] = {
     "keep-page": ("paper", "keep"),
     "cover": ("cover",),
     "ruled": ("rule",),
+    "unruled": ("rule",),
     "days": ("days",),
     "to-prove": ("prove",),
     "proved": ("prove", "--measured", PROOF_FILE),
@@ -106,6 +107,7 @@ class Errands:
             stderr=asyncio.subprocess.PIPE,
             env={**os.environ, "PYTHONIOENCODING": "utf-8"},
         )
+        self.known.pop(kind, None)
         self._processes[kind], self.known[kind] = process, Errand(of)
         task = asyncio.get_running_loop().create_task(self._followed(kind, process, of))
         self._tasks.add(task)

@@ -8,12 +8,13 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
+import os
 import sys
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 from devices.bench.fields import fields
-from devices.bench.jobs import copied, folder_named, free_folder, jobs_in, renamed
+from devices.bench.jobs import copied, folder_named, free_folder, job_names, jobs_in, renamed
 from devices.bench.open_job import OpenJob
 from devices.serving.held import held
 from devices.serving.line import SUPERSEDED, PageLine
@@ -28,8 +29,10 @@ if TYPE_CHECKING:
 
     from starlette.websockets import WebSocket
 
-QUIET = 0.7
-"""Seconds without a word after which a page that holds the machine is lost: three beats missed."""
+QUIET = float(os.environ.get("CANVASRULE_LOST_AFTER", "0.9"))
+"""Seconds without a word after which a page that holds the machine is lost: four beats missed.
+
+A computer too busy to beat so often may be given longer."""
 USUAL_PLOTTER = "flatbed-a3"
 _LOOK_SECONDS = 0.3
 """How often it is looked whether another program has changed the folder."""
@@ -50,14 +53,14 @@ class BenchHouse:
 
     def open(self, folder: Path) -> None:
         """Opens the job in a folder. Raises BadInputError where there is none."""
-        self.job = OpenJob(folder, self.show_machine, self.show_errand)
+        self.job = OpenJob(folder, self.show_machine, self.show_errand, self.show_light)
 
     async def asked_for(self, name: str | None) -> None:
         """Opens a job that a second start names, where nothing is at work on another."""
         here = self.job
         if not name or (here is not None and here.folder.name == name):
             return
-        if here is not None and here.machine.is_running:
+        if here is not None and (here.machine.is_running or here.light.is_running):
             return
         with contextlib.suppress(CanvasruleError):
             folder = folder_named(self.root, name)
@@ -79,11 +82,14 @@ class BenchHouse:
 
     async def watch(self) -> None:
         """Shows every page what an editor or a verb changed in the folder; never ends."""
+        jobs = job_names(self.root)
         while True:
             await asyncio.sleep(_LOOK_SECONDS)
             async with self.turn:
                 try:
-                    if self.job is not None and self.job.changed_elsewhere():
+                    before, jobs = jobs, job_names(self.root)
+                    changed = self.job is not None and self.job.changed_elsewhere()
+                    if changed or jobs != before:
                         await self.show()
                 except CanvasruleError as fault:
                     await self._tell({"type": "refused", "say": " ".join(fault.messages)})
@@ -110,6 +116,11 @@ class BenchHouse:
         """Sends every page what the machine is at."""
         if self.job is not None:
             await self._tell({"type": "machine", **self.job.machine.record()})
+
+    async def show_light(self) -> None:
+        """Sends every page where the projector's pages are opened."""
+        if self.job is not None:
+            await self._tell({"type": "light", **self.job.light.record()})
 
     async def show_errand(self, kind: str) -> None:
         """Sends every page how an errand stands, and the files it may have written."""
@@ -164,6 +175,9 @@ class BenchHouse:
         elif done == "machine":
             await self.job.with_machine(page, command)
             await self.show_machine()
+        elif done == "light":
+            await self.job.light.do(command.get("act"))
+            await self.show_light()
         elif done == "errand":
             kind = str(command.get("kind"))
             await self.job.errand(kind, command.get("lines"))
@@ -173,9 +187,9 @@ class BenchHouse:
 
     async def _with_jobs(self, command: Mapping[str, Any]) -> None:
         act, name = command.get("act"), str(command.get("name") or "")
-        if self.job is not None and self.job.machine.is_running:
+        if self.job is not None and (self.job.machine.is_running or self.job.light.is_running):
             raise RefusedError(
-                "a machine is at work on this job; stop it, or wait until it is done"
+                "a machine or the projector is at work on this job; stop it, or wait for its end"
             )
         if act == "open":
             folder = folder_named(self.root, name)
@@ -250,6 +264,7 @@ async def _told_what_runs(house: BenchHouse, line: PageLine) -> None:
     if house.job is None:
         return
     await line.tell({"type": "machine", **house.job.machine.record()})
+    await line.tell({"type": "light", **house.job.light.record()})
     for kind, one in house.job.errands.known.items():
         await line.tell({"type": "errand", "kind": kind, **one.record})
 

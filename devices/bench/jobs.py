@@ -22,10 +22,15 @@ _NAME = re.compile(r"[^\x00-\x1f\x7f/\\\\:*?\"<>|]{1,100}")
 
 def jobs_in(root: Path) -> list[dict[str, Any]]:
     """The jobs in the folders of `root`, by name, each with its title."""
-    if not root.is_dir():
+    return [{"name": name, "title": _title(root / name)} for name in job_names(root)]
+
+
+def job_names(root: Path) -> list[str]:
+    """The names of the folders of `root` that are jobs."""
+    try:
+        return sorted(path.name for path in root.iterdir() if (path / JOB_FILE).is_file())[:_MOST]
+    except OSError:
         return []
-    found = [path for path in sorted(root.iterdir()) if (path / JOB_FILE).is_file()]
-    return [{"name": path.name, "title": _title(path)} for path in found[:_MOST]]
 
 
 def jobs_folder(given: Path, *, home: Path, named: bool) -> tuple[Path, Path | None]:

@@ -35,9 +35,9 @@ PAUSE, STOP = "p", "s"
 # Windows would end a process without letting it raise the pen; a break it can hear, in a group of
 # its own.
 if sys.platform == "win32":
-    _END, _OWN_GROUP = signal.CTRL_BREAK_EVENT, subprocess.CREATE_NEW_PROCESS_GROUP
+    _END, OWN_GROUP = signal.CTRL_BREAK_EVENT, subprocess.CREATE_NEW_PROCESS_GROUP
 else:
-    _END, _OWN_GROUP = signal.SIGTERM, 0
+    _END, OWN_GROUP = signal.SIGTERM, 0
 LEFT = "The page that held the machine was closed: it pauses after the strokes under way."
 LOST = "Nothing is heard of the page that held the machine: it stops, the pen raised."
 _LINES_KEPT = 200
@@ -60,12 +60,14 @@ class Machine:
     """A question that waits for yes or no."""
     lines: deque[str] = field(default_factory=lambda: deque(maxlen=_LINES_KEPT))
     _process: Process | None = None
+    _starts: bool = False
+    """Whether a process is being made: nothing else may begin meanwhile, and its page may go."""
     _tasks: set[asyncio.Task[None]] = field(default_factory=set)
 
     @property
     def is_running(self) -> bool:
         """Whether anything is at work."""
-        return self._process is not None
+        return self._process is not None or self._starts
 
     def record(self) -> dict[str, Any]:
         """As the pages are shown it."""
@@ -85,15 +87,19 @@ class Machine:
         words = [sys.executable, "-m", "devices.commands", "drive", "--job", str(self.folder)]
         self.holder, self.rehearsal, self.ended, self.asks = page, rehearsal, None, ""
         self.lines.clear()
-        self._process = await asyncio.create_subprocess_exec(
-            *words,
-            *options,
-            stdin=asyncio.subprocess.PIPE,
-            stdout=asyncio.subprocess.PIPE,
-            stderr=asyncio.subprocess.PIPE,
-            env={**os.environ, ASKED_BY: "lines", "PYTHONIOENCODING": "utf-8"},
-            creationflags=_OWN_GROUP,
-        )
+        self._starts = True
+        try:
+            self._process = await asyncio.create_subprocess_exec(
+                *words,
+                *options,
+                stdin=asyncio.subprocess.PIPE,
+                stdout=asyncio.subprocess.PIPE,
+                stderr=asyncio.subprocess.PIPE,
+                env={**os.environ, ASKED_BY: "lines", "PYTHONIOENCODING": "utf-8"},
+                creationflags=OWN_GROUP,
+            )
+        finally:
+            self._starts = False
         self._keep(self._followed(self._process))
 
     async def press(self, page: str, key: str) -> None:

@@ -13,6 +13,7 @@ from devices.bench.drawn import drawn_lines
 from devices.bench.errands import PROOF_FILE, TRIAL_FILE, Errands
 from devices.bench.fields import fields
 from devices.bench.job_file import JobFile, stamp
+from devices.bench.light import Light
 from devices.bench.machine import Machine
 from devices.bench.state import standing, values, written_files
 from devices.bench.steps import Kept, kept_of, steps
@@ -35,6 +36,8 @@ MEASURED: Mapping[str, tuple[str, str]] = {
     "squared": ("run", TRIAL_FILE),
 }
 """Errands that read lengths which were typed: the column of their names, and the file."""
+TICKED: Mapping[str, str] = {"ruled": "--done", "unruled": "--undo"}
+"""Errands that name lines ruled by hand, and the option that takes them."""
 _LINES = re.compile(r"[0-9a-z][0-9a-z, -]{0,300}")
 _SURVEY = "table.survey."
 _NOTHING = "That is nothing this page says; reload it."
@@ -48,10 +51,12 @@ class OpenJob:
         folder: Path,
         machine_changed: Callable[[], Awaitable[None]],
         errand_changed: Callable[[str], Awaitable[None]],
+        light_changed: Callable[[], Awaitable[None]],
     ) -> None:
         self.file = JobFile(folder)
         self.machine = Machine(folder, machine_changed)
         self.errands = Errands(folder, errand_changed)
+        self.light = Light(folder, light_changed)
         self.waiting = waiting(folder)
         self._fields = {one.name: one for of_step in fields().values() for one in of_step}
         self.good: Standing | None = None
@@ -204,13 +209,13 @@ class OpenJob:
             }
             write_measured(self.folder / file, column, typed)
         said: tuple[str, ...] = ()
-        if kind == "ruled" and ticked:
+        if kind in TICKED and ticked:
             text = str(ticked)
             if _LINES.fullmatch(text) is None:
                 raise BadInputError(
                     f"{text[:40]!r}: no lines; write numbers and ids, as in 0-11,24,bias-3"
                 )
-            said = (f"--done={text}",)
+            said = (f"{TICKED[kind]}={text}",)
         await self.errands.start(kind, self.drawn, said)
 
     async def with_machine(self, page: str, command: Mapping[str, Any]) -> None:
@@ -230,6 +235,7 @@ class OpenJob:
     async def close(self) -> None:
         """Ends what runs on it."""
         await self.machine.close()
+        await self.light.close()
         await self.errands.close()
 
 

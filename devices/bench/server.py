@@ -38,6 +38,7 @@ FILES = {
     "fields.js": "text/javascript",
     "errands.js": "text/javascript",
     "jobs.js": "text/javascript",
+    "light.js": "text/javascript",
     "mark.js": "text/javascript",
     "picture.js": "text/javascript",
     "texts.js": "text/javascript",
@@ -166,7 +167,9 @@ async def _try(request: Request) -> Response:
         return Response(status_code=400)
     except CanvasruleError as fault:
         found = json.dumps({"faults": {"": " ".join(fault.messages)}})
-    return Response(found, media_type="application/json")
+    # To this computer itself it goes faster as it is.
+    plain = {"content-encoding": "identity"}
+    return Response(found, media_type="application/json", headers=plain)
 
 
 async def _asset(request: Request) -> Response:

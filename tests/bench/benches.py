@@ -39,8 +39,9 @@ def command(*words: str | Path) -> list[str]:
 
 
 def surroundings() -> dict[str, str]:
-    """The environment in which this very tree is what runs."""
-    return {**os.environ, "PYTHONPATH": str(Path(__file__).resolve().parents[2])}
+    """The environment in which this very tree is what runs, on a machine that may be busy."""
+    here = str(Path(__file__).resolve().parents[2])
+    return {**os.environ, "PYTHONPATH": here, "CANVASRULE_LOST_AFTER": "8"}
 
 
 @contextlib.contextmanager
@@ -111,6 +112,30 @@ def in_job(page: Page, folder: Path, text: str) -> None:
     until(page, lambda: text in kept(folder), f"{text!r} in job.toml")
 
 
+def choose_port(page: Page, name: str) -> None:
+    """Chooses a port over TCP beside those of this computer, once these are listed."""
+    page.locator("#port option").first.wait_for(state="attached")
+    page.evaluate(
+        """(name) => {
+            const port = document.querySelector('#port');
+            port.append(new Option(name, name));
+            port.value = name;
+        }""",
+        name,
+    )
+
+
+def answered(page: Page) -> bool:
+    """Presses Yes where something is asked, in one go: a question may be gone by the next look."""
+    pressed: bool = page.evaluate("""() => {
+        const yes = document.querySelector('#answers button');
+        const asked = yes.checkVisibility();
+        if (asked) yes.click();
+        return asked;
+    }""")
+    return pressed
+
+
 def inking(page: Page, button: Locator) -> None:
     """Answers yes to whatever is asked until strokes are drawn.
 
@@ -119,11 +144,13 @@ def inking(page: Page, button: Locator) -> None:
     inks = page.locator("#told").get_by_text("strokes, about")
 
     def begun() -> bool:
-        yes = page.locator("#answers button").first
-        if yes.is_visible():
-            yes.click()
-        elif button.is_enabled() and "stopped" in page.locator("#told").inner_text():
+        if (
+            not answered(page)
+            and button.is_enabled()
+            and "stopped" in page.locator("#told").inner_text()
+        ):
             button.click()
+            page.locator("#told").get_by_text("strokes drawn").wait_for(state="detached")
         return inks.count() > 0
 
     until(page, begun, "strokes are drawn")

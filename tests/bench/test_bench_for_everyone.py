@@ -4,14 +4,11 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-import pytest
 from axe_playwright_python.sync_playwright import Axe
 
 from tests.bench.benches import bench, field, in_job, opened, small_job, until
-from tests.projector.browsers import chromium
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
     from pathlib import Path
 
     from playwright.sync_api import Browser, Page
@@ -19,20 +16,6 @@ if TYPE_CHECKING:
 WIDE, PHONE = (1440, 900), (390, 844)
 # axe-core, by Deque: rules tagged with WCAG 2.0 to 2.2, levels A and AA.
 WCAG = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]
-
-
-@pytest.fixture(scope="module")
-def chrome() -> Iterator[Browser]:
-    with chromium() as one:
-        yield one
-
-
-@pytest.fixture
-def browser(chrome: Browser) -> Iterator[Browser]:
-    """The browser, which has no page of an earlier test open."""
-    yield chrome
-    for context in chrome.contexts:
-        context.close()
 
 
 def faults(page: Page) -> list[tuple[str, list[str]]]:

@@ -9,7 +9,6 @@ from typing import TYPE_CHECKING
 import pytest
 
 from tests.bench.benches import (
-    bench,
     command,
     field,
     in_job,
@@ -20,10 +19,8 @@ from tests.bench.benches import (
     surroundings,
     until,
 )
-from tests.projector.browsers import chromium
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
     from pathlib import Path
     from typing import Any
 
@@ -31,27 +28,6 @@ if TYPE_CHECKING:
 
     from tests.bench.benches import Bench
     from tests.conftest import RunCli
-
-
-@pytest.fixture(scope="module")
-def chrome() -> Iterator[Browser]:
-    with chromium() as one:
-        yield one
-
-
-@pytest.fixture
-def browser(chrome: Browser) -> Iterator[Browser]:
-    """The browser, which has no page of an earlier test open."""
-    yield chrome
-    for context in chrome.contexts:
-        context.close()
-
-
-@pytest.fixture(scope="module")
-def run(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Bench]:
-    """One bench over a folder in which each test makes a job of its own."""
-    with bench(tmp_path_factory.mktemp("jobs")) as one:
-        yield one
 
 
 def laid_out(run_cli: RunCli, folder: Path) -> dict[str, Any]:

@@ -3,12 +3,12 @@
 import { show as showErrand, told as toldErrands } from "./errands.js";
 import { fill, judged, keepTyped, make, tellOthers } from "./fields.js";
 import { show as showJobs } from "./jobs.js";
+import { show as showLight } from "./light.js";
 import { look, show as showMachine } from "./mark.js";
 import { length, show as draw, whole, zoom } from "./picture.js";
 import { filled, texts } from "./texts.js";
 
 const at = (id) => document.getElementById(id);
-const TRY_MS = 30;
 // Where each measurement of the top stands on its drawing, in parts of its width and height.
 const PLACES = {
   "table.survey.far": [0.5, 0.08], "table.survey.near": [0.5, 0.92],
@@ -20,16 +20,25 @@ const PLACES = {
 let job = null;
 let drawn = null;
 let tries = 0;
-let tryTimer = 0;
+let untried = null;
+let trying = false;
 
 function say(text) {
   at("say").textContent = text ? text.charAt(0).toUpperCase() + text.slice(1) : "";
   at("answer").hidden = !text;
 }
 
-function tried(field, value) {
-  clearTimeout(tryTimer);
-  tryTimer = setTimeout(() => ask(field, value), TRY_MS);
+// One change is tried at a time, at once; of those typed meanwhile only the last.
+async function tried(field, value) {
+  untried = [field, value];
+  if (trying) return;
+  trying = true;
+  while (untried) {
+    const now = untried;
+    untried = null;
+    await ask(...now);
+  }
+  trying = false;
 }
 
 // What a change would make, before it is kept; null where nobody answers.
@@ -60,7 +69,7 @@ async function ask(field, value) {
 
 // A value that is wrong by itself stays where it was typed, with what is wrong beside it.
 async function kept(field, value) {
-  clearTimeout(tryTimer);
+  untried = null;
   const found = await ask(field, value);
   if (found && found.faults[field.name]) return;
   // Without a connection it waits in its field; it is kept when the page is in step again.
@@ -218,6 +227,7 @@ join({
     else if (message.type === "jobs") showJobs(message);
     else if (message.type === "job") shown(message);
     else if (message.type === "errand") showErrand(message);
+    else if (message.type === "light") showLight(message);
     else if (message.type === "machine") showMachine(message);
     else if (message.type === "refused") say(message.say);
   },

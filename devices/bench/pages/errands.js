@@ -15,6 +15,8 @@ function element(tag, attributes = {}, ...children) {
 }
 
 export function show(message) {
+  // The newest comes last, so that it is what a place shows that several share.
+  results.delete(message.kind);
   results.set(message.kind, message);
   for (const place of document.querySelectorAll(".outcome")) {
     if (place.dataset.of.split(" ").includes(message.kind)) place.replaceChildren(...outcome(message));
@@ -113,14 +115,18 @@ export function told(message) {
     if (document.activeElement !== input) input.value = job.measured[box.dataset.name] ?? "";
   }
   at("written").replaceChildren(...job.files.map((file) => element("li", {}, link(file))));
-  for (const [, result] of results) show(result);
+  for (const result of Array.from(results.values())) show(result);
 }
 
 for (const button of document.querySelectorAll("[data-errand]")) {
   button.onclick = () => tap({ do: "errand", kind: button.dataset.errand }, button.textContent);
 }
 
-at("tick-ruled").onclick = () => {
-  tap({ do: "errand", kind: "ruled", lines: at("ruled-lines").value.trim() }, texts.tickRuled);
-  at("ruled-lines").value = "";
-};
+for (const button of document.querySelectorAll("[data-tick]")) {
+  button.onclick = () => {
+    const lines = at("ruled-lines").value.trim();
+    if (!lines) { at("ruled-lines").focus(); return; }
+    tap({ do: "errand", kind: button.dataset.tick, lines }, texts.tickRuled);
+    at("ruled-lines").value = "";
+  };
+}

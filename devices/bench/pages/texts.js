@@ -41,6 +41,7 @@ export const texts = {
   noPort: gettext("no port is there"), port: gettext("{name}, {about}"),
   rehearse: gettext("Rehearse"), ink: gettext("Ink"), holdHere: gettext("Hold the machine here"),
   key: gettext("the key {key}"),
+  lightOn: gettext("Open the stage"), lightOff: gettext("End the light"),
   rehearsal: gettext("A rehearsal: the plotter and the cloth are simulated."),
   holdsHere: gettext("This page holds the machine."),
   holdsElsewhere: gettext("Another page holds the machine."),

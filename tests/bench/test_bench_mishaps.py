@@ -1,0 +1,138 @@
+"""What may go wrong round the bench page: a killed server, lost connections, others at the job."""
+
+from __future__ import annotations
+
+import os
+import signal
+import subprocess
+import sys
+from typing import TYPE_CHECKING
+
+import pytest
+
+from devices.session.claim import LOCK_FILE
+from tests.bench.benches import (
+    bench,
+    choose_port,
+    command,
+    field,
+    in_job,
+    kept,
+    opened,
+    shown,
+    small_job,
+    surroundings,
+    until,
+)
+from tests.inking.kills import plotter_at
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from playwright.sync_api import Browser
+
+    from tests.bench.benches import Bench
+
+
+def test_what_is_typed_while_the_connection_is_lost_is_kept_once_it_is_back(
+    run: Bench, browser: Browser
+) -> None:
+    folder = small_job(run.root / "lost")
+    page = opened(browser, run, "lost")
+    page.context.set_offline(True)
+    page.evaluate("socket.close()")
+    page.get_by_text("Not connected").wait_for()
+    page.locator(field("grid.margin")).fill("2 in")
+    page.locator(field("grid.margin")).blur()
+    # An editor meanwhile.
+    (folder / "job.toml").write_text(kept(folder) + '[grid]\nend_margin = "3 in"\n', "utf-8")
+    page.context.set_offline(False)
+    in_job(page, folder, 'margin = "2 in"')
+    shown(page, "grid.end_margin", "3 in")
+    assert 'end_margin = "3 in"' in kept(folder)
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="SIGKILL")
+def test_a_killed_bench_loses_nothing_and_leaves_its_jobs_free(
+    tmp_path: Path, browser: Browser
+) -> None:
+    folder = small_job(tmp_path / "a")
+    with bench(folder) as run:
+        page = opened(browser, run)
+        page.locator(field("table.survey.near")).fill("26 in")
+        page.locator(field("table.survey.near")).blur()
+        page.locator("#steps").get_by_text("1 of 6 measured").wait_for()
+        page.get_by_role("button", name="Rehearse").click()
+        page.locator("#asks").get_by_text("?").wait_for()
+        assert (folder / LOCK_FILE).exists()
+        os.kill(run.process.pid, signal.SIGKILL)
+        page.get_by_text("Not connected").wait_for()
+        # Its machine hears that nobody answers any more, and ends.
+        until(page, lambda: not (folder / LOCK_FILE).exists(), "the job is free")
+    with bench(folder) as run:
+        page.goto(run.url)
+        shown(page, "table.survey.near", "26 in")
+
+
+def test_a_machine_that_a_terminal_drives_is_not_driven_from_the_page_too(
+    tmp_path: Path, browser: Browser
+) -> None:
+    folder = small_job(tmp_path / "a")
+    with plotter_at(folder, 4) as port:
+        terminal = subprocess.Popen(
+            command("drive", "--job", folder, *port),
+            stdin=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
+            env={**surroundings(), "CANVASRULE_KEYS": "lines"},
+        )  # fmt: skip
+        assert terminal.stderr is not None
+        try:
+            while "ask" not in terminal.stderr.readline():
+                assert terminal.poll() is None
+            with bench(folder) as run:
+                page = opened(browser, run)
+                choose_port(page, port[1])
+                page.get_by_role("button", name="Ink the next section").click()
+                page.locator("#told").get_by_text("is at work on this job").wait_for()
+                page.get_by_text("It ended before all was drawn").wait_for()
+        finally:
+            terminal.kill()
+            terminal.communicate()
+
+
+@pytest.mark.skipif(not sys.platform.startswith("linux"), reason="prlimit(2) is Linux's own")
+def test_a_disk_that_takes_nothing_is_said_in_words_and_loses_nothing(
+    run: Bench, browser: Browser
+) -> None:
+    """The bench may write files of no byte, which to a program is a full disk (EFBIG)."""
+    import resource
+
+    folder = small_job(run.root / "full")
+    page = opened(browser, run, "full")
+    before = kept(folder)
+    _, most = resource.prlimit(run.process.pid, resource.RLIMIT_FSIZE)
+    resource.prlimit(run.process.pid, resource.RLIMIT_FSIZE, (0, most))
+    page.locator(field("grid.margin")).fill("2 in")
+    page.locator(field("grid.margin")).blur()
+    page.locator("#say").get_by_text("job.toml").wait_for()
+    assert kept(folder) == before
+    # What was typed stays, and is kept once there is room.
+    assert page.locator(field("grid.margin")).input_value() == "2 in"
+    resource.prlimit(run.process.pid, resource.RLIMIT_FSIZE, (most, most))
+    page.locator(field("grid.margin")).press("Enter")
+    in_job(page, folder, 'margin = "2 in"')
+
+
+def test_a_damaged_record_is_said_on_the_page_and_stays_as_it_is(
+    run: Bench, browser: Browser
+) -> None:
+    folder = small_job(run.root / "damaged")
+    (folder / "job.db").write_bytes(b"no database" * 100)
+    page = opened(browser, run, "damaged")
+    page.locator("#trouble").get_by_text("job.db").wait_for()
+    page.get_by_role("button", name="What to measure").click()
+    until(
+        page,
+        lambda: "job.db" in page.locator('[data-of="to-prove"]').inner_text(),
+        "said of the errand",
+    )
+    assert (folder / "job.db").read_bytes() == b"no database" * 100
