@@ -154,13 +154,15 @@ class OpenJob:
             self._wait(name, value)
             return
         text = self.file.proposed(self._field(name).keys, value)
-        waits = [one for one in self.waiting if one in self._fields and one != name]
+        # Measurements wait for one another; no other field waits for them.
+        of_survey = name.startswith(_SURVEY)
+        waits = [one for one in self.waiting if of_survey and one in self._fields and one != name]
         changes: dict[Sequence[str], Written] = {
             self._fields[one].keys: self.waiting[one] for one in waits
         }
         text = with_changes(text, str(self.file.path), changes) if waits else text
         proposed = standing(self.folder, text)
-        if proposed.job is None and proposed.only_missing and name.startswith(_SURVEY):
+        if proposed.job is None and proposed.only_missing and of_survey:
             self._wait(name, value)
             return
         if proposed.job is None:

@@ -120,7 +120,7 @@ def _options(words: Sequence[str]) -> argparse.Namespace:
         '"canvasrule VERB --help" tells more, with an example.',
     )
     parser.add_argument("--version", action="version", version=_Version())
-    verbs = parser.add_subparsers(dest="verb", metavar="VERB", required=True)
+    verbs = parser.add_subparsers(dest="verb", metavar="VERB", required=True, prog="canvasrule")
     named = _named_verb(words)
     # Only help, and a wrong word, need every verb.
     for name in (named,) if named in VERBS else VERBS:

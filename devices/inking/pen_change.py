@@ -9,8 +9,6 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from devices.session.progress import inked_by_slot
-
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping, Sequence
 
@@ -110,6 +108,8 @@ def spent_by_slot(
     sections: Iterable[Section], pens: PensTable, kept: Iterable[KeptStroke]
 ) -> dict[int, float]:
     """mm of line that each holder's pens have drawn, by what is kept of the strokes."""
+    from devices.session.progress import inked_by_slot
+
     drawn: dict[str, set[str]] = {}
     for event in kept:
         if event.event != "sent":

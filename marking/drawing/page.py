@@ -20,8 +20,20 @@ PAPERS: dict[Paper, tuple[float, float]] = {"a4": (210.0, 297.0), "letter": (215
 INK, FAINT, ACCENT = "#1d2129", "#6b7280", "#a4400f"
 RULE = "#b5bcc7"
 """Lines that only guide the eye: lighter than any type may be."""
+LEAST_HEADING = 2.6
+"""mm: a capital of a heading that has a long title to hold."""
 LEADING = 1.9
 """From one baseline of a paragraph to the next, in heights of a capital."""
+
+
+def shortened_to(room: float, text: str) -> str:
+    """`text`, its end cut off where it is wider than `room` heights of a capital."""
+    if text_width(text) <= room:
+        return text
+    kept = text
+    while kept and text_width(f"{kept}…") > room:
+        kept = kept[:-1].rstrip()
+    return f"{kept}…"
 
 
 class Page:
@@ -57,6 +69,12 @@ class Page:
         """
         return self.artwork.on_top(Style(fill=colour)).write(text, x, y, size, align)
 
+    def heading(self, text: str, x: float, y: float, size: float) -> None:
+        """What heads the page, from x on: smaller where it is long, at last cut short."""
+        room = self.width - 2 * x
+        size = min(size, max(LEAST_HEADING, room / text_width(text)))
+        self.write(shortened_to(room / size, text), x, y, size)
+
     def paragraph(
         self, text: str, x: float, y: float, width: float, size: float, colour: str = INK
     ) -> float:
@@ -78,4 +96,6 @@ def number_pages(pages: Sequence[Artwork], title: str) -> None:
     for count, page in enumerate(pages, 1):
         width, _ = page.size
         foot = page.on_top(Style(fill=FAINT))
-        foot.write(f"{title}, page {count} of {len(pages)}", width - 13.0, 7.5, 2.0, 1.0)
+        said = f", page {count} of {len(pages)}"
+        shown = shortened_to((width - 26.0) / 2.0 - text_width(said), title)
+        foot.write(f"{shown}{said}", width - 13.0, 7.5, 2.0, 1.0)

@@ -147,11 +147,9 @@ def _path_data(lines: Sequence[FloatArray], box: Box) -> list[str]:
         return []
     page = np.concatenate(lines) * (1.0, -1.0) + (-box[0], box[3])
     # Adding nought turns a minus nought into nought.
-    steps = iter((page.round(_DECIMALS) + 0.0).tolist())
-    return [
-        "M" + "L".join([f"{_written(x)},{_written(y)}" for x, y in islice(steps, len(line))])
-        for line in lines
-    ]
+    words = map(_written, (page.round(_DECIMALS) + 0.0).ravel().tolist())
+    steps = map(",".join, zip(words, words, strict=True))
+    return ["M" + "L".join(islice(steps, len(line))) for line in lines]
 
 
 def _number(value: float) -> str:

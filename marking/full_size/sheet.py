@@ -11,7 +11,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from marking.drawing.artwork import Artwork, Style
-from marking.drawing.page import FAINT, INK
+from marking.drawing.page import FAINT, INK, shortened_to
+from marking.drawing.typeface import text_width
 from marking.full_size.check_marks import SQUARE, CheckMarks, corner_mark, ringed_cross
 from marking.measures.lengths import format_length
 from marking.output.strokes_svg import ink_colour
@@ -223,7 +224,9 @@ def _write_foot(
     y = paper.rim + FOOT - 10.5
     words = artwork.on_top(Style(fill=INK))
     end = left + words.write(part.name, left, y - 1, 4.2) + 4
-    words.write(f"{job.title}. {_beside(part, printing.parting)}", end, y + 1, _WORDS)
+    beside = f". {_beside(part, printing.parting)}"
+    room = (paper.width - paper.rim - end) / _WORDS - text_width(beside)
+    words.write(f"{shortened_to(room, job.title)}{beside}", end, y + 1, _WORDS)
     x, across = (format_length(max(at, 0.0), job.units) for at in part.core[:2])
     where = f"Its lower left join or edge lies {x} along and {across} across, by tape from zero."
     words.write(where, end, y - 2.6, _WORDS)

@@ -35,7 +35,7 @@ def tile_map(
     page = Page(size, f"{job.title}: tiles at true size")
     wide = page.width - 2 * _EDGE
     y = page.height - _EDGE - 5
-    page.write(f"{job.title}: tiles at true size", _EDGE, y, 4.6)
+    page.heading(f"{job.title}: tiles at true size", _EDGE, y, 4.6)
     y -= 8
     out = len(parting.parts) - len(inked)
     counts = f"{counted(len(inked), 'sheet')} in {counted(parting.rows, 'row')} and "

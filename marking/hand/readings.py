@@ -7,7 +7,7 @@ their side. It knows the layout and a tape, no paper. Table frame, millimetres.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -16,19 +16,19 @@ from marking.measures.lengths import format_length
 from marking.measures.tape import tape_reading
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Iterator, Mapping, Sequence
 
     from marking.job.keys import MarkingJob
     from marking.layout.layout import Layout
-    from marking.layout.lines import LongLine, Side
-    from marking.layout.numerals import Numeral
+    from marking.layout.lines import Side
+    from marking.layout.numerals import Numeral, Row
     from marking.measures.tape import Tape
 
 SIDES: tuple[Side, ...] = ("near", "far")
 _CHECKED_EVERY = 12
 """Lines from one check of the count to the next, where no line is heavy."""
 _MOST_CHECKS = 14
-_SAME = 1e-6
+_ROWS: tuple[Row, ...] = ("margin", "second", "middle", "band", "line")
 
 
 @dataclass(frozen=True)
@@ -52,14 +52,17 @@ class LongTick:
     """One line along the table, as it is found from its side."""
 
     line: str
-    offset: float
-    """From its side's edge, as it was asked for; a crooked top's far edge runs away from it."""
     reading: float
     """What the tape shows from the side's first long line, square to it."""
     from_edge: tuple[float, float]
     """What it shows from the edge at the zero line and at the last cross line."""
     serves: tuple[str, ...]
     """The hems that are folded to it."""
+    dashed: bool = False
+    """In dashes half a pitch long, each across a cross line."""
+    heavy: bool = False
+    runs: tuple[float, float] | None = None
+    """What the tape shows from the zero line at both ends of one that runs part of the length."""
 
 
 @dataclass(frozen=True)
@@ -82,6 +85,9 @@ class SideWork:
     last_to_end: float
     """What the tape shows from the last cross line to the far end."""
     numerals: tuple[Numeral, ...]
+    """Of the margin, from the zero line."""
+    others: tuple[Numeral, ...]
+    """Its other rows, by row and place: a second one in the margin, in the middle, on lines."""
 
     @property
     def zero_hand(self) -> str:
@@ -119,24 +125,8 @@ def side_work(
     side: Side, layout: Layout, job: MarkingJob, tape: Tape, ticks: Sequence[CrossTick]
 ) -> SideWork:
     """What is read and checked at `side`."""
-    lines = [line for line in layout.grid.long_lines if _stands_at(line, layout) == side]
-    lines.sort(key=lambda line: line.y, reverse=side == "far")
-    first = lines[0].y
-    edges = [_edge_y(side, float(layout.grid.cross_x[end]), layout) for end in (0, -1)]
-    served = _served(layout)
-    longs = tuple(
-        LongTick(
-            line.id,
-            line.offset,
-            tape_reading(abs(line.y - first), tape),
-            (
-                tape_reading(abs(line.y - edges[0]), tape),
-                tape_reading(abs(line.y - edges[1]), tape),
-            ),
-            served.get(line.id.replace("far", "near"), ()),
-        )
-        for line in lines
-    )
+    first = layout.grid.long_lines[0 if side == "near" else -1].y
+    longs = sorted(_long_ticks(side, layout, tape), key=lambda tick: tick.reading)
     loose = layout.slack != (1.0, 1.0)
     zero, end = _ends_x(first, layout)
     checks = [
@@ -146,13 +136,41 @@ def side_work(
     ]
     numerals = [tick.numerals[side] for tick in ticks if side in tick.numerals]
     last = tape_reading(end - float(layout.grid.cross_x[-1]), tape)
-    return SideWork(side, longs, tuple(checks), last, tuple(numerals))
+    others = [one.numeral for one in layout.numerals]
+    others = [one for one in others if one.side == side and one.row != "margin"]
+    others.sort(key=lambda one: (_ROWS.index(one.row), abs(one.at_table[1] - first), one.at_table))
+    return SideWork(side, tuple(longs), tuple(checks), last, tuple(numerals), tuple(others))
 
 
-def _stands_at(line: LongLine, layout: Layout) -> Side:
+def _long_ticks(side: Side, layout: Layout, tape: Tape) -> Iterator[LongTick]:
+    """The long lines that are set out from a side, whole ones and parts."""
+    lines = layout.grid.long_lines
+    first = lines[0 if side == "near" else -1].y
+    zero, last = float(layout.grid.cross_x[0]), float(layout.grid.cross_x[-1])
+    edges = [_edge_y(side, x, layout) for x in (zero, last)]
+    served = _served(layout)
+
+    def tick(line: str, y: float) -> LongTick:
+        from_edge = (tape_reading(abs(y - edges[0]), tape), tape_reading(abs(y - edges[1]), tape))
+        hems = served.get(line.replace("far", "near"), ())
+        return LongTick(line, tape_reading(abs(y - first), tape), from_edge, hems)
+
+    for one in lines:
+        if _stands_at(one.y, layout) == side:
+            yield replace(tick(one.id, one.y), dashed=one.dashed, heavy=one.pen == "heavy")
+    whole = {one.id for one in lines}
+    for stroke in layout.strokes:
+        (x0, y), (x1, _) = stroke.points[0].tolist(), stroke.points[-1].tolist()
+        part = stroke.layer == "long" and stroke.id.startswith("line-") and stroke.id not in whole
+        if part and _stands_at(y, layout) == side:
+            ends = (tape_reading(x0 - zero, tape), tape_reading(x1 - zero, tape))
+            yield replace(tick(stroke.id, y), runs=ends)
+
+
+def _stands_at(y: float, layout: Layout) -> Side:
     """From which side a line is set out: long lines across the whole width from the nearer."""
     lines = layout.grid.long_lines
-    return "near" if line.y <= (lines[0].y + lines[-1].y) / 2 else "far"
+    return "near" if y <= (lines[0].y + lines[-1].y) / 2 else "far"
 
 
 def _served(layout: Layout) -> Mapping[str, tuple[str, ...]]:

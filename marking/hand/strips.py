@@ -139,7 +139,7 @@ def _along(
     numerals = [
         placed.numeral
         for placed in layout.numerals
-        if (placed.numeral.side, placed.numeral.row) == (side, "margin")
+        if placed.numeral.side == side and placed.numeral.row in ("margin", "second")
     ]
     halves = [
         float(stroke.points[0, 0])

@@ -8,23 +8,26 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING, Any
 
+from marking.hand.top_words import longest_taped
 from marking.measures.counts import counted
 from marking.measures.durations import format_duration
 from marking.measures.lengths import format_length, rough_length
 from marking.measures.tape import as_taped, tape_reading
-from marking.network.allowed import SQUARE_OVER
+from marking.network.allowed import SQUARE_OVER, allowed_of
 from marking.ruling.order import HAND_ROOM, RULE_WIDTH
 from marking.ruling.words import fine, heavy_said, shortest_rule, where_from
 from marking.tape_marks.setting_out import setting_out_of
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Mapping
+    from collections.abc import Iterator, Mapping, Sequence
 
     from marking.hand.plan import ByHand
-    from marking.hand.readings import SideWork
+    from marking.hand.readings import LongTick, SideWork
     from marking.job.keys import MarkingJob
     from marking.layout.layout import Layout
+    from marking.layout.numerals import Numeral
     from marking.measures.lengths import Units
+    from marking.measures.tape import Tape
     from marking.network.allowed import Allowed
     from marking.ruling.order import Manner
     from marking.sections.ruled import RuledLine
@@ -57,23 +60,41 @@ def needed(plan: ByHand, layout: Layout, job: MarkingJob) -> Iterator[str]:
     if plan.near.numerals or plan.far.numerals:
         pens.append(f"one that draws {fine(job.pens.numerals.width)} for numerals")
     yield (
-        f"One class {plan.frame.tape.tape_class} steel tape for everything; a straight batten or "
-        f"rule {longest} long, and one of {span} or more for the long lines; clamps or weights; "
-        "thread; a pencil or chalk that comes out of this canvas."
+        f"One class {plan.frame.tape.tape_class} steel tape for everything, "
+        f"{_tape_length(layout, job.units)} long or more; a straight batten or rule {longest} "
+        f"long, and one of {span} or more for the long lines; clamps or weights; thread; a pencil "
+        "or chalk that comes out of this canvas; a short rule with millimetres."
     )
     listed = "; ".join(pens)
     yield f"{listed[0].upper()}{listed[1:]}. A second person for the frame and the proof."
 
 
+def _tape_length(layout: Layout, units: Units) -> str:
+    """What a tape has to reach from corner to corner, in whole feet or half metres."""
+    longest = longest_taped(layout)
+    if units == "in":
+        return f"{math.ceil(longest / 304.8)} ft"
+    return f"{math.ceil(longest / 500) / 2:g} m"
+
+
 def order_of_work(plan: ByHand, job: MarkingJob) -> Iterator[str]:
     """The whole job, step by step."""
     count = len(plan.ticks)
-    yield (
-        "The cover lies at rest, nothing on it: stretched and fastened, or slack where it is "
-        "marked before it is put on. Take the top's sides and both diagonals by the tape once "
-        "more: these sheets hold for the top as it was measured."
+    wall = (
+        "Pull the table off its wall: the far side is marked from the far edge. "
+        if job.table.against_wall
+        else ""
     )
-    yield "Frame: base line, zero line, square and diagonals, by the sheet of tape marks."
+    yield (
+        f"{wall}The cover lies at rest, nothing on it: stretched and fastened, or slack where it "
+        "is marked before it is put on. Take the top's sides and both diagonals once more, as "
+        "they stand above."
+    )
+    yield (
+        "Frame, by the sheet of tape marks: the base line, which is the near side's first long "
+        "line; the zero line, which is line 0; the square; the far side's first long line; the "
+        "diagonals."
+    )
     yield f"Near side: {count} ticks by tape, then the checks of the count. Its two sheets say how."
     yield f"Far side: {count} ticks by tape, and its checks. There the zero end is on your right."
     yield (
@@ -85,13 +106,17 @@ def order_of_work(plan: ByHand, job: MarkingJob) -> Iterator[str]:
         "3 and 4; their first page says how. The checks of the count are made all the same."
     )
     yield "Rule the lines across, in the order of the sheets for ruling."
-    yield "Rule the long lines, from the first long line of each side inwards."
+    yield (
+        "When they are dry, rule the long lines, from the first long line of each side inwards, "
+        "by that side's sheet."
+    )
     yield "Write the numerals when all lines are dry, from 0 on, each side from its own sheet."
     if job.grid.half_ticks:
         yield "Draw the half ticks."
     yield (
         "When all is dry, prove the cover by one tape: the diagonals and the lines' full length as "
         "on the sheet of tape marks, then lines here and there on both sides, each from zero. "
+        f"Nothing may be off by more than {format_length(allowed_of(job).total, job.units)}. "
         "canvasrule prove tells which are enough, and gives the verdict."
     )
     yield "Only then take removable ticks and pencil lines out."
@@ -180,9 +205,30 @@ def long_line_steps(work: SideWork, plan: ByHand, job: MarkingJob) -> Iterator[s
         "line and no further, the rule laid over two marks at a time and, for the next length, "
         f"along at least {rough_length(_ALONG[job.units], job.units)} of what is ruled."
     )
+    if any(line.dashed for line in work.longs):
+        half = format_length(job.grid.pitch / 4, job.units)
+        yield (
+            f"A dashed line is inked across every cross line, from {half} before it to {half} past "
+            "it, and bare between."
+        )
+    if any(line.runs for line in work.longs):
+        yield "Where the table says from where to where, that is read from the zero line."
 
 
-def numeral_steps(work: SideWork, layout: Layout, job: MarkingJob) -> Iterator[str]:
+def long_line_said(line: LongTick, plan: ByHand, units: Units) -> str:
+    """Which hems a long line serves, and how it is drawn where it is not as the others."""
+    said = [", ".join(line.serves)] if line.serves else []
+    if line.heavy:
+        said.append("heavy: ruled twice")
+    if line.dashed:
+        said.append("dashed")
+    if line.runs is not None:
+        start, end = (as_taped(one, plan.frame.tape, units) for one in line.runs)
+        said.append(f"from {start} to {end} only")
+    return "; ".join(said)
+
+
+def numeral_steps(work: SideWork, plan: ByHand, layout: Layout, job: MarkingJob) -> Iterator[str]:
     """How the numerals of one side are written."""
     if not work.numerals:
         yield "No numerals on this side."
@@ -201,6 +247,79 @@ def numeral_steps(work: SideWork, layout: Layout, job: MarkingJob) -> Iterator[s
         "Each stands with its middle on its line. The column begin tells how many mm to the left "
         "of the line, as you stand here, its first digit begins."
     )
+    yield from _other_numerals(work, plan, layout, job)
+
+
+_BY_RULE = 50.0
+"""mm that are told as a rule has them, and not as a tape."""
+_KINDS = {
+    "second": "A second row in the margin",
+    "middle": "In the middle of the table",
+    "band": "On a line of the band",
+    "line": "On a line of its own",
+}
+
+
+def _other_numerals(work: SideWork, plan: ByHand, layout: Layout, job: MarkingJob) -> Iterator[str]:
+    """Every numeral that does not stand in the margin's first row, row by row."""
+    tape, units = plan.frame.tape, job.units
+    zero = float(layout.grid.cross_x[0])
+    first = layout.grid.long_lines[0 if work.side == "near" else -1].y
+    inwards = 1 if work.side == "near" else -1
+    rows: dict[tuple[str, float, float], list[Numeral]] = {}
+    for one in work.others:
+        _, low, _, high = one.box_table
+        # Its foot is its edge towards whoever reads it, at the table's own edge.
+        foot = (low if work.side == "near" else high) - first
+        rows.setdefault((one.row, round(inwards * foot, 1), round(one.height, 1)), []).append(one)
+    for (row, foot, height), numerals in rows.items():
+        far = (
+            f"{abs(foot):.1f} mm"
+            if abs(foot) < _BY_RULE
+            else as_taped(tape_reading(abs(foot), tape), tape, units)
+        )
+        where = f"{far} {'inside' if foot > 0 else 'outside'}"
+        yield (
+            f"{_KINDS[row]}, {height:.1f} mm high, their feet {where} the first long line: "
+            f"{_where_each_stands(numerals, plan, layout, zero, tape, units)}."
+        )
+
+
+def _where_each_stands(
+    numerals: Sequence[Numeral],
+    plan: ByHand,
+    layout: Layout,
+    zero: float,
+    tape: Tape,
+    units: Units,
+) -> str:
+    """By the line each stands on, where all do; or by what the tape shows at its middle."""
+    xs = {round(tick.x, 3): tick for tick in plan.ticks}
+    on = [xs.get(round(one.at_table[0], 3)) for one in numerals]
+    if all(tick is not None and tick.name.isdigit() for tick in on):
+        values = [
+            (int(tick.name), one.text) for tick, one in zip(on, numerals, strict=True) if tick
+        ]
+        turns = [
+            n
+            for n in range(len(values))
+            if n in (0, len(values) - 1) or _turns(values[n - 1], values[n], values[n + 1])
+        ]
+        listed = ", ".join(f"{values[n][1]} on line {values[n][0]}" for n in turns)
+        return f"{listed}, and so on between, each with its middle on its line"
+    listed = ", ".join(
+        f"{one.text} at {as_taped(tape_reading(one.at_table[0] - zero, tape), tape, units)}"
+        for one in numerals
+    )
+    return f"their middles, from the zero line, {listed}"
+
+
+def _turns(before: tuple[int, str], here: tuple[int, str], after: tuple[int, str]) -> bool:
+    """Whether numbers stop counting on as they did."""
+    if not all(one[1].isdigit() for one in (before, here, after)):
+        return True
+    (a, p), (b, q), (c, r) = ((line, int(text)) for line, text in (before, here, after))
+    return (q - p) * (c - b) != (r - q) * (b - a)
 
 
 def ruling_steps(plan: ByHand, layout: Layout, job: MarkingJob) -> tuple[str, ...]:

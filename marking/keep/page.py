@@ -29,7 +29,9 @@ if TYPE_CHECKING:
 CHAPTER = "Keep page"
 _EDGE = 13.0
 _CODE = 60.0
-"""mm of a code's side, white rim included: modules of 0.6 mm."""
+"""mm of a code's side, white rim included, at most: modules of 0.6 mm."""
+_IN_ROW = (3, 4)
+"""Codes in a row: as few as may be. Four have modules of 0.4 mm, which phones still read."""
 _GAP = 2.0
 _TEXT, _ROW = 1.9, 3.9
 _SMALL = 1.6
@@ -41,12 +43,20 @@ def keep_pages(kept: KeptJob, job: MarkingJob, paper: Paper) -> tuple[Artwork, .
     page = Page(paper, f"{job.title}: keep page", chapter=CHAPTER)
     lines = kept_lines(kept)
     y = _head(page, kept, job, len(lines))
-    y = _codes(page, list(codes(lines)), y)
+    squares = list(codes(lines))
+    wide = page.width - 2 * _EDGE
+    # Smaller squares where they bring all onto one page: half of a job is none.
+    text = -(-len(lines) // _COLUMNS) * _ROW
+    sides = [_side(wide, in_row) for in_row in _IN_ROW]
+    fits = [
+        side for side in sides if y - _codes_depth(len(squares), wide, side) - text >= _EDGE + _ROW
+    ]
+    y = _codes(page, squares, y, (fits or sides)[0])
     pages = [page]
     left = _text(page, lines, y)
     while left:
         page = Page(paper, page.artwork.title)
-        page.write(f"{job.title}: keep page, continued", _EDGE, page.height - 20, 4.0)
+        page.heading(f"{job.title}: keep page, continued", _EDGE, page.height - 20, 4.0)
         left = _text(page, left, page.height - 26)
         pages.append(page)
     return tuple(one.artwork for one in pages)
@@ -54,7 +64,7 @@ def keep_pages(kept: KeptJob, job: MarkingJob, paper: Paper) -> tuple[Artwork, .
 
 def _head(page: Page, kept: KeptJob, job: MarkingJob, count: int) -> float:
     y, wide = page.height - _EDGE - 5, page.width - 2 * _EDGE
-    page.write(f"{job.title}: keep page", _EDGE, y, 4.6)
+    page.heading(f"{job.title}: keep page", _EDGE, y, 4.6)
     size = " by ".join(
         format_length(side, job.units) for side in (job.table.length, job.table.width)
     )
@@ -75,19 +85,27 @@ def _head(page: Page, kept: KeptJob, job: MarkingJob, count: int) -> float:
     return y
 
 
-def _codes(page: Page, squares: Sequence[Code], y: float) -> float:
+def _side(wide: float, in_row: int) -> float:
+    """Of a code, so many of them in a row."""
+    return min(_CODE, (wide - (in_row - 1) * _GAP) / in_row)
+
+
+def _codes_depth(count: int, wide: float, side: float) -> float:
+    """mm that so many codes take, with the words under them."""
+    return -(-count // int((wide + _GAP + 1e-6) / (side + _GAP))) * (side + 5.0) + 2.0
+
+
+def _codes(page: Page, squares: Sequence[Code], y: float, side: float) -> float:
     """As many in a row as the page is wide."""
     wide = page.width - 2 * _EDGE
-    in_row = int((wide + _GAP) / (_CODE + _GAP))
-    side = min(_CODE, (wide - (in_row - 1) * _GAP) / in_row)
+    in_row = int((wide + _GAP + 1e-6) / (side + _GAP))
     for n, code in enumerate(squares):
         row, column = divmod(n, in_row)
         x, top = _EDGE + column * (side + _GAP), y - row * (side + 5.0)
         _draw(page, code, x, top - side, side)
         said = f"lines {code.first} to {code.last}"
         page.write(said, x + side / 2, top - side - 0.6, _SMALL, align=0.5, colour=FAINT)
-    rows = -(-len(squares) // in_row)
-    return y - rows * (side + 5.0) - 2.0
+    return y - _codes_depth(len(squares), wide, side)
 
 
 def _draw(page: Page, code: Code, x: float, y: float, side: float) -> None:

@@ -12,9 +12,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from marking.errors import BadInputError, RefusedError
-from marking.layout.survey_slips import MORE, survey_slips
 from marking.layout.top_shape import (
     AGAIN,
+    MORE,
     NO_TOP,
     SIDES,
     SquareLean,
@@ -138,6 +138,8 @@ def taken(survey: SurveyTable, tape: Tape) -> tuple[FloatArray, Taking]:
 
 def slips_of(table: TopTable, top: Top, tape: Tape = USUAL_TAPE) -> SurveySlips:
     """How large a slip in each measurement of this very top would show, measured or not yet."""
+    from marking.layout.survey_slips import survey_slips
+
     reading = _USUAL_READING
     taking = None
     if table.survey is not None:

@@ -14,6 +14,7 @@ import numpy as np
 
 from marking.layout.top_shape import (
     AGAIN,
+    MORE,
     SIDES,
     SquareLean,
     Taking,
@@ -35,11 +36,6 @@ _MOST = 4
 """Measurements more that are ever asked for."""
 _CLEARLY = 0.01
 """mm by which one choice has to be better than one named before it."""
-MORE = (
-    *("middle", "half_from_zero_near", "half_from_far_near"),
-    *("half_from_zero_far", "half_from_far_far", "square_between"),
-)
-"""What can be measured beside the six and any of them again."""
 
 
 @dataclass(frozen=True)

@@ -45,6 +45,11 @@ JOINED = {
 }
 """What each measurement joins. Middles are marks at half a long edge; `along` and `across` are
 marks on the near edge and on the zero end, so far from their corner as the tape was told."""
+MORE = (
+    *("middle", "half_from_zero_near", "half_from_far_near"),
+    *("half_from_zero_far", "half_from_far_far", "square_between"),
+)
+"""What can be measured beside the six and any of them again."""
 AGAIN = "again."
 """Begins the name of a second measurement of the same."""
 NO_TOP = (

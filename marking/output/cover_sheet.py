@@ -54,7 +54,7 @@ def cover_pages(
 
 
 def _heading(page: Page, text: str) -> float:
-    page.write(text, _EDGE, page.height - _EDGE - 5, 4.0)
+    page.heading(text, _EDGE, page.height - _EDGE - 5, 4.0)
     return page.height - _EDGE - 14
 
 

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from marking.cloth.hem_words import CAUTIONS, notes, place_name, sizes, steps, zero_line
 from marking.cloth.hems import counted_from
 from marking.drawing.artwork import Style
-from marking.drawing.page import ACCENT, FAINT, INK, LEADING, RULE, Page
+from marking.drawing.page import ACCENT, FAINT, INK, LEADING, RULE, Page, shortened_to
 from marking.drawing.typeface import text_width
 from marking.measures.lengths import format_length
 
@@ -26,6 +26,8 @@ if TYPE_CHECKING:
 _EDGE = 14.0
 _FOOT = 10.0
 """mm that stay free below the notes: no page number stands there."""
+_LEAST_TITLE = 30.0
+"""mm beside the card's name that are worth the job's title."""
 _TEXT = 2.2
 _SMALL = 1.9
 _CAPTION = 2.6
@@ -41,8 +43,10 @@ def hem_card(
     page = Page(paper, f"{job.title}: {name}")
     pages = [page]
     wide = page.width - 2 * _EDGE
-    page.write(name, _EDGE, page.height - _EDGE - 6, 5.0)
-    page.write(job.title, page.width - _EDGE, page.height - _EDGE - 6, _TEXT, align=1.0)
+    page.heading(name, _EDGE, page.height - _EDGE - 6, 5.0)
+    left = wide - 5.0 * text_width(name) - 5.0
+    of = shortened_to(left / _TEXT, job.title) if left > _LEAST_TITLE else ""
+    page.write(of, page.width - _EDGE, page.height - _EDGE - 6, _TEXT, align=1.0)
     y = page.height - _EDGE - 15
     for line in sizes(plan, job.units):
         y = page.paragraph(line, _EDGE, y, wide, _TEXT) - 0.5
@@ -75,7 +79,7 @@ def _deep(text: str, wide: float) -> float:
 
 def _next_page(pages: list[Page], paper: Paper, name: str) -> Page:
     page = Page(paper, pages[0].artwork.title)
-    page.write(f"{name}, continued", _EDGE, page.height - _EDGE - 6, 4.0)
+    page.heading(f"{name}, continued", _EDGE, page.height - _EDGE - 6, 4.0)
     pages.append(page)
     return page
 

@@ -49,7 +49,7 @@ def sheet_pages(
 def _begun(pages: list[Page], paper: Paper, title: str) -> tuple[Page, float]:
     page = Page(paper, title)
     more = ", continued" if pages else ""
-    page.write(f"{title}{more}", _EDGE, page.height - _EDGE - 5, 4.2)
+    page.heading(f"{title}{more}", _EDGE, page.height - _EDGE - 5, 4.2)
     pages.append(page)
     return page, page.height - _EDGE - 14
 

@@ -64,7 +64,7 @@ def proof_pages(
         page = Page(paper, f"{title}: proof")
         y = page.height - _EDGE - 5
         more = ", continued" if pages else ""
-        page.write(f"{title}: distances to measure{more}", _EDGE, y, 4.2)
+        page.heading(f"{title}: distances to measure{more}", _EDGE, y, 4.2)
         y -= 9
         for note in (*_NOTES, *lines_counted(numerals)) if not pages else ():
             y = page.paragraph(note, _EDGE, y, page.width - 2 * _EDGE, _TEXT) - 0.6
@@ -91,7 +91,7 @@ def _vernier_pages(
         page = Page(paper, f"{title}: proof")
         y = page.height - _EDGE - 5
         more = ", continued" if pages else ""
-        page.write(f"{title}: verniers to read over the joins{more}", _EDGE, y, 4.2)
+        page.heading(f"{title}: verniers to read over the joins{more}", _EDGE, y, 4.2)
         y -= 9
         if not pages:
             for note in VERNIER_NOTES:

@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 _EDGE = 13.0
 _TEXT = 2.1
 _COLUMNS = 3
-_ROW = 4.6
+_ROW = 4.4
 _LINE, _STUBS = 5.0, 18.0
 """Across a group, in mm: where the line's name begins, and at least its stubs."""
 _HEAD = 8.0
@@ -80,7 +80,7 @@ def lines_to_rule_pages(
             _group(page, group, words, number, _EDGE + column * wide, y - row * _deep(), wide - 4)
         if groups:
             page = Page(paper, pages[0].artwork.title)
-            page.write(f"{job.title}: lines to rule, continued", _EDGE, page.height - 20, 4.0)
+            page.heading(f"{job.title}: lines to rule, continued", _EDGE, page.height - 20, 4.0)
             y = page.height - 26
             pages.append(page)
     return tuple(one.artwork for one in pages)
@@ -100,7 +100,7 @@ def _head(
 ) -> float:
     y = page.height - _EDGE - 5
     wide = page.width - 2 * _EDGE
-    page.write(f"{job.title}: lines to rule", _EDGE, y, 4.6)
+    page.heading(f"{job.title}: lines to rule", _EDGE, y, 4.6)
     who = f"{manner.hand}-handed{', with a helper' if manner.by_two else ''}"
     page.write(
         f"{counted(len(steps), 'line')} between {words.between}, {who}: "

@@ -78,7 +78,7 @@ def tape_sheet_pages(
     pages = [first]
     while left:
         page = Page(paper, first.artwork.title)
-        page.write(f"{title}: tape marks, continued", _EDGE, page.height - 20, 4.0)
+        page.heading(f"{title}: tape marks, continued", _EDGE, page.height - 20, 4.0)
         left = _readings(page, left, page.height - 28, _EDGE)
         pages.append(page)
     return tuple(page.artwork for page in pages)
@@ -86,7 +86,7 @@ def tape_sheet_pages(
 
 def _head(page: Page, title: str, control: Control, units: Units, says: Sequence[str]) -> float:
     y = page.height - _EDGE - 5
-    page.write(f"{title}: tape marks", _EDGE, y, 4.6)
+    page.heading(f"{title}: tape marks", _EDGE, y, 4.6)
     tape = control.tape
     warm = f"{tape.temperature:g} C" + (
         f" ({tape.temperature * 1.8 + 32:.0f} F)" if units == "in" else ""
@@ -215,8 +215,10 @@ def _steps(page: Page, control: Control, units: Units, y: float) -> float:
         f"Square, {along}-{up}-{slope}: from {n0} mark {shown(square.along.reading)} along the "
         f"base line; from {n0} swing {shown(square.up.reading)}, from that mark "
         f"{shown(square.slope.reading)}; the zero line runs from {n0} through their crossing.",
-        f"{f0} on the zero line: {shown(control.height.reading)} from "
-        f"{n0}; {f_last} likewise from {n_last}, and the far line between them.",
+        f"{n_last}: {shown(near[-1].run.reading)} from {n0} along the base line. {f0}: "
+        f"{shown(control.height.reading)} from {n0} on the zero line. {f_last}: where "
+        f"{shown(control.height.reading)} from {n_last} and {shown(far[-1].run.reading)} from {f0} "
+        "meet. The far line runs between the two.",
         f"Diagonals {n0}-{f_last} and {f0}-{n_last}: each {shown(diagonals.run.reading)}, and "
         f"within {allowed_apart(diagonals, units)} of each other. If {n0}-{f_last} is the longer, "
         f"shift the far line towards the zero end by {_share(diagonals.shift_per_difference)} "

@@ -1,13 +1,16 @@
 """The order in which lines are ruled, so that neither the rule nor the hand comes on wet ink.
 
-It walks along the table in groups of twelve lines and, within a group, takes the first line that
-may be ruled now; where none may, it waits. Table frame, mm; seconds from the first line on.
+It walks along the table in groups of twelve lines, or as many more as a rule and a hand take where
+lines stand close, and, within a group, takes the first line that may be ruled now; where none may,
+it waits. Table frame, mm; seconds from the first line on.
 """
 
 from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from itertools import pairwise
+from statistics import median
 from typing import TYPE_CHECKING, Literal
 
 if TYPE_CHECKING:
@@ -23,6 +26,8 @@ RULE_WIDTH = 60.0
 """mm of cloth beside the line that a straightedge covers: our assumption, stated on the sheet."""
 HAND_ROOM = 75.0
 """mm on the marker's side of the line that the hand comes over: our assumption likewise."""
+_LONG = 2.2
+"""A group is so many times as long as what rule and hand cover, so that it has a dry end."""
 
 
 @dataclass(frozen=True)
@@ -110,8 +115,18 @@ def _groups(lines: Sequence[RuledLine], manner: Manner) -> Iterator[Sequence[Rul
     upright.sort(key=lambda line: float(line.points[0, 0]), reverse=manner.hand == "left")
     slanted = [line for line in lines if not _upright(line)]
     for kind in (upright, slanted):
-        for first in range(0, len(kind), GROUP):
-            yield kind[first : first + GROUP]
+        count = _in_a_group(kind)
+        for first in range(0, len(kind), count):
+            yield kind[first : first + count]
+
+
+def _in_a_group(lines: Sequence[RuledLine]) -> int:
+    """Twelves of neighbours that are long enough together, by the room between most lines."""
+    if len(lines) <= GROUP:
+        return GROUP
+    xs = [float(line.points[0, 0]) for line in lines]
+    apart = median(abs(b - a) for a, b in pairwise(xs))
+    return GROUP * math.ceil(_LONG * (RULE_WIDTH + HAND_ROOM) / (GROUP * apart) - 1e-9)
 
 
 def _upright(line: RuledLine) -> bool:

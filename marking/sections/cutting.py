@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
+    from collections.abc import Iterable, Iterator, Sequence
 
     from marking.arrays import FloatArray
 
@@ -31,11 +31,32 @@ def cut(
     Neighbouring pieces share their cut point to the last bit, and it lies on the join exactly, or
     at a corner of the polyline that lies there but for rounding. No piece is a dot.
     """
-    low, high = points.min(axis=0).tolist(), points.max(axis=0).tolist()
-    cell = bisect_right(x_joins, low[0]), bisect_right(y_joins, low[1])
-    if cell == (bisect_right(x_joins, high[0]), bisect_right(y_joins, high[1])):
-        yield cell, points
+    for pieces in cut_each([points], x_joins, y_joins):
+        yield from pieces
+
+
+def cut_each(
+    lines: Sequence[FloatArray], x_joins: Sequence[float], y_joins: Sequence[float]
+) -> Iterator[Iterable[tuple[Cell, FloatArray]]]:
+    """The pieces of each of many polylines, as `cut` has them."""
+    if not lines:
         return
+    points = np.concatenate(lines)
+    starts = np.cumsum([0, *map(len, lines[:-1])])
+    bounds = []
+    for ends in (np.minimum.reduceat(points, starts), np.maximum.reduceat(points, starts)):
+        columns, rows = (
+            np.searchsorted(joins, ends[:, axis], side="right").tolist()
+            for axis, joins in enumerate((x_joins, y_joins))
+        )
+        bounds.append(list(zip(columns, rows, strict=True)))
+    for line, low, high in zip(lines, *bounds, strict=True):
+        yield [(low, line)] if low == high else _parted(line, x_joins, y_joins)
+
+
+def _parted(
+    points: FloatArray, x_joins: Sequence[float], y_joins: Sequence[float]
+) -> Iterator[tuple[Cell, FloatArray]]:
     corners: list[_Point] = [(x, y) for x, y in points.tolist()]
     piece = corners[:1]
     current: Cell | None = None

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 from marking.errors import RefusedError
 from marking.layout.layout import Stroke, uprights
 from marking.sections import route
-from marking.sections.cutting import cut
+from marking.sections.cutting import cut_each
 from marking.sections.division import divisions
 from marking.sections.division_words import division_warnings
 from marking.sections.locating_marks import (
@@ -264,8 +264,9 @@ def _pieces_by_cell(
     if gap:
         names.insert(sum(span.core[1] <= gap[0] for span in rows), _GAP_ROW)
     cells: dict[Cell, list[Piece]] = {}
-    for stroke in layout.strokes:
-        for (column, row), points in cut(stroke.points, x_joins, y_joins):
+    parted = cut_each([stroke.points for stroke in layout.strokes], x_joins, y_joins)
+    for stroke, parts in zip(layout.strokes, parted, strict=True):
+        for (column, row), points in parts:
             named = names[row]
             prefix = "gap" if named == _GAP_ROW else _name(named, column)
             piece = replace(stroke, id=f"{prefix}_{stroke.id}", points=points)

@@ -8,6 +8,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from marking.drawing.page import number_pages
+from marking.hand.top_words import NAMES, top_lines
 from marking.hand.words import (
     CAUTIONS,
     expected_lines,
@@ -19,6 +20,7 @@ from marking.hand.words import (
 from marking.output.ruling_sheet import LineWords, lines_to_rule_pages
 from marking.output.tape_sheet import tape_sheet_pages
 from marking.sheets.parts import cautions, headed, notes, section, steps
+from marking.sheets.picture_sheet import picture_page
 from marking.sheets.side_sheet import side_pages
 
 if TYPE_CHECKING:
@@ -52,7 +54,8 @@ def hand_pages(plan: ByHand, layout: Layout, job: MarkingJob, paper: Paper) -> t
     how = ruling_steps(plan, layout, job)
     ruled = lines_to_rule_pages(plan.steps, how, words, job, paper, plan.manner)
     ruled[0].chapter = "Lines to rule"
-    return (_first(plan, layout, job, paper, says), *frame, *sides, *ruled)
+    looks = picture_page(layout, job, paper)
+    return (_first(plan, layout, job, paper, says), looks, *frame, *sides, *ruled)
 
 
 def _first(
@@ -60,7 +63,8 @@ def _first(
 ) -> Artwork:
     title = f"{job.title}: marking by hand"
     page, y = headed(paper, title, title, chapter="What to do, in order")
-    y = section(page, "Have ready", y)
+    y = notes(page, [NAMES, *top_lines(layout, job)], y)
+    y = section(page, "Have ready", y - 0.5)
     y = notes(page, needed(plan, layout, job), y)
     y = cautions(page, CAUTIONS, y - 3.0)
     y = section(page, "The order of work", y - 1.0)

@@ -12,6 +12,7 @@ import numpy as np
 
 from marking.drawing.page import ACCENT, FAINT, INK, RULE, Page, number_pages
 from marking.drawing.typeface import text_width
+from marking.hand.top_words import NAMES, top_lines
 from marking.output.report import CAUTIONS, fit_lines
 from marking.sheets.parts import EDGE, TEXT, cautions, headed, notes, section, steps
 
@@ -39,6 +40,7 @@ def front_page(
     page, y = headed(paper, title, title, chapter="The job")
     y = notes(page, [way], y)
     y = section(page, "The marking", y - 1.0)
+    y = notes(page, [NAMES, *top_lines(layout, job)], y)
     said = [line.removeprefix("- ").replace("`", "") for line in fit_lines(layout, job)]
     y = notes(page, [line for line in said if line and not line.startswith(_LEFT_OUT)], y)
     y = cautions(page, CAUTIONS, y - 2.5)
@@ -55,7 +57,7 @@ def sections_page(plan: Plan, layout: Layout, job: MarkingJob, paper: Paper) -> 
     """The table with its sections, each with its name and its turn."""
     title = f"{job.title}: the table and its sections"
     page = Page(paper, title, lying=True, chapter="The table and its sections")
-    page.write(title, EDGE, page.height - EDGE - 5, 4.4)
+    page.heading(title, EDGE, page.height - EDGE - 5, 4.4)
     corners = layout.top.corners_table
     low_x, low_y = map(float, corners.min(axis=0))
     length, width = map(float, np.ptp(corners, axis=0))
@@ -94,12 +96,13 @@ def proof_maps(
         page, y = headed(paper, title, heading, chapter=chapter)
         if not pages:
             y = notes(page, _MAP_NOTES, y)
-        wide = (page.width - 2 * EDGE - _BETWEEN) / 2
+        abreast = min(2, len(distances) // _TO_A_MAP + 1)
+        wide = (page.width - 2 * EDGE - (abreast - 1) * _BETWEEN) / abreast
         deep = _map_depth(layout, wide)
         rows = max(1, int((y - EDGE) / deep))
-        shown, left = left[: 2 * rows], left[2 * rows :]
+        shown, left = left[: abreast * rows], left[abreast * rows :]
         for place, some in enumerate(shown):
-            row, column = divmod(place, 2)
+            row, column = divmod(place, abreast)
             _map(page, some, layout, EDGE + column * (wide + _BETWEEN), y - row * deep, wide)
         pages.append(page)
     return [page.artwork for page in pages]
@@ -137,6 +140,7 @@ def _map(
     rim = [at(x, y) for x, y in corners.tolist()]
     page.line([*rim, rim[0]], RULE, 0.3)
     taken: list[tuple[float, float, float, float]] = []
+    named = []
     for one in some:
         ends = [at(*end) for end in (one.ends if one.thread is None else one.thread)]
         spot = at(*one.ends[0]) if one.thread is not None else None
@@ -144,7 +148,10 @@ def _map(
         for x, y in [*ends, *([spot] if spot is not None else [])]:
             page.line([(x - 0.7, y), (x + 0.7, y)], INK, 0.25)
             page.line([(x, y - 0.7), (x, y + 0.7)], INK, 0.25)
-        _label(page, one.id, ends, spot, taken)
+        named.append((one.id, ends, spot))
+    # Over all lines, so that none runs through a name.
+    for name, ends, spot in named:
+        _label(page, name, ends, spot, taken)
 
 
 def _label(
@@ -168,6 +175,8 @@ def _label(
                 box[0] < b[2] and b[0] < box[2] and box[1] < b[3] and b[1] < box[3] for b in taken
             ):
                 taken.append(box)
+                x0, y0, x1, y1 = box
+                page.area([(x0, y0), (x1, y0), (x1, y1), (x0, y1)], "#ffffff")
                 page.write(shown, x, y + lift, 1.9, align=0.5)
                 return
     page.write(shown, spots[0][0], spots[0][1], 1.9, align=0.5)

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from marking.drawing.page import ACCENT, INK, RULE, Page
+from marking.drawing.page import ACCENT, INK, LEADING, RULE, Page
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -27,7 +27,7 @@ def headed(paper: Paper, title: str, heading: str, *, chapter: str = "") -> tupl
     """A page titled `title` that begins with `heading`; the baseline under it."""
     page = Page(paper, title, chapter=chapter)
     y = page.height - EDGE - 5
-    page.write(heading, EDGE, y, TITLE)
+    page.heading(heading, EDGE, y, TITLE)
     page.line([(EDGE, y - 2.4), (page.width - EDGE, y - 2.4)], INK, 0.4)
     return page, y - 8.5
 
@@ -44,6 +44,13 @@ def steps(page: Page, said: Iterable[str], y: float, *, first: int = 1) -> float
         page.write(f"{number}", EDGE, y, TEXT)
         y = page.paragraph(step, EDGE + _INDENT, y, page.width - 2 * EDGE - _INDENT, TEXT) - 1.0
     return y
+
+
+def steps_depth(page: Page, said: Iterable[str]) -> float:
+    """mm that numbered steps take under their heading, from its baseline to the last of theirs."""
+    scratch = Page("a4", "")
+    scratch.width = page.width
+    return -steps(scratch, said, section(scratch, "", 0.0)) - LEADING * TEXT - 1.0
 
 
 def notes(page: Page, said: Iterable[str], y: float, colour: str = INK) -> float:

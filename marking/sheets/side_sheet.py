@@ -11,7 +11,13 @@ from typing import TYPE_CHECKING
 
 from marking.drawing.page import ACCENT, FAINT, INK, Page
 from marking.drawing.typeface import text_width
-from marking.hand.words import check_steps, long_line_steps, numeral_steps, tick_steps
+from marking.hand.words import (
+    check_steps,
+    long_line_said,
+    long_line_steps,
+    numeral_steps,
+    tick_steps,
+)
 from marking.measures.tape import as_taped
 from marking.sheets.parts import (
     EDGE,
@@ -22,6 +28,7 @@ from marking.sheets.parts import (
     rule_under,
     section,
     steps,
+    steps_depth,
     tick_box,
 )
 
@@ -66,8 +73,8 @@ def side_pages(
         page, y = headed(paper, title, f"{title}, continued")
         pages.append(page)
     y = longs.drawn(page, y - 1.0, abreast)
-    said = list(numeral_steps(work, layout, job))
-    if y < EDGE + 23:
+    said = list(numeral_steps(work, plan, layout, job))
+    if y - 3.0 - steps_depth(page, said) < EDGE:
         page, y = headed(paper, title, f"{title}, continued")
         pages.append(page)
     y = section(page, "Numerals", y - 2.5)
@@ -144,7 +151,7 @@ class _LongLines:
             (
                 shown(line.reading) if line.reading else "first long line",
                 *(from_edge if crooked else from_edge[:1]),
-                ", ".join(line.serves),
+                long_line_said(line, plan, job.units),
             )
             for line, from_edge in zip(work.longs, edges, strict=True)
         ]
@@ -157,7 +164,7 @@ class _LongLines:
     def narrow(self, page: Page) -> bool:
         """Whether two tables have room beside each other."""
         widest = max(text_width(row[-1]) for row in self.rows) * SMALL
-        return len(self.heads) == 3 and _TIGHT[1] + 4.0 + widest < page.width / 2 - EDGE - 3.0
+        return len(self.heads) == 3 and _TIGHT[1] + 3.0 + widest < page.width / 2 - EDGE - 3.0
 
     def drawn(self, page: Page, y: float, abreast: int) -> float:
         """Draws them; the y under them."""
@@ -173,10 +180,11 @@ class _LongLines:
     ) -> None:
         stops = _WIDE if wide > 120.0 else _TIGHT
         ends = [x + stop for stop in stops[: len(self.heads) - 1]]
-        serves = ends[-1] + 4.0
+        serves = ends[-1] + 3.0
+        size = 1.9 if stops is _WIDE else 1.7
         for at, head in zip(ends, self.heads[:-1], strict=True):
-            page.write(head, at, y, 1.9, align=1.0, colour=FAINT)
-        page.write(self.heads[-1], serves, y, 1.9, colour=FAINT)
+            page.write(head, at, y, size, align=1.0, colour=FAINT)
+        page.write(self.heads[-1], serves, y, size, colour=FAINT)
         page.line([(x, y - 1.5), (x + wide, y - 1.5)], INK, 0.3)
         for row in rows:
             y -= _LONG_ROW
@@ -188,7 +196,7 @@ class _LongLines:
 
 
 _LONG_ROW = 4.6
-_WIDE, _TIGHT = (28.0, 64.0, 94.0), (24.0, 50.0)
+_WIDE, _TIGHT = (28.0, 64.0, 94.0), (24.0, 47.0)
 """Where the columns of figures end, in a table as wide as the page and in one of half of it."""
 
 

@@ -10,7 +10,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from marking.drawing.artwork import Style
-from marking.drawing.page import FAINT, INK, PAPERS, Page, number_pages
+from marking.drawing.page import FAINT, INK, PAPERS, Page, number_pages, shortened_to
+from marking.drawing.typeface import text_width
 from marking.errors import RefusedError
 from marking.hand.strips import CHECK, check_said
 from marking.measures.tape import as_taped
@@ -196,8 +197,11 @@ def _strip(
     page.line([(x0, cut), (x1, cut)], INK, 0.25)
     said = "cut along the line across the ticks"
     page.write(said, page.width / 2, cut + _PRICK * scale + 0.8, 1.9, align=0.5, colour=FAINT)
+    inwards = min(
+        (v for one in strip.numerals for line in one for v in line[:, 1].tolist()), default=9
+    )
     for tick in strip.ticks:
-        foot = 0.0 if tick.half else 3.0
+        foot = 0.0 if tick.half else min(3.0, max(0.0, inwards - strips.numeral_width / 2 - 1.0))
         page.line([at(tick.u, -_PRICK), at(tick.u, foot)], INK, 0.2 if not tick.heavy else 0.5)
         if not tick.half and not tick.name.isdigit():
             page.write(tick.name, at(tick.u, 0)[0] + 0.8, cut + 3.2, 1.9)
@@ -218,17 +222,21 @@ def _label(
 ) -> None:
     """What is written below the numerals: both readings, the strip's name, the check length."""
     laid = strip.laid_by
+    reach = 0.0
     for tick, align in zip(laid, (0.0, 1.0), strict=True):
         x, _ = at(tick.u, 0.0)
         head = low + _LABEL - 2.5
         page.area([(x, head), (x - 1.1, head - 2.6), (x + 1.1, head - 2.6)], INK)
         said = as_taped(tick.reading, tape, job.units)
+        reach = max(reach, 2.0 + text_width(said) * 2.8)
         page.write(said, x + (2.0 if align == 0.0 else -2.0), head - 2.8, 2.8, align=align)
     count = f"{strip.side} {strip.number} of {strip.of}"
     first, last = laid if strip.side == "near" else laid[::-1]
     middle = page.width / 2
-    said = f"{job.title}, {count}: {first.name} to {last.name}, zero end on your "
+    said = f", {count}: {first.name} to {last.name}, zero end on your "
     said += "left" if strip.side == "near" else "right"
+    room = at(laid[1].u, 0.0)[0] - at(laid[0].u, 0.0)[0] - 2 * (reach + _BESIDE)
+    said = f"{shortened_to(room / TEXT - text_width(said), job.title)}{said}"
     page.write(said, middle, low + _LABEL - 5.3, TEXT, align=0.5)
     half = CHECK[job.units] * scale / 2
     y = low + 4.2

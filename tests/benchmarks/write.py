@@ -12,12 +12,12 @@ from __future__ import annotations
 import importlib.metadata
 import itertools
 import os
+import resource
 import shutil
 import statistics
 import subprocess
 import sys
 import tempfile
-import time
 import venv
 from dataclasses import dataclass
 from pathlib import Path
@@ -55,9 +55,12 @@ origin_location = ["0mm", "1700mm"]
 
 
 def seconds(command: Command) -> float:
-    """Wall time of one whole process, after what has to be done before it."""
+    """Processor time of one whole process, after what has to be done before it.
+
+    Others on the machine make a clock's time longer, and this hardly.
+    """
     command.before()
-    start = time.perf_counter()
+    start = resource.getrusage(resource.RUSAGE_CHILDREN)
     subprocess.run(
         command.words,
         check=True,
@@ -65,7 +68,8 @@ def seconds(command: Command) -> float:
         stderr=subprocess.DEVNULL,
         env=compiled(),
     )
-    return time.perf_counter() - start
+    end = resource.getrusage(resource.RUSAGE_CHILDREN)
+    return end.ru_utime + end.ru_stime - start.ru_utime - start.ru_stime
 
 
 @dataclass(frozen=True)
@@ -112,7 +116,7 @@ def ratio(name: str, ours: Command, peer: Command, goal: float) -> None:
     ratios = [a / b for a, b in pairs]
     a, b = (statistics.median(times) for times in zip(*pairs, strict=True))
     print(
-        f"{name}: {statistics.median(ratios):.2f} of the peer's time "
+        f"{name}: {statistics.median(ratios):.2f} of the peer's processor time "
         f"({min(ratios):.2f} to {max(ratios):.2f}; {a:.2f} s against {b:.2f} s; goal {goal:.2f})"
     )
 
@@ -154,18 +158,18 @@ def whole_process(folder: Path, python: str, peer_python: str) -> None:
 VERBS = ("layout", "section", "control --only-look", "write --svg --hpgl")
 SPENT = """
 import builtins, sys, time
-began = time.perf_counter()
+began = time.process_time()
 imports, depth, outer = 0.0, 0, builtins.__import__
 def timed(*words, **named):
     global imports, depth
     depth += 1
-    start = time.perf_counter()
+    start = time.process_time()
     try:
         return outer(*words, **named)
     finally:
         depth -= 1
         if depth == 0:
-            imports += time.perf_counter() - start
+            imports += time.process_time() - start
 builtins.__import__ = timed
 from devices.commands import main
 import importlib
@@ -173,21 +177,21 @@ plain = importlib.import_module
 def by_name(*words, **named):
     global imports, depth
     depth += 1
-    start = time.perf_counter()
+    start = time.process_time()
     try:
         return plain(*words, **named)
     finally:
         depth -= 1
         if depth == 0:
-            imports += time.perf_counter() - start
+            imports += time.process_time() - start
 importlib.import_module = by_name
 main(sys.argv[1:])
-print(imports, time.perf_counter() - began - imports, file=sys.stderr)
+print(imports, time.process_time() - began - imports, file=sys.stderr)
 """
 
 
 def imports_and_work(folder: Path, python: str) -> None:
-    """What each verb spends on imports and on its work, medians; start-up is Python's own."""
+    """Processor time of each verb on imports and on its work, medians; start-up is Python's own."""
     spent: dict[str, list[tuple[float, float]]] = {verb: [] for verb in VERBS}
     for _ in range(ROUNDS):
         for verb in VERBS:

@@ -18,7 +18,7 @@ units = "mm"
 tolerance = "1.5 mm"
 table = { length = "213 cm", width = "91 cm" }
 grid = { pitch = "1 cm", margin = "25 mm", end_margin = "25 mm", heavy_every = 10 }
-hems = { depth = "20 cm", folds = ["double 10 cm", "single 3 cm"] }
+hems = { depth = "20 cm", folds = ["double 10 cm", "double 8 cm", "double 4 cm", "single 3 cm"] }
 numerals = { every = 5, clear = "6 mm" }
 """
 ODD = """

@@ -114,7 +114,7 @@ def test_the_first_page_tells_order_cautions_and_what_a_careful_hand_leaves(
     assert all(caution in said for caution in CAUTIONS)
     assert f"{plan.expected.total:.2f} mm" in said
     assert ("hand leaves: HOLDS" in said) == (not plan.expected.past(plan.limits))
-    steps = ("The cover lies", "Frame:", "Near side:", "Far side:", "in place of steps 3 and 4")
+    steps = ("The cover lies", "Frame, ", "Near side:", "Far side:", "in place of steps 3 and 4")
     steps += ("Rule the lines", "Write the numerals", "prove the cover", "take removable ticks")
     order = [said.index(word) for word in steps]
     assert order == sorted(order)
@@ -149,6 +149,7 @@ def test_pages_are_numbered_lie_on_their_paper_and_stand_in_the_outline(sheets: 
     chapters = [title for _, title, _ in document.get_toc()]
     assert chapters == [
         "What to do, in order",
+        "What it comes to look like",
         "Frame: base line, zero line, square",
         "Near side",
         "Far side",

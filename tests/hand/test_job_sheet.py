@@ -204,8 +204,9 @@ def test_by_hand_it_holds_the_hand_sheets_and_no_cards(tmp_path: Path) -> None:
     text = SMALL + '\n[ways]\nway = "hand"\n[paper]\nsize = "a4"\n'
     document = sheet(tmp_path, text)
     chapters = [title for _, title, _ in document.get_toc()]
-    assert chapters[2:7] == [
+    assert chapters[2:8] == [
         "What to do, in order",
+        "What it comes to look like",
         "Frame: base line, zero line, square",
         "Near side",
         "Far side",

@@ -20,8 +20,8 @@ from devices.job_text import job_text
 from marking.errors import BadInputError, RefusedError
 from marking.job.keys import SurveyTable, TopTable
 from marking.layout.survey import adjusted, slips_of, survey_top, taken, tape_sd
-from marking.layout.survey_slips import MORE, shown
-from marking.layout.top_shape import AGAIN, SIDES, Taking, unknowns_of
+from marking.layout.survey_slips import shown
+from marking.layout.top_shape import AGAIN, MORE, SIDES, Taking, unknowns_of
 from marking.least_squares.readings_test import TRUST
 from marking.measures.tape import USUAL_TAPE
 

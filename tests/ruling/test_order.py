@@ -8,10 +8,12 @@ from typing import TYPE_CHECKING
 import pytest
 
 from devices.machine_zones import divided
+from marking.hand.plan import by_hand
 from marking.layout.layout import lay_out
 from marking.ruling.order import HAND_ROOM, RULE_WIDTH, Manner, Step, ruling_order
 from marking.ruling.reaches import out_of_reach, reaches
 from tests.conftest import MILLRACE
+from tests.hand.benches import BENCHES
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -94,6 +96,18 @@ def test_twelve_lines_that_lie_together_are_ruled_before_the_next_twelve(
     assert left[0] == "cross-147", "the left hand begins at the other end"
     waiting = sum(step.waits for step in steps)
     assert waiting < 0.03 * steps[-1].ends, "order and not waiting keeps the rule off wet lines"
+
+
+def test_where_lines_stand_a_centimetre_apart_the_walk_is_longer_and_nobody_waits_for_hours(
+    make_job: MakeJob,
+) -> None:
+    """Twelve such lines lie under one rule and one hand; 3.4 h of waiting came of it."""
+    job = make_job(BENCHES["metric"])
+    layout = lay_out(job)
+    for manner in MANNERS:
+        steps = by_hand(layout, job, manner).steps
+        assert laid_on_wet(steps, job.inking.drying, manner) == []
+        assert sum(step.waits for step in steps) < 0.03 * steps[-1].ends
 
 
 @pytest.mark.parametrize("by_two", [False, True])
