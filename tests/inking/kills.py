@@ -27,7 +27,7 @@ from devices.job import Job
 from devices.simulated.cloth import read_cloth
 from marking.job.folder import load_job
 from marking.layout.layout import lay_out
-from marking.record.record import open_record
+from marking.record.record import NotKeptError, open_record
 from marking.sections.plan import divide_into_sections
 
 if TYPE_CHECKING:
@@ -226,8 +226,10 @@ def kill_in_mid_ink(driver: Any, folder: Path) -> None:
     assert driver.pid is not None
     while driver.is_alive():
         os.kill(driver.pid, signal.SIGSTOP)
-        if unconfirmed(folder):
-            break
+        # Held while it writes, it keeps the record to itself: then it is let go on.
+        with contextlib.suppress(NotKeptError):
+            if unconfirmed(folder):
+                break
         os.kill(driver.pid, signal.SIGCONT)
         driver.join(0.02)
     driver.kill()
