@@ -75,7 +75,7 @@ def test_an_empty_folder_leads_to_ink_on_simulated_cloth_in_another_browser(
         assert fox.run(DARK) == inch, "the last good picture stays"
         fox.all(pitch)[0].send_keys(" in" + Keys.TAB)
         fox.until(lambda: job(folder)["grid"]["pitch"] == "2 in", "the pitch is kept")
-        assert fox.text(fault) == ""
+        fox.until(lambda: fox.text(fault) == "", "the fault is gone")
         fox.until(lambda: int(str(fox.run(DARK))) < 0.75 * inch, "half as many lines are drawn")
 
         fox.click("#rehearse")

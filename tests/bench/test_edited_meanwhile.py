@@ -21,7 +21,7 @@ async def heard(*_: str) -> None:
 def test_an_editor_that_saves_while_a_change_is_worked_out_is_heard(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    job = OpenJob(small_job(tmp_path / "a"), heard, heard)
+    job = OpenJob(small_job(tmp_path / "a"), heard, heard, heard)
     assert not job.changed_elsewhere()
     real = open_job.standing
 

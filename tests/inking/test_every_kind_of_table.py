@@ -141,11 +141,12 @@ def passes_of(job: Job, stroke: Record) -> list[LineString]:
 
 def counted(
     job: Job, strokes: Iterable[Record], laid: Iterable[Laid]
-) -> tuple[dict[str, float], list[Laid]]:
-    """mm of ink along each stroke, or each numeral whole; and what lies along none.
+) -> tuple[dict[str, tuple[float, float]], list[Laid]]:
+    """mm of ink along each stroke, or each numeral whole, at least and at most; and what else is.
 
     A bit of ink is along a pass that it lies within `NEAR` of, all of it. A heavy line's steps from
-    pass to pass are none, though over its ends they lie on the line that it ends on.
+    pass to pass are none, though over its ends they lie on the line that it ends on: a bit as short
+    of that line, as the machine lays one where it is asked just there, counts at most.
     """
     lines: list[LineString] = []
     names: list[str] = []
@@ -157,18 +158,25 @@ def counted(
         if stroke["pen"] == "heavy":
             ends += [Point(at).buffer(job.pens.heavy.line_width) for at in stroke["points"]]
     tree, over_ends = STRtree([line.buffer(NEAR) for line in lines]), union_all(ends)
-    found = dict.fromkeys(names, 0.0)
+    least, most = dict.fromkeys(names, 0.0), dict.fromkeys(names, 0.0)
     other: list[Laid] = []
     for bit in laid:
         step = bit.line.length <= job.pens.heavy.width and over_ends.covers(bit.line)
-        on = [] if step else tree.query(bit.line, predicate="within").tolist()
+        on = tree.query(bit.line, predicate="within").tolist()
         if on:
             middle = bit.line.interpolate(0.5, normalized=True)
             best = min(on, key=lambda n: lines[n].distance(middle))
-            found[names[best]] += bit.line.length
-        else:
+            most[names[best]] += bit.line.length
+            least[names[best]] += 0.0 if step else bit.line.length
+        if step or not on:
             other.append(bit)
-    return found, other
+    return {name: (least[name], most[name]) for name in most}, other
+
+
+def holds(found: tuple[float, float], length: float, doubt: float) -> bool:
+    """Whether ink is as long as it should be, in mm, to within `doubt`."""
+    least, most = found
+    return least - doubt <= length <= most + doubt
 
 
 def named(stroke: Record) -> str:
@@ -206,7 +214,7 @@ def test_the_cloth_of_a_table_of_each_kind_holds_its_layout_stroke_by_stroke(
         bits[name] = bits.get(name, 0) + len(each) * (len(stroke["points"]) + 3)
     for name, length in wanted.items():
         # Each end of a bit is rounded to whole units of 0.025 mm; a join adds a bit or two.
-        assert found[name] == pytest.approx(length, abs=0.025 * bits[name]), name
+        assert holds(found[name], length, 0.025 * bits[name]), (name, length, found[name])
     # What else there is steps from pass to pass of a heavy line, within its own ink.
     pens = job.pens
     heavy = union_all(
@@ -269,7 +277,7 @@ def test_a_worn_patch_of_a_finished_cover_of_bands_is_inked_anew_and_nothing_bes
         exact = sum(line.length for one in own for line in passes_of(job, one))
         bits = sum(len(passes_of(job, one)) * (len(one["points"]) + 3) for one in own)
         # The device is placed by its readings: to 0.1 mm where each is read to 0.25 mm or better.
-        assert length == pytest.approx(exact, abs=0.025 * bits + 0.1), name
+        assert holds(length, exact, 0.025 * bits + 0.1), (name, exact, length)
     assert all(bit.line.length <= pens.heavy.width for bit in other)
     assert len(strokes) > 3 * len(wanted)
 
