@@ -157,7 +157,8 @@ def _fewest(search: _Search, least: int, limits: Sequence[LimitRows]) -> int | N
             if enough is not None:
                 return max(enough, least)
         count = len(search.picked)
-        if count >= MOST or not search.add(min(_STRIDE, MOST - count)):
+        # Twice as many each time: the fewest are found among them by halving, however many.
+        if count >= MOST or not search.add(min(max(_STRIDE, count), MOST - count)):
             return None
 
 
