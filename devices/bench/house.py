@@ -17,8 +17,8 @@ from devices.bench.fields import fields
 from devices.bench.jobs import copied, folder_named, free_folder, job_names, jobs_in, renamed
 from devices.bench.open_job import OpenJob
 from devices.serving.held import held
-from devices.serving.line import SUPERSEDED, PageLine
-from devices.serving.taps import Answer, Taps, page_name, tap_number
+from devices.serving.line import Newest, PageLine
+from devices.serving.taps import Answer, Taps, tap_number
 from marking.errors import BadInputError, CanvasruleError, RefusedError
 from marking.job.folder import JOB_FILE
 from marking.shipped_files import stock_names
@@ -29,13 +29,26 @@ if TYPE_CHECKING:
 
     from starlette.websockets import WebSocket
 
-QUIET = float(os.environ.get("CANVASRULE_LOST_AFTER", "0.9"))
+LOST_AFTER = "CANVASRULE_LOST_AFTER"
+_LEAST, _USUAL, _MOST = 0.4, 0.9, 60.0
 """Seconds without a word after which a page that holds the machine is lost: four beats missed.
 
-A computer too busy to beat so often may be given longer."""
+A computer too busy to beat so often may be given longer, by `LOST_AFTER` in the environment."""
 USUAL_PLOTTER = "flatbed-a3"
 _LOOK_SECONDS = 0.3
 """How often it is looked whether another program has changed the folder."""
+
+
+def quiet_after() -> float:
+    """How many seconds a page may be silent. Raises BadInputError for what is none of them."""
+    given = os.environ.get(LOST_AFTER, str(_USUAL))
+    with contextlib.suppress(ValueError):
+        if _LEAST <= float(given) <= _MOST:
+            return float(given)
+    raise BadInputError(
+        f"{LOST_AFTER}={given}: give seconds without a word after which a page is lost, from "
+        f"{_LEAST:g} to {_MOST:g}, or leave it out of the environment"
+    )
 
 
 @dataclass
@@ -46,10 +59,11 @@ class BenchHouse:
     key: str
     """Opens the page on this computer."""
     job: OpenJob | None = None
-    lines: dict[str, PageLine] = field(default_factory=dict)
+    lines: Newest = field(default_factory=Newest)
     pages: set[PageLine] = field(default_factory=set)
     taps: Taps = field(default_factory=Taps)
     turn: asyncio.Lock = field(default_factory=asyncio.Lock)
+    quiet_after: float = field(default_factory=quiet_after)
 
     def open(self, folder: Path) -> None:
         """Opens the job in a folder. Raises BadInputError where there is none."""
@@ -135,22 +149,13 @@ class BenchHouse:
             await line.tell(message)
 
     async def greet(self, line: PageLine, name: object) -> None:
-        """Takes a page's name, ends its older connection, says which tap was answered last."""
-        page = page_name(name)
-        if page is None:
-            return
-        async with self.turn:
-            older = self.lines.get(page)
-            line.page, self.lines[page] = page, line
-            last = self.taps.to(page)
-        await line.tell({"type": "greeted", "tap": last.number, "say": last.refused})
-        if older is not None and older is not line:
-            await older.end(SUPERSEDED)
+        """Takes a page's name, and says which of its taps was answered last."""
+        await self.lines.greet(line, name, self.turn, lambda page: self.taps.to(page))
 
     async def tapped(self, line: PageLine, number: int, command: Mapping[str, Any]) -> None:
         """Does one tap of a page, once however often it is sent, and shows what came of it."""
         async with self.turn:
-            if line.page is None or self.lines.get(line.page) is not line:
+            if line.page is None or not self.lines.has(line):
                 return
             last = self.taps.to(line.page)
             if number > last.number:
@@ -225,7 +230,7 @@ async def _started(folder: Path, command: Mapping[str, Any]) -> None:
 
 async def hold_page(house: BenchHouse, socket: WebSocket) -> None:
     """Keeps one page shown until it goes."""
-    line = PageLine(socket, QUIET)
+    line = PageLine(socket, house.quiet_after)
 
     async def heard(message: dict[str, Any] | None) -> tuple[int, Mapping[str, Any]] | None:
         if message is None:
@@ -252,9 +257,8 @@ async def hold_page(house: BenchHouse, socket: WebSocket) -> None:
         await held(line, heard, act)
     finally:
         house.pages.discard(line)
-        if line.page is not None and house.lines.get(line.page) is line:
+        if house.lines.drop(line):
             await _gone(house, line)
-            del house.lines[line.page]
         with contextlib.suppress(CanvasruleError):
             async with house.turn:
                 await house.show()

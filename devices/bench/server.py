@@ -24,13 +24,15 @@ from devices.serving.guard import Guard, too_long
 from marking.errors import CanvasruleError
 
 if TYPE_CHECKING:
-    from collections.abc import Collection
+    from collections.abc import Awaitable, Callable, Collection
 
     from starlette.requests import HTTPConnection, Request
     from starlette.types import ASGIApp
     from starlette.websockets import WebSocket
 
     from devices.bench.house import BenchHouse
+
+    Answering = Callable[[Request], Awaitable[Response]]
 
 FILES = {
     "bench.css": "text/css",
@@ -52,12 +54,12 @@ def application(house: BenchHouse, hosts: Collection[str]) -> ASGIApp:
     app = Starlette(
         routes=[
             Route("/", _page),
-            Route("/layout", _layout),
-            Route("/inked", _inked),
-            Route("/out/{name:path}", _written),
-            Route("/ports", _ports),
-            Route("/stop", _stop, methods=["POST"]),
-            Route("/try", _try, methods=["POST"]),
+            Route("/layout", _with_key(_layout)),
+            Route("/inked", _with_key(_inked)),
+            Route("/out/{name:path}", _with_key(_written)),
+            Route("/ports", _with_key(_ports)),
+            Route("/stop", _with_key(_stop), methods=["POST"]),
+            Route("/try", _with_key(_try), methods=["POST"]),
             Route("/pages/{name}", _asset),
             WebSocketRoute("/bench", _bench),
         ],
@@ -85,6 +87,15 @@ def _is_key(here: HTTPConnection, given: str | None) -> bool:
     return hmac.compare_digest((given or "").encode(), _house(here).key.encode())
 
 
+def _with_key(answer: Answering) -> Answering:
+    """The same for whoever has the key, and a refusal for all others."""
+
+    async def guarded(request: Request) -> Response:
+        return await answer(request) if _may_enter(request) else Response(status_code=403)
+
+    return guarded
+
+
 def _text(name: str) -> str:
     return resources.files("devices.bench").joinpath("pages", name).read_text("utf-8")
 
@@ -107,16 +118,12 @@ async def _page(request: Request) -> Response:
 
 
 async def _layout(request: Request) -> Response:
-    if not _may_enter(request):
-        return Response(status_code=403)
     job = _house(request).job
     text = await asyncio.to_thread(job.drawing) if job else "{}"
     return Response(text, media_type="application/json")
 
 
 async def _inked(request: Request) -> Response:
-    if not _may_enter(request):
-        return Response(status_code=403)
     job = _house(request).job
     text = await asyncio.to_thread(job.inked) if job else "[]"
     return Response(text, media_type="application/json")
@@ -124,8 +131,6 @@ async def _inked(request: Request) -> Response:
 
 async def _written(request: Request) -> Response:
     """A file of the job's `out` folder, by a name that the page was told."""
-    if not _may_enter(request):
-        return Response(status_code=403)
     job, name = _house(request).job, request.path_params["name"]
     folder = job.folder if job else _house(request).root
     if job is None or name not in {one["name"] for one in written_files(folder)}:
@@ -135,8 +140,6 @@ async def _written(request: Request) -> Response:
 
 
 async def _ports(request: Request) -> Response:
-    if not _may_enter(request):
-        return Response(status_code=403)
     from devices.driving.port import candidates
 
     found = await asyncio.to_thread(candidates)
@@ -145,15 +148,11 @@ async def _ports(request: Request) -> Response:
 
 
 async def _stop(request: Request) -> Response:
-    if not _may_enter(request):
-        return Response(status_code=403)
     await _house(request).stop()
     return Response(status_code=204)
 
 
 async def _try(request: Request) -> Response:
-    if not _may_enter(request):
-        return Response(status_code=403)
     body = await short_body(request)
     if body is None:
         return too_long()

@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     import argparse
     import socket
 
+    from devices.projector.desk.work import BeamWork
     from marking.record.record import Record
 
 CAUTIONS = (
@@ -76,17 +77,15 @@ def run(options: argparse.Namespace) -> int:
     return 0
 
 
-def _serve(options: argparse.Namespace, work: object, listening: socket.socket) -> None:
+def _serve(options: argparse.Namespace, work: BeamWork, listening: socket.socket) -> None:
     from devices.projector.desk.known_points import tape_mark_points
     from devices.projector.desk.memory import refuse_unknown_lines
-    from devices.projector.desk.work import BeamWork
     from devices.projector.pages.connections import House
     from devices.projector.pages.server import application
     from devices.serving.doorway import server
     from devices.session.claim import claimed
     from marking.record.record import open_record
 
-    assert isinstance(work, BeamWork)
     port = listening.getsockname()[1]
     names = [LOOPBACK, "localhost", *([own_address()] if options.lan else [])]
     pairing = Pairing()

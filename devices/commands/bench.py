@@ -12,6 +12,8 @@ if TYPE_CHECKING:
     import argparse
     import socket
 
+    from devices.bench.house import BenchHouse
+
 
 def add_options(verb: argparse.ArgumentParser) -> None:
     """Options of the verb."""
@@ -63,15 +65,13 @@ def run(options: argparse.Namespace) -> int:
 
 
 def _serve(
-    options: argparse.Namespace, house: object, listening: socket.socket, address: str
+    options: argparse.Namespace, house: BenchHouse, listening: socket.socket, address: str
 ) -> None:
     import asyncio
 
-    from devices.bench.house import BenchHouse
     from devices.bench.server import application
     from devices.serving.doorway import server
 
-    assert isinstance(house, BenchHouse)
     hosts = [address, address.replace("127.0.0.1", "localhost")]
     door = server(application(house, hosts))
     _tell(options, f"http://{address}/?key={house.key}", "The bench")

@@ -13,8 +13,10 @@ from typing import TYPE_CHECKING, Any
 
 from starlette.websockets import WebSocketDisconnect
 
+from devices.serving.taps import page_name
+
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Callable, Mapping
 
     from starlette.websockets import WebSocket
 
@@ -100,3 +102,39 @@ def _message(received: Mapping[str, Any]) -> dict[str, Any]:
     except (ValueError, RecursionError):
         return {}
     return message if isinstance(message, dict) else {}
+
+
+class Newest:
+    """The newest connection of each page: what comes late over an older one is not done."""
+
+    def __init__(self) -> None:
+        self._of: dict[str, PageLine] = {}
+
+    def has(self, line: PageLine) -> bool:
+        """Whether a connection is its page's newest; one whose page has no name yet is none."""
+        return line.page is not None and self._of.get(line.page) is line
+
+    def drop(self, line: PageLine) -> bool:
+        """Forgets a connection that has gone; False where it was not its page's newest."""
+        if line.page is None or not self.has(line):
+            return False
+        del self._of[line.page]
+        return True
+
+    async def greet(
+        self, line: PageLine, name: object, turn: asyncio.Lock, last: Callable[[str], Answer]
+    ) -> None:
+        """Takes a page's name, ends its older connection, and says which tap was answered `last`.
+
+        What is no name is not answered.
+        """
+        page = page_name(name)
+        if page is None:
+            return
+        async with turn:
+            older = self._of.get(page)
+            line.page, self._of[page] = page, line
+            answer = last(page)
+        await line.tell({"type": "greeted", "tap": answer.number, "say": answer.refused})
+        if older is not None and older is not line:
+            await older.end(SUPERSEDED)

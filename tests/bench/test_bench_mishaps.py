@@ -2,13 +2,9 @@
 
 from __future__ import annotations
 
-import os
-import signal
+import resource
 import subprocess
-import sys
 from typing import TYPE_CHECKING
-
-import pytest
 
 from devices.session.claim import LOCK_FILE
 from tests.bench.benches import (
@@ -52,7 +48,6 @@ def test_what_is_typed_while_the_connection_is_lost_is_kept_once_it_is_back(
     assert 'end_margin = "3 in"' in kept(folder)
 
 
-@pytest.mark.skipif(sys.platform == "win32", reason="SIGKILL")
 def test_a_killed_bench_loses_nothing_and_leaves_its_jobs_free(
     tmp_path: Path, browser: Browser
 ) -> None:
@@ -65,7 +60,7 @@ def test_a_killed_bench_loses_nothing_and_leaves_its_jobs_free(
         page.get_by_role("button", name="Rehearse").click()
         page.locator("#asks").get_by_text("?").wait_for()
         assert (folder / LOCK_FILE).exists()
-        os.kill(run.process.pid, signal.SIGKILL)
+        run.process.kill()
         page.get_by_text("Not connected").wait_for()
         # Its machine hears that nobody answers any more, and ends.
         until(page, lambda: not (folder / LOCK_FILE).exists(), "the job is free")
@@ -99,13 +94,10 @@ def test_a_machine_that_a_terminal_drives_is_not_driven_from_the_page_too(
             terminal.communicate()
 
 
-@pytest.mark.skipif(not sys.platform.startswith("linux"), reason="prlimit(2) is Linux's own")
 def test_a_disk_that_takes_nothing_is_said_in_words_and_loses_nothing(
     run: Bench, browser: Browser
 ) -> None:
-    """The bench may write files of no byte, which to a program is a full disk (EFBIG)."""
-    import resource
-
+    """It may write files of no byte by prlimit(2), which to a program is a full disk (EFBIG)."""
     folder = small_job(run.root / "full")
     page = opened(browser, run, "full")
     before = kept(folder)

@@ -17,8 +17,8 @@ from devices.projector.desk.desk import acted
 from devices.projector.desk.memory import keep_tap, remembered, remembered_taps
 from devices.projector.desk.scene import geometry, look, remote
 from devices.serving.held import held
-from devices.serving.line import SUPERSEDED, PageLine
-from devices.serving.taps import Answer, Taps, page_name, tap_number
+from devices.serving.line import Newest, PageLine
+from devices.serving.taps import Answer, Taps, tap_number
 from marking.errors import CanvasruleError
 
 if TYPE_CHECKING:
@@ -59,8 +59,7 @@ class House:
     unlit: float = 0.0
     """Millimetres of the section's ink that fall outside the picture."""
     remotes: set[PageLine] = field(default_factory=set)
-    lines: dict[str, PageLine] = field(default_factory=dict)
-    """The newest connection of each page: what comes late over an older one is not done."""
+    lines: Newest = field(default_factory=Newest)
     turn: asyncio.Lock = field(default_factory=asyncio.Lock)
 
     def __post_init__(self) -> None:
@@ -68,23 +67,14 @@ class House:
         self.taps = remembered_taps(self.record, self.work)
 
     async def greet(self, line: PageLine, name: object) -> None:
-        """Takes a page's name, ends its older connection, and says which tap was answered last."""
-        page = page_name(name)
-        if page is None:
-            return
-        async with self.turn:
-            older = self.lines.get(page)
-            line.page, self.lines[page] = page, line
-            last = self.taps.to(page)
-        await line.tell({"type": "greeted", "tap": last.number, "say": last.refused})
-        if older is not None and older is not line:
-            await older.end(SUPERSEDED)
+        """Takes a page's name, and says which of its taps was answered last."""
+        await self.lines.greet(line, name, self.turn, lambda page: self.taps.to(page))
 
     async def act(self, command: Mapping[str, Any], tap: int, line: PageLine) -> None:
         """Does one tap of a page, once however often it is sent, and shows what came of it."""
         page, before = line.page, self.desk
         async with self.turn:
-            if page is None or self.lines.get(page) is not line:
+            if page is None or not self.lines.has(line):
                 return  # the page asks over its newer connection what was done
             last = self.taps.to(page)
             if tap > last.number:
@@ -209,7 +199,7 @@ async def hold_stage(house: House, socket: WebSocket) -> None:
         await house.show_stage()
         await _held(house, line)
     finally:
-        _forgotten(house, line)
+        house.lines.drop(line)
         if house.stage is line:
             house.stage, house.stage_is_right, house.stage_says = None, False, NO_STAGE
             await house.show_remotes()
@@ -224,12 +214,7 @@ async def hold_remote(house: House, socket: WebSocket) -> None:
         await _held(house, line)
     finally:
         house.remotes.discard(line)
-        _forgotten(house, line)
-
-
-def _forgotten(house: House, line: PageLine) -> None:
-    if line.page is not None and house.lines.get(line.page) is line:
-        del house.lines[line.page]
+        house.lines.drop(line)
 
 
 async def _held(house: House, line: PageLine) -> None:
