@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from marking.layout.second_scale import other_unit
+
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
@@ -13,11 +15,6 @@ if TYPE_CHECKING:
 
 _TRUE_TAPE = 0.05
 """mm that a tape may be off at its last reading and still be read as it is."""
-
-
-def other_unit(job: MarkingJob) -> str:
-    """What a scale in the other unit counts."""
-    return "centimetres" if job.units == "in" else "inches"
 
 
 def scale_steps(work: SideWork, layout: Layout, job: MarkingJob) -> Iterator[str]:

@@ -8,9 +8,10 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING, Any
 
-from marking.hand.scale_words import other_unit, scale_steps
+from marking.hand.scale_words import scale_steps
 from marking.hand.top_words import longest_taped
 from marking.layout.edges import off_the_wall
+from marking.layout.second_scale import other_unit
 from marking.measures.counts import counted
 from marking.measures.durations import format_duration
 from marking.measures.lengths import format_length, rough_length

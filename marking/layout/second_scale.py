@@ -16,11 +16,12 @@ from marking.layout.lines import BETWEEN_INK
 from marking.measures.lengths import format_length
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterator, Mapping
 
     from marking.arrays import FloatArray
     from marking.job.keys import MarkingJob
     from marking.layout.lines import Side
+    from marking.measures.lengths import Units
 
 OF_FIRST = 2 / 3
 """Its height over the first row's, so that the two are told apart: our judgement, no source."""
@@ -94,7 +95,7 @@ def other_scale(job: MarkingJob, cross_x: FloatArray) -> OtherScale | None:
     side = job.numerals.other_unit
     if side == "none":
         return None
-    unit, unit_mm = ("centimetres", Fraction(10)) if job.units == "in" else _INCHES
+    unit, unit_mm = other_unit(job), _UNIT[job.units]
     pitch = _exact(job.grid.pitch)
     _check_other(job, side, unit, unit_mm)
     # Where the first numeral is not 0, both scales count from a zero before the zero line.
@@ -114,7 +115,13 @@ def other_scale(job: MarkingJob, cross_x: FloatArray) -> OtherScale | None:
     return OtherScale(side, unit, float(unit_mm), tuple(values), np.array(places), reach)
 
 
-_INCHES = ("inches", Fraction("25.4"))
+_UNIT: Mapping[Units, Fraction] = {"in": Fraction(10), "mm": Fraction("25.4")}
+"""mm from tick to tick of the scale, by the units of the job."""
+
+
+def other_unit(job: MarkingJob) -> str:
+    """What a scale in the other unit counts."""
+    return "centimetres" if job.units == "in" else "inches"
 
 
 def _exact(length: float) -> Fraction:

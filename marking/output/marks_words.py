@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from marking.job.line_numbers import lines_counted
+from marking.layout.second_scale import other_unit
 from marking.measures.lengths import format_length
 
 if TYPE_CHECKING:
@@ -53,11 +54,11 @@ def inner_lines(layout: Layout, job: MarkingJob) -> Iterator[str]:
         )
     other = [placed.numeral for placed in layout.numerals if placed.numeral.row == "other"]
     if other:
-        unit = "centimetres" if job.units == "in" else "inches"
         values = [one.text for one in other]
         yield (
-            f"- The {other[0].side} side counts {unit} from the same zero, with a tick at each and "
-            f"numerals {other[0].height:.1f} mm high: {', '.join(values[:3])} to {values[-1]}."
+            f"- The {other[0].side} side counts {other_unit(job)} from the same zero, with a tick "
+            f"at each and numerals {other[0].height:.1f} mm high: {', '.join(values[:3])} to "
+            f"{values[-1]}."
         )
     named = {
         (placed.numeral.text, placed.numeral.side)

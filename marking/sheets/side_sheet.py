@@ -12,7 +12,6 @@ from typing import TYPE_CHECKING
 
 from marking.drawing.page import ACCENT, FAINT, INK, Page
 from marking.drawing.typeface import text_width
-from marking.hand.scale_words import other_unit
 from marking.hand.words import (
     check_steps,
     long_line_said,
@@ -20,6 +19,7 @@ from marking.hand.words import (
     numeral_steps,
     tick_steps,
 )
+from marking.layout.second_scale import other_unit
 from marking.measures.tape import as_taped
 from marking.sheets.parts import (
     EDGE,

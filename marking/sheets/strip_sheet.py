@@ -13,8 +13,8 @@ from marking.drawing.artwork import Style
 from marking.drawing.page import FAINT, INK, PAPERS, Page, number_pages, shortened_to
 from marking.drawing.typeface import text_width
 from marking.errors import RefusedError
-from marking.hand.scale_words import other_unit
 from marking.hand.strips import CHECK, check_said
+from marking.layout.second_scale import other_unit
 from marking.measures.tape import as_taped
 from marking.sheets.parts import TEXT, cautions, headed, notes, section, steps
 
