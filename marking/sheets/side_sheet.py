@@ -43,7 +43,6 @@ if TYPE_CHECKING:
     from marking.job.keys import MarkingJob
     from marking.layout.layout import Layout
     from marking.layout.lines import Side
-    from marking.layout.numerals import Numeral
 
 _COLUMNS = 4
 _ROW, _HEAD, _APART = 4.2, 6.2, 1.5
@@ -352,11 +351,8 @@ def _tick(
     reads, write, begin, across = _stops(x, wide)
     other = _other(work)
     page.write(as_taped(tick.reading, plan.frame.tape, job.units), reads, y, 2.4, align=1.0)
-    own = tick.numerals.get(work.side)
-    if own is not None:
-        page.write(own.text, write, y, 3.0)
-        page.write(f"{_before(tick, own, work):.1f}", begin, y, 1.9, align=1.0)
-    elif not tick.name.isdigit():
+    _numeral(page, tick, work, (write, begin, y))
+    if work.side not in tick.numerals and not tick.name.isdigit():
         page.write(tick.name, write, y, 1.9)
     if tick.heavy:
         page.write("H", x + TICK + 0.7, y, 2.0)
@@ -364,10 +360,16 @@ def _tick(
     page.write(there, across, y, 2.0, align=1.0, colour=FAINT)
 
 
-def _before(tick: CrossTick, numeral: Numeral, work: SideWork) -> float:
-    """How far to the left of its tick, as who stands there sees it, a numeral's ink begins."""
-    x0, _, x1, _ = numeral.box_table
-    return tick.x - x0 if work.side == "near" else x1 - tick.x
+def _numeral(page: Page, tick: CrossTick, work: SideWork, at: tuple[float, float, float]) -> None:
+    """The numeral to write at a tick, if any, and how far to the left of it, as who stands there
+    sees it, its ink begins; `at` is where the one starts and the other ends, and their baseline."""
+    numeral = tick.numerals.get(work.side)
+    if numeral is not None:
+        write, begin, y = at
+        x0, _, x1, _ = numeral.box_table
+        before = tick.x - x0 if work.side == "near" else x1 - tick.x
+        page.write(numeral.text, write, y, 3.0)
+        page.write(f"{before:.1f}", begin, y, 1.9, align=1.0)
 
 
 def _scale_stops(x: float, wide: float) -> tuple[float, float, float, float]:
@@ -396,7 +398,4 @@ def _scale_tick(
     counts, reads, write, begin = _scale_stops(x, wide)
     page.write(tick.name, counts, y, 2.0, align=1.0, colour=FAINT)
     page.write(as_taped(tick.reading, plan.frame.tape, job.units), reads, y, 2.4, align=1.0)
-    own = tick.numerals.get(work.side)
-    if own is not None:
-        page.write(own.text, write, y, 3.0)
-        page.write(f"{_before(tick, own, work):.1f}", begin, y, 1.9, align=1.0)
+    _numeral(page, tick, work, (write, begin, y))
