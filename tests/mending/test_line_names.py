@@ -6,6 +6,8 @@ from typing import TYPE_CHECKING
 
 from devices.job import Job
 from marking.job.folder import JOB_FILE, load_job
+from marking.job.keys import NumeralsTable
+from marking.job.line_numbers import lines_counted
 from marking.layout.layout import lay_out
 from marking.mending.chosen import called, strokes_named
 from marking.ruling.order import Manner
@@ -44,3 +46,14 @@ def test_the_sheet_to_rule_by_says_how_its_lines_are_counted(tmp_path: Path) -> 
         ruled = divide_into_sections(layout, job, job.plotter.zone).ruled
         told = " ".join(how_to(ruled, layout, job, Manner("right", by_two=False)))
         assert ("counted from the zero line as 0, whatever their numerals read" in told) == says
+
+
+def test_lines_are_not_said_to_be_counted_in_two_ways_where_a_side_counts_in_another_unit() -> None:
+    by_numeral, from_zero = "a number of a line is always as the near side counts", "zero line as 0"
+    for first, only in ((0, by_numeral), (4, from_zero)):
+        told = " ".join(lines_counted(NumeralsTable(other_unit="far", first=first)))
+        assert "numerals of the far side count in another unit" in told
+        assert [said in told for said in (by_numeral, from_zero)] == [
+            only == by_numeral,
+            only == from_zero,
+        ]
