@@ -18,7 +18,8 @@ if TYPE_CHECKING:
 
 NAMES = (
     "Near edge: the long edge that you call the front. Zero end: the end on your left as you stand "
-    "at the near edge; the numerals begin there, on both sides. Far edge and far end lie across."
+    "at the near edge; the numerals begin there, whichever side they stand on. Far edge and far "
+    "end lie across."
 )
 """What who was not there when the table was measured has to know."""
 

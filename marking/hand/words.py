@@ -97,10 +97,13 @@ def order_of_work(plan: ByHand, job: MarkingJob) -> Iterator[str]:
     yield f"Near side: {count} ticks by tape, then the checks of the count. Its sheets say how."
     yield f"Far side: {count} ticks by tape, and its checks. There the zero end is on your right."
     scaled = next((work for work in (plan.near, plan.far) if work.scale), None)
+    numbered = [side for side in ("near", "far") if any(side in t.numerals for t in plan.ticks)]
     same = "both sides must have the same numeral at either end of it"
-    if scaled is not None:
-        other = "near" if scaled.side == "far" else "far"
-        same = f"the {scaled.side} side's sheet names, in its column {other}, the numeral across"
+    if len(numbered) == 1:
+        other = "near" if numbered == ["far"] else "far"
+        same = f"the {other} side's sheet names, in its column {numbered[0]}, the numeral across"
+    elif not numbered:
+        same = "as many lines must lie between it and the zero line at either end of it"
     yield (
         "Look along the table: the line through each pair of ticks must stand square, and "
         f"{same}. Only then take a marker."
@@ -114,11 +117,11 @@ def order_of_work(plan: ByHand, job: MarkingJob) -> Iterator[str]:
         "When they are dry, rule the long lines, from the first long line of each side inwards, "
         "by that side's sheet."
     )
+    if scaled is not None:
+        yield f"On the {scaled.side} side draw the ticks of the {other_unit(job)}, by its sheet."
     yield "Write the numerals when all lines are dry, from 0 on, each side from its own sheet."
     if job.grid.half_ticks:
         yield "Draw the half ticks."
-    if scaled is not None:
-        yield f"On the {scaled.side} side draw the ticks of the {other_unit(job)} before numerals."
     yield (
         "When all is dry, prove the cover by one tape: the diagonals and the lines' full length as "
         "on the sheet of tape marks, then lines here and there on both sides, each from zero. "

@@ -46,7 +46,7 @@ def picture_page(layout: Layout, job: MarkingJob, paper: Paper) -> Artwork:
     said = (
         "Grey: the table's edges. The numbers beside it tell how far each line lies from the near "
         "edge. Cross lines end on the first long lines, and long lines on the zero line and on "
-        "the last one: nothing but numerals stands in the margins."
+        f"the last one: nothing but {_in_the_margins(job)} in the margins."
     )
     y = notes(page, [said], y)
     deep = min(job.grid.margin + job.hems.depth + 2 * job.grid.pitch, float(high[1] - low[1]))
@@ -57,6 +57,12 @@ def picture_page(layout: Layout, job: MarkingJob, paper: Paper) -> Artwork:
     foot = _drawn(page, layout, job, (x0, y0, end, y0 + deep), scale, y)
     _distances(page, layout, job, (EDGE + (end - x0) * scale + 3.0, foot, y0, deep), scale)
     return page.artwork
+
+
+def _in_the_margins(job: MarkingJob) -> str:
+    if job.numerals.other_unit == "none":
+        return "numerals stands"
+    return f"numerals, and on the {job.numerals.other_unit} side its short ticks, stands"
 
 
 def _between_numerals(layout: Layout, end: float, top: float) -> float:

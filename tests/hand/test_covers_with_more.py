@@ -171,3 +171,22 @@ def test_a_table_at_a_wall_is_pulled_off_it_first(make_job: MakeJob) -> None:
     plan = by_hand(layout, job, Manner())
     said = said_by(list(opened(pdf(hand_document(plan, layout, job, "letter")))))
     assert "1 The far edge stands against a wall. Pull the table off it," in said
+    assert "the far side's sheet names, in its column near, the numeral across" in said
+    assert "nothing but numerals stands in the margins" in said
+
+
+def test_a_side_in_the_other_unit_has_its_ticks_drawn_before_its_numerals(
+    make_job: MakeJob,
+) -> None:
+    job = make_job(
+        'table = { length = "30 in", width = "20 in" }\nnumerals = { other_unit = "far" }\n'
+    )
+    layout = lay_out(job)
+    plan = by_hand(layout, job, Manner())
+    said = said_by(list(opened(pdf(hand_document(plan, layout, job, "letter")))))
+    assert "the far side's sheet names, in its column near, the numeral across" in said
+    assert (
+        "nothing but numerals, and on the far side its short ticks, stands in the margins" in said
+    )
+    drawn = said.index("On the far side draw the ticks of the centimetres")
+    assert drawn < said.index("Write the numerals when all lines are dry")
