@@ -21,7 +21,6 @@ if TYPE_CHECKING:
     from marking.sections.plan import Plan
     from marking.sections.zones import ZoneName
 
-_VERDICTS = ("INK", "READ AGAIN", "MOVE", "ADD A MARK")
 _PLACED = {"plotter": "placed by readings", "beam": "trued up by its targets"}
 
 

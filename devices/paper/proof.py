@@ -61,7 +61,7 @@ def proof_of(asked: Asked, plan: Plan) -> Proof:
         begun=before.distances,
         steps=steps_read(distortion_of(layout, plan), before.verniers),
     )
-    said = [f"{one}." for one in told_lines(found, tape, job.units)]
+    said = [f"{one.removesuffix('.')}." for one in told_lines(found, tape, job.units)]
     shown: tuple[Distance, ...] = found.distances
     still_open: tuple[str, ...] = ()
     if before.distances:
@@ -75,7 +75,12 @@ def proof_of(asked: Asked, plan: Plan) -> Proof:
             "distances says what would do. Verniers over the joins are drawn with the sections.",
         )
     pages = proof_pages(
-        *(replace(found, distances=shown), before.verniers, tape, job.title, job.units, paper),
+        replace(found, distances=shown),
+        before.verniers,
+        tape,
+        job.title,
+        job.units,
+        paper,
         job.numerals,
         [*off_the_wall(job.table), *said],
     )
