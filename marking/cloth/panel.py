@@ -9,17 +9,14 @@ import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from marking.cloth.canvas import SEWN
 from marking.errors import BadInputError
 from marking.measures.lengths import format_length
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
-
     from marking.job.keys import Fold
     from marking.measures.lengths import Units
 
-SEAM: Mapping[Units, float] = {"in": 12.7, "mm": 12.0}
-"""What a seam takes of each of two widths; common practice, no source."""
 _TUCK = {"in": 25.4, "mm": 25.0}
 """How far lining reaches under each side hem, and how much shorter it hangs: with sides of double
 1 1/2 in it is cut 4 in narrower, with a bottom of double 4 in 3 in shorter than the face."""
@@ -93,7 +90,7 @@ def cut_for(panel: Panel, units: Units) -> CutPanel:
 
 
 def _widths(panel: Panel, width: float, units: Units) -> tuple[int, float | None]:
-    seam = SEAM[units]
+    seam = SEWN[units]
     if panel.goods is None:
         count = panel.widths or 1
         return count, (width + 2 * seam * (count - 1)) / count
