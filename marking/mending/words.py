@@ -80,9 +80,10 @@ def how_to_rule(mend: Mend, units: Units) -> Iterator[str]:
         )
     else:
         to = "far end" if mend.off > 0 else "zero end"
+        apart = "half inch" if units == "in" else "12 mm"
         yield (
             f"The wrong lines lie {format_length(abs(mend.off), units)} towards the {to}. Strike "
-            "them out first: a short slash across each every half inch, of its own ink alone, none "
+            f"them out first: a short slash across each every {apart}, of its own ink alone, none "
             "near another line. Then rule each where it belongs, from stub to stub."
         )
 
