@@ -9,11 +9,10 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 import pytest
-from shapely import STRtree
 
 from marking.errors import RefusedError
 from marking.layout.layout import lay_out
-from tests.layout.test_marks_inside_the_grid import outlines
+from tests.layout.test_marks_inside_the_grid import numerals_stand_clear
 from tests.sections.records import Record, laid_out, planned, points_of
 
 if TYPE_CHECKING:
@@ -51,11 +50,7 @@ def test_nothing_for_particular_work_touches_other_ink_and_all_is_inked_once(
     make_job: MakeJob, tables: Record
 ) -> None:
     job, layout, plan, _ = planned(make_job, tables, "plotter")
-    numerals, lines = outlines(job, layout)
-    tree = STRtree([*lines, *numerals])
-    for place, ink in enumerate(numerals):
-        near = tree.query(ink, predicate="dwithin", distance=job.numerals.clear - 1e-6)
-        assert near.tolist() == [len(lines) + place], layout["numerals"][place]["text"]
+    numerals_stand_clear(job, layout)
     core = {section["id"]: section["core"] for section in plan["sections"]}
     for numeral in layout["numerals"]:
         own = {

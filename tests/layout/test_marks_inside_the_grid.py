@@ -55,6 +55,18 @@ def outlines(job: Job, layout: Record) -> tuple[list[Any], list[Any]]:
     return numerals, lines
 
 
+def numerals_stand_clear(job: Job, layout: Record) -> list[Any]:
+    """All ink, as areas on the cloth, none of it nearer to a numeral than it may be."""
+    numerals, lines = outlines(job, layout)
+    inked = [*lines, *numerals]
+    tree = STRtree(inked)
+    for place, ink in enumerate(numerals):
+        least = max(job.numerals.clear - 1e-6, 1e-6)
+        near = tree.query(ink, predicate="dwithin", distance=least)
+        assert near.tolist() == [len(lines) + place], layout["numerals"][place]["text"]
+    return inked
+
+
 @settings(max_examples=15)
 @given(tables=from_the_line())
 def test_numerals_in_the_bands_touch_no_line_and_no_numeral(
@@ -62,12 +74,7 @@ def test_numerals_in_the_bands_touch_no_line_and_no_numeral(
 ) -> None:
     tables["cloth"] = {}
     job, layout = laid_out(make_job, tables)
-    numerals, lines = outlines(job, layout)
-    clear = job.numerals.clear - 1e-6
-    tree = STRtree([*lines, *numerals])
-    for place, ink in enumerate(numerals):
-        near = tree.query(ink, predicate="dwithin", distance=max(clear, 1e-6))
-        assert near.tolist() == [len(lines) + place], layout["numerals"][place]["text"]
+    numerals_stand_clear(job, layout)
 
 
 @settings(max_examples=15)

@@ -12,12 +12,12 @@ from typing import TYPE_CHECKING, Any
 
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from shapely import LineString, Polygon, STRtree, union_all
+from shapely import LineString, Polygon, union_all
 
 from marking.layout.layout import lay_out
 from marking.layout.lines import BETWEEN_INK
 from marking.output.layout_json import layout_record
-from tests.layout.test_marks_inside_the_grid import outlines
+from tests.layout.test_marks_inside_the_grid import numerals_stand_clear
 from tests.sections.random_jobs import in_mm, jobs
 from tests.sections.records import points_of
 
@@ -127,18 +127,13 @@ def test_no_ink_for_particular_work_touches_other_ink_or_leaves_the_flat_top(
     job = make_job(tables)
     whole = lay_out(job)
     layout = layout_record(whole)
-    numerals, lines = outlines(job, layout)
-    tree = STRtree([*lines, *numerals])
-    for place, ink in enumerate(numerals):
-        least = max(job.numerals.clear - 1e-6, 1e-6)
-        near = tree.query(ink, predicate="dwithin", distance=least)
-        assert near.tolist() == [len(lines) + place], layout["numerals"][place]["text"]
+    inked = numerals_stand_clear(job, layout)
     for strokes in (_levels(layout), _uprights(layout)):
         for (at, half, _), (beside, other, name) in pairwise(strokes):
             apart = beside - other - at - half
             assert apart >= BETWEEN_INK - 1e-6 or math.isclose(at, beside), name
     flat = Polygon(whole.top.corners_table).buffer(1e-6 - job.table.edge_radius, join_style="mitre")
-    assert flat.covers(union_all([*lines, *numerals]))
+    assert flat.covers(union_all(inked))
     if job.table.against_wall:
         assert {numeral["side"] for numeral in layout["numerals"]} <= {"near"}
     wanted = len(job.grid.lines)

@@ -15,7 +15,6 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from shapely import STRtree
 from svgelements import SVG
 from svgelements import Path as SvgPath
 
@@ -31,7 +30,7 @@ from marking.shipped_files import stock
 from tests.conftest import toml
 from tests.dialects.interpreters import ARITHMETIC, HALF_UNIT, ezdxf_draws, hp2xx_draws
 from tests.driving.machines import SAME_PENS, Plot, command_json
-from tests.layout.test_marks_inside_the_grid import outlines
+from tests.layout.test_marks_inside_the_grid import numerals_stand_clear
 from tests.sections.records import Record, laid_out, planned, points_of
 
 if TYPE_CHECKING:
@@ -206,11 +205,7 @@ def test_its_numerals_touch_nothing_stand_at_their_ticks_and_no_join_enters_them
     make_job: MakeJob, tables: Record
 ) -> None:
     job, layout, plan, _ = planned(make_job, tables, "plotter")
-    numerals, lines = outlines(job, layout)
-    tree = STRtree([*lines, *numerals])
-    for place, ink in enumerate(numerals):
-        near = tree.query(ink, predicate="dwithin", distance=job.numerals.clear - 1e-6)
-        assert near.tolist() == [len(lines) + place], layout["numerals"][place]["text"]
+    numerals_stand_clear(job, layout)
     ticks = scale_of(layout)
     joins = {x for section in plan["sections"] for x in section["core"][::2]}
     inner = sorted(joins)[1:-1]
