@@ -220,6 +220,9 @@ def test_bands_by_plotter_have_the_sheet_for_the_lines_to_rule(tmp_path: Path) -
     text = SMALL + PLOTTER + '[ways]\nway = "flatbed-a3-bands"\n'
     document = sheet(tmp_path, text)
     assert "from stub to stub" in said_by(chapter(document, "Lines to rule"))
+    told = said_by(chapter(document, "Distances to measure"))
+    assert "Not judged: " in told
+    assert ".." not in told
 
 
 def test_a_way_that_the_job_does_not_have_is_refused_with_those_that_it_has(
