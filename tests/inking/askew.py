@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
@@ -10,24 +11,27 @@ import numpy as np
 from scipy.spatial import cKDTree
 
 from devices.inking.section import ink_section
+from devices.job import Job
 from devices.plotter.bed import bed_of
 from devices.session.person import Person
 from devices.session.session import Workplace
 from devices.simulated.cloth import Cloth
 from devices.simulated.onboard import OnboardPort, simulated
-from marking.job.folder import JOB_FILE
+from marking.job.folder import JOB_FILE, load_job
+from marking.layout.layout import lay_out
 from marking.record.readings import MarkReading
+from marking.record.record import open_record
+from marking.sections.plan import divide_into_sections
 from tests.inking.kills import make_job, samples
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Callable, Iterator, Sequence
     from pathlib import Path
 
     from numpy.typing import NDArray
 
     from devices.driving.driver import Wish
     from devices.inking.section import RunOutcome
-    from devices.job import Job
     from marking.sections.locating_marks import Mark
     from marking.sections.plan import Plan, Section
 
@@ -133,6 +137,16 @@ class Table:
         laid = samples(self.ink[name])
         missing, displaced = cKDTree(laid).query(wanted)[0], cKDTree(wanted).query(laid)[0]
         return float(missing.max()), float(displaced.max())
+
+
+@contextmanager
+def bare_table(folder: Path) -> Iterator[Table]:
+    """The table of the job in a folder, for its plotter, as its record has it."""
+    job = load_job(folder, Job)
+    layout = lay_out(job)
+    plan = divide_into_sections(layout, job, job.plotter.zone)
+    with open_record(folder) as record:
+        yield Table(job, Workplace(job, layout, plan, record, Silent()), plan, {})
 
 
 def forgiving(folder: Path) -> None:

@@ -15,20 +15,17 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from devices.job import Job
 from devices.moves_ink import device_settings, what_moves_ink
 from devices.plotter.correction import Correction
-from devices.session.session import Workplace
 from devices.setting_down.where_it_stands import from_readings
 from marking.begun.inked import done_sections, guard_division, runs_of
 from marking.begun.on_the_cover import plan_hash
 from marking.errors import RefusedError
-from marking.job.folder import JOB_FILE, load_job
-from marking.layout.layout import lay_out
+from marking.job.folder import JOB_FILE
 from marking.record.record import RECORD_FILE, open_record
 from marking.record.schema import MIGRATIONS, migrate
 from marking.sections.plan import divide_into_sections
-from tests.inking.askew import BESIDE, SAMPLING, Silent, Stood, Table, forgiving
+from tests.inking.askew import BESIDE, SAMPLING, Stood, Table, bare_table, forgiving
 from tests.inking.kills import SECTION, kill_in_mid_ink, make_job, plotter_at, start_driver
 
 if TYPE_CHECKING:
@@ -42,11 +39,8 @@ if TYPE_CHECKING:
 def table(tmp_path: Path) -> Iterator[Table]:
     folder = tmp_path / "job"
     forgiving(folder)
-    job = load_job(folder, Job)
-    layout = lay_out(job)
-    plan = divide_into_sections(layout, job, job.plotter.zone)
-    with open_record(folder) as record:
-        yield Table(job, Workplace(job, layout, plan, record, Silent()), plan, {})
+    with bare_table(folder) as bare:
+        yield bare
 
 
 @pytest.fixture

@@ -4,14 +4,9 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from devices.job import Job
-from devices.session.session import Workplace
 from devices.setting_down.where_it_stands import ground_of, placed_on
-from marking.job.folder import JOB_FILE, load_job
-from marking.layout.layout import lay_out
-from marking.record.record import open_record
-from marking.sections.plan import divide_into_sections
-from tests.inking.askew import Silent, Stood, Table
+from marking.job.folder import JOB_FILE
+from tests.inking.askew import Stood, bare_table
 from tests.mending.test_mends import AGAIN, JOB, LAID, ONE, asked, really_read, to_ink
 
 if TYPE_CHECKING:
@@ -23,11 +18,8 @@ def test_a_mend_is_told_to_lie_off_by_what_the_pointer_and_the_plotter_err_by(
 ) -> None:
     """By hand: 95 in 100 two-way normal errors of 0.4 mm lie within 0.98 mm."""
     (tmp_path / JOB_FILE).write_text(JOB, "utf-8")
-    job = load_job(tmp_path, Job)
-    layout = lay_out(job)
-    plan = divide_into_sections(layout, job, job.plotter.zone)
-    with open_record(tmp_path) as record:
-        cover = Table(job, Workplace(job, layout, plan, record, Silent()), plan, {})
+    with bare_table(tmp_path) as cover:
+        job, at = cover.job, cover.place
         laid = Stood(cover.section(ONE), *LAID[ONE])
         assert cover.inked(laid, anyway="by tape")[0].ended == "done"
         asked(cover, lines="3")
@@ -37,7 +29,7 @@ def test_a_mend_is_told_to_lie_off_by_what_the_pointer_and_the_plotter_err_by(
         for pointer, scale in ((0.05, 3e-4), (0.4, 3e-4), (0.05, 3e-3)):
             doubts = {"pointer_doubt": pointer, "scale_doubt": scale}
             other = job.model_copy(update={"plotter": job.plotter.model_copy(update=doubts)})
-            ground = ground_of(part, plan, layout, other, record, None)
+            ground = ground_of(part, at.plan, at.layout, other, at.record, None)
             told.append(placed_on(ground, part, readings, other, None))
     plain, by_pointer, by_scale = (one.inking.error for one in told)
     assert by_pointer > 0.98

@@ -16,21 +16,16 @@ from scipy.spatial import cKDTree
 from shapely import LineString
 
 from devices.commands import main
-from devices.job import Job
 from devices.plotter.bed import bed_of
-from devices.session.session import Workplace
 from devices.setting_down.where_it_stands import marks_in_sight
 from marking.begun.on_the_cover import keep_tape_marks
 from marking.errors import BadInputError, RefusedError
-from marking.job.folder import JOB_FILE, load_job
-from marking.layout.layout import lay_out
+from marking.job.folder import JOB_FILE
 from marking.measures.tape import Tape
 from marking.mending.mend import Asked, Mend, ask, look_over, mends, set_downs, take_back
 from marking.record.readings import MarkReading
-from marking.record.record import open_record
-from marking.sections.plan import divide_into_sections
 from marking.tape_marks.marks import set_out
-from tests.inking.askew import SAMPLING, Silent, Stood, Table
+from tests.inking.askew import SAMPLING, Stood, Table, bare_table
 from tests.inking.kills import samples
 from tests.job.command_cases import REFUSED
 
@@ -58,12 +53,9 @@ def bare(tmp_path: Path) -> Iterator[Table]:
     folder = tmp_path / "job"
     folder.mkdir()
     (folder / JOB_FILE).write_text(JOB, "utf-8")
-    job = load_job(folder, Job)
-    layout = lay_out(job)
-    plan = divide_into_sections(layout, job, job.plotter.zone)
-    assert [section.id for section in plan.sections] == [ONE, TWO]
-    with open_record(folder) as record:
-        yield Table(job, Workplace(job, layout, plan, record, Silent()), plan, {})
+    with bare_table(folder) as table:
+        assert [section.id for section in table.plan.sections] == [ONE, TWO]
+        yield table
 
 
 @pytest.fixture

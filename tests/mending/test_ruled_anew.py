@@ -13,16 +13,14 @@ import pytest
 
 from devices.commands import main
 from devices.job import Job
-from devices.session.session import Workplace
 from marking.begun.on_the_cover import plan_hash
 from marking.errors import RefusedError
 from marking.job.folder import JOB_FILE, load_job
 from marking.layout.layout import lay_out
 from marking.mending.mend import Asked, Mend, ask, look_over, mends, rule_anew, set_downs, take_back
-from marking.mending.words import seen_lines, told_by_mends
+from marking.mending.words import how_to_rule, seen_lines, told_by_mends
 from marking.record.record import open_record
-from marking.sections.plan import divide_into_sections
-from tests.inking.askew import Silent, Stood, Table
+from tests.inking.askew import Stood, Table, bare_table
 from tests.job.command_cases import REFUSED
 
 if TYPE_CHECKING:
@@ -45,15 +43,12 @@ def cover(tmp_path: Path) -> Iterator[Table]:
     folder = tmp_path / "job"
     folder.mkdir()
     (folder / JOB_FILE).write_text(JOB, "utf-8")
-    job = load_job(folder, Job)
-    layout = lay_out(job)
-    plan = divide_into_sections(layout, job, job.plotter.zone)
-    with open_record(folder) as record:
-        table = Table(job, Workplace(job, layout, plan, record, Silent()), plan, {})
-        for section in plan.sections:
+    with bare_table(folder) as table:
+        for section in table.plan.sections:
             assert table.inked(Stood(section), anyway="by tape")[0].ended == "done"
         ruled = [f"ruled_cross-{n}" for n in range(1, 6)]
-        record.add_ruled(layout, ruled, "ruled", plan_hash(plan))
+        at = table.place
+        at.record.add_ruled(at.layout, ruled, "ruled", plan_hash(at.plan))
         yield table
 
 
@@ -165,3 +160,9 @@ def test_a_cover_that_no_plotter_inked_says_how_it_is_mended(
     assert "the rule along what is left" in said
     assert main(["mend", "--job", str(tmp_path / "traced"), *words]) == REFUSED
     assert "trace what is worn where the light" in capsys.readouterr().err
+
+
+def test_a_wrong_line_is_struck_out_by_the_measure_that_its_table_has(cover: Table) -> None:
+    made = asked(cover, lines="3", off=6.0)
+    assert "a short slash across each every half inch" in " ".join(how_to_rule(made, "in"))
+    assert "a short slash across each every 12 mm" in " ".join(how_to_rule(made, "mm"))
