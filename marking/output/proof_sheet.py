@@ -44,6 +44,15 @@ _NOTES = (
 )
 
 
+def begun(pages: list[Page], paper: Paper, title: str, heading: str) -> tuple[Page, float]:
+    """The next of `pages` to write measurements on, under its heading; the baseline after it."""
+    page = Page(paper, title)
+    more = ", continued" if pages else ""
+    page.heading(f"{heading}{more}", _EDGE, page.height - _EDGE - 5, 4.2)
+    pages.append(page)
+    return page, page.height - _EDGE - 14
+
+
 def proof_pages(
     plan: ProofPlan,
     verniers: Sequence[JoinVernier],
@@ -61,14 +70,11 @@ def proof_pages(
     pages: list[Page] = []
     left: Sequence[Distance] = plan.distances
     while left or not pages:
-        page = Page(paper, f"{title}: proof")
-        y = page.height - _EDGE - 5
-        more = ", continued" if pages else ""
-        page.heading(f"{title}: distances to measure{more}", _EDGE, y, 4.2)
-        y -= 9
-        for note in (*_NOTES, *lines_counted(numerals)) if not pages else ():
+        page, y = begun(pages, paper, f"{title}: proof", f"{title}: distances to measure")
+        first = len(pages) == 1
+        for note in (*_NOTES, *lines_counted(numerals)) if first else ():
             y = page.paragraph(note, _EDGE, y, page.width - 2 * _EDGE, _TEXT) - 0.6
-        for note in says if not pages else ():
+        for note in says if first else ():
             y = page.paragraph(note, _EDGE, y, page.width - 2 * _EDGE, _TEXT, ACCENT) - 0.6
         room = 2 * int((y - 8 - _EDGE) / _ROW)
         shown, left = left[:room], left[room:]
@@ -76,7 +82,6 @@ def proof_pages(
         wide = (page.width - 2 * _EDGE) / 2
         for column, part in enumerate((shown[:half], shown[half:])):
             _column(page, part, _EDGE + column * wide, y - 2, wide - 4, tape, units)
-        pages.append(page)
     pages += _vernier_pages(verniers, title, units, paper)
     return tuple(page.artwork for page in pages)
 
@@ -88,12 +93,9 @@ def _vernier_pages(
     pages: list[Page] = []
     left = verniers
     while left:
-        page = Page(paper, f"{title}: proof")
-        y = page.height - _EDGE - 5
-        more = ", continued" if pages else ""
-        page.heading(f"{title}: verniers to read over the joins{more}", _EDGE, y, 4.2)
-        y -= 9
-        if not pages:
+        heading = f"{title}: verniers to read over the joins"
+        page, y = begun(pages, paper, f"{title}: proof", heading)
+        if len(pages) == 1:
             for note in VERNIER_NOTES:
                 y = page.paragraph(note, _EDGE, y, page.width - 2 * _EDGE, _TEXT) - 0.6
             y = _drawn(page, y - 3)
@@ -105,7 +107,6 @@ def _vernier_pages(
             part = shown[column * third : (column + 1) * third]
             if part:
                 _vernier_column(page, part, _EDGE + column * wide, y - 2, wide - 4, units)
-        pages.append(page)
     return pages
 
 

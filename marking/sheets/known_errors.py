@@ -8,15 +8,16 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from marking.drawing.page import ACCENT, FAINT, INK, RULE, Page
+from marking.drawing.page import ACCENT, FAINT, INK, RULE
 from marking.marked_before.words import NOTES, TWO_SIDED
 from marking.measures.tape import as_taped, tape_reading
+from marking.output.proof_sheet import begun
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from marking.drawing.artwork import Artwork
-    from marking.drawing.page import Paper
+    from marking.drawing.page import Page, Paper
     from marking.marked_before.errors import OffCover, OffLine
     from marking.marked_before.readings import Spot
     from marking.measures.lengths import Units
@@ -39,7 +40,8 @@ def sheet_pages(
     pages: list[Page] = []
     left = spots
     while left:
-        page, y = _begun(pages, paper, f"{title}: a cover marked before")
+        heading = f"{title}: a cover marked before"
+        page, y = begun(pages, paper, heading, heading)
         for note in (*NOTES, *notes) if len(pages) == 1 else ():
             y = page.paragraph(note, _EDGE, y, page.width - 2 * _EDGE, _TEXT) - 0.6
         rows = int((y - 6 - _EDGE) / _ROW)
@@ -49,14 +51,6 @@ def sheet_pages(
             part = shown[column * rows : (column + 1) * rows]
             _to_measure(page, part, _EDGE + column * wide, y - 2, wide - 4, tape, units)
     return tuple(page.artwork for page in pages)
-
-
-def _begun(pages: list[Page], paper: Paper, title: str) -> tuple[Page, float]:
-    page = Page(paper, title)
-    more = ", continued" if pages else ""
-    page.heading(f"{title}{more}", _EDGE, page.height - _EDGE - 5, 4.2)
-    pages.append(page)
-    return page, page.height - _EDGE - 14
 
 
 def _to_measure(
@@ -82,7 +76,8 @@ def card_pages(
     pages: list[Page] = []
     left = list(by_line)
     while left or not pages:
-        page, y = _begun(pages, paper, f"{title}: known errors")
+        heading = f"{title}: known errors"
+        page, y = begun(pages, paper, heading, heading)
         if len(pages) == 1:
             y = _how_to_use(page, off, y)
         rows = max(1, int((y - 8 - _EDGE) / _CARD_ROW))
