@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 
 from devices.driving.port import DeviceError
-from devices.inking.pen_change import last_by_slot, spent_by_slot, stretches
+from devices.inking.pen_change import last_by_slot, left_by_tip, stretches
 from devices.moves_ink import device_settings, what_moves_ink
 from devices.session.keypresses import single_keys
 from devices.session.progress import in_words, verdicts
@@ -116,9 +116,9 @@ def _ink(
     known = verdicts(made.strokes, record.strokes(section.id))
     wanted = known.to_ink if only is None else known.to_ink & only
     todo = [stroke for stroke in made.strokes if stroke.id in wanted]
-    spent = spent_by_slot(place.plan.sections, pens, record.strokes())
+    left = left_by_tip(place.plan.sections, pens, record.strokes())
     last = last_by_slot(place.plan.sections, pens, record.strokes())
-    in_turn = list(stretches(section, todo, pens, spent, last))
+    in_turn = list(stretches(section, todo, pens, left, last))
     _refuse_pens_unattended(section, in_turn, place)
     link = set_anew(link, section, place)
     _tell_overstated(link, place)
