@@ -14,11 +14,14 @@ if TYPE_CHECKING:
 
     from devices.dialects.writer import PenUse
     from marking.job.keys import PensTable
+    from marking.layout.layout import Stroke
     from marking.record.rows import KeptStroke
     from marking.sections.plan import Section
 
-_Tip = tuple[int, bool]
+Tip = tuple[int, bool]
 """A holder, and whether the marks of the pen in it come out again."""
+_HAIR = 1e-9
+"""Of a filling: what arithmetic may lose."""
 
 
 @dataclass(frozen=True)
@@ -35,42 +38,33 @@ def stretches(
     section: Section,
     todo: Sequence[PenUse],
     pens: PensTable,
-    spent: dict[int, float],
+    left: Mapping[Tip, float],
     last: Mapping[int, str],
 ) -> Iterator[PenStretch]:
     """`todo`, pen by pen, cut where a person has to change one.
 
-    `spent` is the mm of line that each holder's pens have drawn in this job, `last` the pen that
-    drew last out of each (`last_by_slot`).
+    `left` is what each pen's filling has left (`left_by_tip`), `last` the pen that drew last out of
+    each holder (`last_by_slot`).
     """
-    left: dict[int, float] = {}
-    held: dict[int, _Tip] = {}
+    left = dict(left)
+    held: dict[int, Tip] = {}
     before = {slot: _tip(name, pens) for slot, name in last.items()}
-    lengths = {
-        piece.stroke.id: piece.stroke.length * piece.stroke.times(pens.named(piece.stroke.pen))
-        for piece in section.pieces
-    }
+    drawn = {piece.stroke.id: piece.stroke for piece in section.pieces}
     questions: list[str] = []
     strokes: list[PenUse] = []
     new = False
     for stroke in _tip_by_tip(todo, pens):
-        pen = pens.named(stroke.pen)
+        slot = pens.named(stroke.pen).slot
         tip = _tip(stroke.pen, pens)
         asked: list[str] = []
-        spent_one = False
         # A section of ink alone may come after one that ended with the removable pen.
-        other = _shared(pen.slot, section, pens) or before.get(pen.slot, tip) != tip
-        if held.get(pen.slot) != tip and other:
-            asked.append(f"Holder {pen.slot} needs the pen for {stroke.pen}. Is it in?")
-        held[pen.slot] = tip
-        if pen.ink_length is not None:
-            left.setdefault(pen.slot, pen.ink_length - spent.get(pen.slot, 0.0) % pen.ink_length)
-            need = lengths[stroke.id]
-            if left[pen.slot] < need:
-                asked.append(f"Put a new pen into holder {pen.slot}. Is it in?")
-                spent_one = True
-                left[pen.slot] = pen.ink_length
-            left[pen.slot] -= need
+        other = _shared(slot, section, pens) or before.get(slot, tip) != tip
+        if held.get(slot) != tip and other:
+            asked.append(f"Holder {slot} needs the pen for {stroke.pen}. Is it in?")
+        held[slot] = tip
+        spent_one = _draws(drawn[stroke.id], pens, left)
+        if spent_one:
+            asked.append(f"Put a new pen into holder {slot}. Is it in?")
         if asked and strokes:
             yield PenStretch(tuple(questions), tuple(strokes), new)
             questions, strokes, new = [], [], False
@@ -104,21 +98,43 @@ def _of_pen(section: Section, *, removable: bool) -> Section:
     return replace(section, pieces=tuple(pieces), route=route)
 
 
-def spent_by_slot(
+def left_by_tip(
     sections: Iterable[Section], pens: PensTable, kept: Iterable[KeptStroke]
-) -> dict[int, float]:
-    """mm of line that each holder's pens have drawn, by what is kept of the strokes."""
-    from devices.session.progress import inked_by_slot
+) -> dict[Tip, float]:
+    """What is left of each pen's filling, by what is kept of the strokes, oldest first.
 
-    drawn: dict[str, set[str]] = {}
-    for event in kept:
-        if event.event != "sent":
-            drawn.setdefault(event.section, set()).add(event.stroke)
-    spent: dict[int, float] = {}
-    for section in sections:
-        if section.id in drawn:
-            for slot, length in inked_by_slot(section, pens, drawn[section.id]).items():
-                spent[slot] = spent.get(slot, 0.0) + length
+    1 is a whole one, which a pen that drew nothing has.
+    """
+    named = {
+        (section.id, piece.stroke.id): piece.stroke
+        for section in sections
+        for piece in section.pieces
+    }
+    drawn = dict.fromkeys((one.section, one.stroke) for one in kept if one.event != "sent")
+    return left_after([named[one] for one in drawn if one in named], pens, {})
+
+
+def left_after(
+    strokes: Iterable[Stroke], pens: PensTable, left: Mapping[Tip, float]
+) -> dict[Tip, float]:
+    """What is left of each pen's filling once `strokes` are drawn too."""
+    after = dict(left)
+    for stroke in strokes:
+        _draws(stroke, pens, after)
+    return after
+
+
+def _draws(stroke: Stroke, pens: PensTable, left: dict[Tip, float]) -> bool:
+    """Takes what `stroke` needs from what is left; whether that needs a new pen.
+
+    Counted in fillings: what one pen draws may be stated to last differently, line by heavy line.
+    """
+    pen, tip = pens.named(stroke.pen), _tip(stroke.pen, pens)
+    if pen.ink_length is None:
+        return False
+    need = stroke.length * stroke.times(pen) / pen.ink_length
+    spent = left.get(tip, 1.0) < need - _HAIR
+    left[tip] = (1.0 if spent else left.get(tip, 1.0)) - need
     return spent
 
 
@@ -139,13 +155,13 @@ def last_by_slot(
     return last
 
 
-def _tip(name: str, pens: PensTable) -> _Tip:
+def _tip(name: str, pens: PensTable) -> Tip:
     return pens.named(name).slot, name == "removable"
 
 
 def _tip_by_tip(strokes: Sequence[PenUse], pens: PensTable) -> list[PenUse]:
     """Strokes in their order, but those of one pen together where pens share a holder."""
-    first: dict[_Tip, int] = {}
+    first: dict[Tip, int] = {}
     for stroke in strokes:
         first.setdefault(_tip(stroke.pen, pens), len(first))
     return sorted(strokes, key=lambda stroke: first[_tip(stroke.pen, pens)])

@@ -13,13 +13,13 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 
 from devices.driving.port import DeviceError
-from devices.inking.pen_change import last_by_slot, spent_by_slot, stretches
+from devices.inking.pen_change import last_by_slot, left_by_tip, stretches
 from devices.moves_ink import device_settings, what_moves_ink
 from devices.session.keypresses import single_keys
 from devices.session.progress import in_words, verdicts
 from devices.session.session import begin, opened, set_anew, set_for
 from devices.setting_down import set_down as setdown
-from devices.setting_down.read_pointer import find_pointer
+from devices.setting_down.read_pointer import doubt_pointer, find_pointer
 from devices.setting_down.read_verniers import (
     by_what_they_show,
     halves_of_these,
@@ -52,8 +52,6 @@ class RunOutcome:
 
     ended: Literal["done", "paused", "stopped", "not allowed"]
     drawn: int
-    new_pen: bool = False
-    """Whether a spent pen that inks was changed for another."""
 
 
 def ink_section(
@@ -88,7 +86,7 @@ def ink_section(
                 return RunOutcome("not allowed", 0)
             outcome = _ink(stance, place, link, clock)
             if outcome.ended == "done":
-                find_pointer(stance, place, link, new_pen=outcome.new_pen)
+                find_pointer(stance, place, link)
             return outcome
         finally:
             link.leave()
@@ -116,9 +114,9 @@ def _ink(
     known = verdicts(made.strokes, record.strokes(section.id))
     wanted = known.to_ink if only is None else known.to_ink & only
     todo = [stroke for stroke in made.strokes if stroke.id in wanted]
-    spent = spent_by_slot(place.plan.sections, pens, record.strokes())
+    left = left_by_tip(place.plan.sections, pens, record.strokes())
     last = last_by_slot(place.plan.sections, pens, record.strokes())
-    in_turn = list(stretches(section, todo, pens, spent, last))
+    in_turn = list(stretches(section, todo, pens, left, last))
     _refuse_pens_unattended(section, in_turn, place)
     link = set_anew(link, section, place)
     _tell_overstated(link, place)
@@ -138,7 +136,7 @@ def _ink(
             f"section {section.id}: all was sent, and {counted(shown.left, 'stroke')} not "
             "confirmed. Look at the cloth, and run drive again to ink what is missing"
         )
-    return RunOutcome(ended, shown.done, any(stretch.new_pen for stretch in in_turn))
+    return RunOutcome(ended, shown.done)
 
 
 @contextmanager
@@ -195,6 +193,9 @@ def _stretch_by_stretch(
         if not begun:
             driver.run = _begun(stance, place)
             begun = True
+        if stretch.new_pen:
+            # However the section ends, and whether or not it is gone on with.
+            doubt_pointer(place)
         if stretch.questions:
             # A pen was changed by hand: what was pressed at the panel meanwhile tells now.
             driver.send(script.hop_to(script.at))

@@ -9,6 +9,7 @@ from devices.history import has_record, in_force
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
+    from devices.inking.pen_change import Tip
     from devices.job import Job
     from devices.paper.asked import Asked
     from marking.output.report import InForce
@@ -125,8 +126,7 @@ def _pens_asked_for(plan: Plan, job: Job) -> dict[str, tuple[str, ...]]:
     A pen whose profile does not say how long it lasts lasts as a tip does, as where it is bought.
     """
     from devices.dialects.writer import PenUse
-    from devices.inking.pen_change import stretches
-    from devices.session.progress import inked_by_slot
+    from devices.inking.pen_change import left_after, stretches
 
     pens = job.pens.model_copy(
         update={
@@ -135,19 +135,18 @@ def _pens_asked_for(plan: Plan, job: Job) -> dict[str, tuple[str, ...]]:
         }
     )
     found: dict[str, tuple[str, ...]] = {}
-    spent: dict[int, float] = {}
+    left: dict[Tip, float] = {}
     last: dict[int, str] = {}
     for section in plan.sections:
         strokes = [piece.stroke for piece in section.pieces]
         todo = [PenUse(stroke.id, stroke.pen, (), joined=False) for stroke in strokes]
         asked = [
             question.removesuffix(" Is it in?")
-            for stretch in stretches(section, todo, pens, spent, last)
+            for stretch in stretches(section, todo, pens, left, last)
             for question in stretch.questions
         ]
         found[section.id] = tuple(asked)
-        for slot, length in inked_by_slot(section, pens, [one.id for one in strokes]).items():
-            spent[slot] = spent.get(slot, 0.0) + length
+        left = left_after(strokes, pens, left)
         last |= {pens.named(stroke.pen).slot: stroke.pen for stroke in strokes}
     return found
 

@@ -13,10 +13,8 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence
 
     from devices.dialects.writer import PenUse
-    from marking.job.keys import PensTable
     from marking.record.record import Record
     from marking.record.rows import KeptStroke
-    from marking.sections.plan import Section
 
 
 @dataclass(frozen=True)
@@ -79,18 +77,6 @@ def what_next(section: str, ended: str, record: Record, again: str) -> Iterator[
     }.get(ended, "Look that the pen is up.")
     yield f"{section} is begun. {pen} Do not move the device, nor the cover under it"
     yield f"To go on: {again}"
-
-
-def inked_by_slot(section: Section, pens: PensTable, drawn: Iterable[str]) -> dict[int, float]:
-    """mm of line, passes counted, that the drawn strokes took from each pen holder."""
-    done = set(drawn)
-    spent: dict[int, float] = {}
-    for piece in section.pieces:
-        if piece.stroke.id in done:
-            pen = pens.named(piece.stroke.pen)
-            inked = piece.stroke.length * piece.stroke.times(pen)
-            spent[pen.slot] = spent.get(pen.slot, 0.0) + inked
-    return spent
 
 
 def record_csv(record: Record) -> str:

@@ -33,33 +33,51 @@ if TYPE_CHECKING:
     from marking.sections.plan import Section
 
 
-def find_pointer(stance: Stance, place: Workplace, link: Link, *, new_pen: bool) -> None:
+def doubt_pointer(place: Workplace) -> None:
+    """Keeps that another pen inks from now on, which may stand otherwise than the last."""
+    kept = pointers_kept(place.record, place.job)
+    if kept and not place.rehearsal:
+        _keep(pen_changed(kept[-1], place.job.plotter.pointer_doubt, _placed(place)), place)
+
+
+def find_pointer(stance: Stance, place: Workplace, link: Link) -> None:
     """Asks for it once a section is inked where it is to be found, and keeps what is found.
 
-    That is at the first section, after a pen was changed and where a person wants it; where
-    nobody is there to bring the pen over a crossing, it says what is taken instead.
+    That is at the first section, after a pen was changed in one and where a person wants it;
+    where nobody is there to bring the pen over a crossing, it says what is taken instead.
     """
-    section, kept = stance.section, pointers_kept(place.record, place.job)
+    section, kept, after = stance.section, pointers_kept(place.record, place.job), _placed(place)
     first = not kept and len({i.section for i in place.record.ink() if i.event == "done"}) == 1
+    # Since the section was placed: perhaps in a run of it that was stopped.
+    new_pen = bool(kept) and not kept[-1].count and kept[-1].after == after
     if place.rehearsal or section_mended(section.id) is not None:
         return
-    if not (first or (kept and new_pen) or place.pointer):
+    if not (first or new_pen or place.pointer):
         return
-    check, after = None, max((one.id for one in place.record.placements()), default=0)
+    check = None
     if place.person.attended and has_keyboard():
         check = _found(stance, place, link, after)
-    if check is None and kept and new_pen:
-        check = pen_changed(kept[-1], place.job.plotter.pointer_doubt, after)
-    if check is None or not check.count:
-        doubt = place.job.plotter.pointer_doubt if check is None else check.doubt
-        taken = "where its pen does" if check is None else "where it was found with the last pen"
-        place.person.say(
-            f"{section.id}: nobody found how far what reads stands from what inks; it is taken to "
-            f"stand {taken}, to {doubt:.2f} mm. drive --pointer asks for it after the next section"
-        )
     if check is not None:
-        name = device_name(place.job.plotter)
-        place.record.add_check(layout_hash(place.layout), "pointer", name, pointer_record(check))
+        _keep(check, place)
+        return
+    doubt = kept[-1].doubt if kept else place.job.plotter.pointer_doubt
+    stands = "where it was found before" if kept else "where its pen does"
+    if kept and not kept[-1].count:
+        stands = "where it was found with the last pen"
+    place.person.say(
+        f"{section.id}: nobody found how far what reads stands from what inks; it is taken to "
+        f"stand {stands}, to {doubt:.2f} mm. drive --pointer asks for it after the next section"
+    )
+
+
+def _placed(place: Workplace) -> int:
+    """The last placement kept."""
+    return max((one.id for one in place.record.placements()), default=0)
+
+
+def _keep(check: PointerCheck, place: Workplace) -> None:
+    name = device_name(place.job.plotter)
+    place.record.add_check(layout_hash(place.layout), "pointer", name, pointer_record(check))
 
 
 def _found(stance: Stance, place: Workplace, link: Link, after: int) -> PointerCheck | None:

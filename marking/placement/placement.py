@@ -139,7 +139,10 @@ def place(
     ink_points = outermost_ink(section)
     settled = inked(found.gain, setup, ink_points, joins)
     unsure = _steps_in_doubt(settled, taken)
-    if taken is not None and not unsure:
+    if taken is not None and unsure:
+        # They place nothing; its halves lie where they were drawn, to be read again.
+        settled = replace(settled, taken=replace(taken, steps=()))
+    elif taken is not None:
         settled = _by_steps(found, settled, ink_points, joins, taken)
         setup, pose = settled.setup, settled.setup.stands
         spread = settled.network.spread_of(np.r_[settled.network.places[section.id]])

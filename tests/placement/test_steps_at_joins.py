@@ -143,6 +143,10 @@ def test_a_section_whose_halves_are_read_before_its_ink_meets_the_ink_beside_it(
     without = bench.worst_step()
     halves = bench.lines("r1c2", "-verniers")
     path, shown = bench.steps()
+    # One that is counted on the wrong side places nothing, and can be read again: the halves lie.
+    miscounted = bench.write("miscounted", {**shown, "v01": -1.0})
+    told = bench.ask(*asked, "--steps", miscounted, "--weight", 0.5, code=1)
+    assert "v01" in told["advice"]
     told = bench.ask(*asked, "--steps", path)
     # By marks set wrong alone it would step by over half a millimetre; a vernier tells to 0.1.
     assert without > 0.5

@@ -15,7 +15,7 @@ from ezdxf.addons.hpgl2 import api as hpgl2
 
 from devices.dialects.writer import inkings
 from devices.driving.machine import setting
-from devices.inking.pen_change import last_by_slot, stretches
+from devices.inking.pen_change import last_by_slot, left_by_tip, stretches
 from devices.job import Job
 from marking.job.folder import load_job
 from marking.layout.layout import lay_out
@@ -219,3 +219,40 @@ def test_ink_after_the_removable_pen_is_asked_for_in_a_section_of_ink_alone(
     assert asked() == asked(ink) == []
     (question,) = asked(ink, ticks[0])
     assert "Holder 1 needs the pen for" in question
+
+
+def test_each_pen_in_a_holder_lasts_as_long_as_its_own_profile_says(tmp_path: Path) -> None:
+    folder = text_job(tmp_path / "job", GANTRY.format(pens=""))
+    job = load_job(folder, Job)
+    plan = divide_into_sections(lay_out(job), job, job.plotter.zone)
+    section = plan.sections[0]
+    bed = setting(section, job.plotter, job.pens).bed
+    todo = inkings(section, job.pens.by_name, bed)
+    total = dict.fromkeys(job.pens.by_name, 0.0)
+    for piece in section.pieces:
+        pen = job.pens.named(piece.stroke.pen)
+        total[piece.stroke.pen] += piece.stroke.length * piece.stroke.times(pen)
+    inks = [name for name in total if total[name] and name != "removable"]
+    assert total["removable"]
+    assert len(inks) > 1
+
+    def new_pens(fillings: dict[str, float], *, drawn: bool = False) -> int:
+        """How many are asked for where the section takes so much of each pen's filling."""
+        lasts = {
+            name: pen.model_copy(update={"ink_length": total[name] / fillings[name]})
+            for name, pen in job.pens.by_name.items()
+            if name in fillings
+        }
+        pens = job.pens.model_copy(update=lasts)
+        now = datetime.now(UTC)
+        kept = [KeptStroke(now, 1, section.id, one.id, "drawn") for one in todo if drawn]
+        left = left_by_tip(plan.sections, pens, kept)
+        turns = stretches(section, todo, pens, left, {})
+        return sum("new pen" in question for turn in turns for question in turn.questions)
+
+    # The removable pen is another pen, though it stands in the same holder.
+    assert new_pens({inks[0]: 0.99, "removable": 0.99}) == 0
+    assert new_pens({inks[0]: 0.99, "removable": 0.3}, drawn=True) == 1
+    # One pen that lasts longer for some lines than for others is used up by all of them.
+    assert new_pens(dict.fromkeys(inks, 0.99 / len(inks))) == 0
+    assert new_pens(dict.fromkeys(inks, 0.6)) == 1

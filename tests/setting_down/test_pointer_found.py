@@ -71,10 +71,15 @@ class AtTheKeys(Person):
     answers: str = ENTER
     """To whether it is found now."""
     said: list[str] = field(default_factory=list)
+    pens: int = 99
+    """How many new pens are at hand."""
 
     def say(self, text: str) -> None:
         self.said.append(text)
-        if "Find it now?" in text:
+        if "Put a new pen" in text:
+            left = self.pens - sum("Put a new pen" in one for one in self.said)
+            self._type("n" if left < 0 else ENTER)
+        elif "Find it now?" in text:
             self._type(self.answers)
         elif "[Enter: yes" in text:
             self._type(ENTER)
@@ -108,7 +113,12 @@ def table(tmp_path: Path) -> Iterator[Table]:
 
 
 def inked(
-    table: Table, name: str, person: Person, readings: Sequence[MarkReading], stood: Stood
+    table: Table,
+    name: str,
+    person: Person,
+    readings: Sequence[MarkReading],
+    stood: Stood,
+    ended: str = "done",
 ) -> None:
     """Inks a section whose marks lie where they should, read by a pointer beside the pen."""
     beside = [
@@ -119,7 +129,7 @@ def inked(
     cloth, bed = Cloth(), bed_of(stood.section, table.job.plotter)
     peer = simulated(table.job.plotter, bed, cloth)
     port = OnboardPort(peer, 2000)
-    assert ink_section(stood.section, place, port, port.clock).ended == "done"
+    assert ink_section(stood.section, place, port, port.clock).ended == ended
     peer.advance(port.clock() + 60)
     table.ink[name] = [stood.on_table(bed.table_of(np.array(line.path))) for line in cloth.ink]
 
@@ -194,6 +204,43 @@ def test_a_new_pen_is_asked_about_again_and_stands_in_doubt_where_it_is_not_foun
     assert after.doubt == pytest.approx(np.hypot(before.doubt, 0.05))
     checks = table.place.record.checks("pointer", device_name(job.plotter))
     assert len(checks) == 2
+
+
+def test_a_new_pen_counts_though_its_section_was_left_and_is_asked_about_once_it_is_inked(
+    table: Table, keys: int
+) -> None:
+    inked(table, "r1c1", AtTheKeys(master=keys), (), Stood(table.plan.sections[0]))
+    (before,) = pointers_kept(table.place.record, table.job)
+    pens = table.job.pens
+    short = pens.model_copy(update={"lines": pens.lines.model_copy(update={"ink_length": 500.0})})
+    job = table.job.model_copy(update={"pens": short})
+    again = Table(job, replace(table.place, job=job), table.plan, {})
+    stood = Stood(table.plan.sections[1])
+    read = stood.reads(job, stood.section.locating_marks)
+    leaves = AtTheKeys(master=keys, pens=1)
+    inked(again, "r1c2", leaves, read, stood, "paused")
+    assert not any("Find it now?" in said for said in leaves.said)
+    changed = pointers_kept(table.place.record, job)[-1]
+    assert (changed.offset, changed.count) == (before.offset, 0)
+    assert changed.doubt > before.doubt
+    # Enough for what is left, so that no pen is changed any more.
+    longer = pens.model_copy(update={"lines": pens.lines.model_copy(update={"ink_length": 9e6})})
+    job = table.job.model_copy(update={"pens": longer})
+    again = Table(job, replace(table.place, job=job), table.plan, {})
+    goes_on = AtTheKeys(master=keys)
+    inked(again, "r1c2", goes_on, (), stood)
+    assert not any("Put a new pen" in said for said in goes_on.said)
+    assert pointers_kept(table.place.record, job)[-1].count == 4
+
+
+def test_what_was_found_goes_on_where_a_person_leaves_it_at_that(table: Table, keys: int) -> None:
+    inked(table, "r1c1", AtTheKeys(master=keys), (), Stood(table.plan.sections[0]))
+    found = pointers_kept(table.place.record, table.job)
+    again = Table(table.job, replace(table.place, pointer=True), table.plan, {})
+    stood, person = Stood(table.plan.sections[1]), AtTheKeys(master=keys, answers="n")
+    inked(again, "r1c2", person, stood.reads(table.job, stood.section.locating_marks), stood)
+    assert any("where it was found before" in said for said in person.said)
+    assert pointers_kept(table.place.record, table.job) == found
 
 
 def test_the_doubt_told_of_few_readings_holds_95_of_100() -> None:
