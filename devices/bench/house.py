@@ -106,7 +106,7 @@ class BenchHouse:
                     if changed or jobs != before:
                         await self.show()
                 except CanvasruleError as fault:
-                    await self._tell({"type": "refused", "say": " ".join(fault.messages)})
+                    await self._tell({"type": "refused", "say": "\n".join(fault.messages)})
 
     async def show(self) -> None:
         """Sends every page the jobs, and the open one as it stands."""
@@ -163,7 +163,7 @@ class BenchHouse:
                     await self._done(line.page, command)
                     last = Answer(number)
                 except CanvasruleError as fault:
-                    last = Answer(number, " ".join(fault.messages))
+                    last = Answer(number, "\n".join(fault.messages))
                 except OSError as fault:
                     where = f"{fault.filename}: " if fault.filename else ""
                     last = Answer(number, f"{where}{fault.strerror or fault}; nothing was changed")

@@ -173,10 +173,10 @@ class OpenJob:
             self._wait(name, value)
             return
         if proposed.job is None:
-            raise BadInputError(*proposed.faults.values())
+            raise BadInputError(*self._by_label(proposed.faults))
         if proposed.layout is None and kept_of(self.folder).begun:
             # What is inked stays the measure: a change that would move a line is not kept.
-            raise RefusedError(*proposed.faults.values())
+            raise RefusedError(*self._by_label(proposed.faults))
         self.file.write(text)
         for one in (*waits, name):
             self._wait(one, None)
@@ -194,6 +194,11 @@ class OpenJob:
         if found is None:
             raise BadInputError(_NOTHING)
         return found
+
+    def _by_label(self, faults: Mapping[str, str]) -> list[str]:
+        """Faults in the words of the page, each with the label of the field that it is of."""
+        known = self._fields
+        return [f"{known[at].label}: {said}" if at else said for at, said in faults.items()]
 
     async def errand(self, kind: str, ticked: object = None) -> None:
         """Begins an errand; the lengths typed for it are written first. Raises BadInputError.

@@ -6,6 +6,7 @@ words beside the field that it concerns.
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
@@ -23,6 +24,8 @@ if TYPE_CHECKING:
     from devices.bench.fields import Field
     from marking.layout.layout import Layout
 
+_OF_A_FIELD = re.compile(r"(?P<name>[a-z_.]+)(\[\d+\])?(: | = )")
+"""How a message on a key of job.toml, or on one of the values of its list, begins."""
 LOOKED_AT = {".pdf": "application/pdf", ".svg": "image/svg+xml", ".png": "image/png"}
 
 
@@ -35,7 +38,7 @@ class Standing:
     job: Job | None = None
     layout: Layout | None = None
     faults: Mapping[str, str] = field(default_factory=dict)
-    """What is wrong, by field; under "" what concerns none of them."""
+    """What is wrong, by field, a line each; under "" what concerns none of them."""
     only_missing: bool = False
     """Whether nothing is wrong but that something is not there yet."""
 
@@ -46,7 +49,7 @@ def standing(folder: Path, text: str) -> Standing:
     try:
         written = toml_tables(text, label)
     except BadInputError as fault:
-        return Standing(folder, {}, faults={"": " ".join(fault.messages)})
+        return Standing(folder, {}, faults={"": "\n".join(fault.messages)})
     try:
         job = check_job(written, folder, Job)
     except BadInputError as fault:
@@ -60,16 +63,15 @@ def standing(folder: Path, text: str) -> Standing:
 
 
 def _by_field(messages: tuple[str, ...], label: str) -> dict[str, str]:
-    """Messages by the field whose name they begin with, less where the file lies."""
-    names = [one.name for of_step in fields().values() for one in of_step]
+    """Messages by the field whose name they begin with, less that and where the file lies."""
+    names = {one.name for of_step in fields().values() for one in of_step}
     found: dict[str, str] = {}
     for message in messages:
-        said = message.removeprefix(f"{label}: ")
-        known = [name for name in names if said.startswith((f"{name} =", f"{name}:"))]
-        name = known[0] if known else ""
-        if name:
-            said = said[len(name) :].lstrip(": ")
-        found[name] = f"{found[name]} {said}" if name in found else said
+        said, name = message.removeprefix(f"{label}: "), ""
+        begins = _OF_A_FIELD.match(said)
+        if begins is not None and begins["name"] in names:
+            name, said = begins["name"], said[begins.end() :]
+        found[name] = f"{found[name]}\n{said}" if name in found else said
     return found
 
 

@@ -169,6 +169,20 @@ def test_a_page_that_falls_silent_stops_the_pen_and_another_goes_on(
     other.locator("#told").get_by_text("r1c1: stopped").wait_for(timeout=60_000)
 
 
+def test_a_plotter_that_was_moved_inks_nothing_before_marks_tell_where_it_stands(
+    at_a_plotter: tuple[Bench, str], browser: Browser
+) -> None:
+    run, port = at_a_plotter
+    page = opened(browser, run)
+    page.get_by_label("The plotter was moved").check()
+    asked_to_ink(page, port)
+    refused = page.locator("#told").get_by_text("the device was moved, and no marks were read")
+    until(page, lambda: not answered(page) and refused.count() > 0, "it is refused")
+    page.get_by_text("It ended before all was drawn").wait_for()
+    # The next run is not told so again.
+    assert not page.get_by_label("The plotter was moved").is_checked()
+
+
 def test_the_projectors_stage_and_remote_open_from_the_page_and_what_is_traced_shows(
     run: Bench, browser: Browser
 ) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import resource
 import subprocess
 from typing import TYPE_CHECKING
@@ -92,6 +93,28 @@ def test_a_machine_that_a_terminal_drives_is_not_driven_from_the_page_too(
         finally:
             terminal.kill()
             terminal.communicate()
+
+
+def test_two_benches_started_on_one_job_at_once_are_one(tmp_path: Path) -> None:
+    words = command("bench", "--job", small_job(tmp_path / "a"), "--no-open", "--json")
+    both = [
+        subprocess.Popen(words, stdout=subprocess.PIPE, text=True, env=surroundings())
+        for _ in range(2)
+    ]
+    try:
+        pages = [json.loads(one.stdout.readline())["page"] for one in both if one.stdout]
+        assert len({page.partition("&")[0] for page in pages}) == 1
+        # Whichever came second names its job to the first, and ends.
+        second = int("&job=a" in pages[1])
+        assert "&job=a" in pages[second]
+        assert both[second].wait(20) == 0
+        assert "&job=" not in pages[1 - second]
+        assert both[1 - second].poll() is None
+    finally:
+        for one in both:
+            if one.poll() is None:
+                one.terminate()
+            one.communicate(timeout=20)
 
 
 def test_a_disk_that_takes_nothing_is_said_in_words_and_loses_nothing(

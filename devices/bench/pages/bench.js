@@ -12,7 +12,7 @@ const at = (id) => document.getElementById(id);
 // Where each measurement of the top stands on its drawing, in parts of its width and height.
 const PLACES = {
   "table.survey.far": [0.5, 0.08], "table.survey.near": [0.5, 0.92],
-  "table.survey.zero_end": [0.1, 0.5], "table.survey.far_end": [0.9, 0.5],
+  "table.survey.zero_end": [0.1, 0.58], "table.survey.far_end": [0.9, 0.58],
   "table.survey.diagonal_from_zero_near": [0.66, 0.3],
   "table.survey.diagonal_from_zero_far": [0.34, 0.3],
 };
@@ -98,7 +98,7 @@ function fieldsMade(steps) {
       const box = make(field, { tried, kept });
       if (field.name in PLACES) {
         const [x, y] = PLACES[field.name];
-        box.style.left = `${100 * x}%`;
+        box.style.setProperty("--along", `${100 * x}%`);
         box.style.top = `${100 * y}%`;
         at("top-fields").append(box);
       } else at(`${step}-fields`).append(box);

@@ -72,7 +72,11 @@ async function ports() {
 }
 
 at("rehearse").onclick = () => tap({ do: "machine", act: "rehearse", most: 1 }, texts.rehearse);
-at("ink").onclick = () => tap({ do: "machine", act: "ink", port: at("port").value, most: 1 }, texts.ink);
+at("ink").onclick = () => {
+  tap({ do: "machine", act: "ink", port: at("port").value, most: 1, moved: at("moved").checked }, texts.ink);
+  // It was said of this run; by the next the marks are read.
+  at("moved").checked = false;
+};
 at("take").onclick = () => tap({ do: "machine", act: "take" }, texts.holdHere);
 at("look-again").onclick = ports;
 // A stop waits for no turn, and goes by another way where the connection is gone.
