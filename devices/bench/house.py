@@ -107,6 +107,9 @@ class BenchHouse:
                         await self.show()
                 except CanvasruleError as fault:
                     await self._tell({"type": "refused", "say": "\n".join(fault.messages)})
+                except OSError as fault:
+                    # The folder is other programs' too: the next look finds it as it is by then.
+                    await self._tell({"type": "refused", "say": f"{self.root}: {fault.strerror}"})
 
     async def show(self) -> None:
         """Sends every page the jobs, and the open one as it stands."""

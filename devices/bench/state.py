@@ -7,6 +7,7 @@ words beside the field that it concerns.
 from __future__ import annotations
 
 import re
+from contextlib import suppress
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
@@ -140,8 +141,11 @@ def written_files(folder: Path) -> list[dict[str, Any]]:
     if not out.is_dir():
         return []
     found = sorted(path for path in (*out.glob("*"), *out.glob("paper/*")) if path.is_file())
-    return [
-        {"name": path.relative_to(out).as_posix(), "bytes": path.stat().st_size}
-        for path in found
-        if path.suffix in LOOKED_AT
-    ]
+    told = []
+    for path in found:
+        # A verb may take a file away between being listed and being measured.
+        with suppress(FileNotFoundError):
+            if path.suffix in LOOKED_AT:
+                size = path.stat().st_size
+                told.append({"name": path.relative_to(out).as_posix(), "bytes": size})
+    return told
