@@ -13,7 +13,7 @@ import sys
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
-from devices.bench.fields import fields
+from devices.bench.fields.field import fields
 from devices.bench.jobs import copied, folder_named, free_folder, job_names, jobs_in, renamed
 from devices.bench.open_job import OpenJob
 from devices.serving.held import held
@@ -253,7 +253,7 @@ async def hold_page(house: BenchHouse, socket: WebSocket) -> None:
 
     house.pages.add(line)
     try:
-        await line.tell({"type": "fields", "fields": _told_fields()})
+        await line.tell({"type": "fields", "fields": [one.record for one in fields().values()]})
         async with house.turn:
             await house.show()
             await _told_what_runs(house, line)
@@ -282,7 +282,3 @@ async def _gone(house: BenchHouse, line: PageLine) -> None:
     machine = house.job.machine
     await (machine.left_by if line.left else machine.lost_by)(line.page)
     await house.show_machine()
-
-
-def _told_fields() -> dict[str, Any]:
-    return {step: [one.record for one in of_step] for step, of_step in fields().items()}

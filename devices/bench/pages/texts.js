@@ -15,6 +15,9 @@ export const texts = {
   numeral: gettext("{text}, {height} high"),
   pointer: gettext("{along} from zero, {across} from the near edge"),
 
+  addRow: gettext("One more"), takeAway: gettext("Take away"), leftOpen: gettext("left open"),
+  asTheJob: gettext("what the job's machines say"), none: gettext("none"),
+
   open: gettext("Open"), openNow: gettext("Open now"), openJob: gettext("Open {job}"),
   jobNamed: gettext("{title} ({name})"),
   anotherSize: gettext("another size"),
