@@ -14,14 +14,21 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 from devices.bench.fields.field import fields
-from devices.bench.jobs import copied, folder_named, free_folder, job_names, jobs_in, renamed
+from devices.bench.fields.stock import known_as
+from devices.bench.jobs import (
+    copied,
+    folder_named,
+    free_folder,
+    job_names,
+    jobs_in,
+    renamed,
+)
 from devices.bench.open_job import OpenJob
 from devices.serving.held import held
 from devices.serving.line import Newest, PageLine
 from devices.serving.taps import Answer, Taps, tap_number
 from marking.errors import BadInputError, CanvasruleError, RefusedError
 from marking.job.folder import JOB_FILE
-from marking.shipped_files import stock_names
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -120,8 +127,8 @@ class BenchHouse:
                 "root": str(self.root.resolve()),
                 "jobs": jobs_in(self.root),
                 "open": name,
-                "tables": stock_names("tables"),
-                "plotters": stock_names("plotters"),
+                "tables": known_as("tables"),
+                "plotters": known_as("plotters"),
                 "usual": USUAL_PLOTTER,
                 "pages": len(self.pages),
             }
@@ -216,7 +223,7 @@ class BenchHouse:
 async def _started(folder: Path, command: Mapping[str, Any]) -> None:
     """Makes a job as the terminal does. Raises BadInputError with its words."""
     words = [sys.executable, "-m", "devices.commands", "start", str(folder)]
-    for option in ("table", "length", "width", "plotter"):
+    for option in ("table", "length", "width", "plotter", "units"):
         if value := command.get(option):
             words += [f"--{option}={value}"]
     folder.parent.mkdir(parents=True, exist_ok=True)

@@ -15,6 +15,7 @@ from devices.bench.fields.field import fields
 from devices.bench.fields.typed_so import as_typed
 from devices.bench.fields.words import by_field
 from devices.job import Job
+from devices.ways.chosen import followed
 from marking.errors import BadInputError, CanvasruleError
 from marking.input.toml import toml_tables
 from marking.job.folder import JOB_FILE, check_job
@@ -60,7 +61,7 @@ def standing(folder: Path, text: str) -> Standing:
     except BadInputError as fault:
         return Standing(folder, {}, faults={"": "\n".join(fault.messages)})
     try:
-        job = check_job(written, folder, Job)
+        job = followed(folder, check_job(written, folder, Job), written)
     except BadInputError as fault:
         missing = all(": missing; " in one or GIVEN_TOGETHER in one for one in fault.messages)
         faults = by_field(fault.messages, label)
@@ -71,9 +72,7 @@ def standing(folder: Path, text: str) -> Standing:
         return Standing(folder, written, job, faults=by_field(fault.messages, label))
 
 
-def values(
-    here: Standing, waiting: Mapping[str, str], unfit: Mapping[str, str]
-) -> dict[str, Any]:
+def values(here: Standing, waiting: Mapping[str, str], unfit: Mapping[str, str]) -> dict[str, Any]:
     """What stands in each field: as it was written, and what holds where nothing was.
 
     What is typed and `waiting` for the rest of it stands there too, with what makes it `unfit`.

@@ -14,6 +14,7 @@ from pydantic import BaseModel
 from pydantic_core import PydanticUndefined
 
 from devices.bench.fields.marks import CHOOSE, MEASURE, ROWS
+from devices.bench.fields.stock import known_as
 from devices.bench.fields.work import READY, WAY
 from devices.job import Job
 from marking.job.values import (
@@ -24,7 +25,6 @@ from marking.job.values import (
     IS_SHARE,
     IS_SPEED,
 )
-from marking.shipped_files import stock_names
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
@@ -54,21 +54,34 @@ _NOTED: tuple[tuple[Any, Kind], ...] = (
     (IS_SHARE, "share"),
     (IS_SCALE_ERROR, "share"),
 )
+_MAY_BE_LEFT = ("inking.cross_lines",)
+"""Choices that a way makes too: what is chosen here then only contradicts it."""
 _CHOICES = {"plotter.feet": ("corners",)}
 """Words for keys that hold more than a field can: what else stands there is shown, and stays."""
-_HELP = {"plotter.feet": "One in each corner of its outer size, or as its profile has them."}
+_HELP = {
+    "plotter.feet": "One in each corner of its outer size, or as its profile has them.",
+    "table.survey.reading": "How finely the tape was read.",
+    "paper.size": "Left open, letter for inches and A4 for millimetres.",
+}
+_HALVES = ("zero_near", "far_near", "zero_far", "far_far")
+_SIDES = {
+    "near": ("149 15/16 in", "3808 mm"),
+    "far": ("150 1/16 in", "3811 mm"),
+    "zero_end": ("64 in", "1625 mm"),
+    "far_end": ("63 15/16 in", "1623 mm"),
+    "diagonal_from_zero_near": ("163 1/16 in", "4141 mm"),
+    "diagonal_from_zero_far": ("163 in", "4140 mm"),
+}
 _EXAMPLES: Mapping[str, tuple[str, str]] = {
     "length": ("8 1/4 in", "210 mm"),
     "run": ("900 ft", "300 m"),
     "speed": ("4 in/s", "120 mm/s"),
     "table.length": ("150 in", "380 cm"),
     "table.width": ("64 in", "162 cm"),
-    "table.survey.near": ("149 15/16 in", "3808 mm"),
-    "table.survey.far": ("150 1/16 in", "3811 mm"),
-    "table.survey.zero_end": ("64 in", "1625 mm"),
-    "table.survey.far_end": ("63 15/16 in", "1623 mm"),
-    "table.survey.diagonal_from_zero_near": ("163 1/16 in", "4141 mm"),
-    "table.survey.diagonal_from_zero_far": ("163 in", "4140 mm"),
+    "table.survey.middle": ("64 in", "1625 mm"),
+    **{f"table.survey.half_from_{one}": ("98 5/8 in", "2505 mm") for one in _HALVES},
+    **{f"table.survey.again.{side}": sizes for side, sizes in _SIDES.items()},
+    **{f"table.survey.{side}": sizes for side, sizes in _SIDES.items()},
     "table.survey.square_along": ("4 ft", "120 cm"),
     "table.survey.square_across": ("3 ft", "90 cm"),
     "table.survey.square_between": ("60 1/16 in", "1501 mm"),
@@ -127,6 +140,7 @@ class Field:
             "help": self.help,
             "group": self.group,
             "choices": list(self.choices),
+            "known_as": dict(known_as(_STOCK[self.name]) if self.name in _STOCK else {}),
             "figures": self.figures,
             "lines": self.lines,
             "may_be_left": self.may_be_left,
@@ -153,7 +167,7 @@ def fields() -> Mapping[str, Field]:
 def _field(keys: Keys, label: str, group: str) -> Field:
     name = ".".join(keys)
     if name in _STOCK:
-        choices = tuple(stock_names(_STOCK[name]))
+        choices = tuple(known_as(_STOCK[name]))
         return Field(keys, label, "choice", "A stock profile.", group, choices, may_be_left=True)
     info = _info(keys)
     columns = tuple(_field((*keys, key), word, group) for key, word in ROWS.get(name, {}).items())
@@ -172,7 +186,7 @@ def _field(keys: Keys, label: str, group: str) -> Field:
         figures,
         default,
         _fixed(info.annotation) if kind == "list" else 0,
-        kind in ("choice", "several") and default in (None, ()) and not info.is_required(),
+        kind in ("choice", "several") and (default in (None, ()) or name in _MAY_BE_LEFT),
         several and bool(default) and not any(getattr(one, "min_length", 0) for one in notes),
         _EXAMPLES.get(name) or _EXAMPLES.get(kind) or (_example(notes),) * 2,
         columns,

@@ -20,6 +20,7 @@ Table = tuple[str, ...]
 _BEGINS = re.compile(r"(?P<keys>[a-z_]+(?:\.[a-z_]+)*)(?P<rest>\[\d+\](?:\.[a-z_]+)?)?(?:: | = )")
 """How a message on a key, on one of the values of its list or on a column of a row, begins."""
 _KEY = re.compile(r"(?<![\w.\"/-])[a-z]+(?:[._][a-z]+)*(?![\w\"/-])")
+_HEADING = re.compile(r"\[([a-z_.]+)\]")
 _SIDE = re.compile(r" \(| measures| again|$| is \d")
 """What stands after the name of a side that is an everyday word, where the side is meant."""
 _TABLES: Mapping[str, str] = {
@@ -35,9 +36,12 @@ _TABLES: Mapping[str, str] = {
 }
 """Where it is said what is wrong with a whole table, where none of its keys is named."""
 _SURVEY = ("table", "survey")
-_FILE_TALK = {
+FILE_TALK = {
     "a whole number without quotes": "a whole number",
     "a number without quotes": "a number",
+    "canvasrule ways --all": "“With every stock machine too”",
+    "canvasrule ways": "“Reckon the ways”",
+    "leave that key out": "leave that open",
     "which length was written to which key": "which length was typed where",
 }
 """What is true of a file alone, and how it is said of a page."""
@@ -96,13 +100,20 @@ def in_page_words(said: str, table: Table = ()) -> str:
 
     Keys without their table are known where they are of `table`, or of one table alone.
     """
-    for talk, words in _FILE_TALK.items():
+    for talk, words in FILE_TALK.items():
         said = said.replace(talk, words)
+    said = _HEADING.sub(_table_named, said)
     parts, at = [], 0
     for found, one in _named(said, table):
         parts += [said[at : found.start()], f"“{one.label}”"]
         at = found.end()
     return "".join((*parts, said[at:]))
+
+
+def _table_named(found: re.Match[str]) -> str:
+    """The heading of a table, as the page calls the field that makes it one."""
+    one = fields().get(_TABLES.get(found[1], ""))
+    return f"“{one.label}”" if one is not None else found[0]
 
 
 def _named(said: str, table: Table) -> Iterator[tuple[re.Match[str], Field]]:

@@ -92,8 +92,6 @@ function list(into, texts) {
 function fieldsMade(fields) {
   if (at("top-fields").childElementCount) return;
   for (const field of fields) {
-    // The table of ways is where one is chosen.
-    if (field.name === "ways.way") continue;
     const box = make(field, { tried, kept });
     if (field.name in PLACES) {
       const [x, y] = PLACES[field.name];

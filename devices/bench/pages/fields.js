@@ -1,7 +1,7 @@
 // Fields: made from what the server says of each key, filled with what stands in job.toml. What is
 // typed is tried at once and kept when the field is left; nothing is checked here.
 
-import { texts } from "./texts.js";
+import { filled, texts } from "./texts.js";
 
 const made = new Map();
 let last = {};
@@ -67,7 +67,10 @@ function control(field, id) {
   if (field.kind === "choice") {
     const select = element("select", { id });
     if (field.may_be_left) select.append(new Option(texts.leftOpen, ""));
-    for (const one of field.choices) select.append(new Option(one, one));
+    for (const one of field.choices) {
+      const known = field.known_as[one];
+      select.append(new Option(known ? filled(texts.stock, { known, name: one }) : one, one));
+    }
     return element("div", {}, label, select);
   }
   if (field.kind === "list") return element("div", {}, label, element("textarea", { id, rows: field.lines || 4 }));
@@ -149,7 +152,7 @@ function leftOrNot(box, ticked) {
 }
 
 function shown(field, box, value) {
-  const now = value.written ?? value.holds;
+  const now = value.written ?? (field.may_be_left ? null : value.holds);
   if (field.kind === "switch") { box.querySelector("input").checked = now === true; return; }
   if (field.kind === "several") {
     for (const one of box.querySelectorAll("[data-word]")) one.checked = (now || []).includes(one.dataset.word);
