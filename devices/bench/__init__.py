@@ -5,6 +5,5 @@ figure and no machine of its own: everything shown is what a verb's own function
 It may import: `devices.begun`, `devices.bench.fields`, `devices.driving`, `devices.history`,
 `devices.inking`, `devices.job`, `devices.serving`, `devices.session`, `devices.ways`,
 `marking.begun`, `marking.errors`, `marking.input`, `marking.job`, `marking.layout`,
-`marking.measures`, `marking.output`, `marking.record`, `marking.sections`,
-`marking.shipped_files`.
+`marking.measures`, `marking.output`, `marking.record`, `marking.sections`.
 """

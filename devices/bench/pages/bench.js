@@ -1,7 +1,7 @@
 // The bench page: shows the job it is sent, tries what is typed, sends what is kept. It keeps
 // nothing of its own but what is being typed.
 import { show as showErrand, told as toldErrands } from "./errands.js";
-import { fill, judged, keepTyped, make, tellOthers } from "./fields.js";
+import { fill, judged, keepRefused, keepTyped, make, tellOthers } from "./fields.js";
 import { show as showJobs } from "./jobs.js";
 import { show as showLight } from "./light.js";
 import { look, show as showMachine } from "./mark.js";
@@ -116,6 +116,7 @@ async function shown(message) {
   toldErrands(job);
   showSteps();
   if (drawn === job.drawn) return;
+  if (drawn !== null) keepRefused();
   drawn = job.drawn;
   const answer = await fetch("/layout");
   if (!answer.ok) return;

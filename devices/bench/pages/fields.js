@@ -195,6 +195,15 @@ export function fill(values) {
   }
 }
 
+// Tries what was refused once more: what it was against may have given way.
+export function keepRefused() {
+  for (const state of made.values()) {
+    if (!state.typed || !state.refused || state.box.contains(document.activeElement)) continue;
+    state.refused = null;
+    state.keep();
+  }
+}
+
 // Keeps what was typed and left while nobody heard.
 export function keepTyped() {
   for (const { box, keep } of made.values()) if (!box.contains(document.activeElement)) keep();
