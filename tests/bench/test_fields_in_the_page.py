@@ -124,7 +124,8 @@ def test_a_metric_job_has_no_inch_in_any_field_nor_under_the_pointer(
     (folder / "job.toml").write_text(METRIC, "utf-8")
     page = opened(browser, run, "metric")
     every = page.eval_on_selector_all(
-        "section:not(#jobs) .field :is(input, textarea)", "(all) => all.map((one) => [one.placeholder, one.value])"
+        "section:not(#jobs) .field :is(input, textarea)",
+        "(all) => all.map((one) => [one.placeholder, one.value])",
     )
     found = [text for pair in every for text in pair if " in" in f" {text}" or " ft" in text]
     assert found == []
