@@ -9,6 +9,7 @@ import json
 import re
 from typing import TYPE_CHECKING, Any
 
+from devices.begun import plan_of
 from devices.bench.drawn import drawn_lines
 from devices.bench.errands import PROOF_FILE, TRIAL_FILE, Errands
 from devices.bench.fields.field import fields
@@ -20,6 +21,8 @@ from devices.bench.proposal import faults_of_waiting, proposal
 from devices.bench.state import standing, values, written_at, written_files
 from devices.bench.steps import Kept, kept_of, steps
 from devices.bench.typed import keep_waiting, waiting, write_measured
+from devices.history import kept_correction
+from devices.ways.chosen import chosen_way
 from marking.errors import BadInputError, CanvasruleError
 from marking.job.folder import RECORD_FILE
 from marking.output.layout_json import layout_record
@@ -131,6 +134,21 @@ class OpenJob:
         if good is None or good.job is None or good.layout is None:
             return "[]"
         return json.dumps(drawn_lines(self.folder, good.job, good.layout, self.machine))
+
+    def sections(self) -> str:
+        """The sections of the way chosen, or of the plotter: each with its box, mm, table.
+
+        Raises CanvasruleError where there is no marking, or it cannot be divided.
+        """
+        good = self.good
+        if good is None or good.job is None or good.layout is None:
+            raise BadInputError("nothing is laid out yet; mend what is said to be wrong")
+        way = chosen_way(self.folder, good.job)
+        zone = "plotter" if way is None else way.zone
+        correction = kept_correction(self.folder, good.job)
+        plan = plan_of(self.folder, zone, good.job, good.layout, correction)
+        told = [{"id": one.id, "core": list(one.core)} for one in plan.sections]
+        return json.dumps({"sections": told})
 
     def tried(self, name: str, value: Written) -> str:
         """What the job would be with one field changed: faults by field, and its layout.
