@@ -49,7 +49,7 @@ export function inked(lines) {
 }
 
 // What a result lays over the marking, in table millimetres: { box, fill }, { line, ink, arrow },
-// { dot, ink }, { say, at }. It stays until another does, or until it is taken off.
+// { dot, ink }, { say, at, above }. It stays until another does, or until it is taken off.
 export function over(items, words = "") {
   laid = items;
   document.getElementById("over").hidden = !items.length;
@@ -87,9 +87,9 @@ function drawOver(scale) {
   pen.font = `600 ${13 * ratio}px system-ui, sans-serif`;
   pen.textAlign = "center";
   pen.textBaseline = "middle";
-  for (const { say, at } of laid) {
+  for (const { say, at, above } of laid) {
     if (!say) continue;
-    const [x, y] = [canvas.width / 2 + (at[0] - look.x) * scale, canvas.height / 2 - (at[1] - look.y) * scale];
+    const [x, y] = [canvas.width / 2 + (at[0] - look.x) * scale, canvas.height / 2 - (at[1] - look.y) * scale - (above ? 15 * ratio : 0)];
     const wide = pen.measureText(say).width + 6 * ratio;
     pen.fillStyle = "#ffffffd9";
     pen.fillRect(x - wide / 2, y - 9 * ratio, wide, 18 * ratio);
@@ -191,6 +191,8 @@ function sized() {
   canvas.height = height;
   if (isWhole) whole(); else redraw();
 }
+
+export const inInches = () => units !== "mm";
 
 export function length(mm) {
   if (units === "mm") return `${mm.toFixed(1).replace(/\.0$/, "").replace(/^-0$/, "0")} mm`;

@@ -49,6 +49,7 @@ export const texts = {
   canvas: gettext("Canvas"),
   canvasWhy: gettext("It takes {across} of the width; the rest is cut back with the wrap."),
   canvasJoined: gettext("It takes {across} across and is joined; the words below say where."),
+  strip: gettext("A strip of it"), stripWhy: gettext("Sewn to the far side, the join pressed open."),
   pad: gettext("Pad"), padWhy: gettext("Cut flush with the top's own edges, in place."),
   underlay: gettext("Underlay"), sheets: gettext("{count} sheets"), sheetSize: gettext("{long} by {wide}"),
   underlayWhy: gettext("{pieces} pieces, by {cuts} cuts."),

@@ -25,7 +25,7 @@ function laid({ marks, forecast }) {
   const most = forecast.tolerance;
   return [
     ...marks.map((one) => ({ dot: one.at, ink: "#0f766e" })),
-    ...forecast.sections.map((one) => ({ say: one.error.toFixed(1), at: one.at })),
+    ...forecast.sections.map((one) => ({ say: one.error.toFixed(1), at: one.at, above: true })),
     ...forecast.sections.filter((one) => one.error > most).map((one) => ({ dot: one.at, ink: "#b3140c" })),
   ];
 }
