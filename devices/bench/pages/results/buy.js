@@ -12,7 +12,7 @@ function bought(mm) {
 
 const metres = (mm) => `${(mm / 1000).toFixed(0)} m`;
 
-export function buy(place, found) {
+export function buy(found) {
   const { canvas, pad, underlay } = found;
   const rows = [
     [texts.canvas, bought(canvas.cut[0]), length(canvas.bought_width),
@@ -29,5 +29,5 @@ export function buy(place, found) {
       filled(texts.markerWhy, { line: metres(one.ink_mm), lasts: metres(one.lasts_mm) }),
     ]),
   ];
-  place.replaceChildren(table(texts.whatToBuy, [texts.what, texts.howMuch, texts.width, texts.why], rows));
+  return [table(texts.whatToBuy, [texts.what, texts.howMuch, texts.width, texts.why], rows)];
 }

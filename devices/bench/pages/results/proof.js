@@ -19,7 +19,7 @@ export function drawDistance(one) {
   ], filled(texts.distanceShown, { id: one.id }));
 }
 
-export function verdict(place, found) {
+export function verdict(found) {
   const rows = Object.entries(found.limits).map(([name, one]) => [
     LIMITS[name] ?? name, mm(one.at_most), mm(one.allowed), one.sections.join(", "), OUTCOMES[one.outcome] ?? one.outcome,
   ]);
@@ -28,12 +28,12 @@ export function verdict(place, found) {
   ]);
   const show = element("button", {}, texts.showMap);
   show.onclick = () => map(found);
-  place.replaceChildren(element("article", { class: "card", "aria-label": texts.verdict },
+  map(found);
+  return [element("article", { class: "card", "aria-label": texts.verdict },
     element("p", { class: found.outcome === "fail" ? "big fault" : "big" }, OUTCOMES[found.outcome] ?? found.outcome),
     table(texts.verdict, [texts.what, texts.atMost, texts.allowed, texts.where, texts.outcome], rows),
     table(texts.wholeCover, [texts.what, texts.off], whole),
-    element("div", { class: "row" }, show)));
-  map(found);
+    element("div", { class: "row" }, show))];
 }
 
 // Each section's own error as an arrow, drawn so much too long that the allowed one is half a

@@ -3,7 +3,7 @@ import { over } from "../picture.js";
 import { filled, texts } from "../texts.js";
 import { element, mm, table } from "./elements.js";
 
-export function tape(place, found) {
+export function tape(found) {
   const { forecast } = found;
   const rows = [
     [texts.worstLine, mm(forecast.worst_line), mm(forecast.tolerance)],
@@ -11,13 +11,13 @@ export function tape(place, found) {
   ];
   const show = element("button", {}, texts.showMarks);
   show.onclick = () => over(laid(found), texts.marksShown);
-  place.replaceChildren(element("article", { class: "card", "aria-label": texts.tapeMarks },
+  return [element("article", { class: "card", "aria-label": texts.tapeMarks },
     element("p", { class: forecast.holds ? "big" : "big fault" }, forecast.holds ? texts.holds : texts.holdsNot),
     element("p", {}, filled(texts.marksCount, {
       marks: found.marks.length, readings: forecast.readings, hours: (forecast.minutes / 60).toFixed(1),
     })),
     table(texts.forecast, [texts.what, texts.atMost, texts.allowed], rows),
-    element("div", { class: "row" }, show)));
+    element("div", { class: "row" }, show))];
 }
 
 // Each mark, and how far each section would lie off, in mm.
