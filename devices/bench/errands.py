@@ -94,6 +94,11 @@ class Errands:
     _processes: dict[str, Process] = field(default_factory=dict)
     _tasks: set[asyncio.Task[None]] = field(default_factory=set)
 
+    @property
+    def at_work(self) -> bool:
+        """Whether any goes on."""
+        return bool(self._processes)
+
     async def start(self, kind: str, of: int, said: tuple[str, ...] = ()) -> None:
         """Begins an errand, with words that were `said` for it.
 

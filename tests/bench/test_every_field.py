@@ -17,7 +17,7 @@ from devices.bench.open_job import OpenJob
 from devices.commands.shared import read_job
 from marking.errors import BadInputError, CanvasruleError
 from tests.bench.benches import kept, small_job
-from tests.bench.every_key import WRONG, keys, same_words, typed
+from tests.bench.every_key import SIX, WRONG, keys, same_words, typed
 from tests.conftest import toml
 
 if TYPE_CHECKING:
@@ -173,8 +173,7 @@ def test_a_slip_among_the_six_is_said_where_it_was_typed_and_all_wait_for_it(
     tmp_path: Path,
 ) -> None:
     job = opened(small_job(tmp_path / "a"))
-    six = {"near": "27 in", "far": "26 in", "zero_end": "17 in", "far_end": "17 in"}
-    six |= {f"diagonal_from_zero_{end}": "31 1/16 in" for end in ("near", "far")}
+    six = {**SIX, "near": "27 in"}
     before = kept(job.folder)
     for side, length in six.items():
         job.act({"do": "set", "name": f"table.survey.{side}", "value": length})
