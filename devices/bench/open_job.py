@@ -39,7 +39,9 @@ MEASURED: Mapping[str, tuple[str, str]] = {
 TICKED: Mapping[str, str] = {"ruled": "--done", "unruled": "--undo"}
 """Errands that name lines ruled by hand, and the option that takes them."""
 _LINES = re.compile(r"[0-9a-z][0-9a-z, -]{0,300}")
-_LONGEST_PORT = 200
+_LONGEST_PORT = _LONGEST_REASON = 200
+_SWITCHES = ("moved", "verniers", "pointer")
+_REASONS = {"anyway": "--ink-anyway", "untried": "--ink-untried"}
 _SURVEY = "table.survey."
 _NOTHING = "That is nothing this page says; reload it."
 
@@ -235,8 +237,7 @@ class OpenJob:
         if act == "rehearse":
             await self.machine.start(page, ["--simulate", *most], rehearsal=True)
         elif act == "ink":
-            moved = ["--moved"] if command.get("moved") is True else []
-            options = [f"--port={_port(command)}", *most, *moved]
+            options = [f"--port={_port(command)}", *most, *_wishes(command)]
             await self.errands.end(ASK_PORTS)
             await self.errands.changed(ASK_PORTS)
             await self.machine.start(page, options, rehearsal=False)
@@ -262,6 +263,17 @@ def _port(command: Mapping[str, Any]) -> str:
             "no port is chosen: choose the one that the machine is on, or type its name"
         )
     return port
+
+
+def _wishes(command: Mapping[str, Any]) -> list[str]:
+    """What else a page wishes for one run, as `drive` takes it. Raises BadInputError."""
+    wished = [f"--{name}" for name in _SWITCHES if command.get(name) is True]
+    for key, option in _REASONS.items():
+        reason = str(command.get(key) or "").strip()
+        if len(reason) > _LONGEST_REASON or not reason.isprintable():
+            raise BadInputError(f"{reason[:40]!r}: give a reason in one line of words")
+        wished += [f"{option}={reason}"] if reason else []
+    return wished
 
 
 def _count(value: object) -> list[str]:

@@ -95,7 +95,7 @@ def _asked(verniers: Sequence[JoinVernier], place: Workplace) -> dict[str, float
     for one in verniers:
         question = f"{one.id}, {' to '.join(one.sections)}, {_WAYS[one.axis]}: what step? [mm]"
         while (typed := place.person.tells(f"{question} (Enter alone leaves it out)")) != "":
-            step = _millimetres(typed)
+            step = step_typed(typed)
             if step is not None and abs(step) <= one.most + 1e-9:
                 shown[one.id] = step
                 break
@@ -103,7 +103,7 @@ def _asked(verniers: Sequence[JoinVernier], place: Workplace) -> dict[str, float
     return shown
 
 
-def _millimetres(typed: str) -> float | None:
+def step_typed(typed: str) -> float | None:
     """A step as typed, a bare number being mm as the question says, a length with its unit what
     it says; None for anything else.
     """

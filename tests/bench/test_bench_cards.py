@@ -15,7 +15,6 @@ from tests.bench.benches import (
     choose_port,
     command,
     opened,
-    small_job,
     surroundings,
     until,
 )

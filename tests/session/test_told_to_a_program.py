@@ -2,16 +2,21 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
 import os
 import subprocess
+import threading
 from typing import TYPE_CHECKING, Any
 
 import pytest
 
 from devices.commands import main
 from devices.job import Job
+from devices.session import person
+from devices.session.person import Person
 from devices.session.piped_keys import ASKED_BY
+from devices.setting_down.read_verniers import step_typed
 from marking.job.folder import load_job
 from marking.layout.layout import lay_out
 from marking.measures.lengths import parse_length
@@ -164,3 +169,40 @@ def test_a_person_at_a_terminal_is_shown_no_figures(
     assert "{" not in said
     with open_record(job / "out" / "rehearsal") as record:
         assert record.strokes("r1c1")
+
+
+def asked(
+    keys: str, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> tuple[str | None, list[dict[str, Any]]]:
+    """What a program's keys answer to a question for something typed, and what it was told."""
+    monkeypatch.setenv(ASKED_BY, "lines")
+    ready, pressed = threading.Event(), iter(keys.split())
+    # What was pressed before the question answers none.
+    monkeypatch.setattr(person, "forget_keys", ready.set)
+    monkeypatch.setattr(person, "key_pressed", lambda: next(pressed) if ready.is_set() else None)
+    with contextlib.suppress(KeyboardInterrupt):
+        found = Person(attended=True).tells("What step?")
+        return found, [json.loads(line) for line in capsys.readouterr().err.splitlines()]
+    return None, []
+
+
+def test_what_is_typed_comes_in_as_a_line_of_its_own_and_a_stop_ends_the_run(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    answer, told = asked("left enter =-1/64in", monkeypatch, capsys)
+    assert answer == "-1/64in"
+    assert told == [{"type": "What step?"}, {"say": "  -1/64in"}]
+    assert asked("=", monkeypatch, capsys)[0] == ""
+    # A stop is no empty answer, which would go on to ink.
+    assert asked("s n q", monkeypatch, capsys)[0] is None
+
+
+@pytest.mark.parametrize(
+    ("typed", "step"),
+    [("0.2", 0.2), ("-0,2", -0.2), ("0.3 mm", 0.3), ("1/64 in", 25.4 / 64),
+     ("-1/64 in", -25.4 / 64), ("+0.1 mm", 0.1), ("a bit", None), ("-", None)],
+)  # fmt: skip
+def test_a_step_is_typed_in_millimetres_or_as_any_length_with_its_side(
+    typed: str, step: float | None
+) -> None:
+    assert step_typed(typed) == (None if step is None else pytest.approx(step))

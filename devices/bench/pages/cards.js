@@ -122,12 +122,14 @@ function inkingNow({ progress, verdict }) {
 export function ended(machine, go) {
   const { told: { ended: end, verdict }, faults } = machine;
   const stood = end?.ended ?? "";
-  const begun = ["paused", "stopped", "interrupted", "failed"].includes(stood);
+  // Of a section that nothing is inked of there is nothing to say.
+  const begun = ["paused", "stopped", "interrupted", "failed"].includes(stood) && end.words.length > 0;
   const well = machine.ended === 0;
   at("ended-name").textContent = machine.rehearsal ? texts.rehearsalOver
     : well && end && !end.left ? texts.allInked
     : stood === "done" && well ? filled(texts.sectionDone, end)
-    : begun ? filled(texts.sectionBegun, end) : texts.endedEarly;
+    : begun ? filled(texts.sectionBegun, end)
+    : machine.told.progress ? texts.endedMidway : texts.nothingInked;
   words(at("ended-faults"), faults);
   words(at("ended-words"), end?.words ?? []);
   at("ended-verdict").hidden = !verdict || verdict.holds || stood !== "not allowed";

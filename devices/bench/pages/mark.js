@@ -79,9 +79,14 @@ export async function look() {
 function begin(most, moved) {
   const port = chosenPort();
   if (!port) return;
-  tap({ do: "machine", act: "ink", port, ...(most ? { most } : {}), moved }, texts.ink);
+  tap({
+    do: "machine", act: "ink", port, ...(most ? { most } : {}), moved,
+    verniers: at("verniers").checked, pointer: at("pointer-anew").checked,
+    anyway: at("ink-anyway").value.trim(), untried: at("ink-untried").value.trim(),
+  }, texts.ink);
   // It was said of this run; by the next the marks are read.
-  at("moved").checked = false;
+  at("moved").checked = at("pointer-anew").checked = false;
+  at("ink-anyway").value = at("ink-untried").value = "";
 }
 
 function typed() {

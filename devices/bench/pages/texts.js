@@ -81,6 +81,8 @@ export const texts = {
   allInked: gettext("All is inked."),
   sectionDone: gettext("{section} is done."),
   sectionBegun: gettext("{section} is begun and not done."),
+  endedMidway: gettext("It ended in the middle of inking: look that the pen is up."),
+  nothingInked: gettext("Nothing was inked."),
   inkNext: gettext("Ink the next section"), inkThis: gettext("Ink {next}"),
   goOnWith: gettext("Go on with {next}"),
   goOnMoved: gettext("{section} was moved: read its marks anew"),
