@@ -39,6 +39,9 @@ def at_a_plotter(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Ben
     """A bench over a job of four sections, and the port of a simulated plotter over TCP."""
     folder = tmp_path_factory.mktemp("jobs") / "a"
     make_job(folder, "flatbed-a3", WIDE_LIMITS)
+    toml = folder / "job.toml"
+    # Verniers are read before the ink where the removable pen has a holder of its own.
+    toml.write_text(toml.read_text("utf-8").replace("slot = 1", "slot = 2"), "utf-8")
     with plotter_at(folder, 1500) as port, bench(folder) as run:
         yield run, port[1]
 
@@ -58,6 +61,14 @@ def card(page: Page, name: str) -> None:
     assert page.locator("#mark article:visible").count() == 1
 
 
+def answered_typing(page: Page) -> bool:
+    """Leaves out whatever else is to be typed; whether ink goes on."""
+    page.evaluate("""() => {
+        if (!document.querySelector('#typing').hidden) document.querySelector('#typed-send').click();
+    }""")
+    return page.locator("#card-inking").is_visible()
+
+
 def boxes(page: Page) -> tuple[dict[str, float], dict[str, float]]:
     """The table and the machine on the drawing, in its own units."""
     table, machine = page.evaluate("""() => ['.top', '.machine'].map((name) => {
@@ -75,6 +86,8 @@ def test_a_section_is_set_down_read_judged_and_inked_card_by_card(
     page = opened(browser, run)
     told = sections(run.root / "a")
     choose_port(page, port)
+    page.locator("#run-more summary").click()
+    page.locator("#verniers").check()
     page.locator("#ink-all").click()
     card(page, "set-down")
     assert page.locator("#set-down-name").inner_text() == "Set it down: r1c1, 1 of 4"
@@ -86,8 +99,8 @@ def test_a_section_is_set_down_read_judged_and_inked_card_by_card(
     page.keyboard.press("Enter")
     card(page, "inking")
     assert page.locator("#inking-name").inner_text() == "Inking r1c1"
-    every = len(told["r1c1"]["strokes"])
-    assert page.locator("#ink-strokes").inner_text().endswith(f"of {every} strokes")
+    every = int(page.locator("#ink-strokes").inner_text().split()[2])
+    assert every > len(told["r1c1"]["strokes"]), "verniers are drawn beside them"
     page.locator("#asks").get_by_text("Find it now?").wait_for(timeout=60_000)
     assert page.evaluate("document.querySelector('#ink-bar').value") == every
     page.keyboard.press("n")
@@ -121,6 +134,18 @@ def test_a_section_is_set_down_read_judged_and_inked_card_by_card(
     until(page, lambda: "w02, 2 of 2" in page.locator("#mark-now").inner_text(), "the second")
     assert page.locator("#marks-drawing .read").count() == 1
     page.keyboard.press("Enter")
+    # Its halves are drawn; what the pairs show is typed, as lengths are.
+    page.locator("#typed-asks").get_by_text("what step?").wait_for(timeout=60_000)
+    assert page.evaluate("document.activeElement.id") == "typed"
+    assert faults(page) == []
+    page.locator("#typed").fill("9 in")
+    page.keyboard.press("Enter")
+    page.locator("#told").get_by_text("9 in: it tells from").wait_for()
+    for step in ("1/128 in", "-0.1"):
+        page.locator("#typed").fill(step)
+        page.keyboard.press("Enter")
+        page.locator("#told").get_by_text(step, exact=True).wait_for()
+    until(page, lambda: answered_typing(page), "no more is asked")
     card(page, "inking")
     page.locator("#ink-verdict").get_by_text("It holds.").wait_for()
     assert "10.00 mm allowed" in page.locator("#ink-verdict").inner_text()
