@@ -64,7 +64,8 @@ def card(page: Page, name: str) -> None:
 def answered_typing(page: Page) -> bool:
     """Leaves out whatever else is to be typed; whether ink goes on."""
     page.evaluate("""() => {
-        if (!document.querySelector('#typing').hidden) document.querySelector('#typed-send').click();
+        const asked = !document.querySelector('#typing').hidden;
+        if (asked) document.querySelector('#typed-send').click();
     }""")
     return page.locator("#card-inking").is_visible()
 

@@ -81,7 +81,7 @@ function figures(verdict) {
 
 function verdictSays(verdict) {
   if (verdict.again.length) return filled(texts.readAgain, { marks: [...new Set(verdict.again)].join(", ") });
-  if (verdict.holds) return texts.holds;
+  if (verdict.holds) return verdict.error_mm === null ? texts.mayBeInked : texts.holds;
   if (!verdict.fits) return texts.doesNotFit;
   return verdict.anyway ? filled(texts.holdsNotAnyway, verdict) : texts.holdsNot;
 }
@@ -129,6 +129,7 @@ export function ended(machine, go) {
     : well && end && !end.left ? texts.allInked
     : stood === "done" && well ? filled(texts.sectionDone, end)
     : begun ? filled(texts.sectionBegun, end)
+    : stood === "not allowed" ? filled(texts.notAllowed, end)
     : machine.told.progress ? texts.endedMidway : texts.nothingInked;
   words(at("ended-faults"), faults);
   words(at("ended-words"), end?.words ?? []);
