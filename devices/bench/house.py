@@ -133,7 +133,11 @@ class BenchHouse:
     async def show_machine(self) -> None:
         """Sends every page what the machine is at."""
         if self.job is not None:
-            await self._tell({"type": "machine", **self.job.machine.record()})
+            machine = self.job.machine
+            drawn = machine.taken_drawn()
+            await self._tell({"type": "machine", **machine.record()})
+            if drawn:
+                await self._tell({"type": "drawn", "lines": drawn})
 
     async def show_light(self) -> None:
         """Sends every page where the projector's pages are opened."""
@@ -189,7 +193,7 @@ class BenchHouse:
             await self.show_light()
         elif done == "errand":
             kind = str(command.get("kind"))
-            await self.job.errand(kind, command.get("lines"))
+            await self.job.errand(kind, command)
             await self.show_errand(kind)
         else:
             await asyncio.to_thread(self.job.act, command)

@@ -10,7 +10,7 @@ import re
 from typing import TYPE_CHECKING, Any
 
 from devices.bench.drawn import drawn_lines
-from devices.bench.errands import PROOF_FILE, TRIAL_FILE, Errands
+from devices.bench.errands import ASK_PORTS, PROOF_FILE, TRIAL_FILE, Errands
 from devices.bench.fields import fields
 from devices.bench.job_file import JobFile, stamp
 from devices.bench.light import Light
@@ -39,6 +39,9 @@ MEASURED: Mapping[str, tuple[str, str]] = {
 TICKED: Mapping[str, str] = {"ruled": "--done", "unruled": "--undo"}
 """Errands that name lines ruled by hand, and the option that takes them."""
 _LINES = re.compile(r"[0-9a-z][0-9a-z, -]{0,300}")
+_LONGEST_PORT = _LONGEST_REASON = 200
+_SWITCHES = ("moved", "verniers", "pointer")
+_REASONS = {"anyway": "--ink-anyway", "untried": "--ink-untried"}
 _SURVEY = "table.survey."
 _NOTHING = "That is nothing this page says; reload it."
 
@@ -200,10 +203,11 @@ class OpenJob:
         known = self._fields
         return [f"{known[at].label}: {said}" if at else said for at, said in faults.items()]
 
-    async def errand(self, kind: str, ticked: object = None) -> None:
-        """Begins an errand; the lengths typed for it are written first. Raises BadInputError.
+    async def errand(self, kind: str, command: Mapping[str, Any]) -> None:
+        """Begins an errand; the lengths typed for it are written first. Raises CanvasruleError.
 
-        `ticked` names lines as ruled: by numbers of cross lines and ids, as `rule` takes them.
+        `command` may name `lines` as ruled, by numbers of cross lines and ids, as `rule` takes
+        them; or a `port` to ask at.
         """
         if kind in MEASURED:
             column, file = MEASURED[kind]
@@ -214,8 +218,12 @@ class OpenJob:
             }
             write_measured(self.folder / file, column, typed)
         said: tuple[str, ...] = ()
-        if kind in TICKED and ticked:
-            text = str(ticked)
+        if kind == ASK_PORTS:
+            if self.machine.is_running:
+                raise RefusedError("a machine is at work; ask what answers once it is done")
+            said = (f"--port={_port(command)}",) if command.get("port") else ()
+        if kind in TICKED and command.get("lines"):
+            text = str(command["lines"])
             if _LINES.fullmatch(text) is None:
                 raise BadInputError(
                     f"{text[:40]!r}: no lines; write numbers and ids, as in 0-11,24,bias-3"
@@ -229,11 +237,14 @@ class OpenJob:
         if act == "rehearse":
             await self.machine.start(page, ["--simulate", *most], rehearsal=True)
         elif act == "ink":
-            port = str(command.get("port") or "")
-            moved = ["--moved"] if command.get("moved") is True else []
-            await self.machine.start(page, ["--port", port, *most, *moved], rehearsal=False)
+            options = [f"--port={_port(command)}", *most, *_wishes(command)]
+            await self.errands.end(ASK_PORTS)
+            await self.errands.changed(ASK_PORTS)
+            await self.machine.start(page, options, rehearsal=False)
         elif act == "take":
             self.machine.take(page)
+        elif act == "typed":
+            await self.machine.type(page, str(command.get("text") or ""))
         else:
             await self.machine.press(page, str(command.get("key")))
 
@@ -242,6 +253,27 @@ class OpenJob:
         await self.machine.close()
         await self.light.close()
         await self.errands.close()
+
+
+def _port(command: Mapping[str, Any]) -> str:
+    """The port that a page names. Raises BadInputError where it names none."""
+    port = str(command.get("port") or "").strip()
+    if not port or len(port) > _LONGEST_PORT or not port.isprintable():
+        raise BadInputError(
+            "no port is chosen: choose the one that the machine is on, or type its name"
+        )
+    return port
+
+
+def _wishes(command: Mapping[str, Any]) -> list[str]:
+    """What else a page wishes for one run, as `drive` takes it. Raises BadInputError."""
+    wished = [f"--{name}" for name in _SWITCHES if command.get(name) is True]
+    for key, option in _REASONS.items():
+        reason = str(command.get(key) or "").strip()
+        if len(reason) > _LONGEST_REASON or not reason.isprintable():
+            raise BadInputError(f"{reason[:40]!r}: give a reason in one line of words")
+        wished += [f"{option}={reason}"] if reason else []
+    return wished
 
 
 def _count(value: object) -> list[str]:
