@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import json
 import re
+import time
 from typing import TYPE_CHECKING, Any
 
 from devices.bench.drawn import drawn_lines
@@ -39,6 +40,8 @@ MEASURED: Mapping[str, tuple[str, str]] = {
 TICKED: Mapping[str, str] = {"ruled": "--done", "unruled": "--undo"}
 """Errands that name lines ruled by hand, and the option that takes them."""
 _LINES = re.compile(r"[0-9a-z][0-9a-z, -]{0,300}")
+_LOOK_SECONDS = 3.0
+"""Between two looks at a record that a machine at work writes."""
 _SURVEY = "table.survey."
 _NOTHING = "That is nothing this page says; reload it."
 
@@ -61,6 +64,9 @@ class OpenJob:
         self._fields = {one.name: one for of_step in fields().values() for one in of_step}
         self.good: Standing | None = None
         self.drawn = 0
+        self._known: tuple[Standing, object, Kept] | None = None
+        """What the record showed last, of which job and in which state of it."""
+        self._looked_at = 0.0
         self.stand()
 
     @property
@@ -81,11 +87,17 @@ class OpenJob:
             self.good = self.now
 
     def changed_elsewhere(self) -> bool:
-        """Whether another program has changed the folder; takes it in. Raises BadInputError."""
-        if self._stamps() == self._seen:
+        """Whether another program has changed the folder; takes it in. Raises BadInputError.
+
+        A record that grows by every stroke of a machine at work is looked at now and then only.
+        """
+        stamps, now = self._stamps(), time.monotonic()
+        grows = self.machine.is_running and stamps[0] == self._seen[0]
+        if stamps == self._seen or (grows and now - self._looked_at < _LOOK_SECONDS):
             return False
-        self._seen = self._stamps()
+        self._seen, self._looked_at = stamps, now
         self.stand()
+        self._kept()
         return True
 
     def _stamps(self) -> tuple[object, ...]:
@@ -114,10 +126,15 @@ class OpenJob:
 
     def _kept(self) -> Kept:
         """Nothing where the record cannot be read: the layout's own fault says so."""
+        known, here, record = self._known, self.now, self._stamps()[1:]
+        if known is not None and known[0] is here and known[1] == record:
+            return known[2]
         try:
-            return kept_of(self.folder, self.now.job, self.now.layout)
+            found = kept_of(self.folder, here.job, here.layout)
         except CanvasruleError:
-            return Kept()
+            found = Kept()
+        self._known = here, record, found
+        return found
 
     def drawing(self) -> str:
         """`layout --json` of the last good marking; an empty object where there was none."""
