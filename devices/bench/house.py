@@ -103,7 +103,9 @@ class BenchHouse:
             async with self.turn:
                 try:
                     before, jobs = jobs, job_names(self.root)
-                    changed = self.job is not None and self.job.changed_elsewhere()
+                    # In a thread of its own: pages are heard, and a stop, while it is laid out.
+                    here = self.job
+                    changed = here is not None and await asyncio.to_thread(here.changed_elsewhere)
                     if changed or jobs != before:
                         await self.show()
                 except CanvasruleError as fault:
@@ -177,7 +179,9 @@ class BenchHouse:
                     last = Answer(number, f"{where}{fault.strerror or fault}; nothing was changed")
                 self.taps = self.taps.with_answer(line.page, last)
             await line.answer(last)
-            await self.show()
+            if command.get("act") != "key":
+                # Keys of the machine change nothing of the job but by ink, which is looked for.
+                await self.show()
 
     async def _done(self, page: str, command: Mapping[str, Any]) -> None:
         done = command.get("do")

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import json
 import re
+import time
 from typing import TYPE_CHECKING, Any
 
 from devices.bench.drawn import drawn_lines
@@ -44,6 +45,8 @@ _LINES = re.compile(r"[0-9a-z][0-9a-z, -]{0,300}")
 _LONGEST_PORT = _LONGEST_REASON = 200
 _SWITCHES = ("moved", "verniers", "pointer")
 _REASONS = {"anyway": "--ink-anyway", "untried": "--ink-untried"}
+_LOOK_SECONDS = 3.0
+"""Between two looks at a record that a machine at work writes."""
 _NOTHING = "That is nothing this page says; reload it."
 
 
@@ -64,6 +67,9 @@ class OpenJob:
         self.waiting = waiting(folder)
         self.good: Standing | None = None
         self.drawn = 0
+        self._known: tuple[Standing, object, Kept] | None = None
+        """What the record showed last, of which job and in which state of it."""
+        self._looked_at = 0.0
         self.stand()
 
     @property
@@ -85,11 +91,17 @@ class OpenJob:
             self.good = self.now
 
     def changed_elsewhere(self) -> bool:
-        """Whether another program has changed the folder; takes it in. Raises BadInputError."""
-        if self._stamps() == self._seen:
+        """Whether another program has changed the folder; takes it in. Raises BadInputError.
+
+        A record that grows by every stroke of a machine at work is looked at now and then only.
+        """
+        stamps, now = self._stamps(), time.monotonic()
+        grows = self.machine.is_running and stamps[0] == self._seen[0]
+        if stamps == self._seen or (grows and now - self._looked_at < _LOOK_SECONDS):
             return False
-        self._seen = self._stamps()
+        self._seen, self._looked_at = stamps, now
         self.stand()
+        self._kept()
         return True
 
     def _stamps(self) -> tuple[object, ...]:
@@ -118,10 +130,15 @@ class OpenJob:
 
     def _kept(self) -> Kept:
         """Nothing where the record cannot be read: the layout's own fault says so."""
+        known, here, record = self._known, self.now, self._stamps()[1:]
+        if known is not None and known[0] is here and known[1] == record:
+            return known[2]
         try:
-            return kept_of(self.folder, self.now.job, self.now.layout)
+            found = kept_of(self.folder, here.job, here.layout)
         except CanvasruleError:
-            return Kept()
+            found = Kept()
+        self._known = here, record, found
+        return found
 
     def drawing(self) -> str:
         """`layout --json` of the last good marking; an empty object where there was none."""
