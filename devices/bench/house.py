@@ -103,7 +103,9 @@ class BenchHouse:
             async with self.turn:
                 try:
                     before, jobs = jobs, job_names(self.root)
-                    changed = self.job is not None and self.job.changed_elsewhere()
+                    # In a thread of its own: pages are heard, and a stop, while it is laid out.
+                    here = self.job
+                    changed = here is not None and await asyncio.to_thread(here.changed_elsewhere)
                     if changed or jobs != before:
                         await self.show()
                 except CanvasruleError as fault:
@@ -133,7 +135,11 @@ class BenchHouse:
     async def show_machine(self) -> None:
         """Sends every page what the machine is at."""
         if self.job is not None:
-            await self._tell({"type": "machine", **self.job.machine.record()})
+            machine = self.job.machine
+            drawn = machine.taken_drawn()
+            await self._tell({"type": "machine", **machine.record()})
+            if drawn:
+                await self._tell({"type": "drawn", "lines": drawn})
 
     async def show_light(self) -> None:
         """Sends every page where the projector's pages are opened."""
@@ -173,7 +179,9 @@ class BenchHouse:
                     last = Answer(number, f"{where}{fault.strerror or fault}; nothing was changed")
                 self.taps = self.taps.with_answer(line.page, last)
             await line.answer(last)
-            await self.show()
+            if command.get("act") != "key":
+                # Keys of the machine change nothing of the job but by ink, which is looked for.
+                await self.show()
 
     async def _done(self, page: str, command: Mapping[str, Any]) -> None:
         done = command.get("do")
@@ -189,7 +197,7 @@ class BenchHouse:
             await self.show_light()
         elif done == "errand":
             kind = str(command.get("kind"))
-            await self.job.errand(kind, command.get("lines"))
+            await self.job.errand(kind, command)
             await self.show_errand(kind)
         else:
             await asyncio.to_thread(self.job.act, command)

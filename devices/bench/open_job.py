@@ -7,12 +7,13 @@ from __future__ import annotations
 
 import json
 import re
+import time
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from devices.begun import plan_of
 from devices.bench.drawn import drawn_lines
-from devices.bench.errands import PROOF_FILE, TRIAL_FILE, Errands
+from devices.bench.errands import ASK_PORTS, PROOF_FILE, TRIAL_FILE, Errands
 from devices.bench.fields.field import fields
 from devices.bench.fields.words import by_label, in_page_words
 from devices.bench.job_file import JobFile, stamp
@@ -45,6 +46,11 @@ MEASURED: Mapping[str, tuple[str, str]] = {
 TICKED: Mapping[str, str] = {"ruled": "--done", "unruled": "--undo"}
 """Errands that name lines ruled by hand, and the option that takes them."""
 _LINES = re.compile(r"[0-9a-z][0-9a-z, -]{0,300}")
+_LONGEST_PORT = _LONGEST_REASON = 200
+_SWITCHES = ("moved", "verniers", "pointer")
+_REASONS = {"anyway": "--ink-anyway", "untried": "--ink-untried"}
+_LOOK_SECONDS = 3.0
+"""Between two looks at a record that a machine at work writes."""
 _NOTHING = "That is nothing this page says; reload it."
 
 
@@ -66,6 +72,9 @@ class OpenJob:
         self.good: Standing | None = None
         self.drawn = 0
         self.now = Standing(folder, {})
+        self._known: tuple[Standing, object, Kept] | None = None
+        """What the record showed last, of which job and in which state of it."""
+        self._looked_at = 0.0
         self.stand()
 
     @property
@@ -98,11 +107,17 @@ class OpenJob:
         )
 
     def changed_elsewhere(self) -> bool:
-        """Whether another program has changed the folder; takes it in."""
-        if self._stamps() == self._seen:
+        """Whether another program has changed the folder; takes it in.
+
+        A record that grows by every stroke of a machine at work is looked at now and then only.
+        """
+        stamps, now = self._stamps(), time.monotonic()
+        grows = self.machine.is_running and stamps[0] == self._seen[0]
+        if stamps == self._seen or (grows and now - self._looked_at < _LOOK_SECONDS):
             return False
-        self._seen = self._stamps()
+        self._seen, self._looked_at = stamps, now
         self.stand()
+        self._kept()
         return True
 
     def _stamps(self) -> tuple[object, ...]:
@@ -135,10 +150,15 @@ class OpenJob:
 
     def _kept(self) -> Kept:
         """Nothing where the record cannot be read: the layout's own fault says so."""
+        known, here, record = self._known, self.now, self._stamps()[1:]
+        if known is not None and known[0] is here and known[1] == record:
+            return known[2]
         try:
-            return kept_of(self.folder, self.now.job, self.now.layout)
+            found = kept_of(self.folder, here.job, here.layout)
         except CanvasruleError:
-            return Kept()
+            found = Kept()
+        self._known = here, record, found
+        return found
 
     def drawing(self) -> str:
         """`layout --json` of the last good marking; an empty object where there was none."""
@@ -245,10 +265,11 @@ class OpenJob:
             keep_waiting(self.folder, kept)
             self.waiting = kept
 
-    async def errand(self, kind: str, ticked: object = None) -> None:
-        """Begins an errand; the lengths typed for it are written first. Raises BadInputError.
+    async def errand(self, kind: str, command: Mapping[str, Any]) -> None:
+        """Begins an errand; the lengths typed for it are written first. Raises CanvasruleError.
 
-        `ticked` names lines as ruled: by numbers of cross lines and ids, as `rule` takes them.
+        `command` may name `lines` as ruled, by numbers of cross lines and ids, as `rule` takes
+        them; or a `port` to ask at.
         """
         self._check_there()
         if kind in MEASURED:
@@ -260,8 +281,12 @@ class OpenJob:
             }
             write_measured(self.folder / file, column, typed)
         said: tuple[str, ...] = ()
-        if kind in TICKED and ticked:
-            text = str(ticked)
+        if kind == ASK_PORTS:
+            if self.machine.is_running:
+                raise RefusedError("a machine is at work; ask what answers once it is done")
+            said = (f"--port={_port(command)}",) if command.get("port") else ()
+        if kind in TICKED and command.get("lines"):
+            text = str(command["lines"])
             if _LINES.fullmatch(text) is None:
                 raise BadInputError(
                     f"{text[:40]!r}: no lines; write numbers and ids, as in 0-11,24,bias-3"
@@ -275,11 +300,14 @@ class OpenJob:
         if act == "rehearse":
             await self.machine.start(page, ["--simulate", *most], rehearsal=True)
         elif act == "ink":
-            port = str(command.get("port") or "")
-            moved = ["--moved"] if command.get("moved") is True else []
-            await self.machine.start(page, ["--port", port, *most, *moved], rehearsal=False)
+            options = [f"--port={_port(command)}", *most, *_wishes(command)]
+            await self.errands.end(ASK_PORTS)
+            await self.errands.changed(ASK_PORTS)
+            await self.machine.start(page, options, rehearsal=False)
         elif act == "take":
             self.machine.take(page)
+        elif act == "typed":
+            await self.machine.type(page, str(command.get("text") or ""))
         else:
             await self.machine.press(page, str(command.get("key")))
 
@@ -288,6 +316,27 @@ class OpenJob:
         await self.machine.close()
         await self.light.close()
         await self.errands.close()
+
+
+def _port(command: Mapping[str, Any]) -> str:
+    """The port that a page names. Raises BadInputError where it names none."""
+    port = str(command.get("port") or "").strip()
+    if not port or len(port) > _LONGEST_PORT or not port.isprintable():
+        raise BadInputError(
+            "no port is chosen: choose the one that the machine is on, or type its name"
+        )
+    return port
+
+
+def _wishes(command: Mapping[str, Any]) -> list[str]:
+    """What else a page wishes for one run, as `drive` takes it. Raises BadInputError."""
+    wished = [f"--{name}" for name in _SWITCHES if command.get(name) is True]
+    for key, option in _REASONS.items():
+        reason = str(command.get(key) or "").strip()
+        if len(reason) > _LONGEST_REASON or not reason.isprintable():
+            raise BadInputError(f"{reason[:40]!r}: give a reason in one line of words")
+        wished += [f"{option}={reason}"] if reason else []
+    return wished
 
 
 def _field(name: str) -> Field:

@@ -109,7 +109,7 @@ def in_a_loop(story: Coroutine[Any, Any, None]) -> None:
 
 
 async def ended(job: OpenJob, kind: str) -> None:
-    await job.errand(kind)
+    await job.errand(kind, {})
     while job.errands.at_work:
         await asyncio.sleep(0.05)
 
@@ -153,7 +153,7 @@ def test_a_job_is_not_renamed_while_something_is_worked_out_in_it(tmp_path: Path
         folder = small_job(tmp_path / "a")
         house.open(folder)
         assert house.job is not None
-        await house.job.errand("keep-page")
+        await house.job.errand("keep-page", {})
         rename = {"do": "job", "act": "rename", "name": "b"}
         with pytest.raises(RefusedError, match="wait until it is done"):
             await house._done("page", rename)

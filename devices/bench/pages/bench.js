@@ -5,7 +5,7 @@ import { fill, judged, keepRefused, keepTyped, make, tellOthers } from "./fields
 import { show as showJobs } from "./jobs.js";
 import { show as showLight } from "./light.js";
 import { look, show as showMachine } from "./mark.js";
-import { length, show as draw, whole, zoom } from "./picture.js";
+import { drawing, length, show as draw, whole, zoom } from "./picture.js";
 import { filled, texts } from "./texts.js";
 
 const at = (id) => document.getElementById(id);
@@ -241,6 +241,7 @@ join({
     else if (message.type === "errand") showErrand(message);
     else if (message.type === "light") showLight(message);
     else if (message.type === "machine") showMachine(message);
+    else if (message.type === "drawn") drawing(message.lines);
     else if (message.type === "refused") say(message.say);
   },
   live(live) {

@@ -4,6 +4,7 @@ import { buy } from "./results/buy.js";
 import { drawDistance, verdict } from "./results/proof.js";
 import { RUNS, drawSquare, place as placed } from "./results/square.js";
 import { tape } from "./results/tape.js";
+import { show as showPorts } from "./ports.js";
 import { filled, texts } from "./texts.js";
 
 const at = (id) => document.getElementById(id);
@@ -41,6 +42,7 @@ export function show(message) {
   for (const button of document.querySelectorAll("[data-errand]")) {
     if (button.dataset.errand === message.kind) button.disabled = message.code === null;
   }
+  if (message.kind === "ports") showPorts(message);
   if (message.code === null || !message.result) return;
   if (message.result.ways) ways(message.result);
   if (message.kind === "to-prove") distances(message.result.distances);
@@ -58,6 +60,8 @@ function nearby(runs) {
 
 function outcome(message) {
   if (message.code === null) return [element("p", { role: "status" }, texts.working)];
+  // What answers is said port by port.
+  if (message.kind === "ports" && !message.said.length) return [];
   const said = [];
   if (job && message.of !== job.drawn) {
     said.push(element("p", { class: "old" }, texts.changedSince));

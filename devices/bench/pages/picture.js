@@ -19,6 +19,7 @@ let units = "in";
 let look = null;
 let isWhole = true;
 let drawnPath = null;
+let penAt = null;
 let due = false;
 let laid = [];
 
@@ -108,6 +109,16 @@ function tip(line, size) {
   pen.lineTo(x - dx + dy / 2, y - dy - dx / 2);
 }
 
+// What was drawn just now, and where the pen has come to: null where it draws no more.
+export function drawing(lines) {
+  penAt = lines?.at(-1)?.at(-1) ?? null;
+  drawnPath ??= new Path2D();
+  for (const line of lines ?? []) {
+    line.forEach(([x, y], at) => (at ? drawnPath.lineTo(x, y) : drawnPath.moveTo(x, y)));
+  }
+  redraw();
+}
+
 function box() {
   const xs = corners.map((one) => one[0]), ys = corners.map((one) => one[1]);
   return [Math.min(...xs), Math.min(...ys), Math.max(...xs), Math.max(...ys)];
@@ -180,7 +191,19 @@ function draw() {
     pen.lineWidth = Math.max(2.5, 2 / scale);
     pen.stroke(drawnPath);
   }
+  if (penAt) drawPen(scale);
   if (laid.length) drawOver(scale);
+}
+
+// A ring with a dot, as large on every scale.
+function drawPen(scale) {
+  for (const [size, ink] of [[11, "#b3140c"], [3, "#b3140c"]]) {
+    pen.beginPath();
+    pen.arc(penAt[0], penAt[1], (size * devicePixelRatio) / scale, 0, 2 * Math.PI);
+    pen.strokeStyle = pen.fillStyle = ink;
+    pen.lineWidth = (3 * devicePixelRatio) / scale;
+    if (size > 5) pen.stroke(); else pen.fill();
+  }
 }
 
 function sized() {
