@@ -10,7 +10,7 @@ import pytest
 from devices.bench.open_job import OpenJob
 from devices.bench.sketch import sketch
 from tests.bench.benches import field, opened, small_job, until
-from tests.bench.every_key import SIX
+from tests.bench.fields.every_key import SIX
 
 if TYPE_CHECKING:
     from pathlib import Path

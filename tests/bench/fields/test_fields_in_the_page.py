@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import pytest
 
 from tests.bench.benches import field, in_job, kept, opened, shown, small_job, until
-from tests.bench.every_key import same_words
+from tests.bench.fields.every_key import same_words
 
 if TYPE_CHECKING:
     from pathlib import Path

@@ -17,13 +17,13 @@ from devices.bench.open_job import OpenJob
 from devices.commands.shared import read_job
 from marking.errors import BadInputError, CanvasruleError
 from tests.bench.benches import kept, small_job
-from tests.bench.every_key import SIX, WRONG, keys, same_words, typed
+from tests.bench.fields.every_key import SIX, WRONG, keys, same_words, typed
 from tests.conftest import toml
 
 if TYPE_CHECKING:
     from devices.bench.fields.field import Field
 
-PAGE = Path(__file__).resolve().parents[2] / "devices" / "bench" / "pages" / "bench.html"
+PAGE = Path(__file__).resolve().parents[3] / "devices" / "bench" / "pages" / "bench.html"
 SURVEYED = """
 [table.survey]
 near = "26 in"
