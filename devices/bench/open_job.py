@@ -222,6 +222,8 @@ class OpenJob:
             self._set(str(command.get("name")), _written(command.get("value")))
         elif done in ("undo", "redo"):
             self._step(back=done == "undo")
+        elif done == "unmeasure":
+            self._unmeasure()
         else:
             raise BadInputError(_NOTHING)
         self.stand()
@@ -256,6 +258,15 @@ class OpenJob:
             return
         self.file.write(made.text)
         self._wait({**dict.fromkeys((*made.with_it, name)), **made.taken_out})
+
+    def _unmeasure(self) -> None:
+        """Takes the whole survey out, typed and written. Raises RefusedError where ink forbids."""
+        text = self.file.proposed({("table", "survey"): None})
+        would_be = standing(self.folder, text)
+        if would_be.layout is None and has_record(self.folder):
+            raise RefusedError(*by_label(would_be.faults))
+        self.file.write(text)
+        self._wait(dict.fromkeys(name for name in self.waiting if name.startswith(SURVEY)))
 
     def _wait(self, values: Mapping[str, Written]) -> None:
         """Keeps what waits from now on, and no longer what is None."""

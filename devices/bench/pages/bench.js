@@ -99,6 +99,10 @@ function fieldsMade(fields) {
       box.style.setProperty("--along", `${100 * x}%`);
       box.style.top = `${100 * y}%`;
       at("top-fields").append(box);
+      // Beside so small a field there is no room for words.
+      const fault = box.querySelector(".fault");
+      fault.dataset.label = field.label;
+      at("top-faults").append(fault);
     } else document.querySelector(`[data-group="${field.group}"]`).append(box);
   }
 }
@@ -109,6 +113,8 @@ async function shown(message) {
   document.title = filled(texts.bench, { job: job.title });
   at("title").textContent = job.title;
   at("folder").textContent = job.folder;
+  at("unmeasure").hidden = !Object.entries(job.values)
+    .some(([name, one]) => name.startsWith("table.survey.") && one.written !== null);
   at("undo").disabled = !job.undo;
   at("redo").disabled = !job.redo;
   fill(job.values);
@@ -222,6 +228,7 @@ for (const button of document.querySelectorAll("[data-zoom]")) {
   button.onclick = () => (Number(button.dataset.zoom) ? zoom(Number(button.dataset.zoom)) : whole());
 }
 at("undo").onclick = () => tap({ do: "undo" }, texts.undo);
+at("unmeasure").onclick = () => tap({ do: "unmeasure" }, texts.unmeasure);
 at("redo").onclick = () => tap({ do: "redo" }, texts.redo);
 at("heard").onclick = () => say("");
 document.addEventListener("keydown", (event) => {

@@ -89,6 +89,14 @@ def test_every_group_of_fields_has_its_place_on_the_page() -> None:
     assert sorted(re.findall(r'data-group="([a-z-]+)"', text)) == sorted(GROUPS)
 
 
+def test_no_text_and_no_place_of_the_page_is_there_twice() -> None:
+    page = PAGE.read_text("utf-8")
+    texts = PAGE.with_name("texts.js").read_text("utf-8")
+    for found in (re.findall(r' id="([^"]+)"', page), re.findall(r"\b(\w+): gettext\(", texts)):
+        assert len(found) > 50
+        assert sorted(set(found)) == sorted(found)
+
+
 @pytest.mark.parametrize("group", GROUPS)
 def test_a_field_filled_in_wrongly_says_what_a_terminal_says_of_such_a_job(
     job: OpenJob, group: str, tmp_path: Path

@@ -130,6 +130,7 @@ def test_a_metric_job_has_no_inch_in_any_field_nor_under_the_pointer(
     found = [text for pair in every for text in pair if " in" in f" {text}" or " ft" in text]
     assert found == []
     assert len(every) > 130
+    page.locator("#numerals svg").first.wait_for()
     page.locator("#marking").hover()
     until(page, lambda: " mm from zero" in page.locator("#pointer").inner_text(), "read off in mm")
 

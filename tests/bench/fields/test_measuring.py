@@ -9,7 +9,7 @@ import pytest
 
 from devices.bench.open_job import OpenJob
 from devices.bench.sketch import sketch
-from tests.bench.benches import field, opened, small_job, until
+from tests.bench.benches import field, kept, opened, small_job, until
 from tests.bench.fields.every_key import SIX
 
 if TYPE_CHECKING:
@@ -64,6 +64,22 @@ def test_a_longer_diagonal_leans_the_corners_before_the_rest_is_measured(tmp_pat
     assert job.told()["corners"][1][0] == pytest.approx(27 * 25.4, abs=15)
 
 
+def test_measurements_are_taken_out_all_at_once_and_come_back_by_undo(tmp_path: Path) -> None:
+    job = OpenJob(small_job(tmp_path / "a", "# before\n"), heard, heard, heard)
+    before = kept(job.folder)
+    for side, length in SIX.items():
+        job.act({"do": "set", "name": f"table.survey.{side}", "value": length})
+    measured = kept(job.folder)
+    assert "survey" in measured
+    job.act({"do": "unmeasure"})
+    assert kept(job.folder).rstrip() == before.rstrip()
+    job.act({"do": "undo"})
+    assert kept(job.folder) == measured
+    job.act({"do": "set", "name": "table.survey.middle", "value": "17 in"})
+    job.act({"do": "unmeasure"})
+    assert job.waiting == {}
+
+
 def drawn(page: Page) -> str:
     points: str = page.locator("#top polygon").last.get_attribute("points") or ""
     return points
@@ -82,7 +98,7 @@ def test_the_top_is_drawn_as_it_is_typed_and_a_slip_is_red_until_it_is_mended(
         if side != "near":
             page.locator(field(f"table.survey.{side}")).fill(length)
             page.locator(field(f"table.survey.{side}")).blur()
-    fault = page.locator('[data-name="table.survey.near"] .fault')
+    fault = page.locator("#field-table-survey-near-fault")
     fault.get_by_text("26 in would close the figure").wait_for()
     page.locator("#steps").get_by_text("They do not agree").wait_for()
     red = page.locator("#top .slip")

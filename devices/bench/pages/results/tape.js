@@ -12,7 +12,7 @@ export function tape(found) {
   const show = element("button", {}, texts.showMarks);
   show.onclick = () => over(laid(found), texts.marksShown);
   return [element("article", { class: "card", "aria-label": texts.tapeMarks },
-    element("p", { class: forecast.holds ? "big" : "big fault" }, forecast.holds ? texts.holds : texts.holdsNot),
+    element("p", { class: forecast.holds ? "big" : "big fault" }, forecast.holds ? texts.marksHold : texts.marksHoldNot),
     element("p", {}, filled(texts.marksCount, {
       marks: found.marks.length, readings: forecast.readings, hours: (forecast.minutes / 60).toFixed(1),
     })),
