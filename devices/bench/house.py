@@ -103,7 +103,10 @@ class BenchHouse:
             async with self.turn:
                 try:
                     before, jobs = jobs, job_names(self.root)
-                    changed = self.job is not None and self.job.changed_elsewhere()
+                    # Beats and a stop are heard meanwhile.
+                    changed = self.job is not None and await asyncio.to_thread(
+                        self.job.changed_elsewhere
+                    )
                     if changed or jobs != before:
                         await self.show()
                 except CanvasruleError as fault:
@@ -128,7 +131,7 @@ class BenchHouse:
             }
         )
         if self.job is not None:
-            await self._tell(self.job.told())
+            await self._tell(await asyncio.to_thread(self.job.told))
 
     async def show_machine(self) -> None:
         """Sends every page what the machine is at."""

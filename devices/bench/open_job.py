@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import json
 import re
+import time
 from typing import TYPE_CHECKING, Any
 
 from devices.bench.drawn import drawn_lines
@@ -39,6 +40,8 @@ MEASURED: Mapping[str, tuple[str, str]] = {
 TICKED: Mapping[str, str] = {"ruled": "--done", "unruled": "--undo"}
 """Errands that name lines ruled by hand, and the option that takes them."""
 _LINES = re.compile(r"[0-9a-z][0-9a-z, -]{0,300}")
+_WORK_LOOKED_AT = 4.0
+"""Seconds between two looks at what a machine at work has kept."""
 _LONGEST_PORT = _LONGEST_REASON = 200
 _SWITCHES = ("moved", "verniers", "pointer")
 _REASONS = {"anyway": "--ink-anyway", "untried": "--ink-untried"}
@@ -64,6 +67,7 @@ class OpenJob:
         self._fields = {one.name: one for of_step in fields().values() for one in of_step}
         self.good: Standing | None = None
         self.drawn = 0
+        self._looks_again = 0.0
         self.stand()
 
     @property
@@ -84,10 +88,19 @@ class OpenJob:
             self.good = self.now
 
     def changed_elsewhere(self) -> bool:
-        """Whether another program has changed the folder; takes it in. Raises BadInputError."""
-        if self._stamps() == self._seen:
+        """Whether another program has changed the folder; takes it in. Raises BadInputError.
+
+        What a machine at work keeps of each stroke is looked at now and then: the computer has the
+        pen to mind.
+        """
+        stamps, now = self._stamps(), time.monotonic()
+        if stamps == self._seen:
             return False
-        self._seen = self._stamps()
+        by_the_machine = self.machine.is_running and stamps[0] == self._seen[0]
+        if by_the_machine and now < self._looks_again:
+            return False
+        self._looks_again = now + _WORK_LOOKED_AT
+        self._seen = stamps
         self.stand()
         return True
 
