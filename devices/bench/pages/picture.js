@@ -150,7 +150,7 @@ function sized() {
 }
 
 export function length(mm) {
-  if (units === "mm") return `${mm.toFixed(1)} mm`;
+  if (units === "mm") return `${mm.toFixed(1).replace(/\.0$/, "").replace(/^-0$/, "0")} mm`;
   const parts = Math.round((mm / 25.4) * 32);
   const whole = Math.floor(Math.abs(parts) / 32), rest = Math.abs(parts) % 32;
   const sign = parts < 0 ? "-" : "";

@@ -15,9 +15,15 @@ export const texts = {
   numeral: gettext("{text}, {height} high"),
   pointer: gettext("{along} from zero, {across} from the near edge"),
 
+  addRow: gettext("One more"), takeAway: gettext("Take away"), leftOpen: gettext("left open"),
+  asTheJob: gettext("what the job's machines say"), none: gettext("none"),
+
   open: gettext("Open"), openNow: gettext("Open now"), openJob: gettext("Open {job}"),
   jobNamed: gettext("{title} ({name})"),
   anotherSize: gettext("another size"),
+  stock: gettext("{known} ({name})"),
+  longIn: gettext("150 in"), longMm: gettext("380 cm"), longEither: gettext("150 in, or 380 cm"),
+  wideIn: gettext("64 in"), wideMm: gettext("162 cm"), wideEither: gettext("64 in, or 162 cm"),
   makeJob: gettext("Make a job"), copyJob: gettext("Copy the job"), renameJob: gettext("Rename the job"),
 
   working: gettext("Working…"), done: gettext("Done."), failed: gettext("Not done."),
