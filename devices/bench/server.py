@@ -37,12 +37,15 @@ if TYPE_CHECKING:
 FILES = {
     "bench.css": "text/css",
     "bench.js": "text/javascript",
+    "cards.js": "text/javascript",
     "fields.js": "text/javascript",
     "errands.js": "text/javascript",
     "jobs.js": "text/javascript",
     "light.js": "text/javascript",
     "mark.js": "text/javascript",
     "picture.js": "text/javascript",
+    "placed.js": "text/javascript",
+    "ports.js": "text/javascript",
     "texts.js": "text/javascript",
 }
 _STALE = 4401

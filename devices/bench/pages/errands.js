@@ -1,5 +1,6 @@
 // Errands: verbs run for the page, and what they printed. Nothing is worked out here.
 import { length } from "./picture.js";
+import { show as showPorts } from "./ports.js";
 import { filled, texts } from "./texts.js";
 
 const at = (id) => document.getElementById(id);
@@ -34,6 +35,7 @@ export function show(message) {
   for (const button of document.querySelectorAll("[data-errand]")) {
     if (button.dataset.errand === message.kind) button.disabled = message.code === null;
   }
+  if (message.kind === "ports") showPorts(message);
   if (message.code !== 0 || !message.result) return;
   if (message.result.ways) ways(message.result);
   if (message.kind === "to-prove") distances(message.result.distances);
@@ -41,6 +43,8 @@ export function show(message) {
 
 function outcome(message) {
   if (message.code === null) return [element("p", { role: "status" }, texts.working)];
+  // What answers is said port by port.
+  if (message.kind === "ports" && !message.said.length) return [];
   const said = [];
   if (job && message.of !== job.drawn) {
     said.push(element("p", { class: "old" }, texts.changedSince));
