@@ -13,6 +13,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from devices.bench.house import LOST_AFTER
+
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
 
@@ -38,21 +40,24 @@ def command(*words: str | Path) -> list[str]:
     return [sys.executable, "-m", "devices.commands", *map(str, words)]
 
 
-def surroundings() -> dict[str, str]:
-    """The environment in which this very tree is what runs, on a machine that may be busy."""
+def surroundings(lost_after: str | None = "8") -> dict[str, str]:
+    """The environment in which this very tree is what runs, on a machine that may be busy; None
+    leaves how long a page may be silent as it is for whoever asks for nothing.
+    """
     here = str(Path(__file__).resolve().parents[2])
-    return {**os.environ, "PYTHONPATH": here, "CANVASRULE_LOST_AFTER": "8"}
+    around = {**os.environ, "PYTHONPATH": here}
+    return around if lost_after is None else {**around, LOST_AFTER: lost_after}
 
 
 @contextlib.contextmanager
-def bench(folder: Path, *words: str) -> Iterator[Bench]:
+def bench(folder: Path, *words: str, lost_after: str | None = "8") -> Iterator[Bench]:
     """`canvasrule bench --json` over a folder of jobs or a job, ended as by Ctrl C."""
     process = subprocess.Popen(
         command("bench", "--job", folder, "--no-open", "--json", *words),
         stdout=subprocess.PIPE,
         stderr=subprocess.DEVNULL,
         text=True,
-        env=surroundings(),
+        env=surroundings(lost_after),
     )
     assert process.stdout is not None
     root = folder.parent if (folder / "job.toml").exists() else folder

@@ -21,6 +21,8 @@ let job = null;
 let drawn = null;
 let tries = 0;
 let untried = null;
+// The marking is asked for before the page is told of the job.
+let early = fetch("/layout").catch(() => null);
 let trying = false;
 
 function say(text) {
@@ -102,6 +104,14 @@ function fieldsMade(fields) {
   }
 }
 
+// What was asked for early serves where it is of this very job, as it stands.
+async function marking(wanted) {
+  const answer = await early;
+  early = null;
+  const isIt = answer && decodeURIComponent(answer.headers.get("marking-of")) === wanted;
+  return isIt ? answer : fetch("/layout");
+}
+
 async function shown(message) {
   if (!job || job.folder !== message.folder) drawn = null;
   job = message;
@@ -118,7 +128,7 @@ async function shown(message) {
   if (drawn === job.drawn) return;
   if (drawn !== null) keepRefused();
   drawn = job.drawn;
-  const answer = await fetch("/layout");
+  const answer = await marking(`${job.drawn} ${job.folder}`);
   if (!answer.ok) return;
   const record = await answer.json();
   draw(record, job.units);
