@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from devices.bench.house import LOST_AFTER
+from devices.bench.lost_after import LOST_AFTER
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
