@@ -55,6 +55,7 @@ FILES = {
     "results/proof.js": "text/javascript",
     "results/square.js": "text/javascript",
     "results/tape.js": "text/javascript",
+    "ticks.js": "text/javascript",
 }
 _STALE = 4401
 

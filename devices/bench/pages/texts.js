@@ -44,6 +44,7 @@ export const texts = {
   distance: gettext("{id}: {one} to {other}"),
   distanceHelp: gettext("{purpose}; near {length}"),
   tickRuled: gettext("Tick ruled lines"),
+  crossLines: gettext("Cross lines"), otherLines: gettext("Other lines"),
 
   what: gettext("What"), howMuch: gettext("How much"), width: gettext("Width"), why: gettext("Why"),
   whatToBuy: gettext("What to buy"),

@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING, Any
 
 import pytest
 
+from devices.bench.fields.sketch import sketch
 from devices.bench.open_job import OpenJob
-from devices.bench.sketch import sketch
 from tests.bench.benches import field, kept, opened, small_job, until
 from tests.bench.fields.every_key import SIX
 
