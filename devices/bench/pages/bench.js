@@ -123,6 +123,7 @@ async function shown(message) {
   job = message;
   document.title = filled(texts.bench, { job: job.title });
   at("title").textContent = job.title;
+  inItsUnits(job.units);
   at("folder").textContent = job.folder;
   at("unmeasure").hidden = !Object.entries(job.values)
     .some(([name, one]) => name.startsWith("table.survey.") && one.written !== null);
@@ -150,6 +151,14 @@ async function shown(message) {
 const faultsOf = ({ values }) => Object.fromEntries(
   Object.entries(values).filter(([, one]) => one.fault).map(([name, one]) => [name, one.fault]),
 );
+
+// Examples of lengths that stand on the page in inches, for a job in millimetres in those.
+function inItsUnits(units) {
+  for (const input of document.querySelectorAll("[data-mm]")) {
+    input.dataset.in ??= input.placeholder;
+    input.placeholder = units === "mm" ? input.dataset.mm : input.dataset.in;
+  }
+}
 
 function showSteps() {
   const next = job.steps.find((one) => one.left);
