@@ -61,6 +61,8 @@ ERRANDS: Mapping[str, tuple[str, ...]] = {
     "proved": ("prove", "--measured", PROOF_FILE),
 }
 
+REST_ON_NO_WAY = frozenset(("ways", "ways-all"))
+"""Errands whose result is the same whichever way is chosen."""
 SHOWN_BY_THE_PAGE = frozenset(("ways", "ways-all", "to-prove", "to-tick", ASK_PORTS))
 """Errands whose JSON the page makes into cards and fields; the others' words are shown as said."""
 
@@ -70,7 +72,7 @@ class Errand:
     """How one errand stands."""
 
     of: int
-    """The count of the job's changes that it was begun at."""
+    """The count of the job's changes, of those that it rests on, that it was begun at."""
     code: int | None = None
     """Its exit code; None while it goes on."""
     result: Any = None

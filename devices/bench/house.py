@@ -66,6 +66,7 @@ class BenchHouse:
                 self.open(folder)
                 if here is not None:
                     await here.close()
+                await self._show_what_runs()
                 await self.show()
 
     async def close(self) -> None:
@@ -128,6 +129,11 @@ class BenchHouse:
         """Sends every page where the projector's pages are opened."""
         if self.job is not None:
             await self._tell({"type": "light", **self.job.light.record()})
+
+    async def _show_what_runs(self) -> None:
+        """Sends every page machine and light of a job that was just opened: none of the last."""
+        await self.show_machine()
+        await self.show_light()
 
     async def show_errand(self, kind: str) -> None:
         """Sends every page how an errand stands, and the files it may have written."""
@@ -206,6 +212,7 @@ class BenchHouse:
             raise BadInputError("That is nothing this page says; reload it.")
         await self.close()
         self.open(folder)
+        await self._show_what_runs()
 
 
 async def _started(folder: Path, command: Mapping[str, Any]) -> None:

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 from devices.bench.asked import READINGS_FILE, options_of, write_readings
 from devices.bench.drawn import drawn_lines
-from devices.bench.errands import ASK_PORTS, PROOF_FILE, TRIAL_FILE, Errands
+from devices.bench.errands import ASK_PORTS, PROOF_FILE, REST_ON_NO_WAY, TRIAL_FILE, Errands
 from devices.bench.fields.field import fields
 from devices.bench.fields.words import by_label, in_page_words
 from devices.bench.job_file import JobFile, stamp
@@ -64,6 +64,9 @@ class OpenJob:
         self.waiting = waiting(folder)
         self.good: Standing | None = None
         self.drawn = 0
+        """How often what is laid out has changed."""
+        self.reckoned = 0
+        """How often anything has that ways are reckoned from: all but which of them is chosen."""
         self._known: tuple[Standing, object, Kept] | None = None
         """What the record showed last, of which job and in which state of it."""
         self._looked_at = 0.0
@@ -83,8 +86,9 @@ class OpenJob:
         self.unfit = faults_of_waiting(self.file, self.now, self.waiting)
         self._seen = (as_text, *self._stamps()[1:])
         if self.now.layout is not None:
-            if self.good is None or self.good.written != self.now.written:
-                self.drawn += 1
+            before = None if self.good is None else self.good.written
+            self.drawn += before != self.now.written
+            self.reckoned += before is None or _but_way(before) != _but_way(self.now.written)
             self.good = self.now
 
     def changed_elsewhere(self) -> bool:
@@ -119,6 +123,7 @@ class OpenJob:
             "undo": self.file.can_undo,
             "redo": self.file.can_redo,
             "drawn": self.drawn,
+            "reckoned": self.reckoned,
             "warnings": _notes(good.layout) if good and good.layout else [],
             "units": good.job.units if good and good.job else "in",
             "title": good.job.title if good and good.job else self.folder.name,
@@ -221,7 +226,8 @@ class OpenJob:
         if kind == "placed" and isinstance(given, dict):
             section, readings = str(given.get("section") or ""), str(given.get("readings") or "")
             write_readings(self.folder / READINGS_FILE, section.strip(), readings)
-        await self.errands.start(kind, self.drawn, said)
+        of = self.reckoned if kind in REST_ON_NO_WAY else self.drawn
+        await self.errands.start(kind, of, said)
 
     async def with_machine(self, page: str, command: Mapping[str, Any]) -> None:
         """Does what a page asks of the machine. Raises CanvasruleError."""
@@ -245,6 +251,12 @@ class OpenJob:
         await self.machine.close()
         await self.light.close()
         await self.errands.close()
+
+
+def _but_way(written: Mapping[str, Any]) -> dict[str, Any]:
+    """What stands in job.toml, but for the way chosen."""
+    ways = written.get("ways", {})
+    return {**written, "ways": {key: ways[key] for key in ways if key != "way"}}
 
 
 def _port(command: Mapping[str, Any]) -> str:

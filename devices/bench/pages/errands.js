@@ -46,7 +46,7 @@ function outcome(message) {
   // What answers is said port by port.
   if (message.kind === "ports" && !message.said.length) return [];
   const said = [];
-  if (job && message.of !== job.drawn) {
+  if (job && message.of !== (message.kind.startsWith("ways") ? job.reckoned : job.drawn)) {
     said.push(element("p", { class: "old" }, texts.changedSince));
   }
   if (message.said.length) {
