@@ -6,10 +6,10 @@ It knows fields, verbs and the machine, and no page; who is shown it is `devices
 from __future__ import annotations
 
 import json
-import re
 import time
 from typing import TYPE_CHECKING, Any
 
+from devices.bench.asked import READINGS_FILE, options_of, write_readings
 from devices.bench.drawn import drawn_lines
 from devices.bench.errands import ASK_PORTS, PROOF_FILE, REST_ON_NO_WAY, TRIAL_FILE, Errands
 from devices.bench.fields.field import fields
@@ -39,9 +39,6 @@ MEASURED: Mapping[str, tuple[str, str]] = {
     "squared": ("run", TRIAL_FILE),
 }
 """Errands that read lengths which were typed: the column of their names, and the file."""
-TICKED: Mapping[str, str] = {"ruled": "--done", "unruled": "--undo"}
-"""Errands that name lines ruled by hand, and the option that takes them."""
-_LINES = re.compile(r"[0-9a-z][0-9a-z, -]{0,300}")
 _LONGEST_PORT = _LONGEST_REASON = 200
 _SWITCHES = ("moved", "verniers", "pointer")
 _REASONS = {"anyway": "--ink-anyway", "untried": "--ink-untried"}
@@ -212,8 +209,7 @@ class OpenJob:
     async def errand(self, kind: str, command: Mapping[str, Any]) -> None:
         """Begins an errand; the lengths typed for it are written first. Raises CanvasruleError.
 
-        `command` may name `lines` as ruled, by numbers of cross lines and ids, as `rule` takes
-        them; or a `port` to ask at.
+        `command` may give `options`, as the errand's form has them.
         """
         if kind in MEASURED:
             column, file = MEASURED[kind]
@@ -223,18 +219,13 @@ class OpenJob:
                 if name.startswith(f"{kind}.")
             }
             write_measured(self.folder / file, column, typed)
-        said: tuple[str, ...] = ()
-        if kind == ASK_PORTS:
-            if self.machine.is_running:
-                raise RefusedError("a machine is at work; ask what answers once it is done")
-            said = (f"--port={_port(command)}",) if command.get("port") else ()
-        if kind in TICKED and command.get("lines"):
-            text = str(command["lines"])
-            if _LINES.fullmatch(text) is None:
-                raise BadInputError(
-                    f"{text[:40]!r}: no lines; write numbers and ids, as in 0-11,24,bias-3"
-                )
-            said = (f"{TICKED[kind]}={text}",)
+        if kind == ASK_PORTS and self.machine.is_running:
+            raise RefusedError("a machine is at work; ask what answers once it is done")
+        given = command.get("options")
+        said = options_of(kind, given)
+        if kind == "placed" and isinstance(given, dict):
+            section, readings = str(given.get("section") or ""), str(given.get("readings") or "")
+            write_readings(self.folder / READINGS_FILE, section.strip(), readings)
         of = self.reckoned if kind in REST_ON_NO_WAY else self.drawn
         await self.errands.start(kind, of, said)
 

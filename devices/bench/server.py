@@ -48,6 +48,7 @@ FILES = {
     "placed.js": "text/javascript",
     "ports.js": "text/javascript",
     "texts.js": "text/javascript",
+    "ticks.js": "text/javascript",
 }
 _STALE = 4401
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import contextlib
 import json
 import os
@@ -9,19 +10,21 @@ import signal
 import subprocess
 import sys
 import time
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from devices.bench.lost_after import LOST_AFTER
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator
+    from collections.abc import Callable, Coroutine, Iterator
 
     from playwright.sync_api import Browser, Locator, Page
 
 SMALL = 'schema = 1\ntitle = "Millrace sampler"\n[table]\nlength = "26 in"\nwidth = "17 in"\n'
 """A top that one A3 bed or two ink: what is looked at is the page, not the table."""
+_T = TypeVar("_T")
 _PATIENCE_SECONDS = 60.0
 """By when what is waited for has come, however busy the machine is."""
 
@@ -97,6 +100,12 @@ def until(page: Page, true: Callable[[], bool], what: str) -> None:
     while not true():
         assert time.monotonic() < end, (what, page.locator("#told").inner_text())
         page.wait_for_timeout(25)
+
+
+def awaited(work: Coroutine[Any, Any, _T]) -> _T:
+    """What comes of `work`, in a loop and thread of its own: a browser holds this one's."""
+    with ThreadPoolExecutor(1) as thread:
+        return thread.submit(asyncio.run, work).result()
 
 
 def field(name: str) -> str:

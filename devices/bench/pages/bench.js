@@ -7,6 +7,7 @@ import { show as showLight } from "./light.js";
 import { look, show as showMachine } from "./mark.js";
 import { drawing, length, show as draw, whole, zoom } from "./picture.js";
 import { filled, texts } from "./texts.js";
+import { show as showTicks } from "./ticks.js";
 
 const at = (id) => document.getElementById(id);
 // Where each measurement of the top stands on its drawing, in parts of its width and height.
@@ -233,7 +234,7 @@ join({
     if (message.type === "fields") fieldsMade(message.fields);
     else if (message.type === "jobs") showJobs(message);
     else if (message.type === "job") shown(message);
-    else if (message.type === "errand") showErrand(message);
+    else if (message.type === "errand") { showErrand(message); showTicks(message); }
     else if (message.type === "light") showLight(message);
     else if (message.type === "machine") showMachine(message);
     else if (message.type === "drawn") drawing(message.lines);

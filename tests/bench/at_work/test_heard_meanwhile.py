@@ -7,7 +7,7 @@ import threading
 from typing import TYPE_CHECKING
 
 from devices.bench.house import BenchHouse
-from tests.bench.benches import small_job
+from tests.bench.benches import awaited, small_job
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -38,4 +38,4 @@ def test_a_job_that_takes_long_to_work_out_keeps_nobody_from_being_heard(
         heard.set()
         watching.cancel()
 
-    asyncio.run(asyncio.wait_for(meanwhile(), 10))
+    awaited(asyncio.wait_for(meanwhile(), 10))

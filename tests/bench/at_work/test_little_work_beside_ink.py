@@ -2,16 +2,14 @@
 
 from __future__ import annotations
 
-import asyncio
 import json
-from concurrent.futures import ThreadPoolExecutor
 from typing import TYPE_CHECKING, Any, cast
 
 from devices.bench import open_job
 from devices.bench.house import BenchHouse
 from devices.serving.line import PageLine
 from marking.record.record import open_record
-from tests.bench.benches import small_job
+from tests.bench.benches import awaited, small_job
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -48,9 +46,7 @@ def test_a_nudge_is_answered_without_the_job_being_shown_anew(tmp_path: Path) ->
         await house.tapped(line, 2, {"do": "set", "name": "grid.margin", "value": "2 in"})
         return after_a_key, wire.sent[len(after_a_key) :]
 
-    # In a thread of its own: the loop of a browser may be running in this one.
-    with ThreadPoolExecutor(1) as thread:
-        after_a_key, after_a_change = thread.submit(asyncio.run, nudged()).result()
+    after_a_key, after_a_change = awaited(nudged())
     assert "done" in after_a_key
     assert "job" not in after_a_key
     assert "job" in after_a_change
