@@ -7,7 +7,7 @@ import { show as showLight } from "./light.js";
 import { look, show as showMachine } from "./mark.js";
 import { drawing, length, show as draw, whole, zoom } from "./picture.js";
 import { filled, texts } from "./texts.js";
-import { show as showTicks } from "./ticks.js";
+import { forget as forgetTicks, show as showTicks } from "./ticks.js";
 
 const at = (id) => document.getElementById(id);
 // Where each measurement of the top stands on its drawing, in parts of its width and height.
@@ -119,7 +119,10 @@ async function marking(wanted) {
 }
 
 async function shown(message) {
-  if (!job || job.folder !== message.folder) drawn = null;
+  if (!job || job.folder !== message.folder) {
+    drawn = null;
+    forgetTicks();
+  }
   job = message;
   document.title = filled(texts.bench, { job: job.title });
   at("title").textContent = job.title;
