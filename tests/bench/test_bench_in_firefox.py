@@ -4,6 +4,7 @@ proved cover on simulated cloth."""
 from __future__ import annotations
 
 import contextlib
+import io
 import time
 import tomllib
 from dataclasses import dataclass
@@ -11,15 +12,19 @@ from typing import TYPE_CHECKING, Any
 
 import pytest
 from marionette_driver.keys import Keys
+from PIL import Image
 
 from devices.simulated.table import Stand
-from tests.bench.benches import bench, field, kept
+from tests.bench.benches import bench, field, kept, opened, small_job, until
 from tests.bench.whole.at_the_table import AtTheTable
 from tests.firefox import firefox
+from tests.projector.browsers import PIXELS
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
     from pathlib import Path
+
+    from playwright.sync_api import Browser, Page
 
     from tests.bench.benches import Bench
     from tests.conftest import RunCli
@@ -135,3 +140,34 @@ def test_an_empty_folder_leads_to_a_proved_cover_in_another_browser(
         fox.click('[data-errand="proved"]')
         fox.until(lambda: "PASS" in fox.text('.outcome[data-of="proved"]'), "the cover is proved")
         assert fox.errors(run.url.partition("?")[0]) == []
+
+
+def test_a_stage_in_one_browser_obeys_a_remote_in_another(
+    fox: Firefox, browser: Browser, tmp_path: Path
+) -> None:
+    folder = small_job(
+        tmp_path / "light", '[projector]\nprofile = "ceiling-1080p"\n[ways]\nhave = ["projector"]\n'
+    )
+    with bench(folder) as run:
+        page = opened(browser, run)
+        page.locator("#light").click()
+        page.locator("#stage").wait_for(timeout=60_000)
+        stage = page.context.new_page()
+        stage.set_viewport_size({"width": PIXELS[0], "height": PIXELS[1]})
+        stage.goto(page.locator("#stage").get_attribute("href") or "")
+        fox.driver.navigate(page.locator("#remote").get_attribute("href") or "")
+        fox.fill("#code", page.locator("#code").inner_text())
+        fox.click("button.main")
+        fox.until(lambda: fox.text("#link") == "In step", "in step")
+        fox.click("#tab-true")
+        code = stage.screenshot()
+        fox.click("#begin")
+        fox.until(lambda: "Target 1:" in fox.text("#at"), "the first target is asked for")
+        until(page, lambda: stage.screenshot() != code and lit(stage), "it is lit on the stage")
+        page.locator("#light-off").click()
+        page.locator("#light:enabled").wait_for()
+
+
+def lit(stage: Page) -> bool:
+    """Whether anything on the stage is lit."""
+    return Image.open(io.BytesIO(stage.screenshot())).convert("L").getextrema()[1] > 0

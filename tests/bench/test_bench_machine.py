@@ -183,7 +183,7 @@ def test_a_plotter_that_was_moved_inks_nothing_before_marks_tell_where_it_stands
     assert not page.get_by_label("The plotter was moved").is_checked()
 
 
-def test_the_projectors_stage_and_remote_open_from_the_page_and_what_is_traced_shows(
+def test_the_projectors_stage_and_remote_open_from_the_page_and_hold_its_job(
     run: Bench, browser: Browser
 ) -> None:
     folder = small_job(
