@@ -1,0 +1,169 @@
+"""Brings the catalogue of each language up to what the page may show.
+
+    python -m tests.texts.extract
+
+New texts come in untranslated, those that nothing shows any more go, translations stay.
+"""
+
+from __future__ import annotations
+
+import sys
+from typing import TYPE_CHECKING
+
+from devices.bench.fields import fields
+from devices.bench.languages.words import FOLDER
+from tests.test_architecture import FILES, imported
+from tests.texts.from_pages import html_texts, script_texts
+from tests.texts.from_python import Text, texts_of
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+PAGES = FOLDER.parent / "pages"
+BEGINS = ("devices.bench", "devices.commands")
+"""What the page shows comes from its own server and from the verbs that this runs."""
+VERBS = ("ways", "control", "trial", "write", "rule", "paper", "cover", "days", "prove", "drive",
+         "beam", "start", "bench")  # fmt: skip
+SHEETS = (
+    "devices.bench.shortcut",
+    "devices.job_text",
+    "devices.output.drawings",
+    "devices.paper",
+    "marking.drawing",
+    "marking.full_size",
+    "marking.hand",
+    "marking.keep",
+    "marking.output.cover_sheet",
+    "marking.output.error_map",
+    "marking.output.marks_words",
+    "marking.output.proof_sheet",
+    "marking.output.report",
+    "marking.output.ruling_sheet",
+    "marking.output.strokes_svg",
+    "marking.output.survey_words",
+    "marking.output.table_picture",
+    "marking.output.table_top",
+    "marking.output.tape_sheet",
+    "marking.output.ways_picture",
+    "marking.ruling.words",
+    "marking.stretching.words",
+)
+"""What these write goes into files, onto printed sheets and onto the projector's own pages; only
+what they raise and note is shown here."""
+UNSEEN = (
+    "devices.projector.desk.desk",
+    "devices.projector.desk.known_points",
+    "devices.projector.desk.work",
+    "devices.projector.pages",
+    "devices.projector.trueup",
+    "devices.simulated",
+    "marking.fastness.words",
+    "marking.marked_before",
+    "marking.mending.chosen",
+    "marking.mending.mend",
+    "marking.mending.struck_out",
+    "marking.sheets",
+)
+"""What only verbs say that the page does not run, and the projector's own pages."""
+FROM_OTHERS = (
+    # The system, on files and devices (POSIX.1-2017, as Python gives them; Windows' own beside).
+    "Device or resource busy", "Directory not empty", "Disk quota exceeded", "File exists",
+    "File name too long", "File too large", "Input/output error", "Is a directory",
+    "No space left on device", "No such device or address", "No such file or directory",
+    "Not a directory", "Operation not permitted", "Permission denied", "Read-only file system",
+    "Access is denied", "The system cannot find the path specified",
+    # The standard library's parser of TOML, as toml_faults lets it speak.
+    "cannot declare {0} twice", "cannot mutate immutable namespace {0}", "cannot overwrite a value",
+    "duplicate inline table key {0}", "escaped character is not a Unicode scalar value",
+    "expected '=' after a key in a key/value pair", "expected {0}",
+    "expected ']' at the end of a table declaration",
+    "expected ']]' at the end of an array declaration",
+    "expected newline or end of document after a statement", "found invalid character {0}",
+    "illegal character {0}", "invalid date or datetime", "invalid hex value",
+    "invalid initial character for a key part", "invalid statement", "invalid value",
+    "unclosed array", "unclosed inline table", "unescaped '\\' in a string", "unterminated string",
+)  # fmt: skip
+"""What is passed on in the words of others."""
+
+
+def shown_modules() -> list[str]:
+    """Our own modules that the page's server and its verbs import, in order."""
+    seen: set[str] = set()
+    left = [name for name in FILES if name.startswith("devices.bench")]
+    left += [f"devices.commands.{verb}" for verb in VERBS] + ["devices.commands"]
+    # The kinds of sheets are imported by name.
+    left += [name for name in FILES if name.startswith("devices.paper.")]
+    while left:
+        name = left.pop()
+        if name not in seen:
+            seen.add(name)
+            above = name.rpartition(".")[0]
+            left += [*imported(name), *([above] if above in FILES else [])]
+    return sorted(seen)
+
+
+def _within(module: str, some: tuple[str, ...]) -> bool:
+    return any(module == one or module.startswith(f"{one}.") for one in some)
+
+
+def _all() -> Iterator[Text]:
+    yield from html_texts((PAGES / "bench.html").read_text("utf-8"), "pages/bench.html")
+    for page in sorted(PAGES.glob("*.js")):
+        yield from script_texts(page.read_text("utf-8"), f"pages/{page.name}")
+    for step in fields().values():
+        for field in step:
+            for word in field.choices:
+                if field.kind != "length" and not field.keys[-1] == "profile":
+                    yield Text(word, field.name)
+    for words in FROM_OTHERS:
+        yield Text(words, "from others")
+    for module in shown_modules():
+        if not _within(module, UNSEEN):
+            yield from texts_of(
+                FILES[module].read_text("utf-8"), module, raised_only=_within(module, SHEETS)
+            )
+
+
+def extracted() -> dict[str, list[str]]:
+    """Every text that the page may show, in order, with where it stands."""
+    found: dict[str, list[str]] = {}
+    for words, where in _all():
+        places = found.setdefault(words, [])
+        if where not in places:
+            places.append(where)
+    return found
+
+
+def main() -> int:
+    """Rewrites each catalogue; says what is left to translate."""
+    import polib
+
+    texts = extracted()
+    for path in sorted(FOLDER.glob("*.po")):
+        old = polib.pofile(str(path))
+        kept = {one.msgid: one.msgstr for one in old}
+        new = polib.POFile(wrapwidth=96)
+        new.metadata = old.metadata
+        for words, places in texts.items():
+            new.append(
+                polib.POEntry(
+                    msgid=words,
+                    msgstr=kept.get(words, ""),
+                    # By module, not by line: a line that moves is no change of the catalogue.
+                    occurrences=[(where, "") for where in dict.fromkeys(
+                        place.partition(":")[0] for place in places
+                    )],
+                    flags=["python-brace-format"] if "{" in words else [],
+                )
+            )
+        new.save(str(path))
+        left = [one.msgid for one in new if not one.msgstr]
+        gone = [words for words in kept if words not in texts]
+        print(f"{path.name}: {len(new)} texts, {len(left)} to translate, {len(gone)} taken out")
+        for words in left:
+            print(f"  {words}")
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
