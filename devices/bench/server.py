@@ -18,6 +18,7 @@ from starlette.responses import FileResponse, HTMLResponse, RedirectResponse, Re
 from starlette.routing import Route, WebSocketRoute
 
 from devices.bench.house import hold_page
+from devices.bench.languages.words import words_in
 from devices.bench.state import LOOKED_AT, written_files
 from devices.serving.body import short_body
 from devices.serving.guard import Guard, too_long
@@ -43,7 +44,10 @@ FILES = {
     "light.js": "text/javascript",
     "mark.js": "text/javascript",
     "picture.js": "text/javascript",
+    "printed.js": "text/javascript",
     "texts.js": "text/javascript",
+    "language.js": "text/javascript",
+    "words.js": "text/javascript",
 }
 _STALE = 4401
 
@@ -61,6 +65,7 @@ def application(house: BenchHouse, hosts: Collection[str]) -> ASGIApp:
             Route("/stop", _with_key(_stop), methods=["POST"]),
             Route("/try", _with_key(_try), methods=["POST"]),
             Route("/pages/{name}", _asset),
+            Route("/pages/words/{language}.json", _words),
             WebSocketRoute("/bench", _bench),
         ],
         middleware=[Middleware(GZipMiddleware, compresslevel=3)],
@@ -179,6 +184,14 @@ async def _asset(request: Request) -> Response:
     if name not in FILES:
         return Response("There is no such file.", 404, media_type="text/plain")
     return Response(_text(name), media_type=FILES[name])
+
+
+async def _words(request: Request) -> Response:
+    """What the page says in another language."""
+    text = await asyncio.to_thread(words_in, request.path_params["language"])
+    if text is None:
+        return Response("There is no such file.", 404, media_type="text/plain")
+    return Response(text, media_type="application/json")
 
 
 async def _bench(socket: WebSocket) -> None:

@@ -14,7 +14,7 @@ from devices.bench.fields import fields
 from devices.bench.languages.words import FOLDER
 from tests.test_architecture import FILES, imported
 from tests.texts.from_pages import html_texts, script_texts
-from tests.texts.from_python import Text, texts_of
+from tests.texts.from_python import SAME, Text, texts_of
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -66,6 +66,8 @@ UNSEEN = (
 )
 """What only verbs say that the page does not run, and the projector's own pages."""
 FROM_OTHERS = (
+    # What lists are joined by, here and in pydantic.
+    "{0} and {1}", "{0} or {1}",
     # The system, on files and devices (POSIX.1-2017, as Python gives them; Windows' own beside).
     "Device or resource busy", "Directory not empty", "Disk quota exceeded", "File exists",
     "File name too long", "File too large", "Input/output error", "Is a directory",
@@ -113,7 +115,7 @@ def _all() -> Iterator[Text]:
     for step in fields().values():
         for field in step:
             for word in field.choices:
-                if field.kind != "length" and not field.keys[-1] == "profile":
+                if field.keys[-1] != "profile" and word not in SAME:
                     yield Text(word, field.name)
     for words in FROM_OTHERS:
         yield Text(words, "from others")

@@ -27,9 +27,10 @@ _NO_TEXT = re.compile(
     r"|^[\w.:/#%$'{}-]+$"  # keys, paths, words of a protocol
     r"|^\s*(SELECT|INSERT|CREATE|UPDATE|DELETE|ALTER|PRAGMA|DROP|id IN)\b|\bNOT NULL\b"
     r"|^[a-z_]+(, [a-z_]+)+$"  # columns
+    r"|^canvasrule( \w+)*$"  # a command, and a folder of that name
     r"|^--(?!(port|table|length|width|plotter|\{0\})\b)"  # options that the page never gives
 )
-_SAME = frozenset(
+SAME = frozenset(
     "in ft mm cm yd kg min mm/s in/s lx px auto double single canvasrule x_mm x_in".split()
 )
 """Units, names and what is typed into job.toml: the same in every language."""
@@ -189,7 +190,7 @@ class _Texts(ast.NodeVisitor):
     def _words_of(self, node: ast.expr) -> None:
         """Single words that an expression may give: branches, values of a table, words of calls."""
         for one in _given(node):
-            if _PLAIN_WORD.fullmatch(one.value) and one.value not in _SAME:
+            if _PLAIN_WORD.fullmatch(one.value) and one.value not in SAME:
                 self._keep(one, one.value)
 
     def _add(self, node: ast.expr, words: str) -> None:
@@ -211,7 +212,7 @@ def bare(words: str) -> str:
 
 def _is_text(words: str) -> bool:
     literal = _PLACE.sub(" ", words)
-    said = [word for word in _WORD.findall(literal) if word not in _SAME]
+    said = [word for word in _WORD.findall(literal) if word not in SAME]
     if not said or _NO_TEXT.search(words):
         return bool(_ONE_WORD.fullmatch(words))
     return bool(re.search(r"\s", words)) or bool(_ONE_WORD.fullmatch(words))

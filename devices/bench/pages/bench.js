@@ -7,6 +7,7 @@ import { show as showLight } from "./light.js";
 import { look, show as showMachine } from "./mark.js";
 import { length, show as draw, whole, zoom } from "./picture.js";
 import { filled, texts } from "./texts.js";
+import { named, told } from "./words.js";
 
 const at = (id) => document.getElementById(id);
 // Where each measurement of the top stands on its drawing, in parts of its width and height.
@@ -23,7 +24,8 @@ let tries = 0;
 let untried = null;
 let trying = false;
 
-function say(text) {
+function say(words) {
+  const text = told(words);
   at("say").textContent = text ? text.charAt(0).toUpperCase() + text.slice(1) : "";
   at("answer").hidden = !text;
 }
@@ -77,14 +79,14 @@ async function kept(field, value) {
 }
 
 function trouble(words) {
-  at("trouble").textContent = words || "";
+  at("trouble").textContent = told(words) || "";
   at("trouble").hidden = !words;
 }
 
 function list(into, texts) {
   into.replaceChildren(...texts.map((text) => {
     const one = document.createElement("li");
-    one.textContent = text;
+    one.textContent = told(text);
     return one;
   }));
 }
@@ -109,6 +111,7 @@ function fieldsMade(steps) {
 async function shown(message) {
   if (!job || job.folder !== message.folder) drawn = null;
   job = message;
+  named(job.title, job.folder);
   document.title = filled(texts.bench, { job: job.title });
   at("title").textContent = job.title;
   at("folder").textContent = job.folder;
@@ -139,7 +142,7 @@ function showSteps() {
     link.textContent = texts[one.step];
     if (one === next) link.className = "next";
     const left = document.createElement("small");
-    left.textContent = one.says;
+    left.textContent = told(one.says);
     link.append(left);
     return link;
   }));

@@ -1,6 +1,8 @@
 // Fields: made from what the server says of each key, filled with what stands in job.toml. What is
 // typed is tried at once and kept when the field is left; nothing is checked here.
 
+import { told } from "./words.js";
+
 const made = new Map();
 let last = {};
 const COMMIT_MS = 900;
@@ -29,21 +31,21 @@ function said(field, box) {
 
 function control(field, id) {
   if (field.kind === "switch") {
-    return element("label", { class: "check" }, element("input", { type: "checkbox", id }), field.label);
+    return element("label", { class: "check" }, element("input", { type: "checkbox", id }), told(field.label));
   }
   if (field.kind === "several") {
-    const set = element("fieldset", {}, element("legend", {}, field.label));
+    const set = element("fieldset", {}, element("legend", {}, told(field.label)));
     for (const word of field.choices) {
-      set.append(element("label", { class: "check" }, element("input", { type: "checkbox", value: word }), word));
+      set.append(element("label", { class: "check" }, element("input", { type: "checkbox", value: word }), told(word)));
     }
     return set;
   }
-  const label = element("label", { for: id }, field.label);
+  const label = element("label", { for: id }, told(field.label));
   if (field.kind === "choice") {
     const select = element("select", { id });
     // Without a machine of its own kind a job is a job.
     if (field.may_be_none) select.append(new Option("", ""));
-    for (const word of field.choices) select.append(new Option(word, word));
+    for (const word of field.choices) select.append(new Option(chosen(field, word), word));
     return element("div", {}, label, select);
   }
   if (field.kind === "list") return element("div", {}, label, element("textarea", { id, rows: 4 }));
@@ -54,11 +56,14 @@ function control(field, id) {
   return element("div", {}, label, input);
 }
 
+// A choice in words; a stock profile goes by its name.
+const chosen = (field, word) => (field.may_be_none ? word : told(word));
+
 // A field and what it does: on.tried(field, value), on.kept(field, value).
 export function make(field, on) {
   const id = `field-${field.name.replaceAll(".", "-")}`;
   const box = element("div", { class: "field", "data-name": field.name });
-  const help = element("p", { class: "help", id: `${id}-help` }, field.help);
+  const help = element("p", { class: "help", id: `${id}-help` }, told(field.help));
   const fault = element("p", { class: "fault", id: `${id}-fault`, role: "alert" });
   box.append(control(field, id), help, fault);
   const inputs = box.querySelectorAll("input, select, textarea");
@@ -149,7 +154,7 @@ export function tellOthers(name, faults) {
 }
 
 function tell(state, words) {
-  state.fault.textContent = words || "";
+  state.fault.textContent = told(words) || "";
   state.box.classList.toggle("wrong", Boolean(words));
   for (const input of state.box.querySelectorAll("input, select, textarea")) {
     input.setAttribute("aria-invalid", Boolean(words));

@@ -2,6 +2,7 @@
 // machine presses its keys; any page stops it.
 import { inked } from "./picture.js";
 import { filled, texts } from "./texts.js";
+import { told } from "./words.js";
 
 const at = (id) => document.getElementById(id);
 const LOOK_MS = 700;
@@ -23,11 +24,13 @@ export function show(message) {
   const was = machine;
   machine = message;
   at("stop").disabled = !machine.running;
+  // Another language loads the page anew, which would let go of the machine.
+  at("language").disabled = machine.running;
   at("rehearse").disabled = at("ink").disabled = machine.running;
   const stranded = document.activeElement === document.body || at("mark").contains(document.activeElement);
   at("running").hidden = !machine.running;
   at("mark").classList.toggle("rehearsal", machine.running && machine.rehearsal);
-  at("asks").textContent = machine.asks;
+  at("asks").textContent = told(machine.asks);
   at("answers").hidden = !machine.asks || !mine();
   for (const button of document.querySelectorAll("#running [data-key]")) button.disabled = !mine();
   at("take").hidden = mine();
@@ -35,7 +38,7 @@ export function show(message) {
     : `${machine.rehearsal ? `${texts.rehearsal} ` : ""}${mine() ? texts.holdsHere : texts.holdsElsewhere}`;
   at("told").replaceChildren(...machine.lines.map((text) => {
     const one = document.createElement("li");
-    one.textContent = text;
+    one.textContent = told(text);
     return one;
   }));
   at("told").scrollTop = at("told").scrollHeight;
@@ -66,7 +69,7 @@ async function ports() {
     const answer = await fetch("/ports");
     if (!answer.ok) return;
     const found = await answer.json();
-    at("port").replaceChildren(...found.map((one) => new Option(filled(texts.port, one), one.name)));
+    at("port").replaceChildren(...found.map((one) => new Option(filled(texts.port, { ...one, about: told(one.about) }), one.name)));
     if (!found.length) at("port").append(new Option(texts.noPort, ""));
   } catch { /* as above */ }
 }

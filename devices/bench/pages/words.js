@@ -1,0 +1,247 @@
+// What the page says, in the person's language. The server speaks English; its texts are looked up
+// in a gettext catalogue, whole, or as one of its templates with the parts put in, each part said
+// in the same way. What is not found stays English, all of it, and is noted.
+
+const PLACE = /\{(\w+)\}/;
+const LETTER = /\p{L}/gu;
+const WORDS = /\p{L}+/gu;
+const UNITS = new Set("in ft mm cm m km yd h min s kg g px lx C mm/s cm/s in/s".split(" "));
+const CODES = new Set("HP-GL G-code SVG PDF PNG JSON TOML USB ISO canvasrule Millrace".split(" "));
+const QUOTED = /"[^"]*"|`[^`]*`|\[[^\]]*\]|(?<=^|[\s(=])'[^']*'(?=$|[\s),.;:\]])/g;
+const COMMAND = /^canvasrule [a-z]+( (job|hand|full|tiles|keep))?( (--?[\w-]+|"[^"]*"|\S*[^a-z\s]\S*))*$/;
+// Two spaces part the columns of a table.
+const COLUMNS = /(\s{2,})/;
+const PATH = /^(\/|~|[A-Z]:[\\/]|\w+:\/\/)/;
+// Steps that one text may take to be said: none that is made of our templates comes near.
+const MOST_STEPS = 20_000;
+
+export const missed = new Set();
+const theirs = new Set();
+const said = new Map();
+const templates = { byWord: new Map(), loose: [] };
+const catalogue = await read();
+let steps = 0;
+
+async function read() {
+  try {
+    const words = await globalThis.words;
+    if (!words) return null;
+    const found = new Map(Object.entries(words));
+    sort(found);
+    return found;
+  } catch {
+    document.documentElement.lang = "en";
+    return null;
+  }
+}
+
+const plain = (text) => text.replaceAll("{{", "{").replaceAll("}}", "}");
+
+function template(text) {
+  const pieces = text.replaceAll("{{", "\u0001").replaceAll("}}", "\u0002").split(PLACE);
+  const clean = (piece) => piece.replaceAll("\u0001", "{").replaceAll("\u0002", "}");
+  return {
+    literals: pieces.filter((_, at) => at % 2 === 0).map(clean),
+    places: pieces.filter((_, at) => at % 2 === 1),
+  };
+}
+
+// Templates by their rarest word, so that a text is held against a few of them only.
+function sort(texts) {
+  const all = [];
+  const often = new Map();
+  for (const [msgid, msgstr] of texts) {
+    if (!PLACE.test(msgid.replaceAll("{{", "").replaceAll("}}", ""))) continue;
+    const one = { ...template(msgid), says: template(msgstr), weight: 0, words: [] };
+    const last = one.literals.length - 1;
+    one.literals.forEach((literal, at) => {
+      one.weight += literal.match(LETTER)?.length ?? 0;
+      for (const found of literal.matchAll(WORDS)) {
+        const end = found.index + found[0].length;
+        // A word that a place touches may go on in it.
+        if ((found.index || !at) && (end < literal.length || at === last)) one.words.push(found[0]);
+      }
+    });
+    for (const word of new Set(one.words)) often.set(word, (often.get(word) ?? 0) + 1);
+    all.push(one);
+  }
+  for (const one of all) {
+    const rarest = one.words.sort((a, b) => often.get(a) - often.get(b))[0];
+    if (rarest === undefined) templates.loose.push(one);
+    else if (templates.byWord.has(rarest)) templates.byWord.get(rarest).push(one);
+    else templates.byWord.set(rarest, [one]);
+  }
+}
+
+function candidates(text) {
+  const found = [...templates.loose];
+  for (const word of new Set(text.match(WORDS))) found.push(...templates.byWord.get(word) ?? []);
+  return found.filter((one) => text.startsWith(one.literals[0]) && text.endsWith(one.literals.at(-1)))
+    .sort((a, b) => b.weight - a.weight);
+}
+
+function filledIn(one, parts) {
+  const by = new Map(one.places.map((name, at) => [name, parts[at]]));
+  return one.says.literals.reduce((text, literal, at) => text + by.get(one.says.places[at - 1]) + literal);
+}
+
+// A text by one template, where each of its parts can be said; else null.
+function fitted(one, text) {
+  const parts = [];
+  const end = text.length - one.literals.at(-1).length;
+  function from(at, place) {
+    if (at > end) return false;
+    const next = one.literals[place + 1];
+    const isLast = place === one.places.length - 1;
+    for (let to = isLast ? end : text.indexOf(next, at); to !== -1 && to <= end; to = text.indexOf(next, to + 1)) {
+      const part = whole(text.slice(at, to));
+      if (part !== null) {
+        parts[place] = part;
+        if (isLast || from(to + next.length, place + 1)) return true;
+      }
+      if (isLast) return false;
+    }
+    return false;
+  }
+  return from(one.literals[0].length, 0) ? filledIn(one, parts) : null;
+}
+
+// Names, paths, figures, lengths, keys, commands: the same in every language.
+function isData(text) {
+  if (theirs.has(text) || text === "in" || text === "mm" || COMMAND.test(text)) return true;
+  let figure = false;
+  return text.replace(QUOTED, " 0 ").split(/[\s,;()|+]+/).every((token) => {
+    const is = !/\p{L}{2}/u.test(token) || /[\d_/\\=]|[\w)][.:][\w(]|^--|^[A-Z]{2}$/.test(token) && !/^\p{L}+\/\p{L}+$/u.test(token)
+      || figure && UNITS.has(token.replace(/[.:]$/, "")) || CODES.has(token) || theirs.has(token);
+    figure = /\d/.test(token) || token === "/";
+    return is;
+  });
+}
+
+const upper = (text) => text.charAt(0).toUpperCase() + text.slice(1);
+const lower = (text) => text.charAt(0).toLowerCase() + text.slice(1);
+
+// A text of which every part can be said; null where there is a part that cannot.
+function whole(text) {
+  if (said.has(text)) return said.get(text);
+  steps += 1;
+  if (steps > MOST_STEPS) return null;
+  const found = sought(text);
+  if (found !== null || steps <= MOST_STEPS) said.set(text, found);
+  return found;
+}
+
+function sought(text) {
+  if (catalogue.has(text)) return plain(catalogue.get(text));
+  if (isData(text)) return text;
+  const [, before, core, after] = text.match(/^([\s,;:]*|\. )([^]*?)([\s,;:]*)$/);
+  if (core !== text) return core && around(before, whole(core), after);
+  for (const one of candidates(text)) {
+    const found = fitted(one, text);
+    if (found !== null) return found;
+  }
+  // A path may hold spaces.
+  if (PATH.test(text) && !/[:;,] /.test(text)) return text;
+  if (text.endsWith(".")) return around("", whole(text.slice(0, -1)), ".");
+  if (/^\p{Lu}\p{Ll}/u.test(text)) {
+    const found = whole(lower(text));
+    if (found !== null) return upper(found);
+  }
+  const note = text.match(/^([^]+?)( ?)\(([^()]+)\)$/);
+  if (note) {
+    const [main, beside] = [whole(note[1]), whole(note[3])];
+    if (main !== null && beside !== null) return `${main}${note[2]}(${beside})`;
+  }
+  return parted(text, /(?<=[.!?…]) /, " ") ?? parted(text, "; ", "; ") ?? parted(text, ": ", ": ")
+    ?? parted(text, ", ", ", ");
+}
+
+const around = (before, text, after) => (text === null ? null : before + text + after);
+
+function parted(text, by, joint) {
+  const pieces = text.split(by);
+  if (pieces.length === 1) return null;
+  const found = pieces.map(whole);
+  return found.includes(null) ? null : found.join(joint);
+}
+
+// As much of a text as can be said: whole sentences, or a template of which a part cannot.
+function partly(text) {
+  const done = whole(text);
+  if (done !== null) return done;
+  const sentences = text.split(/(?<=[.!?…:;]) /);
+  if (sentences.length > 1 && sentences.some((one) => whole(one) !== null)) return sentences.map(partly).join(" ");
+  const letters = text.match(LETTER).length;
+  for (const one of candidates(text)) {
+    if (one.weight < Math.max(8, letters / 4)) break;
+    const parts = text.match(new RegExp(`^${one.literals.map(RegExp.escape ?? escaped).join("([^]*?)")}$`));
+    if (parts) return filledIn(one, parts.slice(1).map((part) => (part ? partly(part) : part)));
+  }
+  missed.add(text);
+  return text;
+}
+
+const escaped = (text) => text.replace(/[\\^$.*+?()[\]{}|/]/g, "\\$&");
+
+function line(text) {
+  steps = 0;
+  if (!COLUMNS.test(text)) return partly(text);
+  for (const one of candidates(text)) {
+    const found = one.literals.some((literal) => COLUMNS.test(literal)) ? fitted(one, text) : null;
+    if (found !== null) return found;
+  }
+  return text.split(COLUMNS).map((one, at) => (at % 2 || !one ? one : partly(one))).join("");
+}
+
+// What the server says, or a verb or a machine that it passes on.
+export function told(words) {
+  if (!catalogue || !words) return words;
+  return words.split("\n").map((one) => (one.trim() ? line(one) : one)).join("\n");
+}
+
+// Names that a person gave: they are no words to translate.
+export function named(...names) {
+  for (const name of names) {
+    if (!name || theirs.has(name)) continue;
+    theirs.add(name);
+    said.clear();
+  }
+}
+
+// A text of the page's own.
+export function gettext(text) {
+  if (!catalogue) return text;
+  if (!catalogue.has(text)) missed.add(text);
+  return catalogue.get(text) ?? text;
+}
+
+function page() {
+  const own = (words) => {
+    const text = words.trim().replace(/\s+/g, " ");
+    return /\p{L}{2}/u.test(text) && !isData(text) ? words.replace(words.trim(), () => gettext(text)) : words;
+  };
+  const silent = "script, style, noscript, :not(html)[lang]";
+  const nodes = document.createTreeWalker(document.documentElement, NodeFilter.SHOW_ELEMENT | NodeFilter.SHOW_TEXT);
+  while (nodes.nextNode()) {
+    const node = nodes.currentNode;
+    if (node instanceof Text) {
+      if (node.parentElement.closest(silent)) continue;
+      node.data = own(node.data);
+    } else {
+      for (const name of ["aria-label", "placeholder", "title"]) {
+        if (node.hasAttribute(name)) node.setAttribute(name, own(node.getAttribute(name)));
+      }
+    }
+  }
+}
+
+const choice = document.getElementById("language");
+for (const one of document.documentElement.dataset.languages.split(" ")) {
+  const option = new Option(upper(new Intl.DisplayNames([one], { type: "language" }).of(one)), one);
+  option.lang = one;
+  choice.append(option);
+}
+choice.value = document.documentElement.lang;
+choice.onchange = () => speak(choice.value);
+if (catalogue) page();
+document.documentElement.classList.remove("wordless");
