@@ -88,6 +88,16 @@ FROM_OTHERS = (
 """What is passed on in the words of others."""
 
 
+SINGLE = tuple(
+    "canvas cover cross diagonal failed far hand heavy interrupted neighbours pad paused pen "
+    "percentage plotter projector reach removable screws seam speed square staples stopped "
+    "straight thread total triangle underlay zero".split()
+)
+"""Single words that stand in a text's place and are no template of their own."""
+JOINED = ("{0} by {1}", "{0} in {1}", "{0}, {1} up {2}", "HOLDS")
+"""What is put together of words, or changed in its letters, before it is shown."""
+
+
 def shown_modules() -> list[str]:
     """Our own modules that the page's server and its verbs import, in order."""
     seen: set[str] = set()
@@ -118,7 +128,9 @@ def _all() -> Iterator[Text]:
                 if field.keys[-1] != "profile" and word not in SAME:
                     yield Text(word, field.name)
     for words in FROM_OTHERS:
-        yield Text(words, "from others")
+        yield Text(words, "passed on")
+    for words in SINGLE + JOINED:
+        yield Text(words, "put together")
     for module in shown_modules():
         if not _within(module, UNSEEN):
             yield from texts_of(

@@ -36,7 +36,7 @@ SAME = frozenset(
 """Units, names and what is typed into job.toml: the same in every language."""
 _ASKS = frozenset(
     "compile match fullmatch search sub split rsplit partition rpartition startswith endswith "
-    "removeprefix removesuffix replace encode decode get pop setdefault strip rstrip lstrip find "
+    "removeprefix removesuffix encode decode get pop setdefault strip rstrip lstrip find "
     "getattr hasattr setattr open joinpath glob rglob import_module Literal TypeVar execute "
     "executemany executescript add_argument add_parser add_subparsers ArgumentParser cast "
     "add_mutually_exclusive_group with_suffix with_name files namedtuple write_text read_text "
@@ -155,8 +155,9 @@ class _Texts(ast.NodeVisitor):
             return
         tells = name.endswith("Error") or name in ("say", "ValueError", "Printed")
         self._told += tells
+        of_text = name == "replace" and isinstance(node.func, ast.Attribute)
         for one in (*node.args, *(word.value for word in node.keywords)):
-            if name in _ASKS and isinstance(one, ast.Constant | ast.JoinedStr):
+            if (name in _ASKS or of_text) and isinstance(one, ast.Constant | ast.JoinedStr):
                 continue
             self.visit(one)
         self._told -= tells

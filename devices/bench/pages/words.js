@@ -6,10 +6,11 @@ const PLACE = /\{(\w+)\}/;
 const LETTER = /\p{L}/gu;
 const WORDS = /\p{L}+/gu;
 const UNITS = new Set("in ft mm cm m km yd h min s kg g px lx C mm/s cm/s in/s".split(" "));
-const CODES = new Set("HP-GL G-code SVG PDF PNG JSON TOML USB ISO canvasrule Millrace".split(" "));
+const CODES = new Set("HP-GL G-code SVG PDF PNG JSON TOML USB ISO canvasrule Millrace sections".split(" "));
 const QUOTED = /"[^"]*"|`[^`]*`|\[[^\]]*\]|(?<=^|[\s(=])'[^']*'(?=$|[\s),.;:\]])/g;
 const COMMAND = /^canvasrule [a-z]+( (job|hand|full|tiles|keep))?( (--?[\w-]+|"[^"]*"|\S*[^a-z\s]\S*))*$/;
 // Two spaces part the columns of a table.
+const INNER = /^[\p{L}\d]{2}$/u;
 const COLUMNS = /(\s{2,})/;
 const PATH = /^(\/|~|[A-Z]:[\\/]|\w+:\/\/)/;
 // Steps that one text may take to be said: none that is made of our templates comes near.
@@ -88,18 +89,26 @@ function filledIn(one, parts) {
 // A text by one template, where each of its parts can be said; else null.
 function fitted(one, text) {
   const parts = [];
+  let reached = 0;
+  for (const literal of one.literals) {
+    reached = text.indexOf(literal, reached) + literal.length;
+    if (reached < literal.length) return null;
+  }
   const end = text.length - one.literals.at(-1).length;
   function from(at, place) {
     if (at > end) return false;
     const next = one.literals[place + 1];
     const isLast = place === one.places.length - 1;
-    for (let to = isLast ? end : text.indexOf(next, at); to !== -1 && to <= end; to = text.indexOf(next, to + 1)) {
-      const part = whole(text.slice(at, to));
+    let to = isLast ? end : text.indexOf(next, at);
+    while (to !== -1 && to <= end) {
+      // Two places that touch part where a word ends.
+      const may = to - at < text.length && (isLast || next || !INNER.test(text.slice(to - 1, to + 1)));
+      const part = may ? whole(text.slice(at, to)) : null;
       if (part !== null) {
         parts[place] = part;
         if (isLast || from(to + next.length, place + 1)) return true;
       }
-      if (isLast) return false;
+      to = to < end ? text.indexOf(next, to + 1) : -1;
     }
     return false;
   }
@@ -111,7 +120,7 @@ function isData(text) {
   if (theirs.has(text) || text === "in" || text === "mm" || COMMAND.test(text)) return true;
   let figure = false;
   return text.replace(QUOTED, " 0 ").split(/[\s,;()|+]+/).every((token) => {
-    const is = !/\p{L}{2}/u.test(token) || /[\d_/\\=]|[\w)][.:][\w(]|^--|^[A-Z]{2}$/.test(token) && !/^\p{L}+\/\p{L}+$/u.test(token)
+    const is = !/\p{L}{2}/u.test(token) || /[\d_/\\=]|[\w)][.:][\w(]|^--|^\.\w|^j[a-z]$|^[A-Z]{2}$/.test(token) && !/^\p{L}+\/\p{L}+$/u.test(token)
       || figure && UNITS.has(token.replace(/[.:]$/, "")) || CODES.has(token) || theirs.has(token);
     figure = /\d/.test(token) || token === "/";
     return is;
@@ -142,11 +151,16 @@ function sought(text) {
   }
   // A path may hold spaces.
   if (PATH.test(text) && !/[:;,] /.test(text)) return text;
-  if (text.endsWith(".")) return around("", whole(text.slice(0, -1)), ".");
   if (/^\p{Lu}\p{Ll}/u.test(text)) {
     const found = whole(lower(text));
     if (found !== null) return upper(found);
   }
+  if (text.endsWith(".")) {
+    const found = whole(text.slice(0, -1));
+    if (found !== null) return `${found}.`;
+  }
+  const [, number, point] = text.match(/^((?:\d+\.|-) )(\S[^]*)$/) ?? [];
+  if (point) return around(number, whole(point), "");
   const note = text.match(/^([^]+?)( ?)\(([^()]+)\)$/);
   if (note) {
     const [main, beside] = [whole(note[1]), whole(note[3])];
