@@ -14,8 +14,9 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 from devices.bench.fields import fields
-from devices.bench.jobs import copied, folder_named, free_folder, job_names, jobs_in, renamed
+from devices.bench.jobs import folder_named, free_folder, job_names, jobs_in, renamed
 from devices.bench.open_job import OpenJob
+from devices.new_job.like import make_like
 from devices.serving.held import held
 from devices.serving.line import Newest, PageLine
 from devices.serving.taps import Answer, Taps, tap_number
@@ -204,9 +205,12 @@ class BenchHouse:
         elif act == "new":
             folder = free_folder(self.root, name)
             await _started(folder, command)
-        elif act in ("copy", "rename") and self.job is not None:
+        elif act == "copy" and self.job is not None:
             folder = free_folder(self.root, name)
-            (copied if act == "copy" else renamed)(self.job.folder, folder)
+            await asyncio.to_thread(make_like, folder, self.job.folder)
+        elif act == "rename" and self.job is not None:
+            folder = free_folder(self.root, name)
+            renamed(self.job.folder, folder)
         else:
             raise BadInputError("That is nothing this page says; reload it.")
         await self.close()

@@ -9,7 +9,6 @@ from typing import TYPE_CHECKING, Any
 from marking.errors import BadInputError
 from marking.input.text import read_text
 from marking.job.folder import JOB_FILE
-from marking.output.files import write_new
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -73,16 +72,6 @@ def free_folder(root: Path, name: str) -> Path:
     if folder.exists():
         raise BadInputError(f"{folder}: is there already; give another name")
     return folder
-
-
-def copied(job: Path, folder: Path) -> None:
-    """Makes a job with the choices of another and nothing of its record. Raises BadInputError."""
-    text = read_text(job / JOB_FILE, str(job / JOB_FILE), "job")
-    folder.mkdir(parents=True)
-    write_new(folder / JOB_FILE, text.encode())
-    for profile in job.glob("*.toml"):
-        if profile.name != JOB_FILE:
-            write_new(folder / profile.name, profile.read_bytes())
 
 
 def renamed(job: Path, folder: Path) -> None:

@@ -4,17 +4,15 @@ from __future__ import annotations
 
 import sys
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from devices.commands.shared import add_json_option, print_json, say
 from marking.errors import BadInputError
 
 if TYPE_CHECKING:
     import argparse
-    from collections.abc import Iterator
 
-    from devices.job import Job
-    from marking.measures.lengths import Units
+    from devices.new_job.fresh import TableSize
 
 
 _ANSWERS = ("table", "length", "width", "title", "units", "plotter", "projector")
@@ -68,107 +66,45 @@ def add_options(verb: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Makes the job, checks it by reading it back, and says what to do next."""
-    import tomllib
+    from devices.new_job.folder import new_path
 
-    from devices.job import Job
-    from devices.job_text import job_text
-    from marking.job.folder import JOB_FILE, check_job
-    from marking.output.files import write_new
-    from marking.shipped_files import stock_names
-
-    path = options.folder / JOB_FILE
-    if path.exists():
-        raise BadInputError(f"{path}: is there already and was not touched; give another folder")
+    path = new_path(options.folder)
     if options.from_page is not None:
-        return _from_page(options)
+        return _from_page(options, path)
     if options.like is not None:
         return _like(options, path)
-    for kind, name in (("plotter", options.plotter), ("projector", options.projector)):
-        if name is not None and name not in (stock := stock_names(f"{kind}s")):
-            raise BadInputError(f"--{kind} {name}: stock {kind}s are {', '.join(stock)}")
-    length, width, units = _table(options)
-    title = options.title or _title_of(options.folder)
-    # Where the removable pen stands by default depends on the machine.
-    plain: dict[str, Any] = {"table": {"length": length, "width": width}}
-    if options.plotter is not None:
-        plain["plotter"] = {"profile": options.plotter}
-    holder = check_job(plain, options.folder, Job).pens.removable.slot
-    text = job_text(
-        *(title, units, options.table, length, width, options.plotter, holder, options.projector)
-    )
-    # Nothing is written that would not read back.
-    job = check_job(tomllib.loads(text), options.folder, Job)
-    write_new(path, text.encode())
-    _write_schema(options.folder)
+    return _fresh(options, path)
+
+
+def _fresh(options: argparse.Namespace, path: Path) -> int:
+    from devices.new_job.fresh import by_hand, check_machines, make_fresh
+
+    machines = {"plotter": options.plotter, "projector": options.projector}
+    # Nobody is asked for a size that is then of no use.
+    check_machines(**machines)
+    size = _size(options)
+    job = make_fresh(options.folder, size, title=options.title, units=options.units, **machines)
     if options.json:
         print_json({"schema": 1, "job": path.as_posix()})
-    else:
-        print(path)
-        for line in _by_hand(job):
-            say(line)
-        say(
-            f'"canvasrule ways --job {options.folder}" tells what each way costs. Next: measure '
-            f'the top, fill in [table.survey], and run "canvasrule layout --job {options.folder}"'
-        )
+        return 0
+    print(path)
+    for line in by_hand(job):
+        say(line)
+    say(
+        f'"canvasrule ways --job {options.folder}" tells what each way costs. Next: measure '
+        f'the top, fill in [table.survey], and run "canvasrule layout --job {options.folder}"'
+    )
     return 0
 
 
-def _by_hand(job: Job) -> Iterator[str]:
-    """What this cover takes by hand, as `ways` reckons it; nothing of a top that takes no lines."""
-    from marking.errors import RefusedError
-    from marking.job.keys import paper_of, tape_of
-    from marking.layout.layout import lay_out
-    from marking.ways.acts import least_hours
-    from marking.ways.by_hand import hand_ways
-    from marking.ways.cover import cover_of
-    from marking.ways.tape_scale import tape_scale_most
-
-    try:
-        cover = cover_of(lay_out(job))
-    except RefusedError:
-        return
-    most = tape_scale_most(tape_of(job.tape))
-    acts = next(hand_ways(cover, job.pace, most, paper_of(job))).acts
-    low, high = least_hours(acts, job.pace.first_time).person
-    yield f"Marked by hand from tape sheets it takes about {low:.1f} to {high:.1f} person-hours."
-
-
-def _write_schema(folder: Path) -> None:
-    from devices.job_text import SCHEMA_FILE, job_schema
-    from marking.output.files import write_new
-
-    schema = folder / SCHEMA_FILE
-    if not schema.exists():
-        write_new(schema, job_schema().encode())
-
-
-def _from_page(options: argparse.Namespace) -> int:
-    """Makes the job that a keep page holds, and says whether it is the same marking."""
-    from devices.job import Job
-    from marking.input.text import read_text
-    from marking.job.folder import JOB_FILE
-    from marking.keep.kept_job import layout_kept, made_again
-    from marking.keep.lines import read_lines
-    from marking.layout.layout import lay_out
-    from marking.output.files import write_new
-    from marking.record.record import layout_hash
+def _from_page(options: argparse.Namespace, path: Path) -> int:
+    """The job that a keep page holds; says whether it is the same marking."""
+    from devices.new_job.from_page import make_from_page
 
     given = [name for name in _ANSWERS if getattr(options, name) is not None]
     if given:
         raise BadInputError(f"--from-page has the whole job; leave out --{given[0]}")
-    label = str(options.from_page)
-    kept = read_lines(read_text(options.from_page, label, "text of a keep page"), label)
-    job = made_again(kept, Job, label)
-    same = layout_kept(kept, layout_hash(lay_out(job)))
-    there = [options.folder / name for name in kept.files if (options.folder / name).exists()]
-    if there:
-        raise BadInputError(f"{there[0]}: is there already and was not touched")
-    # job.toml last: a folder that has it has all of it.
-    for name, text in reversed(list(kept.files.items())):
-        about = f"# Made again from a keep page of canvasrule {kept.version}.\n"
-        write_new(options.folder / name, (about + text).encode())
-    _write_schema(options.folder)
-    path = options.folder / JOB_FILE
+    kept, same = make_from_page(options.folder, options.from_page)
     if options.json:
         print_json({"schema": 1, "job": path.as_posix(), "same_marking": same})
     else:
@@ -185,12 +121,7 @@ def _from_page(options: argparse.Namespace) -> int:
 
 
 def _like(options: argparse.Namespace, path: Path) -> int:
-    """A job with another's job.toml and the profiles beside it; nothing of what happened there."""
-    import tomllib
-
-    from devices.job import Job
-    from marking.job.folder import JOB_FILE, load_job
-    from marking.output.files import write_new
+    from devices.new_job.like import make_like
 
     other = [name for name in (*_ANSWERS, "from_page") if getattr(options, name) is not None]
     if other:
@@ -198,24 +129,7 @@ def _like(options: argparse.Namespace, path: Path) -> int:
             f"--{', --'.join(other).replace('_', '-')}: --like takes all choices from "
             f"{options.like}; change them in the new job.toml"
         )
-    old = options.like / JOB_FILE
-    # It is read as it stands: what would not read back there does not here.
-    load_job(options.like, Job)
-    text = old.read_bytes()
-    files: dict[str, bytes] = {}
-    for name in sorted(_profile_files(tomllib.loads(text.decode("utf-8-sig")))):
-        beside = options.like / name
-        if beside.is_file() and not Path(name).is_absolute():
-            if ".." in Path(name).parts:
-                raise BadInputError(
-                    f"{old}: its profile {name} lies outside the folder; copy it into the folder "
-                    "first, and name it so"
-                )
-            files[name] = beside.read_bytes()
-    # job.toml last: a folder that has it has all of it.
-    for name, data in {**files, JOB_FILE: text}.items():
-        write_new(options.folder / name, data)
-    _write_schema(options.folder)
+    make_like(options.folder, options.like)
     if options.json:
         print_json({"schema": 1, "job": path.as_posix(), "like": options.like.as_posix()})
     else:
@@ -227,49 +141,16 @@ def _like(options: argparse.Namespace, path: Path) -> int:
     return 0
 
 
-def _profile_files(tables: object) -> set[str]:
-    """What is named as a profile anywhere in a job; stock ones among it."""
-    if not isinstance(tables, dict):
-        return set()
-    own = {value for key, value in tables.items() if key == "profile" and isinstance(value, str)}
-    return own.union(*(_profile_files(value) for value in tables.values()))
+def _size(options: argparse.Namespace) -> TableSize:
+    """The table's, from a stock table, from options or from answers."""
+    from devices.new_job.fresh import own_size, stock_size
 
-
-def _title_of(folder: Path) -> str:
-    """The folder's name, as far as it can be printed."""
-    from marking.job.values import is_printable
-
-    return "".join(filter(is_printable, folder.resolve().name))[:200] or "Table cover"
-
-
-def _table(options: argparse.Namespace) -> tuple[str, str, Units]:
-    """Length, width and units, from a stock table, from options or from answers."""
-    from marking.input.toml import read_toml
-    from marking.measures.lengths import parse_length
-    from marking.shipped_files import stock, stock_names
-
-    if options.table is not None:
-        names = stock_names("tables")
-        if options.table not in names:
-            raise BadInputError(f"--table {options.table}: stock tables are {', '.join(names)}")
-        if options.length or options.width:
-            raise BadInputError("--table gives length and width; leave out --length and --width")
-        label = f"stock profile tables/{options.table}.toml"
-        profile = read_toml(stock().joinpath("tables", f"{options.table}.toml"), label)
-        length, width = str(profile["length"]), str(profile["width"])
-    else:
+    if options.table is None:
         length = options.length or _ask("length", '"150 in" or "3.6 m"')
-        width = options.width or _ask("width", '"64 in" or "160 cm"')
-    for name, text in (("length", length), ("width", width)):
-        try:
-            if parse_length(text) <= 0:
-                raise ValueError("a length here must be more than zero")
-            if not text.isprintable():
-                raise ValueError("write it on one line")
-        except ValueError as fault:
-            raise BadInputError(f"--{name} {text!r}: {fault}") from None
-    metric = length.rstrip().lower().endswith("m")
-    return length, width, options.units or ("mm" if metric else "in")
+        return own_size(length, options.width or _ask("width", '"64 in" or "160 cm"'))
+    if options.length or options.width:
+        raise BadInputError("--table gives length and width; leave out --length and --width")
+    return stock_size(options.table)
 
 
 def _ask(what: str, example: str) -> str:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -17,32 +16,32 @@ from devices.commands.shared import (
     read_job,
     say,
 )
-from devices.history import device_name, has_record, kept_check, kept_correction
-from devices.machine_zones import divided
+from devices.commands.typed import typed
+from devices.history import kept_correction
+from devices.output.stale import take_away
 from devices.plotter.correction import (
     check_record,
     corrected_lines,
     correction_lines,
     correction_said,
-    solve_square,
     still_off,
-    suspicion,
 )
-from devices.trial.sheet import scrap_program, scrap_sheet
-from devices.trial.verniers import read_verniers, vernier_lines
+from devices.trial.measured import correction_to_judge, keep, solved
+from devices.trial.sheet import scrap_program
+from devices.trial.verniers import vernier_lines
 from devices.trial.words import sheet_lines, sheet_record
 from marking.errors import BadInputError, RefusedError
-from marking.input.rows import Columns, read_rows
+from marking.fastness.tried import keep_tried, read_tried
+from marking.fastness.words import how_to, tried_lines, tried_record
 from marking.job.keys import tape_of
-from marking.layout.layout import lay_out
-from marking.output.files import MANIFEST, digest, replace_file, write_set
+from marking.output.files import replace_file
 from marking.record.record import layout_hash, open_record
 
 if TYPE_CHECKING:
     import argparse
 
     from devices.job import Job
-    from devices.plotter.correction import Correction, DeviceCheck
+    from devices.plotter.correction import DeviceCheck
 
 
 def add_options(verb: argparse.ArgumentParser) -> None:
@@ -108,15 +107,11 @@ def run(options: argparse.Namespace) -> int:
 
 def _ink(options: argparse.Namespace, job: Job) -> int:
     """How the ink is tried; or keeps what was seen, with 1 where it comes off."""
-    from devices.commands.typed import typed
-    from marking.fastness.tried import keep_tried, read_tried
-    from marking.fastness.words import how_to, tried_lines, tried_record
-
     if options.measured is not None:
         raise BadInputError("--measured is of the plotter's sheet; keep one thing at a time")
     if options.ink_tried is None:
-        keep = typed(["canvasrule", "trial", "--job", options.job, "--ink-tried", "FILE"])
-        lines = list(how_to(keep))
+        command = typed(["canvasrule", "trial", "--job", options.job, "--ink-tried", "FILE"])
+        lines = list(how_to(command))
         if options.json:
             print_json({"schema": 1, "how_to": lines})
         else:
@@ -151,31 +146,35 @@ def _write_sheet(options: argparse.Namespace, job: Job) -> int:
 
 
 def _solve(options: argparse.Namespace, job: Job) -> int:
-    own = job.plotter.model_copy(update={"axes": ("+x", "+y")})
-    sheet = scrap_sheet(own, job.pens, job.units)
-    path = given_file("--measured", options.measured, options.job)
-    shown = _measured(path)
-    verniers = read_verniers(shown, sheet)
-    runs = {name: length for name, length in shown.items() if name not in verniers}
-    check = solve_square(runs, sheet.side, tape_of(job.tape), job.units)
-    check = replace(check, verniers=verniers)
-    before = kept_check(options.job, job)
+    check = solved(job, given_file("--measured", options.measured, options.job))
     if options.corrected:
-        return _judge_corrected(options, check, before)
-    _check_no_ink(options)
-    _check_meant(options, check, before)
-    return _keep_and_say(options, job, check, before)
-
-
-def _judge_corrected(
-    options: argparse.Namespace, check: DeviceCheck, kept: DeviceCheck | None
-) -> int:
-    """Says whether the kept correction helps; exit code 1 where the error is still there."""
-    if kept is None or kept.applied is None:
-        raise RefusedError(
-            f"{options.job}: no correction is kept for this plotter, so no sheet was drawn with "
-            "one; measure out/trial.hpgl without --corrected"
+        return _judge_corrected(options, check, correction_to_judge(options.job, job))
+    kept = keep(
+        *(options.job, job, check),
+        in_place=options.replace,
+        likely=options.confirmed,
+        despite_ink=options.despite_ink,
+    )
+    before, now = kept.sections
+    if options.json:
+        sections = {"before": before, "after": now}
+        print_json({"schema": 1, "kept": True, "sections": sections, **check_record(check)})
+    else:
+        print_lines([*correction_lines(check), *vernier_lines(check.verniers)])
+        _say_what_now(job, check, kept.before)
+    if before != now:
+        more = "less" if now > before else "more"
+        say(
+            f"the cover takes {now} sections now, {before} before: corrected like "
+            f"this, the plotter reaches {more}"
         )
+    if kept.draws_otherwise:
+        _take_stale_away(options.job, f"trial {check.applied}")
+    return 0
+
+
+def _judge_corrected(options: argparse.Namespace, check: DeviceCheck, kept: DeviceCheck) -> int:
+    """Says whether the kept correction helps; exit code 1 where the error is still there."""
     off = any(still_off(check, kept))
     if options.json:
         print_json({"schema": 1, "kept": False, "holds": not off, **check_record(check)})
@@ -193,89 +192,6 @@ def _judge_corrected(
     return RefusedError.exit_code
 
 
-def _keep_and_say(
-    options: argparse.Namespace, job: Job, check: DeviceCheck, before: DeviceCheck | None
-) -> int:
-    """Keeps a check, and says what it corrects and how many sections that makes."""
-    sections = _sections(job, before.applied if before is not None else None, check.applied)
-    _keep(options.job, job, check)
-    if options.json:
-        print_json(
-            {
-                "schema": 1,
-                "kept": True,
-                "sections": dict(zip(("before", "after"), sections, strict=True)),
-                **check_record(check),
-            }
-        )
-    else:
-        print_lines([*correction_lines(check), *vernier_lines(check.verniers)])
-        _say_what_now(job, check, before)
-    if sections[0] != sections[1]:
-        more = "less" if sections[1] > sections[0] else "more"
-        say(
-            f"the cover takes {sections[1]} sections now, {sections[0]} before: corrected like "
-            f"this, the plotter reaches {more}"
-        )
-    _take_stale_away(options.job, check, before)
-    return 0
-
-
-def _sections(job: Job, *corrections: Correction | None) -> list[int]:
-    """How many sections the cover takes with each of these corrections."""
-    layout = lay_out(job)
-    return [len(divided("plotter", layout, job, one).sections) for one in corrections]
-
-
-def _keep(folder: Path, job: Job, check: DeviceCheck) -> None:
-    layout = layout_of(folder, job)
-    with open_record(folder) as record:
-        record.add_check(
-            layout_hash(layout), "device", device_name(job.plotter), check_record(check)
-        )
-
-
-def _measured(path: Path) -> dict[str, float]:
-    shown: dict[str, float] = {}
-    for row in read_rows(path, Columns("measured", ("run",), ("length",), pairs=True)):
-        run = row.text["run"].upper()
-        if run in shown:
-            raise BadInputError(f"{row.where}: {run}: measured twice; keep the one you trust")
-        shown[run] = row.lengths["length"]
-    return shown
-
-
-def _check_no_ink(options: argparse.Namespace) -> None:
-    if options.despite_ink or not has_record(options.job):
-        return
-    with open_record(options.job) as record:
-        inked = list(dict.fromkeys(ink.section for ink in record.ink()))
-    if inked:
-        raise RefusedError(
-            f"{options.job}: {len(inked)} section{'s are' if len(inked) > 1 else ' is'} inked "
-            "already as the plotter was; a new correction may cut the others otherwise. Nothing "
-            "was kept. --corrected only shows how it draws now; --despite-ink keeps it all the same"
-        )
-
-
-def _check_meant(
-    options: argparse.Namespace, check: DeviceCheck, before: DeviceCheck | None
-) -> None:
-    """Refuses to drop a kept correction, or to keep an unlikely one, that no one asked for."""
-    if before is not None and before.applied is not None and not options.replace:
-        if check.measured == before.measured:
-            return
-        raise RefusedError(
-            f"{options.job}: a correction is kept already ({correction_said(before.applied)}). Say "
-            "which sheet was measured: --corrected if it is out/trial-corrected, drawn with "
-            "that correction (nothing is kept); --replace if it is out/trial, drawn without: "
-            "then these figures take the place of the kept ones. Nothing was kept"
-        )
-    unlikely = suspicion(check)
-    if unlikely is not None and not options.confirmed:
-        raise RefusedError(f"{unlikely}. Nothing was kept; --confirmed keeps it all the same")
-
-
 def _say_what_now(job: Job, check: DeviceCheck, before: DeviceCheck | None) -> None:
     if check.applied is None:
         say("the plotter draws true as far as this tape can tell; sections are drawn as they are")
@@ -288,25 +204,14 @@ def _say_what_now(job: Job, check: DeviceCheck, before: DeviceCheck | None) -> N
         say(f"it replaces the correction kept before: {correction_said(before.applied)}")
 
 
-def _take_stale_away(folder: Path, check: DeviceCheck, before: DeviceCheck | None) -> None:
-    """Removes what was written under another correction, so that none of it can be plotted.
-
-    Files that a person has changed since are left and named.
-    """
-    if check.applied == (before.applied if before is not None else None):
-        return
+def _take_stale_away(folder: Path, why: str) -> None:
     out = folder / OUTPUT
-    placed = sorted((out / PLACED).glob("*.*"))
-    for path in placed:
-        path.unlink()
-    changed: tuple[str, ...] = ()
-    if (out / MANIFEST).exists():
-        changed = write_set(out, {}, digest(f"trial {check.applied}".encode())).left
-    elif not placed:
+    left = take_away(out, out / PLACED, why)
+    if left is None:
         return
     say(
         f"what {out} held was drawn without it and was taken away: run canvasrule write "
         f'--job "{folder}" again. Throw away what was copied elsewhere or to the plotter'
     )
-    for name in changed:
+    for name in left:
         say(f"note: {out / name} was changed since it was written, so it was left: do not plot it")

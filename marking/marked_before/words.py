@@ -40,7 +40,7 @@ NOTES = (
 )
 
 
-def sheet_lines(
+def asked_lines(
     spots: Sequence[Spot], tape: Tape, units: Units, notes: Sequence[str] = ()
 ) -> Iterator[str]:
     """What to measure, and the file to write it into; `notes` is what to know of this table."""

@@ -51,6 +51,8 @@ SHEETS = (
 """What these write goes into files, onto printed sheets and onto the projector's own pages; only
 what they raise and note is shown here."""
 UNSEEN = (
+    "devices.new_job.from_page",
+    "devices.proving.marked_before",
     "devices.projector.desk.desk",
     "devices.projector.desk.known_points",
     "devices.projector.desk.work",

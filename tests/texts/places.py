@@ -11,4 +11,4 @@ _KEPT = re.compile(r"\{\{|\}\}|\{\w*\}|--[a-z][a-z-]+|\b[a-z_]+\.toml\b|\bjob\.d
 def lost(msgid: str, msgstr: str) -> str:
     """What places, options and files a translation lacks or has too often; "" where none."""
     here, there = Counter(_KEPT.findall(msgid)), Counter(_KEPT.findall(msgstr))
-    return ", ".join(sorted(((here - there) + (there - here))))
+    return ", ".join(sorted((here - there) + (there - here)))

@@ -1,0 +1,8 @@
+"""A job's folder as it is begun: from a table's size, like another job, or from a keep page.
+
+It writes job.toml, the profiles beside it and the schema for editors, and never touches a job that
+is there. It knows no command line.
+It may import: `devices.job`, `devices.job_text`, `marking.errors`, `marking.input`, `marking.job`,
+`marking.keep`, `marking.layout`, `marking.measures`, `marking.output`, `marking.record`,
+`marking.shipped_files`, `marking.ways`.
+"""
