@@ -20,10 +20,9 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
 PAGES = FOLDER.parent / "pages"
-BEGINS = ("devices.bench", "devices.commands")
-"""What the page shows comes from its own server and from the verbs that this runs."""
 VERBS = ("ways", "control", "trial", "write", "rule", "paper", "cover", "days", "prove", "drive",
          "beam", "start", "bench")  # fmt: skip
+"""What the page's server runs, and itself."""
 SHEETS = (
     "devices.bench.shortcut",
     "devices.job_text",
@@ -90,11 +89,12 @@ FROM_OTHERS = (
 """What is passed on in the words of others."""
 
 
-SINGLE = tuple(
-    "canvas cover cross diagonal failed far hand heavy interrupted neighbours pad paused pen "
-    "percentage plotter projector reach removable screws seam speed square staples stopped "
-    "straight thread total triangle underlay zero".split()
-)
+SINGLE = (
+    "canvas", "cover", "cross", "diagonal", "failed", "far", "hand", "heavy", "interrupted",
+    "neighbours", "pad", "paused", "pen", "percentage", "plotter", "projector", "reach",
+    "removable", "screws", "seam", "speed", "square", "staples", "stopped", "straight", "thread",
+    "total", "triangle", "underlay", "zero",
+)  # fmt: skip
 """Single words that stand in a text's place and are no template of their own."""
 JOINED = ("{0} by {1}", "{0} in {1}", "{0}, {1} up {2}", "HOLDS")
 """What is put together of words, or changed in its letters, before it is shown."""
@@ -166,9 +166,10 @@ def main() -> int:
                     msgid=words,
                     msgstr=kept.get(words, ""),
                     # By module, not by line: a line that moves is no change of the catalogue.
-                    occurrences=[(where, "") for where in dict.fromkeys(
-                        place.partition(":")[0] for place in places
-                    )],
+                    occurrences=[
+                        (where, "")
+                        for where in dict.fromkeys(place.partition(":")[0] for place in places)
+                    ],
                     flags=["python-brace-format"] if "{" in words else [],
                 )
             )

@@ -30,19 +30,22 @@ _NO_TEXT = re.compile(
     r"|^canvasrule( \w+)*$"  # a command, and a folder of that name
     r"|^--(?!(port|table|length|width|plotter|\{0\})\b)"  # options that the page never gives
 )
-SAME = frozenset(
-    "in ft mm cm yd kg min mm/s in/s lx px auto double single canvasrule x_mm x_in".split()
-)
+SAME = frozenset((
+    "in", "ft", "mm", "cm", "yd", "kg", "min", "mm/s", "in/s", "lx", "px", "auto", "double",
+    "single", "canvasrule", "x_mm", "x_in",
+))  # fmt: skip
 """Units, names and what is typed into job.toml: the same in every language."""
-_ASKS = frozenset(
-    "compile match fullmatch search sub split rsplit partition rpartition startswith endswith "
-    "removeprefix removesuffix encode decode get pop setdefault strip rstrip lstrip find "
-    "getattr hasattr setattr open joinpath glob rglob import_module Literal TypeVar execute "
-    "executemany executescript add_argument add_parser add_subparsers ArgumentParser cast "
-    "add_mutually_exclusive_group with_suffix with_name files namedtuple write_text read_text "
-    "strftime strptime index count checks _execute "
-    "AssertionError RuntimeError TypeError KeyError NotImplementedError".split()
-)
+_ASKS = frozenset((
+    "compile", "match", "fullmatch", "search", "sub", "split", "rsplit", "partition",
+    "rpartition", "startswith", "endswith", "removeprefix", "removesuffix", "encode", "decode",
+    "get", "pop", "setdefault", "strip", "rstrip", "lstrip", "find", "getattr", "hasattr",
+    "setattr", "open", "joinpath", "glob", "rglob", "import_module", "Literal", "TypeVar",
+    "execute", "executemany", "executescript", "add_argument", "add_parser", "add_subparsers",
+    "ArgumentParser", "cast", "add_mutually_exclusive_group", "with_suffix", "with_name",
+    "files", "namedtuple", "write_text", "read_text", "strftime", "strptime", "index", "count",
+    "checks", "_execute", "AssertionError", "RuntimeError", "TypeError", "KeyError",
+    "NotImplementedError",
+))  # fmt: skip
 """Calls whose strings a program reads."""
 
 _OF_HELP = frozenset(("VERBS", "KINDS"))
@@ -88,32 +91,36 @@ class _Texts(ast.NodeVisitor):
 
     # What no person reads.
 
-    def visit_Expr(self, node: ast.Expr) -> None:  # noqa: N802
+    def visit_Expr(self, node: ast.Expr) -> None:
         if not isinstance(node.value, ast.Constant):
             self.visit(node.value)
 
-    def visit_FunctionDef(self, node: ast.FunctionDef) -> None:  # noqa: N802
+    def visit_FunctionDef(self, node: ast.FunctionDef) -> None:
         if node.name != "add_options":
             for one in (*node.body, *node.args.defaults, *node.args.kw_defaults):
                 if one is not None:
                     self.visit(one)
 
-    def visit_AsyncFunctionDef(self, node: ast.AsyncFunctionDef) -> None:  # noqa: N802
+    def visit_AsyncFunctionDef(self, node: ast.AsyncFunctionDef) -> None:
         for one in node.body:
             self.visit(one)
 
-    def visit_AnnAssign(self, node: ast.AnnAssign) -> None:  # noqa: N802
+    def visit_AnnAssign(self, node: ast.AnnAssign) -> None:
         if "Annotated" in ast.unparse(node.annotation):
             self.visit(node.annotation)
         if node.value is not None:
             self._assigned([node.target], node.value)
 
-    def visit_Assign(self, node: ast.Assign) -> None:  # noqa: N802
+    def visit_Assign(self, node: ast.Assign) -> None:
         self._assigned(node.targets, node.value)
 
     def _assigned(self, targets: list[ast.expr], value: ast.expr) -> None:
-        names = {one.id for target in targets for one in ast.walk(target) if isinstance(one, ast.Name)}
-        if names & (self._epilogs | _OF_HELP) or any(ast.unparse(one).endswith(".epilog") for one in targets):
+        names = {
+            one.id for target in targets for one in ast.walk(target) if isinstance(one, ast.Name)
+        }
+        if names & (self._epilogs | _OF_HELP) or any(
+            ast.unparse(one).endswith(".epilog") for one in targets
+        ):
             return
         if names & self._put_in:
             self._words_of(value)
@@ -121,7 +128,7 @@ class _Texts(ast.NodeVisitor):
         self.visit(value)
         self._told -= "notes" in names
 
-    def visit_Subscript(self, node: ast.Subscript) -> None:  # noqa: N802
+    def visit_Subscript(self, node: ast.Subscript) -> None:
         if "Annotated" in ast.unparse(node.value):
             self.visit(node.slice)
         else:
@@ -129,22 +136,22 @@ class _Texts(ast.NodeVisitor):
             if not isinstance(node.slice, ast.Constant):
                 self.visit(node.slice)
 
-    def visit_Compare(self, node: ast.Compare) -> None:  # noqa: N802
+    def visit_Compare(self, node: ast.Compare) -> None:
         for one in (node.left, *node.comparators):
             if not isinstance(one, ast.Constant | ast.Tuple | ast.List | ast.Set):
                 self.visit(one)
 
-    def visit_Dict(self, node: ast.Dict) -> None:  # noqa: N802
+    def visit_Dict(self, node: ast.Dict) -> None:
         for value in node.values:
             self.visit(value)
 
-    def visit_MatchValue(self, node: ast.MatchValue) -> None:  # noqa: N802
+    def visit_MatchValue(self, node: ast.MatchValue) -> None:
         pass
 
-    def visit_Assert(self, node: ast.Assert) -> None:  # noqa: N802
+    def visit_Assert(self, node: ast.Assert) -> None:
         pass
 
-    def visit_Call(self, node: ast.Call) -> None:  # noqa: N802
+    def visit_Call(self, node: ast.Call) -> None:
         name = _called(node)
         if isinstance(node.func, ast.Attribute) and not isinstance(node.func.value, ast.Constant):
             self.visit(node.func.value)
@@ -162,7 +169,7 @@ class _Texts(ast.NodeVisitor):
             self.visit(one)
         self._told -= tells
 
-    def visit_Raise(self, node: ast.Raise) -> None:  # noqa: N802
+    def visit_Raise(self, node: ast.Raise) -> None:
         self._told += 1
         if node.exc is not None:
             self.visit(node.exc)
@@ -170,11 +177,11 @@ class _Texts(ast.NodeVisitor):
 
     # What one does.
 
-    def visit_Constant(self, node: ast.Constant) -> None:  # noqa: N802
+    def visit_Constant(self, node: ast.Constant) -> None:
         if isinstance(node.value, str):
             self._add(node, _escaped(node.value))
 
-    def visit_JoinedStr(self, node: ast.JoinedStr) -> None:  # noqa: N802
+    def visit_JoinedStr(self, node: ast.JoinedStr) -> None:
         words = _spelled_out(node)
         if words is None:
             words = [_template(node)]
@@ -223,7 +230,7 @@ def _choices(node: ast.expr) -> list[str]:
     """The strings that a place chooses between; none where it is no such choice."""
     if isinstance(node, ast.IfExp):
         both = [_choices(node.body), _choices(node.orelse)]
-        return sum(both, []) if all(both) else []
+        return [*both[0], *both[1]] if all(both) else []
     if isinstance(node, ast.Constant) and isinstance(node.value, str):
         return [_escaped(node.value)]
     if isinstance(node, ast.JoinedStr):
@@ -275,9 +282,7 @@ def _given(node: ast.expr) -> Iterator[ast.Constant]:
         yield node
     elif isinstance(node, ast.IfExp):
         yield from _of((node.body, node.orelse))
-    elif isinstance(node, ast.BoolOp):
-        yield from _of(node.values)
-    elif isinstance(node, ast.Dict):
+    elif isinstance(node, ast.BoolOp | ast.Dict):
         yield from _of(node.values)
     elif isinstance(node, ast.Tuple | ast.List):
         yield from _of(node.elts)
