@@ -18,7 +18,7 @@ from starlette.responses import FileResponse, HTMLResponse, RedirectResponse, Re
 from starlette.routing import Route, WebSocketRoute
 
 from devices.bench.house import hold_page
-from devices.bench.languages.words import words_in
+from devices.bench.languages.words import said_to, words_in
 from devices.bench.state import LOOKED_AT, written_files
 from devices.serving.body import short_body
 from devices.serving.guard import Guard, too_long
@@ -50,6 +50,8 @@ FILES = {
     "words.js": "text/javascript",
 }
 _STALE = 4401
+_LANGUAGE = "canvasrule-language"
+"""The cookie that the page keeps its language in."""
 
 
 def application(house: BenchHouse, hosts: Collection[str]) -> ASGIApp:
@@ -113,12 +115,12 @@ async def _page(request: Request) -> Response:
         answer.set_cookie(_cookie(request), key, httponly=True, samesite="lax", path="/")
         return answer
     if not _may_enter(request):
-        return Response(
+        text = (
             "This page has a new address in each run of canvasrule bench, which prints it: open "
-            "that one. Nothing is lost.",
-            403,
-            media_type="text/plain",
+            "that one. Nothing is lost."
         )
+        wanted = f"{request.cookies.get(_LANGUAGE, '')},{request.headers.get('accept-language')}"
+        return Response(said_to(wanted, text), 403, media_type="text/plain")
     return HTMLResponse(_text("bench.html"))
 
 

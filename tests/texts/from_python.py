@@ -27,7 +27,7 @@ _NO_TEXT = re.compile(
     r"|^[\w.:/#%$'{}-]+$"  # keys, paths, words of a protocol
     r"|^\s*(SELECT|INSERT|CREATE|UPDATE|DELETE|ALTER|PRAGMA|DROP|id IN)\b|\bNOT NULL\b"
     r"|^[a-z_]+(, [a-z_]+)+$"  # columns
-    r"|^canvasrule( \w+)*$"  # a command, and a folder of that name
+    r"|^canvasrule[\w-]*( \w+)*$"  # a command, and a folder of that name
     r"|^--(?!(port|table|length|width|plotter|\{0\})\b)"  # options that the page never gives
 )
 SAME = frozenset((
@@ -288,7 +288,7 @@ def _given(node: ast.expr) -> Iterator[ast.Constant]:
         yield from _of(node.elts)
     elif isinstance(node, ast.Subscript):
         yield from _given(node.value)
-    elif isinstance(node, ast.Call) and _called(node) not in _ASKS:
+    elif isinstance(node, ast.Call) and _called(node) not in {*_ASKS, "counted"}:
         yield from _of(node.args)
 
 
