@@ -75,6 +75,13 @@ FROM_OTHERS = (
     "No space left on device", "No such device or address", "No such file or directory",
     "Not a directory", "Operation not permitted", "Permission denied", "Read-only file system",
     "Access is denied", "The system cannot find the path specified",
+    # What a line to a machine says when it is gone (pyserial, and the system again).
+    "Broken pipe", "Connection refused", "Connection reset by peer", "read failed: {0}",
+    "socket disconnected", "write failed: {0}",
+    # SQLite, on a job's record.
+    "attempt to write a readonly database", "database disk image is malformed",
+    "database is locked", "database or disk is full", "disk I/O error", "file is not a database",
+    "unable to open database file",
     # The standard library's parser of TOML, as toml_faults lets it speak.
     "cannot declare {0} twice", "cannot mutate immutable namespace {0}", "cannot overwrite a value",
     "duplicate inline table key {0}", "escaped character is not a Unicode scalar value",
@@ -90,13 +97,16 @@ FROM_OTHERS = (
 
 
 SINGLE = (
+    "begun", "bow", "check", "checks", "creep", "division", "divisions", "done", "drawn", "fan",
+    "given", "inked", "kept", "layout", "layouts", "placement", "placements", "run", "runs",
+    "strokes",
     "canvas", "cover", "cross", "diagonal", "failed", "far", "hand", "heavy", "interrupted",
     "neighbours", "pad", "paused", "pen", "percentage", "plotter", "projector", "reach",
     "removable", "screws", "seam", "speed", "square", "staples", "stopped", "straight", "thread",
     "total", "triangle", "underlay", "zero",
 )  # fmt: skip
 """Single words that stand in a text's place and are no template of their own."""
-JOINED = ("{0} by {1}", "{0} in {1}", "{0}, {1} up {2}", "HOLDS")
+JOINED = ("{0} by {1}", "{0} in {1}", "{0} over the width", "{0}, {1} up {2}", "BROKEN", "HOLDS")
 """What is put together of words, or changed in its letters, before it is shown."""
 
 

@@ -20,15 +20,16 @@ MOST_VARIANTS = 6
 _WORD = re.compile(r"[A-Za-zÀ-ž]{2,}")
 _PLACE = re.compile(r"\{\w*\}")
 _NAMED = re.compile(r"\{[a-z_]+\}")
+_KEY = re.compile(r"[a-z_]+[._][a-z_. ]+ ?[=:]")
 _ONE_WORD = re.compile(r"[A-Z][a-z]+[.:…!]?")
 _PLAIN_WORD = re.compile(r"[a-z][a-z-]{2,}")
 _NO_TEXT = re.compile(
-    r"[<>\\]|\w\[|/\*|\(\?"  # markup, annotations, patterns
+    r"[<>\\]|\w\[|\]\{|default-src|/\*|\(\?"  # markup, annotations, patterns
     r"|^[\w.:/#%$'{}-]+$"  # keys, paths, words of a protocol
     r"|^\s*(SELECT|INSERT|CREATE|UPDATE|DELETE|ALTER|PRAGMA|DROP|id IN)\b|\bNOT NULL\b"
     r"|^[a-z_]+(, [a-z_]+)+$"  # columns
     r"|^canvasrule[\w-]*( \w+)*$"  # a command, and a folder of that name
-    r"|^--(?!(port|table|length|width|plotter|\{0\})\b)"  # options that the page never gives
+    r"|^--(?!(port|table|length|width|plotter|only-look|despite-ink|\{0\})\b)"  # of no errand
 )
 SAME = frozenset((
     "in", "ft", "mm", "cm", "yd", "kg", "min", "mm/s", "in/s", "lx", "px", "auto", "double",
@@ -79,6 +80,13 @@ class _Texts(ast.NodeVisitor):
             if isinstance(node, ast.Assign) and ast.unparse(node.targets[0]).endswith(".epilog")
             for name in ast.walk(node.value)
             if isinstance(name, ast.Name)
+        }
+        self._tables = {
+            target.id: node.value
+            for node in tree.body
+            if isinstance(node, ast.Assign | ast.AnnAssign) and isinstance(node.value, ast.Dict)
+            for target in (node.targets if isinstance(node, ast.Assign) else [node.target])
+            if isinstance(target, ast.Name)
         }
         # Names that an f-string puts in: what is assigned to them is a text, be it one word.
         self._put_in = {
@@ -162,12 +170,17 @@ class _Texts(ast.NodeVisitor):
             return
         tells = name.endswith("Error") or name in ("say", "ValueError", "Printed")
         self._told += tells
-        of_text = name == "replace" and isinstance(node.func, ast.Attribute)
         for one in (*node.args, *(word.value for word in node.keywords)):
-            if (name in _ASKS or of_text) and isinstance(one, ast.Constant | ast.JoinedStr):
-                continue
-            self.visit(one)
+            if not (self._is_asked(node, one) and isinstance(one, ast.Constant | ast.JoinedStr)):
+                self.visit(one)
         self._told -= tells
+
+    def _is_asked(self, node: ast.Call, one: ast.expr) -> bool:
+        """Whether a program alone reads this argument of a call."""
+        name = _called(node)
+        if name in ("get", "pop", "setdefault"):
+            return one is node.args[0]
+        return name in _ASKS or (name == "replace" and isinstance(node.func, ast.Attribute))
 
     def visit_Raise(self, node: ast.Raise) -> None:
         self._told += 1
@@ -197,9 +210,12 @@ class _Texts(ast.NodeVisitor):
 
     def _words_of(self, node: ast.expr) -> None:
         """Single words that an expression may give: branches, values of a table, words of calls."""
+        if isinstance(node, ast.Subscript) and isinstance(node.value, ast.Name):
+            node = self._tables.get(node.value.id, node)
         for one in _given(node):
-            if _PLAIN_WORD.fullmatch(one.value) and one.value not in SAME:
-                self._keep(one, one.value)
+            word = one.value
+            if _PLAIN_WORD.fullmatch(word) and word not in SAME and "canvasrule" not in word:
+                self._keep(one, word)
 
     def _add(self, node: ast.expr, words: str) -> None:
         # Indents and line ends are the page's own affair.
@@ -220,7 +236,7 @@ def bare(words: str) -> str:
 
 def _is_text(words: str) -> bool:
     literal = _PLACE.sub(" ", words)
-    said = [word for word in _WORD.findall(literal) if word not in SAME]
+    said = [word for word in _WORD.findall(_KEY.sub(" ", literal)) if word not in SAME]
     if not said or _NO_TEXT.search(words):
         return bool(_ONE_WORD.fullmatch(words))
     return bool(re.search(r"\s", words)) or bool(_ONE_WORD.fullmatch(words))

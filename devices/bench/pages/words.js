@@ -166,8 +166,18 @@ function sought(text) {
     const [main, beside] = [whole(note[1]), whole(note[3])];
     if (main !== null && beside !== null) return `${main}${note[2]}(${beside})`;
   }
-  return parted(text, /(?<=[.!?…]) /, " ") ?? parted(text, "; ", "; ") ?? parted(text, ": ", ": ")
+  return afterData(text) ?? parted(text, /(?<=[.!?…]) /, " ") ?? parted(text, "; ", "; ") ?? parted(text, ": ", ": ")
     ?? parted(text, ", ", ", ");
+}
+
+// A figure or a name, and what is said of it.
+function afterData(text) {
+  let end = 0;
+  for (let next = text.indexOf(" "); next !== -1; next = text.indexOf(" ", next + 1)) {
+    if (!isData(text.slice(0, next))) break;
+    end = next;
+  }
+  return end ? around(text.slice(0, end + 1), whole(text.slice(end + 1)), "") : null;
 }
 
 const around = (before, text, after) => (text === null ? null : before + text + after);
