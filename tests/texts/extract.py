@@ -8,10 +8,14 @@ New texts come in untranslated, those that nothing shows any more go, translatio
 from __future__ import annotations
 
 import sys
-from typing import TYPE_CHECKING
+import tomllib
+from typing import TYPE_CHECKING, get_args
+
+from pydantic import BaseModel
 
 from devices.bench.fields import fields
 from devices.bench.languages.words import FOLDER
+from devices.job import Job
 from tests.test_architecture import FILES, imported
 from tests.texts.from_pages import html_texts, script_texts
 from tests.texts.from_python import SAME, Text, texts_of
@@ -106,7 +110,17 @@ SINGLE = (
     "total", "triangle", "underlay", "zero",
 )  # fmt: skip
 """Single words that stand in a text's place and are no template of their own."""
-JOINED = ("{0} by {1}", "{0} in {1}", "{0} over the width", "{0}, {1} up {2}", "BROKEN", "HOLDS")
+JOINED = (
+    "{0} by {1}",
+    "{0} in sections",
+    "{0} in {1}",
+    "{0} over the width",
+    "{0}, or {1}",
+    "Larger would be possible with {0}",
+    "{0}, {1} up {2}",
+    "BROKEN",
+    "HOLDS",
+)
 """What is put together of words, or changed in its letters, before it is shown."""
 
 
@@ -139,8 +153,12 @@ def _all() -> Iterator[Text]:
             for word in field.choices:
                 if field.keys[-1] != "profile" and word not in SAME:
                     yield Text(word, field.name)
+    yield from _wanted(Job, set())
     for words in FROM_OTHERS:
         yield Text(words, "passed on")
+    for path in sorted((FOLDER.parents[2] / "profiles").glob("*/*.toml")):
+        if name := tomllib.loads(path.read_text("utf-8")).get("name"):
+            yield Text(name, path.name)
     for words in SINGLE + JOINED:
         yield Text(words, "put together")
     for module in shown_modules():
@@ -148,6 +166,18 @@ def _all() -> Iterator[Text]:
             yield from texts_of(
                 FILES[module].read_text("utf-8"), module, raised_only=_within(module, SHEETS)
             )
+
+
+def _wanted(table: type[BaseModel], seen: set[type]) -> Iterator[Text]:
+    """What a key is for that has to be given, as it stands within the fault of leaving it out."""
+    seen.add(table)
+    for name, field in table.model_fields.items():
+        if field.is_required() and field.description:
+            words = field.description
+            yield Text(words[:1].lower() + words[1:], f"{table.__name__}.{name}")
+        for inner in (field.annotation, *get_args(field.annotation)):
+            if isinstance(inner, type) and issubclass(inner, BaseModel) and inner not in seen:
+                yield from _wanted(inner, seen)
 
 
 def extracted() -> dict[str, list[str]]:

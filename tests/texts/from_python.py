@@ -22,7 +22,7 @@ _PLACE = re.compile(r"\{\w*\}")
 _NAMED = re.compile(r"\{[a-z_]+\}")
 _KEY = re.compile(r"[a-z_]+[._][a-z_. ]+ ?[=:]")
 _ONE_WORD = re.compile(r"[A-Z][a-z]+[.:…!]?")
-_PLAIN_WORD = re.compile(r"[a-z][a-z-]{2,}")
+_PLAIN_WORD = re.compile(r"[a-z][a-z-]+")
 _NO_TEXT = re.compile(
     r"[<>\\]|\w\[|\]\{|default-src|/\*|\(\?"  # markup, annotations, patterns
     r"|^[\w.:/#%$'{}-]+$"  # keys, paths, words of a protocol

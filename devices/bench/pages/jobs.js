@@ -17,7 +17,7 @@ const unread = (one) => one.title.startsWith(`${one.name} (`);
 
 export function show(message) {
   at("root").textContent = message.root;
-  named(message.root, ...message.jobs.map((one) => one.name));
+  named(message.root, ...message.tables, ...message.plotters, ...message.jobs.map((one) => one.name));
   at("job-list").replaceChildren(...message.jobs.map((one) => {
     const row = document.createElement("li");
     const open = document.createElement("button");

@@ -4,17 +4,19 @@
 
 const PLACE = /\{(\w+)\}/;
 const LETTER = /\p{L}/gu;
+const KEY = /^[a-z\d_.{}]*[._{}][a-z\d_.{}]*(?: = |: )(?=\S)/;
 const WORDS = /\p{L}+/gu;
 const UNITS = new Set("in ft mm cm m km yd h min s kg g px lx C mm/s cm/s in/s".split(" "));
-const CODES = new Set("HP-GL G-code SVG PDF PNG JSON TOML USB ISO canvasrule Millrace sections".split(" "));
+const CODES = new Set("HP-GL G-code SVG PDF PNG JSON TOML USB ISO canvasrule Millrace".split(" "));
 const QUOTED = /"[^"]*"|`[^`]*`|\[[^\]]*\]|(?<=^|[\s(=])'[^']*'(?=$|[\s),.;:\]])/g;
 const COMMAND = /^canvasrule [a-z]+( (job|hand|full|tiles|keep))?( (--?[\w-]+|"[^"]*"|\S*[^a-z\s]\S*))*$/;
 // Two spaces part the columns of a table.
+const JOINT = /(?<=[.!?…]) |[;:,] /g;
 const INNER = /^[\p{L}\d]{2}$/u;
 const COLUMNS = /(\s{2,})/;
 const PATH = /^(\/|~|[A-Z]:[\\/]|\w+:\/\/)/;
 // Steps that one text may take to be said: none that is made of our templates comes near.
-const MOST_STEPS = 20_000;
+const MOST_STEPS = 3_000;
 
 export const missed = new Set();
 const theirs = new Set();
@@ -24,19 +26,29 @@ const catalogue = await read();
 let steps = 0;
 
 async function read() {
-  try {
-    const words = await globalThis.words;
-    if (!words) return null;
-    const found = new Map(Object.entries(words));
-    sort(found);
-    return found;
-  } catch {
-    document.documentElement.lang = "en";
-    return null;
-  }
+  let words;
+  try { words = await globalThis.words; } catch { document.documentElement.lang = "en"; }
+  if (!words) return null;
+  const every = Object.entries(words).flatMap(withoutKeys);
+  sort(every.filter(([msgid]) => isTemplate(msgid)));
+  return new Map(every.map(([msgid, msgstr]) => (
+    isTemplate(msgid) ? [msgid, msgstr] : [plain(msgid), plain(msgstr)]
+  )));
 }
 
-const plain = (text) => text.replaceAll("{{", "{").replaceAll("}}", "}");
+// Beside its field a fault is said without the file, the key and the value that it begins with.
+function withoutKeys([msgid, msgstr]) {
+  const found = [[msgid, msgstr]];
+  for (let at = 0, begin; (begin = msgid.slice(at).match(KEY)) && msgstr.startsWith(msgid.slice(0, at + begin[0].length));) {
+    at += begin[0].length;
+    found.push([msgid.slice(at), msgstr.slice(at)]);
+  }
+  return found;
+}
+
+function isTemplate(text) { return PLACE.test(text.replaceAll("{{", "").replaceAll("}}", "")); }
+
+function plain(text) { return text.replaceAll("{{", "{").replaceAll("}}", "}"); }
 
 function template(text) {
   const pieces = text.replaceAll("{{", "\u0001").replaceAll("}}", "\u0002").split(PLACE);
@@ -52,7 +64,6 @@ function sort(texts) {
   const all = [];
   const often = new Map();
   for (const [msgid, msgstr] of texts) {
-    if (!PLACE.test(msgid.replaceAll("{{", "").replaceAll("}}", ""))) continue;
     const one = { ...template(msgid), says: template(msgstr), weight: 0, words: [] };
     const last = one.literals.length - 1;
     one.literals.forEach((literal, at) => {
@@ -103,7 +114,7 @@ function fitted(one, text) {
     while (to !== -1 && to <= end) {
       // Two places that touch part where a word ends.
       const may = to - at < text.length && (isLast || next || !INNER.test(text.slice(to - 1, to + 1)));
-      const part = may ? whole(text.slice(at, to)) : null;
+      const part = may ? inPlace(one, place, text.slice(at, to)) : null;
       if (part !== null) {
         parts[place] = part;
         if (isLast || from(to + next.length, place + 1)) return true;
@@ -115,14 +126,23 @@ function fitted(one, text) {
   return from(one.literals[0].length, 0) ? filledIn(one, parts) : null;
 }
 
+// What is quoted was typed by a person, or is to be typed.
+function inPlace(one, place, part) {
+  const quoted = /["']$/.test(one.literals[place]) && /^["']/.test(one.literals[place + 1]);
+  return quoted ? part : whole(part);
+}
+
 // Names, paths, figures, lengths, keys, commands: the same in every language.
 function isData(text) {
   if (theirs.has(text) || text === "in" || text === "mm" || COMMAND.test(text)) return true;
+  if (/^[\w.-]+ = [^:;]+$/.test(text)) return true;
   let figure = false;
+  let option = false;
   return text.replace(QUOTED, " 0 ").split(/[\s,;()|+]+/).every((token) => {
     const is = !/\p{L}{2}/u.test(token) || /[\d_/\\=]|[\w)][.:][\w(]|^--|^\.\w|^j[a-z]$|^[A-Z]{2}$/.test(token) && !/^\p{L}+\/\p{L}+$/u.test(token)
-      || figure && UNITS.has(token.replace(/[.:]$/, "")) || CODES.has(token) || theirs.has(token);
+      || option || figure && UNITS.has(token.replace(/[.:]$/, "")) || CODES.has(token) || theirs.has(token);
     figure = /\d/.test(token) || token === "/";
+    option = token.startsWith("--");
     return is;
   });
 }
@@ -141,14 +161,17 @@ function whole(text) {
 }
 
 function sought(text) {
-  if (catalogue.has(text)) return plain(catalogue.get(text));
+  if (catalogue.has(text)) return catalogue.get(text);
   if (isData(text)) return text;
   const [, before, core, after] = text.match(/^([\s,;:]*|\. )([^]*?)([\s,;:]*)$/);
   if (core !== text) return core && around(before, whole(core), after);
+  const [, number, point] = text.match(/^((?:\d+\.|-) )(\S[^]*)$/) ?? [];
+  if (point && catalogue.has(point)) return number + catalogue.get(point);
   for (const one of candidates(text)) {
     const found = fitted(one, text);
     if (found !== null) return found;
   }
+  if (point) return around(number, whole(point), "");
   // A path may hold spaces.
   if (PATH.test(text) && !/[:;,] /.test(text)) return text;
   if (/^\p{Lu}\p{Ll}/u.test(text)) {
@@ -159,46 +182,53 @@ function sought(text) {
     const found = whole(text.slice(0, -1));
     if (found !== null) return `${found}.`;
   }
-  const [, number, point] = text.match(/^((?:\d+\.|-) )(\S[^]*)$/) ?? [];
-  if (point) return around(number, whole(point), "");
   const note = text.match(/^([^]+?)( ?)\(([^()]+)\)$/);
   if (note) {
     const [main, beside] = [whole(note[1]), whole(note[3])];
     if (main !== null && beside !== null) return `${main}${note[2]}(${beside})`;
   }
-  return afterData(text) ?? parted(text, /(?<=[.!?…]) /, " ") ?? parted(text, "; ", "; ") ?? parted(text, ": ", ": ")
-    ?? parted(text, ", ", ", ");
+  return afterData(text) ?? parted(text);
 }
 
 // A figure or a name, and what is said of it.
 function afterData(text) {
   let end = 0;
-  for (let next = text.indexOf(" "); next !== -1; next = text.indexOf(" ", next + 1)) {
-    if (!isData(text.slice(0, next))) break;
-    end = next;
+  for (let next = text.indexOf(" "); next !== -1 && next - end < 20; next = text.indexOf(" ", next + 1)) {
+    if (isData(text.slice(0, next))) end = next;
   }
   return end ? around(text.slice(0, end + 1), whole(text.slice(end + 1)), "") : null;
 }
 
 const around = (before, text, after) => (text === null ? null : before + text + after);
 
-function parted(text, by, joint) {
-  const pieces = text.split(by);
-  if (pieces.length === 1) return null;
-  const found = pieces.map(whole);
-  return found.includes(null) ? null : found.join(joint);
+// Two texts, one after the other, the first as long as may be.
+function parted(text) {
+  for (const joint of [...text.matchAll(JOINT)].reverse()) {
+    const cut = joint.index + joint[0].length;
+    const second = whole(text.slice(cut));
+    const first = second === null ? null : whole(text.slice(0, joint.index));
+    if (first !== null) return first + joint[0] + second;
+  }
+  return null;
 }
 
-// As much of a text as can be said: whole sentences, or a template of which a part cannot.
+// As much of a text as can be said: what begins or ends it, or a template with a part that cannot.
 function partly(text) {
   const done = whole(text);
   if (done !== null) return done;
-  const sentences = text.split(/(?<=[.!?…:;]) /);
-  if (sentences.length > 1 && sentences.some((one) => whole(one) !== null)) return sentences.map(partly).join(" ");
+  const joints = [...text.matchAll(JOINT)];
+  for (const joint of joints) {
+    const end = whole(text.slice(joint.index + joint[0].length));
+    if (end !== null) return partly(text.slice(0, joint.index)) + joint[0] + end;
+  }
+  for (const joint of joints.reverse()) {
+    const begin = whole(text.slice(0, joint.index));
+    if (begin !== null) return begin + joint[0] + partly(text.slice(joint.index + joint[0].length));
+  }
   const letters = text.match(LETTER).length;
   for (const one of candidates(text)) {
     if (one.weight < Math.max(8, letters / 4)) break;
-    const parts = text.match(new RegExp(`^${one.literals.map(RegExp.escape ?? escaped).join("([^]*?)")}$`));
+    const parts = text.match(new RegExp(`^${one.literals.map(escaped).join("([^]*?)")}$`));
     if (parts) return filledIn(one, parts.slice(1).map((part) => (part ? partly(part) : part)));
   }
   missed.add(text);
