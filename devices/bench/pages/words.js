@@ -187,7 +187,7 @@ function sought(text) {
     const [main, beside] = [whole(note[1]), whole(note[3])];
     if (main !== null && beside !== null) return `${main}${note[2]}(${beside})`;
   }
-  return afterData(text) ?? parted(text);
+  return afterData(text) ?? beforeData(text) ?? parted(text);
 }
 
 // A figure or a name, and what is said of it.
@@ -200,6 +200,14 @@ function afterData(text) {
 }
 
 const around = (before, text, after) => (text === null ? null : before + text + after);
+
+function beforeData(text) {
+  for (let at = text.lastIndexOf(" "); at > 0 && isData(text.slice(at + 1)); at = text.lastIndexOf(" ", at - 1)) {
+    const found = whole(text.slice(0, at));
+    if (found !== null) return found + text.slice(at);
+  }
+  return null;
+}
 
 // Two texts, one after the other, the first as long as may be.
 function parted(text) {
