@@ -46,6 +46,28 @@ except URLError:
 """
 
 
+NUMPY = """
+import sys
+import marking.lean_numpy
+assert not {"ctypes", "numpy._core._add_newdocs", "numpy._typing", "pickle"} & set(sys.modules)
+import ctypes, io, pickle
+import numpy as np
+import numpy.ma, numpy.typing, scipy.optimize, scipy.special
+array = np.arange(3.0)
+kept = io.BytesIO()
+np.save(kept, np.array([{"an": "object"}], dtype=object))
+kept.seek(0)
+assert np.load(kept, allow_pickle=True)[0] == {"an": "object"}
+assert array.ctypes.data_as(ctypes.POINTER(ctypes.c_double))[2] == 2.0
+assert numpy.typing.NDArray[np.float64].__origin__ is np.ndarray
+print(*np.linalg.eigh(np.diag([3.0, 2.0])).eigenvalues, *pickle.loads(array.dumps()))
+"""
+
+
+def test_numpy_still_does_all_that_was_put_off():
+    assert printed(NUMPY) == "2.0 3.0 0.0 1.0 2.0\n"
+
+
 def test_a_library_that_is_asked_for_more_than_we_ask_still_does_it():
     refused, told = printed(WITHOUT, PYDANTIC_DISABLE_PLUGINS="__all__").splitlines()
     assert refused.startswith("'sideways(3)' is not a valid value for attribute 'transform'")

@@ -11,7 +11,7 @@ import contextlib
 import json
 import os
 import sys
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
 from marking.errors import BadInputError
@@ -23,6 +23,9 @@ if TYPE_CHECKING:
 
 PROOF_FILE, TRIAL_FILE = "proof.csv", "square.csv"
 """What was measured, in the job's folder, as the verbs read it."""
+ASK_PORTS = "ports"
+_ENDED = -1
+"""The code of one that was ended for another."""
 _MOST_PRINTED = 40_000
 ERRANDS: Mapping[str, tuple[str, ...]] = {
     "ways": ("ways",),
@@ -43,10 +46,11 @@ ERRANDS: Mapping[str, tuple[str, ...]] = {
     "unruled": ("rule",),
     "days": ("days",),
     "to-prove": ("prove",),
+    ASK_PORTS: ("drive", "--who"),
     "proved": ("prove", "--measured", PROOF_FILE),
 }
 
-SHOWN_BY_THE_PAGE = frozenset(("ways", "ways-all", "to-prove"))
+SHOWN_BY_THE_PAGE = frozenset(("ways", "ways-all", "to-prove", ASK_PORTS))
 """Errands whose JSON the page makes into cards and fields; the others' words are shown as said."""
 
 
@@ -94,7 +98,7 @@ class Errands:
         """
         if kind not in ERRANDS:
             raise BadInputError("That is nothing this page says; reload it.")
-        await self._ended(kind)
+        await self.end(kind)
         verb, *options = ERRANDS[kind]
         words = [self.folder / word if word.endswith(".csv") else word for word in options]
         process = await asyncio.create_subprocess_exec(
@@ -128,14 +132,16 @@ class Errands:
         self.known[kind] = Errand(of, process.returncode, result, said, printed[:_MOST_PRINTED])
         await self.changed(kind)
 
-    async def _ended(self, kind: str) -> None:
+    async def end(self, kind: str) -> None:
+        """Ends one that goes on, if it does; it is told as ended."""
         process = self._processes.pop(kind, None)
         if process is not None:
             with contextlib.suppress(ProcessLookupError):
                 process.terminate()
             await process.wait()
+            self.known[kind] = replace(self.known[kind], code=_ENDED)
 
     async def close(self) -> None:
         """Ends whatever goes on."""
         for kind in tuple(self._processes):
-            await self._ended(kind)
+            await self.end(kind)

@@ -13,7 +13,8 @@ import sys
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
-from devices.bench.fields import fields
+from devices.bench.fields.field import fields
+from devices.bench.fields.stock import known_as
 from devices.bench.jobs import folder_named, free_folder, job_names, jobs_in, renamed
 from devices.bench.open_job import OpenJob
 from devices.new_job.like import make_like
@@ -22,7 +23,6 @@ from devices.serving.line import Newest, PageLine
 from devices.serving.taps import Answer, Taps, tap_number
 from marking.errors import BadInputError, CanvasruleError, RefusedError
 from marking.job.folder import JOB_FILE
-from marking.shipped_files import stock_names
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -103,7 +103,9 @@ class BenchHouse:
             async with self.turn:
                 try:
                     before, jobs = jobs, job_names(self.root)
-                    changed = self.job is not None and self.job.changed_elsewhere()
+                    # In a thread of its own: pages are heard, and a stop, while it is laid out.
+                    here = self.job
+                    changed = here is not None and await asyncio.to_thread(here.changed_elsewhere)
                     if changed or jobs != before:
                         await self.show()
                 except CanvasruleError as fault:
@@ -121,8 +123,8 @@ class BenchHouse:
                 "root": str(self.root.resolve()),
                 "jobs": jobs_in(self.root),
                 "open": name,
-                "tables": stock_names("tables"),
-                "plotters": stock_names("plotters"),
+                "tables": known_as("tables"),
+                "plotters": known_as("plotters"),
                 "usual": USUAL_PLOTTER,
                 "pages": len(self.pages),
             }
@@ -133,7 +135,11 @@ class BenchHouse:
     async def show_machine(self) -> None:
         """Sends every page what the machine is at."""
         if self.job is not None:
-            await self._tell({"type": "machine", **self.job.machine.record()})
+            machine = self.job.machine
+            drawn = machine.taken_drawn()
+            await self._tell({"type": "machine", **machine.record()})
+            if drawn:
+                await self._tell({"type": "drawn", "lines": drawn})
 
     async def show_light(self) -> None:
         """Sends every page where the projector's pages are opened."""
@@ -173,7 +179,9 @@ class BenchHouse:
                     last = Answer(number, f"{where}{fault.strerror or fault}; nothing was changed")
                 self.taps = self.taps.with_answer(line.page, last)
             await line.answer(last)
-            await self.show()
+            if command.get("act") != "key":
+                # Keys of the machine change nothing of the job but by ink, which is looked for.
+                await self.show()
 
     async def _done(self, page: str, command: Mapping[str, Any]) -> None:
         done = command.get("do")
@@ -189,7 +197,7 @@ class BenchHouse:
             await self.show_light()
         elif done == "errand":
             kind = str(command.get("kind"))
-            await self.job.errand(kind, command.get("lines"))
+            await self.job.errand(kind, command)
             await self.show_errand(kind)
         else:
             await asyncio.to_thread(self.job.act, command)
@@ -220,7 +228,7 @@ class BenchHouse:
 async def _started(folder: Path, command: Mapping[str, Any]) -> None:
     """Makes a job as the terminal does. Raises BadInputError with its words."""
     words = [sys.executable, "-m", "devices.commands", "start", str(folder)]
-    for option in ("table", "length", "width", "plotter"):
+    for option in ("table", "length", "width", "plotter", "units"):
         if value := command.get(option):
             words += [f"--{option}={value}"]
     folder.parent.mkdir(parents=True, exist_ok=True)
@@ -257,7 +265,7 @@ async def hold_page(house: BenchHouse, socket: WebSocket) -> None:
 
     house.pages.add(line)
     try:
-        await line.tell({"type": "fields", "fields": _told_fields()})
+        await line.tell({"type": "fields", "fields": [one.record for one in fields().values()]})
         async with house.turn:
             await house.show()
             await _told_what_runs(house, line)
@@ -286,7 +294,3 @@ async def _gone(house: BenchHouse, line: PageLine) -> None:
     machine = house.job.machine
     await (machine.left_by if line.left else machine.lost_by)(line.page)
     await house.show_machine()
-
-
-def _told_fields() -> dict[str, Any]:
-    return {step: [one.record for one in of_step] for step, of_step in fields().items()}

@@ -17,7 +17,7 @@ from marking.job.folder import JOB_FILE
 from marking.job.written import with_changes
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
     from pathlib import Path
 
     from marking.job.written import Written
@@ -62,10 +62,10 @@ class JobFile:
         self.text = text
         return True
 
-    def proposed(self, keys: Sequence[str], value: Written) -> str:
-        """The text with one value changed; nothing is written. Raises BadInputError."""
+    def proposed(self, changes: Mapping[Sequence[str], Written]) -> str:
+        """The text with values changed; nothing is written. Raises BadInputError."""
         toml_tables(self.text, str(self.path))
-        return with_changes(self.text, str(self.path), {tuple(keys): value})
+        return with_changes(self.text, str(self.path), changes)
 
     def write(self, text: str) -> None:
         """Makes `text` the job's, as one change. Raises BadInputError where others wrote since."""

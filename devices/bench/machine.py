@@ -18,7 +18,7 @@ from collections import deque
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Literal
 
-from devices.session.piped_keys import ASKED_BY
+from devices.session.piped_keys import ASKED_BY, LONGEST, TYPED
 from marking.errors import BadInputError, RefusedError
 
 if TYPE_CHECKING:
@@ -40,7 +40,21 @@ else:
     _END, OWN_GROUP = signal.SIGTERM, 0
 LEFT = "The page that held the machine was closed: it pauses after the strokes under way."
 LOST = "Nothing is heard of the page that held the machine: it stops, the pen raised."
+LEFT_ASKED = "The page that held the machine was closed; nothing is inked, and it waits."
+LOST_ASKED = "Nothing is heard of the page that held the machine; nothing is inked, and it waits."
+TAKEN = "Another page holds the machine now."
+CARDS = {
+    "set_down": "set-down",
+    "mark": "marks",
+    "verdict": "verdict",
+    "pen": "pen",
+    "progress": "inking",
+}
+"""The card of the page that shows what is told under each name; how it ended, once it has."""
+_INKING = "inking"
 _LINES_KEPT = 200
+_LONGEST_LINE = 1 << 22
+"""Bytes: a cover of many sections, or strokes of many points."""
 _PATIENCE_SECONDS = 3.0
 """By when a stop has to be heard before the process is ended from outside."""
 
@@ -58,6 +72,16 @@ class Machine:
     ended: int | None = None
     asks: str = ""
     """A question that waits for yes or no."""
+    types: str = ""
+    """A question that waits for something typed."""
+    card: str = ""
+    """What is at hand, by the page's name of it."""
+    told: dict[str, Any] = field(default_factory=dict)
+    """The figures told last under each name, as `devices.session.person` shows them."""
+    faults: list[str] = field(default_factory=list)
+    """Why it ended."""
+    drawn: list[Any] = field(default_factory=list)
+    """Polylines drawn and not yet shown, table frame, mm."""
     lines: deque[str] = field(default_factory=lambda: deque(maxlen=_LINES_KEPT))
     _process: Process | None = None
     _starts: bool = False
@@ -77,6 +101,10 @@ class Machine:
             "rehearsal": self.rehearsal,
             "ended": self.ended,
             "asks": self.asks,
+            "types": self.types,
+            "card": self.card,
+            "told": self.told,
+            "faults": self.faults,
             "lines": list(self.lines)[-40:],
         }
 
@@ -85,8 +113,10 @@ class Machine:
         if self.is_running:
             raise RefusedError("a machine is at work already; stop it, or wait until it is done")
         words = [sys.executable, "-m", "devices.commands", "drive", "--job", str(self.folder)]
-        self.holder, self.rehearsal, self.ended, self.asks = page, rehearsal, None, ""
-        self.lines.clear()
+        self.holder, self.rehearsal, self.ended = page, rehearsal, None
+        self.asks = self.types = self.card = ""
+        for kept in (self.lines, self.told, self.faults, self.drawn):
+            kept.clear()
         self._starts = True
         try:
             self._process = await asyncio.create_subprocess_exec(
@@ -97,6 +127,7 @@ class Machine:
                 stderr=asyncio.subprocess.PIPE,
                 env={**os.environ, ASKED_BY: "lines", "PYTHONIOENCODING": "utf-8"},
                 creationflags=OWN_GROUP,
+                limit=_LONGEST_LINE,
             )
         finally:
             self._starts = False
@@ -112,6 +143,16 @@ class Machine:
             self.asks = ""
         await self._write(key)
 
+    async def type(self, page: str, text: str) -> None:
+        """Answers what is to be typed, for the page that holds it. Raises CanvasruleError."""
+        if page != self.holder:
+            raise RefusedError("another page holds the machine; only stopping is left to this one")
+        if len(text) + len(TYPED) >= LONGEST or not text.isprintable():
+            raise BadInputError(f"{text[:20]!r}: too long for a length; write it as 0.2 or 1/64 in")
+        if self.types:
+            self.types = ""
+            await self._write(f"{TYPED}{text}")
+
     async def stop(self) -> None:
         """Stops what runs, the pen raised; whoever asks."""
         # A question and a mark take no stop: one is answered with no, the other given up.
@@ -123,23 +164,35 @@ class Machine:
         """Pauses it where the page that held it was closed."""
         if self._is_held_by(page):
             await self._write(PAUSE)
-            self.lines.append(LEFT)
+            self.lines.append(LEFT if self._inks else LEFT_ASKED)
 
     async def lost_by(self, page: str | None) -> None:
         """Stops ink at once where nothing is heard of the page that held it.
 
-        A rehearsal goes on, and so does a question: neither has a pen on cloth.
+        A rehearsal goes on. A question waits, and so does a mark: neither has a pen on cloth, and
+        neither takes the stop, which is sent all the same lest ink begins this very moment.
         """
         if self._is_held_by(page) and not self.rehearsal:
             await self._write(STOP)
-            self.lines.append(LOST)
+            self.lines.append(LOST if self._inks else LOST_ASKED)
+
+    @property
+    def _inks(self) -> bool:
+        return self.card == _INKING and not self.asks
 
     def _is_held_by(self, page: str | None) -> bool:
         return self.is_running and page is not None and page == self.holder
 
     def take(self, page: str) -> None:
         """Lets another page hold it from now on."""
-        self.holder = page
+        if page != self.holder:
+            self.holder = page
+            self.lines.append(TAKEN)
+
+    def taken_drawn(self) -> list[Any]:
+        """What was drawn since last asked."""
+        fresh, self.drawn = self.drawn, []
+        return fresh
 
     async def close(self) -> None:
         """Ends what runs, the pen raised."""
@@ -172,17 +225,43 @@ class Machine:
             both.create_task(self._read(process.stderr, "stderr"))
             both.create_task(self._read(process.stdout, "stdout"))
         self.ended = await process.wait()
-        self._process, self.asks = None, ""
+        self._process, self.asks, self.types, self.card = None, "", "", "ended"
         await self.changed()
 
     async def _read(self, stream: asyncio.StreamReader, name: Literal["stdout", "stderr"]) -> None:
         while line := await stream.readline():
             text = line.decode("utf-8", "replace").rstrip()
-            told = _told(text) if name == "stderr" else {"say": text}
-            if "ask" in told:
-                self.asks = told["ask"]
-            self.lines.append(told.get("say") or told.get("ask") or "")
+            for kind, what in (_told(text) if name == "stderr" else {"say": text}).items():
+                self._take(kind, what)
             await self.changed()
+
+    def _take(self, kind: str, what: Any) -> None:
+        """Takes in one thing told."""
+        if isinstance(what, dict):
+            self._figures(kind, what)
+            return
+        self.lines.append(str(what))
+        if kind == "ask":
+            self.asks = str(what)
+        elif kind == "type":
+            self.types = str(what)
+        elif kind == "fault":
+            self.faults.append(str(what))
+
+    def _figures(self, kind: str, record: dict[str, Any]) -> None:
+        if kind == "set_down":
+            # Another section, or the same one anew.
+            self.told.clear()
+        if kind == "progress":
+            self.drawn += record.pop("lines", [])
+        if kind == "reading":
+            self.told.setdefault("readings", []).append(record)
+            return
+        if kind == "mark":
+            # One that is gone back to is no longer read.
+            del self.told.setdefault("readings", [])[record["number"] - 1 :]
+        self.told[kind] = record
+        self.card = CARDS.get(kind, self.card)
 
     def _keep(self, work: Any) -> None:
         """Holds on to a task until it is done."""
@@ -191,7 +270,7 @@ class Machine:
         task.add_done_callback(self._tasks.discard)
 
 
-def _told(line: str) -> dict[str, str]:
+def _told(line: str) -> dict[str, Any]:
     """What a line says: an object of JSON, or plain text from before the person is spoken to."""
     try:
         told = json.loads(line)
@@ -199,4 +278,4 @@ def _told(line: str) -> dict[str, str]:
         return {"say": line}
     if not isinstance(told, dict):
         return {"say": line}
-    return {str(kind): str(text) for kind, text in told.items()}
+    return told

@@ -7,29 +7,32 @@ from __future__ import annotations
 
 import json
 import re
+import time
 from typing import TYPE_CHECKING, Any
 
 from devices.bench.drawn import drawn_lines
-from devices.bench.errands import PROOF_FILE, TRIAL_FILE, Errands
-from devices.bench.fields import fields
+from devices.bench.errands import ASK_PORTS, PROOF_FILE, TRIAL_FILE, Errands
+from devices.bench.fields.field import fields
+from devices.bench.fields.words import by_label, in_page_words
 from devices.bench.job_file import JobFile, stamp
 from devices.bench.light import Light
 from devices.bench.machine import Machine
-from devices.bench.state import standing, values, written_files
+from devices.bench.proposal import faults_of_waiting, proposal
+from devices.bench.state import standing, values, written_at, written_files
 from devices.bench.steps import Kept, kept_of, steps
 from devices.bench.typed import keep_waiting, waiting, write_measured
 from marking.errors import BadInputError, CanvasruleError, RefusedError
 from marking.job.folder import RECORD_FILE
-from marking.job.written import with_changes
 from marking.output.layout_json import layout_record
 
 if TYPE_CHECKING:
-    from collections.abc import Awaitable, Callable, Mapping, Sequence
+    from collections.abc import Awaitable, Callable, Mapping
     from pathlib import Path
 
-    from devices.bench.fields import Field
+    from devices.bench.fields.field import Field
     from devices.bench.state import Standing
     from marking.job.written import Written
+    from marking.layout.layout import Layout
 
 MEASURED: Mapping[str, tuple[str, str]] = {
     "proved": ("id", PROOF_FILE),
@@ -39,7 +42,11 @@ MEASURED: Mapping[str, tuple[str, str]] = {
 TICKED: Mapping[str, str] = {"ruled": "--done", "unruled": "--undo"}
 """Errands that name lines ruled by hand, and the option that takes them."""
 _LINES = re.compile(r"[0-9a-z][0-9a-z, -]{0,300}")
-_SURVEY = "table.survey."
+_LONGEST_PORT = _LONGEST_REASON = 200
+_SWITCHES = ("moved", "verniers", "pointer")
+_REASONS = {"anyway": "--ink-anyway", "untried": "--ink-untried"}
+_LOOK_SECONDS = 3.0
+"""Between two looks at a record that a machine at work writes."""
 _NOTHING = "That is nothing this page says; reload it."
 
 
@@ -58,9 +65,11 @@ class OpenJob:
         self.errands = Errands(folder, errand_changed)
         self.light = Light(folder, light_changed)
         self.waiting = waiting(folder)
-        self._fields = {one.name: one for of_step in fields().values() for one in of_step}
         self.good: Standing | None = None
         self.drawn = 0
+        self._known: tuple[Standing, object, Kept] | None = None
+        """What the record showed last, of which job and in which state of it."""
+        self._looked_at = 0.0
         self.stand()
 
     @property
@@ -74,6 +83,7 @@ class OpenJob:
         as_text = stamp(self.file.path)
         self.file.read()
         self.now = standing(self.folder, self.file.text)
+        self.unfit = faults_of_waiting(self.file, self.now, self.waiting)
         self._seen = (as_text, *self._stamps()[1:])
         if self.now.layout is not None:
             if self.good is None or self.good.written != self.now.written:
@@ -81,11 +91,17 @@ class OpenJob:
             self.good = self.now
 
     def changed_elsewhere(self) -> bool:
-        """Whether another program has changed the folder; takes it in. Raises BadInputError."""
-        if self._stamps() == self._seen:
+        """Whether another program has changed the folder; takes it in. Raises BadInputError.
+
+        A record that grows by every stroke of a machine at work is looked at now and then only.
+        """
+        stamps, now = self._stamps(), time.monotonic()
+        grows = self.machine.is_running and stamps[0] == self._seen[0]
+        if stamps == self._seen or (grows and now - self._looked_at < _LOOK_SECONDS):
             return False
-        self._seen = self._stamps()
+        self._seen, self._looked_at = stamps, now
         self.stand()
+        self._kept()
         return True
 
     def _stamps(self) -> tuple[object, ...]:
@@ -99,14 +115,14 @@ class OpenJob:
         return {
             "type": "job",
             "folder": str(self.folder.resolve()),
-            "values": values(self.now, self.waiting),
+            "values": values(self.now, self.waiting, self.unfit),
             "measured": self.waiting,
             "files": files,
-            "fault": self.now.faults.get("", ""),
+            "fault": self.now.faults.get("", "") or self.unfit.get("", ""),
             "undo": self.file.can_undo,
             "redo": self.file.can_redo,
             "drawn": self.drawn,
-            "warnings": list(good.layout.warnings) if good and good.layout else [],
+            "warnings": _notes(good.layout) if good and good.layout else [],
             "units": good.job.units if good and good.job else "in",
             "title": good.job.title if good and good.job else self.folder.name,
             "steps": steps(self.now, self._kept(), self.waiting, files),
@@ -114,10 +130,15 @@ class OpenJob:
 
     def _kept(self) -> Kept:
         """Nothing where the record cannot be read: the layout's own fault says so."""
+        known, here, record = self._known, self.now, self._stamps()[1:]
+        if known is not None and known[0] is here and known[1] == record:
+            return known[2]
         try:
-            return kept_of(self.folder, self.now.job, self.now.layout)
+            found = kept_of(self.folder, here.job, here.layout)
         except CanvasruleError:
-            return Kept()
+            found = Kept()
+        self._known = here, record, found
+        return found
 
     def drawing(self) -> str:
         """`layout --json` of the last good marking; an empty object where there was none."""
@@ -136,11 +157,13 @@ class OpenJob:
 
         Raises BadInputError for what is no field.
         """
-        proposed = standing(self.folder, self.file.proposed(self._field(name).keys, value))
-        record: dict[str, Any] = {"faults": dict(proposed.faults)}
-        if proposed.layout is not None:
-            record["warnings"] = list(proposed.layout.warnings)
-            record["layout"] = layout_record(proposed.layout)
+        made = proposal(self.file, self.now, self.waiting, _field(name), _written(value))
+        record: dict[str, Any] = {"faults": dict(made.faults), "fate": made.fate}
+        if made.fate == "refused":
+            record["refused"] = "\n".join(by_label(made.faults))
+        if made.would_be.layout is not None:
+            record["warnings"] = _notes(made.would_be.layout)
+            record["layout"] = layout_record(made.would_be.layout)
         return json.dumps(record)
 
     def act(self, command: Mapping[str, Any]) -> None:
@@ -158,52 +181,34 @@ class OpenJob:
 
     def _set(self, name: str, value: Written) -> None:
         if name.partition(".")[0] in MEASURED:
-            self._wait(name, value)
+            self._wait({name: value})
             return
-        text = self.file.proposed(self._field(name).keys, value)
-        # Measurements wait for one another; no other field waits for them.
-        of_survey = name.startswith(_SURVEY)
-        waits = [one for one in self.waiting if of_survey and one in self._fields and one != name]
-        changes: dict[Sequence[str], Written] = {
-            self._fields[one].keys: self.waiting[one] for one in waits
-        }
-        text = with_changes(text, str(self.file.path), changes) if waits else text
-        proposed = standing(self.folder, text)
-        if proposed.job is None and proposed.only_missing and of_survey:
-            self._wait(name, value)
+        one = _field(name)
+        if value is None and name in self.waiting and written_at(self.now.written, one) is None:
+            self._wait({name: None})
             return
-        if proposed.job is None:
-            raise BadInputError(*self._by_label(proposed.faults))
-        if proposed.layout is None and kept_of(self.folder).begun:
-            # What is inked stays the measure: a change that would move a line is not kept.
-            raise RefusedError(*self._by_label(proposed.faults))
-        self.file.write(text)
-        for one in (*waits, name):
-            self._wait(one, None)
+        made = proposal(self.file, self.now, self.waiting, one, value)
+        if made.fate == "refused":
+            raise BadInputError(*by_label(made.would_be.faults))
+        if made.fate == "waits":
+            self._wait({name: value})
+            return
+        self.file.write(made.text)
+        self._wait({**dict.fromkeys((*made.with_it, name)), **made.taken_out})
 
-    def _wait(self, name: str, value: Written) -> None:
-        kept = {one: text for one, text in self.waiting.items() if one != name}
-        if isinstance(value, str):
-            kept[name] = value
+    def _wait(self, values: Mapping[str, Written]) -> None:
+        """Keeps what waits from now on, and no longer what is None."""
+        kept = {one: text for one, text in self.waiting.items() if one not in values}
+        kept |= {one: value for one, value in values.items() if isinstance(value, str)}
         if kept != self.waiting:
             keep_waiting(self.folder, kept)
             self.waiting = kept
 
-    def _field(self, name: str) -> Field:
-        found = self._fields.get(name)
-        if found is None:
-            raise BadInputError(_NOTHING)
-        return found
+    async def errand(self, kind: str, command: Mapping[str, Any]) -> None:
+        """Begins an errand; the lengths typed for it are written first. Raises CanvasruleError.
 
-    def _by_label(self, faults: Mapping[str, str]) -> list[str]:
-        """Faults in the words of the page, each with the label of the field that it is of."""
-        known = self._fields
-        return [f"{known[at].label}: {said}" if at else said for at, said in faults.items()]
-
-    async def errand(self, kind: str, ticked: object = None) -> None:
-        """Begins an errand; the lengths typed for it are written first. Raises BadInputError.
-
-        `ticked` names lines as ruled: by numbers of cross lines and ids, as `rule` takes them.
+        `command` may name `lines` as ruled, by numbers of cross lines and ids, as `rule` takes
+        them; or a `port` to ask at.
         """
         if kind in MEASURED:
             column, file = MEASURED[kind]
@@ -214,8 +219,12 @@ class OpenJob:
             }
             write_measured(self.folder / file, column, typed)
         said: tuple[str, ...] = ()
-        if kind in TICKED and ticked:
-            text = str(ticked)
+        if kind == ASK_PORTS:
+            if self.machine.is_running:
+                raise RefusedError("a machine is at work; ask what answers once it is done")
+            said = (f"--port={_port(command)}",) if command.get("port") else ()
+        if kind in TICKED and command.get("lines"):
+            text = str(command["lines"])
             if _LINES.fullmatch(text) is None:
                 raise BadInputError(
                     f"{text[:40]!r}: no lines; write numbers and ids, as in 0-11,24,bias-3"
@@ -229,11 +238,14 @@ class OpenJob:
         if act == "rehearse":
             await self.machine.start(page, ["--simulate", *most], rehearsal=True)
         elif act == "ink":
-            port = str(command.get("port") or "")
-            moved = ["--moved"] if command.get("moved") is True else []
-            await self.machine.start(page, ["--port", port, *most, *moved], rehearsal=False)
+            options = [f"--port={_port(command)}", *most, *_wishes(command)]
+            await self.errands.end(ASK_PORTS)
+            await self.errands.changed(ASK_PORTS)
+            await self.machine.start(page, options, rehearsal=False)
         elif act == "take":
             self.machine.take(page)
+        elif act == "typed":
+            await self.machine.type(page, str(command.get("text") or ""))
         else:
             await self.machine.press(page, str(command.get("key")))
 
@@ -244,14 +256,50 @@ class OpenJob:
         await self.errands.close()
 
 
+def _port(command: Mapping[str, Any]) -> str:
+    """The port that a page names. Raises BadInputError where it names none."""
+    port = str(command.get("port") or "").strip()
+    if not port or len(port) > _LONGEST_PORT or not port.isprintable():
+        raise BadInputError(
+            "no port is chosen: choose the one that the machine is on, or type its name"
+        )
+    return port
+
+
+def _wishes(command: Mapping[str, Any]) -> list[str]:
+    """What else a page wishes for one run, as `drive` takes it. Raises BadInputError."""
+    wished = [f"--{name}" for name in _SWITCHES if command.get(name) is True]
+    for key, option in _REASONS.items():
+        reason = str(command.get(key) or "").strip()
+        if len(reason) > _LONGEST_REASON or not reason.isprintable():
+            raise BadInputError(f"{reason[:40]!r}: give a reason in one line of words")
+        wished += [f"{option}={reason}"] if reason else []
+    return wished
+
+
+def _field(name: str) -> Field:
+    """Raises BadInputError for what is no field."""
+    found = fields().get(name)
+    if found is None:
+        raise BadInputError(_NOTHING)
+    return found
+
+
+def _notes(layout: Layout) -> list[str]:
+    """What a person is told of a layout, in the words of the page."""
+    return [in_page_words(one) for one in layout.warnings]
+
+
 def _count(value: object) -> list[str]:
     return ["--most", str(value)] if isinstance(value, int) and 0 < value < 10_000 else []
 
 
 def _written(value: object) -> Written:
     """A value from a page. Raises BadInputError for what job.toml cannot hold."""
-    if value is None or isinstance(value, str | bool | int):
+    if value is None or isinstance(value, str | bool | int | float):
         return value
+    if isinstance(value, list) and all(isinstance(one, dict) for one in value):
+        return [{str(key): str(said) for key, said in one.items()} for one in value]
     if isinstance(value, list) and all(isinstance(one, str) for one in value):
         return value
     if isinstance(value, list) and all(type(one) is int for one in value):

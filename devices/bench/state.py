@@ -6,27 +6,29 @@ words beside the field that it concerns.
 
 from __future__ import annotations
 
-import re
 from contextlib import suppress
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 from devices.begun import layout_of
-from devices.bench.fields import fields
+from devices.bench.fields.field import fields
+from devices.bench.fields.typed_so import as_typed
+from devices.bench.fields.words import by_field
 from devices.job import Job
+from devices.ways.chosen import followed
 from marking.errors import BadInputError, CanvasruleError
 from marking.input.toml import toml_tables
 from marking.job.folder import JOB_FILE, check_job
+from marking.job.keys import GIVEN_TOGETHER
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
     from pathlib import Path
 
-    from devices.bench.fields import Field
+    from devices.bench.fields.field import Field
     from marking.layout.layout import Layout
+    from marking.measures.lengths import Units
 
-_OF_A_FIELD = re.compile(r"(?P<name>[a-z_.]+)(\[\d+\])?(: | = )")
-"""How a message on a key of job.toml, or on one of the values of its list, begins."""
 LOOKED_AT = {".pdf": "application/pdf", ".svg": "image/svg+xml", ".png": "image/png"}
 
 
@@ -43,6 +45,13 @@ class Standing:
     only_missing: bool = False
     """Whether nothing is wrong but that something is not there yet."""
 
+    @property
+    def units(self) -> Units:
+        """The unit that people see; that of the file where the rest of it is wrong."""
+        if self.job is not None:
+            return self.job.units
+        return "mm" if self.written.get("units") == "mm" else "in"
+
 
 def standing(folder: Path, text: str) -> Standing:
     """How the job in `folder` stands with `text` for its job.toml; nothing is written."""
@@ -52,48 +61,41 @@ def standing(folder: Path, text: str) -> Standing:
     except BadInputError as fault:
         return Standing(folder, {}, faults={"": "\n".join(fault.messages)})
     try:
-        job = check_job(written, folder, Job)
+        job = followed(folder, check_job(written, folder, Job), written)
     except BadInputError as fault:
-        missing = all(": missing; " in message for message in fault.messages)
-        faults = _by_field(fault.messages, label)
+        missing = all(": missing; " in one or GIVEN_TOGETHER in one for one in fault.messages)
+        faults = by_field(fault.messages, label)
         return Standing(folder, written, faults=faults, only_missing=missing)
     try:
         return Standing(folder, written, job, layout_of(folder, job))
     except CanvasruleError as fault:
-        return Standing(folder, written, job, faults=_by_field(fault.messages, label))
+        return Standing(folder, written, job, faults=by_field(fault.messages, label))
 
 
-def _by_field(messages: tuple[str, ...], label: str) -> dict[str, str]:
-    """Messages by the field whose name they begin with, less that and where the file lies."""
-    names = {one.name for of_step in fields().values() for one in of_step}
-    found: dict[str, str] = {}
-    for message in messages:
-        said, name = message.removeprefix(f"{label}: "), ""
-        begins = _OF_A_FIELD.match(said)
-        if begins is not None and begins["name"] in names:
-            name, said = begins["name"], said[begins.end() :]
-        found[name] = f"{found[name]}\n{said}" if name in found else said
-    return found
-
-
-def values(here: Standing, waiting: Mapping[str, str]) -> dict[str, Any]:
+def values(here: Standing, waiting: Mapping[str, str], unfit: Mapping[str, str]) -> dict[str, Any]:
     """What stands in each field: as it was written, and what holds where nothing was.
 
-    What is typed and `waiting` for the rest of it stands there too.
+    What is typed and `waiting` for the rest of it stands there too, with what makes it `unfit`.
     """
+    units = here.units
     found = {}
-    for one in (each for of_step in fields().values() for each in of_step):
-        at = _at(here.written, one)
+    for one in fields().values():
+        at = written_at(here.written, one)
         at = waiting.get(one.name) if at is None else at
         found[one.name] = {
             "written": at,
-            "holds": _holds(here, one) if at is None else None,
-            "fault": here.faults.get(one.name, ""),
+            "holds": _holds(here, one, units) if at is None else None,
+            "example": one.example(units),
+            "fault": here.faults.get(one.name, "") or unfit.get(one.name, ""),
         }
+        if one.columns:
+            examples = {column.keys[-1]: column.example(units) for column in one.columns}
+            found[one.name]["examples"] = examples
     return found
 
 
-def _at(written: Mapping[str, Any], one: Field) -> Any:
+def written_at(written: Mapping[str, Any], one: Field) -> Any:
+    """What job.toml has for a field; None where it has nothing."""
     here: Any = written
     for key in one.keys:
         if not isinstance(here, dict) or key not in here:
@@ -102,37 +104,20 @@ def _at(written: Mapping[str, Any], one: Field) -> Any:
     return here
 
 
-def _holds(here: Standing, one: Field) -> Any:
+def _holds(here: Standing, one: Field, units: Units) -> Any:
     """The value in force where the job gives none, as a person would write it."""
-    if here.job is None:
-        return None
-    from marking.measures.durations import format_duration
-    from marking.measures.lengths import format_length
-
     value: Any = here.job
+    if one.keys[-1] == "profile" and value is not None:
+        return None
     for key in one.keys:
         value = getattr(value, _attribute(type(value), key), None)
-    if one.keys[-1] == "profile":
-        return value
-    if one.kind == "length" and isinstance(value, float):
-        return format_length(value, here.job.units)
-    if one.kind == "time":
-        return format_duration(value)
-    if isinstance(value, tuple):
-        return [_fold(each, here.job) if hasattr(each, "depth") else each for each in value]
-    return value
+    return as_typed(one.default if value is None else value, one.kind, units)
 
 
 def _attribute(table: type[Any], key: str) -> str:
     """What the program calls a key that job.toml may call otherwise."""
     known = getattr(table, "model_fields", {})
     return next((name for name, one in known.items() if one.alias == key), key)
-
-
-def _fold(fold: Any, job: Job) -> str:
-    from marking.measures.lengths import format_length
-
-    return f"{fold.kind} {format_length(fold.depth, job.units)}"
 
 
 def written_files(folder: Path) -> list[dict[str, Any]]:

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from devices.begun import plan_of
 from devices.history import has_record, kept_correction
+from marking.job.keys import AgainTable
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -90,7 +91,10 @@ def steps(
 def _measured(here: Standing, waiting: Mapping[str, str]) -> tuple[str, bool]:
     if here.job is not None and here.job.table.survey is not None:
         return "Measured", False
-    typed = sum(name.startswith("table.survey.") for name in waiting)
+    six = [f"table.survey.{side}" for side in AgainTable.model_fields]
+    typed = sum(name in waiting for name in six)
+    if typed == len(six):
+        return "They do not agree", True
     return (f"{typed} of 6 measured", True) if typed else ("Six measurements to take", True)
 
 

@@ -45,6 +45,7 @@ VERBS = {
     "demo": "lay out, cut and write the Millrace bench: all its files, with no hardware",
 }
 _INTERRUPTED = 130
+_HELP = {"-h", "--help"}
 # No package that happens to be installed may take part in checking a job, and looking for such
 # plugins takes longer than the checking.
 os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")
@@ -108,7 +109,13 @@ def _give_up_output() -> None:
 
 def _tell(message: str) -> None:
     with contextlib.suppress(OSError):
-        print(f"canvasrule: {message}", file=sys.stderr)
+        if os.environ.get("CANVASRULE_KEYS") == "lines":
+            import json
+
+            # As `devices.session.person` speaks to a program, which no verb may have imported.
+            print(json.dumps({"fault": message}), file=sys.stderr)
+        else:
+            print(f"canvasrule: {message}", file=sys.stderr)
 
 
 def _options(words: Sequence[str]) -> argparse.Namespace:
@@ -118,6 +125,7 @@ def _options(words: Sequence[str]) -> argparse.Namespace:
         "canvas cover, cuts it into sections and writes what a plotter draws.",
         epilog='Begin with "canvasrule demo", or "canvasrule start my-bench". '
         '"canvasrule VERB --help" tells more, with an example.',
+        formatter_class=_of_any_width,
     )
     parser.add_argument("--version", action="version", version=_Version())
     verbs = parser.add_subparsers(dest="verb", metavar="VERB", required=True, prog="canvasrule")
@@ -129,11 +137,20 @@ def _options(words: Sequence[str]) -> argparse.Namespace:
             name,
             help=summary,
             description=summary[0].upper() + summary[1:] + ".",
-            formatter_class=argparse.RawDescriptionHelpFormatter,
+            formatter_class=_of_any_width,
         )
         if name == named:
+            if not _HELP & set(words):
+                importlib.import_module("marking.lean_numpy")
             importlib.import_module(f"devices.commands.{name}").add_options(verb)
+        verb.formatter_class = argparse.RawDescriptionHelpFormatter
+    parser.formatter_class = argparse.HelpFormatter
     return parser.parse_args(words)
+
+
+def _of_any_width(prog: str) -> argparse.HelpFormatter:
+    """What options are tried on while they are added: how wide the terminal is takes asking."""
+    return argparse.HelpFormatter(prog, width=80)
 
 
 def _named_verb(words: Sequence[str]) -> str | None:

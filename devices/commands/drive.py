@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     import argparse
 
     from devices.inking.sections import Commands
+    from devices.job import Job
     from marking.proof.verniers import JoinVernier
 
 _SCALE = 60.0
@@ -65,6 +66,9 @@ Once the first section is inked, and again after a new pen, an attended drive as
 the pen by the arrow keys over a few crossings that it has just inked: how far what reads
 stands from what inks is kept with its doubt, counted in every reading from then on, and
 out of those before. With nobody there, what the profile says of it (pointer_doubt) goes on.
+
+Which port: --who asks for the name of what is there and moves nothing; a gantry that restarts
+when its port is opened does so then too.
 
 Machines: what an HP-GL plotter's buffer holds is tried with raised moves before any ink.
 It acknowledges nothing: behind a garbled instruction two strokes or 8 seconds of drawing,
@@ -134,6 +138,11 @@ def add_options(verb: argparse.ArgumentParser) -> None:
         help="find anew, once a section is inked, how far what reads stands from the pen",
     )
     verb.add_argument("--outline", action="store_true", help="go round each section pen up first")
+    verb.add_argument(
+        "--who",
+        action="store_true",
+        help="ask what answers at --port, or at every port there is, and end; nothing moves",
+    )
     verb.add_argument("--csv", action="store_true", help="print the record as CSV, and end")
     verb.epilog = _MORE
 
@@ -156,6 +165,8 @@ def run(options: argparse.Namespace) -> int:
     if options.csv:
         return _print_record(options.job)
     check_way(options.job, job, "drive", "plotter")
+    if options.who:
+        return _ask_who(options, job)
     layout = layout_of(options.job, job)
     correction = kept_correction(options.job, job)
     plan = division = plan_of(options.job, "plotter", job, layout, correction)
@@ -198,6 +209,23 @@ def run(options: argparse.Namespace) -> int:
         anew = mends_to_rule(options.job, layout, plan)
         print_lines(outcome_lines(outcomes, to_rule, rule, anew))
     return exit_code(outcomes)
+
+
+def _ask_who(options: argparse.Namespace, job: Job) -> int:
+    from devices.driving.port import chosen
+    from devices.driving.who_answers import answer_lines, who_answers
+    from devices.session.claim import claimed
+
+    if options.simulate:
+        raise BadInputError("--who asks at a port; the simulated plotter of --simulate has none")
+    names = [] if options.port is None else [chosen(options.port)]
+    with claimed(options.job, "drive --who"):
+        asked = who_answers(names, job.plotter)
+    if options.json:
+        print_json({"schema": 1, "ports": [one.record for one in asked]})
+    else:
+        print_lines(answer_lines(asked))
+    return 0
 
 
 def _print_record(folder: Path) -> int:

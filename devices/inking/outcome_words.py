@@ -30,6 +30,23 @@ def outcomes_record(
     return {"schema": 1, "rehearsal": rehearsal, "sections": sections, **by_hand}
 
 
+def ended_record(
+    section: str | None, ended: str, drawn: int, words: Sequence[str], left: Sequence[str]
+) -> dict[str, Any]:
+    """How one section ended, for a program that goes on: `left` is what is still to be inked.
+
+    `words` tell where the pen is and what not to move; `section` is None where none was left.
+    """
+    return {
+        "section": section,
+        "ended": ended,
+        "drawn": drawn,
+        "words": list(words),
+        "next": next(iter(left), None),
+        "left": len(left),
+    }
+
+
 def outcome_lines(
     outcomes: Mapping[str, RunOutcome],
     to_rule: int | None,

@@ -7,7 +7,7 @@ is sent, nor who is asked.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping, Sequence
@@ -25,13 +25,38 @@ _HAIR = 1e-9
 
 
 @dataclass(frozen=True)
+class PenAsked:
+    """A pen that a person puts into a holder: another kind, or a `new` one for a spent one."""
+
+    slot: int
+    pen: str
+    new: bool = False
+
+    @property
+    def question(self) -> str:
+        """What is asked."""
+        if self.new:
+            return f"Put a new pen into holder {self.slot}. Is it in?"
+        return f"Holder {self.slot} needs the pen for {self.pen}. Is it in?"
+
+    def record(self, section: str) -> dict[str, Any]:
+        """The same for a program."""
+        return {"section": section, "holder": self.slot, "pen": self.pen, "new": self.new}
+
+
+@dataclass(frozen=True)
 class PenStretch:
     """Strokes to ink in one go, and what a person has to agree to before the first of them."""
 
-    questions: tuple[str, ...]
+    asked: tuple[PenAsked, ...]
     strokes: tuple[PenUse, ...]
     new_pen: bool = False
     """Whether one that inks is put in for a spent one."""
+
+    @property
+    def questions(self) -> tuple[str, ...]:
+        """What a person is asked, in order."""
+        return tuple(one.question for one in self.asked)
 
 
 def stretches(
@@ -50,29 +75,29 @@ def stretches(
     held: dict[int, Tip] = {}
     before = {slot: _tip(name, pens) for slot, name in last.items()}
     drawn = {piece.stroke.id: piece.stroke for piece in section.pieces}
-    questions: list[str] = []
+    asked: list[PenAsked] = []
     strokes: list[PenUse] = []
     new = False
     for stroke in _tip_by_tip(todo, pens):
         slot = pens.named(stroke.pen).slot
         tip = _tip(stroke.pen, pens)
-        asked: list[str] = []
+        now: list[PenAsked] = []
         # A section of ink alone may come after one that ended with the removable pen.
         other = _shared(slot, section, pens) or before.get(slot, tip) != tip
         if held.get(slot) != tip and other:
-            asked.append(f"Holder {slot} needs the pen for {stroke.pen}. Is it in?")
+            now.append(PenAsked(slot, stroke.pen))
         held[slot] = tip
         spent_one = _draws(drawn[stroke.id], pens, left)
         if spent_one:
-            asked.append(f"Put a new pen into holder {slot}. Is it in?")
-        if asked and strokes:
-            yield PenStretch(tuple(questions), tuple(strokes), new)
-            questions, strokes, new = [], [], False
-        questions += asked
+            now.append(PenAsked(slot, stroke.pen, new=True))
+        if now and strokes:
+            yield PenStretch(tuple(asked), tuple(strokes), new)
+            asked, strokes, new = [], [], False
+        asked += now
         new = new or (spent_one and stroke.pen != "removable")
         strokes.append(stroke)
     if strokes:
-        yield PenStretch(tuple(questions), tuple(strokes), new)
+        yield PenStretch(tuple(asked), tuple(strokes), new)
 
 
 def parted(section: Section, pens: PensTable) -> tuple[Section, Section | None]:

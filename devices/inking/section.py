@@ -6,6 +6,7 @@ found in `devices.setting_down.set_down`.
 
 from __future__ import annotations
 
+import time
 from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
@@ -36,14 +37,15 @@ if TYPE_CHECKING:
 
     from devices.dialects.writer import PenUse
     from devices.driving.driver import Cable, Wish
-    from devices.inking.pen_change import PenStretch
+    from devices.inking.pen_change import PenAsked, PenStretch
     from devices.plotter.bed import UnitPoint
     from devices.session.session import Link, Workplace
     from devices.setting_down.where_it_stands import Stance
     from marking.record.rows import KeptRun
     from marking.sections.plan import Section
 
-_SHOWN_EVERY = 5.0
+_SHOWN_EVERY, _DRAWN_EVERY = 5.0, 0.4
+"""Seconds between what is said of progress, and what a program is shown of it."""
 
 
 @dataclass(frozen=True)
@@ -187,7 +189,7 @@ def _stretch_by_stretch(
     driver, script = link.driver, link.script
     begun = False
     for stretch in in_turn:
-        if not all(place.person.agrees(question) for question in stretch.questions):
+        if not all(_agreed(one, stance.section, place) for one in stretch.asked):
             driver.send(script.closing())
             return "paused"
         if not begun:
@@ -199,6 +201,7 @@ def _stretch_by_stretch(
         if stretch.questions:
             # A pen was changed by hand: what was pressed at the panel meanwhile tells now.
             driver.send(script.hop_to(script.at))
+        shown.show()
         wish: Wish = driver.send(script.ink(stretch.strokes))
         if wish == "stop":
             return "stopped"
@@ -207,6 +210,11 @@ def _stretch_by_stretch(
             driver.send(script.closing())
             return "paused"
     return "stopped" if driver.send(script.closing()) == "stop" else "done"
+
+
+def _agreed(asked: PenAsked, section: Section, place: Workplace) -> bool:
+    place.person.shows("pen", asked.record(section.id))
+    return place.person.agrees(asked.question)
 
 
 def _begun(stance: Stance, place: Workplace) -> int:
@@ -245,8 +253,10 @@ class _Shown:
         self.left = len(todo)
         self._place, self._section, self._clock = place, section, clock
         self._all = len(todo) + done
-        self._next = 0.0
+        self._next = self._next_shown = 0.0
         self._began = clock()
+        self._lines = {piece.stroke.id: piece.stroke.points for piece in section.pieces}
+        self._fresh: list[str] = []
         self._sections = len(done_sections(place.record, place.layout, place.plan))
         self._drawn_now = 0
 
@@ -255,13 +265,39 @@ class _Shown:
         self.done += len(strokes)
         self._drawn_now += len(strokes)
         self.left -= len(strokes)
+        self._fresh += strokes
         now = self._clock()
+        if time.monotonic() >= self._next_shown or not self.left:
+            self.show()
         if now < self._next:
             return
         self._next = now + _SHOWN_EVERY
-        pace = (now - self._began) / max(self._drawn_now, 1)
+        pace = self._pace
         self._place.person.say(
             f"{self._section.id}: {self.done} of {counted(self._all, 'stroke')}, about "
             f"{pace * self.left / 60:.0f} min left here; {self._sections} of "
             f"{counted(len(self._place.plan.sections), 'section')} done"
         )
+
+    def show(self) -> None:
+        """Shows a program how far it is, and what was drawn since, as polylines, table frame, mm,
+        where it was planned to stand.
+        """
+        self._next_shown = time.monotonic() + _DRAWN_EVERY
+        lines = [self._lines[one].round(2).tolist() for one in self._fresh if one in self._lines]
+        self._fresh.clear()
+        record = {
+            "section": self._section.id,
+            "drawn": self.done,
+            "of": self._all,
+            "left_s": self._pace * self.left if self._drawn_now else None,
+            "sections_done": self._sections,
+            "sections": len(self._place.plan.sections),
+            "lines": lines,
+        }
+        self._place.person.shows("progress", record)
+
+    @property
+    def _pace(self) -> float:
+        """Seconds a stroke takes here."""
+        return (self._clock() - self._began) / max(self._drawn_now, 1)

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 
 from devices.begun import guard_division
 from devices.inking.in_turn import in_turn
+from devices.inking.outcome_words import ended_record
 from devices.inking.section import ink_section
 from devices.inking.waits import let_ink_be_laid
 from devices.session.progress import what_next
@@ -102,6 +103,8 @@ def ink_in_turn(
     todo = [section for section in sections if section.id not in done]
     if todo and not place.rehearsal:
         let_ink_be_laid(place, wished.untried, commands.trial, commands.days)
+    if not todo:
+        place.person.shows("ended", ended_record(None, "done", 0, (), _not_done(place)))
     keep_given(place)
     outcomes: dict[str, RunOutcome] = {}
     for count, section in enumerate(todo[: wished.most]):
@@ -123,10 +126,11 @@ def _inked(
 ) -> RunOutcome:
     """Inks one section, of `most` that are still asked for; however that ends, says what next."""
     ended, before = "interrupted", len(place.record.placements(section.id))
+    drawn = 0
     try:
         with ports(section, place, wished) as (port, clock):
             outcome = ink_section(section, place, port, clock)
-            ended = outcome.ended
+            ended, drawn = outcome.ended, outcome.drawn
     except CanvasruleError:
         ended = "failed"
         raise
@@ -134,15 +138,24 @@ def _inked(
         # The terminal that it would be said on may be what has gone, or the disk read for it.
         with suppress(OSError, CanvasruleError):
             placed = len(place.record.placements(section.id)) > before
-            _say_what_next(section, ended, place, commands.again(most, placed))
+            words = _what_next(section, ended, place, commands.again(most, placed))
+            left = _not_done(place)
+            place.person.shows("ended", ended_record(section.id, ended, drawn, words, left))
+            for text in words:
+                place.person.say(text)
     return outcome
 
 
-def _say_what_next(section: Section, ended: str, place: Workplace, again: str) -> None:
+def _what_next(section: Section, ended: str, place: Workplace, again: str) -> list[str]:
     if place.rehearsal or ended in ("done", "not allowed"):
-        return
-    for text in what_next(section.id, ended, place.record, again):
-        place.person.say(text)
+        return []
+    return list(what_next(section.id, ended, place.record, again))
+
+
+def _not_done(place: Workplace) -> list[str]:
+    """What is still to be inked, in order."""
+    turns = in_turn(place.record, place.job, place.layout, place.plan)
+    return [section.id for section, inked in turns if not inked]
 
 
 @contextmanager

@@ -39,6 +39,17 @@ def writer_for(
     return GcodeWriter(plotter, pens, bed, pace, alone)
 
 
+def who(plotter: Plotter) -> bytes:
+    """What asks a machine of `plotter`'s dialect for its name, and moves nothing."""
+    if plotter.dialect == "gcode":
+        from devices.dialects.gcode.answers import WHO as BUILD
+
+        return BUILD
+    from devices.dialects.hpgl.answers import WHO as NAME
+
+    return NAME
+
+
 def dialect_for(plotter: Plotter, bed: Bed) -> Dialect:
     """How `plotter` is asked, and what it answers."""
     if plotter.dialect == "gcode":

@@ -12,10 +12,13 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from devices.session.keypresses import forget_keys, has_keyboard, key_pressed, single_keys
-from devices.session.piped_keys import is_piped
+from devices.session.piped_keys import TYPED, is_piped
 from marking.errors import BadInputError
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+    from typing import Any
+
     from devices.driving.driver import Wish
 
 PAUSE, STOP = "p", "s"
@@ -31,6 +34,11 @@ class Person:
     def say(self, text: str) -> None:
         """Says something, beside the result; to a program, as one JSON object a line."""
         self._tell("say", text)
+
+    def shows(self, kind: str, record: Mapping[str, Any]) -> None:
+        """The figures behind what is said, for a program that draws them; a person reads words."""
+        if is_piped():
+            print(json.dumps({kind: record}), file=sys.stderr, flush=True)
 
     def _tell(self, kind: str, text: str) -> None:
         told = json.dumps({kind: text}) if is_piped() else text
@@ -73,6 +81,8 @@ class Person:
         """
         if not self.attended:
             return ""
+        if is_piped():
+            return self._sent(question)
         if not has_keyboard():
             self.say(question)
             answer = sys.stdin.readline() if sys.stdin is not None else ""
@@ -94,6 +104,20 @@ class Person:
                     print(f"\r  {typed} ", end="", file=sys.stderr, flush=True)
         self.say("")
         return typed.strip() if pressed == "enter" else ""
+
+    def _sent(self, question: str) -> str:
+        """What a program sends for something typed. A stop ends the run: no answer would."""
+        forget_keys()
+        self._tell("type", question)
+        while True:
+            key = key_pressed()
+            if key is None:
+                time.sleep(_LOOK_SECONDS)
+            elif key.startswith(TYPED):
+                self.say(f"  {key.removeprefix(TYPED)}")
+                return key.removeprefix(TYPED).strip()
+            elif key in (STOP, "escape", "q"):
+                raise KeyboardInterrupt
 
     def wish(self) -> Wish:
         """What the keys say, without waiting; of several, the one that is safest."""

@@ -1,7 +1,8 @@
 """Keys by name, one a line on the input, for a program that drives in a person's place.
 
 Asked for by `CANVASRULE_KEYS=lines` in the environment. What a person would be told then goes out
-as one JSON object a line. It must not know what a key is for.
+as one JSON object a line, what is typed comes in as a line that begins with `TYPED`. It must not
+know what a key is for.
 """
 
 from __future__ import annotations
@@ -15,7 +16,9 @@ from functools import cache
 from marking.errors import BadInputError
 
 ASKED_BY = "CANVASRULE_KEYS"
-_LONGEST = 32
+TYPED = "="
+LONGEST = 32
+"""Characters of a line, its end among them."""
 
 
 def is_piped() -> bool:
@@ -43,7 +46,7 @@ def _keys() -> queue.Queue[str | None]:
     keys: queue.Queue[str | None] = queue.Queue()
 
     def read() -> None:
-        while line := sys.stdin.readline(_LONGEST):
+        while line := sys.stdin.readline(LONGEST):
             keys.put(line.strip())
         keys.put(None)
 

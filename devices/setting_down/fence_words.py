@@ -5,7 +5,7 @@ It knows clampings, sections and a plotter's frame, no person and no record.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from marking.measures.lengths import format_length
 
@@ -96,6 +96,16 @@ def clamped_where(
         nearer = "nearer the zero end" if apart >= 0 else "further along"
         along += f" {format_length(abs(apart), units)} {nearer} than mark {clamping.set_to[0]}"
     return f"Fence {clamping.name}, from {section.id} on: clamp it with {place}, {along}"
+
+
+def fence_record(section: Section, clamping: Clamping, plotter: Plotter) -> dict[str, Any]:
+    """Where the rail lies for the row of `section`, its face and zero end in mm on the table."""
+    return {
+        "name": clamping.name,
+        "stopped": clamping.stopped,
+        "face": _outer_corner(section, plotter)[1],
+        "zero_end": clamping.x0 - _beyond(section, plotter, 0),
+    }
 
 
 def pushed_against(section: Section, clamping: Clamping, plotter: Plotter, units: Units) -> str:

@@ -12,10 +12,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Callable, Mapping, Sequence
+    from typing import Any
 
     from devices.plotter.bed import Bed, UnitPoint
-    from marking.arrays import FloatArray
     from marking.sections.locating_marks import Mark
 
 STEPS = {"1": 0.1, "2": 1.0, "3": 10.0}
@@ -43,17 +43,23 @@ def sight(
     go: Callable[[UnitPoint], None],
     key: Callable[[], str | None],
     say: Callable[[str], None],
+    shows: Callable[[str, Mapping[str, Any]], None],
 ) -> tuple[Sighted, ...] | None:
     """The marks as read, in order; None when the person gives up.
 
     `go` returns once the pen stands at the point, and `key` gives the next key pressed, or None.
+    `shows` is told, of each "mark", where the pen stands beside it, and each "reading" taken.
     """
     taken: list[Sighted] = []
     to_read = list(marks)
     while len(taken) < len(to_read):
         mark = to_read[len(taken)]
+
+        def stands(off: tuple[float, float], step: float) -> None:
+            shows("mark", _mark_record(to_read, len(taken), bed, off, step))
+
         say(f"mark {mark.id}: the pen goes to where it was planned")
-        read = _bring_over(mark, bed, go, key, say)
+        read = _bring_over(mark, bed, go, key, say, stands)
         if read == "q":
             return None
         if isinstance(read, str):
@@ -61,6 +67,8 @@ def sight(
             continue
         at, again = read
         taken.append(Sighted(mark.id, at))
+        off = _off(at, _planned(mark, bed), bed.unit)
+        shows("reading", {"mark": mark.id, "number": len(taken), "off_mm": list(off)})
         if again:
             to_read.insert(len(taken), mark)
     return tuple(taken)
@@ -72,12 +80,14 @@ def _bring_over(
     go: Callable[[UnitPoint], None],
     key: Callable[[], str | None],
     say: Callable[[str], None],
+    stands: Callable[[tuple[float, float], float], None],
 ) -> tuple[UnitPoint, bool] | str:
     """Where the pen was read and whether it is to be read again, or the key that left it."""
-    planned = at = bed.units_of([_one(mark)], f"mark {mark.id}")[0][0]
+    planned = at = _planned(mark, bed)
     step = 1.0
     pressed = _arrived(at, go, [], key, say)
     say(f"mark {mark.id}: bring the pen over it; {HELP}")
+    stands((0.0, 0.0), step)
     while True:
         if not pressed:
             time.sleep(_LOOK_SECONDS)
@@ -91,12 +101,15 @@ def _bring_over(
         if first in STEPS:
             step = STEPS[first]
             say(f"  by {step:g} mm")
+            stands(_off(at, planned, bed.unit), step)
         elif first in _WAYS:
             at = _nudged(at, first, step, bed)
             if not pressed or pressed[0] not in _WAYS:
                 # Several nudges that came together are one move.
                 pressed = _arrived(at, go, pressed, key, say)
-                say(f"  {_beside(at, planned, bed.unit)}")
+                off = _off(at, planned, bed.unit)
+                say(f"  x {off[0]:+.1f}, y {off[1]:+.1f} mm from where it was planned")
+                stands(off, step)
 
 
 def _nudged(at: UnitPoint, way: str, step: float, bed: Bed) -> UnitPoint:
@@ -132,10 +145,33 @@ def _waiting(key: Callable[[], str | None]) -> list[str]:
     return list(iter(key, None))
 
 
-def _beside(at: UnitPoint, planned: UnitPoint, unit: float) -> str:
-    x, y = ((one - other) * unit for one, other in zip(at, planned, strict=True))
-    return f"x {x:+.1f}, y {y:+.1f} mm from where it was planned"
+def _off(at: UnitPoint, planned: UnitPoint, unit: float) -> tuple[float, float]:
+    """How far beside its planned place the pen stands, mm in the device's axes."""
+    return (at[0] - planned[0]) * unit, (at[1] - planned[1]) * unit
 
 
-def _one(mark: Mark) -> FloatArray:
-    return np.array([mark.at_table], dtype=float)
+def _planned(mark: Mark, bed: Bed) -> UnitPoint:
+    """Where the mark should be. Units."""
+    at = np.array([mark.at_table], dtype=float)
+    return bed.units_of([at], f"mark {mark.id}")[0][0]
+
+
+def _mark_record(
+    to_read: Sequence[Mark], read: int, bed: Bed, off: tuple[float, float], step: float
+) -> dict[str, Any]:
+    """The mark that is read now, `read` of them behind it; places in mm on the table.
+
+    `keys` says which way along the table each arrow key moves the pen.
+    """
+    return {
+        "mark": to_read[read].id,
+        "number": read + 1,
+        "of": len(to_read),
+        "step_mm": step,
+        "off_mm": list(off),
+        "keys": {key: np.round(np.array(way) @ bed.to_bed).tolist() for key, way in _WAYS.items()},
+        "marks": [
+            {"id": one.id, "at": list(one.at_table), "read": count < read}
+            for count, one in enumerate(to_read)
+        ],
+    }

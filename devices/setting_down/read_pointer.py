@@ -98,7 +98,7 @@ def _found(stance: Stance, place: Workplace, link: Link, after: int) -> PointerC
     )
     while person.agrees(question):
         link = set_anew(link, stance.section, place)
-        taken = sight(marks, link.set.bed, link.go, key_pressed, person.say)
+        taken = sight(marks, link.set.bed, link.go, key_pressed, person.say, person.shows)
         link.driver.send(link.script.closing())
         if taken is None:
             return None

@@ -5,15 +5,16 @@ It brings person, stance and record together; it draws nothing.
 
 from __future__ import annotations
 
+from contextlib import suppress
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from devices.session.piped_keys import is_piped
 from devices.setting_down.halves import halves_in, moved_halves
-from devices.setting_down.set_down import keep
+from devices.setting_down.set_down import keep, tell_verdict
 from devices.setting_down.steps_read import as_steps, closing
 from devices.setting_down.where_it_stands import met_by_steps
 from marking.begun.inked import done_sections
+from marking.measures.lengths import parse_length
 from marking.network.steps import StepsTaken
 from marking.placement.recut import carried
 from marking.proof.sheet_words import VERNIER_NOTES
@@ -34,8 +35,7 @@ def to_read_first(stance: Stance, place: Workplace) -> tuple[JoinVernier, ...]:
     The removable pen has to have a holder of its own: nobody changes pens twice for a section.
     """
     section, pens = stance.section, place.job.pens
-    # A page presses keys and types nothing.
-    nobody = place.rehearsal or not place.person.attended or is_piped()
+    nobody = place.rehearsal or not place.person.attended
     begun = place.record.strokes(section.id)
     if nobody or begun or stance.placed is None or not place.verniers:
         return ()
@@ -79,7 +79,7 @@ def by_what_they_show(
             break
         for doubt in wrong:
             say(f"{name}: {doubt.message}")
-    say(f"{name}: {found.advice}")
+    tell_verdict(found, place)
     if not found.fits or not (found.allowed or place.ink_anyway is not None):
         say("Nothing was inked. Do what it says, or give --ink-anyway with your reason")
         return None
@@ -95,7 +95,7 @@ def _asked(verniers: Sequence[JoinVernier], place: Workplace) -> dict[str, float
     for one in verniers:
         question = f"{one.id}, {' to '.join(one.sections)}, {_WAYS[one.axis]}: what step? [mm]"
         while (typed := place.person.tells(f"{question} (Enter alone leaves it out)")) != "":
-            step = _millimetres(typed)
+            step = step_typed(typed)
             if step is not None and abs(step) <= one.most + 1e-9:
                 shown[one.id] = step
                 break
@@ -103,9 +103,13 @@ def _asked(verniers: Sequence[JoinVernier], place: Workplace) -> dict[str, float
     return shown
 
 
-def _millimetres(typed: str) -> float | None:
-    """A step as typed, a bare number being mm as the question says; None for anything else."""
-    try:
+def step_typed(typed: str) -> float | None:
+    """A step as typed, a bare number being mm as the question says, a length with its unit what
+    it says; None for anything else.
+    """
+    with suppress(ValueError):
         return float(typed.removesuffix("mm").replace(",", "."))
-    except ValueError:
-        return None
+    sign, size = (-1, typed[1:]) if typed[0] in "-−" else (1, typed.removeprefix("+"))
+    with suppress(ValueError):
+        return sign * parse_length(size.strip())
+    return None

@@ -27,7 +27,9 @@ from devices.setting_down.set_down_words import (
     clamping_of,
     height_too,
     question,
+    set_down_record,
     unread_mend,
+    verdict_record,
     what_to_do,
 )
 from devices.setting_down.slip_words import foreseen, slip_report
@@ -50,7 +52,7 @@ from marking.record.record import layout_hash
 from marking.sections.mended import section_mended
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterator, Sequence
 
     from devices.driving.kept_places import KeptWhereabouts
     from devices.session.session import Link, Workplace
@@ -66,32 +68,45 @@ _FEWEST = 2
 def agreed(section: Section, earlier: Sequence[KeptRun], place: Workplace) -> bool:
     """Says where to set the device down, or to leave it, and asks whether it is there."""
     lost = _lost(section, place)
+    stays = bool(earlier) and not place.moved
+    said = list(_where_to(section, lost, place, stays=stays))
+    marks = _readable(section, place)
+    place.person.shows("set_down", set_down_record(section, place, marks, said, stays=stays))
+    for one in said:
+        place.person.say(one)
+    if stays and lost is not None:
+        return place.person.agrees("Does it stand at its zero, the device and cover unmoved?")
+    if not stays:
+        return place.person.agrees(question(section, place))
+    if place.person.agrees("Does the device stand where it stood?"):
+        return True
+    place.person.say("Then read its marks anew: run drive again with --moved")
+    return False
+
+
+def _where_to(
+    section: Section, lost: KeptWhereabouts | None, place: Workplace, *, stays: bool
+) -> Iterator[str]:
+    """What is said of where the device goes, in order."""
     if lost is not None:
-        place.person.say(
+        yield (
             f"{section.id}: the machine may have lost its place ({lost.detail}). With its motors "
             "off, bring it to the corner it counts from, pen raised clear of the cloth, and set "
             "its zero there, as you do before a day's work; its marks are read anew before it "
             f"inks{height_too(place)}"
         )
-        if earlier and not place.moved:
-            return place.person.agrees("Does it stand at its zero, the device and cover unmoved?")
-    elif earlier and not place.moved:
+    elif stays:
         if not place.rehearsal and ended_unseen(place.record):
-            place.person.say(
+            yield (
                 f"{section.id}: the last run was ended before it could raise the pen: look that "
                 "it is off the cloth"
             )
-        place.person.say(
+        yield (
             f"{section.id} is begun: do not move the device, nor the cover under it. If it was "
             "moved, answer n"
         )
-        if place.person.agrees("Does the device stand where it stood?"):
-            return True
-        place.person.say("Then read its marks anew: run drive again with --moved")
-        return False
-    for said in what_to_do(section, place):
-        place.person.say(said)
-    return place.person.agrees(question(section, place))
+    if not stays:
+        yield from what_to_do(section, place)
 
 
 def refuse_out_of_turn(section: Section, place: Workplace) -> None:
@@ -237,8 +252,10 @@ def found(
             place.record.add_readings(layout_hash(place.layout), readings)
     else:
         stance = _unread(section, place, lost if earlier else None)
-    place.person.say(f"{section.id}: {stance.advice}")
-    _say_slips(stance, place)
+    slips = _slips(stance, place)
+    tell_verdict(stance, place, slips)
+    for line in slips:
+        place.person.say(f"{section.id}: {line}")
     if not stance.fits:
         place.person.say("Nothing was inked, and no reason helps here: do what it says")
         return None
@@ -261,16 +278,20 @@ def found(
     return stance
 
 
-def _say_slips(stance: Stance, place: Workplace) -> None:
+def tell_verdict(stance: Stance, place: Workplace, slips: Sequence[str] = ()) -> None:
+    """Says whether the section may be inked where its device stands."""
+    place.person.shows("verdict", verdict_record(stance, place, slips))
+    place.person.say(f"{stance.section.id}: {stance.advice}")
+
+
+def _slips(stance: Stance, place: Workplace) -> Sequence[str]:
     """What the readings would have shown of a slip, and what to read to see smaller ones."""
     placed = stance.placed
     checked = placed is not None and placed.residuals and not placed.doubts and stance.fits
     if placed is None or stance.ground is None or not checked:
-        return
+        return ()
     in_sight = [mark.id for mark in _readable(stance.section, place)]
-    report = slip_report(stance.ground, placed.section, placed.inking.setup.readings, in_sight)
-    for line in report.lines:
-        place.person.say(f"{stance.section.id}: {line}")
+    return slip_report(stance.ground, placed.section, placed.inking.setup.readings, in_sight).lines
 
 
 def _as_it_stood(
@@ -290,6 +311,7 @@ def _as_it_stood(
         place.person.say(f"{section.id}: {said}")
     stance = at_pose(with_halves(section, kept[-1] if kept else None, place), pose)
     if _hangs_over_its_line(stance, place, link):
+        place.person.shows("verdict", verdict_record(stance, place, ()))
         return stance
     place.person.say("Then read its marks anew: run drive again with --moved")
     return None
@@ -410,7 +432,7 @@ def _sighted(section: Section, place: Workplace, link: Link) -> list[MarkReading
     report = foreseen(ground, section, [mark.id for mark in marks])
     for line in () if report is None else report.lines:
         place.person.say(f"{section.id}: {line}")
-    taken = sight(marks, link.set.bed, link.go, key_pressed, place.person.say)
+    taken = sight(marks, link.set.bed, link.go, key_pressed, place.person.say, place.person.shows)
     if taken is None:
         raise RefusedError(f"section {section.id}: no marks were read, so nothing was inked")
     unit = link.set.bed.unit

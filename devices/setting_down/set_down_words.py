@@ -1,4 +1,5 @@
-"""What a person at the table is told before a section is inked: where to, and what is under it.
+"""What a person at the table is told before a section is inked: where to, and what is under it;
+in words, and as figures for a page that draws them.
 
 It knows the plan, the record's times and the clock; it asks nothing and keeps nothing.
 """
@@ -6,13 +7,15 @@ It knows the plan, the record's times and the clock; it asks nothing and keeps n
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
-from devices.setting_down.fence_words import at_fence
+from devices.setting_down.fence_words import at_fence, fence_record
 from devices.setting_down.where_it_stands import standing_by
+from marking.begun.inked import done_sections
 from marking.begun.on_the_cover import plan_hash, standing, tape_marks_are_set_out
 from marking.measures.durations import format_duration
 from marking.measures.lengths import format_length
+from marking.network.allowed import allowed_around, allowed_of
 from marking.record.record import utc_now
 from marking.sections.feet_words import board_said, two_people
 from marking.sections.mended import section_mended
@@ -20,11 +23,13 @@ from marking.sections.set_downs import next_step
 from marking.sections.standing import standings, stood_on
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterator, Sequence
     from datetime import datetime
 
     from devices.session.session import Workplace
+    from devices.setting_down.where_it_stands import Stance
     from marking.network.fence import Clamping
+    from marking.sections.locating_marks import Mark
     from marking.sections.plan import Section
 
 
@@ -48,6 +53,69 @@ def what_to_do(section: Section, place: Workplace) -> Iterator[str]:
         f"zero corner {format_length(x, units)} along from the zero end and "
         f"{format_length(y, units)} across from the near edge, by tape from the zero corner"
     )
+
+
+def set_down_record(
+    section: Section, place: Workplace, marks: Sequence[Mark], said: Sequence[str], *, stays: bool
+) -> dict[str, Any]:
+    """The same as figures, table frame, mm: `marks` are those it will be placed by, `said` the
+    words. It `stays` where it is when it was begun there.
+    """
+    plan, units, (x, y) = place.plan, place.job.units, section.window[:2]
+    done = done_sections(place.record, place.layout, plan)
+    clamping = None if plan.zone.feed is not None else clamping_of(section, place)
+    fence = None if clamping is None else fence_record(section, clamping, place.job.plotter)
+    wait, under = (0, []) if stays else _drying(section, place)
+    return {
+        "section": section.id,
+        "number": section.order,
+        "of": len(plan.sections),
+        "stays": stays,
+        "words": list(said),
+        "window": list(section.window),
+        "along": format_length(x, units),
+        "across": format_length(y, units),
+        "turned": section.turned,
+        "axes": list(place.job.plotter.standing(turned=section.turned).axes),
+        "top": place.layout.top.corners_table.tolist(),
+        "sections": [
+            {"id": one.id, "core": list(one.core), "done": one.id in done} for one in plan.sections
+        ],
+        "marks": [{"id": one.id, "at": list(one.at_table)} for one in marks],
+        "fence": fence,
+        "fed": None if plan.zone.feed is None else "xy"[plan.zone.feed],
+        "wait_s": wait,
+        "wait_for": under,
+    }
+
+
+def verdict_record(stance: Stance, place: Workplace, said: Sequence[str]) -> dict[str, Any]:
+    """Whether a section may be inked where its device stands, mm; `said` is what was told of it.
+
+    Figures are None where no marks were read, or where their readings are in doubt.
+    """
+    placed = stance.placed
+    limits = allowed_of(place.job)
+    if section_mended(stance.section.id) is not None:
+        limits = allowed_around(limits)
+    sure = placed is not None and not placed.doubts and placed.move is None
+    inking = placed.inking if placed is not None and sure else None
+    joins = inking is not None and bool(inking.joins)
+    return {
+        "section": stance.section.id,
+        "holds": stance.allowed and stance.fits,
+        "fits": stance.fits,
+        "anyway": place.ink_anyway,
+        "words": [stance.advice, *said],
+        "again": [] if placed is None else [mark for one in placed.doubts for mark in one.marks],
+        "error_mm": None if inking is None else inking.error,
+        "error_limit_mm": limits.tolerance,
+        "step_mm": inking.step if inking is not None and joins else None,
+        "step_limit_mm": limits.step,
+        "marks": []
+        if placed is None
+        else [{"id": one.mark, "off_mm": list(one.misfit)} for one in placed.residuals],
+    }
 
 
 def clamping_of(section: Section, place: Workplace) -> Clamping | None:
@@ -111,7 +179,21 @@ def under_its_feet(section: Section, place: Workplace) -> Iterator[str]:
 
 
 def _still_wet(section: Section, place: Workplace) -> str:
-    """How long to wait for ink that a foot comes to stand on, by the record's own times."""
+    """How long to wait for ink that a foot comes to stand on, in words."""
+    left, under = _drying(section, place)
+    if not under:
+        return ""
+    return (
+        f"{section.id}: wait {format_duration(left)} before you set the device down: a foot comes "
+        f"to stand on the ink of {' and '.join(under)}, which dries for "
+        f"{format_duration(place.job.inking.drying)}"
+    )
+
+
+def _drying(section: Section, place: Workplace) -> tuple[int, Sequence[str]]:
+    """Seconds to wait for ink that a foot comes to stand on, by the record's own times, and whose
+    ink that is.
+    """
     inked = {one.id: _last_inked(one, place) for one in place.plan.sections if one.id != section.id}
     now = utc_now()
     drying = place.job.inking.drying
@@ -122,13 +204,9 @@ def _still_wet(section: Section, place: Workplace) -> str:
     young = [one for one in place.plan.sections if ages.get(one.id, drying) < drying]
     under = stood_on(section, young, place.plan.zone, place.job.pens)
     if not under:
-        return ""
+        return 0, []
     wettest = min(under, key=lambda name: ages[name])
-    left = math.ceil((drying - ages[wettest]) / 10) * 10
-    return (
-        f"{section.id}: wait {format_duration(left)} before you set the device down: a foot comes "
-        f"to stand on the ink of {' and '.join(under)}, which dries for {format_duration(drying)}"
-    )
+    return math.ceil((drying - ages[wettest]) / 10) * 10, under
 
 
 def _last_inked(section: Section, place: Workplace) -> datetime | None:

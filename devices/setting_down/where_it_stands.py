@@ -20,7 +20,7 @@ from marking.begun.steps_kept import steps_on_the_cover
 from marking.errors import BadInputError, RefusedError
 from marking.mending.marks_around import as_known
 from marking.mending.mend import crossings_around, mends, spoilt_marks
-from marking.network.allowed import allowed_of
+from marking.network.allowed import allowed_around, allowed_of
 from marking.network.datum import EXACT
 from marking.network.error_model import error_model_of
 from marking.network.fence import Against
@@ -282,8 +282,7 @@ def _placed(
         taken = ground.scatter.taken(declared, ground.network.errors.cloth)
     limits = allowed_of(job)
     if section_mended(section.id) is not None:
-        # It is true to the ink around it, to which it may show no more than a step.
-        limits = replace(limits, total=min(limits.total, limits.step))
+        limits = allowed_around(limits)
     placement = place(
         ground.network,
         section,

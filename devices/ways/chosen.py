@@ -56,15 +56,16 @@ class Chosen:
         return "reach" if self.kind is None else "beam" if self.kind == "projector" else "plotter"
 
 
-def followed(folder: Path, job: Job) -> Job:
+def followed(folder: Path, job: Job, written: Mapping[str, Any] | None = None) -> Job:
     """`job`, read from `folder`, as the way that it chooses has it; as it is where it chooses none.
 
-    Raises BadInputError for an id that is no way of this job, and where other keys say otherwise.
+    `written` are the tables that it was read from, where they are not those of the file. Raises
+    BadInputError for an id that is no way of this job, and where other keys say otherwise.
     """
     if job.ways.way is None:
         return job
     path = folder / JOB_FILE
-    written = read_toml(path, str(path))
+    written = read_toml(path, str(path)) if written is None else written
     way = _named(job.ways.way, written, job, path)
     for fault in _contradictions(way, written, job):
         raise BadInputError(f'{path}: ways.way = "{way.id}" {fault}')

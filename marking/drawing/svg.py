@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from functools import lru_cache
 from itertools import chain, islice, zip_longest
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 from xml.etree import ElementTree
 
 import numpy as np
@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
     from marking.arrays import FloatArray
-    from marking.drawing.artwork import Artwork, Box, Layer, Text
+    from marking.drawing.artwork import Artwork, Box, Layer, Style, Text
 
 
 _DECIMALS = 4
@@ -37,40 +37,72 @@ _written = lru_cache(maxsize=1 << 16)(repr)
 
 def svg(artwork: Artwork) -> bytes:
     """The drawing as a file, the same on every machine."""
-    width, height = map(_number, artwork.size)
-    unit = "mm" if artwork.unit == "mm" else ""
+    before, *around = _around(
+        artwork.size,
+        "mm" if artwork.unit == "mm" else "",
+        artwork.paper,
+        artwork.language,
+        tuple(_Frame(one.name, one.style, one.has_text, bool(one.items)) for one in artwork.layers),
+    )
+    shapes = (one for layer in artwork.layers for one in layer.items if isinstance(one, Shape))
+    paths = iter(_path_data([line for shape in shapes for line in shape.lines], artwork.box))
+    # What layers hold took most of a file's time as elements of their own.
+    held = [
+        "".join(_elements(layer, paths, artwork.box)) for layer in artwork.layers if layer.items
+    ]
+    said = _element("title", {}, artwork.title) + _element("desc", {}, artwork.about)
+    text = "".join(chain.from_iterable(zip_longest(around, held, fillvalue="")))
+    return f'<?xml version="1.0" encoding="UTF-8"?>\n{before}{said}{text}\n'.encode()
+
+
+class _Frame(NamedTuple):
+    """What there is to know of a layer but what it holds."""
+
+    name: str
+    style: Style
+    has_text: bool
+    holds: bool
+
+
+@lru_cache(maxsize=64)
+def _around(
+    size: tuple[float, float],
+    unit: str,
+    paper: str | None,
+    language: str,
+    layers: tuple[_Frame, ...],
+) -> list[str]:
+    """What stands before a drawing's title, after it, and between what its layers hold.
+
+    Once for a job's many sections, which are alike in all of it.
+    """
+    width, height = map(_number, size)
     # Checking every attribute against the SVG grammar costs more than writing them all.
     drawing: Any = svgwrite.Drawing(
         size=(f"{width}{unit}", f"{height}{unit}"), viewBox=f"0 0 {width} {height}", debug=False
     )
-    drawing.set_desc(title=artwork.title, desc=artwork.about)
-    if any(layer.has_text for layer in artwork.layers):
-        drawing.attribs["xml:lang"] = artwork.language
-    if artwork.paper is not None:
-        drawing.add(drawing.rect((0, 0), ("100%", "100%"), fill=artwork.paper))
+    drawing.set_desc(title="title", desc="desc")
+    if any(layer.has_text for layer in layers):
+        drawing.attribs["xml:lang"] = language
+    if paper is not None:
+        drawing.add(drawing.rect((0, 0), ("100%", "100%"), fill=paper))
     named = Inkscape(drawing)
-    shapes = (one for layer in artwork.layers for one in layer.items if isinstance(one, Shape))
-    paths = iter(_path_data([line for shape in shapes for line in shape.lines], artwork.box))
-    for layer in artwork.layers:
+    for layer in layers:
         about = _attributes(layer)
         group = (
             named.layer(label=layer.name, id=layer.name, **about)
             if layer.name
             else drawing.g(**about)
         )
-        if layer.items:
+        if layer.holds:
             group.add(_Place())
         drawing.add(group)
-    # What layers hold took most of a file's time as elements of their own.
-    around = ElementTree.tostring(drawing.get_xml(), encoding="unicode").split(_Place.written)
-    held = [
-        "".join(_elements(layer, paths, artwork.box)) for layer in artwork.layers if layer.items
-    ]
-    text = "".join(chain.from_iterable(zip_longest(around, held, fillvalue="")))
-    return f'<?xml version="1.0" encoding="UTF-8"?>\n{text}\n'.encode()
+    text = ElementTree.tostring(drawing.get_xml(), encoding="unicode")
+    before, after = text.split("<title>title</title><desc>desc</desc>")
+    return [before, *after.split(_Place.written)]
 
 
-def _attributes(layer: Layer) -> dict[str, str]:
+def _attributes(layer: _Frame) -> dict[str, str]:
     style = layer.style
     about = {"fill": style.fill or "none"}
     if style.stroke is not None:

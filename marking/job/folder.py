@@ -8,6 +8,7 @@ from __future__ import annotations
 import datetime
 import json
 from dataclasses import dataclass
+from functools import cache
 from typing import TYPE_CHECKING, Any, TypeVar, get_args
 
 from pydantic import BaseModel, ValidationError, WithJsonSchema
@@ -54,7 +55,8 @@ class _Source:
         """Whether a fault of `kind` at `rest`, below this table, is the profile's."""
         if not rest:
             return not self.overridden
-        return rest[0] in self.keys or kind == "missing"
+        # What is missing within a key is missing where that key was written.
+        return rest[0] in self.keys or (kind == "missing" and len(rest) == 1)
 
 
 def load_job(folder: Path, model: type[JobT]) -> JobT:
@@ -144,8 +146,7 @@ def _default_profile(model: type[BaseModel], keys: Sequence[str]) -> str | None:
 def _read_profile(name: object, kind: str, where: str, folder: Path) -> tuple[dict[str, Any], str]:
     names = stock_names(kind)
     if isinstance(name, str) and name in names:
-        label = f"stock profile {kind}/{name}.toml"
-        return _without_notes(read_toml(stock().joinpath(kind, f"{name}.toml"), label)), label
+        return _stock_profile(kind, name)
     known = f"stock profiles are {', '.join(names)}; or name a .toml file in the job's folder"
     if not isinstance(name, str):
         raise BadInputError(
@@ -162,6 +163,12 @@ def _read_profile(name: object, kind: str, where: str, folder: Path) -> tuple[di
             f"{known}"
         )
     return _without_notes(read_toml(path, str(path))), str(path)
+
+
+@cache
+def _stock_profile(kind: str, name: str) -> tuple[dict[str, Any], str]:
+    label = f"stock profile {kind}/{name}.toml"
+    return _without_notes(read_toml(stock().joinpath(kind, f"{name}.toml"), label)), label
 
 
 def _without_notes(profile: Mapping[str, Any]) -> dict[str, Any]:
@@ -189,23 +196,30 @@ def _messages(
 def _faults(fault: ValidationError) -> list[tuple[Keys, Any]]:
     """Each fault with the keys that lead to it, one a key.
 
-    A union of a word and a length reports a fault for each of its members; the length's says
-    what to write.
+    A union of a word and a figure reports a fault for each of its members; the figure's says what
+    to write. A list is not too short where what stands in it is wrong.
     """
     found: dict[Keys, Any] = {}
-    for error in fault.errors(include_url=False):
+    errors = fault.errors(include_url=False)
+    within = {error["loc"][:-1] for error in errors}
+    for error in errors:
+        if error["type"] == "too_short" and error["loc"] in within:
+            continue
         *above, last = error["loc"] or ("",)
         keys = tuple(key for key in above if not _is_union_tag(key))
         if error["type"] == "extra_forbidden" or not _is_union_tag(last):
             # A key that a person made up may look like a tag of pydantic's.
             keys = (*keys, last)
-        if keys not in found or error["type"] == "value_error":
+        first = found.get(keys)
+        if first is None or error["type"] == "value_error":
             found[keys] = error
+        elif first["type"] == "literal_error":
+            found[keys] = {**error, "word": first["ctx"]["expected"]}
     return list(found.items())
 
 
 def _is_union_tag(key: str | int) -> bool:
-    return isinstance(key, str) and ("[" in key or "(" in key)
+    return isinstance(key, str) and any(letter in key for letter in "[(-")
 
 
 def _dotted(keys: Keys) -> str:
@@ -259,6 +273,7 @@ def _advice(error: Any, keys: Keys, model: type[BaseModel]) -> str:
         said = _BOUNDS[kind].format(**error["ctx"])
     else:
         said = _WANTED.get(kind) or _lower(error["msg"])
+        said += f", or {error['word']}" if "word" in error else ""
     if kind in ("model_type", "model_attributes_type", "dict_type") and keys in _PROFILE_FOLDERS:
         said += f": write {_dotted(keys)}.profile to name a profile"
     if isinstance(value, dict | BaseModel):

@@ -71,6 +71,10 @@ FoldText = Annotated[
 ]
 
 
+GIVEN_TOGETHER = "are given together"
+"""Said of keys that mean nothing one without the others."""
+
+
 class AgainTable(Table):
     """Measurements of the survey taken a second time, the tape laid out anew."""
 
@@ -132,7 +136,7 @@ class SurveyTable(Table):
         legs = (self.square_along, self.square_across, self.square_between)
         if None in legs and legs != (None, None, None):
             raise ValueError(
-                "square_along, square_across and square_between are given together: two marks, "
+                f"square_along, square_across and square_between {GIVEN_TOGETHER}: two marks, "
                 "and the tape between them"
             )
         if self.square_along and self.square_along > self.near:

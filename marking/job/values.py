@@ -41,13 +41,11 @@ Length = Annotated[float, BeforeValidator(positive(parse_length, "a length here"
 """Millimetres, more than zero, from text with a unit."""
 Clearance = Annotated[float, BeforeValidator(parse_length), IS_LENGTH]
 """Millimetres, zero or more, from text with a unit."""
-Run = Annotated[
-    float, BeforeValidator(positive(parse_run, "a pen's ink")), text_schema("300 m", "900 ft")
-]
+IS_RUN = text_schema("300 m", "900 ft")
+Run = Annotated[float, BeforeValidator(positive(parse_run, "a pen's ink")), IS_RUN]
 """How far a pen writes, in millimetres."""
-Speed = Annotated[
-    float, BeforeValidator(positive(parse_speed, "a speed")), text_schema("120 mm/s", "4 in/s")
-]
+IS_SPEED = text_schema("120 mm/s", "4 in/s")
+Speed = Annotated[float, BeforeValidator(positive(parse_speed, "a speed")), IS_SPEED]
 """Millimetres a second."""
 
 

@@ -14,8 +14,9 @@ from marking.errors import BadInputError
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-Written = str | int | float | bool | list[str] | list[int] | None
-"""A value as it stands in job.toml; None takes its key away."""
+Row = dict[str, str]
+Written = str | int | float | bool | list[str] | list[int] | list[Row] | None
+"""A value as it stands in job.toml, a row as an inline table; None takes its key away."""
 
 
 def with_values(text: str, label: str, table: str, values: Mapping[str, Written]) -> str:
@@ -38,7 +39,7 @@ def with_changes(text: str, label: str, values: Mapping[Sequence[str], Written])
         document = tomlkit.parse(text)
         for keys, value in values.items():
             _put(wanted, keys, value, dict)
-            _put(document, keys, value, tomlkit.table)
+            _put(document, keys, _inline(value), tomlkit.table)
         made = tomlkit.dumps(document)
         if "\r\n" in text:
             made = made.replace("\r\n", "\n").replace("\n", "\r\n")
@@ -58,8 +59,22 @@ def with_changes(text: str, label: str, values: Mapping[Sequence[str], Written])
     return made
 
 
-def _put(held: Any, keys: Sequence[str], value: Written, table: Any) -> None:
-    """Sets or takes away one key, below the tables that lead to it."""
+def _inline(value: Written) -> Any:
+    """A value for tomlkit, which would make tables under headings of their own of rows."""
+    import tomlkit
+
+    if not isinstance(value, list) or not any(isinstance(one, dict) for one in value):
+        return value
+    rows = tomlkit.array()
+    for one in value:
+        row = tomlkit.inline_table()
+        row.update({} if not isinstance(one, dict) else one)
+        rows.append(row)
+    return rows.multiline(multiline=True)
+
+
+def _put(held: Any, keys: Sequence[str], value: Any, table: Any) -> None:
+    """Sets or takes away one key, or a whole table, below the tables that lead to it."""
     for key in keys[:-1]:
         if key not in held:
             if value is None:

@@ -68,6 +68,11 @@ class Stroke:
         way.append(way[0] if len(self.beside) % 2 == 0 else self.points[-1:])
         return np.concatenate(way)
 
+    def along(self, points: FloatArray, name: str = "") -> Stroke:
+        """It along other points, under its own name or another."""
+        # `replace` takes as long as all else that is done with a piece, and there are thousands.
+        return Stroke(name or self.id, self.layer, self.pen, points, self.beside)
+
     def times(self, pen: Pen) -> int:
         """How often `pen` goes along it."""
         return len(self.beside) or pen.passes
@@ -178,7 +183,8 @@ def lay_out(job: MarkingJob) -> Layout:
             for number in dict.fromkeys(job.grid.bias)
         ),
     ]
-    strokes = [replace(one, beside=job.pens.named(one.pen).beside) for one in strokes]
+    beside = {name: pen.beside for name, pen in job.pens.by_name.items()}
+    strokes = [replace(one, beside=beside[one.pen]) if beside[one.pen] else one for one in strokes]
     legibility = of_other = None
     placed: list[Numeral] = []
     if job.numbered_sides:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import inf
 from typing import TYPE_CHECKING
 
@@ -32,6 +32,11 @@ class Allowed:
     def tolerance(self) -> float:
         """How far any ink may lie from true, in mm."""
         return self.total
+
+
+def allowed_around(limits: Allowed) -> Allowed:
+    """The same for ink laid anew, true to the ink around it, to which it may show a step."""
+    return replace(limits, total=min(limits.total, limits.step))
 
 
 def allowed_of(job: MarkingJob) -> Allowed:

@@ -8,7 +8,7 @@ millimetres.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from marking.errors import RefusedError
@@ -269,7 +269,7 @@ def _pieces_by_cell(
         for (column, row), points in parts:
             named = names[row]
             prefix = "gap" if named == _GAP_ROW else _name(named, column)
-            piece = replace(stroke, id=f"{prefix}_{stroke.id}", points=points)
+            piece = stroke.along(points, f"{prefix}_{stroke.id}")
             cells.setdefault((column, named), []).append(Piece(piece, stroke.id))
     return cells
 
@@ -388,8 +388,7 @@ def routed(
         piece = pieces[leg.index]
         if leg.backwards:
             stroke = piece.stroke
-            turned = replace(stroke, points=stroke.points[::-1])
-            piece = Piece(turned, piece.of)
+            piece = Piece(stroke.along(stroke.points[::-1]), piece.of)
         drawn.append(piece)
     return found, tuple(drawn)
 

@@ -216,12 +216,13 @@ class _Tour:
     def _nearest_neighbour(self, at: int) -> IntArray:
         """A first tour from node `at`, as the nodes at which the strokes are entered."""
         entries = np.empty(self.count, dtype=np.intp)
-        open_nodes = self.cost[:, : 2 * self.count].copy()
+        away = self.cost[:, : 2 * self.count]
+        drawn = np.zeros(2 * self.count)
+        """Infinite for the ends of strokes that have their place."""
         for place in range(self.count):
-            node = int(open_nodes[at].argmin())
+            node = int((away[at] + drawn).argmin())
             entries[place] = node
-            pair = node & ~1
-            open_nodes[:, pair : pair + 2] = np.inf
+            drawn[node & ~1 : (node | 1) + 1] = np.inf
             at = self.exits[node]
         return entries
 
@@ -253,10 +254,7 @@ class _Tour:
         """
         into, out_of = self._ways(entries)
         hops = self.cost[out_of, into]
-        x_to_x = self._costs(out_of, out_of)
-        e_to_e = self._costs(into, into)
-
-        runs = self._good_reversals(x_to_x, e_to_e, hops)
+        runs = self._good_reversals(into, out_of, hops)
         if runs:
             better = entries.copy()
             for i, j in runs:
@@ -267,6 +265,8 @@ class _Tour:
             turned = entries.copy()
             turned[i] ^= 1
             return turned
+        x_to_x = self._costs(out_of, out_of)
+        e_to_e = self._costs(into, into)
         x_to_e = self._costs(out_of, into)
         for length in range(1, min(_LONGEST_MOVED, self.count - 1) + 1):
             gain, i, gap, backwards = self._best_shift(length, x_to_e, x_to_x, e_to_e, hops)
@@ -278,19 +278,28 @@ class _Tour:
         return None
 
     def _good_reversals(
-        self, x_to_x: FloatArray, e_to_e: FloatArray, hops: FloatArray
+        self, into: IntArray, out_of: IntArray, hops: FloatArray
     ) -> list[tuple[int, int]]:
         """2-opt: runs i to j that gain, drawn the other way round, best first and apart."""
-        gains = hops[:-1, None] + hops[1:]
-        gains -= x_to_x[:-1, 1:]
-        gains -= e_to_e[:-1, 1:]
+        # Whole rows side by side are added up twice as fast as parts of longer ones.
+        gains = hops[:-1].repeat(self.count).reshape(self.count, self.count)
+        gains += hops[1:]
+        gains -= self._costs(out_of[:-1], out_of[1:])
+        gains -= self._costs(into[:-1], into[1:])
         gains *= self.forward
-        good = np.flatnonzero(gains > _GAIN)
-        good = good[np.argsort(-gains.ravel()[good], kind="stable")]
+        flat = gains.ravel()
+        good = (flat > _GAIN).nonzero()[0]
         runs: list[tuple[int, int]] = []
-        for i, j in (divmod(place, self.count) for place in good[:_MOST_RUNS].tolist()):
-            # Runs side by side share a hop; one gain would undo the other.
-            if all(j + 1 < start or i > end + 1 for start, end in runs):
+        if not good.size:
+            return runs
+        good = good[np.argsort(-flat[good], kind="stable")]
+        taken = 0
+        for place in good[:_MOST_RUNS].tolist():
+            i, j = divmod(place, self.count)
+            # Runs side by side share a hop; one gain would undo the other. A bit for each hop.
+            hops_of_run = (2 << j + 1) - (1 << i)
+            if not taken & hops_of_run:
+                taken |= hops_of_run
                 runs.append((i, j))
         return runs
 

@@ -86,6 +86,8 @@ def opened(
     ).new_page()
     page.goto(f"{run.url}&job={job}" if job else run.url)
     page.get_by_text(re.compile("In step|Verbunden")).wait_for()
+    # What the machine says is looked at, and not only its cards.
+    page.evaluate("document.querySelector('#said').open = true")
     if job:
         until(page, lambda: (page.locator("#folder").text_content() or "").endswith(job), job)
     return page
@@ -120,16 +122,8 @@ def in_job(page: Page, folder: Path, text: str) -> None:
 
 
 def choose_port(page: Page, name: str) -> None:
-    """Chooses a port over TCP beside those of this computer, once these are listed."""
-    page.locator("#port option").first.wait_for(state="attached")
-    page.evaluate(
-        """(name) => {
-            const port = document.querySelector('#port');
-            port.append(new Option(name, name));
-            port.value = name;
-        }""",
-        name,
-    )
+    """Types a port over TCP beside those of this computer."""
+    page.locator("#port-typed").fill(name)
 
 
 def answered(page: Page) -> bool:

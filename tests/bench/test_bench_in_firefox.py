@@ -78,6 +78,7 @@ def test_an_empty_folder_leads_to_ink_on_simulated_cloth_in_another_browser(
         fox.until(lambda: fox.text(fault) == "", "the fault is gone")
         fox.until(lambda: int(str(fox.run(DARK))) < 0.75 * inch, "half as many lines are drawn")
 
+        fox.run("document.querySelector('#said').open = true")
         fox.click("#rehearse")
 
         def begun() -> bool:

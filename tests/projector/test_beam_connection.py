@@ -37,7 +37,7 @@ def assert_dims_and_says_since_when(remote):
 @pytest.mark.parametrize("how", ["stopped", "killed", "cut"])
 def test_a_dead_connection_dims_the_big_button_within_a_second(browser, work, tmp_path, how):
     with beam(tmp_path) as run:
-        wire = Wire(run)
+        wire = Wire(run.remote)
         remote = remote_page(browser, wire.run(run))
         if how == "cut":
             wire.cut()
@@ -69,7 +69,7 @@ def test_a_tap_on_a_dead_connection_is_told_as_not_done(browser, work, tmp_path)
 def two_remotes(browser, work, folder):
     """A wire, the remote on it and another beside it, over a section that is trued up."""
     with beam(folder) as run:
-        wire = Wire(run)
+        wire = Wire(run.remote)
         remote, other = remote_page(browser, wire.run(run)), remote_page(browser, run)
         true_up(other, work, "r1c1", hung_crooked(work, "r1c1"))
         when(remote, "desk.trued !== null")
@@ -113,7 +113,7 @@ def test_a_tap_that_never_arrived_is_sent_again_and_done_once(browser, work, tmp
 
 def test_a_tap_that_would_come_late_is_told_as_not_done(browser, work, tmp_path):
     with beam(tmp_path) as run:
-        wire = Wire(run)
+        wire = Wire(run.remote)
         remote = remote_page(browser, wire.run(run))
         wire.cut()
         remote.get_by_role("button", name="Blank").click()

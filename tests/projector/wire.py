@@ -1,4 +1,4 @@
-"""A wire between a browser and `canvasrule beam` that is cut as Wi-Fi is lost: silently."""
+"""A wire between a browser and a run of pages that is cut as Wi-Fi is lost: silently."""
 
 from __future__ import annotations
 
@@ -20,8 +20,8 @@ class Wire:
     What stands when the wire is cut is dead from then on; once it is mended new ones get through.
     """
 
-    def __init__(self, run: Run) -> None:
-        self._there = urlsplit(run.remote)
+    def __init__(self, address: str) -> None:
+        self._there = urlsplit(address)
         self._door = socket.create_server(("127.0.0.1", 0))
         self._port = self._door.getsockname()[1]
         self._up, self._down = threading.Event(), threading.Event()
@@ -30,13 +30,13 @@ class Wire:
         self._sockets: list[socket.socket] = []
         threading.Thread(target=self._take, daemon=True).start()
 
+    def over(self, address: str) -> str:
+        """An address of the run as it is opened over this wire."""
+        return address.replace(f":{self._there.port}/", f":{self._port}/")
+
     def run(self, run: Run) -> Run:
         """`run` as it is opened over this wire."""
-        here = f":{self._port}/"
-        there = f":{self._there.port}/"
-        return replace(
-            run, stage=run.stage.replace(there, here), remote=run.remote.replace(there, here)
-        )
+        return replace(run, stage=self.over(run.stage), remote=self.over(run.remote))
 
     def cut(self, *, only_answers: bool = False) -> None:
         """Nothing gets through any more, or only what the browser says."""

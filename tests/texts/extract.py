@@ -7,18 +7,21 @@ New texts come in untranslated, those that nothing shows any more go, translatio
 
 from __future__ import annotations
 
+import itertools
+import re
 import sys
 import tomllib
 from typing import TYPE_CHECKING, get_args
 
 from pydantic import BaseModel
 
-from devices.bench.fields import fields
-from devices.bench.languages.words import FOLDER
+from devices.bench.fields.field import fields
+from devices.bench.fields.words import FILE_TALK
+from devices.bench.languages.words import FOLDER, OF_A_FILE
 from devices.job import Job
 from tests.test_architecture import FILES, imported
 from tests.texts.from_pages import html_texts, script_texts
-from tests.texts.from_python import SAME, Text, texts_of
+from tests.texts.from_python import Text, texts_of
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -111,6 +114,7 @@ SINGLE = (
 )  # fmt: skip
 """Single words that stand in a text's place and are no template of their own."""
 JOINED = (
+    "“{label}”",
     "{0} by {1}",
     "{0} in sections",
     "{0} in {1}",
@@ -122,6 +126,10 @@ JOINED = (
     "HOLDS",
 )
 """What is put together of words, or changed in its letters, before it is shown."""
+
+
+_CHOICE = re.compile(r"(?!(in|mm|auto|hpgl|gcode|xonxoff|rtscts|dtrdsr|a4)$)[a-z][a-z -]+")
+"""Choices in words; others are units, and what stands in a machine's manual."""
 
 
 def shown_modules() -> list[str]:
@@ -140,6 +148,14 @@ def shown_modules() -> list[str]:
     return sorted(seen)
 
 
+def _twins(text: Text) -> Iterator[Text]:
+    """A text, and what the page makes of it where it speaks of files."""
+    yield text
+    for talk in OF_A_FILE:
+        if talk in text.words and text.words != talk:
+            yield Text(text.words.replace(talk, FILE_TALK[talk]), text.where)
+
+
 def _within(module: str, some: tuple[str, ...]) -> bool:
     return any(module == one or module.startswith(f"{one}.") for one in some)
 
@@ -148,11 +164,10 @@ def _all() -> Iterator[Text]:
     yield from html_texts((PAGES / "bench.html").read_text("utf-8"), "pages/bench.html")
     for page in sorted(PAGES.glob("*.js")):
         yield from script_texts(page.read_text("utf-8"), f"pages/{page.name}")
-    for step in fields().values():
-        for field in step:
-            for word in field.choices:
-                if field.keys[-1] != "profile" and word not in SAME:
-                    yield Text(word, field.name)
+    for field in fields().values():
+        for one in (field, *field.columns):
+            if field.keys[-1] != "profile":
+                yield from (Text(word, one.name) for word in one.choices if _CHOICE.fullmatch(word))
     yield from _wanted(Job, set())
     for words in FROM_OTHERS:
         yield Text(words, "passed on")
@@ -183,7 +198,7 @@ def _wanted(table: type[BaseModel], seen: set[type]) -> Iterator[Text]:
 def extracted() -> dict[str, list[str]]:
     """Every text that the page may show, in order, with where it stands."""
     found: dict[str, list[str]] = {}
-    for words, where in _all():
+    for words, where in itertools.chain.from_iterable(map(_twins, _all())):
         places = found.setdefault(words, [])
         if where not in places:
             places.append(where)

@@ -12,8 +12,8 @@ _WORD = re.compile(r"[^\W\d_]{2,}")
 _SAID = re.compile(r'\bgettext\(\s*("(?:[^"\\]|\\.)*")\s*\)')
 ATTRIBUTES = ("aria-label", "placeholder", "title")
 """Those that are read by a person."""
-SAME = ("150 in", "64 in")
-"""Lengths, which are typed alike in every language."""
+_SAME = re.compile(r"[\d./ ]+(in|mm|cm)|\w+://\S+")
+"""Lengths and addresses, which are typed alike in every language."""
 
 
 def html_texts(page: str, where: str) -> list[Text]:
@@ -46,7 +46,7 @@ class _Reader(HTMLParser):
 
     def _add(self, words: str) -> None:
         text = " ".join(words.split())
-        if _WORD.search(text) and text not in SAME:
+        if _WORD.search(text) and not _SAME.fullmatch(text):
             self.found.append(text)
 
 

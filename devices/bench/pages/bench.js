@@ -1,11 +1,11 @@
 // The bench page: shows the job it is sent, tries what is typed, sends what is kept. It keeps
 // nothing of its own but what is being typed.
 import { show as showErrand, told as toldErrands } from "./errands.js";
-import { fill, judged, keepTyped, make, tellOthers } from "./fields.js";
+import { fill, judged, keepRefused, keepTyped, make, tellOthers } from "./fields.js";
 import { show as showJobs } from "./jobs.js";
 import { show as showLight } from "./light.js";
 import { look, show as showMachine } from "./mark.js";
-import { length, show as draw, whole, zoom } from "./picture.js";
+import { drawing, length, show as draw, whole, zoom } from "./picture.js";
 import { filled, texts } from "./texts.js";
 import { named, told } from "./words.js";
 
@@ -57,7 +57,7 @@ async function ask(field, value) {
   const mine = tries;
   const found = await trial(field, value);
   if (!found) return found;
-  judged(field.name, value, found.faults);
+  judged(field.name, value, found);
   if (mine !== tries) return found;
   tellOthers(field.name, found.faults);
   trouble(found.faults[""]);
@@ -73,7 +73,7 @@ async function ask(field, value) {
 async function kept(field, value) {
   untried = null;
   const found = await ask(field, value);
-  if (found && found.faults[field.name]) return;
+  if (found && found.fate === "refused") return;
   // Without a connection it waits in its field; it is kept when the page is in step again.
   if (link.live) tap({ do: "set", name: field.name, value }, "");
 }
@@ -91,20 +91,16 @@ function list(into, texts) {
   }));
 }
 
-function fieldsMade(steps) {
-  for (const [step, fields] of Object.entries(steps)) {
-    if (at(`${step}-fields`).childElementCount) return;
-    for (const field of fields) {
-      // The table of ways is where one is chosen.
-      if (field.name === "ways.way") continue;
-      const box = make(field, { tried, kept });
-      if (field.name in PLACES) {
-        const [x, y] = PLACES[field.name];
-        box.style.setProperty("--along", `${100 * x}%`);
-        box.style.top = `${100 * y}%`;
-        at("top-fields").append(box);
-      } else at(`${step}-fields`).append(box);
-    }
+function fieldsMade(fields) {
+  if (at("top-fields").childElementCount) return;
+  for (const field of fields) {
+    const box = make(field, { tried, kept });
+    if (field.name in PLACES) {
+      const [x, y] = PLACES[field.name];
+      box.style.setProperty("--along", `${100 * x}%`);
+      box.style.top = `${100 * y}%`;
+      at("top-fields").append(box);
+    } else document.querySelector(`[data-group="${field.group}"]`).append(box);
   }
 }
 
@@ -123,6 +119,7 @@ async function shown(message) {
   toldErrands(job);
   showSteps();
   if (drawn === job.drawn) return;
+  if (drawn !== null) keepRefused();
   drawn = job.drawn;
   const answer = await fetch("/layout");
   if (!answer.ok) return;
@@ -232,6 +229,7 @@ join({
     else if (message.type === "errand") showErrand(message);
     else if (message.type === "light") showLight(message);
     else if (message.type === "machine") showMachine(message);
+    else if (message.type === "drawn") drawing(message.lines);
     else if (message.type === "refused") say(message.say);
   },
   live(live) {

@@ -1,5 +1,6 @@
 // Errands: verbs run for the page, and what they printed. Nothing is worked out here.
 import { length } from "./picture.js";
+import { show as showPorts } from "./ports.js";
 import { printed } from "./printed.js";
 import { filled, texts } from "./texts.js";
 import { told as inWords } from "./words.js";
@@ -7,6 +8,7 @@ import { told as inWords } from "./words.js";
 const at = (id) => document.getElementById(id);
 const CORNER_RUNS = ["AB", "BC", "CD", "DA", "AC", "BD"];
 const results = new Map();
+const made = new Map();
 let job = null;
 
 function element(tag, attributes = {}, ...children) {
@@ -16,16 +18,26 @@ function element(tag, attributes = {}, ...children) {
   return one;
 }
 
+// Makes a place anew only where something else is to be shown: what a person is at in it stays.
+function renew(place, of, make) {
+  const now = JSON.stringify(of);
+  if (made.get(place) === now) return;
+  made.set(place, now);
+  place.replaceChildren(...make());
+}
+
 export function show(message) {
   // The newest comes last, so that it is what a place shows that several share.
   results.delete(message.kind);
   results.set(message.kind, message);
   for (const place of document.querySelectorAll(".outcome")) {
-    if (place.dataset.of.split(" ").includes(message.kind)) place.replaceChildren(...outcome(message));
+    if (!place.dataset.of.split(" ").includes(message.kind)) continue;
+    renew(place, [message, job?.drawn, job?.files], () => outcome(message));
   }
   for (const button of document.querySelectorAll("[data-errand]")) {
     if (button.dataset.errand === message.kind) button.disabled = message.code === null;
   }
+  if (message.kind === "ports") showPorts(message);
   if (message.code !== 0 || !message.result) return;
   if (message.result.ways) ways(message.result);
   if (message.kind === "to-prove") distances(message.result.distances);
@@ -33,6 +45,8 @@ export function show(message) {
 
 function outcome(message) {
   if (message.code === null) return [element("p", { role: "status" }, texts.working)];
+  // What answers is said port by port.
+  if (message.kind === "ports" && !message.said.length) return [];
   const said = [];
   if (job && message.of !== job.drawn) {
     said.push(element("p", { class: "old" }, texts.changedSince));
@@ -64,7 +78,7 @@ function link(file) {
 const hours = ([low, high]) => filled(texts.hours, { low: low.toFixed(1), high: high.toFixed(1) });
 
 function ways(found) {
-  at("ways-table").replaceChildren(...found.ways.map((one) => {
+  renew(at("ways-table"), [found, chosen()], () => found.ways.map((one) => {
     const now = chosen() === one.id;
     const name = inWords(one.says);
     const choose = element("button", { "aria-pressed": String(now), class: now ? "main" : null },
@@ -98,7 +112,7 @@ function measured(name, label, help) {
 }
 
 function distances(list) {
-  at("proof-fields").replaceChildren(...list.map((one) => measured(
+  renew(at("proof-fields"), list, () => list.map((one) => measured(
     `proved.${one.id}`,
     filled(texts.distance, { id: one.id, one: inWords(one.between[0]), other: inWords(one.between[1]) }),
     filled(texts.distanceHelp, { purpose: inWords(one.purpose), length: length(one.nominal) }),
@@ -108,6 +122,12 @@ function distances(list) {
 export function told(message) {
   const before = job;
   job = message;
+  if (before && before.folder !== job.folder) {
+    // What was said of another job is nothing to this one.
+    results.clear();
+    for (const place of made.keys()) place.replaceChildren();
+    made.clear();
+  }
   if (!before) {
     at("square-fields").replaceChildren(...CORNER_RUNS.map((run) => measured(
       `squared.${run}`, filled(texts.corners, { one: run[0], other: run[1] }), texts.cornersHelp,

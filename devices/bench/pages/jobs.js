@@ -12,12 +12,15 @@ function options(select, pairs) {
   select.dataset.shown = wanted;
 }
 
+// Stock profiles by what people know them as, with their own names.
+const stock = (all) => Object.entries(all).map(([name, known]) => [name, filled(texts.stock, { known: told(known), name })]);
+
 // A job whose title cannot be read is called by its name, and why.
 const unread = (one) => one.title.startsWith(`${one.name} (`);
 
 export function show(message) {
   at("root").textContent = message.root;
-  named(message.root, ...message.tables, ...message.plotters, ...message.jobs.map((one) => one.name));
+  named(message.root, ...Object.keys({ ...message.tables, ...message.plotters }), ...message.jobs.map((one) => one.name));
   at("job-list").replaceChildren(...message.jobs.map((one) => {
     const row = document.createElement("li");
     const open = document.createElement("button");
@@ -28,9 +31,9 @@ export function show(message) {
     row.append(open, " ", one.title === one.name ? one.name : filled(texts.jobNamed, { name: one.name, title: unread(one) ? told(one.title) : one.title }));
     return row;
   }));
-  options(at("new-table"), [...message.tables.map((name) => [name, name]), [OWN, texts.anotherSize]]);
+  options(at("new-table"), [...stock(message.tables), [OWN, texts.anotherSize]]);
   const first = at("new-plotter").dataset.shown === undefined;
-  options(at("new-plotter"), message.plotters.map((name) => [name, name]));
+  options(at("new-plotter"), stock(message.plotters));
   if (first) at("new-plotter").value = message.usual;
   sizes();
   at("this-job").hidden = !message.open;
@@ -41,13 +44,16 @@ export function show(message) {
 function sizes() {
   const own = at("new-table").value === OWN;
   for (const field of document.querySelectorAll("[data-own]")) field.hidden = !own;
+  const units = at("new-units").value;
+  at("new-length").placeholder = { in: texts.longIn, mm: texts.longMm }[units] ?? texts.longEither;
+  at("new-width").placeholder = { in: texts.wideIn, mm: texts.wideMm }[units] ?? texts.wideEither;
 }
 
-at("new-table").onchange = sizes;
+at("new-table").onchange = at("new-units").onchange = sizes;
 at("make-new").onclick = () => {
   const own = at("new-table").value === OWN;
   tap({
-    do: "job", act: "new", name: at("new-name").value, plotter: at("new-plotter").value,
+    do: "job", act: "new", name: at("new-name").value, plotter: at("new-plotter").value, units: at("new-units").value,
     ...(own ? { length: at("new-length").value, width: at("new-width").value } : { table: at("new-table").value }),
   }, texts.makeJob);
 };

@@ -1,18 +1,18 @@
 // Marking: the machine as it is told, its keys, and what it has drawn. Only the page that holds the
 // machine presses its keys; any page stops it.
-import { inked } from "./picture.js";
+import { ended as showEnded, show as showCard } from "./cards.js";
+import { drawing, inked } from "./picture.js";
+import { chosenPort, ports } from "./ports.js";
 import { filled, texts } from "./texts.js";
 import { told } from "./words.js";
 
 const at = (id) => document.getElementById(id);
-const LOOK_MS = 700;
 const PRESSED = {
   ArrowUp: "up", ArrowDown: "down", ArrowLeft: "left", ArrowRight: "right", Enter: "enter",
   n: "n", r: "r", Backspace: "backspace", p: "p", 1: "1", 2: "2", 3: "3",
 };
 
-let machine = { running: false, lines: [] };
-let lookTimer = 0;
+let machine = { running: false, ended: null, lines: [] };
 
 const mine = () => machine.holder === link.page;
 
@@ -25,13 +25,24 @@ export function show(message) {
   machine = message;
   at("stop").disabled = !machine.running;
   // Another language loads the page anew, which would let go of the machine.
-  at("language").disabled = machine.running;
-  at("rehearse").disabled = at("ink").disabled = machine.running;
+  for (const id of ["rehearse", "ink", "ink-all", "ask-ports", "language"]) at(id).disabled = machine.running;
   const stranded = document.activeElement === document.body || at("mark").contains(document.activeElement);
+  const within = at("running").contains(document.activeElement);
   at("running").hidden = !machine.running;
+  at("begin").hidden = machine.running;
   at("mark").classList.toggle("rehearsal", machine.running && machine.rehearsal);
-  at("asks").textContent = told(machine.asks);
+  showCard(machine);
+  const asks = told(machine.asks);
+  if (at("asks").textContent !== asks) at("asks").textContent = asks;
   at("answers").hidden = !machine.asks || !mine();
+  const types = machine.types && mine();
+  const typesNow = types && at("typing").hidden;
+  at("typing").hidden = !types;
+  if (typesNow) {
+    at("typed").value = "";
+    if (within) at("typed").focus();
+  }
+  at("typed-asks").textContent = told(machine.types);
   for (const button of document.querySelectorAll("#running [data-key]")) button.disabled = !mine();
   at("take").hidden = mine();
   at("held").textContent = !machine.running ? ended()
@@ -42,12 +53,15 @@ export function show(message) {
     return one;
   }));
   at("told").scrollTop = at("told").scrollHeight;
-  if (machine.running && !lookTimer) lookTimer = setInterval(look, LOOK_MS);
-  if (!machine.running && lookTimer) { clearInterval(lookTimer); lookTimer = 0; }
+  if (machine.running && !was.running) look();
   // What was pressed can be pressed no more: the keys go on where the person is.
   if (machine.running && !was.running && mine() && stranded) at("running").focus();
+  // A card that goes takes no focus with it.
+  if (machine.running && within && !document.activeElement.checkVisibility()) at("running").focus();
+  if (!machine.running && machine.ended !== null) showEnded(machine, begin);
   if (!machine.running && was.running) {
     look();
+    drawing(null);
     if (stranded) at("mark").focus();
   }
 }
@@ -64,24 +78,31 @@ export async function look() {
   } catch { /* the connection's own line tells */ }
 }
 
-async function ports() {
-  try {
-    const answer = await fetch("/ports");
-    if (!answer.ok) return;
-    const found = await answer.json();
-    at("port").replaceChildren(...found.map((one) => new Option(filled(texts.port, { ...one, about: told(one.about) }), one.name)));
-    if (!found.length) at("port").append(new Option(texts.noPort, ""));
-  } catch { /* as above */ }
+// Inks `most` sections, or all there are.
+function begin(most, moved) {
+  const port = chosenPort();
+  if (!port) return;
+  tap({
+    do: "machine", act: "ink", port, ...(most ? { most } : {}), moved,
+    verniers: at("verniers").checked, pointer: at("pointer-anew").checked,
+    anyway: at("ink-anyway").value.trim(), untried: at("ink-untried").value.trim(),
+  }, texts.ink);
+  // It was said of this run; by the next the marks are read.
+  at("moved").checked = at("pointer-anew").checked = false;
+  at("ink-anyway").value = at("ink-untried").value = "";
+}
+
+function typed() {
+  const text = at("typed").value.trim();
+  tap({ do: "machine", act: "typed", text }, filled(texts.typedAnswer, { text }));
 }
 
 at("rehearse").onclick = () => tap({ do: "machine", act: "rehearse", most: 1 }, texts.rehearse);
-at("ink").onclick = () => {
-  tap({ do: "machine", act: "ink", port: at("port").value, most: 1, moved: at("moved").checked }, texts.ink);
-  // It was said of this run; by the next the marks are read.
-  at("moved").checked = false;
-};
+at("ink").onclick = () => begin(1, at("moved").checked);
+at("ink-all").onclick = () => begin(null, at("moved").checked);
+at("typed-send").onclick = typed;
+at("typed").onkeydown = (event) => { if (event.key === "Enter") { typed(); event.preventDefault(); } };
 at("take").onclick = () => tap({ do: "machine", act: "take" }, texts.holdHere);
-at("look-again").onclick = ports;
 // A stop waits for no turn, and goes by another way where the connection is gone.
 function stop() {
   if (socket && socket.readyState === WebSocket.OPEN) socket.send('{"stop":1}');
@@ -96,7 +117,8 @@ document.addEventListener("keydown", (event) => {
   if (!machine.running) return;
   if (event.key === "Escape") { stop(); event.preventDefault(); return; }
   if (!mine() || !at("mark").contains(document.activeElement)) return;
-  // A focused button is pressed by Enter itself.
+  // A focused button is pressed by Enter itself, and what is typed is no key of the machine's.
+  if (event.target.matches("input, select, textarea, summary")) return;
   if (event.key === "Enter" && event.target.matches("button, a")) return;
   if (!(event.key in PRESSED)) return;
   press(PRESSED[event.key]);

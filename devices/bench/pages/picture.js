@@ -19,6 +19,7 @@ let units = "in";
 let look = null;
 let isWhole = true;
 let drawnPath = null;
+let penAt = null;
 let due = false;
 
 export function show(record, unit) {
@@ -42,6 +43,16 @@ export function show(record, unit) {
 export function inked(lines) {
   drawnPath = new Path2D();
   for (const line of lines) {
+    line.forEach(([x, y], at) => (at ? drawnPath.lineTo(x, y) : drawnPath.moveTo(x, y)));
+  }
+  redraw();
+}
+
+// What was drawn just now, and where the pen has come to: null where it draws no more.
+export function drawing(lines) {
+  penAt = lines?.at(-1)?.at(-1) ?? null;
+  drawnPath ??= new Path2D();
+  for (const line of lines ?? []) {
     line.forEach(([x, y], at) => (at ? drawnPath.lineTo(x, y) : drawnPath.moveTo(x, y)));
   }
   redraw();
@@ -118,6 +129,15 @@ function draw() {
   pen.strokeStyle = "#0f766e";
   pen.lineWidth = Math.max(2.5, 2 / scale);
   pen.stroke(drawnPath);
+  if (!penAt) return;
+  // A ring with a dot, as large on every scale.
+  for (const [size, ink] of [[11, "#b3140c"], [3, "#b3140c"]]) {
+    pen.beginPath();
+    pen.arc(penAt[0], penAt[1], (size * devicePixelRatio) / scale, 0, 2 * Math.PI);
+    pen.strokeStyle = pen.fillStyle = ink;
+    pen.lineWidth = (3 * devicePixelRatio) / scale;
+    if (size > 5) pen.stroke(); else pen.fill();
+  }
 }
 
 function sized() {
@@ -130,7 +150,7 @@ function sized() {
 }
 
 export function length(mm) {
-  if (units === "mm") return `${mm.toFixed(1)} mm`;
+  if (units === "mm") return `${mm.toFixed(1).replace(/\.0$/, "").replace(/^-0$/, "0")} mm`;
   const parts = Math.round((mm / 25.4) * 32);
   const whole = Math.floor(Math.abs(parts) / 32), rest = Math.abs(parts) % 32;
   const sign = parts < 0 ? "-" : "";

@@ -7,7 +7,7 @@ const LETTER = /\p{L}/gu;
 const KEY = /^[a-z\d_.{}]*[._{}][a-z\d_.{}]*(?: = |: )(?=\S)/;
 const WORDS = /\p{L}+/gu;
 const UNITS = new Set("in ft mm cm m km yd h min s kg g px lx C mm/s cm/s in/s".split(" "));
-const CODES = new Set("HP-GL G-code SVG PDF PNG JSON TOML USB ISO canvasrule Millrace".split(" "));
+const CODES = new Set("HP-GL G-code SVG PDF PNG JSON TOML USB ISO canvasrule Millrace hpgl gcode xonxoff rtscts dtrdsr auto".split(" "));
 const QUOTED = /"[^"]*"|`[^`]*`|\[[^\]]*\]|(?<=^|[\s(=])'[^']*'(?=$|[\s),.;:\]])/g;
 const COMMAND = /^canvasrule [a-z]+( (job|hand|full|tiles|keep))?( (--?[\w-]+|"[^"]*"|\S*[^a-z\s]\S*))*$/;
 // Two spaces part the columns of a table.
@@ -172,6 +172,12 @@ function sought(text) {
     if (found !== null) return found;
   }
   if (point) return around(number, whole(point), "");
+  // The page's own names of fields and buttons.
+  const label = text.match(/^“([^”]+)”$/)?.[1];
+  if (label) {
+    const found = whole(label);
+    if (found !== null) return catalogue.get("“{label}”").replace("{label}", () => found);
+  }
   // A path may hold spaces.
   if (PATH.test(text) && !/[:;,] /.test(text)) return text;
   if (/^\p{Lu}\p{Ll}/u.test(text)) {

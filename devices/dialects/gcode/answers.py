@@ -21,6 +21,9 @@ if TYPE_CHECKING:
     from devices.plotter.profile import Plotter
 
 RESET = b"\x18"
+WHO = b"$I\n"
+"""Asks for its build (interface.md, "View build info"); behind half a line it is refused, and
+nothing of that line done."""
 
 _LOCKED = 9
 LINE_ERRORS = {

@@ -65,6 +65,10 @@ _GREETING = {
 """Page 10-20 and 10-29: Xoff threshold, Xon and Xoff characters; 10-26: hardwire handshake."""
 
 
+WHO = ESC + b"(" + ESC + b"J" + ESC + b"K" + b"OI;"
+"""Asks for its name, page 7-7, behind what a cut cable may have left; nothing moves."""
+
+
 @dataclass(frozen=True)
 class HpglDialect:
     """The words of one plotter."""

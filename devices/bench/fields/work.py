@@ -1,0 +1,128 @@
+"""Fields of the work and of the machines: the steps that choose a way and get ready."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+WAY: Mapping[str, Mapping[str, str]] = {
+    "way": {
+        "ways.way": "Way",
+        "plotter.profile": "Plotter",
+        "projector.profile": "Projector",
+        "inking.cross_lines": "Cross lines",
+        "inking.drying": "Ink dries for",
+        "ways.have": "What is there",
+    },
+    "fence": {
+        "fence.length": "Length of the rail",
+        "fence.straight": "The rail is straight to",
+        "fence.contact": "The device lies against it to",
+        "fence.stops": "A stop ends its travel to",
+    },
+    "reach": {
+        "reach.depth": "An arm reaches in",
+        "reach.span": "An arm reaches along",
+        "reach.speed": "A hand draws along a rule",
+    },
+    "pace": {
+        "pace.tick": "A tick along the edge",
+        "pace.mark_out": "A mark set out on the cover",
+        "pace.reading": "A mark read by keys",
+        "pace.reading_typed": "A reading typed in",
+        "pace.set_down": "Set down by one",
+        "pace.set_down_by_two": "Set down by two",
+        "pace.set_down_at_fence": "Moved on along a fence",
+        "pace.fence_moved": "A fence moved",
+        "pace.line_ruled": "A line ruled alone",
+        "pace.line_ruled_by_two": "A line ruled by two",
+        "pace.long_line_ruled": "A long line ruled",
+        "pace.line_traced": "A line of light traced",
+        "pace.numeral_traced": "A numeral of light traced",
+        "pace.numeral_stencilled": "A numeral stencilled",
+        "pace.numeral_freehand": "A numeral freehand",
+        "pace.strip": "A strip laid",
+        "pace.panel": "A full-size panel laid",
+        "pace.cloth_loaded": "Loose cloth fed in",
+        "pace.base_and_square": "Base line and zero line struck",
+        "pace.true_up": "A projector trued up",
+        "pace.scrap_check": "The plotter checked on scrap",
+        "pace.pen_change": "A pen changed",
+        "pace.vernier": "A vernier read",
+        "pace.cloth_measured": "The stretch measured",
+        "pace.proof_distance": "A distance of the proof",
+        "pace.first_time": "A first cover costs more",
+        "pace.draw_speed": "Ink takes on canvas at",
+        "pace.tip": "A marker's tip lasts",
+    },
+    "plotter": {
+        "plotter.name": "What you call the plotter",
+        "plotter.kind": "Kind of plotter",
+        "plotter.stands": "Where the plotter stands",
+        "plotter.x_size": "Travel along its X",
+        "plotter.y_size": "Travel along its Y",
+        "plotter.cloth_width": "Widest cloth that it takes",
+        "plotter.axes": "Where its X and Y point",
+        "plotter.origin": "It counts from",
+        "plotter.beyond_x": "It stands out along X",
+        "plotter.beyond_y": "It stands out along Y",
+        "plotter.feet": "Where its feet stand",
+        "plotter.foot": "A foot is wide",
+        "plotter.weight_kg": "It weighs, in kg",
+        "plotter.set_down": "It is set down to",
+        "plotter.slots": "Pens that it holds",
+        "plotter.draw_speed": "It draws on cloth at",
+        "plotter.travel_speed": "It travels at",
+        "plotter.lift_seconds": "Seconds to lift the pen",
+        "plotter.power_up": "Switched on, it",
+        "plotter.scale_doubt": "It draws true to",
+        "plotter.pointer_doubt": "What reads marks stands off by",
+    },
+    "plotter-manual": {
+        "plotter.dialect": "Language of the plotter",
+        "plotter.unit": "Plotter unit",
+        "plotter.coordinate_limit": "Largest coordinate",
+        "plotter.instructions": "Instructions that it knows",
+        "plotter.speeds": "Least and most speed",
+        "plotter.forces": "Least and most force",
+        "plotter.baud": "Baud",
+        "plotter.handshake": "How it says that it is full",
+        "plotter.buffer_bytes": "Bytes of its buffer",
+        "plotter.longest_instruction": "Bytes of the longest instruction",
+        "plotter.pen_up": "Pen raised",
+        "plotter.pen_down": "Pen lowered",
+        "plotter.homes": "It has switches to home on",
+    },
+    "projector": {
+        "projector.name": "What you call the projector",
+        "projector.pixels": "Pixels across and down",
+        "projector.throw_ratio": "Throw ratio",
+        "projector.distance": "Lens to the cover",
+        "projector.picture_width": "Width of its picture",
+        "projector.offset": "Shift of its picture",
+        "projector.tilt": "Degrees that it leans",
+        "projector.turn": "Degrees that its picture is turned",
+        "projector.lumens": "Lumens",
+        "projector.set_down": "Its picture is placed to",
+    },
+}
+READY: Mapping[str, Mapping[str, str]] = {
+    "tried": {"inking.tried": "Trying the ink first"},
+    "cover": {
+        "cover.thickness": "Canvas goes down by",
+        "cover.fastened": "Stapled",
+        "cover.wrap": "Canvas to pull by",
+        "cover.widths": "Widths sold",
+        "cover.staple_spacing": "Staple to staple",
+        "cover.sheet": "Sheets of underlay",
+        "cloth.stretch_length": "Stretch along the table",
+        "cloth.stretch_width": "Stretch across the table",
+    },
+    "sheets": {"paper.size": "Paper"},
+}
+BY_HAND: Mapping[str, str] = {
+    "schema": "the version of the file's format, and no choice of anyone's",
+}
+"""Keys that are no field, each with its reason."""

@@ -1,0 +1,116 @@
+// A small drawing of the table from above, by the figures that the machine's words came with: the
+// sections, the machine where it goes, the distances to its corner, and the marks.
+const SVG = "http://www.w3.org/2000/svg";
+const WIDE = 1000;
+const ROOM = { left: 90, right: 40, above: 40, below: 90 };
+
+function part(tag, attributes, text) {
+  const one = document.createElementNS(SVG, tag);
+  for (const [name, value] of Object.entries(attributes)) one.setAttribute(name, value);
+  if (text !== undefined) one.textContent = text;
+  return one;
+}
+
+// Where table millimetres come to lie on the drawing; what `frame` sees is all on it.
+function frameOf(top, window) {
+  const points = [...top, [window[0], window[1]], [window[2], window[3]]];
+  const xs = points.map((one) => one[0]), ys = points.map((one) => one[1]);
+  const [x0, x1, y0, y1] = [Math.min(...xs), Math.max(...xs), Math.min(...ys), Math.max(...ys)];
+  const scale = (WIDE - ROOM.left - ROOM.right) / (x1 - x0);
+  const high = (y1 - y0) * scale + ROOM.above + ROOM.below;
+  const to = ([x, y]) => [ROOM.left + (x - x0) * scale, high - ROOM.below - (y - y0) * scale];
+  return { high, to, scale };
+}
+
+function rectangle(to, [x0, y0, x1, y1], attributes) {
+  const [left, low] = to([x0, y0]), [right, up] = to([x1, y1]);
+  return part("rect", { x: left, y: up, width: right - left, height: low - up, ...attributes });
+}
+
+function line(from, until, attributes) {
+  return part("line", { x1: from[0], y1: from[1], x2: until[0], y2: until[1], ...attributes });
+}
+
+// From the corner at which the machine counts from 0, its X and its Y.
+function ownAxes(to, { window: [x0, y0, x1, y1], axes }) {
+  const towards = { x: [0, 0], y: [0, 0] };
+  const corner = { x: x0, y: y0 };
+  axes.forEach((axis, at) => {
+    const along = axis[1] === "x" ? 0 : 1, back = axis[0] === "-";
+    towards["xy"[at]][along] = back ? -1 : 1;
+    if (back) corner[axis[1]] = along ? y1 : x1;
+  });
+  const size = Math.min(x1 - x0, y1 - y0), reach = 0.3 * size;
+  // A little inside, so that they lie on no edge.
+  corner.x += 0.07 * size * (towards.x[0] + towards.y[0]);
+  corner.y += 0.07 * size * (towards.x[1] + towards.y[1]);
+  const from = to([corner.x, corner.y]);
+  const other = { x: towards.y, y: towards.x };
+  return Object.entries(towards).flatMap(([name, [dx, dy]]) => {
+    const until = to([corner.x + dx * reach, corner.y + dy * reach]);
+    const beside = to([corner.x + dx * reach * 1.25, corner.y + dy * reach * 1.25]);
+    const [px, py] = [dx ? 0 : 22, dx ? 22 : 0];
+    const [inX, inY] = other[name];
+    return [
+      line(from, until, { class: "own" }),
+      part("polygon", {
+        class: "own tip",
+        points: [beside, [until[0] - px / 2, until[1] - py / 2], [until[0] + px / 2, until[1] + py / 2]]
+          .map((one) => one.join(",")).join(" "),
+      }),
+      part("text", { x: until[0] + 38 * inX, y: until[1] - 38 * inY, class: "name" }, name.toUpperCase()),
+    ];
+  });
+}
+
+// How far along and across the corner nearest the zero corner lies, measured beside the table.
+function distances(frame, { window: [x0, y0], along, across }) {
+  const { to, high } = frame;
+  const below = high - ROOM.below + 34, left = ROOM.left - 34;
+  const [atX, atY] = to([x0, y0]), [zeroX, zeroY] = to([0, 0]);
+  return [
+    line([zeroX, below], [atX, below], { class: "measure" }),
+    line([atX, atY], [atX, below + 10], { class: "lead" }),
+    part("text", { x: Math.max(zeroX, 10), y: below + 44, class: "figure" }, along),
+    line([left, zeroY], [left, atY], { class: "measure" }),
+    line([atX, atY], [left - 10, atY], { class: "lead" }),
+    part("text", {
+      class: "figure", transform: `translate(${left - 14} ${Math.min(zeroY, high - 8)}) rotate(-90)`,
+    }, across),
+    part("circle", { cx: atX, cy: atY, r: 13, class: "corner" }),
+  ];
+}
+
+function fence(to, { fence: rail, top }) {
+  if (!rail) return [];
+  const far = Math.max(...top.map((one) => one[0]));
+  return [line(to([rail.zero_end, rail.face]), to([far, rail.face]), { class: "fence" })];
+}
+
+function mark(to, one, size) {
+  const [cx, cy] = to(one.at);
+  const kind = one.now ? "now" : one.read ? "read" : "open";
+  const drawn = [part("circle", { cx, cy, r: size, class: `mark ${kind}` })];
+  if (one.now) drawn.push(part("circle", { cx, cy, r: size * 2.1, class: "mark ring" }));
+  return drawn;
+}
+
+// `placed` is what was told of the set-down; `marks` those that are read now, else those to come.
+export function place(svg, placed, marks, words) {
+  const frame = frameOf(placed.top, placed.window), { to, high } = frame;
+  svg.setAttribute("viewBox", `0 0 ${WIDE} ${Math.round(high)}`);
+  svg.setAttribute("aria-label", words);
+  const hatch = `hatch-${svg.id}`;
+  const pattern = part("pattern", { id: hatch, width: 16, height: 16, patternUnits: "userSpaceOnUse", patternTransform: "rotate(45)" });
+  pattern.append(line([0, 0], [0, 16], { class: "hatch" }));
+  svg.replaceChildren(
+    pattern,
+    part("polygon", { class: "top", points: placed.top.map((one) => to(one).join(",")).join(" ") }),
+    ...placed.sections.map((one) => rectangle(to, one.core, one.done ? { class: "done", fill: `url(#${hatch})` } : { class: "open" })),
+    rectangle(to, placed.window, { class: "machine" }),
+    ...fence(to, placed),
+    ...(marks ? [] : distances(frame, placed)),
+    ...(marks ? [] : ownAxes(to, placed)),
+    ...(marks ?? placed.marks).flatMap((one) => mark(to, one, marks ? 14 : 9)),
+  );
+}
