@@ -17,6 +17,7 @@ FOLDER = Path(__file__).parent
 _LABEL = re.compile("“([^”]+)”")
 _FILE = re.compile(r"\{0\}: ")
 """How a message begins that names the file it is about."""
+_PART = re.compile(r"\b[a-z_]+\.\{(\d)\}")
 OF_A_FILE = tuple(talk for talk in FILE_TALK if not talk.startswith("canvasrule"))
 """Words of which the page has others: a text with them has a twin in the catalogue."""
 
@@ -41,6 +42,8 @@ def _as_labelled(said: Mapping[str, str]) -> Iterator[tuple[str, str]]:
         for begin in (0, 5) if _FILE.match(msgid) and _FILE.match(msgstr) else (0,):
             (labelled,) = by_field([msgid[begin:]], "").values()
             (translated,) = by_field([msgstr[begin:]], "").values()
+            # A key of which a part is a place is named whole.
+            labelled, translated = (_PART.sub(r"{\1}", one) for one in (labelled, translated))
             if labelled not in (msgid, msgid[begin:]):
                 yield labelled, _LABEL.sub(lambda one: _quoted(one[1], said), translated)
 

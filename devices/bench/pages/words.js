@@ -18,9 +18,12 @@ const PATH = /^(\/|~|[A-Z]:[\\/]|\w+:\/\/)/;
 // Steps that one text may take to be said: none that is made of our templates comes near.
 const MOST_STEPS = 3_000;
 
+const FIRST_SIGN = 0xe000;
+
 export const missed = new Set();
 const theirs = new Set();
 const said = new Map();
+const labels = [];
 const templates = { byWord: new Map(), loose: [] };
 const catalogue = await read();
 let steps = 0;
@@ -36,8 +39,24 @@ async function read() {
   )));
 }
 
+// Labels of fields and buttons within a text: each a sign of its own, which stays what it is.
+function signed(text) {
+  return text.replace(/“([^”{}]+)”/g, (_, label) => {
+    if (!labels.includes(label)) labels.push(label);
+    return String.fromCodePoint(FIRST_SIGN + labels.indexOf(label));
+  });
+}
+
+function unsigned(text) {
+  return text.replace(/[\uE000-\uF8FF]/g, (sign) => {
+    const label = labels[sign.codePointAt(0) - FIRST_SIGN];
+    return (catalogue.get("“{label}”") ?? "“{label}”").replace("{label}", () => whole(label) ?? label);
+  });
+}
+
 // Beside its field a fault is said without the file, the key and the value that it begins with.
 function withoutKeys([msgid, msgstr]) {
+  msgid = signed(msgid);
   const found = [[msgid, msgstr]];
   for (let at = 0, begin; (begin = msgid.slice(at).match(KEY)) && msgstr.startsWith(msgid.slice(0, at + begin[0].length));) {
     at += begin[0].length;
@@ -172,12 +191,6 @@ function sought(text) {
     if (found !== null) return found;
   }
   if (point) return around(number, whole(point), "");
-  // The page's own names of fields and buttons.
-  const label = text.match(/^“([^”]+)”$/)?.[1];
-  if (label) {
-    const found = whole(label);
-    if (found !== null) return catalogue.get("“{label}”").replace("{label}", () => found);
-  }
   // A path may hold spaces.
   if (PATH.test(text) && !/[:;,] /.test(text)) return text;
   if (/^\p{Lu}\p{Ll}/u.test(text)) {
@@ -193,7 +206,8 @@ function sought(text) {
     const [main, beside] = [whole(note[1]), whole(note[3])];
     if (main !== null && beside !== null) return `${main}${note[2]}(${beside})`;
   }
-  return afterData(text) ?? beforeData(text) ?? parted(text);
+  // Of a list of names that nobody translates all are names.
+  return afterData(text) ?? beforeData(text) ?? parted(text) ?? (/^[\w-]+(, [\w-]+){2,}$/.test(text) ? text : null);
 }
 
 // A figure or a name, and what is said of it.
@@ -264,7 +278,7 @@ function line(text) {
 // What the server says, or a verb or a machine that it passes on.
 export function told(words) {
   if (!catalogue || !words) return words;
-  return words.split("\n").map((one) => (one.trim() ? line(one) : one)).join("\n");
+  return words.split("\n").map((one) => (one.trim() ? unsigned(line(signed(one))) : one)).join("\n");
 }
 
 // Names that a person gave: they are no words to translate.
