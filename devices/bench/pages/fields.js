@@ -177,7 +177,8 @@ function shown(field, box, value) {
   const text = (list) => Array.isArray(list) ? list.join("\n") : String(list ?? "");
   const empty = field.may_be_empty && value.written?.length === 0;
   input.value = value.written === null ? "" : text(value.written);
-  input.placeholder = empty ? texts.none : (value.written === null && text(value.holds)) || value.example;
+  const holds = value.written === null && text(value.holds);
+  input.placeholder = empty ? texts.none : field.key === "name" && holds ? told(holds) : holds || value.example;
 }
 
 // Puts what stands in job.toml into every field but those that are being typed in.

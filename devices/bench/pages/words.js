@@ -145,10 +145,14 @@ function fitted(one, text) {
   return from(one.literals[0].length, 0) ? filledIn(one, parts) : null;
 }
 
-// What is quoted was typed by a person, or is to be typed.
+// What is in quotes or brackets, here or there, was typed by a person or is to be typed so.
 function inPlace(one, place, part) {
-  const quoted = /["']$/.test(one.literals[place]) && /^["']/.test(one.literals[place + 1]);
-  return quoted ? part : whole(part);
+  const there = one.says.places.indexOf(one.places[place]);
+  return isQuoted(one.literals, place) || isQuoted(one.says.literals, there) ? part : whole(part);
+}
+
+function isQuoted(literals, place) {
+  return /["'\[]$/.test(literals[place]) && /^["'\]]/.test(literals[place + 1]);
 }
 
 // Names, paths, figures, lengths, keys, commands: the same in every language.
@@ -158,7 +162,7 @@ function isData(text) {
   let figure = false;
   let option = false;
   return text.replace(QUOTED, " 0 ").split(/[\s,;()|+]+/).every((token) => {
-    const is = !/\p{L}{2}/u.test(token) || /[\d_/\\=]|[\w)][.:][\w(]|^--|^\.\w|^j[a-z]$|^[A-Z]{2}$/.test(token) && !/^\p{L}+\/\p{L}+$/u.test(token)
+    const is = !/\p{L}{2}/u.test(token) || /[\d_/\\=]|[\w)][.:][\w(]|^--|^\.\w|^j[a-z]$|^[A-Z]{2}$|^III$/.test(token) && !/^\p{L}+\/\p{L}+$/u.test(token)
       || option || figure && UNITS.has(token.replace(/[.:]$/, "")) || CODES.has(token) || theirs.has(token);
     figure = /\d/.test(token) || token === "/";
     option = token.startsWith("--");
@@ -300,7 +304,7 @@ export function gettext(text) {
 function page() {
   const own = (words) => {
     const text = words.trim().replace(/\s+/g, " ");
-    return /\p{L}{2}/u.test(text) && !isData(text) ? words.replace(words.trim(), () => gettext(text)) : words;
+    return catalogue.has(text) || (/\p{L}{2}/u.test(text) && !isData(text)) ? words.replace(words.trim(), () => gettext(text)) : words;
   };
   const silent = "script, style, noscript, :not(html)[lang]";
   const nodes = document.createTreeWalker(document.documentElement, NodeFilter.SHOW_ELEMENT | NodeFilter.SHOW_TEXT);
