@@ -14,6 +14,7 @@ import sys
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
+from devices.bench.asked import READINGS_FILE
 from marking.errors import BadInputError
 
 if TYPE_CHECKING:
@@ -44,13 +45,25 @@ ERRANDS: Mapping[str, tuple[str, ...]] = {
     "cover": ("cover",),
     "ruled": ("rule",),
     "unruled": ("rule",),
+    "next-ruled": ("rule",),
+    "to-tick": ("rule",),
+    "mends": ("mend",),
+    "mend": ("mend",),
+    "mend-undo": ("mend",),
+    "mend-ruled": ("mend",),
+    "mend-looked-over": ("mend",),
+    "hem": ("hem",),
+    "placed": ("place", "--readings", READINGS_FILE),
+    "placed-inked": ("place",),
     "days": ("days",),
     "to-prove": ("prove",),
     ASK_PORTS: ("drive", "--who"),
     "proved": ("prove", "--measured", PROOF_FILE),
 }
 
-SHOWN_BY_THE_PAGE = frozenset(("ways", "ways-all", "to-prove", ASK_PORTS))
+REST_ON_NO_WAY = frozenset(("ways", "ways-all"))
+"""Errands whose result is the same whichever way is chosen."""
+SHOWN_BY_THE_PAGE = frozenset(("ways", "ways-all", "to-prove", "to-tick", ASK_PORTS))
 """Errands whose JSON the page makes into cards and fields; the others' words are shown as said."""
 
 
@@ -59,7 +72,7 @@ class Errand:
     """How one errand stands."""
 
     of: int
-    """The count of the job's changes that it was begun at."""
+    """The count of the job's changes, of those that it rests on, that it was begun at."""
     code: int | None = None
     """Its exit code; None while it goes on."""
     result: Any = None

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
-import os
 import sys
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
@@ -16,6 +15,7 @@ from typing import TYPE_CHECKING, Any
 from devices.bench.fields.field import fields
 from devices.bench.fields.stock import known_as
 from devices.bench.jobs import folder_named, free_folder, job_names, jobs_in, renamed
+from devices.bench.lost_after import quiet_after
 from devices.bench.open_job import OpenJob
 from devices.new_job.like import make_like
 from devices.serving.held import held
@@ -30,26 +30,9 @@ if TYPE_CHECKING:
 
     from starlette.websockets import WebSocket
 
-LOST_AFTER = "CANVASRULE_LOST_AFTER"
-_LEAST, _USUAL, _MOST = 0.4, 0.9, 60.0
-"""Seconds without a word after which a page that holds the machine is lost: four beats missed.
-
-A computer too busy to beat so often may be given longer, by `LOST_AFTER` in the environment."""
 USUAL_PLOTTER = "flatbed-a3"
 _LOOK_SECONDS = 0.3
 """How often it is looked whether another program has changed the folder."""
-
-
-def quiet_after() -> float:
-    """How many seconds a page may be silent. Raises BadInputError for what is none of them."""
-    given = os.environ.get(LOST_AFTER, str(_USUAL))
-    with contextlib.suppress(ValueError):
-        if _LEAST <= float(given) <= _MOST:
-            return float(given)
-    raise BadInputError(
-        f"{LOST_AFTER}={given}: give seconds without a word after which a page is lost, from "
-        f"{_LEAST:g} to {_MOST:g}, or leave it out of the environment"
-    )
 
 
 @dataclass
@@ -83,6 +66,7 @@ class BenchHouse:
                 self.open(folder)
                 if here is not None:
                     await here.close()
+                await self._show_what_runs()
                 await self.show()
 
     async def close(self) -> None:
@@ -130,7 +114,7 @@ class BenchHouse:
             }
         )
         if self.job is not None:
-            await self._tell(self.job.told())
+            await self._tell(await asyncio.to_thread(self.job.told))
 
     async def show_machine(self) -> None:
         """Sends every page what the machine is at."""
@@ -145,6 +129,11 @@ class BenchHouse:
         """Sends every page where the projector's pages are opened."""
         if self.job is not None:
             await self._tell({"type": "light", **self.job.light.record()})
+
+    async def _show_what_runs(self) -> None:
+        """Sends every page machine and light of a job that was just opened: none of the last."""
+        await self.show_machine()
+        await self.show_light()
 
     async def show_errand(self, kind: str) -> None:
         """Sends every page how an errand stands, and the files it may have written."""
@@ -223,6 +212,7 @@ class BenchHouse:
             raise BadInputError("That is nothing this page says; reload it.")
         await self.close()
         self.open(folder)
+        await self._show_what_runs()
 
 
 async def _started(folder: Path, command: Mapping[str, Any]) -> None:

@@ -6,12 +6,12 @@ It knows fields, verbs and the machine, and no page; who is shown it is `devices
 from __future__ import annotations
 
 import json
-import re
 import time
 from typing import TYPE_CHECKING, Any
 
+from devices.bench.asked import READINGS_FILE, options_of, write_readings
 from devices.bench.drawn import drawn_lines
-from devices.bench.errands import ASK_PORTS, PROOF_FILE, TRIAL_FILE, Errands
+from devices.bench.errands import ASK_PORTS, PROOF_FILE, REST_ON_NO_WAY, TRIAL_FILE, Errands
 from devices.bench.fields.field import fields
 from devices.bench.fields.words import by_label, in_page_words
 from devices.bench.job_file import JobFile, stamp
@@ -39,9 +39,6 @@ MEASURED: Mapping[str, tuple[str, str]] = {
     "squared": ("run", TRIAL_FILE),
 }
 """Errands that read lengths which were typed: the column of their names, and the file."""
-TICKED: Mapping[str, str] = {"ruled": "--done", "unruled": "--undo"}
-"""Errands that name lines ruled by hand, and the option that takes them."""
-_LINES = re.compile(r"[0-9a-z][0-9a-z, -]{0,300}")
 _LONGEST_PORT = _LONGEST_REASON = 200
 _SWITCHES = ("moved", "verniers", "pointer")
 _REASONS = {"anyway": "--ink-anyway", "untried": "--ink-untried"}
@@ -67,6 +64,9 @@ class OpenJob:
         self.waiting = waiting(folder)
         self.good: Standing | None = None
         self.drawn = 0
+        """How often what is laid out has changed."""
+        self.reckoned = 0
+        """How often anything has that ways are reckoned from: all but which of them is chosen."""
         self._known: tuple[Standing, object, Kept] | None = None
         """What the record showed last, of which job and in which state of it."""
         self._looked_at = 0.0
@@ -86,8 +86,9 @@ class OpenJob:
         self.unfit = faults_of_waiting(self.file, self.now, self.waiting)
         self._seen = (as_text, *self._stamps()[1:])
         if self.now.layout is not None:
-            if self.good is None or self.good.written != self.now.written:
-                self.drawn += 1
+            before = None if self.good is None else self.good.written
+            self.drawn += before != self.now.written
+            self.reckoned += before is None or _but_way(before) != _but_way(self.now.written)
             self.good = self.now
 
     def changed_elsewhere(self) -> bool:
@@ -122,6 +123,7 @@ class OpenJob:
             "undo": self.file.can_undo,
             "redo": self.file.can_redo,
             "drawn": self.drawn,
+            "reckoned": self.reckoned,
             "warnings": _notes(good.layout) if good and good.layout else [],
             "units": good.job.units if good and good.job else "in",
             "title": good.job.title if good and good.job else self.folder.name,
@@ -207,8 +209,7 @@ class OpenJob:
     async def errand(self, kind: str, command: Mapping[str, Any]) -> None:
         """Begins an errand; the lengths typed for it are written first. Raises CanvasruleError.
 
-        `command` may name `lines` as ruled, by numbers of cross lines and ids, as `rule` takes
-        them; or a `port` to ask at.
+        `command` may give `options`, as the errand's form has them.
         """
         if kind in MEASURED:
             column, file = MEASURED[kind]
@@ -218,19 +219,15 @@ class OpenJob:
                 if name.startswith(f"{kind}.")
             }
             write_measured(self.folder / file, column, typed)
-        said: tuple[str, ...] = ()
-        if kind == ASK_PORTS:
-            if self.machine.is_running:
-                raise RefusedError("a machine is at work; ask what answers once it is done")
-            said = (f"--port={_port(command)}",) if command.get("port") else ()
-        if kind in TICKED and command.get("lines"):
-            text = str(command["lines"])
-            if _LINES.fullmatch(text) is None:
-                raise BadInputError(
-                    f"{text[:40]!r}: no lines; write numbers and ids, as in 0-11,24,bias-3"
-                )
-            said = (f"{TICKED[kind]}={text}",)
-        await self.errands.start(kind, self.drawn, said)
+        if kind == ASK_PORTS and self.machine.is_running:
+            raise RefusedError("a machine is at work; ask what answers once it is done")
+        given = command.get("options")
+        said = options_of(kind, given)
+        if kind == "placed" and isinstance(given, dict):
+            section, readings = str(given.get("section") or ""), str(given.get("readings") or "")
+            write_readings(self.folder / READINGS_FILE, section.strip(), readings)
+        of = self.reckoned if kind in REST_ON_NO_WAY else self.drawn
+        await self.errands.start(kind, of, said)
 
     async def with_machine(self, page: str, command: Mapping[str, Any]) -> None:
         """Does what a page asks of the machine. Raises CanvasruleError."""
@@ -254,6 +251,12 @@ class OpenJob:
         await self.machine.close()
         await self.light.close()
         await self.errands.close()
+
+
+def _but_way(written: Mapping[str, Any]) -> dict[str, Any]:
+    """What stands in job.toml, but for the way chosen."""
+    ways = written.get("ways", {})
+    return {**written, "ways": {key: ways[key] for key in ways if key != "way"}}
 
 
 def _port(command: Mapping[str, Any]) -> str:

@@ -10,6 +10,7 @@ import hmac
 import json
 from importlib import resources
 from typing import TYPE_CHECKING
+from urllib.parse import quote
 
 from starlette.applications import Starlette
 from starlette.middleware import Middleware
@@ -49,6 +50,7 @@ FILES = {
     "ports.js": "text/javascript",
     "printed.js": "text/javascript",
     "texts.js": "text/javascript",
+    "ticks.js": "text/javascript",
     "language.js": "text/javascript",
     "words.js": "text/javascript",
 }
@@ -129,8 +131,12 @@ async def _page(request: Request) -> Response:
 
 async def _layout(request: Request) -> Response:
     job = _house(request).job
-    text = await asyncio.to_thread(job.drawing) if job else "{}"
-    return Response(text, media_type="application/json")
+    if job is None:
+        return Response("{}", media_type="application/json")
+    # A page asks before it is told of the job, and must know which marking it was given.
+    of = f"{job.drawn} {quote(str(job.folder.resolve()), errors='replace')}"
+    text = await asyncio.to_thread(job.drawing)
+    return Response(text, media_type="application/json", headers={"marking-of": of})
 
 
 async def _inked(request: Request) -> Response:

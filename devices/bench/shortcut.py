@@ -39,7 +39,7 @@ def icon_file(platform: str, folder: Path) -> Path:
 def icon_text(platform: str, words: list[str]) -> str:
     """What stands in the icon's file; for Windows the PowerShell that makes it.
 
-    Desktop Entry Specification 1.5 of freedesktop.org for Linux; a script that the Finder runs
+    Desktop Entry Specification 1.4 of freedesktop.org for Linux; a script that the Finder runs
     for macOS; WScript.Shell's CreateShortcut for Windows.
     """
     if platform == "win32":
@@ -55,7 +55,7 @@ def icon_text(platform: str, words: list[str]) -> str:
     # The specification's own quoting: backslash, quote, backtick and dollar are escaped, % doubled.
     quoted = " ".join(f'"{_escaped(word)}"' for word in words)
     return (
-        "[Desktop Entry]\nType=Application\nVersion=1.5\n"
+        "[Desktop Entry]\nType=Application\nVersion=1.4\n"
         f"Name={NAME}\nComment=Mark a table's canvas cover\nExec={quoted}\n"
         "Terminal=true\nCategories=Graphics;\n"
     )

@@ -12,8 +12,6 @@ if TYPE_CHECKING:
     import argparse
     import socket
 
-    from devices.bench.house import BenchHouse
-
 
 def add_options(verb: argparse.ArgumentParser) -> None:
     """Options of the verb."""
@@ -43,21 +41,27 @@ def run(options: argparse.Namespace) -> int:
     import secrets
     from urllib.parse import quote
 
-    from devices.bench.house import BenchHouse
     from devices.bench.jobs import jobs_folder
+    from devices.bench.lost_after import quiet_after
     from devices.bench.one_bench import the_bench
     from devices.serving.listening import LOOPBACK, bound
+    from marking.input.text import read_text
+    from marking.job.folder import JOB_FILE
 
     root, folder = jobs_folder(options.job, home=Path.home(), named=options.job != Path())
+    # What keeps the page from being served is told before a browser is opened.
+    quiet_after()
+    if folder is not None:
+        read_text(folder / JOB_FILE, str(folder / JOB_FILE), "job")
     with bound(options.port, lan=False) as listening:
         address = f"{LOOPBACK}:{listening.getsockname()[1]}"
-        house = BenchHouse(root, secrets.token_urlsafe(24))
-        if folder is not None:
-            house.open(folder)
-        url = f"http://{address}/?key={house.key}"
+        key = secrets.token_urlsafe(24)
+        url = f"http://{address}/?key={key}"
         with the_bench(root, url) as first:
             if first is None:
-                _serve(options, house, listening, address)
+                # The browser starts meanwhile, and its first request waits at the port.
+                _tell(options, url, "The bench")
+                _serve(root, folder, key, listening, address)
                 return 0
         job = f"&job={quote(folder.name)}" if folder is not None else ""
         _tell(options, first + job, "A bench is open on these jobs already")
@@ -65,16 +69,19 @@ def run(options: argparse.Namespace) -> int:
 
 
 def _serve(
-    options: argparse.Namespace, house: BenchHouse, listening: socket.socket, address: str
+    root: Path, folder: Path | None, key: str, listening: socket.socket, address: str
 ) -> None:
     import asyncio
 
+    from devices.bench.house import BenchHouse
     from devices.bench.server import application
     from devices.serving.doorway import server
 
+    house = BenchHouse(root, key)
+    if folder is not None:
+        house.open(folder)
     hosts = [address, address.replace("127.0.0.1", "localhost")]
     door = server(application(house, hosts))
-    _tell(options, f"http://{address}/?key={house.key}", "The bench")
     say("Ctrl C ends it; everything is kept in the job's folder.")
 
     async def both() -> None:

@@ -28,7 +28,8 @@ if TYPE_CHECKING:
 
 _SCALE = 60.0
 _MORE = """\
-While it inks: p pauses after the strokes under way, s stops at once with the pen up.
+While it inks: p pauses after the strokes under way, s stops at once with the pen up; an
+HP-GL plotter may finish the line that it is in first, which takes seconds on a long one.
 Keep hands, hair, sleeves and cords clear of the moving plotter; know its own stop.
 It ends with 0 when all asked for is drawn, 1 when something is not to be inked, 3 when
 the plotter failed, 130 when it was paused or stopped.

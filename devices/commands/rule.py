@@ -208,6 +208,10 @@ def _tell(
             "schema": 1,
             "zone": plan.zone.name,
             "ruled": [line.id for line in ruled],
+            "lines": [
+                {"id": line.id, "name": line_name(line), "of": line.of, "ruled": line.id in done}
+                for line in plan.ruled
+            ],
             "next": [
                 {"line": step.line.id, "wait_seconds": step.waits, "new_tip": step.new_tip}
                 for step in steps

@@ -140,7 +140,9 @@ def _inked(
             placed = len(place.record.placements(section.id)) > before
             words = _what_next(section, ended, place, commands.again(most, placed))
             left = _not_done(place)
-            place.person.shows("ended", ended_record(section.id, ended, drawn, words, left))
+            # A program goes on by itself: the last of them is what a person types.
+            told = ended_record(section.id, ended, drawn, words[:-1], left)
+            place.person.shows("ended", told)
             for text in words:
                 place.person.say(text)
     return outcome

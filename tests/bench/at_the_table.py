@@ -87,9 +87,10 @@ def _plotter(cloth: TableCloth) -> Any:
 class AtTheTable:
     """The cloth, the machine on it and the tape marks; and whoever works there."""
 
-    def __init__(self, run_cli: RunCli, pace: float) -> None:
+    def __init__(self, run_cli: RunCli, pace: float, stand: type[Stand] = OffTrue) -> None:
         self.run_cli = run_cli
-        self.cloth = TableCloth(OffTrue())
+        self._stand = stand
+        self.cloth = TableCloth(stand())
         self.at = StandingMachine(_plotter(self.cloth), self.cloth, pace, 7)
         self.random = random.Random(7)
         self.marks: dict[str, Spot] = {}
@@ -197,7 +198,7 @@ class AtTheTable:
         assert told, said
         x, y = (parse_length(one) for one in told[-1])
         self.at.settle(5.0)
-        self.at.bump(OffTrue(x + self.off[0], y + self.off[1], self.off[2]))
+        self.at.bump(self._stand(x + self.off[0], y + self.off[1], self.off[2]))
 
     def _spot(self, name: str) -> NDArray[np.float64]:
         """Where a mark lies: a tape mark, or a crossing that is inked."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import contextlib
 import json
 import os
@@ -10,17 +11,21 @@ import signal
 import subprocess
 import sys
 import time
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any, TypeVar
+
+from devices.bench.lost_after import LOST_AFTER
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator
+    from collections.abc import Callable, Coroutine, Iterator
 
     from playwright.sync_api import Browser, Locator, Page
 
 SMALL = 'schema = 1\ntitle = "Millrace sampler"\n[table]\nlength = "26 in"\nwidth = "17 in"\n'
 """A top that one A3 bed or two ink: what is looked at is the page, not the table."""
+_T = TypeVar("_T")
 _PATIENCE_SECONDS = 60.0
 """By when what is waited for has come, however busy the machine is."""
 
@@ -39,21 +44,24 @@ def command(*words: str | Path) -> list[str]:
     return [sys.executable, "-m", "devices.commands", *map(str, words)]
 
 
-def surroundings() -> dict[str, str]:
-    """The environment in which this very tree is what runs, on a machine that may be busy."""
+def surroundings(lost_after: str | None = "8") -> dict[str, str]:
+    """The environment in which this very tree is what runs, on a machine that may be busy; None
+    leaves how long a page may be silent as it is for whoever asks for nothing.
+    """
     here = str(Path(__file__).resolve().parents[2])
-    return {**os.environ, "PYTHONPATH": here, "CANVASRULE_LOST_AFTER": "8"}
+    around = {**os.environ, "PYTHONPATH": here}
+    return around if lost_after is None else {**around, LOST_AFTER: lost_after}
 
 
 @contextlib.contextmanager
-def bench(folder: Path, *words: str) -> Iterator[Bench]:
+def bench(folder: Path, *words: str, lost_after: str | None = "8") -> Iterator[Bench]:
     """`canvasrule bench --json` over a folder of jobs or a job, ended as by Ctrl C."""
     process = subprocess.Popen(
         command("bench", "--job", folder, "--no-open", "--json", *words),
         stdout=subprocess.PIPE,
         stderr=subprocess.DEVNULL,
         text=True,
-        env=surroundings(),
+        env=surroundings(lost_after),
     )
     assert process.stdout is not None
     root = folder.parent if (folder / "job.toml").exists() else folder
@@ -99,6 +107,12 @@ def until(page: Page, true: Callable[[], bool], what: str) -> None:
     while not true():
         assert time.monotonic() < end, (what, page.locator("#told").inner_text())
         page.wait_for_timeout(25)
+
+
+def awaited(work: Coroutine[Any, Any, _T]) -> _T:
+    """What comes of `work`, in a loop and thread of its own: a browser holds this one's."""
+    with ThreadPoolExecutor(1) as thread:
+        return thread.submit(asyncio.run, work).result()
 
 
 def field(name: str) -> str:

@@ -47,7 +47,11 @@ class Cover:
     @classmethod
     def inked(cls, paths: Iterable[Sequence[tuple[float, float]]], layout: Any) -> Cover:
         """The cover that carries this ink; `layout` is what `layout --json` says."""
-        ways = (LineString(path).simplify(_STRAIGHT).coords for path in paths if len(path) > 1)
+        ways = (
+            LineString(path).simplify(_STRAIGHT, preserve_topology=False).coords
+            for path in paths
+            if len(path) > 1
+        )
         ends = [pair for way in ways for pair in itertools.pairwise(way)]
         runs = np.array(ends, dtype=float).reshape(-1, 2, 2)
         long = np.hypot(*(runs[:, 1] - runs[:, 0]).T) >= _A_LINE

@@ -1,16 +1,19 @@
-"""The bench page in a browser of another make, Debian's own Firefox: from an empty folder to ink
-on simulated cloth."""
+"""The bench page in a browser of another make, Debian's own Firefox: from an empty folder to a
+proved cover on simulated cloth."""
 
 from __future__ import annotations
 
 import contextlib
+import time
 import tomllib
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import pytest
-from marionette_driver.errors import ElementNotInteractableException
 from marionette_driver.keys import Keys
 
+from devices.simulated.table import Stand
+from tests.bench.at_the_table import AtTheTable
 from tests.bench.benches import bench, field, kept
 from tests.firefox import firefox
 
@@ -19,6 +22,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from tests.bench.benches import Bench
+    from tests.conftest import RunCli
     from tests.firefox import Firefox
 
 DARK = """
@@ -29,6 +33,28 @@ for (let at = 0; at < data.length; at += 4) if (data[at] < 128) dark += 1;
 return dark;
 """
 """How many pixels of the picture are inked."""
+
+
+KEYS = {
+    "enter": Keys.ENTER, "up": Keys.ARROW_UP, "down": Keys.ARROW_DOWN, "left": Keys.ARROW_LEFT,
+    "right": Keys.ARROW_RIGHT,
+}  # fmt: skip
+
+
+@dataclass(frozen=True)
+class FoxHands:
+    """Whoever works the machine by the page's keys."""
+
+    fox: Firefox
+
+    def run(self, script: str) -> Any:
+        return self.fox.run(script)
+
+    def press(self, key: str) -> None:
+        self.fox.all("#running")[0].send_keys(KEYS.get(key, key))
+
+    def wait(self, seconds: float) -> None:
+        time.sleep(seconds)
 
 
 @pytest.fixture(scope="module")
@@ -43,28 +69,39 @@ def made(fox: Firefox, run: Bench) -> Path:
     fox.until(lambda: fox.text("#link") == "In step", "in step")
     fox.fill("#new-name", "Sampler")
     fox.click("#new-table option[value=own]")
-    fox.fill("#new-length", "26 in")
-    fox.fill("#new-width", "17 in")
+    fox.fill("#new-length", "17 in")
+    fox.fill("#new-width", "9 in")
     fox.click("#make-new")
     fox.until(lambda: fox.text("#title") == "Sampler", "the job is open")
     return run.root / "Sampler"
+
+
+def at_rest(fox: Firefox) -> object:
+    """What is inked in the picture after a while."""
+    time.sleep(0.5)
+    return fox.run(DARK)
 
 
 def job(folder: Path) -> dict[str, Any]:
     return tomllib.loads(kept(folder))
 
 
-def test_an_empty_folder_leads_to_ink_on_simulated_cloth_in_another_browser(
-    fox: Firefox, tmp_path: Path
+def test_an_empty_folder_leads_to_a_proved_cover_in_another_browser(
+    fox: Firefox, tmp_path: Path, run_cli: RunCli
 ) -> None:
     with bench(tmp_path) as run:
         folder = made(fox, run)
         fox.until(lambda: "Six measurements to take" in fox.text("#steps"), "what is left to do")
-        fox.fill(field("table.survey.near"), "26 1/16 in" + Keys.TAB)
+        fox.fill(field("table.survey.near"), "17 1/16 in" + Keys.TAB)
         # One measurement of six waits for the others.
         fox.until(lambda: "1 of 6 measured" in fox.text("#steps"), "one is measured")
         assert "survey" not in job(folder)["table"]
 
+        fox.fill(field("hems.depth"), "2 in" + Keys.TAB)
+        fox.fill(field("hems.folds"), "double 1 in" + Keys.TAB)
+        fox.until(lambda: job(folder)["hems"]["folds"] == ["double 1 in"], "the hems are kept")
+        fox.until(lambda: "Nothing wrong" in fox.text("#steps"), "the job is laid out")
+        fox.until(lambda: fox.run(DARK) == at_rest(fox), "the picture is that of the job")
         fox.until(lambda: int(str(fox.run(DARK))) > 1000, "the marking is drawn")
         pitch = field("grid.pitch")
         fault = '[data-name="grid.pitch"] .fault'
@@ -78,25 +115,23 @@ def test_an_empty_folder_leads_to_ink_on_simulated_cloth_in_another_browser(
         fox.until(lambda: fox.text(fault) == "", "the fault is gone")
         fox.until(lambda: int(str(fox.run(DARK))) < 0.75 * inch, "half as many lines are drawn")
 
-        fox.run("document.querySelector('#said').open = true")
-        fox.click("#rehearse")
-
-        def begun() -> bool:
-            told = fox.text("#told")
-            # An answer may go while it is clicked. A beat that comes too late on a busy machine
-            # stops the pen: then it is begun anew.
-            with contextlib.suppress(ElementNotInteractableException):
-                if fox.all("#answers button")[0].is_displayed():
-                    fox.all("#answers button")[0].click()
-            if "stopped" in told and fox.all("#rehearse")[0].is_enabled():
-                fox.click("#rehearse")
-            return "strokes, about" in told
-
-        fox.until(begun, "strokes are drawn")
-        assert "the plotter and the cloth are simulated" in fox.text("#held")
-        fox.click("#stop")
-        fox.until(lambda: "ended before all was drawn" in fox.text("#held"), "it is stopped")
-        assert not fox.all("#stop")[0].is_enabled()
-        # A rehearsal is none of the cover's.
-        assert not (folder / "job.db").exists()
+        person = AtTheTable(run_cli, 20, Stand)
+        person.off = (0.3, -0.2, 0.0)
+        person.looks_up(folder)
+        with contextlib.closing(person):
+            fox.fill("#port-typed", person.at.port)
+            said = "Nothing is heard of the page"
+            while said.count("Nothing is heard of the page"):
+                # A beat that comes too late on a busy machine stops the pen: it is begun anew.
+                fox.click("#ink")
+                fox.until(lambda: fox.all("#stop")[0].is_enabled(), "it is begun")
+                said = person.work(FoxHands(fox))
+        assert "r1c1: done" in said
+        fox.until(lambda: "1 of 1 sections" in fox.text("#steps"), "all is inked")
+        fox.click('[data-errand="to-prove"]')
+        fox.until(lambda: bool(fox.all("#proof-fields input")), "what to measure is told")
+        for at, length in person.measured(FoxHands(fox)).items():
+            fox.fill(f"#{at}", length + Keys.TAB)
+        fox.click('[data-errand="proved"]')
+        fox.until(lambda: "PASS" in fox.text('.outcome[data-of="proved"]'), "the cover is proved")
         assert fox.errors(run.url.partition("?")[0]) == []

@@ -226,4 +226,4 @@ def test_lines_ruled_by_hand_are_ticked_off_and_back_on_the_page(
     steps.get_by_text("1 line ruled").wait_for()
     lines.fill("900")
     page.get_by_role("button", name="These are ruled").click()
-    page.locator('[data-of="ruled unruled"] .fault').get_by_text("900").wait_for()
+    page.locator('[data-of~="ruled"] .fault').get_by_text("900").wait_for()

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from devices.bench.house import LOST_AFTER, quiet_after
+from devices.bench.lost_after import LOST_AFTER, quiet_after
 from marking.errors import BadInputError
 
 

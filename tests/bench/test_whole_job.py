@@ -145,6 +145,9 @@ def test_an_empty_folder_leads_to_a_proved_cover_and_a_section_laid_down_wrong_t
         way = page.locator("#ways-table article").filter(has_text="all lines by plotter")
         way.get_by_role("button").click(timeout=120_000)
         in_job(page, folder, 'way = "flatbed-a3"')
+        # Which is chosen changes nothing of what each takes.
+        page.locator("#ways-table").get_by_role("button", name="Chosen").wait_for()
+        assert page.locator('.outcome[data-of~="ways"]').inner_text() == "Done."
         assert "job.pdf" in errand(page, "job-sheet")
 
         # The plotter draws too long, and scrap shows it.
@@ -184,6 +187,8 @@ def test_an_empty_folder_leads_to_a_proved_cover_and_a_section_laid_down_wrong_t
         until(page, lambda: is_open(page, "Wrong"), "the other job is open")
         # Nothing that was said of the first job stands there.
         assert page.locator("#proof-fields input").count() == 0
+        assert page.locator("#told li").count() == 0
+        assert not page.locator("#card-ended").is_visible()
         assert page.locator(".outcome").all_inner_texts() == [""] * page.locator(".outcome").count()
         person.elsewhere = range(first, len(person.cloth.ink))
         person.off, person.looks = (3.0, 0.0, 0.0), False

@@ -247,6 +247,9 @@ def test_a_wheel_installed_elsewhere_carries_its_profiles(tmp_path: Path) -> Non
     shipped = CHECKOUT / "profiles"
     names = {path.relative_to(shipped) for path in shipped.rglob("*") if path.is_file()}
     assert {path.relative_to(packed) for path in packed.rglob("*") if path.is_file()} == names
+    pages = [p for p in (CHECKOUT / "devices").rglob("*") if p.suffix in (".html", ".css", ".js")]
+    assert len(pages) > 10
+    assert [p for p in pages if not (site / p.relative_to(CHECKOUT)).is_file()] == []
     program = (
         "import sys; sys.path.insert(0, sys.argv.pop(1)); import marking, devices\n"
         "print(marking.__file__, devices.__file__, file=sys.stderr)\n"

@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, get_args
 
 from pydantic import BaseModel
 
+from devices.bench.errands import ERRANDS
 from devices.bench.fields.field import fields
 from devices.bench.fields.words import FILE_TALK
 from devices.bench.languages.words import FOLDER, OF_A_FILE
@@ -27,8 +28,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
 PAGES = FOLDER.parent / "pages"
-VERBS = ("ways", "control", "trial", "write", "rule", "paper", "cover", "days", "prove", "drive",
-         "beam", "start", "bench")  # fmt: skip
+VERBS = {"beam", "bench", "drive", "start", *(words[0] for words in ERRANDS.values())}
 """What the page's server runs, and itself."""
 SHEETS = (
     "devices.bench.shortcut",
@@ -67,9 +67,6 @@ UNSEEN = (
     "devices.simulated",
     "marking.fastness.words",
     "marking.marked_before",
-    "marking.mending.chosen",
-    "marking.mending.mend",
-    "marking.mending.struck_out",
     "marking.sheets",
 )
 """What only verbs say that the page does not run, and the projector's own pages."""

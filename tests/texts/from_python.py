@@ -29,7 +29,6 @@ _NO_TEXT = re.compile(
     r"|^\s*(SELECT|INSERT|CREATE|UPDATE|DELETE|ALTER|PRAGMA|DROP|id IN)\b|\bNOT NULL\b"
     r"|^[a-z_]+(, [a-z_]+)+$"  # columns
     r"|^canvasrule[\w-]*( \w+)*$"  # a command, and a folder of that name
-    r"|^--(?!(port|table|length|width|plotter|only-look|despite-ink|\{0\})\b)"  # of no errand
 )
 SAME = frozenset((
     "in", "ft", "mm", "cm", "yd", "kg", "min", "mm/s", "in/s", "lx", "px", "auto", "double",

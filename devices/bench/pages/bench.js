@@ -7,6 +7,7 @@ import { show as showLight } from "./light.js";
 import { look, show as showMachine } from "./mark.js";
 import { drawing, length, show as draw, whole, zoom } from "./picture.js";
 import { filled, texts } from "./texts.js";
+import { show as showTicks } from "./ticks.js";
 import { named, told } from "./words.js";
 
 const at = (id) => document.getElementById(id);
@@ -22,6 +23,8 @@ let job = null;
 let drawn = null;
 let tries = 0;
 let untried = null;
+// The marking is asked for before the page is told of the job.
+let early = fetch("/layout").catch(() => null);
 let trying = false;
 
 function say(words) {
@@ -104,6 +107,14 @@ function fieldsMade(fields) {
   }
 }
 
+// What was asked for early serves where it is of this very job, as it stands.
+async function marking(wanted) {
+  const answer = await early;
+  early = null;
+  const isIt = answer && decodeURIComponent(answer.headers.get("marking-of")) === wanted;
+  return isIt ? answer : fetch("/layout");
+}
+
 async function shown(message) {
   if (!job || job.folder !== message.folder) drawn = null;
   job = message;
@@ -121,7 +132,7 @@ async function shown(message) {
   if (drawn === job.drawn) return;
   if (drawn !== null) keepRefused();
   drawn = job.drawn;
-  const answer = await fetch("/layout");
+  const answer = await marking(`${job.drawn} ${job.folder}`);
   if (!answer.ok) return;
   const record = await answer.json();
   draw(record, job.units);
@@ -226,7 +237,7 @@ join({
     if (message.type === "fields") fieldsMade(message.fields);
     else if (message.type === "jobs") showJobs(message);
     else if (message.type === "job") shown(message);
-    else if (message.type === "errand") showErrand(message);
+    else if (message.type === "errand") { showErrand(message); showTicks(message); }
     else if (message.type === "light") showLight(message);
     else if (message.type === "machine") showMachine(message);
     else if (message.type === "drawn") drawing(message.lines);

@@ -48,7 +48,7 @@ function outcome(message) {
   // What answers is said port by port.
   if (message.kind === "ports" && !message.said.length) return [];
   const said = [];
-  if (job && message.of !== job.drawn) {
+  if (job && message.of !== (message.kind.startsWith("ways") ? job.reckoned : job.drawn)) {
     said.push(element("p", { class: "old" }, texts.changedSince));
   }
   if (message.said.length) {
@@ -57,7 +57,7 @@ function outcome(message) {
     said.push(list);
   }
   if (message.printed) {
-    const linked = written(message.printed);
+    const linked = written([message.printed, ...message.said].join("\n"));
     if (linked.length) said.push(element("p", { class: "row" }, ...linked));
     said.push(printed(message.printed, texts.printed));
   }
@@ -141,15 +141,19 @@ export function told(message) {
   for (const result of Array.from(results.values())) show(result);
 }
 
-for (const button of document.querySelectorAll("[data-errand]")) {
-  button.onclick = () => tap({ do: "errand", kind: button.dataset.errand }, button.textContent);
+// What the form round a button has in its fields, for the verb; nothing of a field left empty.
+function optionsFor(button) {
+  const fields = button.closest("[data-form]")?.querySelectorAll("[data-option]") ?? [];
+  return Object.fromEntries(Array.from(fields, (one) => [
+    one.dataset.option, one.type === "checkbox" ? one.checked : one.value.trim(),
+  ]).filter(([, value]) => value));
 }
 
-for (const button of document.querySelectorAll("[data-tick]")) {
+for (const button of document.querySelectorAll("[data-errand]")) {
   button.onclick = () => {
-    const lines = at("ruled-lines").value.trim();
-    if (!lines) { at("ruled-lines").focus(); return; }
-    tap({ do: "errand", kind: button.dataset.tick, lines }, texts.tickRuled);
-    at("ruled-lines").value = "";
+    const needed = button.dataset.needs && button.closest("[data-form]").querySelector(`[data-option="${button.dataset.needs}"]`);
+    if (needed && !needed.value.trim()) { needed.focus(); return; }
+    tap({ do: "errand", kind: button.dataset.errand, options: optionsFor(button) }, button.textContent);
+    if (button.dataset.clears !== undefined) needed.value = "";
   };
 }

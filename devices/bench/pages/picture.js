@@ -20,6 +20,9 @@ let look = null;
 let isWhole = true;
 let drawnPath = null;
 let penAt = null;
+let tickedPath = null;
+let tapped = null;
+let told = () => {};
 let due = false;
 
 export function show(record, unit) {
@@ -56,6 +59,39 @@ export function drawing(lines) {
     line.forEach(([x, y], at) => (at ? drawnPath.lineTo(x, y) : drawnPath.moveTo(x, y)));
   }
   redraw();
+}
+
+// Lines that are ruled by hand, over the marking, by the ids of their strokes.
+export function ticked(strokes) {
+  tickedPath = new Path2D();
+  for (const stroke of layout?.strokes ?? []) {
+    if (!strokes.has(stroke.id)) continue;
+    stroke.points.forEach(([x, y], at) => (at ? tickedPath.lineTo(x, y) : tickedPath.moveTo(x, y)));
+  }
+  redraw();
+}
+
+// Who is told which line was tapped.
+export function onLine(hears) { told = hears; }
+
+// The line that a tap is on, to a finger's width; null where there is none.
+function lineAt(px, py) {
+  const ratio = canvas.width / canvas.clientWidth;
+  const [x, y] = under(px * ratio, py * ratio);
+  let best = null, least = (12 * ratio) / look.scale;
+  for (const stroke of layout.strokes) {
+    for (let n = 1; n < stroke.points.length; n += 1) {
+      const off = offSegment(x, y, stroke.points[n - 1], stroke.points[n]);
+      if (off < least) [best, least] = [stroke.id, off];
+    }
+  }
+  return best;
+}
+
+function offSegment(x, y, [x0, y0], [x1, y1]) {
+  const [dx, dy] = [x1 - x0, y1 - y0];
+  const along = Math.max(0, Math.min(1, ((x - x0) * dx + (y - y0) * dy) / (dx * dx + dy * dy || 1)));
+  return Math.hypot(x - x0 - along * dx, y - y0 - along * dy);
 }
 
 function box() {
@@ -125,6 +161,13 @@ function draw() {
     pen.lineWidth = Math.max(one.pen === "heavy" ? 2 : 1, (one.pen === "heavy" ? 1.6 : 0.8) / scale);
     pen.stroke(one.path);
   }
+  if (tickedPath) {
+    pen.strokeStyle = "#0f766e";
+    pen.lineWidth = Math.max(2.5, 2 / scale);
+    pen.setLineDash([12 / scale, 6 / scale]);
+    pen.stroke(tickedPath);
+    pen.setLineDash([]);
+  }
   if (!drawnPath) return;
   pen.strokeStyle = "#0f766e";
   pen.lineWidth = Math.max(2.5, 2 / scale);
@@ -185,6 +228,12 @@ canvas.addEventListener("wheel", (event) => {
 canvas.addEventListener("pointerdown", (event) => {
   canvas.setPointerCapture(event.pointerId);
   fingers.set(event.pointerId, [event.clientX, event.clientY]);
+  tapped = fingers.size === 1 ? [event.clientX, event.clientY] : null;
+});
+canvas.addEventListener("pointerup", (event) => {
+  const moved = tapped ? Math.hypot(event.clientX - tapped[0], event.clientY - tapped[1]) : Infinity;
+  const line = moved < 6 && look ? lineAt(event.offsetX, event.offsetY) : null;
+  if (line) told(line);
 });
 for (const ended of ["pointerup", "pointercancel"]) {
   canvas.addEventListener(ended, (event) => fingers.delete(event.pointerId));

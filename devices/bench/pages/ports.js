@@ -44,5 +44,5 @@ at("look-again").onclick = ports;
 at("port-typed").oninput = () => fault("");
 at("ask-ports").onclick = () => {
   const typed = at("port-typed").value.trim();
-  tap({ do: "errand", kind: "ports", ...(typed ? { port: typed } : {}) }, at("ask-ports").textContent);
+  tap({ do: "errand", kind: "ports", options: typed ? { port: typed } : {} }, at("ask-ports").textContent);
 };

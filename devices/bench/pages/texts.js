@@ -43,6 +43,7 @@ export const texts = {
   distance: gettext("{id}: {one} to {other}"),
   distanceHelp: gettext("{purpose}; near {length}"),
   tickRuled: gettext("Tick ruled lines"),
+  crossLines: gettext("Cross lines"), otherLines: gettext("Other lines"),
 
   noPort: gettext("no port is there"), port: gettext("{name}, {about}"),
   portNeeded: gettext("No port is chosen: choose the one that the machine is on, or type its name."),

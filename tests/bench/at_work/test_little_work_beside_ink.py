@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import asyncio
 import json
 from typing import TYPE_CHECKING, Any, cast
 
@@ -10,7 +9,7 @@ from devices.bench import open_job
 from devices.bench.house import BenchHouse
 from devices.serving.line import PageLine
 from marking.record.record import open_record
-from tests.bench.benches import small_job
+from tests.bench.benches import awaited, small_job
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -47,7 +46,7 @@ def test_a_nudge_is_answered_without_the_job_being_shown_anew(tmp_path: Path) ->
         await house.tapped(line, 2, {"do": "set", "name": "grid.margin", "value": "2 in"})
         return after_a_key, wire.sent[len(after_a_key) :]
 
-    after_a_key, after_a_change = asyncio.run(nudged())
+    after_a_key, after_a_change = awaited(nudged())
     assert "done" in after_a_key
     assert "job" not in after_a_key
     assert "job" in after_a_change

@@ -1,0 +1,108 @@
+"""What a form on the page asks of a verb: each field as an option of that verb, and none besides.
+
+It knows options and no meaning: what is wrong with a value the verb says.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import re
+from typing import TYPE_CHECKING, Any
+
+from marking.errors import BadInputError
+from marking.output.files import replace_file
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+    from pathlib import Path
+
+READINGS_FILE = "readings.csv"
+"""Readings of marks typed on the page, in the job's folder, as `place` reads them."""
+FORMS: Mapping[str, Mapping[str, str]] = {
+    "mend": {"lines": "--lines", "section": "--section", "off": "--off", "why": "--why"},
+    "mend-undo": {"mend": "--undo"},
+    "mend-ruled": {"mend": "--ruled"},
+    "mend-looked-over": {"mend": "--looked-over", "step": "--step"},
+    "hem": {
+        "width": "--width",
+        "length": "--length",
+        "bottom": "--bottom",
+        "sides": "--sides",
+        "heading": "--heading",
+        "lined": "--lined",
+        "repeat": "--repeat",
+        "name": "--name",
+    },
+    "placed": {"section": "--section", "accept": "--accept"},
+    "placed-inked": {"section": "--inked"},
+    "ruled": {"lines": "--done"},
+    "unruled": {"lines": "--undo"},
+    "ports": {"port": "--port"},
+}
+"""By errand: its fields, and the option that each is given as."""
+PATCH = ("x0", "y0", "x1", "y1")
+"""Fields of `mend --patch`, which takes its four values as words of their own."""
+_LONGEST = 300
+_BEGINS_A_LENGTH = re.compile(r"[0-9.]")
+
+
+def options_of(kind: str, given: object) -> tuple[str, ...]:
+    """What a form's fields say, as the verb takes it; those left empty are left out.
+
+    Raises BadInputError for what no form has.
+    """
+    fields = given if isinstance(given, dict) else {}
+    words: list[str] = []
+    for name, option in FORMS.get(kind, {}).items():
+        value = fields.get(name)
+        if value is True:
+            words.append(option)
+        elif text := _line(value):
+            words.append(f"{option}={text}")
+    if kind == "mend" and any(_line(fields.get(name)) for name in PATCH):
+        words += ["--patch", *_patch([_line(fields.get(name)) for name in PATCH])]
+    return tuple(words)
+
+
+def _line(value: Any) -> str:
+    text = value.strip() if isinstance(value, str) else ""
+    if len(text) > _LONGEST or not text.isprintable():
+        raise BadInputError(f"{text[:40]!r}: too long; write it in one short line")
+    return text
+
+
+def _patch(values: Sequence[str]) -> Sequence[str]:
+    """The four lengths of a box; none may be taken for an option."""
+    for value in values:
+        if _BEGINS_A_LENGTH.match(value) is None:
+            raise BadInputError(
+                f"{value or 'nothing'!r}: a worn patch needs four lengths, from and to along the "
+                'table and from and to across it, as "30 in"'
+            )
+    return values
+
+
+def write_readings(path: Path, section: str, typed: str) -> None:
+    """Writes readings typed a line each (mark, x, y and perhaps how sure), as `place` reads them.
+
+    Raises BadInputError for a line that is none.
+    """
+    if not section:
+        raise BadInputError("no section is named: give the one that the device is set down for")
+    text = io.StringIO()
+    table = csv.writer(text, lineterminator="\n")
+    table.writerow(["section", "mark", "x_mm", "y_mm", "sd_mm"])
+    rows = [line for line in typed.splitlines() if line.strip()]
+    for number, line in enumerate(rows, 1):
+        parts = [one for one in re.split(r"[;\s]+", line.strip()) if one]
+        parts = parts if len(parts) > 1 else [one.strip() for one in line.split(",")]
+        if len(parts) not in (3, 4):
+            raise BadInputError(
+                f"reading {number}, {line.strip()[:40]!r}: give the mark, and x and y as the "
+                "device shows them, in mm: c12 103.4 55.2"
+            )
+        table.writerow([section, *parts, *["0.25"] * (4 - len(parts))])
+    if not rows:
+        raise BadInputError("no readings are typed: one a line, a mark and its x and y in mm")
+    replace_file(path, text.getvalue().encode())

@@ -1,0 +1,41 @@
+"""What the bench hears while it works a job out anew: beats, and a stop, above all."""
+
+from __future__ import annotations
+
+import asyncio
+import threading
+from typing import TYPE_CHECKING
+
+from devices.bench.house import BenchHouse
+from tests.bench.benches import awaited, small_job
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    import pytest
+
+
+def test_a_job_that_takes_long_to_work_out_keeps_nobody_from_being_heard(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    house = BenchHouse(tmp_path, "key")
+    house.open(small_job(tmp_path / "a"))
+    assert house.job is not None
+    begun, heard = threading.Event(), threading.Event()
+
+    def looks() -> bool:
+        begun.set()
+        return heard.wait(20)
+
+    monkeypatch.setattr(house.job, "changed_elsewhere", looks)
+
+    async def meanwhile() -> None:
+        watching = asyncio.create_task(house.watch())
+        while not begun.is_set():
+            await asyncio.sleep(0.01)
+        await house.stop()
+        assert not heard.is_set()
+        heard.set()
+        watching.cancel()
+
+    awaited(asyncio.wait_for(meanwhile(), 10))
