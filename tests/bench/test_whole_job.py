@@ -53,6 +53,17 @@ class AtAPhone(AtKeys):
     """Whoever works it by a finger on a phone."""
 
     def press(self, key: str) -> None:
+        if key in ("up", "down", "left", "right"):
+            # What is read and what is pressed are seen at once, below the head of the page.
+            apart = self.page.evaluate(
+                """(key) => {
+                const under = (one) => document.querySelector(one).getBoundingClientRect();
+                return [under("header").bottom, under(`[data-key="${key}"]`).bottom
+                    - under("#mark-now").top];
+            }""",
+                key,
+            )
+            assert sum(apart) < 844, apart
         self.page.locator(f'#running [data-key="{key}"]:visible').first.tap()
 
 

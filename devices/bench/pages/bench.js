@@ -7,7 +7,7 @@ import { show as showLight } from "./light.js";
 import { look, show as showMachine } from "./mark.js";
 import { drawing, length, show as draw, whole, zoom } from "./picture.js";
 import { filled, texts } from "./texts.js";
-import { show as showTicks } from "./ticks.js";
+import { forget as forgetTicks, show as showTicks } from "./ticks.js";
 import { named, told } from "./words.js";
 
 const at = (id) => document.getElementById(id);
@@ -116,7 +116,10 @@ async function marking(wanted) {
 }
 
 async function shown(message) {
-  if (!job || job.folder !== message.folder) drawn = null;
+  if (!job || job.folder !== message.folder) {
+    drawn = null;
+    forgetTicks();
+  }
   job = message;
   named(job.title, job.folder);
   document.title = filled(texts.bench, { job: job.title });

@@ -7,14 +7,30 @@ const at = (id) => document.getElementById(id);
 const waits = new Map();
 let lines = [];
 let busy = false;
+// What this page sent last, until it is answered.
+let sent = null;
 
 export function show(message) {
   if (message.kind === "to-tick" && message.code === 0 && message.result) list(message.result.lines);
   if (!["ruled", "unruled", "to-tick"].includes(message.kind)) return;
   busy = message.code === null;
   if (busy || at("ticks").hidden) return;
-  // What was kept is asked anew: another page may have ticked too.
-  if (!send() && message.kind !== "to-tick") ask();
+  if (message.kind === "to-tick") { send(); return; }
+  const kept = sent && message.code === 0;
+  if (kept) list(lines.map((one) => ({ ...one, ruled: sent.names.includes(one.name) ? sent.ruled : one.ruled })));
+  sent = null;
+  // What another page ticked, or was refused, is asked for anew.
+  if (!send() && !kept) ask();
+}
+
+// Another job's lines are none of this one's.
+export function forget() {
+  waits.clear();
+  lines = [];
+  sent = null;
+  at("ticks").hidden = true;
+  at("tick-kinds").replaceChildren();
+  ticked(new Set());
 }
 
 function ask() { tap({ do: "errand", kind: "to-tick" }, texts.tickRuled); }
@@ -63,6 +79,7 @@ function send() {
     if (!names.length) continue;
     for (const name of names) waits.delete(name);
     busy = true;
+    sent = { names, ruled };
     tap({ do: "errand", kind, options: { lines: names.join(",") } }, texts.tickRuled);
     return true;
   }

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import subprocess
+import json
 from typing import TYPE_CHECKING
 
 import pytest
@@ -10,7 +10,7 @@ import pytest
 from devices.bench.asked import options_of, write_readings
 from marking.errors import BadInputError
 from marking.record.readings import read_readings
-from tests.bench.benches import command, opened, small_job, surroundings, until
+from tests.bench.benches import opened, small_job, until
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from playwright.sync_api import Browser, Page
 
     from tests.bench.benches import Bench
+    from tests.conftest import RunCli
 
 RULED = '[hems]\ndepth = "2 in"\nfolds = []\n[inking]\ncross_lines = "ruled"\n'
 
@@ -75,7 +76,7 @@ def test_a_panel_is_hemmed_and_a_mend_and_a_placement_asked_for_by_forms(
 
 
 def test_lines_ruled_by_hand_are_ticked_by_check_boxes_and_by_a_tap_on_the_line(
-    run: Bench, browser: Browser
+    run: Bench, browser: Browser, run_cli: RunCli
 ) -> None:
     folder = small_job(run.root / "ticks", RULED)
     page = opened(browser, run, "ticks")
@@ -100,11 +101,13 @@ def test_lines_ruled_by_hand_are_ticked_by_check_boxes_and_by_a_tap_on_the_line(
     assert page.locator('#ticks [data-line="12"]').is_checked()
     first.uncheck()
     page.locator("#steps").get_by_text("2 lines ruled").wait_for()
-    shown = subprocess.run(
-        command("rule", "--job", folder), capture_output=True, text=True, check=True,
-        env=surroundings(),
-    )  # fmt: skip
-    assert "2 of 25 lines ruled:\n  5, 12\n" in shown.stdout
+    # They are this job's, and no other's.
+    small_job(run.root / "whole")
+    page.goto(f"{run.url}&job=whole")
+    page.locator("#folder").get_by_text("whole").wait_for()
+    assert not page.locator("#ticks").is_visible()
+    told = json.loads(run_cli("rule", "--job", folder, "--json").stdout)
+    assert [one["name"] for one in told["lines"] if one["ruled"]] == ["5", "12"]
 
 
 def test_a_form_gives_a_verb_no_option_that_it_has_no_field_for() -> None:
