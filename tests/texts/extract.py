@@ -111,6 +111,8 @@ SINGLE = (
 )  # fmt: skip
 """Single words that stand in a text's place and are no template of their own."""
 JOINED = (
+    "  yes",
+    "  no",
     "“{label}”",
     "{0} by {1}",
     "{0} in sections",

@@ -27,7 +27,7 @@ def main(language: str, *files: str) -> int:
         for msgid, msgstr in json.loads(Path(file).read_text("utf-8")).items():
             if msgid not in entries:
                 refused.append(f"not in the catalogue: {msgid}")
-            elif not msgstr or msgstr != msgstr.strip():
+            elif not msgstr or (msgstr != msgstr.strip()) != (msgid != msgid.strip()):
                 refused.append(f"empty, or a space at an end: {msgid}")
             elif wrong := lost(msgid, msgstr):
                 refused.append(f"{wrong}: {msgid}\n  {msgstr}")

@@ -271,6 +271,7 @@ const escaped = (text) => text.replace(/[\\^$.*+?()[\]{}|/]/g, "\\$&");
 
 function line(text) {
   steps = 0;
+  if (catalogue.has(text)) return catalogue.get(text);
   if (!COLUMNS.test(text)) return partly(text);
   for (const one of candidates(text)) {
     const found = one.literals.some((literal) => COLUMNS.test(literal)) ? fitted(one, text) : null;
