@@ -1,6 +1,6 @@
 """The whole of `job.toml`: the marking's keys, and those of the machines that ink or light it."""
 
-from __future__ import annotations
+from typing import Self
 
 from pydantic import Field, model_validator
 
@@ -16,7 +16,7 @@ class Job(MarkingJob):
     projector: Projector = Field(json_schema_extra={"profile": "ceiling-1080p"})
 
     @model_validator(mode="after")
-    def _pens_stand_in_the_machine(self) -> Job:
+    def _pens_stand_in_the_machine(self) -> Self:
         """The default removable pen has a holder of its own only where the machine has a second.
 
         A holder that job.toml names stays as it is named; `devices.plotter.holders` refuses it

@@ -9,7 +9,6 @@ from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
 from devices.plotter.holders import check_holders
-from marking.job.settings import flat
 from marking.sections.plan import divide_into_sections
 from marking.sections.zones import reach_zone
 
@@ -68,6 +67,8 @@ def divided(name: ZoneName, layout: Layout, job: Job, correction: Correction | N
 
 def division_settings(name: ZoneName, job: Job, correction: Correction | None) -> Mapping[str, Any]:
     """The keys that cut sections for the zone named, by dotted key; lengths in mm."""
+    from marking.job.settings import flat
+
     if name == "reach":
         keys = job.model_dump(mode="json", include={"reach": {"depth", "span"}})
     elif name == "beam":

@@ -45,6 +45,8 @@ MILLRACE = stock().joinpath("demo", "millrace", JOB_FILE).read_text("utf-8")
 
 LONGEST = (
     "test_beam_pages",
+    "test_whole_job",
+    "test_ink_goes_on",
     "test_keeping_sections_true",
     "test_drive_resume",
     "test_interruptions_score",

@@ -63,8 +63,15 @@ ERRANDS: Mapping[str, tuple[str, ...]] = {
 
 REST_ON_NO_WAY = frozenset(("ways", "ways-all"))
 """Errands whose result is the same whichever way is chosen."""
-SHOWN_BY_THE_PAGE = frozenset(("ways", "ways-all", "to-prove", "to-tick", ASK_PORTS))
+SHOWN_BY_THE_PAGE = frozenset(("ways", "ways-all", "to-prove", "proved", "to-tick", ASK_PORTS))
 """Errands whose JSON the page makes into cards and fields; the others' words are shown as said."""
+DRAWN_BESIDE: Mapping[str, tuple[str, ...]] = {
+    "cover": ("cover",),
+    "square": ("trial",),
+    "forecast": ("control", "--only-look"),
+    "tape-marks": ("control", "--only-look"),
+}
+"""Errands whose words the page shows, beside what it makes of the JSON of these."""
 
 
 @dataclass(frozen=True)
@@ -104,6 +111,11 @@ class Errands:
     _processes: dict[str, Process] = field(default_factory=dict)
     _tasks: set[asyncio.Task[None]] = field(default_factory=set)
 
+    @property
+    def at_work(self) -> bool:
+        """Whether any goes on."""
+        return bool(self._processes)
+
     async def start(self, kind: str, of: int, said: tuple[str, ...] = ()) -> None:
         """Begins an errand, with words that were `said` for it.
 
@@ -112,37 +124,45 @@ class Errands:
         if kind not in ERRANDS:
             raise BadInputError("That is nothing this page says; reload it.")
         await self.end(kind)
-        verb, *options = ERRANDS[kind]
-        words = [self.folder / word if word.endswith(".csv") else word for word in options]
-        process = await asyncio.create_subprocess_exec(
-            *(sys.executable, "-m", "devices.commands", verb, "--job", str(self.folder)),
-            *map(str, words),
-            *said,
-            *(("--json",) if kind in SHOWN_BY_THE_PAGE else ()),
-            stdin=asyncio.subprocess.DEVNULL,
-            stdout=asyncio.subprocess.PIPE,
-            stderr=asyncio.subprocess.PIPE,
-            env={**os.environ, "PYTHONIOENCODING": "utf-8"},
-        )
+        as_json = ("--json",) if kind in SHOWN_BY_THE_PAGE else ()
+        process = await self._begun(*ERRANDS[kind], *said, *as_json)
         self.known.pop(kind, None)
         self._processes[kind], self.known[kind] = process, Errand(of)
         task = asyncio.get_running_loop().create_task(self._followed(kind, process, of))
         self._tasks.add(task)
         task.add_done_callback(self._tasks.discard)
 
+    async def _begun(self, verb: str, *options: str) -> Process:
+        words = [str(self.folder / word) if word.endswith(".csv") else word for word in options]
+        return await asyncio.create_subprocess_exec(
+            *(sys.executable, "-m", "devices.commands", verb, "--job", str(self.folder)),
+            *words,
+            stdin=asyncio.subprocess.DEVNULL,
+            stdout=asyncio.subprocess.PIPE,
+            stderr=asyncio.subprocess.PIPE,
+            env={**os.environ, "PYTHONIOENCODING": "utf-8"},
+        )
+
     async def _followed(self, kind: str, process: Process, of: int) -> None:
         out, err = await process.communicate()
         if self._processes.get(kind) is not process:
             return
+        code = process.returncode
+        printed, as_json = out.decode("utf-8", "replace").strip(), b""
+        if kind in DRAWN_BESIDE and code == 0:
+            process = self._processes[kind] = await self._begun(*DRAWN_BESIDE[kind], "--json")
+            as_json, _ = await process.communicate()
+            if self._processes.get(kind) is not process:
+                return
         del self._processes[kind]
         result: Any = None
-        printed = out.decode("utf-8", "replace").strip()
-        if kind in SHOWN_BY_THE_PAGE:
-            with contextlib.suppress(ValueError):
-                result, printed = json.loads(printed), ""
+        with contextlib.suppress(ValueError):
+            result = json.loads(printed if kind in SHOWN_BY_THE_PAGE else as_json)
+        if kind in SHOWN_BY_THE_PAGE and result is not None:
+            printed = "\n".join(result.get("says", ()))
         lines = err.decode("utf-8", "replace").splitlines()
         said = tuple(line.removeprefix("canvasrule: ") for line in lines if line.strip())
-        self.known[kind] = Errand(of, process.returncode, result, said, printed[:_MOST_PRINTED])
+        self.known[kind] = Errand(of, code, result, said, printed[:_MOST_PRINTED])
         await self.changed(kind)
 
     async def end(self, kind: str) -> None:

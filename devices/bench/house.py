@@ -207,6 +207,11 @@ class BenchHouse:
             await asyncio.to_thread(make_like, folder, self.job.folder)
         elif act == "rename" and self.job is not None:
             folder = free_folder(self.root, name)
+            if self.job.errands.at_work:
+                raise RefusedError(
+                    f"{self.job.folder}: something is still being worked out there, which would "
+                    "go on under the old name; wait until it is done, then rename it"
+                )
             renamed(self.job.folder, folder)
         else:
             raise BadInputError("That is nothing this page says; reload it.")

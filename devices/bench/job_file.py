@@ -75,6 +75,11 @@ class JobFile:
         self._kept()
         self._replace(text)
 
+    def one_step(self, *, back: bool) -> str | None:
+        """What `undo` or `redo` would make the text; None where there is nothing."""
+        steps = self._before if back else self._after
+        return steps[-1] if steps else None
+
     def undo(self) -> None:
         """Takes the last change back, if there is any."""
         self.read_unchanged()

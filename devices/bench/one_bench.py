@@ -6,6 +6,7 @@ It owns the lock beside the jobs, which holds the address for as long as the fir
 from __future__ import annotations
 
 import os
+import time
 from contextlib import contextmanager, suppress
 from typing import TYPE_CHECKING
 
@@ -18,6 +19,8 @@ if TYPE_CHECKING:
 LOCK_FILE = "bench.lock"
 _PATIENCE_SECONDS = 0.2
 _LONGEST_ADDRESS = 500
+_ADDRESS_SECONDS = 2.0
+"""By when a bench that has the lock has written its address: it does so at once."""
 
 
 @contextmanager
@@ -59,11 +62,15 @@ def _write(path: Path, url: str) -> None:
 
 
 def _address_in(path: Path) -> str:
-    with suppress(OSError), path.open("rb", buffering=0) as file:
-        file.seek(1)
-        found = file.read(_LONGEST_ADDRESS).decode("utf-8", "replace").strip()
-        if found.startswith("http://127.0.0.1:"):
-            return found
+    end = time.monotonic() + _ADDRESS_SECONDS
+    while time.monotonic() < end:
+        with suppress(OSError), path.open("rb", buffering=0) as file:
+            file.seek(1)
+            found = file.read(_LONGEST_ADDRESS).decode("utf-8", "replace")
+            # Whole with the end of its line: the other may be writing it just now.
+            if found.startswith("http://127.0.0.1:") and found.endswith("\n"):
+                return found.strip()
+        time.sleep(_PATIENCE_SECONDS / 4)
     raise BadInputError(
         f"{path}: another bench is open on these jobs and its address cannot be read; look for "
         "its window, or end it there by Ctrl C"

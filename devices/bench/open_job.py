@@ -7,20 +7,25 @@ from __future__ import annotations
 
 import json
 import time
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
+from devices.begun import plan_of
 from devices.bench.asked import READINGS_FILE, options_of, write_readings
 from devices.bench.drawn import drawn_lines
 from devices.bench.errands import ASK_PORTS, PROOF_FILE, REST_ON_NO_WAY, TRIAL_FILE, Errands
 from devices.bench.fields.field import fields
+from devices.bench.fields.sketch import sketch
 from devices.bench.fields.words import by_label, in_page_words
 from devices.bench.job_file import JobFile, stamp
 from devices.bench.light import Light
 from devices.bench.machine import Machine
-from devices.bench.proposal import faults_of_waiting, proposal
-from devices.bench.state import standing, values, written_at, written_files
+from devices.bench.proposal import SURVEY, faults_of_waiting, proposal
+from devices.bench.state import Standing, standing, values, written_at, written_files
 from devices.bench.steps import Kept, kept_of, steps
 from devices.bench.typed import keep_waiting, waiting, write_measured
+from devices.history import has_record, kept_correction
+from devices.ways.chosen import chosen_way
 from marking.errors import BadInputError, CanvasruleError, RefusedError
 from marking.job.folder import RECORD_FILE
 from marking.output.layout_json import layout_record
@@ -30,7 +35,6 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from devices.bench.fields.field import Field
-    from devices.bench.state import Standing
     from marking.job.written import Written
     from marking.layout.layout import Layout
 
@@ -63,6 +67,7 @@ class OpenJob:
         self.light = Light(folder, light_changed)
         self.waiting = waiting(folder)
         self.good: Standing | None = None
+        self.now = Standing(folder, {})
         self.drawn = 0
         """How often what is laid out has changed."""
         self.reckoned = 0
@@ -78,11 +83,15 @@ class OpenJob:
         return self.file.folder
 
     def stand(self) -> None:
-        """Works out anew how the job stands. Raises BadInputError."""
+        """Works out anew how the job stands; what was shown last stays where it cannot be read."""
         # What another program writes from here on is heard at the next look.
         as_text = stamp(self.file.path)
-        self.file.read()
-        self.now = standing(self.folder, self.file.text)
+        try:
+            self.file.read()
+            self.now = standing(self.folder, self.file.text)
+        except BadInputError as fault:
+            said = "\n".join(fault.messages) if self.folder.is_dir() else self._gone
+            self.now = replace(self.now, job=None, layout=None, faults={"": said})
         self.unfit = faults_of_waiting(self.file, self.now, self.waiting)
         self._seen = (as_text, *self._stamps()[1:])
         if self.now.layout is not None:
@@ -91,8 +100,15 @@ class OpenJob:
             self.reckoned += before is None or _but_way(before) != _but_way(self.now.written)
             self.good = self.now
 
+    @property
+    def _gone(self) -> str:
+        return (
+            f"{self.folder}: is there no more; it was moved, renamed or taken away. Put it back, "
+            "or open it under Jobs by its new name. What is shown here is what was read last"
+        )
+
     def changed_elsewhere(self) -> bool:
-        """Whether another program has changed the folder; takes it in. Raises BadInputError.
+        """Whether another program has changed the folder; takes it in.
 
         A record that grows by every stroke of a machine at work is looked at now and then only.
         """
@@ -123,12 +139,16 @@ class OpenJob:
             "undo": self.file.can_undo,
             "redo": self.file.can_redo,
             "drawn": self.drawn,
+            "corners": self._sketch(self.waiting) if self._survey_waits() else None,
             "reckoned": self.reckoned,
             "warnings": _notes(good.layout) if good and good.layout else [],
             "units": good.job.units if good and good.job else "in",
             "title": good.job.title if good and good.job else self.folder.name,
             "steps": steps(self.now, self._kept(), self.waiting, files),
         }
+
+    def _survey_waits(self) -> bool:
+        return any(name.startswith(SURVEY) for name in self.waiting)
 
     def _kept(self) -> Kept:
         """Nothing where the record cannot be read: the layout's own fault says so."""
@@ -154,6 +174,21 @@ class OpenJob:
             return "[]"
         return json.dumps(drawn_lines(self.folder, good.job, good.layout, self.machine))
 
+    def sections(self) -> str:
+        """The sections of the way chosen, or of the plotter: each with its box, mm, table.
+
+        Raises CanvasruleError where there is no marking, or it cannot be divided.
+        """
+        good = self.good
+        if good is None or good.job is None or good.layout is None:
+            raise BadInputError("nothing is laid out yet; mend what is said to be wrong")
+        way = chosen_way(self.folder, good.job)
+        zone = "plotter" if way is None else way.zone
+        correction = kept_correction(self.folder, good.job)
+        plan = plan_of(self.folder, zone, good.job, good.layout, correction)
+        told = [{"id": one.id, "core": list(one.core)} for one in plan.sections]
+        return json.dumps({"sections": told})
+
     def tried(self, name: str, value: Written) -> str:
         """What the job would be with one field changed: faults by field, and its layout.
 
@@ -163,23 +198,51 @@ class OpenJob:
         record: dict[str, Any] = {"faults": dict(made.faults), "fate": made.fate}
         if made.fate == "refused":
             record["refused"] = "\n".join(by_label(made.faults))
+        if made.would_be.layout is None and name.startswith(SURVEY):
+            record["corners"] = self._sketch({**self.waiting, name: str(value)})
         if made.would_be.layout is not None:
             record["warnings"] = _notes(made.would_be.layout)
             record["layout"] = layout_record(made.would_be.layout)
         return json.dumps(record)
 
+    def _sketch(self, typed: Mapping[str, str]) -> list[list[float]] | None:
+        """The top's corners by what is typed so far, and by what job.toml has beside it."""
+        if self.good is None or self.good.job is None:
+            return None
+        table = self.good.job.table
+        survey = dict(self.good.written.get("table", {}).get("survey", {}))
+        survey |= {n.removeprefix(SURVEY): v for n, v in typed.items() if n.startswith(SURVEY)}
+        return sketch(
+            {n: v for n, v in survey.items() if isinstance(v, str)}, table.length, table.width
+        )
+
     def act(self, command: Mapping[str, Any]) -> None:
         """Does what a page asks of the text. Raises CanvasruleError where it cannot be done."""
+        self._check_there()
         done = command.get("do")
         if done == "set":
             self._set(str(command.get("name")), _written(command.get("value")))
-        elif done == "undo":
-            self.file.undo()
-        elif done == "redo":
-            self.file.redo()
+        elif done in ("undo", "redo"):
+            self._step(back=done == "undo")
+        elif done == "unmeasure":
+            self._unmeasure()
         else:
             raise BadInputError(_NOTHING)
         self.stand()
+
+    def _check_there(self) -> None:
+        """Raises BadInputError where nothing may be written, lest a folder is made anew."""
+        if not self.folder.is_dir():
+            raise BadInputError(self._gone)
+
+    def _step(self, *, back: bool) -> None:
+        """Takes a change back or makes it again. Raises RefusedError where ink is against it."""
+        text = self.file.one_step(back=back)
+        if text is not None and has_record(self.folder):
+            would_be = standing(self.folder, text)
+            if would_be.layout is None:
+                raise RefusedError(*by_label(would_be.faults))
+        (self.file.undo if back else self.file.redo)()
 
     def _set(self, name: str, value: Written) -> None:
         if name.partition(".")[0] in MEASURED:
@@ -198,6 +261,15 @@ class OpenJob:
         self.file.write(made.text)
         self._wait({**dict.fromkeys((*made.with_it, name)), **made.taken_out})
 
+    def _unmeasure(self) -> None:
+        """Takes the whole survey out, typed and written. Raises RefusedError where ink forbids."""
+        text = self.file.proposed({("table", "survey"): None})
+        would_be = standing(self.folder, text)
+        if would_be.layout is None and has_record(self.folder):
+            raise RefusedError(*by_label(would_be.faults))
+        self.file.write(text)
+        self._wait(dict.fromkeys(name for name in self.waiting if name.startswith(SURVEY)))
+
     def _wait(self, values: Mapping[str, Written]) -> None:
         """Keeps what waits from now on, and no longer what is None."""
         kept = {one: text for one, text in self.waiting.items() if one not in values}
@@ -211,6 +283,7 @@ class OpenJob:
 
         `command` may give `options`, as the errand's form has them.
         """
+        self._check_there()
         if kind in MEASURED:
             column, file = MEASURED[kind]
             typed = {

@@ -6,6 +6,7 @@ It knows requests and the key; what is said over the sockets is `devices.bench.h
 from __future__ import annotations
 
 import asyncio
+import contextlib
 import hmac
 import json
 from importlib import resources
@@ -44,12 +45,18 @@ FILES = {
     "errands.js": "text/javascript",
     "jobs.js": "text/javascript",
     "light.js": "text/javascript",
+    "look.js": "text/javascript",
     "mark.js": "text/javascript",
     "picture.js": "text/javascript",
     "placed.js": "text/javascript",
     "ports.js": "text/javascript",
     "printed.js": "text/javascript",
     "texts.js": "text/javascript",
+    "results/elements.js": "text/javascript",
+    "results/buy.js": "text/javascript",
+    "results/proof.js": "text/javascript",
+    "results/square.js": "text/javascript",
+    "results/tape.js": "text/javascript",
     "ticks.js": "text/javascript",
     "language.js": "text/javascript",
     "words.js": "text/javascript",
@@ -67,12 +74,13 @@ def application(house: BenchHouse, hosts: Collection[str]) -> ASGIApp:
             Route("/", _page),
             Route("/layout", _with_key(_layout)),
             Route("/inked", _with_key(_inked)),
+            Route("/sections", _with_key(_sections)),
             Route("/out/{name:path}", _with_key(_written)),
             Route("/ports", _with_key(_ports)),
             Route("/stop", _with_key(_stop), methods=["POST"]),
             Route("/try", _with_key(_try), methods=["POST"]),
-            Route("/pages/{name}", _asset),
             Route("/pages/words/{language}.json", _words),
+            Route("/pages/{name:path}", _asset),
             WebSocketRoute("/bench", _bench),
         ],
         middleware=[Middleware(GZipMiddleware, compresslevel=3)],
@@ -109,7 +117,7 @@ def _with_key(answer: Answering) -> Answering:
 
 
 def _text(name: str) -> str:
-    return resources.files("devices.bench").joinpath("pages", name).read_text("utf-8")
+    return resources.files("devices.bench").joinpath("pages", *name.split("/")).read_text("utf-8")
 
 
 async def _page(request: Request) -> Response:
@@ -141,8 +149,22 @@ async def _layout(request: Request) -> Response:
 
 async def _inked(request: Request) -> Response:
     job = _house(request).job
-    text = await asyncio.to_thread(job.inked) if job else "[]"
+    text = "[]"
+    # A record that cannot be read is told of beside the picture.
+    with contextlib.suppress(CanvasruleError):
+        text = await asyncio.to_thread(job.inked) if job else text
     return Response(text, media_type="application/json")
+
+
+async def _sections(request: Request) -> Response:
+    job = _house(request).job
+    if job is None:
+        return Response(status_code=404)
+    try:
+        told = await asyncio.to_thread(job.sections)
+    except CanvasruleError as fault:
+        told = json.dumps({"fault": "\n".join(fault.messages)})
+    return Response(told, media_type="application/json")
 
 
 async def _written(request: Request) -> Response:

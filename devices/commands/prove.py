@@ -135,7 +135,7 @@ def _judge(options: argparse.Namespace, job: Job) -> int:
     if judged.read_before:
         say(f"with what was kept of verniers read before: {', '.join(judged.read_before)}")
     if options.json:
-        print_json(judged.record)
+        print_json({**judged.record, "says": list(judged.lines(job.units))})
     else:
         print_lines(judged.lines(job.units))
     return 0 if judged.verdict.outcome == "pass" else RefusedError.exit_code

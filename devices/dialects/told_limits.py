@@ -7,9 +7,10 @@ whether it watches over that travel. It must not know how they were asked, nor a
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
+
+from devices.dialects.writer import seconds
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -103,15 +104,6 @@ class OwnLimits:
             return 0.0
         lift = abs(float(plotter.pen_up[1:]) - float(plotter.pen_down[1:]))
         return seconds(lift, rate / _PER_MINUTE, self._least(_ACCELERATION, (_Z,)))
-
-
-def seconds(distance: float, speed: float, acceleration: float | None) -> float:
-    """How long a move from rest to rest takes."""
-    if acceleration is None:
-        return distance / speed
-    if distance * acceleration < speed**2:
-        return 2 * math.sqrt(distance / acceleration)
-    return distance / speed + speed / acceleration
 
 
 def _within(ends: tuple[float, float], low: float, high: float) -> bool:

@@ -11,8 +11,6 @@ import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Protocol
 
-from devices.dialects.told_limits import seconds
-
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
 
@@ -104,6 +102,15 @@ class PenPace:
     def move(self, start: UnitPoint, end: UnitPoint) -> float:
         """Seconds to raise the pen, go, and lower it."""
         return seconds(math.dist(start, end), self.travel, self.acceleration) + 2 * self.lift
+
+
+def seconds(distance: float, speed: float, acceleration: float | None) -> float:
+    """How long a move from rest to rest takes."""
+    if acceleration is None:
+        return distance / speed
+    if distance * acceleration < speed**2:
+        return 2 * math.sqrt(distance / acceleration)
+    return distance / speed + speed / acceleration
 
 
 def pace_of(

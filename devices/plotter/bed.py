@@ -68,10 +68,9 @@ class Bed:
         """`units` of several strokes at once, as plain pairs."""
         if not strokes_table:
             return []
-        points = iter(self.units(np.concatenate(strokes_table), what).tolist())
-        return [
-            [(x, y) for x, y in itertools.islice(points, len(stroke))] for stroke in strokes_table
-        ]
+        flat = iter(self.units(np.concatenate(strokes_table), what).ravel().tolist())
+        points = zip(flat, flat, strict=True)
+        return [list(itertools.islice(points, len(stroke))) for stroke in strokes_table]
 
     def table_of(self, points_bed: ArrayLike) -> FloatArray:
         """Where device coordinates (n, 2) in mm would lie if it stood as planned; table frame."""

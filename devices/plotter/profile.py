@@ -3,9 +3,7 @@
 It holds facts and the arithmetic of the bed frame; it knows no bytes and no port.
 """
 
-from __future__ import annotations
-
-from typing import Annotated, Literal
+from typing import Annotated, Literal, Self
 
 from pydantic import (
     BeforeValidator,
@@ -181,7 +179,7 @@ class Plotter(Table):
     homes: Switch = Field(default=False, description="G-code: it has limit switches to home on")
 
     @model_validator(mode="after")
-    def _is_a_machine(self) -> Plotter:
+    def _is_a_machine(self) -> Self:
         if {self.axes[0][1], self.axes[1][1]} != {"x", "y"}:
             raise ValueError(
                 f'axes = {list(self.axes)} are one line; give one of each: ["+x", "+y"]'
@@ -327,7 +325,7 @@ class Plotter(Table):
         along_x, along_y = self.bed_size
         return (along_x, along_y) if self.axes[0][1] == "x" else (along_y, along_x)
 
-    def standing(self, *, turned: bool) -> Plotter:
+    def standing(self, *, turned: bool) -> Self:
         """This plotter as it stands at a section: as its profile has it, or turned a quarter.
 
         Anticlockwise, seen from above: what pointed along the table then points across it.

@@ -1,7 +1,5 @@
 """What a projector profile may say: a projector as data."""
 
-from __future__ import annotations
-
 from typing import Annotated, Literal
 
 from pydantic import Field

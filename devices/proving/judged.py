@@ -65,7 +65,8 @@ class JudgedCover:
     def record(self) -> dict[str, Any]:
         """As plain data for programs."""
         changes = since_record(self.since) if self.since is not None else None
-        return {**self.kept, "since": changes}
+        cores = {one.id: list(one.core) for one in self.cover.plan.sections}
+        return {**self.kept, "since": changes, "cores": cores}
 
     def lines(self, units: Units) -> Iterator[str]:
         """In words."""

@@ -13,7 +13,6 @@ from typing import TYPE_CHECKING, Any
 
 from marking.errors import BadInputError
 from marking.input.text import read_text
-from marking.input.toml_faults import toml_fault
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -54,6 +53,8 @@ def toml_tables(text: str, label: str, wanted: str = "job or profile") -> dict[s
     try:
         return tomllib.loads(text)
     except tomllib.TOMLDecodeError as fault:
+        from marking.input.toml_faults import toml_fault
+
         raise BadInputError(f"{label}: broken TOML {toml_fault(str(fault), text)}") from None
     except RecursionError:
         raise BadInputError(f"{label}: nested too deeply to be a {wanted}") from None

@@ -3,10 +3,8 @@
 It knows no file and no machine; `marking.job.folder` reads, `devices.job` adds the machines.
 """
 
-from __future__ import annotations
-
 import re
-from typing import Annotated, Literal
+from typing import Annotated, Literal, Self
 
 from pydantic import (
     AfterValidator,
@@ -132,7 +130,7 @@ class SurveyTable(Table):
     )
 
     @model_validator(mode="after")
-    def _square_is_whole(self) -> SurveyTable:
+    def _square_is_whole(self) -> Self:
         legs = (self.square_along, self.square_across, self.square_between)
         if None in legs and legs != (None, None, None):
             raise ValueError(

@@ -1,8 +1,6 @@
 """Keys for particular work: the named long lines of `[grid]`, and a scale in another unit."""
 
-from __future__ import annotations
-
-from typing import Annotated, Literal
+from typing import Annotated, Literal, Self
 
 from pydantic import Field, StringConstraints, model_validator
 
@@ -25,7 +23,7 @@ class LineTable(Table):
     )
 
     @model_validator(mode="after")
-    def _has_length(self) -> LineTable:
+    def _has_length(self) -> Self:
         if self.end is not None and self.end <= self.start:
             raise ValueError("it ends before it begins: end is to be more than start")
         return self

@@ -100,6 +100,8 @@ class Table(BaseModel):
     """The base of every table in `job.toml`: frozen, and closed to keys it does not know.
 
     Most tables are checked as parts of a job alone, so that none needs a checker made on import.
+    Their modules do without `from __future__ import annotations`: of text, pydantic would have to
+    compile each annotation on import.
     """
 
     model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False, defer_build=True)

@@ -3,8 +3,6 @@
 None of them moves a line of the marking. Lengths in mm, times in seconds.
 """
 
-from __future__ import annotations
-
 from typing import Annotated, Literal
 
 from pydantic import AfterValidator, BeforeValidator, Field, StringConstraints, field_validator

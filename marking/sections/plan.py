@@ -309,20 +309,22 @@ def _locating_marks(
         spot: Mark(f"w{number:0{digits}}", spot, kind)
         for number, (spot, kind) in enumerate(kinds.items(), 1)
     }
+    numerals = [placed.numeral.box_table for placed in layout.numerals]
     for (x, y), mark in marks.items():
         if mark.kind == "cross":
             row = next(n for n, span in enumerate(rows) if span.core[0] < y < span.core[1])
             column = next(n for n, span in enumerate(columns) if span.core[0] < x < span.core[1])
-            line = tick(mark, layout.grid, _beside_numerals(layout, mark, rooms[column]))
+            line = tick(mark, layout.grid, _beside_numerals(numerals, mark, rooms[column]))
             stroke = Stroke(f"{_name(row, column)}_{mark.id}", "witness", "removable", line)
             cells.setdefault((column, row), []).append(Piece(stroke, mark.id))
     return marks, seen
 
 
-def _beside_numerals(layout: Layout, mark: Mark, room: tuple[float, float]) -> tuple[float, float]:
+def _beside_numerals(
+    boxes: Sequence[Box], mark: Mark, room: tuple[float, float]
+) -> tuple[float, float]:
     """`room` along x as far as no numeral inside the grid stands at the mark's height."""
     x, y = mark.at_table
-    boxes = [placed.numeral.box_table for placed in layout.numerals]
     level = [box for box in boxes if box[1] - _SAME < y < box[3] + _SAME]
     return (
         max([room[0], *(box[2] for box in level if box[2] <= x)]),

@@ -13,8 +13,8 @@ import pytest
 from marionette_driver.keys import Keys
 
 from devices.simulated.table import Stand
-from tests.bench.at_the_table import AtTheTable
 from tests.bench.benches import bench, field, kept
+from tests.bench.whole.at_the_table import AtTheTable
 from tests.firefox import firefox
 
 if TYPE_CHECKING:

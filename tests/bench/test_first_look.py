@@ -56,9 +56,9 @@ def test_a_marking_of_another_job_is_not_shown_and_this_ones_is_asked_for(
 
 def test_the_browser_is_told_of_every_module_before_it_has_read_the_first() -> None:
     imported = {
-        name
-        for path in PAGES.glob("*.js")
-        for name in re.findall(r'^import .* from "\./(.*)";$', path.read_text("utf-8"), re.M)
+        (path.parent / name).resolve().relative_to(PAGES).as_posix()
+        for path in PAGES.rglob("*.js")
+        for name in re.findall(r'^import .* from "(\..*)";$', path.read_text("utf-8"), re.M)
     }
     html = (PAGES / "bench.html").read_text("utf-8")
     assert set(re.findall(r'rel="modulepreload" href="/pages/(.*)"', html)) == imported

@@ -161,7 +161,7 @@ def _within(module: str, some: tuple[str, ...]) -> bool:
 
 def _all() -> Iterator[Text]:
     yield from html_texts((PAGES / "bench.html").read_text("utf-8"), "pages/bench.html")
-    for page in sorted(PAGES.glob("*.js")):
+    for page in sorted(PAGES.rglob("*.js")):
         yield from script_texts(page.read_text("utf-8"), f"pages/{page.name}")
     for field in fields().values():
         for one in (field, *field.columns):

@@ -64,9 +64,10 @@ async function ask(field, value) {
   if (mine !== tries) return found;
   tellOthers(field.name, found.faults);
   trouble(found.faults[""]);
+  if (found.corners) drawTop(found.corners, found.faults);
   if (!found.layout) return found;
   draw(found.layout, job.units);
-  drawTop(found.layout);
+  drawTop(found.layout.fit.top.corners, found.faults);
   drawNumerals(found.layout);
   list(at("warnings"), found.warnings);
   return found;
@@ -103,6 +104,10 @@ function fieldsMade(fields) {
       box.style.setProperty("--along", `${100 * x}%`);
       box.style.top = `${100 * y}%`;
       at("top-fields").append(box);
+      // Beside so small a field there is no room for words.
+      const fault = box.querySelector(".fault");
+      fault.dataset.label = told(field.label);
+      at("top-faults").append(fault);
     } else document.querySelector(`[data-group="${field.group}"]`).append(box);
   }
 }
@@ -125,6 +130,8 @@ async function shown(message) {
   document.title = filled(texts.bench, { job: job.title });
   at("title").textContent = job.title;
   at("folder").textContent = job.folder;
+  at("unmeasure").hidden = !Object.entries(job.values)
+    .some(([name, one]) => name.startsWith("table.survey.") && one.written !== null);
   at("undo").disabled = !job.undo;
   at("redo").disabled = !job.redo;
   fill(job.values);
@@ -132,6 +139,7 @@ async function shown(message) {
   list(at("warnings"), job.warnings);
   toldErrands(job);
   showSteps();
+  if (job.corners) drawTop(job.corners, faultsOf(job));
   if (drawn === job.drawn) return;
   if (drawn !== null) keepRefused();
   drawn = job.drawn;
@@ -140,10 +148,14 @@ async function shown(message) {
   const record = await answer.json();
   draw(record, job.units);
   if (!record.strokes) return;
-  drawTop(record);
+  if (!job.corners) drawTop(record.fit.top.corners, faultsOf(job));
   drawNumerals(record);
   look();
 }
+
+const faultsOf = ({ values }) => Object.fromEntries(
+  Object.entries(values).filter(([, one]) => one.fault).map(([name, one]) => [name, one.fault]),
+);
 
 function showSteps() {
   const next = job.steps.find((one) => one.left);
@@ -166,9 +178,16 @@ function svg(tag, attributes) {
   return one;
 }
 
-// The real top over the square one, its corners as much too far out as makes them show.
-function drawTop(record) {
-  const real = record.fit.top.corners;
+// From which corner to which each measurement goes.
+const TAPED = {
+  "table.survey.near": [0, 1], "table.survey.far": [3, 2], "table.survey.zero_end": [0, 3],
+  "table.survey.far_end": [1, 2], "table.survey.diagonal_from_zero_near": [0, 2],
+  "table.survey.diagonal_from_zero_far": [3, 1],
+};
+
+// The real top over the square one, its corners as much too far out as makes them show. What is
+// doubted of the six is red, and broken otherwise than the rest.
+function drawTop(real, faults) {
   const along = Math.max(...real.map((one) => one[0])), across = Math.max(...real.map((one) => one[1]));
   const square = [[0, 0], [along, 0], [along, across], [0, across]];
   const off = Math.max(...real.map(([x, y], n) => Math.hypot(x - square[n][0], y - square[n][1])), 1e-9);
@@ -181,14 +200,16 @@ function drawTop(record) {
     square[n][0] + (x - square[n][0]) * more, square[n][1] + (y - square[n][1]) * more,
   ]).map(placed);
   const points = (list) => list.map((one) => one.join(",")).join(" ");
-  const line = (a, b) => svg("line", {
-    x1: shown[a][0], y1: shown[a][1], x2: shown[b][0], y2: shown[b][1],
-    stroke: "#8b857a", "stroke-dasharray": "8 6", "stroke-width": 2,
+  const line = (a, b, look) => svg("line", {
+    x1: shown[a][0], y1: shown[a][1], x2: shown[b][0], y2: shown[b][1], ...look,
   });
+  const diagonal = { stroke: "#8b857a", "stroke-dasharray": "8 6", "stroke-width": 2 };
+  const doubted = Object.entries(TAPED).filter(([name]) => faults[name]);
   at("top").replaceChildren(
     svg("polygon", { points: points(square.map(placed)), fill: "none", stroke: "#8b857a", "stroke-width": 1 }),
     svg("polygon", { points: points(shown), fill: "#dcebf755", stroke: "#1f5fa8", "stroke-width": 4 }),
-    line(0, 2), line(3, 1),
+    line(0, 2, diagonal), line(3, 1, diagonal),
+    ...doubted.map(([, [a, b]]) => line(a, b, { class: "slip", stroke: "#d1210f", "stroke-dasharray": "24 8", "stroke-width": 10 })),
     svg("circle", { cx: shown[0][0], cy: shown[0][1], r: 9, fill: "#1f5fa8" }),
   );
 }
@@ -224,6 +245,7 @@ for (const button of document.querySelectorAll("[data-zoom]")) {
   button.onclick = () => (Number(button.dataset.zoom) ? zoom(Number(button.dataset.zoom)) : whole());
 }
 at("undo").onclick = () => tap({ do: "undo" }, texts.undo);
+at("unmeasure").onclick = () => tap({ do: "unmeasure" }, texts.unmeasure);
 at("redo").onclick = () => tap({ do: "redo" }, texts.redo);
 at("heard").onclick = () => say("");
 document.addEventListener("keydown", (event) => {

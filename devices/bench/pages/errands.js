@@ -1,12 +1,19 @@
 // Errands: verbs run for the page, and what they printed. Nothing is worked out here.
-import { length } from "./picture.js";
+import { length, over } from "./picture.js";
+import { buy } from "./results/buy.js";
+import { drawDistance, verdict } from "./results/proof.js";
+import { RUNS, drawSquare, place as placed } from "./results/square.js";
+import { tape } from "./results/tape.js";
 import { show as showPorts } from "./ports.js";
 import { printed } from "./printed.js";
 import { filled, texts } from "./texts.js";
 import { told as inWords } from "./words.js";
 
 const at = (id) => document.getElementById(id);
-const CORNER_RUNS = ["AB", "BC", "CD", "DA", "AC", "BD"];
+const CARDS = {
+  cover: ["buy-card", buy], forecast: ["tape-card", tape], "tape-marks": ["tape-card", tape],
+  proved: ["proof-card", verdict],
+};
 const results = new Map();
 const made = new Map();
 let job = null;
@@ -38,9 +45,19 @@ export function show(message) {
     if (button.dataset.errand === message.kind) button.disabled = message.code === null;
   }
   if (message.kind === "ports") showPorts(message);
-  if (message.code !== 0 || !message.result) return;
+  if (message.code === null || !message.result) return;
   if (message.result.ways) ways(message.result);
   if (message.kind === "to-prove") distances(message.result.distances);
+  if (message.kind === "square") nearby(message.result.runs);
+  if (message.kind in CARDS) {
+    const [place, make] = CARDS[message.kind];
+    renew(at(place), [message.result, job?.units], () => make(message.result));
+  }
+}
+
+// What the scrap's lengths are near.
+function nearby(runs) {
+  for (const [run, near] of Object.entries(runs)) at(`measured-squared-${run}`).placeholder = length(near);
 }
 
 function outcome(message) {
@@ -112,11 +129,15 @@ function measured(name, label, help) {
 }
 
 function distances(list) {
-  renew(at("proof-fields"), list, () => list.map((one) => measured(
-    `proved.${one.id}`,
-    filled(texts.distance, { id: one.id, one: inWords(one.between[0]), other: inWords(one.between[1]) }),
-    filled(texts.distanceHelp, { purpose: inWords(one.purpose), length: length(one.nominal) }),
-  )));
+  renew(at("proof-fields"), list, () => list.map((one) => {
+    const box = measured(
+      `proved.${one.id}`,
+      filled(texts.distance, { id: one.id, one: inWords(one.between[0]), other: inWords(one.between[1]) }),
+      filled(texts.distanceHelp, { purpose: inWords(one.purpose), length: length(one.nominal) }),
+    );
+    box.querySelector("input").addEventListener("focus", () => drawDistance(one));
+    return box;
+  }));
 }
 
 export function told(message) {
@@ -127,11 +148,13 @@ export function told(message) {
     results.clear();
     for (const place of made.keys()) place.replaceChildren();
     made.clear();
+    over([]);
   }
   if (!before) {
-    at("square-fields").replaceChildren(...CORNER_RUNS.map((run) => measured(
+    drawSquare(at("square"));
+    at("square-fields").replaceChildren(...RUNS.map((run) => placed(measured(
       `squared.${run}`, filled(texts.corners, { one: run[0], other: run[1] }), texts.cornersHelp,
-    )));
+    ), run)));
   }
   for (const box of document.querySelectorAll(".measured .field")) {
     const input = box.querySelector("input");
@@ -148,6 +171,17 @@ function optionsFor(button) {
     one.dataset.option, one.type === "checkbox" ? one.checked : one.value.trim(),
   ]).filter(([, value]) => value));
 }
+
+at("show-sections").onclick = async () => {
+  const answer = await fetch("/sections");
+  if (!answer.ok) return;
+  const { sections, fault } = await answer.json();
+  if (fault) { at("ways-fault").textContent = inWords(fault); return; }
+  at("ways-fault").textContent = "";
+  over(sections.flatMap(({ id, core: [x0, y0, x1, y1] }) => [
+    { box: [x0, y0, x1, y1], ink: "#7a3e9d" }, { say: id, at: [(x0 + x1) / 2, (y0 + y1) / 2] },
+  ]), filled(texts.sectionsShown, { count: sections.length }));
+};
 
 for (const button of document.querySelectorAll("[data-errand]")) {
   button.onclick = () => {

@@ -58,4 +58,5 @@ at("make-new").onclick = () => {
   }, texts.makeJob);
 };
 at("copy").onclick = () => tap({ do: "job", act: "copy", name: at("other-name").value }, texts.copyJob);
+at("make-next").onclick = () => tap({ do: "job", act: "copy", name: at("next-name").value }, texts.copyJob);
 at("rename").onclick = () => tap({ do: "job", act: "rename", name: at("other-name").value }, texts.renameJob);

@@ -24,6 +24,7 @@ let tickedPath = null;
 let tapped = null;
 let told = () => {};
 let due = false;
+let laid = [];
 
 export function show(record, unit) {
   units = unit;
@@ -49,6 +50,66 @@ export function inked(lines) {
     line.forEach(([x, y], at) => (at ? drawnPath.lineTo(x, y) : drawnPath.moveTo(x, y)));
   }
   redraw();
+}
+
+// What a result lays over the marking, in table millimetres: { box, fill }, { line, ink, arrow },
+// { dot, ink }, { say, at, above }. It stays until another does, or until it is taken off.
+export function over(items, words = "") {
+  laid = items;
+  document.getElementById("over").hidden = !items.length;
+  document.getElementById("over-words").textContent = words;
+  redraw();
+}
+
+document.getElementById("over-off").onclick = () => over([]);
+
+function drawOver(scale) {
+  const ratio = devicePixelRatio || 1, px = ratio / scale;
+  for (const one of laid) {
+    pen.strokeStyle = one.ink || "#9a3412";
+    pen.fillStyle = one.fill || pen.strokeStyle;
+    pen.lineWidth = 2.5 * px;
+    pen.setLineDash(one.dashed ? [6 * px, 5 * px] : []);
+    pen.beginPath();
+    if (one.box) {
+      const [x0, y0, x1, y1] = one.box;
+      pen.rect(x0, y0, x1 - x0, y1 - y0);
+      if (one.fill) pen.fill();
+      pen.stroke();
+    } else if (one.dot) {
+      pen.arc(one.dot[0], one.dot[1], 5 * px, 0, 2 * Math.PI);
+      pen.fill();
+    } else if (one.line) {
+      one.line.forEach(([x, y], at) => (at ? pen.lineTo(x, y) : pen.moveTo(x, y)));
+      if (one.arrow) tip(one.line, 9 * px);
+      pen.stroke();
+    }
+  }
+  pen.setLineDash([]);
+  // Words stand upright and as large on every scale, on a ground of their own.
+  pen.setTransform(1, 0, 0, 1, 0, 0);
+  pen.font = `600 ${13 * ratio}px system-ui, sans-serif`;
+  pen.textAlign = "center";
+  pen.textBaseline = "middle";
+  for (const { say, at, above } of laid) {
+    if (!say) continue;
+    const [x, y] = [canvas.width / 2 + (at[0] - look.x) * scale, canvas.height / 2 - (at[1] - look.y) * scale - (above ? 15 * ratio : 0)];
+    const wide = pen.measureText(say).width + 6 * ratio;
+    pen.fillStyle = "#ffffffd9";
+    pen.fillRect(x - wide / 2, y - 9 * ratio, wide, 18 * ratio);
+    pen.fillStyle = "#111111";
+    pen.fillText(say, x, y);
+  }
+}
+
+function tip(line, size) {
+  const [[x0, y0], [x, y]] = line.slice(-2);
+  const long = Math.hypot(x - x0, y - y0);
+  if (!long) return;
+  const [dx, dy] = [(x - x0) / long * size, (y - y0) / long * size];
+  pen.moveTo(x - dx - dy / 2, y - dy + dx / 2);
+  pen.lineTo(x, y);
+  pen.lineTo(x - dx + dy / 2, y - dy - dx / 2);
 }
 
 // What was drawn just now, and where the pen has come to: null where it draws no more.
@@ -168,12 +229,17 @@ function draw() {
     pen.stroke(tickedPath);
     pen.setLineDash([]);
   }
-  if (!drawnPath) return;
-  pen.strokeStyle = "#0f766e";
-  pen.lineWidth = Math.max(2.5, 2 / scale);
-  pen.stroke(drawnPath);
-  if (!penAt) return;
-  // A ring with a dot, as large on every scale.
+  if (drawnPath) {
+    pen.strokeStyle = "#0f766e";
+    pen.lineWidth = Math.max(2.5, 2 / scale);
+    pen.stroke(drawnPath);
+  }
+  if (penAt) drawPen(scale);
+  if (laid.length) drawOver(scale);
+}
+
+// A ring with a dot, as large on every scale.
+function drawPen(scale) {
   for (const [size, ink] of [[11, "#b3140c"], [3, "#b3140c"]]) {
     pen.beginPath();
     pen.arc(penAt[0], penAt[1], (size * devicePixelRatio) / scale, 0, 2 * Math.PI);
@@ -191,6 +257,8 @@ function sized() {
   canvas.height = height;
   if (isWhole) whole(); else redraw();
 }
+
+export const inInches = () => units !== "mm";
 
 export function length(mm) {
   if (units === "mm") return `${mm.toFixed(1).replace(/\.0$/, "").replace(/^-0$/, "0")} mm`;

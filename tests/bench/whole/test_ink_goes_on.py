@@ -13,9 +13,9 @@ from scipy.spatial import cKDTree
 from devices.session.claim import LOCK_FILE
 from devices.simulated.table import Stand
 from marking.record.record import open_record
-from tests.bench.at_the_table import AtTheTable
 from tests.bench.benches import bench, choose_port, opened, until
-from tests.bench.test_whole_job import AtKeys
+from tests.bench.whole.at_the_table import AtTheTable
+from tests.bench.whole.test_whole_job import AtKeys
 from tests.inking.kills import samples
 from tests.projector.wire import Wire
 

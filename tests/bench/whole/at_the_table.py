@@ -18,7 +18,7 @@ import numpy as np
 
 from devices.simulated.table import Stand, TableCloth
 from marking.measures.lengths import parse_length
-from tests.bench.simulated_cloth import Cover
+from tests.bench.whole.simulated_cloth import Cover
 from tests.interruptions.machine_models import MODELS
 from tests.interruptions.standing_machine import StandingMachine
 

@@ -17,13 +17,13 @@ from devices.bench.open_job import OpenJob
 from devices.commands.shared import read_job
 from marking.errors import BadInputError, CanvasruleError
 from tests.bench.benches import kept, small_job
-from tests.bench.every_key import WRONG, keys, same_words, typed
+from tests.bench.fields.every_key import SIX, WRONG, keys, same_words, typed
 from tests.conftest import toml
 
 if TYPE_CHECKING:
     from devices.bench.fields.field import Field
 
-PAGE = Path(__file__).resolve().parents[2] / "devices" / "bench" / "pages" / "bench.html"
+PAGE = Path(__file__).resolve().parents[3] / "devices" / "bench" / "pages" / "bench.html"
 SURVEYED = """
 [table.survey]
 near = "26 in"
@@ -87,6 +87,14 @@ def test_every_key_of_job_toml_is_a_field_of_the_page_or_left_out_for_a_reason()
 def test_every_group_of_fields_has_its_place_on_the_page() -> None:
     text = PAGE.read_text("utf-8")
     assert sorted(re.findall(r'data-group="([a-z-]+)"', text)) == sorted(GROUPS)
+
+
+def test_no_text_and_no_place_of_the_page_is_there_twice() -> None:
+    page = PAGE.read_text("utf-8")
+    texts = PAGE.with_name("texts.js").read_text("utf-8")
+    for found in (re.findall(r' id="([^"]+)"', page), re.findall(r"\b(\w+): gettext\(", texts)):
+        assert len(found) > 50
+        assert sorted(set(found)) == sorted(found)
 
 
 @pytest.mark.parametrize("group", GROUPS)
@@ -173,8 +181,7 @@ def test_a_slip_among_the_six_is_said_where_it_was_typed_and_all_wait_for_it(
     tmp_path: Path,
 ) -> None:
     job = opened(small_job(tmp_path / "a"))
-    six = {"near": "27 in", "far": "26 in", "zero_end": "17 in", "far_end": "17 in"}
-    six |= {f"diagonal_from_zero_{end}": "31 1/16 in" for end in ("near", "far")}
+    six = {**SIX, "near": "27 in"}
     before = kept(job.folder)
     for side, length in six.items():
         job.act({"do": "set", "name": f"table.survey.{side}", "value": length})

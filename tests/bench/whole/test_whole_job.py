@@ -7,8 +7,8 @@ import shutil
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from tests.bench.at_the_table import AtTheTable
 from tests.bench.benches import bench, choose_port, field, in_job, opened, until
+from tests.bench.whole.at_the_table import AtTheTable
 
 if TYPE_CHECKING:
     from pathlib import Path

@@ -18,6 +18,9 @@ if TYPE_CHECKING:
     from devices.bench.fields.field import Field
 
 LONG = "x" * 2000
+SIX = {"near": "26 in", "far": "26 in", "zero_end": "17 in", "far_end": "17 in"}
+SIX |= {f"diagonal_from_zero_{end}": "31 1/16 in" for end in ("near", "far")}
+"""The top of the small job as it might be measured."""
 WRONG: dict[str, list[Any]] = {
     "text": ["", "\x01", LONG, "no such thing", "5", "1 in"],
     "length": ["abc", "5", "-1 in", "0 in", "9999999 in", "3 s", "1/0 in", "1 ft 2 mm", ""],

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import pytest
 
 from tests.bench.benches import field, in_job, kept, opened, shown, small_job, until
-from tests.bench.every_key import same_words
+from tests.bench.fields.every_key import same_words
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -130,6 +130,7 @@ def test_a_metric_job_has_no_inch_in_any_field_nor_under_the_pointer(
     found = [text for pair in every for text in pair if " in" in f" {text}" or " ft" in text]
     assert found == []
     assert len(every) > 130
+    page.locator("#numerals svg").first.wait_for()
     page.locator("#marking").hover()
     until(page, lambda: " mm from zero" in page.locator("#pointer").inner_text(), "read off in mm")
 

@@ -1,0 +1,105 @@
+"""Results as cards and over the picture, against the JSON of the verbs, in real Chromium."""
+
+from __future__ import annotations
+
+import json
+from typing import TYPE_CHECKING, Any
+
+from tests.bench.benches import kept, opened, small_job, until
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from playwright.sync_api import Browser, Page
+
+    from tests.bench.benches import Bench
+    from tests.conftest import RunCli
+
+WAYS = '[ways]\nway = "flatbed-a3"\n[plotter]\nprofile = "flatbed-a3"\n'
+
+
+def said(run_cli: RunCli, folder: Path, *words: str) -> dict[str, Any]:
+    record: dict[str, Any] = json.loads(run_cli(*words, "--job", folder, "--json").stdout)
+    return record
+
+
+def ink_over(page: Page) -> int:
+    """How many pixels of the picture are of the brown that a distance is drawn in."""
+    found: int = page.evaluate("""() => {
+        const canvas = document.querySelector('#marking');
+        const pixels = canvas.getContext('2d').getImageData(0, 0, canvas.width, canvas.height).data;
+        let count = 0;
+        for (let at = 0; at < pixels.length; at += 4) {
+            const [red, green, blue] = pixels.slice(at, at + 3);
+            if (red > 140 && red < 170 && green < 70 && blue < 40) count += 1;
+        }
+        return count;
+    }""")
+    return found
+
+
+def test_what_to_buy_and_tape_marks_and_the_square_are_cards_of_the_verbs_figures(
+    run: Bench, browser: Browser, run_cli: RunCli
+) -> None:
+    folder = small_job(run.root / "cards", WAYS)
+    cover = said(run_cli, folder, "cover")
+    forecast = said(run_cli, folder, "control", "--only-look")["forecast"]
+    page = opened(browser, run, "cards")
+    page.get_by_role("button", name="Canvas, underlay, pad").click()
+    page.get_by_role("button", name="What they would hold").click()
+    page.get_by_role("button", name="Write the square to draw on scrap").click()
+    canvas = page.locator("#buy-card tr", has_text="Canvas").first
+    canvas.wait_for()
+    # Rounded up to the inch, and as wide as it is sold.
+    assert f"{-(-cover['canvas']['cut'][0] // 25.4):.0f} in" in canvas.inner_text()
+    assert f"{cover['canvas']['bought_width'] / 25.4:g} in" in canvas.inner_text()
+    staples = page.locator("#buy-card tr", has_text="Staples").inner_text()
+    assert str(cover["staples"]) in staples
+    card = page.locator("#tape-card article")
+    card.wait_for()
+    assert f"{forecast['worst_line']:.2f} mm" in card.inner_text()
+    assert ("They hold." in card.inner_text()) is forecast["holds"]
+    near = page.locator("#measured-squared-AC")
+    until(page, lambda: near.get_attribute("placeholder") == "14 5/32 in", "near 10 in by 1.414")
+    assert page.locator("#square text").all_text_contents() == ["A", "B", "C", "D"]
+    page.get_by_role("button", name="Show the sections of the way chosen").click()
+    page.locator("#over-words").get_by_text("4 sections of the way chosen").wait_for()
+    page.get_by_role("button", name="Take it off the picture").click()
+    page.locator("#over-words").wait_for(state="hidden")
+
+
+def test_each_distance_is_drawn_as_it_is_typed_and_the_verdict_is_a_card_and_a_map(
+    run: Bench, browser: Browser
+) -> None:
+    small_job(run.root / "map", WAYS)
+    page = opened(browser, run, "map")
+    page.get_by_role("button", name="What to measure").click()
+    fields = page.locator("#proof-fields .field")
+    fields.first.wait_for()
+    page.evaluate("document.activeElement.blur()")
+    until(page, lambda: ink_over(page) == 0, "nothing lies over the picture")
+    fields.first.locator("input").focus()
+    page.locator("#over-words").get_by_text("The distance p01").wait_for()
+    until(page, lambda: ink_over(page) > 300, "the distance on the picture")
+    for field in fields.all():
+        near = field.locator(".help").inner_text().rpartition("near ")[2]
+        field.locator("input").fill(near)
+        field.locator("input").blur()
+    page.get_by_role("button", name="Judge the cover").click()
+    card = page.locator("#proof-card article")
+    card.wait_for()
+    assert "Any line, from zero" in card.inner_text()
+    page.locator("#over-words").get_by_text("times too long").wait_for()
+    # The words stand below, as a terminal has them.
+    page.locator('[data-of="proved"] pre').get_by_text("What stands after +/-").wait_for()
+
+
+def test_the_next_covers_job_is_made_where_the_page_to_keep_is(
+    run: Bench, browser: Browser
+) -> None:
+    folder = small_job(run.root / "worn", "[grid]\nmargin = '2 in'   # ours\n")
+    page = opened(browser, run, "worn")
+    page.locator("#next-name").fill("worn again")
+    page.get_by_role("button", name="Make the next cover's job from this one").click()
+    page.locator("#folder").get_by_text("worn again").wait_for()
+    assert kept(run.root / "worn again") == kept(folder)
