@@ -4,6 +4,7 @@ import { named, told } from "./words.js";
 
 const at = (id) => document.getElementById(id);
 const OWN = "own";
+let opened = null;
 
 function options(select, pairs) {
   const wanted = JSON.stringify(pairs);
@@ -38,7 +39,9 @@ export function show(message) {
   sizes();
   at("this-job").hidden = !message.open;
   document.body.classList.toggle("no-job", !message.open);
-  if (!message.open) at("new-job").open = true;
+  // Once it is made, there is nothing left to fill in for it.
+  if (message.open !== opened) at("new-job").open = at("this-job").open = !message.open;
+  opened = message.open;
 }
 
 function sizes() {
