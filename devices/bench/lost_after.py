@@ -8,8 +8,9 @@ import os
 from marking.errors import BadInputError
 
 LOST_AFTER = "CANVASRULE_LOST_AFTER"
-_LEAST, _USUAL, _MOST = 0.4, 0.9, 60.0
-"""Seconds without a word after which a page that holds the machine is lost: four beats missed.
+_LEAST, _USUAL, _MOST = 0.4, 0.8, 60.0
+"""Seconds without a word after which a page that holds the machine is lost: seven beats missed,
+and two tenths left of the second in which a plotter is to be told to raise its pen.
 
 A computer too busy to beat so often may be given longer, by `LOST_AFTER` in the environment."""
 

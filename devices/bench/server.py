@@ -20,6 +20,7 @@ from starlette.responses import FileResponse, HTMLResponse, RedirectResponse, Re
 from starlette.routing import Route, WebSocketRoute
 
 from devices.bench.house import hold_page
+from devices.bench.languages.words import said_to, words_in
 from devices.bench.state import LOOKED_AT, written_files
 from devices.serving.body import short_body
 from devices.serving.guard import Guard, too_long
@@ -49,6 +50,7 @@ FILES = {
     "picture.js": "text/javascript",
     "placed.js": "text/javascript",
     "ports.js": "text/javascript",
+    "printed.js": "text/javascript",
     "texts.js": "text/javascript",
     "results/elements.js": "text/javascript",
     "results/buy.js": "text/javascript",
@@ -56,8 +58,12 @@ FILES = {
     "results/square.js": "text/javascript",
     "results/tape.js": "text/javascript",
     "ticks.js": "text/javascript",
+    "language.js": "text/javascript",
+    "words.js": "text/javascript",
 }
 _STALE = 4401
+_LANGUAGE = "canvasrule-language"
+"""The cookie that the page keeps its language in."""
 
 
 def application(house: BenchHouse, hosts: Collection[str]) -> ASGIApp:
@@ -73,6 +79,7 @@ def application(house: BenchHouse, hosts: Collection[str]) -> ASGIApp:
             Route("/ports", _with_key(_ports)),
             Route("/stop", _with_key(_stop), methods=["POST"]),
             Route("/try", _with_key(_try), methods=["POST"]),
+            Route("/pages/words/{language}.json", _words),
             Route("/pages/{name:path}", _asset),
             WebSocketRoute("/bench", _bench),
         ],
@@ -121,12 +128,12 @@ async def _page(request: Request) -> Response:
         answer.set_cookie(_cookie(request), key, httponly=True, samesite="lax", path="/")
         return answer
     if not _may_enter(request):
-        return Response(
+        text = (
             "This page has a new address in each run of canvasrule bench, which prints it: open "
-            "that one. Nothing is lost.",
-            403,
-            media_type="text/plain",
+            "that one. Nothing is lost."
         )
+        wanted = f"{request.cookies.get(_LANGUAGE, '')},{request.headers.get('accept-language')}"
+        return Response(said_to(wanted, text), 403, media_type="text/plain")
     return HTMLResponse(_text("bench.html"))
 
 
@@ -210,6 +217,14 @@ async def _asset(request: Request) -> Response:
     if name not in FILES:
         return Response("There is no such file.", 404, media_type="text/plain")
     return Response(_text(name), media_type=FILES[name])
+
+
+async def _words(request: Request) -> Response:
+    """What the page says in another language."""
+    text = await asyncio.to_thread(words_in, request.path_params["language"])
+    if text is None:
+        return Response("There is no such file.", 404, media_type="text/plain")
+    return Response(text, media_type="application/json")
 
 
 async def _bench(socket: WebSocket) -> None:

@@ -79,7 +79,7 @@ class WaysTable(Table):
         AfterValidator(lambda v: v and _distinct(v)),
     ] = Field(default=None, description="What is there; what job.toml names, where it is left out")
     way: Annotated[str, StringConstraints(pattern=r"^[a-z0-9-]{1,60}$")] | None = Field(
-        default=None, description="The id of the way chosen"
+        default=None, description="The way chosen, by its name in the table of ways"
     )
 
 

@@ -6,6 +6,7 @@ import asyncio
 import contextlib
 import json
 import os
+import re
 import signal
 import subprocess
 import sys
@@ -81,12 +82,18 @@ def small_job(folder: Path, more: str = "") -> Path:
 
 
 def opened(
-    browser: Browser, run: Bench, job: str = "", size: tuple[int, int] = (1440, 900)
+    browser: Browser,
+    run: Bench,
+    job: str = "",
+    size: tuple[int, int] = (1440, 900),
+    locale: str = "en-US",
 ) -> Page:
     """The page in a window of its own, once it is in step, with `job` open where one is named."""
-    page = browser.new_context(viewport={"width": size[0], "height": size[1]}).new_page()
+    page = browser.new_context(
+        viewport={"width": size[0], "height": size[1]}, locale=locale
+    ).new_page()
     page.goto(f"{run.url}&job={job}" if job else run.url)
-    page.get_by_text("In step").wait_for()
+    page.get_by_text(re.compile("In step|Verbunden")).wait_for()
     # What the machine says is looked at, and not only its cards.
     page.evaluate("document.querySelector('#said').open = true")
     if job:

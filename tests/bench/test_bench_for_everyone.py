@@ -55,7 +55,7 @@ def test_axe_finds_nothing_against_wcag_a_and_aa_in_any_step(
             page.get_by_role("button", name=button).click()
         page.locator("#ways-table article").first.wait_for(timeout=120_000)
         page.locator("#proof-fields input").first.wait_for()
-        page.locator('[data-of="cover"] pre').wait_for()
+        page.locator('[data-of="cover"] .printed').wait_for()
         page.locator(field("grid.pitch")).fill("a foot")
         page.locator('[data-name="grid.pitch"] .fault').get_by_text("a foot").wait_for()
         page.get_by_role("button", name="Rehearse").click()

@@ -104,7 +104,7 @@ def test_each_step_says_done_of_nothing_that_was_not_done(run: Bench, browser: B
     page.get_by_role("button", name="The page to staple under the table").click()
     said.get_by_text("Page written").wait_for()
     # What the verb printed, and its file to open.
-    assert "1 page" in page.locator('[data-of="keep-page"] pre').inner_text()
+    assert "1 page" in page.locator('[data-of="keep-page"] .printed').inner_text()
     link = page.locator('[data-of="keep-page"] a').get_attribute("href")
     assert link == "/out/paper/keep.pdf"
     answer = page.request.get(run.url.partition("?")[0].rstrip("/") + link)

@@ -9,7 +9,7 @@ if TYPE_CHECKING:
 
 WAY: Mapping[str, Mapping[str, str]] = {
     "way": {
-        "ways.way": "Way",
+        "ways.way": "Way chosen",
         "plotter.profile": "Plotter",
         "projector.profile": "Projector",
         "inking.cross_lines": "Cross lines",

@@ -8,6 +8,7 @@ import { look, show as showMachine } from "./mark.js";
 import { drawing, length, show as draw, whole, zoom } from "./picture.js";
 import { filled, texts } from "./texts.js";
 import { forget as forgetTicks, show as showTicks } from "./ticks.js";
+import { named, told } from "./words.js";
 
 const at = (id) => document.getElementById(id);
 // Where each measurement of the top stands on its drawing, in parts of its width and height.
@@ -26,7 +27,8 @@ let untried = null;
 let early = fetch("/layout").catch(() => null);
 let trying = false;
 
-function say(text) {
+function say(words) {
+  const text = told(words);
   at("say").textContent = text ? text.charAt(0).toUpperCase() + text.slice(1) : "";
   at("answer").hidden = !text;
 }
@@ -81,14 +83,14 @@ async function kept(field, value) {
 }
 
 function trouble(words) {
-  at("trouble").textContent = words || "";
+  at("trouble").textContent = told(words) || "";
   at("trouble").hidden = !words;
 }
 
 function list(into, texts) {
   into.replaceChildren(...texts.map((text) => {
     const one = document.createElement("li");
-    one.textContent = text;
+    one.textContent = told(text);
     return one;
   }));
 }
@@ -104,7 +106,7 @@ function fieldsMade(fields) {
       at("top-fields").append(box);
       // Beside so small a field there is no room for words.
       const fault = box.querySelector(".fault");
-      fault.dataset.label = field.label;
+      fault.dataset.label = told(field.label);
       at("top-faults").append(fault);
     } else document.querySelector(`[data-group="${field.group}"]`).append(box);
   }
@@ -124,8 +126,10 @@ async function shown(message) {
     forgetTicks();
   }
   job = message;
+  named(job.title, job.folder);
   document.title = filled(texts.bench, { job: job.title });
   at("title").textContent = job.title;
+  inItsUnits(job.units);
   at("folder").textContent = job.folder;
   at("unmeasure").hidden = !Object.entries(job.values)
     .some(([name, one]) => name.startsWith("table.survey.") && one.written !== null);
@@ -154,6 +158,14 @@ const faultsOf = ({ values }) => Object.fromEntries(
   Object.entries(values).filter(([, one]) => one.fault).map(([name, one]) => [name, one.fault]),
 );
 
+// Examples of lengths that stand on the page in inches, for a job in millimetres in those.
+function inItsUnits(units) {
+  for (const input of document.querySelectorAll("[data-mm]")) {
+    input.dataset.in ??= input.placeholder;
+    input.placeholder = units === "mm" ? input.dataset.mm : input.dataset.in;
+  }
+}
+
 function showSteps() {
   const next = job.steps.find((one) => one.left);
   at("steps").replaceChildren(...job.steps.map((one) => {
@@ -162,7 +174,7 @@ function showSteps() {
     link.textContent = texts[one.step];
     if (one === next) link.className = "next";
     const left = document.createElement("small");
-    left.textContent = one.says;
+    left.textContent = told(one.says);
     link.append(left);
     return link;
   }));

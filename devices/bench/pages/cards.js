@@ -2,6 +2,7 @@
 // Nothing is worked out here.
 import { place } from "./placed.js";
 import { filled, texts } from "./texts.js";
+import { told as inWords } from "./words.js";
 
 const at = (id) => document.getElementById(id);
 const CARDS = ["set-down", "marks", "verdict", "pen", "inking", "ended"];
@@ -15,7 +16,7 @@ const mm = (value, digits = 2) => filled(texts.millimetres, { value: value.toFix
 function words(into, lines) {
   into.replaceChildren(...lines.map((text) => {
     const one = document.createElement("li");
-    one.textContent = text;
+    one.textContent = inWords(text);
     return one;
   }));
 }
@@ -105,7 +106,7 @@ function verdictInto(box, verdict) {
 function verdictNow({ verdict }) { verdictInto(document.querySelector("#card-verdict [data-verdict]"), verdict); }
 
 function penNow({ pen }) {
-  at("pen-says").textContent = filled(pen.new ? texts.newPen : texts.otherPen, pen);
+  at("pen-says").textContent = filled(pen.new ? texts.newPen : texts.otherPen, { ...pen, pen: inWords(pen.pen) });
 }
 
 function inkingNow({ progress, verdict }) {

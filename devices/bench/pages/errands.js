@@ -5,7 +5,9 @@ import { drawDistance, verdict } from "./results/proof.js";
 import { RUNS, drawSquare, place as placed } from "./results/square.js";
 import { tape } from "./results/tape.js";
 import { show as showPorts } from "./ports.js";
+import { printed } from "./printed.js";
 import { filled, texts } from "./texts.js";
+import { told as inWords } from "./words.js";
 
 const at = (id) => document.getElementById(id);
 const CARDS = {
@@ -68,13 +70,13 @@ function outcome(message) {
   }
   if (message.said.length) {
     const list = element("ul", { class: message.code ? "fault" : null });
-    for (const line of message.said) list.append(element("li", {}, line));
+    for (const line of message.said) list.append(element("li", {}, inWords(line)));
     said.push(list);
   }
   if (message.printed) {
     const linked = written([message.printed, ...message.said].join("\n"));
     if (linked.length) said.push(element("p", { class: "row" }, ...linked));
-    said.push(element("pre", { tabindex: "0", role: "region", "aria-label": texts.printed }, message.printed));
+    said.push(printed(message.printed, texts.printed));
   }
   if (!said.length) said.push(element("p", { role: "status" }, message.code ? texts.failed : texts.done));
   return said;
@@ -95,6 +97,7 @@ const hours = ([low, high]) => filled(texts.hours, { low: low.toFixed(1), high: 
 function ways(found) {
   renew(at("ways-table"), [found, chosen()], () => found.ways.map((one) => {
     const now = chosen() === one.id;
+    const name = inWords(one.says);
     const choose = element("button", { "aria-pressed": String(now), class: now ? "main" : null },
       now ? texts.chosen : texts.chooseThis);
     choose.onclick = () => tap({ do: "set", name: "ways.way", value: one.id }, texts.chooseWay);
@@ -103,13 +106,13 @@ function ways(found) {
       filled(one.people === 1 ? texts.clockOne : texts.clockMore, { hours: hours(one.clock_hours), people: one.people }),
       one.worst_line_mm === null ? ""
         : filled(texts.worst, { line: length(one.worst_line_mm), step: length(one.worst_step_mm) }),
-      one.needs.length ? filled(texts.needs, { what: one.needs.join(", ") }) : "",
+      one.needs.length ? filled(texts.needs, { what: one.needs.map(inWords).join(", ") }) : "",
     ];
-    return element("article", { class: now ? "card chosen" : "card", "aria-label": one.says },
-      element("div", { class: "row" }, choose, element("strong", {}, one.says)),
+    return element("article", { class: now ? "card chosen" : "card", "aria-label": name },
+      element("div", { class: "row" }, choose, element("strong", {}, name)),
       element("p", { class: "big" }, filled(texts.personHours, { hours: hours(one.person_hours) })),
       element("p", {}, said.filter(Boolean).join(" ")),
-      element("p", { class: one.holds ? "hint" : "fault" }, one.holds ? one.why : filled(texts.doesNotHold, one)));
+      element("p", { class: one.holds ? "hint" : "fault" }, one.holds ? inWords(one.why) : filled(texts.doesNotHold, { why: inWords(one.why) })));
   }));
 }
 
@@ -129,8 +132,8 @@ function distances(list) {
   renew(at("proof-fields"), list, () => list.map((one) => {
     const box = measured(
       `proved.${one.id}`,
-      filled(texts.distance, { id: one.id, one: one.between[0], other: one.between[1] }),
-      filled(texts.distanceHelp, { purpose: one.purpose, length: length(one.nominal) }),
+      filled(texts.distance, { id: one.id, one: inWords(one.between[0]), other: inWords(one.between[1]) }),
+      filled(texts.distanceHelp, { purpose: inWords(one.purpose), length: length(one.nominal) }),
     );
     box.querySelector("input").addEventListener("focus", () => drawDistance(one));
     return box;
@@ -173,7 +176,7 @@ at("show-sections").onclick = async () => {
   const answer = await fetch("/sections");
   if (!answer.ok) return;
   const { sections, fault } = await answer.json();
-  if (fault) { at("ways-fault").textContent = fault; return; }
+  if (fault) { at("ways-fault").textContent = inWords(fault); return; }
   at("ways-fault").textContent = "";
   over(sections.flatMap(({ id, core: [x0, y0, x1, y1] }) => [
     { box: [x0, y0, x1, y1], ink: "#7a3e9d" }, { say: id, at: [(x0 + x1) / 2, (y0 + y1) / 2] },

@@ -2,6 +2,7 @@
 // typed is tried at once and kept when the field is left; nothing is checked here.
 
 import { filled, texts } from "./texts.js";
+import { named, told } from "./words.js";
 
 const made = new Map();
 let last = {};
@@ -46,30 +47,31 @@ function rows(box) {
 
 function control(field, id) {
   if (field.kind === "switch") {
-    return element("label", { class: "check" }, element("input", { type: "checkbox", id }), field.label);
+    return element("label", { class: "check" }, element("input", { type: "checkbox", id }), told(field.label));
   }
   if (field.kind === "several") {
-    const set = element("fieldset", {}, element("legend", {}, field.label));
+    const set = element("fieldset", {}, element("legend", {}, told(field.label)));
     const tick = (attributes, text) => element("label", { class: "check" },
       element("input", { type: "checkbox", ...attributes }), text);
     if (field.may_be_left) set.append(tick({ "data-left": "" }, texts.asTheJob));
-    for (const one of field.choices) set.append(tick({ "data-word": one }, one));
+    for (const one of field.choices) set.append(tick({ "data-word": one }, told(one)));
     return set;
   }
   if (field.kind === "rows") {
-    const set = element("fieldset", {}, element("legend", {}, field.label), element("div", { class: "lines" }));
+    const set = element("fieldset", {}, element("legend", {}, told(field.label)), element("div", { class: "lines" }));
     const add = element("button", { type: "button" }, texts.addRow);
     add.onclick = () => { set.querySelector(".lines").append(line(field, {}, set)); };
     set.append(add);
     return set;
   }
-  const label = element("label", { for: id }, field.label);
+  const label = element("label", { for: id }, told(field.label));
   if (field.kind === "choice") {
     const select = element("select", { id });
+    named(...Object.keys(field.known_as));
     if (field.may_be_left) select.append(new Option(texts.leftOpen, ""));
     for (const one of field.choices) {
       const known = field.known_as[one];
-      select.append(new Option(known ? filled(texts.stock, { known, name: one }) : one, one));
+      select.append(new Option(known ? filled(texts.stock, { known: told(known), name: one }) : told(one), one));
     }
     return element("div", {}, label, select);
   }
@@ -87,12 +89,12 @@ function line(field, values, box) {
   for (const column of field.columns) {
     const control = column.kind === "choice" ? element("select", {}) : element("input", { autocomplete: "off" });
     control.dataset.key = column.key;
-    if (column.kind === "choice") for (const word of column.choices) control.append(new Option(word, word));
+    if (column.kind === "choice") for (const word of column.choices) control.append(new Option(told(word), word));
     else control.placeholder = last[field.name]?.examples?.[column.key] ?? "";
     if (values[column.key] !== undefined) control.value = values[column.key];
-    control.setAttribute("aria-label", column.label);
-    control.title = column.help;
-    one.append(element("label", {}, column.label, control));
+    control.setAttribute("aria-label", told(column.label));
+    control.title = told(column.help);
+    one.append(element("label", {}, told(column.label), control));
   }
   const away = element("button", { type: "button" }, texts.takeAway);
   away.onclick = () => {
@@ -108,7 +110,7 @@ function line(field, values, box) {
 export function make(field, on) {
   const id = `field-${field.name.replaceAll(".", "-")}`;
   const box = element("div", { class: "field", "data-name": field.name });
-  const help = element("p", { class: "help", id: `${id}-help` }, field.help);
+  const help = element("p", { class: "help", id: `${id}-help` }, told(field.help));
   const fault = element("p", { class: "fault", id: `${id}-fault`, role: "alert" });
   box.append(control(field, id), help, fault);
   const inputs = box.querySelectorAll("input, select, textarea, fieldset");
@@ -175,7 +177,8 @@ function shown(field, box, value) {
   const text = (list) => Array.isArray(list) ? list.join("\n") : String(list ?? "");
   const empty = field.may_be_empty && value.written?.length === 0;
   input.value = value.written === null ? "" : text(value.written);
-  input.placeholder = empty ? texts.none : (value.written === null && text(value.holds)) || value.example;
+  const holds = value.written === null && text(value.holds);
+  input.placeholder = empty ? texts.none : field.key === "name" && holds ? told(holds) : holds || value.example;
 }
 
 // Puts what stands in job.toml into every field but those that are being typed in.
@@ -226,7 +229,7 @@ export function tellOthers(name, faults) {
 }
 
 function tell(state, words) {
-  state.fault.textContent = words || "";
+  state.fault.textContent = told(words) || "";
   // What is wrong is in sight.
   if (words) for (let more = state.box.closest("details"); more; more = more.parentElement.closest("details")) more.open = true;
   state.box.classList.toggle("wrong", Boolean(words));

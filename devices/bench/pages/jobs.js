@@ -1,8 +1,10 @@
 // Jobs: those that lie in the folder, opened, made, copied and renamed.
 import { filled, texts } from "./texts.js";
+import { named, told } from "./words.js";
 
 const at = (id) => document.getElementById(id);
 const OWN = "own";
+let opened = null;
 
 function options(select, pairs) {
   const wanted = JSON.stringify(pairs);
@@ -12,10 +14,14 @@ function options(select, pairs) {
 }
 
 // Stock profiles by what people know them as, with their own names.
-const stock = (all) => Object.entries(all).map(([name, known]) => [name, filled(texts.stock, { known, name })]);
+const stock = (all) => Object.entries(all).map(([name, known]) => [name, filled(texts.stock, { known: told(known), name })]);
+
+// A job whose title cannot be read is called by its name, and why.
+const unread = (one) => one.title.startsWith(`${one.name} (`);
 
 export function show(message) {
   at("root").textContent = message.root;
+  named(message.root, ...Object.keys({ ...message.tables, ...message.plotters }), ...message.jobs.map((one) => one.name));
   at("job-list").replaceChildren(...message.jobs.map((one) => {
     const row = document.createElement("li");
     const open = document.createElement("button");
@@ -23,7 +29,7 @@ export function show(message) {
     open.textContent = here ? texts.openNow : texts.open;
     open.disabled = here;
     open.onclick = () => tap({ do: "job", act: "open", name: one.name }, filled(texts.openJob, { job: one.name }));
-    row.append(open, " ", one.title === one.name ? one.name : filled(texts.jobNamed, one));
+    row.append(open, " ", one.title === one.name ? one.name : filled(texts.jobNamed, { name: one.name, title: unread(one) ? told(one.title) : one.title }));
     return row;
   }));
   options(at("new-table"), [...stock(message.tables), [OWN, texts.anotherSize]]);
@@ -33,7 +39,9 @@ export function show(message) {
   sizes();
   at("this-job").hidden = !message.open;
   document.body.classList.toggle("no-job", !message.open);
-  if (!message.open) at("new-job").open = true;
+  // Once it is made, there is nothing left to fill in for it.
+  if (message.open !== opened) at("new-job").open = at("this-job").open = !message.open;
+  opened = message.open;
 }
 
 function sizes() {

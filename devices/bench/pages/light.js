@@ -1,5 +1,6 @@
 // The projector's pages: opened and ended from here, worked on their own.
 import { texts } from "./texts.js";
+import { told } from "./words.js";
 
 const at = (id) => document.getElementById(id);
 
@@ -14,7 +15,7 @@ export function show(message) {
   }
   at("light-said").replaceChildren(...message.said.map((text) => {
     const one = document.createElement("li");
-    one.textContent = text;
+    one.textContent = told(text);
     return one;
   }));
 }

@@ -4,6 +4,7 @@ import { ended as showEnded, show as showCard } from "./cards.js";
 import { drawing, inked } from "./picture.js";
 import { chosenPort, ports } from "./ports.js";
 import { filled, texts } from "./texts.js";
+import { told } from "./words.js";
 
 const at = (id) => document.getElementById(id);
 const PRESSED = {
@@ -23,14 +24,16 @@ export function show(message) {
   const was = machine;
   machine = message;
   at("stop").disabled = !machine.running;
-  for (const id of ["rehearse", "ink", "ink-all", "ask-ports"]) at(id).disabled = machine.running;
+  // Another language loads the page anew, which would let go of the machine.
+  for (const id of ["rehearse", "ink", "ink-all", "ask-ports", "language"]) at(id).disabled = machine.running;
   const stranded = document.activeElement === document.body || at("mark").contains(document.activeElement);
   const within = at("running").contains(document.activeElement);
   at("running").hidden = !machine.running;
   at("begin").hidden = machine.running;
   at("mark").classList.toggle("rehearsal", machine.running && machine.rehearsal);
   showCard(machine);
-  if (at("asks").textContent !== machine.asks) at("asks").textContent = machine.asks;
+  const asks = told(machine.asks);
+  if (at("asks").textContent !== asks) at("asks").textContent = asks;
   at("answers").hidden = !machine.asks || !mine();
   const types = machine.types && mine();
   const typesNow = types && at("typing").hidden;
@@ -39,14 +42,14 @@ export function show(message) {
     at("typed").value = "";
     if (within) at("typed").focus();
   }
-  at("typed-asks").textContent = machine.types;
+  at("typed-asks").textContent = told(machine.types);
   for (const button of document.querySelectorAll("#running [data-key]")) button.disabled = !mine();
   at("take").hidden = mine();
   at("held").textContent = !machine.running ? ended()
     : `${machine.rehearsal ? `${texts.rehearsal} ` : ""}${mine() ? texts.holdsHere : texts.holdsElsewhere}`;
   at("told").replaceChildren(...machine.lines.map((text) => {
     const one = document.createElement("li");
-    one.textContent = text;
+    one.textContent = told(text);
     return one;
   }));
   at("told").scrollTop = at("told").scrollHeight;

@@ -1,5 +1,6 @@
 // Ports: those of this computer, one typed by hand, and what answers at each.
 import { filled, texts } from "./texts.js";
+import { told } from "./words.js";
 
 const at = (id) => document.getElementById(id);
 
@@ -22,7 +23,7 @@ export async function ports() {
     if (!answer.ok) return;
     const found = await answer.json();
     const before = at("port").value;
-    at("port").replaceChildren(...found.map((one) => new Option(filled(texts.port, one), one.name)));
+    at("port").replaceChildren(...found.map((one) => new Option(filled(texts.port, { ...one, about: told(one.about) }), one.name)));
     if (!found.length) at("port").append(new Option(texts.noPort, ""));
     if (found.some((one) => one.name === before)) at("port").value = before;
   } catch { /* the connection's own line tells */ }
@@ -33,7 +34,7 @@ export function show(message) {
   if (message.code !== 0 || !message.result) { at("port-answers").replaceChildren(); return; }
   at("port-answers").replaceChildren(...message.result.ports.map((one) => {
     const row = document.createElement("li");
-    row.textContent = filled(texts.portSays, one);
+    row.textContent = filled(texts.portSays, { ...one, says: told(one.says) });
     return row;
   }));
   if (!message.result.ports.length) at("port-answers").textContent = texts.noPort;

@@ -1,6 +1,6 @@
 // Every text that the page's scripts show, in one place; what never changes stands in bench.html,
 // and words on a job come from the server.
-const gettext = (text) => globalThis.catalogue?.[text] ?? text;
+import { gettext } from "./words.js";
 
 export const texts = {
   measure: gettext("Measure"), choose: gettext("Choose"), see: gettext("See it"),

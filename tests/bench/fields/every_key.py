@@ -23,15 +23,15 @@ SIX |= {f"diagonal_from_zero_{end}": "31 1/16 in" for end in ("near", "far")}
 """The top of the small job as it might be measured."""
 WRONG: dict[str, list[Any]] = {
     "text": ["", "\x01", LONG, "no such thing", "5", "1 in"],
-    "length": ["abc", "5", "-1 in", "0 in", "9999999 in", "3 s", "1/0 in", "1 ft 2 mm", ""],
-    "speed": ["abc", "5", "-1 in/s", "0 mm/s", "5 in", "99999999 m/s", "5 in/min", ""],
-    "run": ["abc", "5", "-1 m", "0 m", "5 s", "999999999 m", ""],
-    "share": ["abc", "5", "50 %", "-50 %", "1 in", "", "1e2 %"],
-    "time": ["abc", "5", "-1 s", "5 in", "9999 h", "1 day", ""],
-    "whole": ["abc", "1.5", "-1", "1 in", "99999999999", "", "0"],
-    "number": ["abc", "-1000", "1 in", "99999999999", "", "0"],
+    "length": ["abc", "5", "-1 in", "0 in", "9999999 in", "1 ft 2 mm", ""],
+    "speed": ["5", "-1 in/s", "5 in", "99999999 m/s", ""],
+    "run": ["5", "-1 m", "5 s", "999999999 m", ""],
+    "share": ["abc", "5", "50 %", "-50 %", ""],
+    "time": ["5", "-1 s", "5 in", "9999 h", ""],
+    "whole": ["abc", "1.5", "-1", "99999999999", ""],
+    "number": ["abc", "-1000", "99999999999", ""],
     "switch": ["yes"],
-    "choice": ["no such thing", "", "BOARD", "17"],
+    "choice": ["no such thing", ""],
     "several": [["no such thing"], ["near", "near"], ["plotter", "plotter"], []],
     "list": [["abc"], ["-1"], ["0 in"], ["5"], ["1 in", "1 in"], ["1 in"] * 51, ["double 9 ft"]],
     "rows": [

@@ -91,7 +91,7 @@ def test_each_distance_is_drawn_as_it_is_typed_and_the_verdict_is_a_card_and_a_m
     assert "Any line, from zero" in card.inner_text()
     page.locator("#over-words").get_by_text("times too long").wait_for()
     # The words stand below, as a terminal has them.
-    page.locator('[data-of="proved"] pre').get_by_text("What stands after +/-").wait_for()
+    page.locator('[data-of="proved"] .printed').get_by_text("What stands after +/-").wait_for()
 
 
 def test_the_next_covers_job_is_made_where_the_page_to_keep_is(

@@ -1,6 +1,7 @@
 // The proof: each distance drawn while it is typed, the verdict, and where the cover is off.
 import { over } from "../picture.js";
 import { filled, texts } from "../texts.js";
+import { told } from "../words.js";
 import { element, mm, table } from "./elements.js";
 
 const LIMITS = { total: texts.total, square: texts.square, neighbours: texts.neighbours, step: texts.step, straight: texts.straight };
@@ -21,7 +22,7 @@ export function drawDistance(one) {
 
 export function verdict(found) {
   const rows = Object.entries(found.limits).map(([name, one]) => [
-    LIMITS[name] ?? name, mm(one.at_most), mm(one.allowed), one.sections.join(", "), OUTCOMES[one.outcome] ?? one.outcome,
+    LIMITS[name] ?? name, mm(one.at_most), mm(one.allowed), one.sections.join(", "), OUTCOMES[one.outcome] ?? told(one.outcome),
   ]);
   const whole = Object.entries(found.whole).map(([name, one]) => [
     WHOLE[name] ?? name, filled(texts.within, { mm: one.mm.toFixed(2), doubt: (FITS_95 * one.sd).toFixed(2) }),
@@ -30,7 +31,7 @@ export function verdict(found) {
   show.onclick = () => map(found);
   map(found);
   return [element("article", { class: "card", "aria-label": texts.verdict },
-    element("p", { class: found.outcome === "fail" ? "big fault" : "big" }, OUTCOMES[found.outcome] ?? found.outcome),
+    element("p", { class: found.outcome === "fail" ? "big fault" : "big" }, OUTCOMES[found.outcome] ?? told(found.outcome)),
     table(texts.verdict, [texts.what, texts.atMost, texts.allowed, texts.where, texts.outcome], rows),
     table(texts.wholeCover, [texts.what, texts.off], whole),
     element("div", { class: "row" }, show))];
