@@ -4,7 +4,8 @@ import { named, told } from "./words.js";
 
 const at = (id) => document.getElementById(id);
 const OWN = "own";
-let opened = null;
+// Undefined until it is told that a job is open, or that none is.
+let opened;
 
 function options(select, pairs) {
   const wanted = JSON.stringify(pairs);

@@ -95,7 +95,7 @@ class AtTheTable:
         self.random = random.Random(7)
         self.marks: dict[str, Spot] = {}
         """Where tape marks truly are, by name."""
-        self.off = (1.4, -1.1, 0.002)
+        self.off = (1.1, -0.9, 0.001)
         """How far off, mm, and how much turned, radians, it is set down beside the tape."""
         self.looks = True
         """Whether the pen is brought over a mark before it is said to be there."""
@@ -177,7 +177,7 @@ class AtTheTable:
                     self.bring_over(hands, wanted)
                 end = time.monotonic() + _PATIENCE_SECONDS
             done = wanted
-            hands.wait(0.05)
+            hands.wait(0.1)
 
     def answer(self, hands: Hands, asked: str, said: str) -> None:
         """Yes, once it is so."""
@@ -244,7 +244,7 @@ class AtTheTable:
         end = time.monotonic() + _PATIENCE_SECONDS
         while np.abs(stood + counts * step - self.at.machine.carriage.real).max() > 0.04:
             assert time.monotonic() < end, f"the pen does not go where it was nudged by {step} mm"
-            hands.wait(0.05)
+            hands.wait(0.1)
         self.at.settle(5.0)
 
     # -- the finished cover ------------------------------------------------------------------------
