@@ -31,7 +31,7 @@ if TYPE_CHECKING:
     from marking.sections.plan import Section
 
 SECTION = "r1c2"
-AT_MARKS = iter(("3", "right", "1", "up", "left", "r", "backspace", "enter"))
+AT_MARKS = ("3", "right", "1", "up", "left", "r", "backspace", "enter")
 """Nudged, read and to be read once more, gone back from that; then each is read as it stands."""
 
 
@@ -53,12 +53,12 @@ def told(job: Path) -> list[dict[str, Any]]:
     )  # fmt: skip
     assert process.stdin is not None
     assert process.stderr is not None
-    said = []
+    said, at_marks = [], iter(AT_MARKS)
     for line in process.stderr:
         said.append(json.loads(line))
         (kind,) = said[-1]
         if kind in ("ask", "mark"):
-            key = next(AT_MARKS, "enter") if kind == "mark" else "enter"
+            key = next(at_marks, "enter") if kind == "mark" else "enter"
             process.stdin.write(f"{key}\n")
             process.stdin.flush()
     process.stdin.close()
