@@ -200,7 +200,8 @@ def test_what_is_typed_comes_in_as_a_line_of_its_own_and_a_stop_ends_the_run(
 @pytest.mark.parametrize(
     ("typed", "step"),
     [("0.2", 0.2), ("-0,2", -0.2), ("0.3 mm", 0.3), ("1/64 in", 25.4 / 64),
-     ("-1/64 in", -25.4 / 64), ("+0.1 mm", 0.1), ("a bit", None), ("-", None)],
+     ("-1/64 in", -25.4 / 64), ("−1/64 in", -25.4 / 64), ("−0,2", -0.2), ("+0.1 mm", 0.1),
+     ("a bit", None), ("-", None)],
 )  # fmt: skip
 def test_a_step_is_typed_in_millimetres_or_as_any_length_with_its_side(
     typed: str, step: float | None
