@@ -144,7 +144,6 @@ def test_progress_tells_each_stroke_where_it_lies_until_all_are_drawn(
     )
     (ended,) = of(told, "ended")
     assert (ended["section"], ended["ended"], ended["next"]) == (SECTION, "done", "r2c1")
-    assert ended["drawn"] == len(here.pieces)
 
 
 def test_a_refusal_is_told_to_a_program_as_one_and_to_a_person_in_plain_words(
