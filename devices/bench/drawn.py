@@ -22,7 +22,8 @@ def drawn_lines(folder: Path, job: Job, layout: Layout, machine: Machine) -> lis
     """Each drawn stroke's points, table frame, mm, where its section was planned to lie."""
     from devices.inking.rehearsal import FOLDER
 
-    kept = folder / FOLDER if machine.rehearsal else folder
+    # Once a rehearsal is over, what is shown is the cover's own ink again.
+    kept = folder / FOLDER if machine.rehearsal and machine.is_running else folder
     if not has_record(kept):
         return []
     plan = plan_of(folder, "plotter", job, layout, kept_correction(folder, job))

@@ -34,6 +34,7 @@ ERRANDS: Mapping[str, tuple[str, ...]] = {
     "forecast": ("control", "--only-look"),
     "tape-marks": ("control",),
     "square": ("trial",),
+    "ink-how": ("trial", "--ink"),
     "squared": ("trial", "--measured", TRIAL_FILE),
     "files": ("write", "--svg", "--hpgl", "--picture", "--report"),
     "to-rule": ("rule", "--sheet"),

@@ -22,6 +22,12 @@ if TYPE_CHECKING:
     from marking.sections.zones import ZoneName
 
 KEEP_PAGE = "paper/keep.pdf"
+_PROVED = {
+    "pass": "The cover passes",
+    "fail": "It does not pass",
+    "cannot tell": "Cannot be told yet",
+    "measure again": "Measure again",
+}
 STEPS = ("measure", "choose", "see", "way", "ready", "mark", "prove", "keep")
 
 
@@ -33,7 +39,8 @@ class Kept:
     """Sections done, and all there are, of each division that any ink belongs to."""
     ruled: int = 0
     begun: bool = False
-    proved: bool = False
+    proof: str = ""
+    """What the last proof of this marking came to; empty where there is none."""
 
 
 def kept_of(folder: Path, job: Job | None = None, layout: Layout | None = None) -> Kept:
@@ -48,8 +55,8 @@ def kept_of(folder: Path, job: Job | None = None, layout: Layout | None = None) 
 
     with open_record(folder) as record:
         ink, runs = record.ink(), record.runs()
-        proved = bool(record.checks("proof"))
         named = layout_hash(layout) if layout is not None else None
+        proofs = [one.result["outcome"] for one in record.checks("proof") if one.layout == named]
         ticks = {one.line: one.event == "ruled" for one in record.ruled() if one.layout == named}
     traced = sum(one.section.startswith(ink_name("", "beam")) for one in ink)
     plotted = len(runs) + len(ink) - traced
@@ -61,7 +68,7 @@ def kept_of(folder: Path, job: Job | None = None, layout: Layout | None = None) 
             plan = plan_of(folder, zone, job, layout, correction)
             with open_record(folder) as record:
                 counts.append((len(done_sections(record, layout, plan)), len(plan.sections)))
-    return Kept(tuple(counts), sum(ticks.values()), bool(runs), proved)
+    return Kept(tuple(counts), sum(ticks.values()), bool(runs), *proofs[-1:])
 
 
 def steps(
@@ -82,7 +89,7 @@ def steps(
         "way": (str(way), False) if way else ("None chosen", True),
         "ready": _ready(kept, names),
         "mark": _marked(kept),
-        "prove": ("Measured", False) if kept.proved else ("Nothing measured yet", True),
+        "prove": (_PROVED.get(kept.proof, "Nothing measured yet"), kept.proof != "pass"),
         "keep": ("Page written", False) if KEEP_PAGE in names else ("Page not written yet", True),
     }
     return [{"step": step, "says": stands[step][0], "left": stands[step][1]} for step in STEPS]
@@ -119,4 +126,4 @@ def _marked(kept: Kept) -> tuple[str, bool]:
         said.append(f"{kept.ruled} {'line' if kept.ruled == 1 else 'lines'} ruled")
     whole = any(done == every for done, every in kept.inked)
     # Which lines are ruled beside the sections hangs on the way; the proof ends them all.
-    return (", ".join(said) or "Nothing inked yet"), not (whole or kept.proved)
+    return (", ".join(said) or "Nothing inked yet"), not (whole or kept.proof == "pass")

@@ -16,6 +16,11 @@ if TYPE_CHECKING:
     from devices.session.session import Workplace
 
 
+_QUESTION = (
+    "Was this ink tried on a scrap of this very canvas, dried, rubbed and pressed, and did it stay?"
+)
+
+
 def let_ink_be_laid(place: Workplace, untried: str | None, try_it: str, check_it: str) -> None:
     """Raises RefusedError where ink has to wait. `untried` is a person's reason to go on without
     a trial; `try_it` and `check_it` are the commands that tell how.
@@ -35,7 +40,7 @@ def _tried(place: Workplace, untried: str | None, try_it: str) -> None:
             place.person.say(f"note: {why}. {try_it} says how to try it")
             return
         place.person.say(f"{why[0].upper()}{why[1:]}: {try_it} says how to try it on a scrap")
-        if place.person.agrees("Was it tried, and did it stay?"):
+        if place.person.agrees(_QUESTION):
             untried = "said at the table that it was tried"
     if untried is None:
         raise RefusedError(

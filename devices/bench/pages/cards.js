@@ -124,7 +124,7 @@ export function ended(machine, go) {
   const { told: { ended: end, verdict }, faults } = machine;
   const stood = end?.ended ?? "";
   // Of a section that nothing is inked of there is nothing to say.
-  const begun = ["paused", "stopped", "interrupted", "failed"].includes(stood) && end.words.length > 0;
+  const begun = stood !== "done" && stood !== "" && end.words.length > 0;
   const well = machine.ended === 0;
   at("ended-name").textContent = machine.rehearsal ? texts.rehearsalOver
     : well && end && !end.left ? texts.allInked

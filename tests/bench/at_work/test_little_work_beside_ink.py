@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any, cast
 from devices.bench import open_job
 from devices.bench.house import BenchHouse
 from devices.serving.line import PageLine
-from marking.record.record import open_record
+from marking.record.record import layout_hash, open_record
 from tests.bench.benches import awaited, small_job, unwatched
 
 if TYPE_CHECKING:
@@ -68,6 +68,13 @@ def test_the_record_is_read_anew_only_once_it_has_changed(
     assert [job.told()["steps"][6]["says"] for _ in range(3)] == ["Nothing measured yet"] * 3
     assert len(looks) == 1
     with open_record(folder) as record:
-        record.add_check("", "proof", "", {})
-    assert job.told()["steps"][6]["says"] == "Measured"
+        record.add_check("", "proof", "", {"outcome": "pass"})
+    # That was another marking's.
+    assert job.told()["steps"][6]["says"] == "Nothing measured yet"
     assert len(looks) == 2
+    assert job.now.layout is not None
+    for outcome, says in {"fail": "It does not pass", "pass": "The cover passes"}.items():
+        with open_record(folder) as record:
+            record.add_check(layout_hash(job.now.layout), "proof", "", {"outcome": outcome})
+        step = job.told()["steps"][6]
+        assert (step["says"], step["left"]) == (says, outcome != "pass")

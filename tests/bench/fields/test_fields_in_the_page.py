@@ -151,5 +151,5 @@ def test_a_new_job_is_made_in_the_units_that_are_asked_for(
     page.locator("#make-new").click()
     page.locator("#folder").get_by_text("in metric").wait_for()
     assert 'units = "mm"' in kept(run.root / "in metric")
-    stock = page.locator("#new-table option").all_inner_texts()
+    stock = page.locator("#new-table option").all_text_contents()
     assert "150 in × 64 in (bench-64x150)" in stock
