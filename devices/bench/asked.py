@@ -96,14 +96,15 @@ def write_readings(path: Path, section: str, typed: str) -> None:
     table.writerow(["section", "mark", "x_mm", "y_mm", "sd_mm"])
     rows = [line for line in typed.splitlines() if line.strip()]
     for number, line in enumerate(rows, 1):
-        parts = [one for one in re.split(r"[;\s]+", line.strip()) if one]
+        # A comma at the end of a word parts it from the next; one within may be a decimal's.
+        parts = [one for one in re.split(r"(?:[;\s]|,(?=\s))+", line.strip()) if one]
         parts = parts if len(parts) > 1 else [one.strip() for one in line.split(",")]
         if len(parts) not in (3, 4):
             raise BadInputError(
                 f"reading {number}, {line.strip()[:40]!r}: give the mark, and x and y as the "
                 "device shows them, in mm: c12 103.4 55.2"
             )
-        table.writerow([section, *parts, *["0.25"] * (4 - len(parts))])
+        table.writerow([section, *parts, *[""] * (4 - len(parts))])
     if not rows:
         raise BadInputError("no readings are typed: one a line, a mark and its x and y in mm")
     replace_file(path, text.getvalue().encode())

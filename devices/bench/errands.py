@@ -151,7 +151,13 @@ class Errands:
         code = process.returncode
         printed, as_json = out.decode("utf-8", "replace").strip(), b""
         if kind in DRAWN_BESIDE and code == 0:
-            process = self._processes[kind] = await self._begun(*DRAWN_BESIDE[kind], "--json")
+            beside = await self._begun(*DRAWN_BESIDE[kind], "--json")
+            if self._processes.get(kind) is not process:
+                # It was ended, and perhaps begun anew, while this one was being made.
+                beside.kill()
+                await beside.communicate()
+                return
+            process = self._processes[kind] = beside
             as_json, _ = await process.communicate()
             if self._processes.get(kind) is not process:
                 return

@@ -55,19 +55,31 @@ class BenchHouse:
 
     async def asked_for(self, name: str | None) -> None:
         """Opens a job that a second start names, where nothing is at work on another."""
-        here = self.job
-        if not name or (here is not None and here.folder.name == name):
-            return
-        if here is not None and (here.machine.is_running or here.light.is_running):
+        if not name:
             return
         with contextlib.suppress(CanvasruleError):
             folder = folder_named(self.root, name)
             async with self.turn:
-                self.open(folder)
-                if here is not None:
-                    await here.close()
-                await self._show_what_runs()
+                here = self.job
+                if self._at_work or (here is not None and here.folder.name == name):
+                    return
+                await self._open_instead(folder)
                 await self.show()
+
+    @property
+    def _at_work(self) -> bool:
+        """Whether a machine or the projector is, so that no other job may be opened."""
+        return self.job is not None and (self.job.machine.is_running or self.job.light.is_running)
+
+    async def _open_instead(self, folder: Path) -> None:
+        """Opens another job. Raises BadInputError, and leaves what is open as it is."""
+        before = self.job
+        self.open(folder)
+        if before is not None:
+            await before.close()
+        # None of the last job's.
+        await self.show_machine()
+        await self.show_light()
 
     async def close(self) -> None:
         """Ends what runs for the page."""
@@ -130,11 +142,6 @@ class BenchHouse:
         if self.job is not None:
             await self._tell({"type": "light", **self.job.light.record()})
 
-    async def _show_what_runs(self) -> None:
-        """Sends every page machine and light of a job that was just opened: none of the last."""
-        await self.show_machine()
-        await self.show_light()
-
     async def show_errand(self, kind: str) -> None:
         """Sends every page how an errand stands, and the files it may have written."""
         if self.job is None or kind not in self.job.errands.known:
@@ -193,7 +200,7 @@ class BenchHouse:
 
     async def _with_jobs(self, command: Mapping[str, Any]) -> None:
         act, name = command.get("act"), str(command.get("name") or "")
-        if self.job is not None and (self.job.machine.is_running or self.job.light.is_running):
+        if self._at_work:
             raise RefusedError(
                 "a machine or the projector is at work on this job; stop it, or wait for its end"
             )
@@ -215,9 +222,7 @@ class BenchHouse:
             renamed(self.job.folder, folder)
         else:
             raise BadInputError("That is nothing this page says; reload it.")
-        await self.close()
-        self.open(folder)
-        await self._show_what_runs()
+        await self._open_instead(folder)
 
 
 async def _started(folder: Path, command: Mapping[str, Any]) -> None:

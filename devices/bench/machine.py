@@ -27,8 +27,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
 KEYS = frozenset(
-    ("up", "down", "left", "right", "enter", "n", "y", "r", "backspace", "q", "p", "1", "2")
-    + ("3",)
+    ("up", "down", "left", "right", "enter", "n", "y", "r", "backspace", "q", "p", *"123")
 )
 """What a page may press."""
 PAUSE, STOP = "p", "s"
@@ -52,7 +51,7 @@ CARDS = {
 }
 """The card of the page that shows what is told under each name; how it ended, once it has."""
 _INKING = "inking"
-_LINES_KEPT = 200
+_LINES_KEPT = 40
 _LONGEST_LINE = 1 << 22
 """Bytes: a cover of many sections, or strokes of many points."""
 _PATIENCE_SECONDS = 3.0
@@ -105,7 +104,7 @@ class Machine:
             "card": self.card,
             "told": self.told,
             "faults": self.faults,
-            "lines": list(self.lines)[-40:],
+            "lines": list(self.lines),
         }
 
     async def start(self, page: str, options: Sequence[str], *, rehearsal: bool) -> None:

@@ -53,17 +53,14 @@ def proposal(
     waits = [name for name in waiting if name in fields() and name != one.name]
     together = _group(one.name)
     mates = [name for name in waits if together and _group(name) == together]
-    # All that waits is tried first, then what belongs together, and else the value alone.
-    for some in dict.fromkeys((tuple(waits), tuple(mates))):
-        if value is None and some:
-            continue
+    # All that waits is tried first, then what belongs together. Nothing goes
+    # in while a value is taken out.
+    for some in dict.fromkeys(((),) if value is None else (tuple(waits), tuple(mates))):
         text = file.proposed({**_values(waiting, some), **changes})
         would_be = standing(now.folder, text)
-        if would_be.layout is not None or some == tuple(mates):
-            return Proposal(text, would_be, _fate(now, would_be, one, value), some, out)
-    text = file.proposed(changes)
-    would_be = standing(now.folder, text)
-    return Proposal(text, would_be, _fate(now, would_be, one, value), (), out)
+        if would_be.layout is not None:
+            break
+    return Proposal(text, would_be, _fate(now, would_be, one, value), some, out)
 
 
 def faults_of_waiting(file: JobFile, now: Standing, waiting: Mapping[str, str]) -> dict[str, str]:

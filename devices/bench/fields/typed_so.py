@@ -26,10 +26,15 @@ def as_typed(value: Any, kind: Kind, units: Units) -> Any:
     if kind == "time":
         return format_duration(value)
     if kind == "speed":
-        return f"{value / 25.4:.3g} in/s" if units == "in" else f"{value:g} mm/s"
+        return f"{_short(value / 25.4)} in/s" if units == "in" else f"{value:g} mm/s"
     if kind == "run":
-        return f"{value / 304.8:.3g} ft" if units == "in" else f"{value / 1000:g} m"
+        return f"{_short(value / 304.8)} ft" if units == "in" else f"{value / 1000:g} m"
     return f"{100 * value:g} %" if kind == "share" else value
+
+
+def _short(value: float) -> str:
+    """Its first three figures, and no power of ten."""
+    return f"{float(f'{value:.3g}'):g}"
 
 
 def _one_of(value: Any, units: Units) -> Any:

@@ -9,7 +9,7 @@ import pytest
 
 from devices.bench.asked import options_of, write_readings
 from marking.errors import BadInputError
-from marking.record.readings import read_readings
+from marking.record.readings import READING_SD, read_readings
 from tests.bench.benches import opened, small_job, until
 
 if TYPE_CHECKING:
@@ -127,3 +127,12 @@ def test_readings_that_are_none_are_named_with_what_would_do(tmp_path: Path, typ
     with pytest.raises(BadInputError, match=r"c12 103\.4 55\.2|no readings are typed"):
         write_readings(tmp_path / "readings.csv", "r1c1", typed)
     assert not (tmp_path / "readings.csv").exists()
+
+
+@pytest.mark.parametrize(
+    "typed", ["c12 103.4 55.2", "c12, 103.4, 55.2", "c12,103.4,55.2", "c12; 103.4; 55.2"]
+)
+def test_a_reading_is_taken_however_its_figures_are_parted(tmp_path: Path, typed: str) -> None:
+    write_readings(tmp_path / "readings.csv", "r1c1", typed)
+    (found,) = read_readings(tmp_path / "readings.csv")
+    assert (found.mark, found.at_bed, found.sd) == ("c12", (103.4, 55.2), READING_SD)

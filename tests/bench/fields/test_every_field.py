@@ -12,6 +12,7 @@ import pytest
 
 from devices.begun import layout_of
 from devices.bench.fields.field import GROUPS, fields
+from devices.bench.fields.typed_so import as_typed
 from devices.bench.fields.work import BY_HAND
 from devices.commands.shared import read_job
 from marking.errors import BadInputError, CanvasruleError
@@ -239,3 +240,10 @@ def test_rows_of_a_field_are_written_as_rows_beside_its_comments(tmp_path: Path)
     assert wrong["faults"]["grid.lines"].startswith("3: Distance: missing; ")
     job.act({"do": "set", "name": "grid.lines", "value": None})
     assert "lines" not in tomllib.loads(kept(job.folder))["grid"]
+
+
+def test_a_pen_that_lasts_for_miles_is_shown_in_feet_as_a_person_writes_them() -> None:
+    """A foot is 0.3048 m by the international yard and pound agreement of 1959; from memory."""
+    assert as_typed(2_000_000.0, "run", "in") == "6560 ft"
+    assert as_typed(300_000.0, "run", "in") == "984 ft"
+    assert as_typed(100.0, "speed", "in") == "3.94 in/s"
