@@ -216,3 +216,18 @@ def test_a_pen_that_is_asked_for_after_another_is_the_one_that_is_shown(
     ):
         page.evaluate(SHOWN, ["pen", {"pen": pen}, "Is it in?"])
         assert said in page.locator("#pen-says").inner_text()
+
+
+def test_a_key_held_down_moves_the_pen_on_and_answers_once(
+    at_a_plotter: tuple[Bench, str], browser: Browser
+) -> None:
+    """Else one long press would agree to all that is asked, ink at the end of it."""
+    page = opened(browser, at_a_plotter[0])
+    page.evaluate("() => { pressed = []; tap = (what) => pressed.push(what.key); }")
+    page.evaluate(SHOWN, ["inking", {"progress": {"of": 1, "drawn": 0, "left_s": None}}, "Ink it?"])
+    for at, key in (("#running", "Enter"), ("#answers .main", "Enter"), ("#running", "ArrowUp")):
+        page.locator(at).focus()
+        for _ in range(3):
+            page.keyboard.down(key)
+        page.keyboard.up(key)
+    assert page.evaluate("pressed") == ["enter", "enter", "up", "up", "up"]
