@@ -138,7 +138,6 @@ export function make(field, on) {
       state.typed = false;
       state.refused = null;
       fill(last);
-      event.stopPropagation();
     }
   });
   state.keep = keep;
