@@ -82,11 +82,12 @@ export async function look() {
 function begin(most, moved) {
   const port = chosenPort();
   if (!port) return;
-  tap({
+  const sent = tap({
     do: "machine", act: "ink", port, ...(most ? { most } : {}), moved,
     verniers: at("verniers").checked, pointer: at("pointer-anew").checked,
     anyway: at("ink-anyway").value.trim(), untried: at("ink-untried").value.trim(),
   }, texts.ink);
+  if (!sent) return;
   // It was said of this run; by the next the marks are read.
   at("moved").checked = at("pointer-anew").checked = false;
   at("ink-anyway").value = at("ink-untried").value = "";

@@ -231,3 +231,15 @@ def test_a_key_held_down_moves_the_pen_on_and_answers_once(
             page.keyboard.down(key)
         page.keyboard.up(key)
     assert page.evaluate("pressed") == ["enter", "enter", "up", "up", "up"]
+
+
+def test_what_is_said_of_a_run_stays_said_where_the_run_could_not_begin(
+    at_a_plotter: tuple[Bench, str], browser: Browser
+) -> None:
+    page = opened(browser, at_a_plotter[0])
+    choose_port(page, at_a_plotter[1])
+    # As link.js has it without a connection.
+    page.evaluate("() => { tap = () => false; }")
+    page.locator("#moved").check()
+    page.locator("#ink").click()
+    assert page.locator("#moved").is_checked()
