@@ -204,7 +204,7 @@ class BenchHouse:
             await _started(folder, command)
         elif act == "copy" and self.job is not None:
             folder = free_folder(self.root, name)
-            await asyncio.to_thread(make_like, folder, self.job.folder)
+            await asyncio.to_thread(make_like, folder, self.job.folder, title=folder.name)
         elif act == "rename" and self.job is not None:
             folder = free_folder(self.root, name)
             if self.job.errands.at_work:

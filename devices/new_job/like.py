@@ -9,10 +9,14 @@ from devices.job import Job
 from devices.new_job.folder import make_folder, new_path
 from marking.errors import BadInputError
 from marking.job.folder import JOB_FILE, load_job
+from marking.job.written import with_changes
 
 
-def make_like(folder: Path, old: Path) -> None:
-    """Makes the job that follows `old`. Raises BadInputError; nothing is written then."""
+def make_like(folder: Path, old: Path, *, title: str | None = None) -> None:
+    """Makes the job that follows `old`, under its title or another.
+
+    Raises BadInputError; nothing is written then.
+    """
     new_path(folder)
     # It is read as it stands: what would not read back there does not here.
     load_job(old, Job)
@@ -27,6 +31,10 @@ def make_like(folder: Path, old: Path) -> None:
                     "the folder first, and name it so"
                 )
             files[name] = beside.read_bytes()
+    if title is not None:
+        label = str(old / JOB_FILE)
+        renamed = with_changes(text.decode("utf-8-sig"), label, {("title",): title})
+        files[JOB_FILE] = renamed.encode()
     make_folder(folder, files)
 
 

@@ -107,7 +107,7 @@ def last_driven(record: Record) -> KeptWhereabouts | None:
 
 
 def ended_unseen(record: Record) -> bool:
-    """Whether the last run was killed, or its computer went: nobody told the pen to rise."""
+    """Whether the last run heard nothing of a raised pen: it was killed, or stopped in mid-line."""
     last = last_driven(record)
     return last is not None and last.event == "moving"
 

@@ -98,8 +98,8 @@ def _where_to(
     elif stays:
         if not place.rehearsal and ended_unseen(place.record):
             yield (
-                f"{section.id}: the last run was ended before it could raise the pen: look that "
-                "it is off the cloth"
+                f"{section.id}: the last run did not hear that the pen was raised: look that it is "
+                "off the cloth"
             )
         yield (
             f"{section.id} is begun: do not move the device, nor the cover under it. If it was "

@@ -53,7 +53,7 @@ def test_after_a_killed_run_the_person_is_told_to_look_at_the_pen_first(
     begun: Begun, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     port = GantryPort()
-    told = "ended before it could raise the pen"
+    told = "did not hear that the pen was raised"
     with driven_at(port, monkeypatch) as drive:
         killed_in_mid_stroke(port, 4, monkeypatch, drive, begun)
         capsys.readouterr()
