@@ -34,6 +34,7 @@ FORMS: Mapping[str, Mapping[str, str]] = {
         "repeat": "--repeat",
         "name": "--name",
     },
+    "to-prove": {"most": "--distances"},
     "placed": {"section": "--section", "accept": "--accept"},
     "placed-inked": {"section": "--inked"},
     "ruled": {"lines": "--done"},

@@ -122,7 +122,7 @@ def _write_sheet(options: argparse.Namespace, job: Job) -> int:
     for path, data in zip(paths, files.values(), strict=True):
         replace_file(path, data)
     if options.json:
-        print_json(sheet_record(sheet.plan, sheet.verniers, paths))
+        print_json(sheet_record(sheet.plan, sheet.verniers, paths, sheet.tape, job.units))
     else:
         print_lines(sheet_lines(*told, job.units, job.numerals, sheet.notes))
         say(f"wrote {', '.join(map(str, paths))}")

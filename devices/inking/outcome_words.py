@@ -31,7 +31,7 @@ def outcomes_record(
 
 
 def ended_record(
-    section: str | None, ended: str, drawn: int, words: Sequence[str], left: Sequence[str]
+    section: str | None, ended: str, words: Sequence[str], left: Sequence[str]
 ) -> dict[str, Any]:
     """How one section ended, for a program that goes on: `left` is what is still to be inked.
 
@@ -40,7 +40,6 @@ def ended_record(
     return {
         "section": section,
         "ended": ended,
-        "drawn": drawn,
         "words": list(words),
         "next": next(iter(left), None),
         "left": len(left),

@@ -104,7 +104,7 @@ def ink_in_turn(
     if todo and not place.rehearsal:
         let_ink_be_laid(place, wished.untried, commands.trial, commands.days)
     if not todo:
-        place.person.shows("ended", ended_record(None, "done", 0, (), _not_done(place)))
+        place.person.shows("ended", ended_record(None, "done", (), _not_done(place)))
     keep_given(place)
     outcomes: dict[str, RunOutcome] = {}
     for count, section in enumerate(todo[: wished.most]):
@@ -126,11 +126,10 @@ def _inked(
 ) -> RunOutcome:
     """Inks one section, of `most` that are still asked for; however that ends, says what next."""
     ended, before = "interrupted", len(place.record.placements(section.id))
-    drawn = 0
     try:
         with ports(section, place, wished) as (port, clock):
             outcome = ink_section(section, place, port, clock)
-            ended, drawn = outcome.ended, outcome.drawn
+            ended = outcome.ended
     except CanvasruleError:
         ended = "failed"
         raise
@@ -141,8 +140,7 @@ def _inked(
             words = _what_next(section, ended, place, commands.again(most, placed))
             left = _not_done(place)
             # A program goes on by itself: the last of them is what a person types.
-            told = ended_record(section.id, ended, drawn, words[:-1], left)
-            place.person.shows("ended", told)
+            place.person.shows("ended", ended_record(section.id, ended, words[:-1], left))
             for text in words:
                 place.person.say(text)
     return outcome

@@ -107,9 +107,10 @@ def step_typed(typed: str) -> float | None:
     """A step as typed, a bare number being mm as the question says, a length with its unit what
     it says; None for anything else.
     """
+    typed = typed.replace("−", "-")
     with suppress(ValueError):
         return float(typed.removesuffix("mm").replace(",", "."))
-    sign, size = (-1, typed[1:]) if typed[0] in "-−" else (1, typed.removeprefix("+"))
+    sign, size = (-1, typed[1:]) if typed[0] == "-" else (1, typed.removeprefix("+"))
     with suppress(ValueError):
         return sign * parse_length(size.strip())
     return None

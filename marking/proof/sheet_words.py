@@ -192,11 +192,16 @@ def _allowed(plan: ProofPlan, units: Units) -> str:
 
 
 def sheet_record(
-    plan: ProofPlan, verniers: Sequence[JoinVernier], paths: Sequence[Path]
+    plan: ProofPlan,
+    verniers: Sequence[JoinVernier],
+    paths: Sequence[Path],
+    tape: Tape,
+    units: Units,
 ) -> dict[str, Any]:
     """`prove --json` without what was measured."""
     return {
         "schema": 1,
+        "says": list(told_lines(plan, tape, units)),
         "distances": [
             {
                 "id": one.id,

@@ -17,6 +17,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
 from devices.bench.lost_after import LOST_AFTER
+from devices.bench.open_job import OpenJob
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Coroutine, Iterator
@@ -79,6 +80,15 @@ def small_job(folder: Path, more: str = "") -> Path:
     folder.mkdir(parents=True, exist_ok=True)
     (folder / "job.toml").write_text(SMALL + more, "utf-8")
     return folder
+
+
+def unwatched(folder: Path) -> OpenJob:
+    """A job as a bench holds it open, with no page there to be told of it."""
+    return OpenJob(folder, _unheard, _unheard, _unheard)
+
+
+async def _unheard(*_: str) -> None:
+    """What would go to pages."""
 
 
 def opened(

@@ -8,7 +8,6 @@ import os
 import shutil
 import subprocess
 import threading
-from concurrent.futures import ThreadPoolExecutor
 from typing import TYPE_CHECKING
 
 import pytest
@@ -16,28 +15,27 @@ import pytest
 from devices.begun import layout_of, plan_of
 from devices.bench.house import BenchHouse
 from devices.bench.one_bench import LOCK_FILE, the_bench
-from devices.bench.open_job import OpenJob
 from devices.commands.shared import read_job
 from marking.begun.on_the_cover import plan_hash
 from marking.errors import BadInputError, CanvasruleError, RefusedError
 from marking.record.record import open_record
-from tests.bench.benches import command, field, kept, small_job, surroundings
+from tests.bench.benches import (
+    awaited,
+    command,
+    field,
+    kept,
+    small_job,
+    surroundings,
+    unwatched,
+)
 from tests.job.command_cases import without_privilege
 
 if TYPE_CHECKING:
-    from collections.abc import Coroutine
     from pathlib import Path
-    from typing import Any
 
     from playwright.sync_api import Browser
 
-
-async def heard(*_: str) -> None:
-    """No page is open."""
-
-
-def open_job(folder: Path) -> OpenJob:
-    return OpenJob(folder, heard, heard, heard)
+    from devices.bench.open_job import OpenJob
 
 
 def set_pitch(job: OpenJob, pitch: str) -> None:
@@ -46,7 +44,7 @@ def set_pitch(job: OpenJob, pitch: str) -> None:
 
 def test_a_job_toml_in_another_encoding_is_said_until_it_is_mended(tmp_path: Path) -> None:
     folder = small_job(tmp_path / "a")
-    job, text = open_job(folder), kept(folder)
+    job, text = unwatched(folder), kept(folder)
     odd = b'title = "K\xfcche"\n'
     (folder / "job.toml").write_bytes(odd)
     assert job.changed_elsewhere()
@@ -56,7 +54,7 @@ def test_a_job_toml_in_another_encoding_is_said_until_it_is_mended(tmp_path: Pat
         set_pitch(job, "2 in")
     assert (folder / "job.toml").read_bytes() == odd
     with pytest.raises(BadInputError, match="not UTF-8"):
-        open_job(folder)
+        unwatched(folder)
     (folder / "job.toml").write_text(text, "utf-8")
     assert job.changed_elsewhere()
     assert job.told()["fault"] == ""
@@ -65,7 +63,7 @@ def test_a_job_toml_in_another_encoding_is_said_until_it_is_mended(tmp_path: Pat
 @pytest.mark.parametrize("name", ["grid.pitch", "table.survey.near", "proved.p01"])
 def test_a_folder_that_is_gone_is_said_and_not_made_anew(tmp_path: Path, name: str) -> None:
     folder = small_job(tmp_path / "a")
-    job = open_job(folder)
+    job = unwatched(folder)
     folder.rename(tmp_path / "b")
     assert job.changed_elsewhere()
     assert "renamed" in job.told()["fault"]
@@ -82,7 +80,7 @@ def test_a_folder_that_is_gone_is_said_and_not_made_anew(tmp_path: Path, name: s
 @pytest.mark.parametrize("name", ["job.db", "job.waiting.json", "out"])
 def test_what_stands_in_the_way_of_a_jobs_files_is_said_in_words(tmp_path: Path, name: str) -> None:
     folder = small_job(tmp_path / "a")
-    job = open_job(folder)
+    job = unwatched(folder)
     if name == "out":
         (folder / name).write_text("no folder", "utf-8")
     else:
@@ -95,17 +93,11 @@ def test_what_stands_in_the_way_of_a_jobs_files_is_said_in_words(tmp_path: Path,
         with pytest.raises(CanvasruleError, match="in the way"):
             job.act({"do": "set", "name": "table.survey.near", "value": "26 in"})
     if name == "out":
-        in_a_loop(ended(job, "keep-page"))
+        awaited(ended(job, "keep-page"))
         keep = job.errands.known["keep-page"]
         assert keep.code
         assert "out" in "".join(keep.said)
         assert (folder / name).read_text("utf-8") == "no folder"
-
-
-def in_a_loop(story: Coroutine[Any, Any, None]) -> None:
-    """Runs it to its end, in a thread: a browser's loop may be running in this one."""
-    with ThreadPoolExecutor() as pool:
-        pool.submit(asyncio.run, story).result()
 
 
 async def ended(job: OpenJob, kind: str) -> None:
@@ -164,7 +156,7 @@ def test_a_job_is_not_renamed_while_something_is_worked_out_in_it(tmp_path: Path
         assert (tmp_path / "b" / "out" / "paper" / "keep.pdf").is_file()
         await house.close()
 
-    in_a_loop(story())
+    awaited(story())
 
 
 def test_a_second_start_waits_for_the_first_to_write_its_address(tmp_path: Path) -> None:
@@ -182,7 +174,7 @@ def test_a_second_start_waits_for_the_first_to_write_its_address(tmp_path: Path)
 
 def test_once_there_is_ink_no_undo_and_no_redo_moves_a_line(tmp_path: Path) -> None:
     folder = small_job(tmp_path / "a")
-    job = open_job(folder)
+    job = unwatched(folder)
     set_pitch(job, "2 in")
     job.act({"do": "set", "name": "title", "value": "Ours"})
     read = read_job(folder)

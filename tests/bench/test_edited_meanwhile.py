@@ -5,8 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from devices.bench import open_job
-from devices.bench.open_job import OpenJob
-from tests.bench.benches import kept, small_job
+from tests.bench.benches import kept, small_job, unwatched
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -14,14 +13,10 @@ if TYPE_CHECKING:
     import pytest
 
 
-async def heard(*_: str) -> None:
-    """No page is open."""
-
-
 def test_an_editor_that_saves_while_a_change_is_worked_out_is_heard(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    job = OpenJob(small_job(tmp_path / "a"), heard, heard, heard)
+    job = unwatched(small_job(tmp_path / "a"))
     assert not job.changed_elsewhere()
     real = open_job.standing
 

@@ -6,21 +6,16 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from devices.bench.open_job import OpenJob
 from marking.errors import BadInputError
-from tests.bench.benches import small_job
+from tests.bench.benches import small_job, unwatched
 
 if TYPE_CHECKING:
     from pathlib import Path
 
 
-async def heard(*_: str) -> None:
-    """No page is open."""
-
-
 def test_each_fault_of_a_refused_change_is_said_with_the_label_of_its_field(tmp_path: Path) -> None:
     wrong = '[grid]\npitch = "0 in"\nend_margin = "2"\n[hems]\nfolds = ["x", "y 3 in"]\nfold = 1\n'
-    job = OpenJob(small_job(tmp_path / "a", wrong), heard, heard, heard)
+    job = unwatched(small_job(tmp_path / "a", wrong))
     with pytest.raises(BadInputError) as refused:
         job.act({"do": "set", "name": "grid.margin", "value": "2 in"})
     fold = 'a fold is "single" or "double" and a depth: "double 1 1/2 in"'

@@ -15,7 +15,7 @@ from devices.driving.who_answers import who_answers
 from devices.job import Job
 from devices.session.claim import claimed
 from marking.job.folder import load_job
-from tests.inking.kills import make_job, plotter_at
+from tests.inking.kills import free_port, make_job, plotter_at
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -59,7 +59,8 @@ def test_nothing_readable_nothing_at_all_and_nobody_there_are_three_things(
     make_job(tmp_path / "a", "flatbed-a3")
     plotter = load_job(tmp_path / "a", Job).plotter
     with answering(b"\xfe\x87\x01\r") as (garbled, heard), answering(b"") as (silent, _):
-        found = who_answers([garbled, silent, "socket://127.0.0.1:9"], plotter)
+        nobody = f"socket://127.0.0.1:{free_port()}"
+        found = who_answers([garbled, silent, nobody], plotter)
     assert [one.answers for one in found] == [None, None, None]
     assert [one.says.split(":")[0] for one in found] == [
         "answers what cannot be read", "nothing answers", "cannot be opened",

@@ -171,7 +171,9 @@ def test_ruled_lines_are_named_as_not_judged_on_the_sheet_and_whatever_the_verdi
         assert not [end for end in distance.ends if min(gap) < end[1] < max(gap)]
     named = f"of {len(crossing)} lines. No distance shows it"
     assert named in "\n".join(sheet_lines(sheet, (), Tape(), "in", job.numerals))
-    assert set(sheet_record(sheet, (), ())["not_judged"]) == crossing
+    record = sheet_record(sheet, (), (), Tape(), "in")
+    assert set(record["not_judged"]) == crossing
+    assert named in "\n".join(record["says"])
     for stretch in (0.0, 0.01):
         verdict = judged(sheet, cover_of(layout, plan, stretch=(stretch, 0.0)))
         outcome, said, *_ = proof_lines(verdict, "in")

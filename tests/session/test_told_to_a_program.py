@@ -31,7 +31,7 @@ if TYPE_CHECKING:
     from marking.sections.plan import Section
 
 SECTION = "r1c2"
-AT_MARKS = iter(("3", "right", "1", "up", "left", "r", "backspace", "enter"))
+AT_MARKS = ("3", "right", "1", "up", "left", "r", "backspace", "enter")
 """Nudged, read and to be read once more, gone back from that; then each is read as it stands."""
 
 
@@ -53,12 +53,12 @@ def told(job: Path) -> list[dict[str, Any]]:
     )  # fmt: skip
     assert process.stdin is not None
     assert process.stderr is not None
-    said = []
+    said, at_marks = [], iter(AT_MARKS)
     for line in process.stderr:
         said.append(json.loads(line))
         (kind,) = said[-1]
         if kind in ("ask", "mark"):
-            key = next(AT_MARKS, "enter") if kind == "mark" else "enter"
+            key = next(at_marks, "enter") if kind == "mark" else "enter"
             process.stdin.write(f"{key}\n")
             process.stdin.flush()
     process.stdin.close()
@@ -144,7 +144,6 @@ def test_progress_tells_each_stroke_where_it_lies_until_all_are_drawn(
     )
     (ended,) = of(told, "ended")
     assert (ended["section"], ended["ended"], ended["next"]) == (SECTION, "done", "r2c1")
-    assert ended["drawn"] == len(here.pieces)
 
 
 def test_a_refusal_is_told_to_a_program_as_one_and_to_a_person_in_plain_words(
@@ -200,7 +199,8 @@ def test_what_is_typed_comes_in_as_a_line_of_its_own_and_a_stop_ends_the_run(
 @pytest.mark.parametrize(
     ("typed", "step"),
     [("0.2", 0.2), ("-0,2", -0.2), ("0.3 mm", 0.3), ("1/64 in", 25.4 / 64),
-     ("-1/64 in", -25.4 / 64), ("+0.1 mm", 0.1), ("a bit", None), ("-", None)],
+     ("-1/64 in", -25.4 / 64), ("−1/64 in", -25.4 / 64), ("−0,2", -0.2), ("+0.1 mm", 0.1),
+     ("a bit", None), ("-", None)],
 )  # fmt: skip
 def test_a_step_is_typed_in_millimetres_or_as_any_length_with_its_side(
     typed: str, step: float | None

@@ -41,7 +41,7 @@ export function show(message) {
   if (message.kind === "ports") showPorts(message);
   if (message.code === null || !message.result) return;
   if (message.result.ways) ways(message.result);
-  if (message.kind === "to-prove") distances(message.result.distances);
+  if (message.kind === "to-prove") toMeasure(message.result);
   if (message.kind === "square") nearby(message.result.runs);
   if (message.kind in CARDS) {
     const [place, make] = CARDS[message.kind];
@@ -122,7 +122,10 @@ function measured(name, label, help) {
     element("label", { for: id }, label), input, element("p", { class: "help", id: `${id}-help` }, help));
 }
 
-function distances(list) {
+function toMeasure({ distances: list, says }) {
+  at("proof-count").textContent = filled(texts.distances, { count: list.length });
+  at("proof-count").hidden = false;
+  at("proof-says").replaceChildren(...says.map((words) => element("li", {}, inWords(words))));
   renew(at("proof-fields"), list, () => list.map((one) => {
     const box = measured(
       `proved.${one.id}`,
@@ -142,6 +145,8 @@ export function told(message) {
     results.clear();
     for (const place of made.keys()) place.replaceChildren();
     made.clear();
+    at("proof-count").hidden = true;
+    at("proof-says").replaceChildren();
     over([]);
   }
   if (!before) {

@@ -41,6 +41,7 @@ export const texts = {
   doesNotHold: gettext("Does not hold: {why}"),
   corners: gettext("{one} to {other}"),
   cornersHelp: gettext("As the tape showed it on the scrap."),
+  distances: gettext("Distances to measure: {count}"),
   distance: gettext("{id}: {one} to {other}"),
   distanceHelp: gettext("{purpose}; near {length}"),
   tickRuled: gettext("Tick ruled lines"),

@@ -9,7 +9,7 @@ from devices.bench import open_job
 from devices.bench.house import BenchHouse
 from devices.serving.line import PageLine
 from marking.record.record import open_record
-from tests.bench.benches import awaited, small_job
+from tests.bench.benches import awaited, small_job, unwatched
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -63,11 +63,8 @@ def test_the_record_is_read_anew_only_once_it_has_changed(
         looks.append(folder)
         return read(folder, *of)
 
-    async def unheard(*_: object) -> None:
-        pass
-
     monkeypatch.setattr(open_job, "kept_of", kept_of)
-    job = open_job.OpenJob(folder, unheard, unheard, unheard)
+    job = unwatched(folder)
     assert [job.told()["steps"][6]["says"] for _ in range(3)] == ["Nothing measured yet"] * 3
     assert len(looks) == 1
     with open_record(folder) as record:

@@ -13,15 +13,15 @@ import pytest
 from devices.begun import layout_of
 from devices.bench.fields.field import GROUPS, fields
 from devices.bench.fields.work import BY_HAND
-from devices.bench.open_job import OpenJob
 from devices.commands.shared import read_job
 from marking.errors import BadInputError, CanvasruleError
-from tests.bench.benches import kept, small_job
+from tests.bench.benches import kept, small_job, unwatched
 from tests.bench.fields.every_key import SIX, WRONG, keys, same_words, typed
 from tests.conftest import toml
 
 if TYPE_CHECKING:
     from devices.bench.fields.field import Field
+    from devices.bench.open_job import OpenJob
 
 PAGE = Path(__file__).resolve().parents[3] / "devices" / "bench" / "pages" / "bench.html"
 SURVEYED = """
@@ -37,18 +37,10 @@ length = "4 ft"
 """
 
 
-async def heard(*_: str) -> None:
-    """No page is open."""
-
-
-def opened(folder: Path) -> OpenJob:
-    return OpenJob(folder, heard, heard, heard)
-
-
 @pytest.fixture(scope="module")
 def job(tmp_path_factory: pytest.TempPathFactory) -> OpenJob:
     """A small job with every table in it; nothing that the tests here do changes it."""
-    return opened(small_job(tmp_path_factory.mktemp("fields") / "a", SURVEYED))
+    return unwatched(small_job(tmp_path_factory.mktemp("fields") / "a", SURVEYED))
 
 
 def in_a_terminal(folder: Path, tables: dict[str, Any]) -> list[str]:
@@ -180,7 +172,7 @@ def test_what_contradicts_another_field_is_said_there_in_a_terminals_words_and_n
 def test_a_slip_among_the_six_is_said_where_it_was_typed_and_all_wait_for_it(
     tmp_path: Path,
 ) -> None:
-    job = opened(small_job(tmp_path / "a"))
+    job = unwatched(small_job(tmp_path / "a"))
     six = {**SIX, "near": "27 in"}
     before = kept(job.folder)
     for side, length in six.items():
@@ -195,7 +187,7 @@ def test_a_slip_among_the_six_is_said_where_it_was_typed_and_all_wait_for_it(
 
 
 def test_measurements_of_another_table_wait_until_its_size_is_mended(tmp_path: Path) -> None:
-    job = opened(small_job(tmp_path / "a"))
+    job = unwatched(small_job(tmp_path / "a"))
     for side in ("near", "far"):
         job.act({"do": "set", "name": f"table.survey.{side}", "value": "36 in"})
     for end in ("zero_end", "far_end"):
@@ -210,7 +202,7 @@ def test_measurements_of_another_table_wait_until_its_size_is_mended(tmp_path: P
 
 
 def test_a_rail_waits_for_its_length_and_goes_with_it(tmp_path: Path) -> None:
-    job = opened(small_job(tmp_path / "a"))
+    job = unwatched(small_job(tmp_path / "a"))
     before = kept(job.folder)
     job.act({"do": "set", "name": "fence.straight", "value": "0.5 mm"})
     assert kept(job.folder) == before
@@ -222,7 +214,7 @@ def test_a_rail_waits_for_its_length_and_goes_with_it(tmp_path: Path) -> None:
 
 
 def test_marks_of_a_square_wait_for_one_another(tmp_path: Path) -> None:
-    job = opened(small_job(tmp_path / "a", SURVEYED))
+    job = unwatched(small_job(tmp_path / "a", SURVEYED))
     lengths = {"along": "4 in", "across": "3 in", "between": "5 in"}
     for one, length in lengths.items():
         assert "square" not in kept(job.folder)
@@ -238,7 +230,7 @@ def test_marks_of_a_square_wait_for_one_another(tmp_path: Path) -> None:
 
 def test_rows_of_a_field_are_written_as_rows_beside_its_comments(tmp_path: Path) -> None:
     text = "[grid]\nlines = []   # by hand\nheavy_every = 6\n"
-    job = opened(small_job(tmp_path / "a", text))
+    job = unwatched(small_job(tmp_path / "a", text))
     rows = [{"at": "5 in", "side": "far"}, {"at": "7 in", "name": "A"}]
     job.act({"do": "set", "name": "grid.lines", "value": rows})
     assert tomllib.loads(kept(job.folder))["grid"] == {"lines": rows, "heavy_every": 6}

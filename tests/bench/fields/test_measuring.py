@@ -8,8 +8,7 @@ from typing import TYPE_CHECKING, Any
 import pytest
 
 from devices.bench.fields.sketch import sketch
-from devices.bench.open_job import OpenJob
-from tests.bench.benches import field, kept, opened, small_job, until
+from tests.bench.benches import field, kept, opened, small_job, until, unwatched
 from tests.bench.fields.every_key import SIX
 
 if TYPE_CHECKING:
@@ -18,10 +17,6 @@ if TYPE_CHECKING:
     from playwright.sync_api import Browser, Page
 
     from tests.bench.benches import Bench
-
-
-async def heard(*_: str) -> None:
-    """No page is open."""
 
 
 @pytest.mark.parametrize(
@@ -52,7 +47,7 @@ def test_nothing_is_drawn_by_nothing_or_by_what_is_no_length() -> None:
 
 
 def test_a_longer_diagonal_leans_the_corners_before_the_rest_is_measured(tmp_path: Path) -> None:
-    job = OpenJob(small_job(tmp_path / "a"), heard, heard, heard)
+    job = unwatched(small_job(tmp_path / "a"))
     found: dict[str, Any] = json.loads(
         job.tried("table.survey.diagonal_from_zero_near", "31 1/2 in")
     )
@@ -65,7 +60,7 @@ def test_a_longer_diagonal_leans_the_corners_before_the_rest_is_measured(tmp_pat
 
 
 def test_measurements_are_taken_out_all_at_once_and_come_back_by_undo(tmp_path: Path) -> None:
-    job = OpenJob(small_job(tmp_path / "a", "# before\n"), heard, heard, heard)
+    job = unwatched(small_job(tmp_path / "a", "# before\n"))
     before = kept(job.folder)
     for side, length in SIX.items():
         job.act({"do": "set", "name": f"table.survey.{side}", "value": length})

@@ -12,8 +12,7 @@ from axe_playwright_python.sync_playwright import Axe
 
 from devices.bench.fields.field import fields
 from devices.bench.languages.words import FOLDER
-from devices.bench.open_job import OpenJob
-from tests.bench.benches import answered, bench, field, opened, small_job, until
+from tests.bench.benches import answered, bench, field, opened, small_job, until, unwatched
 from tests.bench.test_bench_for_everyone import PHONE, WCAG
 
 if TYPE_CHECKING:
@@ -139,14 +138,10 @@ def test_axe_finds_nothing_in_german_at_a_phones_width(tongues: tuple[Bench, Pag
     assert page.evaluate("document.documentElement.scrollWidth") == PHONE[0]
 
 
-async def heard(*_: str) -> None:
-    """No page is open."""
-
-
 def test_every_fault_of_every_field_is_said_in_german(
     tongues: tuple[Bench, Page, Page], tmp_path: Path
 ) -> None:
-    job = OpenJob(small_job(tmp_path / "b"), heard, heard, heard)
+    job = unwatched(small_job(tmp_path / "b"))
     said: set[str] = set()
     for name in fields():
         for value in ("a", "0 in", "60 in", 7, ["near", "near"]):
