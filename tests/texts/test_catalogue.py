@@ -95,3 +95,5 @@ def test_a_browser_is_refused_in_its_own_language() -> None:
     assert said_to("de,en-US,en;q=0.5", text) == german
     assert said_to(",en-GB,de;q=0.9", text) == text
     assert said_to("fr,../de,", text) == text
+    # No file system has so long a name.
+    assert said_to(f"{'d' * 5_000},de", text) == german

@@ -14,6 +14,8 @@ if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
 
 FOLDER = Path(__file__).parent
+_CODE = re.compile("[a-z]{2,3}")
+"""A language's code: whatever else a browser names becomes no file's name."""
 _LABEL = re.compile("“([^”]+)”")
 _FILE = re.compile(r"\{0\}: ")
 """How a message begins that names the file it is about."""
@@ -26,7 +28,7 @@ OF_A_FILE = tuple(talk for talk in FILE_TALK if not talk.startswith("canvasrule"
 def words_in(language: str) -> str | None:
     """The translated texts of a catalogue as a JSON object by English text; None without one."""
     path = FOLDER / f"{language}.po"
-    if not (language.isalpha() and path.is_file()):
+    if not (_CODE.fullmatch(language) and path.is_file()):
         return None
     import polib
 

@@ -6,6 +6,7 @@ import { show as showJobs } from "./jobs.js";
 import { show as showLight } from "./light.js";
 import { look, show as showMachine } from "./mark.js";
 import { drawing, length, show as draw, whole, zoom } from "./picture.js";
+import { svg } from "./results/elements.js";
 import { filled, texts } from "./texts.js";
 import { forget as forgetTicks, show as showTicks } from "./ticks.js";
 import { named, told } from "./words.js";
@@ -178,13 +179,6 @@ function showSteps() {
     link.append(left);
     return link;
   }));
-}
-
-const SVG = "http://www.w3.org/2000/svg";
-function svg(tag, attributes) {
-  const one = document.createElementNS(SVG, tag);
-  for (const [name, value] of Object.entries(attributes)) one.setAttribute(name, value);
-  return one;
 }
 
 // From which corner to which each measurement goes.

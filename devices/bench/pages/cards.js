@@ -26,7 +26,7 @@ export function show(machine) {
   const now = machine.running ? machine.card : machine.ended === null ? "" : "ended";
   for (const card of CARDS) at(`card-${card}`).hidden = card !== now;
   // The same set-down is not drawn anew at every stroke.
-  const fresh = JSON.stringify([now, told.set_down, told.mark, told.verdict]);
+  const fresh = JSON.stringify([now, told.set_down, told.mark, told.verdict, told.pen]);
   if (now in NOW && (fresh !== drawn || now === "inking")) NOW[now](told);
   drawn = fresh;
 }

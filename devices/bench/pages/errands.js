@@ -1,6 +1,7 @@
 // Errands: verbs run for the page, and what they printed. Nothing is worked out here.
 import { length, over } from "./picture.js";
 import { buy } from "./results/buy.js";
+import { element } from "./results/elements.js";
 import { drawDistance, verdict } from "./results/proof.js";
 import { RUNS, drawSquare, place as placed } from "./results/square.js";
 import { tape } from "./results/tape.js";
@@ -17,13 +18,6 @@ const CARDS = {
 const results = new Map();
 const made = new Map();
 let job = null;
-
-function element(tag, attributes = {}, ...children) {
-  const one = document.createElement(tag);
-  for (const [name, value] of Object.entries(attributes)) if (value !== null) one.setAttribute(name, value);
-  one.append(...children);
-  return one;
-}
 
 // Makes a place anew only where something else is to be shown: what a person is at in it stays.
 function renew(place, of, make) {

@@ -1,21 +1,13 @@
 // Fields: made from what the server says of each key, filled with what stands in job.toml. What is
 // typed is tried at once and kept when the field is left; nothing is checked here.
 
+import { element } from "./results/elements.js";
 import { filled, texts } from "./texts.js";
 import { named, told } from "./words.js";
 
 const made = new Map();
 let last = {};
 const COMMIT_MS = 900;
-
-function element(tag, attributes = {}, ...children) {
-  const one = document.createElement(tag);
-  for (const [name, value] of Object.entries(attributes)) {
-    if (value !== null && value !== undefined) one.setAttribute(name, value);
-  }
-  one.append(...children);
-  return one;
-}
 
 // A word typed, as job.toml holds it: figures without quotes where figures are wanted.
 function word(field, text) {
@@ -138,7 +130,6 @@ export function make(field, on) {
       state.typed = false;
       state.refused = null;
       fill(last);
-      event.stopPropagation();
     }
   });
   state.keep = keep;

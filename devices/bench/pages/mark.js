@@ -82,11 +82,12 @@ export async function look() {
 function begin(most, moved) {
   const port = chosenPort();
   if (!port) return;
-  tap({
+  const sent = tap({
     do: "machine", act: "ink", port, ...(most ? { most } : {}), moved,
     verniers: at("verniers").checked, pointer: at("pointer-anew").checked,
     anyway: at("ink-anyway").value.trim(), untried: at("ink-untried").value.trim(),
   }, texts.ink);
+  if (!sent) return;
   // It was said of this run; by the next the marks are read.
   at("moved").checked = at("pointer-anew").checked = false;
   at("ink-anyway").value = at("ink-untried").value = "";
@@ -101,7 +102,11 @@ at("rehearse").onclick = () => tap({ do: "machine", act: "rehearse", most: 1 }, 
 at("ink").onclick = () => begin(1, at("moved").checked);
 at("ink-all").onclick = () => begin(null, at("moved").checked);
 at("typed-send").onclick = typed;
-at("typed").onkeydown = (event) => { if (event.key === "Enter") { typed(); event.preventDefault(); } };
+at("typed").onkeydown = (event) => {
+  if (event.key !== "Enter") return;
+  event.preventDefault();
+  if (!event.repeat) typed();
+};
 at("take").onclick = () => tap({ do: "machine", act: "take" }, texts.holdHere);
 // A stop waits for no turn, and goes by another way where the connection is gone.
 function stop() {
@@ -119,6 +124,11 @@ document.addEventListener("keydown", (event) => {
   if (!mine() || !at("mark").contains(document.activeElement)) return;
   // A focused button is pressed by Enter itself, and what is typed is no key of the machine's.
   if (event.target.matches("input, select, textarea, summary")) return;
+  // Held down, a key moves the pen on and on, but answers once: the next question is another.
+  if (event.repeat && event.key in PRESSED && !event.key.startsWith("Arrow")) {
+    event.preventDefault();
+    return;
+  }
   if (event.key === "Enter" && event.target.matches("button, a")) return;
   if (!(event.key in PRESSED)) return;
   press(PRESSED[event.key]);

@@ -1,15 +1,9 @@
 // A small drawing of the table from above, by the figures that the machine's words came with: the
 // sections, the machine where it goes, the distances to its corner, and the marks.
-const SVG = "http://www.w3.org/2000/svg";
+import { svg as part } from "./results/elements.js";
+
 const WIDE = 1000;
 const ROOM = { left: 90, right: 40, above: 40, below: 90 };
-
-function part(tag, attributes, text) {
-  const one = document.createElementNS(SVG, tag);
-  for (const [name, value] of Object.entries(attributes)) one.setAttribute(name, value);
-  if (text !== undefined) one.textContent = text;
-  return one;
-}
 
 // Where table millimetres come to lie on the drawing; what `frame` sees is all on it.
 function frameOf(top, window) {

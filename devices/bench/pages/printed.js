@@ -1,15 +1,9 @@
 // What a verb prints for a terminal, as a page shows it: lines as paragraphs, columns as tables,
 // each in the person's language.
+import { element } from "./results/elements.js";
 import { told } from "./words.js";
 
 const COLUMNS = /\s{2,}/;
-
-function element(tag, attributes, ...children) {
-  const one = document.createElement(tag);
-  for (const [name, value] of Object.entries(attributes)) one.setAttribute(name, value);
-  one.append(...children);
-  return one;
-}
 
 export function printed(words, label) {
   const shown = element("div", { class: "printed", tabindex: "0", role: "region", "aria-label": label });

@@ -196,3 +196,50 @@ def test_ports_say_what_answers_at_each_and_none_is_refused_where_it_is_typed(
     choose_port(page, port)
     page.locator("#ask-ports").click()
     page.locator("#port-answers").get_by_text(f"{port}: answers as 7470A").wait_for()
+
+
+SHOWN = """async ([card, told, asks]) => {
+    const { show } = await import("/pages/mark.js");
+    const now = { running: true, holder: link.page, ended: null, faults: [], lines: [] };
+    show({ ...now, card, told, asks });
+}"""
+"""A message of the machine, shown as one that comes."""
+
+
+def test_a_pen_that_is_asked_for_after_another_is_the_one_that_is_shown(
+    at_a_plotter: tuple[Bench, str], browser: Browser
+) -> None:
+    page = opened(browser, at_a_plotter[0])
+    for pen, said in (
+        ({"holder": 1, "pen": "lines", "new": False}, "The pen for lines into holder 1."),
+        ({"holder": 1, "pen": "lines", "new": True}, "A new pen into holder 1"),
+    ):
+        page.evaluate(SHOWN, ["pen", {"pen": pen}, "Is it in?"])
+        assert said in page.locator("#pen-says").inner_text()
+
+
+def test_a_key_held_down_moves_the_pen_on_and_answers_once(
+    at_a_plotter: tuple[Bench, str], browser: Browser
+) -> None:
+    """Else one long press would agree to all that is asked, ink at the end of it."""
+    page = opened(browser, at_a_plotter[0])
+    page.evaluate("() => { pressed = []; tap = (what) => pressed.push(what.key); }")
+    page.evaluate(SHOWN, ["inking", {"progress": {"of": 1, "drawn": 0, "left_s": None}}, "Ink it?"])
+    for at, key in (("#running", "Enter"), ("#answers .main", "Enter"), ("#running", "ArrowUp")):
+        page.locator(at).focus()
+        for _ in range(3):
+            page.keyboard.down(key)
+        page.keyboard.up(key)
+    assert page.evaluate("pressed") == ["enter", "enter", "up", "up", "up"]
+
+
+def test_what_is_said_of_a_run_stays_said_where_the_run_could_not_begin(
+    at_a_plotter: tuple[Bench, str], browser: Browser
+) -> None:
+    page = opened(browser, at_a_plotter[0])
+    choose_port(page, at_a_plotter[1])
+    # As link.js has it without a connection.
+    page.evaluate("() => { tap = () => false; }")
+    page.locator("#moved").check()
+    page.locator("#ink").click()
+    assert page.locator("#moved").is_checked()

@@ -106,7 +106,9 @@ def test_a_port_that_vanishes_in_mid_ink_is_said_in_words_and_gone_on_with_once_
         bar = "document.querySelector('#ink-bar').value"
         assert page.evaluate(bar) >= before
         until(page, lambda: page.evaluate(bar) > before, "more is drawn")
-        page.keyboard.press("Escape")
+        # From a field that is being typed in, too.
+        page.locator("#field-grid-pitch").fill("2 in")
+        page.locator("#field-grid-pitch").press("Escape")
         page.locator("#card-ended").wait_for(timeout=60_000)
         said = page.locator("#ended-words").inner_text()
         assert "The pen was raised where it stood: look that it is up" in said

@@ -1,4 +1,4 @@
-// What results are shown with: elements, tables and drawings. It knows no result.
+// What a page is made with: elements, tables and drawings. It knows nothing of what they show.
 export function element(tag, attributes = {}, ...children) {
   const one = document.createElement(tag);
   for (const [name, value] of Object.entries(attributes)) {

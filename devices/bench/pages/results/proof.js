@@ -38,7 +38,7 @@ export function verdict(found) {
 }
 
 // Each section's own error as an arrow, drawn so much too long that the allowed one is half a
-// section; hatched where it cannot be told, by number where it is more than is allowed.
+// section; dashed where it cannot be told, red where it is more than is allowed.
 function map(found) {
   const cores = Object.entries(found.cores);
   const off = new Map(cores.map(([name]) => [name, { along: 0, across: 0, certain: false }]));
