@@ -122,6 +122,8 @@ document.addEventListener("keydown", (event) => {
   if (!machine.running) return;
   if (event.key === "Escape") { stop(); event.preventDefault(); return; }
   if (!mine() || !at("mark").contains(document.activeElement)) return;
+  // Ctrl R and Ctrl P are the browser's.
+  if (event.ctrlKey || event.metaKey || event.altKey) return;
   // A focused button is pressed by Enter itself, and what is typed is no key of the machine's.
   if (event.target.matches("input, select, textarea, summary")) return;
   // Held down, a key moves the pen on and on, but answers once: the next question is another.

@@ -230,6 +230,8 @@ def test_a_key_held_down_moves_the_pen_on_and_answers_once(
         for _ in range(3):
             page.keyboard.down(key)
         page.keyboard.up(key)
+    # With Ctrl it is the browser's.
+    page.keyboard.press("Control+ArrowUp")
     assert page.evaluate("pressed") == ["enter", "enter", "up", "up", "up"]
 
 
