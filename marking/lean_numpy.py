@@ -18,4 +18,6 @@ with put_off(
     "pickle.load",
     "pickle.loads",
 ):
-    import numpy  # noqa: F401
+    import numpy
+
+__all__ = ["numpy"]

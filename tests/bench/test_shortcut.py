@@ -33,7 +33,7 @@ def test_the_icon_of_a_linux_desktop_is_sound_and_is_taken_away(tmp_path: Path) 
 
 def test_a_program_in_any_folder_is_named_so_that_a_linux_desktop_takes_it(tmp_path: Path) -> None:
     icon = tmp_path / "bench.desktop"
-    icon.write_text(icon_text("linux", [f"/home/{HARD}/python", "-m", "x"]), "utf-8")
+    icon.write_text(icon_text("linux", [str(tmp_path / HARD / "python"), "-m", "x"]), "utf-8")
     said = subprocess.run(["desktop-file-validate", icon], capture_output=True, text=True)
     assert (said.returncode, said.stdout) == (0, "")
 
