@@ -7,8 +7,9 @@ from __future__ import annotations
 
 import json
 import time
-from dataclasses import replace
 from typing import TYPE_CHECKING, Any
+
+from msgspec.structs import replace
 
 from devices.begun import plan_of
 from devices.bench.asked import READINGS_FILE, options_of, write_readings

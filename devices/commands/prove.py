@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING
+
+from msgspec.structs import asdict
 
 from devices.commands.shared import (
     OUTPUT,

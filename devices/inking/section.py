@@ -8,10 +8,10 @@ from __future__ import annotations
 
 import time
 from contextlib import contextmanager
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
 import numpy as np
+from msgspec import Struct
 
 from devices.driving.port import DeviceError
 from devices.inking.pen_change import last_by_slot, left_by_tip, stretches
@@ -48,8 +48,7 @@ _SHOWN_EVERY, _DRAWN_EVERY = 5.0, 0.4
 """Seconds between what is said of progress, and what a program is shown of it."""
 
 
-@dataclass(frozen=True)
-class RunOutcome:
+class RunOutcome(Struct, frozen=True):
     """How the inking of one section ended."""
 
     ended: Literal["done", "paused", "stopped", "not allowed"]

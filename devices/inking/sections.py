@@ -8,8 +8,9 @@ from __future__ import annotations
 
 import time
 from contextlib import contextmanager, suppress
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
+
+from msgspec import Struct
 
 from devices.begun import guard_division
 from devices.inking.in_turn import in_turn
@@ -37,8 +38,7 @@ if TYPE_CHECKING:
     from marking.sections.plan import Plan, Section
 
 
-@dataclass(frozen=True)
-class Wished:
+class Wished(Struct, frozen=True):
     """How sections are to be inked, beside what they share at the table."""
 
     folder: Path
@@ -51,8 +51,7 @@ class Wished:
     """A reason to ink although it was not tried that the ink stays."""
 
 
-@dataclass(frozen=True)
-class Commands:
+class Commands(Struct, frozen=True):
     """What a person types, for what is said to them."""
 
     trial: str

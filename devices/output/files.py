@@ -7,9 +7,10 @@ own module.
 from __future__ import annotations
 
 from collections import Counter
-from dataclasses import dataclass
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
+
+from msgspec import Struct
 
 from devices.begun import guard_sections, layout_of, plan_of, warned_of
 from devices.history import in_force, inked_anew, kept_correction
@@ -38,8 +39,7 @@ _MACHINE = {"plotter": "plotter", "beam": "projector", "reach": "reach"}
 """The table of job.toml that each zone's sections come from."""
 
 
-@dataclass(frozen=True)
-class Wanted:
+class Wanted(Struct, frozen=True):
     """What a person asks to have written."""
 
     zone: ZoneName
@@ -50,8 +50,7 @@ class Wanted:
     despite_ink: bool = False
 
 
-@dataclass(frozen=True)
-class JobFiles:
+class JobFiles(Struct, frozen=True):
     """A set of files as it was written."""
 
     folder: Path

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import TYPE_CHECKING, NamedTuple
+
+from msgspec.structs import replace
 
 from devices.history import has_record
 from marking.layout.edges import off_the_wall

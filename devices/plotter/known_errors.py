@@ -6,10 +6,10 @@ across the table. It knows profiles and checks, no placement.
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
+from msgspec.structs import replace
 
 from marking.network.error_model import Trial
 

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from devices.proving.cover import mended
 from devices.proving.sheet import kept_sheet
@@ -33,8 +35,7 @@ if TYPE_CHECKING:
     from marking.record.rows import KeptCheck
 
 
-@dataclass(frozen=True)
-class JudgedCover:
+class JudgedCover(Struct, frozen=True):
     """What a proof came to."""
 
     cover: ProvedCover

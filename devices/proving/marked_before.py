@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
+
+from msgspec import Struct
 
 from marking.begun.on_the_cover import COVER
 from marking.drawing.pdf import pdf
@@ -26,8 +27,7 @@ if TYPE_CHECKING:
     from marking.marked_before.readings import Spot
 
 
-@dataclass(frozen=True)
-class AskedSpots:
+class AskedSpots(Struct, frozen=True):
     """What to measure, and the sheet that asks for it."""
 
     spots: tuple[Spot, ...]

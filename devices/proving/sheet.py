@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass
 from typing import TYPE_CHECKING, Any
+
+from msgspec import Struct
+from msgspec.structs import asdict
 
 from devices.history import has_record
 from devices.proving.cover import mended, proved_cover
@@ -34,8 +36,7 @@ if TYPE_CHECKING:
     from marking.record.rows import KeptCheck
 
 
-@dataclass(frozen=True)
-class AskedSheet:
+class AskedSheet(Struct, frozen=True):
     """What a person is asked to measure."""
 
     plan: ProofPlan

@@ -9,6 +9,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from msgspec import Struct
+
 from devices.conversation.conversation import Conversation
 from devices.conversation.states import State
 from devices.dialects.told_limits import OwnLimits
@@ -37,8 +39,7 @@ if TYPE_CHECKING:
     from marking.sections.plan import Plan, Section
 
 
-@dataclass(frozen=True)
-class Workplace:
+class Workplace(Struct, frozen=True):
     """All that the sections of one job share while it is driven."""
 
     job: Job

@@ -7,10 +7,10 @@ how a machine shows that it has lost its place, nor how marks are read.
 from __future__ import annotations
 
 import itertools
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
+from msgspec import Struct
 
 from devices.driving.kept_places import given_in, whereabouts_in
 
@@ -26,8 +26,7 @@ if TYPE_CHECKING:
     Spot = tuple[float, float]
 
 
-@dataclass(frozen=True)
-class Left:
+class Left(Struct, frozen=True):
     """Where a machine stood when a run began to move it, or left it at rest."""
 
     stands: str

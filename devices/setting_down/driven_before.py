@@ -5,11 +5,11 @@ It knows the record and beds; it places nothing. Table frame, millimetres.
 
 from __future__ import annotations
 
-from dataclasses import replace
 from itertools import groupby
 from typing import TYPE_CHECKING
 
 import numpy as np
+from msgspec.structs import replace
 
 from devices.plotter.bed import bed_of
 from marking.begun.on_the_cover import pose_from, setup_from

@@ -5,8 +5,10 @@ It knows the record and placements, no person; it draws nothing and writes no fi
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from devices.begun import begin
 from devices.setting_down.scatter_words import scatter_line
@@ -50,8 +52,7 @@ if TYPE_CHECKING:
     from marking.sections.plan import Plan, Section
 
 
-@dataclass(frozen=True)
-class OpenJob:
+class OpenJob(Struct, frozen=True):
     """A job with its record open, and what it is inked by."""
 
     record: Record
@@ -61,8 +62,7 @@ class OpenJob:
     correction: Correction | None
 
 
-@dataclass(frozen=True)
-class Manner:
+class Manner(Struct, frozen=True):
     """How a person asks for a section to be placed."""
 
     kind: PoseKind

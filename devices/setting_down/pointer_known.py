@@ -5,10 +5,10 @@ It knows the record, readings and setups; it reads no mark and asks nothing.
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
+from msgspec.structs import replace
 
 from devices.history import device_name
 from devices.plotter.bed import bed_of

@@ -6,8 +6,9 @@ It brings person, stance and record together; it draws nothing.
 from __future__ import annotations
 
 from contextlib import suppress
-from dataclasses import replace
 from typing import TYPE_CHECKING
+
+from msgspec.structs import replace
 
 from devices.setting_down.halves import halves_in, moved_halves
 from devices.setting_down.set_down import keep, tell_verdict

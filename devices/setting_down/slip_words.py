@@ -6,10 +6,10 @@ It knows what stands round a section and which marks are in sight, no person and
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+from msgspec import Struct
 
 from marking.errors import RefusedError
 from marking.network.network import Reading
@@ -29,8 +29,7 @@ if TYPE_CHECKING:
 _SHOWN = 12
 
 
-@dataclass(frozen=True)
-class SlipReport:
+class SlipReport(Struct, frozen=True):
     """How far the readings of one section check each other."""
 
     slips: Slips

@@ -5,8 +5,9 @@ It knows verniers, the record and the network, no person and no pen.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
+
+from msgspec import Struct
 
 from devices.setting_down.where_it_stands import standing_by
 from marking.begun.inked import done_sections
@@ -97,8 +98,7 @@ def steps_before_ink(
     return StepsTaken(as_steps(whole, shown), halves)
 
 
-@dataclass(frozen=True)
-class StepsReport:
+class StepsReport(Struct, frozen=True):
     """Steps read between inked sections, and what each should have come to before."""
 
     steps: tuple[StepRead, ...]

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
+
+from msgspec import Struct, field
+from msgspec.structs import replace
 
 from devices.history import check_kept
 from devices.plotter.bed import bed_of
@@ -58,8 +60,7 @@ if TYPE_CHECKING:
     from marking.sections.plan import Plan, Section
 
 
-@dataclass(frozen=True)
-class Stance:
+class Stance(Struct, frozen=True):
     """A section as the device must draw it where it stands."""
 
     section: Section
@@ -129,8 +130,7 @@ def from_readings(
     )
 
 
-@dataclass(frozen=True)
-class Ground:
+class Ground(Struct, frozen=True):
     """What is known round one section before it is placed."""
 
     network: Network

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
+
+from msgspec import Struct
 
 from devices.history import has_record, kept_check
 from devices.plotter.known_errors import with_plotter
@@ -32,8 +33,7 @@ if TYPE_CHECKING:
     from marking.tape_marks.wanted import Wanted
 
 
-@dataclass(frozen=True)
-class Chosen:
+class Chosen(Struct, frozen=True):
     """The marks chosen for a job's machine, and what is said of them."""
 
     marks: ChosenMarks

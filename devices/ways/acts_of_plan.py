@@ -6,8 +6,9 @@ It knows the job's machines and how its sections are drawn; no forecast and no w
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
+
+from msgspec import Struct
 
 from marking.ways.acts import Act
 from marking.ways.by_hand import base, proof, ruled_across
@@ -25,8 +26,7 @@ BY_TWO = 500.0
 """mm of bed past which two people set it down: more than an A3 bed is long."""
 
 
-@dataclass(frozen=True)
-class Asked:
+class Asked(Struct, frozen=True):
     """What placing the sections asks for."""
 
     marks: int

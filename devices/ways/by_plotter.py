@@ -6,8 +6,10 @@ It knows the plotter and its plans; errors are `devices.ways.expected`'s, acts a
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from devices.ways.acts_of_plan import Asked, by_two, drawing_seconds, plan_acts
 from devices.ways.expected import by_tape_marks
@@ -33,8 +35,7 @@ BY_PLOTTER, FED_THROUGH = "by plotter", "cloth fed through before stretching"
 """What is said of a plotter whose way cannot be told apart further, and of one beside the table."""
 
 
-@dataclass(frozen=True)
-class PlotterWork:
+class PlotterWork(Struct, frozen=True):
     """A plotter at one cover."""
 
     name: str

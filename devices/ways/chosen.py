@@ -5,9 +5,10 @@ It reads an id and the keys beside it; it reckons nothing and knows no layout.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from pathlib import PurePath
 from typing import TYPE_CHECKING, Any, Literal, TypeAlias
+
+from msgspec import Struct
 
 from devices.job import Job
 from marking.errors import BadInputError, RefusedError
@@ -38,8 +39,7 @@ _ON_COVER: _Endings = {
 """By how an id ends after its machine's name: whether there is a fence, who does cross lines."""
 
 
-@dataclass(frozen=True)
-class Chosen:
+class Chosen(Struct, frozen=True):
     """A way by its id."""
 
     id: str

@@ -5,8 +5,10 @@ It knows plans and forecasts; it must not know hours. Table frame, mm.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from marking.tape_marks.choice import least_work
 from marking.tape_marks.clampings import stretches
@@ -18,8 +20,7 @@ if TYPE_CHECKING:
     from marking.tape_marks.choice import Task
 
 
-@dataclass(frozen=True)
-class Marked:
+class Marked(Struct, frozen=True):
     """What is expected, and how many of its marks lie off the edges and struck lines."""
 
     expected: Expected

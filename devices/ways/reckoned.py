@@ -5,8 +5,9 @@ It brings machines, plans and ways together; it prints nothing and keeps nothing
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
+
+from msgspec import Struct
 
 from devices.job import Job
 from devices.machine_zones import divided
@@ -41,8 +42,7 @@ USUAL_FENCE = FenceTable.model_validate({"length": "8 ft"})
 """What is reckoned with where every machine is tried and the job names no fence."""
 
 
-@dataclass(frozen=True)
-class Machine:
+class Machine(Struct, frozen=True):
     """A machine that is there, or a stock one, as a job that names it."""
 
     kind: Kind

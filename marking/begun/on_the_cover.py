@@ -7,10 +7,11 @@ the plan, no machine and no file. Table frame, millimetres.
 from __future__ import annotations
 
 import hashlib
-from dataclasses import asdict, dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+from msgspec import Struct, field
+from msgspec.structs import asdict, replace
 
 from marking.begun.plain_data import from_plain, plain
 from marking.errors import RefusedError
@@ -50,8 +51,7 @@ COVER = "cover"
 """The subject of what is kept of the cover itself."""
 
 
-@dataclass(frozen=True)
-class Standing:
+class Standing(Struct, frozen=True):
     """What readings can be taken of, and what was inked by such readings before."""
 
     control: Control
@@ -97,8 +97,7 @@ def tape_marks_are_set_out(record: Record, layout: Layout) -> bool:
     return any(check.layout == named for check in record.checks("control", COVER))
 
 
-@dataclass(frozen=True)
-class Replaced:
+class Replaced(Struct, frozen=True):
     """Tape marks that another choice would take off the cover or set out otherwise, by id."""
 
     gone: tuple[str, ...] = ()

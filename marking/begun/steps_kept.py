@@ -6,8 +6,9 @@ both sections were inked, by themselves. It knows the record, and no vernier's l
 
 from __future__ import annotations
 
-from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
+
+from msgspec.structs import asdict
 
 from marking.begun.on_the_cover import COVER, plan_hash, pose_from
 from marking.network.steps import StepRead

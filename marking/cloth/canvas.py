@@ -6,8 +6,9 @@ Sizes of the canvas itself are those of the cloth before it is stretched.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
+
+from msgspec import Struct
 
 from marking.errors import RefusedError
 from marking.measures.lengths import format_length
@@ -32,8 +33,7 @@ _LEAST_STRIP = 50.8
 _SAME = 1e-6
 
 
-@dataclass(frozen=True)
-class Seam:
+class Seam(Struct, frozen=True):
     """Where a strip is sewn to the far side, and what it is cut to."""
 
     y: float
@@ -42,8 +42,7 @@ class Seam:
     """Length and width."""
 
 
-@dataclass(frozen=True)
-class ReferenceLines:
+class ReferenceLines(Struct, frozen=True):
     """A long and a short line on the loose canvas, which come to lie on the axes of the table."""
 
     long_from_near_side: float
@@ -54,8 +53,7 @@ class ReferenceLines:
     """Along, across and the slope between: 4, 3 and 5 parts."""
 
 
-@dataclass(frozen=True)
-class Canvas:
+class Canvas(Struct, frozen=True):
     """The canvas to buy."""
 
     cut: tuple[float, float]

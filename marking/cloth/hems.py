@@ -7,8 +7,9 @@ from, the table's long edge or the first long line, on the cover as it lies stre
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
+
+from msgspec import Struct
 
 from marking.cloth.panel import allowance, cut_for
 from marking.errors import RefusedError
@@ -28,16 +29,14 @@ _SAME = 1e-6
 _MOST_SHIFTS = 50
 
 
-@dataclass(frozen=True)
-class TableLine:
+class TableLine(Struct, frozen=True):
     """A line that cloth is laid to: a line of the marking, or the table's own edge."""
 
     id: str
     at: float
 
 
-@dataclass(frozen=True)
-class Laid:
+class Laid(Struct, frozen=True):
     """An edge or a fold, and the line for it."""
 
     edge: Edge
@@ -51,8 +50,7 @@ class Laid:
     """The hem that it belongs to; None where it only follows from the panel's length."""
 
 
-@dataclass(frozen=True)
-class Shift:
+class Shift(Struct, frozen=True):
     """How cloth longer than the lines is moved on."""
 
     at: float
@@ -60,8 +58,7 @@ class Shift:
     times: int
 
 
-@dataclass(frozen=True)
-class HemPlan:
+class HemPlan(Struct, frozen=True):
     """One panel on one table."""
 
     panel: Panel

@@ -8,9 +8,10 @@ joint under a hem band, then with joints apart, then with the fewest cuts. Table
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from itertools import pairwise, product
 from typing import TYPE_CHECKING
+
+from msgspec import Struct
 
 from marking.cloth.sheets import cuts_through, fewest, packed
 from marking.errors import RefusedError
@@ -31,8 +32,7 @@ _MOST_SHEETS = 40
 """Past it the board is for a hall, and trying all courses takes minutes."""
 
 
-@dataclass(frozen=True)
-class BoardPiece:
+class BoardPiece(Struct, frozen=True):
     """One piece of board: its sheet, from 1, where it is cut from it, and where it lies."""
 
     sheet: int
@@ -42,8 +42,7 @@ class BoardPiece:
     """In the table frame."""
 
 
-@dataclass(frozen=True)
-class Underlay:
+class Underlay(Struct, frozen=True):
     """All boards of one top."""
 
     sheet: Size

@@ -5,10 +5,10 @@ Frame: the unit of `Artwork.unit`, x to the right, y up. It knows no file format
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal, NamedTuple
 
 import numpy as np
+from msgspec import Struct
 
 from marking.drawing.typeface import text_width
 
@@ -23,8 +23,7 @@ Box = tuple[float, float, float, float]
 Unit = Literal["mm", "px"]
 
 
-@dataclass(frozen=True)
-class Style:
+class Style(Struct, frozen=True):
     """How a layer is drawn: lines of `stroke` and `width`, areas and type of `fill`."""
 
     stroke: str | None = None

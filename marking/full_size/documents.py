@@ -5,8 +5,9 @@ It lays out sheets and says how to put them together; `marking.full_size.sheet` 
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import TYPE_CHECKING, NamedTuple
+
+from msgspec.structs import replace
 
 from marking.drawing.page import PAPERS
 from marking.errors import RefusedError

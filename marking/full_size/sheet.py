@@ -5,10 +5,10 @@ Sheet frame: millimetres, origin at the lower left, y up; a printer's scale is a
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
+from msgspec import Struct
 
 from marking.drawing.artwork import Artwork, Style
 from marking.drawing.page import FAINT, INK, shortened_to
@@ -39,8 +39,7 @@ _CROSSES_EVERY = 600.0
 """mm along a join, at most twice that; never fewer than two."""
 
 
-@dataclass(frozen=True)
-class Paper:
+class Paper(Struct, frozen=True):
     """A sheet's size, and the rim of it that no printer reaches."""
 
     width: float
@@ -68,8 +67,7 @@ class Paper:
         return cls(wide + 2 * rim + SIDE, high + 2 * rim + FOOT, rim)
 
 
-@dataclass(frozen=True)
-class Printing:
+class Printing(Struct, frozen=True):
     """What every sheet of one document has in common."""
 
     layout: Layout
@@ -102,8 +100,7 @@ def part_sheet(part: Part, printing: Printing, paper: Paper, says: Sequence[str]
     return artwork
 
 
-@dataclass(frozen=True)
-class _Place:
+class _Place(Struct, frozen=True):
     """Where a point of the table comes to lie on the sheet."""
 
     window: Box

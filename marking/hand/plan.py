@@ -5,8 +5,9 @@ It gathers what others work out. Table frame, millimetres.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
+
+from msgspec import Struct
 
 from marking.hand.readings import SIDES, cross_ticks, side_work
 from marking.job.keys import tape_of
@@ -28,8 +29,7 @@ if TYPE_CHECKING:
     from marking.ways.way import Expected
 
 
-@dataclass(frozen=True)
-class ByHand:
+class ByHand(Struct, frozen=True):
     """One cover, to be marked by hand."""
 
     frame: Control

@@ -8,8 +8,9 @@ first long line. It knows the layout and a tape; it draws nothing.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
+
+from msgspec import Struct
 
 from marking.errors import BadInputError
 from marking.hand.readings import SIDES, cross_ticks
@@ -39,8 +40,7 @@ _MOST_SCALE = 0.05
 """Past which no printer is off by itself: the page was fitted to the sheet."""
 
 
-@dataclass(frozen=True)
-class StripTick:
+class StripTick(Struct, frozen=True):
     """A line on a strip."""
 
     u: float
@@ -54,8 +54,7 @@ class StripTick:
     """v at which it ends, for a half tick or one of a scale in the other unit."""
 
 
-@dataclass(frozen=True)
-class Strip:
+class Strip(Struct, frozen=True):
     """One printed length of margin."""
 
     side: Side
@@ -79,8 +78,7 @@ class Strip:
         return whole[0], whole[-1]
 
 
-@dataclass(frozen=True)
-class Strips:
+class Strips(Struct, frozen=True):
     """All strips of a cover."""
 
     strips: tuple[Strip, ...]

@@ -7,10 +7,10 @@ from __future__ import annotations
 
 import datetime
 import json
-from dataclasses import dataclass
 from functools import cache
 from typing import TYPE_CHECKING, Any, TypeVar, get_args
 
+from msgspec import Struct
 from pydantic import BaseModel, ValidationError, WithJsonSchema
 
 from marking.errors import MOST_SHOWN, BadInputError, shortened
@@ -41,8 +41,7 @@ JobT = TypeVar("JobT", bound="MarkingJob")
 Keys = tuple[str | int, ...]
 
 
-@dataclass(frozen=True)
-class _Source:
+class _Source(Struct, frozen=True):
     """Where a key was written, so that a fault can name the file."""
 
     label: str

@@ -5,11 +5,11 @@ Table frame, millimetres. It knows widths of ink, and neither lines nor numerals
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
 import numpy as np
+from msgspec import Struct
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence
@@ -24,8 +24,7 @@ _HAIR = 1e-6
 """mm that arithmetic may take from a clearance."""
 
 
-@dataclass(frozen=True)
-class Ink:
+class Ink(Struct, frozen=True):
     """Straight ink, and boxes that ink fills."""
 
     starts: FloatArray

@@ -7,10 +7,11 @@ read it. Table frame, millimetres; on a cover marked slack, the cloth as it lies
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Literal
 
 import numpy as np
+from msgspec import Struct
+from msgspec.structs import replace
 
 from marking.errors import RefusedError
 from marking.job.keys import tape_of
@@ -39,8 +40,7 @@ Layer = Literal["cross", "long", "hem", "numeral", "tick", "bias", "witness"]
 LAYERS: tuple[Layer, ...] = ("cross", "long", "hem", "numeral", "tick", "bias", "witness")
 
 
-@dataclass(frozen=True)
-class Stroke:
+class Stroke(Struct, frozen=True):
     """One pen-down polyline: centre-line points (n, 2) in mm, and what draws it."""
 
     id: str
@@ -88,16 +88,14 @@ class Stroke:
         return sum(map(math.dist, points, points[1:]))
 
 
-@dataclass(frozen=True)
-class PlacedNumeral:
+class PlacedNumeral(Struct, frozen=True):
     """A numeral and the ids of its strokes."""
 
     numeral: Numeral
     strokes: tuple[str, ...]
 
 
-@dataclass(frozen=True)
-class Grid:
+class Grid(Struct, frozen=True):
     """Where the lines stand, for whoever has to keep clear of them or find their crossings."""
 
     cross_x: FloatArray
@@ -110,8 +108,7 @@ class Grid:
     """Along and across."""
 
 
-@dataclass(frozen=True)
-class Margins:
+class Margins(Struct, frozen=True):
     """From the first lines to the edges of the real top at its four corners, in mm."""
 
     far_at_zero_end: float
@@ -122,8 +119,7 @@ class Margins:
     far_end_at_far: float
 
 
-@dataclass(frozen=True)
-class Layout:
+class Layout(Struct, frozen=True):
     """The whole marking of one table."""
 
     strokes: tuple[Stroke, ...]

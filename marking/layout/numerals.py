@@ -8,10 +8,12 @@ from __future__ import annotations
 
 import math
 from bisect import bisect_left
-from dataclasses import dataclass, replace
 from functools import cached_property
 from itertools import pairwise
 from typing import TYPE_CHECKING, Literal
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from marking.errors import RefusedError
 from marking.layout.bare_cloth import OFF_BOX, between_lines
@@ -32,8 +34,7 @@ _STEP = 0.01
 """Automatic heights are rounded down to this, in mm: far below what a pen can show."""
 
 
-@dataclass(frozen=True)
-class Limit:
+class Limit(Struct, frozen=True):
     """One clearance, and the greatest ink height of all numerals at which it is kept."""
 
     height: float
@@ -42,8 +43,7 @@ class Limit:
     what: str
 
 
-@dataclass(frozen=True)
-class Neighbours:
+class Neighbours(Struct, frozen=True):
     """How far the two closest numerals stand apart, beside how far their digits do."""
 
     values: tuple[int, int]
@@ -63,8 +63,7 @@ class Neighbours:
         return self.gap / self.digit_gap if self.digit_gap > 0 else math.inf
 
 
-@dataclass(frozen=True)
-class Legibility:
+class Legibility(Struct, frozen=True):
     """How well numerals of the chosen height read."""
 
     height: float
@@ -79,8 +78,7 @@ class Legibility:
     """What would allow larger numerals: a change, and the height in mm it would give."""
 
 
-@dataclass(frozen=True)
-class Numeral:
+class Numeral(Struct, frozen=True):
     """One numeral: its centre lines, and the box its ink fills."""
 
     text: str
@@ -94,8 +92,7 @@ class Numeral:
     """Where it stands: in its side's margin, or on a line of the grid."""
 
 
-@dataclass(frozen=True)
-class _Room:
+class _Room(Struct, frozen=True):
     """What the numerals have to fit into. Millimetres."""
 
     pen: float
@@ -108,8 +105,7 @@ class _Room:
     """From the first and from the last numbered cross line to the end of the top."""
 
 
-@dataclass(frozen=True)
-class Asked:
+class Asked(Struct, frozen=True, dict=True):
     """The numerals that a job asks for, and what they have to stand beside."""
 
     keys: NumeralsTable

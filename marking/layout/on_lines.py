@@ -6,8 +6,9 @@ all other ink. Table frame, millimetres.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
+
+from msgspec import Struct
 
 from marking.layout.clear_places import between
 from marking.layout.numerals import Numeral
@@ -29,8 +30,7 @@ OF_PITCH = 1 / 3
 """Pitches that a numeral on a line is high, where there is room: our judgement, no source."""
 
 
-@dataclass(frozen=True)
-class OnLine:
+class OnLine(Struct, frozen=True):
     """One numeral wanted on a line along the table."""
 
     text: str
@@ -43,8 +43,7 @@ class OnLine:
     """Where along the table its middle is wanted."""
 
 
-@dataclass(frozen=True)
-class Manner:
+class Manner(Struct, frozen=True):
     """How numerals on lines are drawn."""
 
     face: str

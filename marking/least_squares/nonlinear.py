@@ -8,10 +8,10 @@ what they mean.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Generic, TypeVar
 
 import numpy as np
+from msgspec import Struct
 
 from marking.errors import RefusedError
 from marking.least_squares.linear import OPEN
@@ -31,8 +31,7 @@ _ROUNDING = 1e-14
 State = TypeVar("State")
 
 
-@dataclass(frozen=True)
-class Rest(Generic[State]):
+class Rest(Struct, Generic[State], frozen=True):
     """Where an iteration ended."""
 
     state: State

@@ -6,8 +6,9 @@ a pitch too little. It knows the layout and the numbering that the cover should 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Literal
+
+from msgspec import Struct
 
 from marking.errors import BadInputError, shortened
 from marking.input.rows import Columns, read_rows
@@ -31,8 +32,7 @@ UP, DOWN = "diagonal-up", "diagonal-down"
 SIDES = ("near", "far")
 
 
-@dataclass(frozen=True)
-class Meant:
+class Meant(Struct, frozen=True):
     """What the cover should be: its layout, and how its lines are numbered."""
 
     layout: Layout
@@ -52,8 +52,7 @@ class Meant:
         return f"{side}-{self.reads(n)}"
 
 
-@dataclass(frozen=True)
-class Spot:
+class Spot(Struct, frozen=True):
     """One thing to measure: what the tape shows where the cover is true, and between what."""
 
     id: str
@@ -66,8 +65,7 @@ class Spot:
     between: tuple[str, str]
 
 
-@dataclass(frozen=True)
-class Found:
+class Found(Struct, frozen=True):
     """What a person read: tape readings in mm by id, and the numbers as they stand, by side."""
 
     shown: Mapping[str, float]

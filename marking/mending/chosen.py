@@ -5,10 +5,10 @@ It knows a layout and pieces of its strokes; not what is inked. Table frame, mil
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
+from msgspec.structs import replace
 
 from marking.errors import BadInputError
 from marking.sections.cutting import cut

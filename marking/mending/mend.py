@@ -5,10 +5,11 @@ It knows the record, the layout and the division; no machine. Table frame, milli
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
+from msgspec import Struct
+from msgspec.structs import replace
 
 from marking.begun.inked import drawn_pieces, ruled_lines_done
 from marking.begun.on_the_cover import plan_hash
@@ -35,8 +36,7 @@ if TYPE_CHECKING:
 State = Literal["asked", "begun", "inked", "taken back"]
 
 
-@dataclass(frozen=True)
-class Asked:
+class Asked(Struct, frozen=True):
     """What a person wants inked anew."""
 
     why: str
@@ -48,8 +48,7 @@ class Asked:
     """mm that the wrong lines lie off; None where the ink is drawn over itself."""
 
 
-@dataclass(frozen=True)
-class Mend:
+class Mend(Struct, frozen=True):
     """What was asked for once, by section, and what has become of it."""
 
     id: str

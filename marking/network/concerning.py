@@ -5,8 +5,9 @@ It knows what each block of the state is for, no placement. Table frame, millime
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import TYPE_CHECKING
+
+from msgspec.structs import replace
 
 from marking.network.datum import EXACT
 from marking.network.error_model import NO_ERRORS

@@ -6,10 +6,10 @@ along it. It knows clampings and windows, no reading. Table frame, millimetres a
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
+from msgspec import Struct
 
 from marking.network.shared import Block, own_block
 
@@ -24,8 +24,7 @@ _TOUCHES = 0.1
 our own assumption."""
 
 
-@dataclass(frozen=True)
-class Clamping:
+class Clamping(Struct, frozen=True):
     """One clamping of the fence, from `x0` to `x1` along the near side of its sections' windows."""
 
     name: str
@@ -43,16 +42,14 @@ class Clamping:
         return f"fence {self.name}"
 
 
-@dataclass(frozen=True)
-class Against:
+class Against(Struct, frozen=True):
     """A device pushed against a fence: which clamping of it, and what the device reaches there."""
 
     clamping: Clamping
     window: Box
 
 
-@dataclass(frozen=True)
-class Seat:
+class Seat(Struct, frozen=True):
     """How a device sits against a clamping: r observations of its pose that cost no reading."""
 
     block: str

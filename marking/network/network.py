@@ -9,10 +9,11 @@ readings and poses, neither files nor verdicts. Table frame, millimetres and rad
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
+from msgspec import Struct, field
+from msgspec.structs import replace
 
 from marking.errors import BadInputError
 from marking.network.datum import EXACT
@@ -48,8 +49,7 @@ TAPE_SD = 0.4
 """How well a tape mark is set by tape, in mm per axis, when nothing better is known."""
 
 
-@dataclass(frozen=True)
-class KnownMark:
+class KnownMark(Struct, frozen=True):
     """A mark that can be read, and how it came to be where it is."""
 
     mark: Mark
@@ -71,8 +71,7 @@ class KnownMark:
         return ((self.inked_by, slice(0, 1)), (str(self.crossed_by), slice(1, 2)))
 
 
-@dataclass(frozen=True)
-class Reading:
+class Reading(Struct, frozen=True):
     """Where a device's pen stands when it is brought onto a mark."""
 
     mark: str
@@ -82,8 +81,7 @@ class Reading:
     """mm per axis."""
 
 
-@dataclass(frozen=True)
-class Setup:
+class Setup(Struct, frozen=True):
     """One section as it was inked: the pose it was inked with, and the readings taken."""
 
     section: str
@@ -119,8 +117,7 @@ def drawing(plotter: Sequence[float]) -> FloatArray:
     return np.array([[1 + along, skew], [0.0, 1 + across]])
 
 
-@dataclass(frozen=True)
-class Network:
+class Network(Struct, frozen=True):
     """Errors of marks and inked sections: their mean and covariance, given all readings.
 
     An inked section's error is the change (see `marking.network.pose`) from the pose it was inked

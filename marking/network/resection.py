@@ -6,10 +6,10 @@ the network and readings, no section's ink and no verdict. Table frame, millimet
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
+from msgspec import Struct
 
 from marking.errors import RefusedError
 from marking.least_squares.readings_test import against_others, own_blocks
@@ -25,8 +25,7 @@ if TYPE_CHECKING:
     from marking.network.network import Network, Reading
 
 
-@dataclass(frozen=True)
-class Resection:
+class Resection(Struct, frozen=True):
     """A pose, and what the readings say of each other."""
 
     readings: tuple[Reading, ...]

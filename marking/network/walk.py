@@ -9,10 +9,11 @@ frame, millimetres.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
+from msgspec import Struct
+from msgspec.structs import replace
 
 from marking.network.concerning import last_of
 from marking.network.gain import with_inked
@@ -31,8 +32,7 @@ STRETCH = 12
 """Sections in turn: fewer tell the rest more often, more have to do with more."""
 
 
-@dataclass(frozen=True)
-class Walk:
+class Walk(Struct, frozen=True):
     """At one section: what of the network it and those about it have to do with, and the rest."""
 
     network: Network

@@ -5,8 +5,9 @@ It draws what `marking.ruling` works out on pages of `marking.drawing.page`, and
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
+
+from msgspec import Struct
 
 from marking.drawing.page import ACCENT, FAINT, INK, RULE, Page
 from marking.measures.counts import counted
@@ -34,8 +35,7 @@ _HEAD = 8.0
 """Above the first line of a group, its heading."""
 
 
-@dataclass(frozen=True)
-class LineWords:
+class LineWords(Struct, frozen=True):
     """What a sheet says of the lines that are ruled on it."""
 
     between: str

@@ -7,9 +7,10 @@ nothing.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from fractions import Fraction
 from typing import TYPE_CHECKING
+
+from msgspec import Struct
 
 from marking.drawing.page import ACCENT, FAINT, INK, RULE, Page
 from marking.measures.lengths import INCH, format_length, tape_fraction
@@ -46,8 +47,7 @@ _PAIRS: tuple[tuple[tuple[TapeLine, ...], str], ...] = (
 )
 
 
-@dataclass(frozen=True)
-class SheetRow:
+class SheetRow(Struct, frozen=True):
     """One line of the table of readings: what the tape shows, and the marks to tick off."""
 
     reading: str

@@ -6,10 +6,11 @@ It knows readings and resections, no section's ink. Table frame, millimetres.
 from __future__ import annotations
 
 import itertools
-from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Literal
 
 import numpy as np
+from msgspec import Struct
+from msgspec.structs import replace
 
 from marking.errors import RefusedError
 from marking.least_squares.readings_test import agree_in_sum, as_likely, limit
@@ -34,8 +35,7 @@ Fault = Literal[
 ]
 
 
-@dataclass(frozen=True)
-class Doubt:
+class Doubt(Struct, frozen=True):
     """One thing that looks wrong, said so that a person knows what to do."""
 
     fault: Fault

@@ -7,10 +7,11 @@ network and the points that count. Table frame, millimetres.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
+from msgspec import Struct
+from msgspec.structs import replace
 
 from marking.measures.ties import first_of_greatest
 from marking.network.gain import with_inked
@@ -37,8 +38,7 @@ FOLLOW = 0.3
 imagined, what leaves steps and gaps between neighbours least before lines lean."""
 
 
-@dataclass(frozen=True)
-class JoinError:
+class JoinError(Struct, frozen=True):
     """The step to expect where a section butts against earlier ink."""
 
     beside: str
@@ -50,8 +50,7 @@ class JoinError:
     """95% have less, in mm."""
 
 
-@dataclass(frozen=True)
-class InkedPoints:
+class InkedPoints(Struct, frozen=True):
     """A section as it is inked, and how far its ink is to be trusted."""
 
     setup: Setup
@@ -70,8 +69,7 @@ class InkedPoints:
         return max((join.error for join in self.joins), default=0.0)
 
 
-@dataclass(frozen=True)
-class Between:
+class Between(Struct, frozen=True):
     """One choice between the two wishes, and what each of them gets."""
 
     weight: float

@@ -8,10 +8,11 @@ lie, no network. Table frame, millimetres.
 from __future__ import annotations
 
 import itertools
-from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
+from msgspec import Struct
+from msgspec.structs import replace
 
 from marking.sections.mended import section_mended
 from marking.sections.neighbours import Butt
@@ -34,8 +35,7 @@ _ALONG, _ACROSS = np.array([1.0, 0.0]), np.array([0.0, 1.0])
 """The ways of a long line and of a cross line."""
 
 
-@dataclass(frozen=True)
-class Laid:
+class Laid(Struct, frozen=True):
     """What of a section was inked while its device stood in one place."""
 
     name: str

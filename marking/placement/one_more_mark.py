@@ -6,10 +6,11 @@ what they are worth does not depend on them. Table frame, millimetres.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
+from msgspec import Struct
+from msgspec.structs import replace
 
 from marking.network.gain import gain
 from marking.network.misfits import mark_positions
@@ -37,8 +38,7 @@ _MOST = 0.5**0.5
 _MORE_READINGS = "read twice what is read, or more marks"
 
 
-@dataclass(frozen=True)
-class Addition:
+class Addition(Struct, frozen=True):
     """One reading more, and the errors it would leave."""
 
     mark: str | None

@@ -6,10 +6,11 @@ network, no machine and no file. Table frame, millimetres.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Literal
 
 import numpy as np
+from msgspec import Struct
+from msgspec.structs import replace
 
 from marking.errors import BadInputError, RefusedError
 from marking.network.concerning import concerning
@@ -60,8 +61,7 @@ _NEARBY = 100.0
 """How far outside its planned window, in mm, a device badly set down may still read a mark."""
 
 
-@dataclass(frozen=True)
-class Residual:
+class Residual(Struct, frozen=True):
     """How one reading agrees with the placement and with the other readings."""
 
     mark: str
@@ -73,8 +73,7 @@ class Residual:
     """The same over its standard deviation."""
 
 
-@dataclass(frozen=True)
-class Placement:
+class Placement(Struct, frozen=True):
     """Where a device stands, and what may be done there."""
 
     section: Section

@@ -8,10 +8,11 @@ it waits. Table frame, mm; seconds from the first line on.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from itertools import pairwise
 from statistics import median
 from typing import TYPE_CHECKING, Literal
+
+from msgspec import Struct
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Iterator, Sequence
@@ -30,8 +31,7 @@ _LONG = 2.2
 """A group is so many times as long as what rule and hand cover, so that it has a dry end."""
 
 
-@dataclass(frozen=True)
-class Step:
+class Step(Struct, frozen=True):
     """One line ruled."""
 
     line: RuledLine
@@ -44,8 +44,7 @@ class Step:
     """Whether the marker's tip has to be changed before it, or both markers' of two people."""
 
 
-@dataclass(frozen=True)
-class Manner:
+class Manner(Struct, frozen=True):
     """Who rules."""
 
     hand: Hand = "right"

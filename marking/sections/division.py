@@ -6,10 +6,11 @@ It knows where ink lies and what a zone reaches; it cuts no stroke. Table frame,
 from __future__ import annotations
 
 from contextlib import suppress
-from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
+from msgspec import Struct
+from msgspec.structs import replace
 
 from marking.errors import RefusedError
 from marking.layout.clear_places import apart
@@ -37,8 +38,7 @@ if TYPE_CHECKING:
     from marking.sections.zones import Zone
 
 
-@dataclass(frozen=True)
-class Division:
+class Division(Struct, frozen=True):
     """The columns and rows of sections, and the strip that nobody reaches."""
 
     zone: Zone

@@ -6,10 +6,10 @@ no clock, and not who sets the order. Table frame, millimetres; seconds.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal, Protocol
 
 import numpy as np
+from msgspec import Struct
 
 from marking.layout.clear_places import meets
 
@@ -57,8 +57,7 @@ class Inked(Protocol):
         """How long that takes."""
 
 
-@dataclass(frozen=True)
-class FootInAir:
+class FootInAir(Struct, frozen=True):
     """A foot that the table's top does not carry whole."""
 
     number: int
@@ -71,8 +70,7 @@ class FootInAir:
     """The edges it stands over, and how far out beyond each the board must reach, in mm."""
 
 
-@dataclass(frozen=True)
-class WetInk:
+class WetInk(Struct, frozen=True):
     """Ink of a section inked shortly before, on which a foot comes to stand."""
 
     section: str
@@ -82,8 +80,7 @@ class WetInk:
     inked."""
 
 
-@dataclass(frozen=True)
-class Standing:
+class Standing(Struct, frozen=True):
     """What a person sees to before the device is set down for one section."""
 
     section: str

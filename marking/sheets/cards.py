@@ -5,8 +5,9 @@ Boxes for readings stand in the order in which they are typed. It draws what it 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
+
+from msgspec import Struct
 
 from marking.drawing.page import ACCENT, FAINT, INK
 from marking.sheets.parts import EDGE, TEXT, headed, tick_box
@@ -24,8 +25,7 @@ _READ_WIDE = 24.0
 """mm of one box to write a reading into."""
 
 
-@dataclass(frozen=True)
-class Card:
+class Card(Struct, frozen=True):
     """One set-down."""
 
     name: str

@@ -6,9 +6,10 @@ It draws what `marking.hand` works out.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from functools import partial
 from typing import TYPE_CHECKING
+
+from msgspec import Struct
 
 from marking.drawing.page import ACCENT, FAINT, INK, Page
 from marking.drawing.typeface import text_width
@@ -150,8 +151,7 @@ def _seen_from(page: Page, work: SideWork, layout: Layout, job: MarkingJob, top:
     return base - 15.0
 
 
-@dataclass(frozen=True)
-class _LongLines:
+class _LongLines(Struct, frozen=True):
     """The long lines by their distance from the side's first one, and from its edge."""
 
     heads: tuple[str, ...]
@@ -222,8 +222,7 @@ _WIDE, _TIGHT = (28.0, 64.0, 94.0), (24.0, 47.0)
 """Where the columns of figures end, in a table as wide as the page and in one of half of it."""
 
 
-@dataclass(frozen=True)
-class _Columns:
+class _Columns(Struct, frozen=True):
     """Ticks in so many columns to a page, from the zero line on."""
 
     heading: str

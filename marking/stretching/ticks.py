@@ -7,10 +7,10 @@ lines belong on the stretched cover. Millimetres, in the table frame of the stre
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
 import numpy as np
+from msgspec import Struct
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -33,8 +33,7 @@ _EVERY = 12
 _SAME = 1e-6
 
 
-@dataclass(frozen=True)
-class PullTick:
+class PullTick(Struct, frozen=True):
     """A mark on one of the table's sides, and the line that is pulled onto it."""
 
     side: Side

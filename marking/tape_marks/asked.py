@@ -9,10 +9,10 @@ and the network, no figures that were read. Table frame, millimetres.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
 import numpy as np
+from msgspec import Struct
 
 from marking.least_squares.least_slip import least_shown
 from marking.least_squares.readings_test import checked, limit, own_blocks
@@ -54,8 +54,7 @@ _ENOUGH = 4
 """Readings below which a slip cannot be told from the others' errors, without a fence."""
 
 
-@dataclass(frozen=True)
-class Asking:
+class Asking(Struct, frozen=True):
     """What readings are chosen for."""
 
     plan: Plan
@@ -73,8 +72,7 @@ class Asking:
         return (self.fences or {}).get(section)
 
 
-@dataclass(frozen=True)
-class Asked:
+class Asked(Struct, frozen=True):
     """What each section is to read."""
 
     read: Mapping[str, tuple[str, ...]]

@@ -10,10 +10,11 @@ from __future__ import annotations
 
 import itertools
 import math
-from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Literal
 
 import numpy as np
+from msgspec import Struct
+from msgspec.structs import replace
 
 from marking.errors import BadInputError, RefusedError
 from marking.measures.lengths import format_length, parse_length
@@ -68,8 +69,7 @@ _SAME = 1e-3
 """mm: a written spacing that parses to within this is the spacing."""
 
 
-@dataclass(frozen=True)
-class MarksChoice:
+class MarksChoice(Struct, frozen=True):
     """How tape marks are set out and read: what `control` can be asked for."""
 
     spacing: float | None = None
@@ -92,8 +92,7 @@ class MarksChoice:
         return f'--spacing "{written(self.spacing, units)}"{rows}{twice}'
 
 
-@dataclass(frozen=True)
-class Task:
+class Task(Struct, frozen=True):
     """What is to be marked, with which tape and to which limits."""
 
     layout: Layout
@@ -111,8 +110,7 @@ class Task:
     """The rail that devices are pushed against, where there is one."""
 
 
-@dataclass(frozen=True)
-class ChosenMarks:
+class ChosenMarks(Struct, frozen=True):
     """One way of setting out, what it is made of and what it gives."""
 
     way: MarksChoice
@@ -153,8 +151,7 @@ def work(task: Task, way: MarksChoice) -> ChosenMarks:
     return _forecast(task, _planned(task, way))
 
 
-@dataclass(frozen=True)
-class _Planned:
+class _Planned(Struct, frozen=True):
     """The marks of a way, and who reads them, before their forecast, which takes far longer."""
 
     way: MarksChoice

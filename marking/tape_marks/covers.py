@@ -7,10 +7,11 @@ sections, sights and the network, no limits. Table frame, millimetres.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
+from msgspec import Struct
+from msgspec.structs import replace
 
 from marking.errors import RefusedError
 from marking.network.concerning import used
@@ -48,8 +49,7 @@ _NET = 3
 our own assumption."""
 
 
-@dataclass(frozen=True)
-class Work:
+class Work(Struct, frozen=True):
     """What is done on every cover."""
 
     sections: Mapping[str, Section]
@@ -65,8 +65,7 @@ class Work:
     """From 0, true to the table, to 1, meeting the ink beside it."""
 
 
-@dataclass(frozen=True)
-class InkedCovers:
+class InkedCovers(Struct, frozen=True):
     """The errors of every section's ink, cover by cover."""
 
     windows: Mapping[str, Box]

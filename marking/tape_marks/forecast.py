@@ -6,10 +6,10 @@ sections and sights, no device. Table frame, mm.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
+from msgspec import Struct
 
 from marking.measures.ties import first_of_greatest
 from marking.network.datum import EXACT
@@ -36,8 +36,7 @@ _SHARE = 0.95
 """Of covers that keep within what is told."""
 
 
-@dataclass(frozen=True)
-class SectionForecast:
+class SectionForecast(Struct, frozen=True):
     """What to expect of one section's ink."""
 
     section: str
@@ -50,8 +49,7 @@ class SectionForecast:
     """One standard deviation of the error there, both axes together, in mm."""
 
 
-@dataclass(frozen=True)
-class JoinForecast:
+class JoinForecast(Struct, frozen=True):
     """What to expect where two sections butt."""
 
     sections: tuple[str, str]
@@ -60,8 +58,7 @@ class JoinForecast:
     """95% of covers have a smaller step there, sideways of the lines that cross, in mm."""
 
 
-@dataclass(frozen=True)
-class Forecast:
+class Forecast(Struct, frozen=True):
     """A whole cover before any ink."""
 
     order: tuple[str, ...]

@@ -8,10 +8,10 @@ inked. It knows sections and the grid, no tape. Table frame, millimetres.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
+from msgspec import Struct
 
 from marking.measures.lengths import INCH
 
@@ -35,8 +35,7 @@ _BARE = 4.0
 _SAME = 1e-6
 
 
-@dataclass(frozen=True)
-class Node:
+class Node(Struct, frozen=True):
     """A place for a tape mark."""
 
     at_table: Spot
@@ -46,8 +45,7 @@ class Node:
     """Whether it stands in the outermost row or column, where the tape lies along an edge."""
 
 
-@dataclass(frozen=True)
-class _Axis:
+class _Axis(Struct, frozen=True):
     """What decides where nodes stand along one axis."""
 
     axis: int

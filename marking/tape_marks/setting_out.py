@@ -6,10 +6,10 @@ and a person's pace, no readings. Table frame, millimetres, seconds.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
+from msgspec import Struct
 
 from marking.job.work_keys import PaceTable
 from marking.measures.counts import counted
@@ -24,8 +24,7 @@ OURS = PaceTable()
 """How long acts take before a job says otherwise: our own assumptions, no source."""
 
 
-@dataclass(frozen=True)
-class SettingOut:
+class SettingOut(Struct, frozen=True):
     """A person's work on tape marks."""
 
     marks: int

@@ -6,10 +6,10 @@ section inked before, as far apart as both allow: inked crossings, else ticks. T
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
+from msgspec import Struct
 
 from marking.errors import BadInputError
 from marking.network.network import TAPE_SD, KnownMark
@@ -31,8 +31,7 @@ Spot = tuple[float, float]
 _SAME = 1e-6
 
 
-@dataclass(frozen=True)
-class Sights:
+class Sights(Struct, frozen=True):
     """What there is to read, and who reads what."""
 
     order: tuple[str, ...]

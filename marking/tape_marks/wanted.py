@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
+
+from msgspec import Struct
 
 from marking.errors import BadInputError
 from marking.tape_marks.choice import BELOW, MarksChoice, least_work, remedies, widest, work
@@ -18,8 +19,7 @@ TIES_BELOW: dict[str, Ties] = {word: ties for ties, word in BELOW.items()}
 """What `--tie-below` can be, and what it asks for."""
 
 
-@dataclass(frozen=True)
-class Wanted:
+class Wanted(Struct, frozen=True):
     """What is asked for; None for what is left open."""
 
     spacing: float | None = None

@@ -5,18 +5,17 @@ It counts; it lays nothing out and knows no machine. Table frame, mm.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
+from msgspec import Struct
 
 if TYPE_CHECKING:
     from marking.arrays import FloatArray
     from marking.layout.layout import Layout
 
 
-@dataclass(frozen=True)
-class Cover:
+class Cover(Struct, frozen=True):
     """The marking of one cover in counts and lengths."""
 
     line_x: FloatArray

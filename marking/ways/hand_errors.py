@@ -11,10 +11,10 @@ leans by what comparing both diagonals leaves. Paper changes with damp and print
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
+from msgspec import Struct
 
 from marking.ruling.errors import LAID
 from marking.ways.told import COVERS, SEED, kept_within, told
@@ -27,8 +27,7 @@ PAPER = 1e-3
 """Standard deviation of printed paper's scale, mm a mm."""
 
 
-@dataclass(frozen=True)
-class HandDoubts:
+class HandDoubts(Struct, frozen=True):
     """Errors of a hand at work, in mm; `tape_most` bounds its scale evenly, in mm a mm."""
 
     tape_most: float

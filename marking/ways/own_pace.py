@@ -7,10 +7,11 @@ knows the record's rows and no machine. Seconds.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from itertools import groupby, pairwise
 from statistics import median
 from typing import TYPE_CHECKING, Literal
+
+from msgspec import Struct
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping
@@ -33,8 +34,7 @@ Key = Literal[
 ]
 
 
-@dataclass(frozen=True)
-class Timed:
+class Timed(Struct, frozen=True):
     """An act as this job's record times it."""
 
     key: Key
@@ -45,8 +45,7 @@ class Timed:
     """Stretches of work that it is the median of."""
 
 
-@dataclass(frozen=True)
-class Work:
+class Work(Struct, frozen=True):
     """What one division of a layout asks for, to hold times against."""
 
     layout: str

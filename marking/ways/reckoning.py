@@ -5,8 +5,9 @@ It knows no machine; `devices.ways` fills it.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
+
+from msgspec import Struct
 
 from marking.ways.way import best_of
 
@@ -19,8 +20,7 @@ if TYPE_CHECKING:
     from marking.ways.way import Reckoned
 
 
-@dataclass(frozen=True)
-class Reckoning:
+class Reckoning(Struct, frozen=True):
     """All ways of one cover, those that hold first."""
 
     ways: tuple[Reckoned, ...]

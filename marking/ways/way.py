@@ -5,8 +5,10 @@ It knows no machine and computes no error. Millimetres and seconds.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Literal
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from marking.ways.acts import Hours, hours, least_hours
 
@@ -19,8 +21,7 @@ TWO_DAYS = 16.0
 """Hours by the clock past which a way is advised against: two days of eight."""
 
 
-@dataclass(frozen=True)
-class Expected:
+class Expected(Struct, frozen=True):
     """What 95 of 100 covers keep within, in mm, and what that asks for."""
 
     line: float
@@ -52,8 +53,7 @@ class Expected:
         return tuple((name, has, most) for name, has, most in told if has > most)
 
 
-@dataclass(frozen=True)
-class Way:
+class Way(Struct, frozen=True):
     """One way to get the whole marking onto the cover."""
 
     id: str
@@ -83,8 +83,7 @@ def cannot_be_done(name: str, says: str, machine: str, why: str, *, fence: bool 
     return Way(name, says, machine, (), None, fence=fence, cannot=f"cannot be done: {why}")
 
 
-@dataclass(frozen=True)
-class Reckoned:
+class Reckoned(Struct, frozen=True):
     """A way with its hours, whether it holds, and why it stands where it does."""
 
     way: Way

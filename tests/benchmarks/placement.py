@@ -12,9 +12,9 @@ plane. Where the tape's scale and the square are off, both are drawn once for ea
 import math
 import sys
 import time
-from dataclasses import replace
 
 import numpy as np
+from msgspec.structs import replace
 
 from marking.measures.tape import Tape
 from marking.network.adjustment import adjust

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 import numpy as np
+from msgspec import Struct
 from scipy.spatial import cKDTree
 
 from devices.inking.section import ink_section
@@ -40,8 +41,7 @@ SAMPLING = 0.06
 """mm: ink and strokes are compared at points this far apart."""
 
 
-@dataclass(frozen=True)
-class Stood:
+class Stood(Struct, frozen=True):
     """How a device really stands: its section's window turned about its middle and shifted."""
 
     section: Section
@@ -92,8 +92,7 @@ class Silent(Person):
         return "stop" if self.enough() else "go on"
 
 
-@dataclass(frozen=True)
-class Table:
+class Table(Struct, frozen=True):
     """A job with its record, and the ink that really lies on its table."""
 
     job: Job

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 import numpy as np
 import pytest
+from msgspec.structs import replace
 
 from devices.commands import main
 from devices.inking.section import ink_section

@@ -10,10 +10,10 @@ from __future__ import annotations
 import json
 import sqlite3
 from contextlib import closing
-from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import pytest
+from msgspec.structs import replace
 
 from devices.moves_ink import device_settings, what_moves_ink
 from devices.plotter.correction import Correction

@@ -11,11 +11,11 @@ import json
 import os
 import subprocess
 import sys
-from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pytest
+from msgspec.structs import replace
 
 from devices.projector.light.throw import largest_upright
 from marking.layout.survey import SIDES, Adjustment, _which_again

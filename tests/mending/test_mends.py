@@ -7,11 +7,11 @@ the device's places in the record do not say, and what was laid anew over or bes
 from __future__ import annotations
 
 import json
-from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 import pytest
+from msgspec.structs import replace
 from scipy.spatial import cKDTree
 from shapely import LineString
 

@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import numpy as np
+from msgspec.structs import replace
 
 from marking.network.error_model import ErrorModel
 from marking.network.fence import Against, Clamping

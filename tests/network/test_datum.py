@@ -7,11 +7,11 @@ covariance, which statsmodels' generalised least squares takes whole.
 
 from __future__ import annotations
 
-from dataclasses import replace
 from functools import cache
 
 import numpy as np
 import pytest
+from msgspec.structs import replace
 from statsmodels.regression import linear_model
 
 from marking.network.adjustment import adjust

@@ -1,10 +1,10 @@
 """The joint state against statsmodels and scipy, and its solver against published traverses."""
 
 import math
-from dataclasses import replace
 
 import numpy as np
 import pytest
+from msgspec.structs import replace
 from scipy import stats
 from statsmodels.regression import linear_model
 

@@ -1,9 +1,8 @@
 """Steps read off verniers at joins, adjusted with all readings: against scipy's least squares."""
 
-from dataclasses import replace
-
 import numpy as np
 import pytest
+from msgspec.structs import replace
 from scipy.optimize import least_squares
 
 from marking.network.adjustment import adjust

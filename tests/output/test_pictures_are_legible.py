@@ -8,11 +8,11 @@ from __future__ import annotations
 
 import io
 import re
-from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 import pytest
+from msgspec.structs import replace
 from PIL import Image
 
 from devices.projector.light.throw import beam_zone

@@ -6,10 +6,11 @@ under test.
 
 import itertools
 import tempfile
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
+from msgspec.structs import replace
 
 from devices.job import Job
 from marking.job.folder import load_job

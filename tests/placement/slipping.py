@@ -5,9 +5,10 @@ made from those, one of them slips, and the program is asked what looks wrong.
 """
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
+from msgspec.structs import replace
 
 from marking.network.concerning import only_for
 from marking.network.gain import gain, with_inked

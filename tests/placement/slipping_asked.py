@@ -7,9 +7,10 @@ model that knows nothing of it.
 """
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
+from msgspec.structs import replace
 
 from marking.network.concerning import last_uses, only_for
 from marking.network.error_model import ErrorModel

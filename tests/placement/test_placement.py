@@ -1,11 +1,11 @@
 """Placements on the simulated Millrace bench: verdicts, blunders, blend, re-cutting, bad input."""
 
 import math
-from dataclasses import replace
 from functools import cache
 
 import numpy as np
 import pytest
+from msgspec.structs import replace
 
 from marking.errors import BadInputError, RefusedError
 from marking.network.adjustment import adjust

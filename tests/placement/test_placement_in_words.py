@@ -1,8 +1,7 @@
 """What a person is told of a placement: no figure that means nothing, and what to look at."""
 
-from dataclasses import replace
-
 import pytest
+from msgspec.structs import replace
 
 from marking.errors import BadInputError
 from marking.network.adjustment import adjust

@@ -9,11 +9,12 @@ from __future__ import annotations
 import os
 import pty
 import sys
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 import numpy as np
 import pytest
+from msgspec.structs import replace
 
 from devices.history import device_name
 from devices.inking.section import ink_section

@@ -1,11 +1,11 @@
 """The forecast against Cramér and Rao's bound, simulated inking and the limits it is asked for."""
 
-from dataclasses import replace
 from functools import cache
 from typing import get_args
 
 import numpy as np
 import pytest
+from msgspec.structs import replace
 
 from marking.errors import BadInputError, RefusedError
 from marking.measures.tape import Tape

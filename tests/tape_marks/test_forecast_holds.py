@@ -7,11 +7,11 @@ from the same assumptions, which are evidence of nothing.
 
 from __future__ import annotations
 
-from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
+from msgspec.structs import replace
 
 from devices.job import Job
 from marking.job.folder import load_job

@@ -5,8 +5,9 @@ It knows lights and looks, not where they come from.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
+
+from msgspec import Struct
 
 from marking.drawing.artwork import Artwork, Shape, Style
 from marking.drawing.png import png
@@ -21,8 +22,7 @@ _ASIDE = {"witness": "#ff5050", "name": "#7a5a1e", "scale": "#ffb030"}
 """Colours of what is lit beside the lines to trace."""
 
 
-@dataclass(frozen=True)
-class Look:
+class Look(Struct, frozen=True):
     """How light is drawn."""
 
     colour: str = "#ffffff"
@@ -31,8 +31,7 @@ class Look:
     """Numerals as outlines of their ink, to be filled in by hand, and not as strokes."""
 
 
-@dataclass(frozen=True)
-class _Layer:
+class _Layer(Struct, frozen=True):
     """Lights drawn alike, one layer over the other."""
 
     name: str

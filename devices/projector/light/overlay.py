@@ -8,10 +8,10 @@ from __future__ import annotations
 
 import itertools
 import math
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
 import numpy as np
+from msgspec import Struct
 
 from devices.projector.light.mapping import apply
 from marking.lettering.glyphs import letter
@@ -37,8 +37,7 @@ _EXACT = 1e-6
 _BARS = {"in": [20, 12, 10, 6, 4, 2, 1], "mm": [500, 300, 200, 100, 50, 20, 10]}
 
 
-@dataclass(frozen=True)
-class Light:
+class Light(Struct, frozen=True):
     """One lit polyline; points (n, 2) in pixels, inside the picture."""
 
     kind: LightKind
@@ -48,8 +47,7 @@ class Light:
     points: FloatArray
 
 
-@dataclass(frozen=True)
-class Overlay:
+class Overlay(Struct, frozen=True):
     """All the light of one section."""
 
     section: str

@@ -8,10 +8,10 @@ lens to screen over the width of the picture.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
+from msgspec import Struct
 
 from devices.projector.light.mapping import LightMapping, apply, inverse
 from marking.errors import RefusedError
@@ -29,8 +29,7 @@ FINEST_LINE_PX = 2.0
 _ROUNDS, _STEPS = 4, 61
 
 
-@dataclass(frozen=True)
-class Throw:
+class Throw(Struct, frozen=True):
     """The light of one set-down. Beam frame, mm."""
 
     corners_beam: FloatArray

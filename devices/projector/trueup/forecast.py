@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+from msgspec import Struct
+from msgspec.structs import asdict
 
 from devices.projector.light.throw import beam_zone, lens_over, nominal, raised_by, throw
 from devices.projector.trueup.calibration import Landing, LandingErrors, calibrate
@@ -31,8 +32,7 @@ _SHARES = (0.5, 0.75, 1.0, 1.25, 1.5, 2.0)
 _ROUNDED = 12**-0.5
 
 
-@dataclass(frozen=True)
-class Height:
+class Height(Struct, frozen=True):
     """The projector at one height over the cover. Millimetres."""
 
     distance: float
