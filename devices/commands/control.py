@@ -25,7 +25,7 @@ from devices.tape_marks.chosen_for import choose
 from devices.tape_marks.kept import guard_set_out, keep_chosen, write_map
 from marking.errors import BadInputError, RefusedError
 from marking.layout.edges import off_the_wall
-from marking.network.allowed import allowed_of
+from marking.network.allowed_errors import allowed_of
 from marking.output.tape_marks_words import (
     control_lines,
     control_record,

@@ -15,7 +15,6 @@ from msgspec import Struct
 
 from devices.driving.port import DeviceError
 from devices.inking.pen_change import last_by_slot, left_by_tip, stretches
-from devices.moves_ink import device_settings, what_moves_ink
 from devices.session.keypresses import single_keys
 from devices.session.progress import in_words, verdicts
 from devices.session.session import begin, opened, set_anew, set_for
@@ -26,6 +25,7 @@ from devices.setting_down.read_verniers import (
     halves_of_these,
     to_read_first,
 )
+from devices.what_moves_ink import device_settings, what_moves_ink
 from marking.begun.inked import done_sections, runs_of
 from marking.begun.on_the_cover import plan_hash
 from marking.errors import RefusedError

@@ -101,7 +101,7 @@ def by_hand(job: Job) -> Iterator[str]:
     from marking.layout.layout import lay_out
     from marking.ways.acts import least_hours
     from marking.ways.by_hand import hand_ways
-    from marking.ways.cover import cover_of
+    from marking.ways.ink_counted import cover_of
     from marking.ways.tape_scale import tape_scale_most
 
     try:

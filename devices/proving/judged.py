@@ -14,7 +14,7 @@ from marking.begun.on_the_cover import COVER
 from marking.errors import BadInputError
 from marking.job.keys import tape_of
 from marking.mending.words import seen_lines, told_by_mends
-from marking.network.allowed import allowed_of
+from marking.network.allowed_errors import allowed_of
 from marking.proof.limits import limits_of
 from marking.proof.measured import read_measured
 from marking.proof.verdict import prove

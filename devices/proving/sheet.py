@@ -14,7 +14,7 @@ from marking.errors import RefusedError
 from marking.job.keys import tape_of
 from marking.layout.edges import off_the_wall
 from marking.mending.words import mended_said, seen_lines
-from marking.network.allowed import allowed_of
+from marking.network.allowed_errors import allowed_of
 from marking.proof.distances import plan_proof
 from marking.proof.distortion import distortion_of
 from marking.proof.geometry import DistanceSheet

@@ -10,9 +10,9 @@ from typing import TYPE_CHECKING
 
 from msgspec.structs import replace
 
-from devices.setting_down.halves import halves_in, moved_halves
 from devices.setting_down.set_down import keep, tell_verdict
 from devices.setting_down.steps_read import as_steps, closing
+from devices.setting_down.vernier_halves import halves_in, moved_halves
 from devices.setting_down.where_it_stands import met_by_steps
 from marking.begun.inked import done_sections
 from marking.measures.lengths import parse_length

@@ -13,7 +13,7 @@ from msgspec import Struct
 
 from marking.errors import RefusedError
 from marking.network.network import Reading
-from marking.placement.slip_named import more_readings, slips
+from marking.placement.least_slip_named import more_readings, slips
 from marking.record.readings import READING_SD
 from marking.sections.neighbours import outermost_ink, window_middle
 
@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from devices.setting_down.where_it_stands import Ground
     from marking.network.network import Network
     from marking.network.pose import PoseKind
-    from marking.placement.slip_named import MoreReadings, Slips
+    from marking.placement.least_slip_named import MoreReadings, Slips
     from marking.sections.plan import Section
 
 _SHOWN = 12

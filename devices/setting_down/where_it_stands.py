@@ -22,7 +22,7 @@ from marking.begun.steps_kept import steps_on_the_cover
 from marking.errors import BadInputError, RefusedError
 from marking.mending.marks_around import as_known
 from marking.mending.mend import crossings_around, mends, spoilt_marks
-from marking.network.allowed import allowed_around, allowed_of
+from marking.network.allowed_errors import allowed_around, allowed_of
 from marking.network.datum import EXACT
 from marking.network.error_model import error_model_of
 from marking.network.fence import Against

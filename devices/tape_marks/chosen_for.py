@@ -13,7 +13,7 @@ from devices.ways.hours_said import hours_said
 from marking.begun.on_the_cover import tape_marks_set_out
 from marking.job.keys import tape_of
 from marking.measures.counts import counted
-from marking.network.allowed import allowed_of
+from marking.network.allowed_errors import allowed_of
 from marking.network.error_model import error_model_of
 from marking.output.tape_marks_words import forecast_lines
 from marking.record.record import open_record

@@ -12,7 +12,7 @@ from msgspec import Struct
 
 from marking.ways.acts import Act
 from marking.ways.by_hand import base, proof, ruled_across
-from marking.ways.cover import cover_of
+from marking.ways.ink_counted import cover_of
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from devices.job import Job
     from marking.layout.layout import Layout
     from marking.sections.plan import Plan
-    from marking.ways.cover import Cover
+    from marking.ways.ink_counted import Cover
 
 BY_TWO = 500.0
 """mm of bed past which two people set it down: more than an A3 bed is long."""

@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from marking.job.work_keys import FenceTable
     from marking.sections.plan import Plan
     from marking.tape_marks.choice import Task
-    from marking.ways.cover import Cover
+    from marking.ways.ink_counted import Cover
     from marking.ways.way import CrossLines
 
 STRETCH = 1.5e-3

@@ -12,7 +12,7 @@ from marking.job.keys import paper_of, tape_of
 from marking.tape_marks.clampings import stretches
 from marking.ways.acts import hours, least_hours
 from marking.ways.by_hand import hand_ways
-from marking.ways.cover import cover_of
+from marking.ways.ink_counted import cover_of
 from marking.ways.tape_scale import tape_scale_most
 
 if TYPE_CHECKING:

@@ -19,11 +19,11 @@ from marking.input.toml import read_toml
 from marking.job.folder import JOB_FILE, check_job
 from marking.job.keys import paper_of, tape_of
 from marking.job.work_keys import FenceTable
-from marking.network.allowed import allowed_of
+from marking.network.allowed_errors import allowed_of
 from marking.shipped_files import stock_names
 from marking.tape_marks.choice import Task
 from marking.ways.by_hand import hand_ways
-from marking.ways.cover import cover_of
+from marking.ways.ink_counted import cover_of
 from marking.ways.reckoning import Reckoning
 from marking.ways.tape_scale import tape_scale_most
 from marking.ways.way import cannot_be_done, ranked
@@ -35,7 +35,7 @@ if TYPE_CHECKING:
     from devices.ways.chosen import Kind
     from marking.layout.layout import Layout
     from marking.sections.plan import Plan
-    from marking.ways.cover import Cover
+    from marking.ways.ink_counted import Cover
     from marking.ways.way import CrossLines, Way
 
 USUAL_FENCE = FenceTable.model_validate({"length": "8 ft"})

@@ -11,19 +11,19 @@ from msgspec import Struct
 
 from marking.hand.readings import SIDES, cross_ticks, side_work
 from marking.job.keys import tape_of
-from marking.network.allowed import allowed_of
+from marking.network.allowed_errors import allowed_of
 from marking.ruling.order import Manner, ruling_order
 from marking.sections.ruled import RuledLine
 from marking.tape_marks.marks import set_out
-from marking.ways.cover import cover_of
 from marking.ways.hand_errors import HandDoubts, by_tape
+from marking.ways.ink_counted import cover_of
 from marking.ways.tape_scale import tape_scale_most
 
 if TYPE_CHECKING:
     from marking.hand.readings import CrossTick, SideWork
     from marking.job.keys import MarkingJob
     from marking.layout.layout import Layout
-    from marking.network.allowed import Allowed
+    from marking.network.allowed_errors import Allowed
     from marking.ruling.order import Step
     from marking.tape_marks.marks import Control
     from marking.ways.way import Expected

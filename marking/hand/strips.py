@@ -18,8 +18,8 @@ from marking.job.keys import tape_of
 from marking.measures.lengths import format_length
 from marking.measures.tape import tape_reading
 from marking.ways.by_hand import lines_a_strip
-from marking.ways.cover import cover_of
 from marking.ways.hand_errors import HandDoubts, strip_ticks_hold
+from marking.ways.ink_counted import cover_of
 from marking.ways.tape_scale import tape_scale_most
 
 if TYPE_CHECKING:

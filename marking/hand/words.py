@@ -16,7 +16,7 @@ from marking.measures.counts import counted
 from marking.measures.durations import format_duration
 from marking.measures.lengths import format_length, rough_length
 from marking.measures.tape import as_taped, tape_reading
-from marking.network.allowed import SQUARE_OVER, allowed_of
+from marking.network.allowed_errors import SQUARE_OVER, allowed_of
 from marking.ruling.order import HAND_ROOM, RULE_WIDTH
 from marking.ruling.words import fine, heavy_said, shortest_rule, where_from
 from marking.tape_marks.setting_out import setting_out_of
@@ -31,7 +31,7 @@ if TYPE_CHECKING:
     from marking.layout.numerals import Numeral
     from marking.measures.lengths import Units
     from marking.measures.tape import Tape
-    from marking.network.allowed import Allowed
+    from marking.network.allowed_errors import Allowed
     from marking.ruling.order import Manner
     from marking.sections.ruled import RuledLine
     from marking.tape_marks.marks import Control

@@ -18,11 +18,11 @@ from marking.least_squares.linear import Solution, solve
 from marking.least_squares.readings_test import against_others
 from marking.network.datum import EXACT, explained
 from marking.network.error_model import NO_ERRORS
-from marking.network.gain import equations
 from marking.network.misfits import misfit
 from marking.network.network import even, joined, known, unmet
 from marking.network.pose import PARAMETERS
 from marking.network.steps import ready, step_rows
+from marking.network.worth_of_readings import equations
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -31,7 +31,7 @@ if TYPE_CHECKING:
     from marking.network.datum import Datum
     from marking.network.error_model import ErrorModel
     from marking.network.network import KnownMark, Network, Setup
-    from marking.network.shared import Block
+    from marking.network.shared_errors import Block
     from marking.network.steps import StepRead
 
 

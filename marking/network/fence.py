@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from msgspec import Struct
 
-from marking.network.shared import Block, own_block
+from marking.network.shared_errors import Block, own_block
 
 if TYPE_CHECKING:
     from marking.arrays import FloatArray

@@ -20,7 +20,7 @@ from marking.network.datum import EXACT
 from marking.network.error_model import NO_ERRORS
 from marking.network.fence import clamping_block
 from marking.network.pose import Pose, effect
-from marking.network.shared import (
+from marking.network.shared_errors import (
     PLOTTER,
     POINTER,
     device_blocks,
@@ -42,7 +42,7 @@ if TYPE_CHECKING:
     from marking.network.error_model import ErrorModel
     from marking.network.fence import Against, Clamping
     from marking.network.pose import PoseKind
-    from marking.network.shared import Block
+    from marking.network.shared_errors import Block
     from marking.sections.locating_marks import Mark
 
 TAPE_SD = 0.4
@@ -139,8 +139,9 @@ class Network(Struct, frozen=True):
     span: tuple[float, float] = (0.0, 0.0)
     """x of the first and the last mark set by tape."""
     follows: FloatArray = field(default_factory=lambda: np.zeros((0, 0)))
-    """(n, b): how the state follows b states of before, as far as `marking.network.walk` began
-    with any: what else it went by had nothing to do with them."""
+    """(n, b): how the state follows b states of before, as far as
+    `marking.network.section_after_section` began with any: what else it went by had nothing to do
+    with them."""
 
     @property
     def covariance(self) -> FloatArray:

@@ -13,9 +13,9 @@ from msgspec import Struct
 
 from marking.errors import RefusedError
 from marking.least_squares.readings_test import against_others, own_blocks
-from marking.network.gain import Gain, gain
 from marking.network.misfits import held, mark_positions
 from marking.network.pose import PARAMETERS, Pose, PoseKind, as_planned, fit, refine, stance
+from marking.network.worth_of_readings import Gain, gain
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

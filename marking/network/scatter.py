@@ -13,13 +13,13 @@ from msgspec import Struct
 from msgspec.structs import replace
 
 from marking.least_squares.chi_square import exceeded
-from marking.network.concerning import keep_for_steps, last_uses
 from marking.network.error_model import NO_ERRORS
-from marking.network.gain import gain, with_inked
 from marking.network.misfits import misfit
 from marking.network.network import known, only
+from marking.network.part_of_network import keep_for_steps, last_uses
 from marking.network.pose import PARAMETERS
 from marking.network.steps import made_whole
+from marking.network.worth_of_readings import gain, with_inked
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence

@@ -14,21 +14,21 @@ from msgspec import Struct
 from msgspec.structs import replace
 
 from marking.measures.ties import first_of_greatest
-from marking.network.gain import with_inked
+from marking.network.confidence import radius_95
 from marking.network.inked import ink_error, join_step
 from marking.network.misfits import misfit
 from marking.network.pose import PARAMETERS, changed, effect
-from marking.network.regions import radius_95
 from marking.network.steps import with_steps
+from marking.network.worth_of_readings import with_inked
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     from marking.arrays import FloatArray
-    from marking.network.allowed import Allowed
-    from marking.network.gain import Gain
+    from marking.network.allowed_errors import Allowed
     from marking.network.network import Network, Setup
     from marking.network.steps import StepsTaken
+    from marking.network.worth_of_readings import Gain
 
 WEIGHTS = tuple(np.linspace(0.0, 1.0, 21).tolist())
 """What is tried between the table, 0, and the join, 1."""

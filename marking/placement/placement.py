@@ -13,15 +13,14 @@ from msgspec import Struct
 from msgspec.structs import replace
 
 from marking.errors import BadInputError, RefusedError
-from marking.network.concerning import concerning
 from marking.network.datum import EXACT
 from marking.network.error_model import NO_ERRORS
 from marking.network.network import Setup, drawing
+from marking.network.part_of_network import concerning
 from marking.network.pose import FEWEST_MARKS, changed
 from marking.network.resection import resect
-from marking.network.shared import PLOTTER
+from marking.network.shared_errors import PLOTTER
 from marking.network.steps import misread
-from marking.placement.blunders import Doubt, doubts
 from marking.placement.compromise import (
     WEIGHTS,
     Between,
@@ -35,6 +34,7 @@ from marking.placement.compromise import (
 from marking.placement.laid_ink import section_of
 from marking.placement.one_more_mark import Addition, best_addition
 from marking.placement.recut import NeededMove, carried, needed_move
+from marking.placement.slips import Doubt, doubts
 from marking.sections.mended import section_mended
 from marking.sections.neighbours import outermost_ink, window_middle
 
@@ -42,7 +42,7 @@ if TYPE_CHECKING:
     from collections.abc import Container, Mapping, Sequence
 
     from marking.arrays import FloatArray
-    from marking.network.allowed import Allowed
+    from marking.network.allowed_errors import Allowed
     from marking.network.datum import Datum
     from marking.network.error_model import ErrorModel
     from marking.network.fence import Against

@@ -21,11 +21,11 @@ from marking.measures.lengths import format_length, parse_length
 from marking.network.error_model import ErrorModel
 from marking.placement.compromise import FOLLOW
 from marking.record.readings import READING_SD
-from marking.tape_marks.asked import Asking, asked
 from marking.tape_marks.clampings import clampings, stretches
 from marking.tape_marks.forecast import forecast
 from marking.tape_marks.marks import set_out, set_out_at, tape_datum
 from marking.tape_marks.nodes import nodes
+from marking.tape_marks.readings_asked import Asking, asked
 from marking.tape_marks.setting_out import OURS, SettingOut, row_joins, setting_out_of
 from marking.tape_marks.visible import sights
 
@@ -36,13 +36,13 @@ if TYPE_CHECKING:
     from marking.layout.layout import Layout
     from marking.measures.lengths import Units
     from marking.measures.tape import Tape
-    from marking.network.allowed import Allowed
+    from marking.network.allowed_errors import Allowed
     from marking.network.fence import Clamping
     from marking.sections.locating_marks import Spot
     from marking.sections.plan import Plan
-    from marking.tape_marks.asked import Asked, Ties
     from marking.tape_marks.forecast import Forecast
     from marking.tape_marks.marks import Control, TapeRow
+    from marking.tape_marks.readings_asked import Asked, Ties
     from marking.tape_marks.visible import Sights
 
 AtNodes = Literal["all", "half", "ends"]

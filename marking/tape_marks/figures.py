@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from msgspec import Struct
 
-from marking.network.allowed import SQUARE_OVER
+from marking.network.allowed_errors import SQUARE_OVER
 from marking.ruling.errors import ruled_errors, steps_at_stubs
 
 if TYPE_CHECKING:
@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from marking.arrays import FloatArray
     from marking.layout.layout import Layer
     from marking.sections.plan import Plan, Section
-    from marking.tape_marks.covers import InkedCovers
+    from marking.tape_marks.imagined_covers import InkedCovers
 
 _EACH = 3
 """Places followed on each section's part of a line."""

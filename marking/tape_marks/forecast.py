@@ -12,24 +12,24 @@ import numpy as np
 from msgspec import Struct
 
 from marking.measures.ties import first_of_greatest
+from marking.network.confidence import radius_95
 from marking.network.datum import EXACT
 from marking.network.error_model import NO_ERRORS
-from marking.network.regions import radius_95
 from marking.sections.neighbours import border, butts, outermost_ink
-from marking.tape_marks.covers import COVERS, Work, imagined
 from marking.tape_marks.figures import Figures, figures
+from marking.tape_marks.imagined_covers import COVERS, Work, imagined
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from marking.arrays import FloatArray
-    from marking.network.allowed import Allowed
+    from marking.network.allowed_errors import Allowed
     from marking.network.datum import Datum
     from marking.network.error_model import ErrorModel
     from marking.network.fence import Clamping
     from marking.sections.neighbours import Butt
     from marking.sections.plan import Plan, Section
-    from marking.tape_marks.covers import InkedCovers
+    from marking.tape_marks.imagined_covers import InkedCovers
     from marking.tape_marks.visible import Sights
 
 _SHARE = 0.95

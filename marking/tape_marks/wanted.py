@@ -12,8 +12,8 @@ from marking.tape_marks.choice import BELOW, MarksChoice, least_work, remedies, 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from marking.tape_marks.asked import Ties
     from marking.tape_marks.choice import AtNodes, ChosenMarks, Task
+    from marking.tape_marks.readings_asked import Ties
 
 TIES_BELOW: dict[str, Ties] = {word: ties for ties, word in BELOW.items()}
 """What `--tie-below` can be, and what it asks for."""

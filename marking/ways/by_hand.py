@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
     from marking.job.keys import PaperSize
     from marking.job.work_keys import PaceTable
-    from marking.ways.cover import Cover
+    from marking.ways.ink_counted import Cover
 
 DISTANCES = 10
 """Of the proof, in every way."""

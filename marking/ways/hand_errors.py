@@ -17,7 +17,7 @@ import numpy as np
 from msgspec import Struct
 
 from marking.ruling.errors import LAID
-from marking.ways.told import COVERS, SEED, kept_within, told
+from marking.ways.kept_within import COVERS, SEED, kept_within, told
 
 if TYPE_CHECKING:
     from marking.arrays import FloatArray

@@ -14,8 +14,8 @@ from marking.ways.way import best_of
 if TYPE_CHECKING:
     from marking.job.work_keys import FenceTable
     from marking.measures.lengths import Units
-    from marking.network.allowed import Allowed
-    from marking.ways.cover import Cover
+    from marking.network.allowed_errors import Allowed
+    from marking.ways.ink_counted import Cover
     from marking.ways.own_pace import Timed
     from marking.ways.way import Reckoned
 

@@ -13,7 +13,7 @@ from msgspec.structs import replace
 from marking.ways.acts import Hours, hours, least_hours
 
 if TYPE_CHECKING:
-    from marking.network.allowed import Allowed
+    from marking.network.allowed_errors import Allowed
     from marking.ways.acts import Act
 
 CrossLines = Literal["device", "ruled"]

@@ -10,7 +10,7 @@ import pytest
 from marking.begun.on_the_cover import Standing, keep_tape_marks, standing
 from marking.measures.tape import Tape
 from marking.network.adjustment import adjust
-from marking.network.allowed import Allowed
+from marking.network.allowed_errors import Allowed
 from marking.network.datum import EXACT
 from marking.network.misfits import ink
 from marking.network.network import Reading, Setup, known

@@ -16,11 +16,11 @@ from marking.hand.words import CAUTIONS
 from marking.job.keys import paper_of, tape_of
 from marking.layout.layout import lay_out
 from marking.measures.tape import as_taped
-from marking.network.allowed import allowed_of
+from marking.network.allowed_errors import allowed_of
 from marking.ruling.order import Manner
 from marking.sheets.hand_sheet import hand_document
 from marking.ways.by_hand import hand_ways
-from marking.ways.cover import cover_of
+from marking.ways.ink_counted import cover_of
 from marking.ways.tape_scale import tape_scale_most
 from tests.conftest import MILLRACE
 from tests.hand.benches import BENCHES, MM, opened, said_by

@@ -19,7 +19,7 @@ from devices.projector.light.throw import beam_zone
 from marking.drawing.png import png
 from marking.drawing.svg import svg
 from marking.layout.layout import lay_out
-from marking.network.allowed import Allowed
+from marking.network.allowed_errors import Allowed
 from marking.output.error_map import error_map
 from marking.output.report import markdown
 from marking.output.table_picture import Picture, table_picture

@@ -9,7 +9,7 @@ from PIL import Image
 
 from marking.drawing.artwork import Shape
 from marking.drawing.png import png
-from marking.network.allowed import Allowed
+from marking.network.allowed_errors import Allowed
 from marking.output.ways_picture import ways_picture
 from marking.ways.acts import Act
 from marking.ways.way import Expected, Way, ranked

@@ -17,11 +17,11 @@ from marking.job.folder import load_job
 from marking.layout.layout import lay_out
 from marking.least_squares.chi_square import POINT_95
 from marking.measures.tape import Tape
+from marking.network.confidence import radius_95
 from marking.network.datum import EXACT
-from marking.network.gain import gain, with_inked
 from marking.network.network import Reading, Setup, known
 from marking.network.pose import as_planned, effect, rigid
-from marking.network.regions import radius_95
+from marking.network.worth_of_readings import gain, with_inked
 from marking.placement.compromise import wanted_change
 from marking.placement.placement import place
 from marking.sections.neighbours import butts, outermost_ink, window_middle

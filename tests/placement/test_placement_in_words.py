@@ -5,7 +5,7 @@ from msgspec.structs import replace
 
 from marking.errors import BadInputError
 from marking.network.adjustment import adjust
-from marking.network.allowed import Allowed
+from marking.network.allowed_errors import Allowed
 from marking.network.network import Reading, known
 from marking.placement.placement import place
 from marking.placement.words import adjusted_lines, placement_lines

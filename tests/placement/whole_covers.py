@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from msgspec.structs import replace
 
-from marking.network.allowed import Allowed
+from marking.network.allowed_errors import Allowed
 from marking.network.fence import Against
 from marking.network.misfits import ink
 from marking.network.network import Reading, known

@@ -23,7 +23,7 @@ from marking.begun.on_the_cover import keep_tape_marks, setup_from
 from marking.job.folder import load_job
 from marking.layout.layout import lay_out
 from marking.measures.tape import Tape
-from marking.network.allowed import Allowed
+from marking.network.allowed_errors import Allowed
 from marking.record.record import open_record
 from marking.sections.plan import divide_into_sections
 from marking.tape_marks.choice import MarksChoice, Task, work

@@ -9,15 +9,15 @@ from msgspec.structs import replace
 
 from marking.errors import BadInputError, RefusedError
 from marking.measures.tape import Tape
-from marking.network.allowed import Allowed
+from marking.network.allowed_errors import Allowed
+from marking.network.confidence import radius_95
 from marking.network.error_model import NO_ERRORS
-from marking.network.regions import radius_95
 from marking.output.tape_marks_words import forecast_lines
 from marking.sections.neighbours import butts, outermost_ink
-from marking.tape_marks.asked import Ties
 from marking.tape_marks.choice import TRIED, MarksChoice, Task, remedies, widest, work, written
-from marking.tape_marks.covers import Work, imagined
 from marking.tape_marks.forecast import forecast
+from marking.tape_marks.imagined_covers import Work, imagined
+from marking.tape_marks.readings_asked import Ties
 from marking.tape_marks.visible import sights
 from tests.placement.inking import (
     READING_SD,

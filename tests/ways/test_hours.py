@@ -8,10 +8,10 @@ import pytest
 
 from marking.job.keys import tape_of
 from marking.layout.layout import lay_out
-from marking.network.allowed import Allowed
+from marking.network.allowed_errors import Allowed
 from marking.ways.acts import Act, hours, least_hours
 from marking.ways.by_hand import hand_ways
-from marking.ways.cover import cover_of
+from marking.ways.ink_counted import cover_of
 from marking.ways.tape_scale import tape_scale_most
 from marking.ways.way import Expected, Way, best_of, ranked
 

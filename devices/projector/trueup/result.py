@@ -18,7 +18,7 @@ from marking.errors import BadInputError, RefusedError
 from marking.least_squares.chi_square import POINT_95
 from marking.measures.lengths import format_length
 from marking.measures.tape import shared_sds
-from marking.network.regions import radius_95
+from marking.network.confidence import radius_95
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

@@ -16,14 +16,14 @@ from msgspec import Struct
 
 from marking.least_squares.least_slip import least_shown
 from marking.least_squares.readings_test import checked, limit, own_blocks
-from marking.network.concerning import used
 from marking.network.datum import EXACT
 from marking.network.error_model import NO_ERRORS
 from marking.network.fence import Against
-from marking.network.gain import gain
 from marking.network.network import Reading, Setup, known
+from marking.network.part_of_network import used
 from marking.network.pose import as_planned
-from marking.network.walk import walk
+from marking.network.section_after_section import walk
+from marking.network.worth_of_readings import gain
 from marking.sections.neighbours import window_middle
 
 if TYPE_CHECKING:
@@ -32,9 +32,9 @@ if TYPE_CHECKING:
     from marking.network.datum import Datum
     from marking.network.error_model import ErrorModel
     from marking.network.fence import Clamping
-    from marking.network.gain import Gain
     from marking.network.network import Network
-    from marking.network.walk import Walk
+    from marking.network.section_after_section import Walk
+    from marking.network.worth_of_readings import Gain
     from marking.sections.plan import Plan, Section
     from marking.tape_marks.visible import Sights
 

@@ -14,7 +14,7 @@ from msgspec.structs import replace
 
 from marking.errors import RefusedError
 from marking.least_squares.readings_test import agree_in_sum, as_likely, limit
-from marking.network.concerning import only_for
+from marking.network.part_of_network import only_for
 from marking.network.pose import fit, turned_over
 from marking.network.resection import Resection, resect
 

@@ -14,16 +14,16 @@ from msgspec import Struct
 from msgspec.structs import replace
 
 from marking.errors import RefusedError
-from marking.network.concerning import used
 from marking.network.datum import EXACT
 from marking.network.error_model import NO_ERRORS
 from marking.network.fence import Against, seat_of
-from marking.network.gain import gain
 from marking.network.inked import ink_effect
 from marking.network.network import Reading, Setup, joined, known, unmet
+from marking.network.part_of_network import used
 from marking.network.pose import as_planned, effect
-from marking.network.shared import PLOTTER, scale_effect
-from marking.network.walk import walk
+from marking.network.section_after_section import walk
+from marking.network.shared_errors import PLOTTER, scale_effect
+from marking.network.worth_of_readings import gain
 from marking.placement.compromise import wanted_change
 from marking.sections.neighbours import outermost_ink, window_middle
 
@@ -34,9 +34,9 @@ if TYPE_CHECKING:
     from marking.network.datum import Datum
     from marking.network.error_model import ErrorModel
     from marking.network.fence import Clamping, Seat
-    from marking.network.gain import Gain
     from marking.network.network import KnownMark, Network
-    from marking.network.shared import Block
+    from marking.network.shared_errors import Block
+    from marking.network.worth_of_readings import Gain
     from marking.sections.locating_marks import Box
     from marking.sections.neighbours import Butt
     from marking.sections.plan import Section

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from marking.network.allowed import SQUARE_OVER
+from marking.network.allowed_errors import SQUARE_OVER
 from marking.ways.way import Expected
 
 if TYPE_CHECKING:

@@ -15,18 +15,18 @@ import numpy as np
 from msgspec import Struct
 
 from marking.least_squares.least_slip import least_named
-from marking.network.gain import gain
 from marking.network.network import Reading
 from marking.network.pose import PARAMETERS, effect
+from marking.network.worth_of_readings import gain
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from marking.arrays import FloatArray
     from marking.network.fence import Against
-    from marking.network.gain import Gain
     from marking.network.network import Network
     from marking.network.pose import PoseKind
+    from marking.network.worth_of_readings import Gain
 
 WANTED = 3.0
 """mm: the slip that should be named. A pen on the wrong line is off by a pitch, which is far more;

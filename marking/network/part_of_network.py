@@ -14,7 +14,7 @@ from marking.network.error_model import NO_ERRORS
 from marking.network.misfits import ink
 from marking.network.network import Setup, known, met, only, unmet
 from marking.network.pose import as_planned
-from marking.network.shared import DEVICE, own_block
+from marking.network.shared_errors import DEVICE, own_block
 from marking.network.steps import made_whole
 
 if TYPE_CHECKING:
