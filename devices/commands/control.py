@@ -32,7 +32,7 @@ from marking.output.tape_marks_words import (
     tape_marks_lines,
     tape_marks_record,
 )
-from marking.tape_marks.wanted import TIES_BELOW, Wanted
+from marking.tape_marks.wanted import TIES_BELOW, MarksWanted
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -156,8 +156,8 @@ def run(options: argparse.Namespace) -> int:
     return 0 if done.marks.forecast.holds else RefusedError.exit_code
 
 
-def _wanted(options: argparse.Namespace) -> Wanted:
-    return Wanted(
+def _wanted(options: argparse.Namespace) -> MarksWanted:
+    return MarksWanted(
         options.spacing,
         options.join_rows,
         options.nodes,

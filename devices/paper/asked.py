@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from marking.layout.layout import Layout
 
 
-class Asked(Struct, frozen=True):
+class PaperAsked(Struct, frozen=True):
     """A job, its marking, and what a person asked of the sheets."""
 
     folder: Path

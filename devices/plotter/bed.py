@@ -22,8 +22,7 @@ if TYPE_CHECKING:
 
     from devices.plotter.correction import Correction
     from devices.plotter.profile import Plotter
-    from marking.arrays import FloatArray
-    from marking.sections.locating_marks import Box
+    from marking.arrays import Box, FloatArray
     from marking.sections.plan import Section
 
     UnitArray = NDArray[np.int64]

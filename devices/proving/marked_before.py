@@ -24,13 +24,13 @@ if TYPE_CHECKING:
 
     from devices.job import Job
     from marking.marked_before.errors import OffCover
-    from marking.marked_before.readings import Spot
+    from marking.marked_before.readings import SpotToMeasure
 
 
 class AskedSpots(Struct, frozen=True):
     """What to measure, and the sheet that asks for it."""
 
-    spots: tuple[Spot, ...]
+    spots: tuple[SpotToMeasure, ...]
     notes: tuple[str, ...]
     pdf: bytes
 

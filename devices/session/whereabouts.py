@@ -20,10 +20,9 @@ if TYPE_CHECKING:
     from devices.conversation.greeting import Greeting
     from devices.dialects.answers import Dialect, Reply
     from devices.driving.kept_places import KeptWhereabouts
+    from marking.arrays import Spot
     from marking.record.readings import MarkReading
     from marking.record.record import Record
-
-    Spot = tuple[float, float]
 
 
 class Left(Struct, frozen=True):

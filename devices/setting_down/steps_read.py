@@ -35,7 +35,7 @@ if TYPE_CHECKING:
 
     from devices.job import Job
     from marking.layout.layout import Layout
-    from marking.network.steps import Expected
+    from marking.network.steps import ExpectedStep
     from marking.proof.verniers import JoinStep, JoinVernier
     from marking.record.record import Record
     from marking.sections.plan import Plan, Section
@@ -102,7 +102,7 @@ class StepsReport(Struct, frozen=True):
     """Steps read between inked sections, and what each should have come to before."""
 
     steps: tuple[StepRead, ...]
-    told: tuple[Expected, ...]
+    told: tuple[ExpectedStep, ...]
 
     @property
     def lines(self) -> tuple[str, ...]:

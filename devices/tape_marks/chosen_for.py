@@ -30,10 +30,10 @@ if TYPE_CHECKING:
     from marking.sections.plan import Plan
     from marking.tape_marks.choice import ChosenMarks
     from marking.tape_marks.marks import TapeRow
-    from marking.tape_marks.wanted import Wanted
+    from marking.tape_marks.wanted import MarksWanted
 
 
-class Chosen(Struct, frozen=True):
+class MarksForMachine(Struct, frozen=True):
     """The marks chosen for a job's machine, and what is said of them."""
 
     marks: ChosenMarks
@@ -64,9 +64,9 @@ def choose(
     job: Job,
     layout: Layout,
     plan: Plan,
-    wanted: Wanted,
+    wanted: MarksWanted,
     told: Callable[[str], None],
-) -> Chosen:
+) -> MarksForMachine:
     """The tape marks for the job in `folder`; `told` is called before each forecast.
 
     Raises BadInputError for what cannot be asked together.
@@ -76,7 +76,7 @@ def choose(
     # Marks in rows are read without a fence, whether there is one or not.
     fence = job.fence if marks.fences else None
     hours = hours_said(job.model_copy(update={"fence": fence}), layout, plan, marks.setting_out)
-    return Chosen(marks, tried, task, hours, _fence_lines(job, plan, marks))
+    return MarksForMachine(marks, tried, task, hours, _fence_lines(job, plan, marks))
 
 
 def _task(folder: Path, job: Job, layout: Layout, plan: Plan) -> Task:

@@ -32,20 +32,20 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Mapping
     from pathlib import Path
 
-    from devices.ways.chosen import Kind
+    from devices.ways.chosen import MachineKind
     from marking.layout.layout import Layout
     from marking.sections.plan import Plan
-    from marking.ways.ink_counted import Cover
+    from marking.ways.ink_counted import InkCount
     from marking.ways.way import CrossLines, Way
 
 USUAL_FENCE = FenceTable.model_validate({"length": "8 ft"})
 """What is reckoned with where every machine is tried and the job names no fence."""
 
 
-class Machine(Struct, frozen=True):
+class MachineAtHand(Struct, frozen=True):
     """A machine that is there, or a stock one, as a job that names it."""
 
-    kind: Kind
+    kind: MachineKind
     name: str
     job: Job
     own: bool
@@ -56,7 +56,7 @@ def reckoning(
     folder: Path,
     job: Job,
     layout: Layout,
-    own_plan: Callable[[Kind, Job], Plan],
+    own_plan: Callable[[MachineKind, Job], Plan],
     *,
     every: bool,
 ) -> Reckoning:
@@ -82,7 +82,7 @@ def reckoning(
     return Reckoning(found, limits, cover, fence, chosen, own_times, job.units)
 
 
-def machines(folder: Path, job: Job, *, every: bool) -> Iterator[Machine]:
+def machines(folder: Path, job: Job, *, every: bool) -> Iterator[MachineAtHand]:
     """The machines that are there: as [ways] says, else those that job.toml names; with `every`
     the stock ones too."""
     path = folder / JOB_FILE
@@ -94,24 +94,26 @@ def machines(folder: Path, job: Job, *, every: bool) -> Iterator[Machine]:
         named = kind in written or (way is not None and way.kind == kind)
         if kind in have if have is not None else named:
             here = job if name == own else _with_stock(written, kind, name, folder)
-            yield Machine(kind, name, here, own=True)
+            yield MachineAtHand(kind, name, here, own=True)
         else:
             name = ""
         for stock in stock_names(f"{kind}s") if every else ():
             if stock != name:
-                yield Machine(kind, stock, _with_stock(written, kind, stock, folder), own=False)
+                yield MachineAtHand(
+                    kind, stock, _with_stock(written, kind, stock, folder), own=False
+                )
 
 
-def _with_stock(written: Mapping[str, Any], kind: Kind, name: str, folder: Path) -> Job:
+def _with_stock(written: Mapping[str, Any], kind: MachineKind, name: str, folder: Path) -> Job:
     return check_job({**written, kind: {"profile": name}}, folder, Job)
 
 
 def _of_machine(
-    machine: Machine,
+    machine: MachineAtHand,
     layout: Layout,
-    cover: Cover,
+    cover: InkCount,
     fence: FenceTable | None,
-    own_plan: Callable[[Kind, Job], Plan],
+    own_plan: Callable[[MachineKind, Job], Plan],
 ) -> list[Way]:
     job = machine.job
     tape = tape_of(job.tape)

@@ -16,12 +16,12 @@ from marking.measures.lengths import format_length
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
+    from marking.arrays import Box
     from marking.job.keys import MarkingJob
     from marking.job.work_keys import CoverTable
     from marking.layout.layout import Layout
     from marking.measures.lengths import Units
 
-Box = tuple[float, float, float, float]
 SQUARING: Mapping[Units, float] = {"in": 50.8, "mm": 50.0}
 """What each end gives up when it is squared by a drawn thread; common practice, no source."""
 SEWN: Mapping[Units, float] = {"in": 12.7, "mm": 12.0}

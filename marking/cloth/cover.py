@@ -17,7 +17,7 @@ from marking.cloth.underlay import Underlay, underlay_for
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from marking.cloth.sheets import Box
+    from marking.arrays import Box
     from marking.job.keys import MarkingJob
     from marking.layout.layout import Layout
     from marking.measures.lengths import Units

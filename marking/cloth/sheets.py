@@ -14,7 +14,8 @@ from msgspec import Struct
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-Box = tuple[float, float, float, float]
+    from marking.arrays import Box
+
 Size = tuple[float, float]
 _GRAIN = 1e4
 """Packed in whole ten-thousandths of a millimetre, so that what just fits does."""

@@ -19,7 +19,8 @@ from marking.errors import RefusedError
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
-    from marking.cloth.sheets import Box, Size
+    from marking.arrays import Box
+    from marking.cloth.sheets import Size
 
 LEAST = 101.6
 """mm, 4 in: a narrower piece of board breaks and lifts; our judgement, no source."""

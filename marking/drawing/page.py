@@ -14,8 +14,8 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
 
-Paper = Literal["a4", "letter"]
-PAPERS: dict[Paper, tuple[float, float]] = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}
+PaperName = Literal["a4", "letter"]
+PAPERS: dict[PaperName, tuple[float, float]] = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}
 """Width and height in mm: ISO 216, and ANSI A."""
 INK, FAINT, ACCENT = "#1d2129", "#6b7280", "#a4400f"
 RULE = "#b5bcc7"
@@ -39,7 +39,9 @@ def shortened_to(room: float, text: str) -> str:
 class Page:
     """A page under construction, on its artwork."""
 
-    def __init__(self, paper: Paper, title: str, *, lying: bool = False, chapter: str = "") -> None:
+    def __init__(
+        self, paper: PaperName, title: str, *, lying: bool = False, chapter: str = ""
+    ) -> None:
         """`lying`: its long side at the bottom. `chapter` is what its PDF's outline calls it."""
         self.width, self.height = PAPERS[paper][::-1] if lying else PAPERS[paper]
         box = (0.0, 0.0, self.width, self.height)

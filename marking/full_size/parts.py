@@ -19,7 +19,7 @@ from marking.sections.joins import NEAR_TICK, choose
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from marking.drawing.artwork import Box
+    from marking.arrays import Box
     from marking.job.keys import MarkingJob
     from marking.layout.layout import Layout
     from marking.sections.joins import Axis

@@ -20,9 +20,9 @@ from marking.output.strokes_svg import ink_colour
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from marking.arrays import FloatArray
-    from marking.drawing.artwork import Box, Layer
-    from marking.full_size.ink import Ink
+    from marking.arrays import Box, FloatArray
+    from marking.drawing.artwork import DrawnLayer
+    from marking.full_size.ink import InkByPlace
     from marking.full_size.parts import Part, Parting
     from marking.full_size.scale import Lengths, Scale
     from marking.job.keys import MarkingJob
@@ -72,7 +72,7 @@ class Printing(Struct, frozen=True):
 
     layout: Layout
     job: MarkingJob
-    ink: Ink
+    ink: InkByPlace
     parting: Parting
     scale: Scale
     lengths: Lengths
@@ -122,7 +122,7 @@ class _Place(Struct, frozen=True):
 def _draw_ink(artwork: Artwork, window: Box, printing: Printing, place: _Place) -> None:
     """Under the pens' names, each line as wide as its ink."""
     pens = printing.job.pens
-    layers: dict[tuple[str, str], Layer] = {}
+    layers: dict[tuple[str, str], DrawnLayer] = {}
     for stroke, piece in printing.ink.within(window):
         kind = stroke.layer, stroke.pen
         if kind not in layers:

@@ -32,10 +32,10 @@ if TYPE_CHECKING:
     from marking.measures.lengths import Units
     from marking.measures.tape import Tape
     from marking.network.allowed_errors import Allowed
-    from marking.ruling.order import Manner
+    from marking.ruling.order import WhoRules
     from marking.sections.ruled import RuledLine
     from marking.tape_marks.marks import Control
-    from marking.ways.way import Expected
+    from marking.ways.way import ExpectedErrors
 
 CAUTIONS = (
     "Nobody climbs on the table: a padded top gives way. Reach in from the edges, walk round, or "
@@ -342,7 +342,7 @@ def ruling_steps(plan: ByHand, layout: Layout, job: MarkingJob) -> tuple[str, ..
 
 
 def _ruling_steps(
-    lines: list[RuledLine], layout: Layout, job: MarkingJob, manner: Manner
+    lines: list[RuledLine], layout: Layout, job: MarkingJob, manner: WhoRules
 ) -> Iterator[str]:
     away, hand = ("zero", "far") if manner.rule_side < 0 else ("far", "zero")
     yield (
@@ -411,7 +411,7 @@ def time_said(control: Control, job: MarkingJob) -> str:
     )
 
 
-def expected_lines(expected: Expected, limits: Allowed, units: Units) -> Iterator[str]:
+def expected_lines(expected: ExpectedErrors, limits: Allowed, units: Units) -> Iterator[str]:
     """What a careful hand leaves, the verdict last."""
     yield (
         "Set by one tape, ruled with a batten and nothing miscounted, 95 of 100 covers have no "
@@ -432,7 +432,7 @@ def expected_lines(expected: Expected, limits: Allowed, units: Units) -> Iterato
     yield "DOES NOT HOLD" if expected.past(limits) else "HOLDS"
 
 
-def expected_record(expected: Expected, limits: Allowed) -> dict[str, Any]:
+def expected_record(expected: ExpectedErrors, limits: Allowed) -> dict[str, Any]:
     """The same for programs, mm; a limit that is not set is left out."""
     told = {name: getattr(expected, name) for name in ("total", "square", "neighbours", "step")}
     return {

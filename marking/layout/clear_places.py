@@ -16,15 +16,13 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from marking.arrays import FloatArray
+    from marking.arrays import Box, FloatArray
 
-Box = tuple[float, float, float, float]
-"""x0, y0, x1, y1."""
 _HAIR = 1e-6
 """mm that arithmetic may take from a clearance."""
 
 
-class Ink(Struct, frozen=True):
+class InkAround(Struct, frozen=True):
     """Straight ink, and boxes that ink fills."""
 
     starts: FloatArray
@@ -46,17 +44,19 @@ class Ink(Struct, frozen=True):
             for other in self.boxes
         )
 
-    def with_boxes(self, boxes: Iterable[Box]) -> Ink:
+    def with_boxes(self, boxes: Iterable[Box]) -> InkAround:
         """The same and `boxes` more."""
-        return Ink(self.starts, self.ends, self.halves, (*self.boxes, *boxes))
+        return InkAround(self.starts, self.ends, self.halves, (*self.boxes, *boxes))
 
 
-def ink_of(polylines: Sequence[tuple[FloatArray, float]]) -> Ink:
+def ink_of(polylines: Sequence[tuple[FloatArray, float]]) -> InkAround:
     """The ink of polylines (n, 2), each with half its width."""
     starts = [points[:-1] for points, _ in polylines] or [np.empty((0, 2))]
     ends = [points[1:] for points, _ in polylines] or [np.empty((0, 2))]
     halves = [half for points, half in polylines for _ in points[1:]]
-    return Ink(np.concatenate(starts), np.concatenate(ends), np.array(halves, dtype=float), ())
+    return InkAround(
+        np.concatenate(starts), np.concatenate(ends), np.array(halves, dtype=float), ()
+    )
 
 
 def meets(

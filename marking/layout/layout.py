@@ -30,7 +30,7 @@ if TYPE_CHECKING:
 
     from marking.arrays import FloatArray
     from marking.job.keys import ClothTable, MarkingJob, Pen, PensTable
-    from marking.layout.clear_places import Ink
+    from marking.layout.clear_places import InkAround
     from marking.layout.hems import FoldLine
     from marking.layout.lines import LongLine
     from marking.layout.numerals import Legibility, Numeral
@@ -284,14 +284,14 @@ def _stand_on_lines(
 ) -> list[Numeral]:
     """Those of `wanted` for which there is room on their lines, beside all that is drawn."""
     pens = job.pens
-    manner = on_lines.Manner(job.numerals.face, pens.numerals.width, job.numerals.clear)
+    manner = on_lines.OnLinesManner(job.numerals.face, pens.numerals.width, job.numerals.clear)
     inside = uprights([one for one in strokes if not one.id.startswith("scale-")], pens)
     height, kept = on_lines.with_room(wanted, levels(strokes, pens), inside, manner, job.grid.pitch)
     taken = _ink_of(strokes, placed, pens)
     return on_lines.stand(kept, taken, inside, height, manner)
 
 
-def _ink_of(strokes: Sequence[Stroke], placed: Sequence[Numeral], pens: PensTable) -> Ink:
+def _ink_of(strokes: Sequence[Stroke], placed: Sequence[Numeral], pens: PensTable) -> InkAround:
     """All lines, and the boxes of the numerals `placed`."""
     lines_ink = ink_of([(one.points, one.ink_width(pens.named(one.pen)) / 2) for one in strokes])
     return lines_ink.with_boxes(numeral.box_table for numeral in placed)

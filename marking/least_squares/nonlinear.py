@@ -31,7 +31,7 @@ _ROUNDING = 1e-14
 State = TypeVar("State")
 
 
-class Rest(Struct, Generic[State], frozen=True):
+class Settled(Struct, Generic[State], frozen=True):
     """Where an iteration ended."""
 
     state: State
@@ -45,7 +45,7 @@ def gauss_newton(
     whiten: FloatArray,
     moved: Callable[[State, FloatArray], State],
     still: float = _STILL,
-) -> Rest[State]:
+) -> Settled[State]:
     """The state whose misfits, times `whiten` (m, m), have the least sum of squares.
 
     `linearised` gives a state's misfits (m,), measured less computed, and the derivatives (m, n)
@@ -61,8 +61,8 @@ def gauss_newton(
         change = np.asarray(solved, dtype=np.float64)
         state = moved(state, change)
         if float(np.abs(design @ change).max()) < still:
-            return Rest(state, True)
-    return Rest(state, False)
+            return Settled(state, True)
+    return Settled(state, False)
 
 
 def levenberg_marquardt(

@@ -17,8 +17,8 @@ from marking.sections.plan import Piece
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
+    from marking.arrays import Box
     from marking.layout.layout import Layout, PlacedNumeral
-    from marking.sections.locating_marks import Box
 
 _INSIDE = (1, 1)
 _MOST_AT_ONCE = 100_000

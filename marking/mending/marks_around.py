@@ -18,8 +18,7 @@ from marking.sections.locating_marks import Mark
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping, Sequence
 
-    from marking.arrays import FloatArray
-    from marking.sections.locating_marks import Box, Spot
+    from marking.arrays import Box, FloatArray, Spot
     from marking.sections.plan import Piece
 
 OWN_SD = 0.15

@@ -14,10 +14,9 @@ from msgspec import Struct
 from marking.network.shared_errors import Block, own_block
 
 if TYPE_CHECKING:
-    from marking.arrays import FloatArray
+    from marking.arrays import Box, FloatArray
     from marking.network.datum import Datum
     from marking.network.error_model import ErrorModel
-    from marking.sections.locating_marks import Box
 
 _TOUCHES = 0.1
 """How far in from either side of its window a device touches the rail, over the window's length:

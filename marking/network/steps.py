@@ -69,7 +69,7 @@ class StepsTaken(Struct, frozen=True):
         return tuple(step.as_inked(setup.section, self.halves, setup.pose) for step in self.steps)
 
 
-class Expected(Struct, frozen=True):
+class ExpectedStep(Struct, frozen=True):
     """What a vernier should show by all that is known before it is read."""
 
     step: float
@@ -135,20 +135,20 @@ def made_whole(network: Network, steps: Iterable[StepRead], section: str) -> Net
     return with_steps(network, ready((s for s in steps if section in s.sections), network))
 
 
-def expected(network: Network, step: StepRead) -> Expected:
+def expected(network: Network, step: StepRead) -> ExpectedStep:
     """What `step` should come to; its own figure counts for nothing."""
     rows = step_rows(network, [step])
     common = rows.by_state @ network.common
     spread = rows.by_state @ network.by_tape @ rows.by_state.T + common @ common.T
     variance = float(spread[0, 0] + rows.variances[0])
-    return Expected(step.step - float(rows.off[0]), float(np.sqrt(variance)))
+    return ExpectedStep(step.step - float(rows.off[0]), float(np.sqrt(variance)))
 
 
 class Misread(Struct, frozen=True):
     """A step that all else speaks against."""
 
     step: StepRead
-    expected: Expected
+    expected: ExpectedStep
     rivals: tuple[str, ...]
     """Others that may be the wrong one almost as well."""
 

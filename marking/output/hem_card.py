@@ -17,9 +17,9 @@ from marking.measures.lengths import format_length
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
-    from marking.cloth.hems import HemPlan, Laid
+    from marking.cloth.hems import HemLaid, HemPlan
     from marking.drawing.artwork import Artwork
-    from marking.drawing.page import Paper
+    from marking.drawing.page import PaperName
     from marking.job.keys import MarkingJob
     from marking.layout.layout import Layout
 
@@ -37,7 +37,7 @@ _ROW = 4.2
 
 
 def hem_card(
-    plan: HemPlan, layout: Layout, job: MarkingJob, name: str, paper: Paper, *, inked: bool
+    plan: HemPlan, layout: Layout, job: MarkingJob, name: str, paper: PaperName, *, inked: bool
 ) -> tuple[Artwork, ...]:
     """The card; a second page where the steps need one."""
     page = Page(paper, f"{job.title}: {name}")
@@ -77,7 +77,7 @@ def _deep(text: str, wide: float) -> float:
     return LEADING * 2.1 * (1 + text_width(text) * 2.1 // (0.9 * wide)) + 0.7
 
 
-def _next_page(pages: list[Page], paper: Paper, name: str) -> Page:
+def _next_page(pages: list[Page], paper: PaperName, name: str) -> Page:
     page = Page(paper, pages[0].artwork.title)
     page.heading(f"{name}, continued", _EDGE, page.height - _EDGE - 6, 4.0)
     pages.append(page)
@@ -142,7 +142,7 @@ def _on_the_table(page: Page, plan: HemPlan, layout: Layout, job: MarkingJob, to
     return low - 16
 
 
-def _used(page: Page, ends: Sequence[tuple[float, float]], one: Laid) -> None:
+def _used(page: Page, ends: Sequence[tuple[float, float]], one: HemLaid) -> None:
     """A line that the panel is laid to; broken where the table has none."""
     style = Style(stroke=INK, width=0.4)
     if one.line is None:
@@ -150,15 +150,17 @@ def _used(page: Page, ends: Sequence[tuple[float, float]], one: Laid) -> None:
     page.artwork.on_top(style).line(ends)
 
 
-def _distinct(along: Sequence[Laid]) -> list[Laid]:
+def _distinct(along: Sequence[HemLaid]) -> list[HemLaid]:
     """One for each place along the table, from the zero line on."""
-    found: dict[float, Laid] = {}
+    found: dict[float, HemLaid] = {}
     for one in along:
         found.setdefault(round(one.at, 3), one)
     return [found[at] for at in sorted(found)]
 
 
-def _levelled(marked: Sequence[Laid], scale: float, job: MarkingJob) -> Iterator[tuple[int, Laid]]:
+def _levelled(
+    marked: Sequence[HemLaid], scale: float, job: MarkingJob
+) -> Iterator[tuple[int, HemLaid]]:
     """Each with its row over the table: a name stands right of its leader, over those that it
     reaches across, so that no leader runs through a name."""
     levels: list[tuple[float, int]] = []
@@ -169,11 +171,11 @@ def _levelled(marked: Sequence[Laid], scale: float, job: MarkingJob) -> Iterator
         yield level, one
 
 
-def _levels(marked: Sequence[Laid], scale: float, job: MarkingJob) -> int:
+def _levels(marked: Sequence[HemLaid], scale: float, job: MarkingJob) -> int:
     return max(level for level, _ in _levelled(marked, scale, job)) + 1
 
 
-def _short(one: Laid, job: MarkingJob) -> str:
+def _short(one: HemLaid, job: MarkingJob) -> str:
     """A place in a word or two."""
     if one.edge in ("bottom", "top") and one.line is not None and one.line.id.startswith("cross-"):
         return place_name(one, job).removeprefix("line ")

@@ -19,10 +19,10 @@ from marking.measures.lengths import format_length
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from marking.drawing.artwork import Layer
+    from marking.arrays import Box
+    from marking.drawing.artwork import DrawnLayer
     from marking.job.keys import MarkingJob
     from marking.layout.layout import Layout
-    from marking.sections.locating_marks import Box
     from marking.sections.plan import Plan
     from marking.stretching.ticks import PullTick
 
@@ -70,7 +70,13 @@ class Picture:
         )
 
     def write(
-        self, layer: Layer, text: str, x: float, y: float, align: float = 0.0, size: float = 1.0
+        self,
+        layer: DrawnLayer,
+        text: str,
+        x: float,
+        y: float,
+        align: float = 0.0,
+        size: float = 1.0,
     ) -> None:
         """Text with its left edge (align 0), middle (0.5) or right edge (1) at table x.
 
@@ -83,11 +89,11 @@ class Picture:
         """How wide `text` is written, in mm."""
         return text_width(text) * size * self.letters
 
-    def words(self, name: str, colour: str) -> Layer:
+    def words(self, name: str, colour: str) -> DrawnLayer:
         """A layer for text of one colour."""
         return self.artwork.layer(name, Style(fill=colour))
 
-    def lines(self, name: str, colour: str, weight: float, fill: str | None = None) -> Layer:
+    def lines(self, name: str, colour: str, weight: float, fill: str | None = None) -> DrawnLayer:
         """A layer for lines, `weight` times `letters` wide."""
         return self.artwork.layer(name, Style(colour, weight * self.letters, fill))
 

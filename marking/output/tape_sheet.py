@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
     from marking.drawing.artwork import Artwork
-    from marking.drawing.page import Paper
+    from marking.drawing.page import PaperName
     from marking.layout.layout import Layout
     from marking.measures.lengths import Units
     from marking.tape_marks.marks import Control, Diagonals, TapeLine, TapeMark
@@ -60,7 +60,7 @@ def tape_sheet_pages(
     layout: Layout,
     title: str,
     units: Units,
-    paper: Paper,
+    paper: PaperName,
     says: Sequence[str] = (),
     notes: Sequence[str] = (),
 ) -> tuple[Artwork, ...]:

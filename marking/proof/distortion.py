@@ -14,9 +14,8 @@ from msgspec import Struct
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from marking.arrays import FloatArray
+    from marking.arrays import Box, FloatArray
     from marking.layout.layout import Layout
-    from marking.sections.locating_marks import Box
     from marking.sections.plan import Plan
 
     IntArray = NDArray[np.int64]

@@ -26,9 +26,8 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from marking.arrays import FloatArray
+    from marking.arrays import Box, FloatArray
     from marking.proof.distortion import Distortion
-    from marking.sections.locating_marks import Box
     from marking.sections.plan import Plan, Section
 
 DIVISIONS = 5

@@ -29,11 +29,11 @@ from marking.sections.spans import (
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from marking.arrays import Box
     from marking.job.keys import MarkingJob, PensTable
     from marking.layout.layout import Layout, Stroke
     from marking.measures.lengths import Units
     from marking.sections.joins import Axis
-    from marking.sections.locating_marks import Box
     from marking.sections.spans import Span
     from marking.sections.zones import Zone
 

@@ -12,7 +12,7 @@ from msgspec import Struct
 from msgspec.structs import replace
 
 if TYPE_CHECKING:
-    from marking.sections.locating_marks import Box, Spot
+    from marking.arrays import Box, Spot
 
 TWO_PEOPLE_KG = 25.0
 """A weight that one person should not set down at arm's length: from memory, no source here. Local

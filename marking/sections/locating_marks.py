@@ -15,13 +15,10 @@ from msgspec import Struct
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from marking.arrays import FloatArray
+    from marking.arrays import FloatArray, Spot
     from marking.layout.layout import Grid
 
 MarkKind = Literal["grid", "cross", "control"]
-Box = tuple[float, float, float, float]
-Spot = tuple[float, float]
-"""A point of the table frame."""
 _SAME = 1e-6
 _OFF_JOIN = 0.25
 """Millimetres that a tick keeps off a join."""

@@ -13,8 +13,7 @@ from msgspec import Struct
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from marking.arrays import FloatArray
-    from marking.sections.locating_marks import Box
+    from marking.arrays import Box, FloatArray
     from marking.sections.plan import Section
 
 _DIRECTIONS = 16

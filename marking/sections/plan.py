@@ -19,10 +19,8 @@ from marking.sections.cutting import cut_each
 from marking.sections.division import divisions
 from marking.sections.division_words import division_warnings
 from marking.sections.locating_marks import (
-    Box,
     Mark,
     MarkKind,
-    Spot,
     crossed_by_ticks,
     marks_below,
     marks_beside,
@@ -34,7 +32,7 @@ from marking.sections.standing import idle_seconds
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from marking.arrays import FloatArray
+    from marking.arrays import Box, FloatArray, Spot
     from marking.job.keys import MarkingJob, PensTable
     from marking.layout.layout import Layout
     from marking.measures.lengths import Units

@@ -16,11 +16,10 @@ from marking.layout.clear_places import meets
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from marking.arrays import FloatArray
+    from marking.arrays import Box, FloatArray, Spot
     from marking.job.keys import MarkingJob, PensTable
     from marking.layout.layout import Layout, Stroke
     from marking.sections.footing import Footing
-    from marking.sections.locating_marks import Box, Spot
     from marking.sections.route import Route
     from marking.sections.zones import Zone
 
@@ -80,7 +79,7 @@ class WetInk(Struct, frozen=True):
     inked."""
 
 
-class Standing(Struct, frozen=True):
+class UnderTheFeet(Struct, frozen=True):
     """What a person sees to before the device is set down for one section."""
 
     section: str
@@ -91,7 +90,7 @@ class Standing(Struct, frozen=True):
 
 def standings(
     zone: Zone, sections: Sequence[Inked], layout: Layout, job: MarkingJob
-) -> dict[str, Standing]:
+) -> dict[str, UnderTheFeet]:
     """By section, in inking order, where the feet of the zone's device stand.
 
     Nothing where no feet are known. Between two sections only the machine's drawing is counted,
@@ -103,7 +102,7 @@ def standings(
     found = {}
     for place, section in enumerate(sections):
         boxes = _boxes(zone, section)
-        found[section.id] = Standing(
+        found[section.id] = UnderTheFeet(
             section.id,
             _in_air(footing, boxes, section, _flat(layout, job)),
             _wet(boxes, sections[:place], job, between=0.0),

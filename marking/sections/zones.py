@@ -23,7 +23,7 @@ class ZonePace(Struct, frozen=True):
     lift: float
 
 
-class Manner(Struct, frozen=True):
+class ZoneManner(Struct, frozen=True):
     """How sections of a zone are come to and inked, as reports and pictures tell a person."""
 
     inked_by: str
@@ -40,21 +40,21 @@ class Manner(Struct, frozen=True):
     """Whether a person stands at a long edge, in place of a reading across."""
 
 
-_MANNERS: dict[ZoneName, Manner] = {
-    "plotter": Manner(
+_MANNERS: dict[ZoneName, ZoneManner] = {
+    "plotter": ZoneManner(
         "the plotter",
         "device's reach",
         "Set the device down with the corner of its reach that is nearest the zero corner",
         timed=True,
         holds_pens=True,
     ),
-    "reach": Manner(
+    "reach": ZoneManner(
         "drawing by hand",
         "reach",
         "For each section stand at the edge named, where the reach along the table begins",
         from_an_edge=True,
     ),
-    "beam": Manner(
+    "beam": ZoneManner(
         "the projector",
         "projector's usable picture",
         "Bring the picture over a section so that its usable part begins",
@@ -100,7 +100,7 @@ class Zone(Struct, frozen=True):
         return self.manner.timed
 
     @property
-    def manner(self) -> Manner:
+    def manner(self) -> ZoneManner:
         """How it comes to a section and inks it."""
         return _MANNERS[self.name]
 

@@ -15,7 +15,7 @@ from marking.sheets.parts import EDGE, TEXT, headed, tick_box
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from marking.drawing.page import Page, Paper
+    from marking.drawing.page import Page, PaperName
 
 _ROW = 6.4
 _ACROSS = 2
@@ -46,7 +46,7 @@ class Card(Struct, frozen=True):
     """What the program may say, each with a box to tick."""
 
 
-def card_pages(cards: Sequence[Card], title: str, paper: Paper, chapter: str) -> list[Page]:
+def card_pages(cards: Sequence[Card], title: str, paper: PaperName, chapter: str) -> list[Page]:
     """As many cards to a page as there is room for, in order, row by row."""
     pages: list[Page] = []
     page, y = headed(paper, title, f"{title}: {chapter.lower()}", chapter=chapter)

@@ -30,7 +30,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from marking.drawing.artwork import Artwork
-    from marking.drawing.page import Paper
+    from marking.drawing.page import PaperName
     from marking.job.keys import MarkingJob
     from marking.layout.layout import Layout
     from marking.proof.places import Distance
@@ -43,7 +43,7 @@ def front_pages(
     way: str,
     order: Sequence[str],
     still_open: Sequence[str],
-    paper: Paper,
+    paper: PaperName,
 ) -> list[Artwork]:
     """The job in words and figures, the order of work, what is still open, the cautions."""
     title = f"{job.title}: job sheet"
@@ -71,7 +71,7 @@ def front_pages(
     return [one.artwork for one in pages]
 
 
-def sections_page(plan: Plan, layout: Layout, job: MarkingJob, paper: Paper) -> Artwork:
+def sections_page(plan: Plan, layout: Layout, job: MarkingJob, paper: PaperName) -> Artwork:
     """The table with its sections, each with its name and its turn."""
     title = f"{job.title}: the table and its sections"
     page = Page(paper, title, lying=True, chapter="The table and its sections")
@@ -102,7 +102,7 @@ def sections_page(plan: Plan, layout: Layout, job: MarkingJob, paper: Paper) -> 
 
 
 def proof_maps(
-    distances: Sequence[Distance], layout: Layout, job: MarkingJob, paper: Paper
+    distances: Sequence[Distance], layout: Layout, job: MarkingJob, paper: PaperName
 ) -> list[Artwork]:
     """Where each distance of the proof runs, by its id, a dozen to a drawing; threads are paler."""
     title = f"{job.title}: proof"

@@ -17,9 +17,9 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from marking.drawing.artwork import Artwork
-    from marking.drawing.page import Page, Paper
+    from marking.drawing.page import Page, PaperName
     from marking.marked_before.errors import OffCover, OffLine
-    from marking.marked_before.readings import Spot
+    from marking.marked_before.readings import SpotToMeasure
     from marking.measures.lengths import Units
     from marking.measures.tape import Tape
 
@@ -29,11 +29,11 @@ _COLUMNS = 3
 
 
 def sheet_pages(
-    spots: Sequence[Spot],
+    spots: Sequence[SpotToMeasure],
     tape: Tape,
     title: str,
     units: Units,
-    paper: Paper,
+    paper: PaperName,
     notes: Sequence[str] = (),
 ) -> tuple[Artwork, ...]:
     """What to measure, with room to write; `notes` is what to know of this table."""
@@ -54,7 +54,13 @@ def sheet_pages(
 
 
 def _to_measure(
-    page: Page, spots: Sequence[Spot], x: float, y: float, wide: float, tape: Tape, units: Units
+    page: Page,
+    spots: Sequence[SpotToMeasure],
+    x: float,
+    y: float,
+    wide: float,
+    tape: Tape,
+    units: Units,
 ) -> None:
     for spot in spots:
         shown = as_taped(tape_reading(spot.nominal, tape), tape, units)
@@ -69,7 +75,7 @@ def _to_measure(
 
 
 def card_pages(
-    off: OffCover, tape: Tape, title: str, units: Units, paper: Paper
+    off: OffCover, tape: Tape, title: str, units: Units, paper: PaperName
 ) -> tuple[Artwork, ...]:
     """The card to pin up beside the table: each line that was measured, and how far it is off."""
     by_line = _by_line(off.lines)

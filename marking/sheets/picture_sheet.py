@@ -18,7 +18,7 @@ from marking.sheets.parts import EDGE, SMALL, TEXT, headed, notes, section
 if TYPE_CHECKING:
     from marking.arrays import FloatArray
     from marking.drawing.artwork import Artwork
-    from marking.drawing.page import Page, Paper
+    from marking.drawing.page import Page, PaperName
     from marking.job.keys import MarkingJob
     from marking.layout.layout import Layout
 
@@ -32,7 +32,7 @@ _INSIDE = (1, 1)
 """The middle cell of a lattice of two joins each way."""
 
 
-def picture_page(layout: Layout, job: MarkingJob, paper: Paper) -> Artwork:
+def picture_page(layout: Layout, job: MarkingJob, paper: PaperName) -> Artwork:
     """One page: the table from above, and its zero corner as seen from the near edge."""
     title = f"{job.title}: what it comes to look like"
     page, y = headed(paper, title, title, chapter="What it comes to look like")

@@ -38,7 +38,7 @@ from marking.sheets.parts import (
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
-    from marking.drawing.page import Paper
+    from marking.drawing.page import PaperName
     from marking.hand.plan import ByHand
     from marking.hand.readings import CrossTick, SideWork
     from marking.job.keys import MarkingJob
@@ -58,7 +58,7 @@ _LABEL = 9.0
 
 
 def side_pages(
-    work: SideWork, plan: ByHand, layout: Layout, job: MarkingJob, paper: Paper
+    work: SideWork, plan: ByHand, layout: Layout, job: MarkingJob, paper: PaperName
 ) -> list[Page]:
     """How to stand there, then the ticks."""
     title = f"{job.title}: {work.side} side"
@@ -233,7 +233,7 @@ class _Columns(Struct, frozen=True):
     tick: Callable[[Page, CrossTick, float, float, float], None]
     """Draws one tick's row, likewise."""
 
-    def pages(self, blocks: list[Block], paper: Paper, title: str) -> list[Page]:
+    def pages(self, blocks: list[Block], paper: PaperName, title: str) -> list[Page]:
         """As many as they need; each block begins with a heavy line or a round number."""
         pages: list[Page] = []
         while blocks:

@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from typing import TypeAlias
 
     from marking.drawing.artwork import Artwork
-    from marking.drawing.page import Paper
+    from marking.drawing.page import PaperName
     from marking.hand.strips import Strip, Strips
     from marking.job.keys import MarkingJob
     from marking.measures.tape import Tape
@@ -49,7 +49,7 @@ CAUTIONS = (
 
 
 def strip_document(
-    strips: Strips, job: MarkingJob, tape: Tape, paper: Paper
+    strips: Strips, job: MarkingJob, tape: Tape, paper: PaperName
 ) -> tuple[Artwork, ...]:
     """How to lay them, then all strips. Raises RefusedError where one is larger than its sheet."""
     pages = [_how(strips, job, paper).artwork]
@@ -74,7 +74,7 @@ def _deep(strips: Strips) -> float:
     return (_PRICK + margin) * strips.scale + _LABEL
 
 
-def _to_a_page(strips: Strips, paper: Paper) -> int:
+def _to_a_page(strips: Strips, paper: PaperName) -> int:
     width, height = PAPERS[paper][::-1]
     longest = max(strip.right - strip.left for strip in strips.strips) * strips.scale
     deep = _deep(strips)
@@ -89,7 +89,7 @@ def _to_a_page(strips: Strips, paper: Paper) -> int:
     return int((room + _GAP) / (deep + _GAP))
 
 
-def _how(strips: Strips, job: MarkingJob, paper: Paper) -> Page:
+def _how(strips: Strips, job: MarkingJob, paper: PaperName) -> Page:
     title = f"{job.title}: strips"
     page, y = headed(paper, title, f"{title} at true size", chapter="How to lay the strips")
     y = section(page, "Before you cut", y)

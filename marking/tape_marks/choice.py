@@ -32,17 +32,17 @@ from marking.tape_marks.visible import sights
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator, Mapping
 
+    from marking.arrays import Spot
     from marking.job.work_keys import FenceTable, PaceTable
     from marking.layout.layout import Layout
     from marking.measures.lengths import Units
     from marking.measures.tape import Tape
     from marking.network.allowed_errors import Allowed
     from marking.network.fence import Clamping
-    from marking.sections.locating_marks import Spot
     from marking.sections.plan import Plan
     from marking.tape_marks.forecast import Forecast
     from marking.tape_marks.marks import Control, TapeRow
-    from marking.tape_marks.readings_asked import Asked, Ties
+    from marking.tape_marks.readings_asked import ReadingsAsked, Ties
     from marking.tape_marks.visible import Sights
 
 AtNodes = Literal["all", "half", "ends"]
@@ -158,7 +158,7 @@ class _Planned(Struct, frozen=True):
     control: Control
     seen: Sights
     setting_out: SettingOut
-    asked: Asked | None = None
+    asked: ReadingsAsked | None = None
     """Of marks at nodes: what each section is to read."""
 
 

@@ -17,7 +17,7 @@ from marking.network.datum import EXACT
 from marking.network.error_model import NO_ERRORS
 from marking.sections.neighbours import border, butts, outermost_ink
 from marking.tape_marks.figures import Figures, figures
-from marking.tape_marks.imagined_covers import COVERS, Work, imagined
+from marking.tape_marks.imagined_covers import COVERS, WorkOnCovers, imagined
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -121,7 +121,7 @@ def forecast(
     sections = {section.id: section for section in plan.sections}
     joints = butts(plan.sections)
     sd = reading_sd / repeats**0.5
-    covers = imagined(Work(sections, seen, sd, joints, datum, errors, fences, follow))
+    covers = imagined(WorkOnCovers(sections, seen, sd, joints, datum, errors, fences, follow))
     found, worst_line = [], np.zeros(COVERS)
     for name in seen.order:
         points = outermost_ink(sections[name])

@@ -30,14 +30,13 @@ from marking.sections.neighbours import outermost_ink, window_middle
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    from marking.arrays import FloatArray
+    from marking.arrays import Box, FloatArray
     from marking.network.datum import Datum
     from marking.network.error_model import ErrorModel
     from marking.network.fence import Clamping, Seat
     from marking.network.network import KnownMark, Network
     from marking.network.shared_errors import Block
     from marking.network.worth_of_readings import Gain
-    from marking.sections.locating_marks import Box
     from marking.sections.neighbours import Butt
     from marking.sections.plan import Section
     from marking.tape_marks.visible import Sights
@@ -49,7 +48,7 @@ _NET = 3
 our own assumption."""
 
 
-class Work(Struct, frozen=True):
+class WorkOnCovers(Struct, frozen=True):
     """What is done on every cover."""
 
     sections: Mapping[str, Section]
@@ -104,7 +103,7 @@ class InkedCovers(Struct, frozen=True):
         return found + self.cloth**2 * np.eye(2)
 
 
-def imagined(work: Work, covers: int = COVERS) -> InkedCovers:
+def imagined(work: WorkOnCovers, covers: int = COVERS) -> InkedCovers:
     """`covers` covers, each section inked in turn as `work` says; the same ones every time.
 
     The network's mean holds what is believed less what is true, cover by cover. Raises
@@ -176,7 +175,7 @@ def _check_placed(
         )
 
 
-def _used(work: Work) -> list[frozenset[str]]:
+def _used(work: WorkOnCovers) -> list[frozenset[str]]:
     """The blocks of the state that each section has to do with, in inking order."""
     order = work.seen.order
     network = known(work.seen.targets.values(), work.datum, work.errors)
@@ -195,7 +194,7 @@ def _used(work: Work) -> list[frozenset[str]]:
 def _drawn(
     network: Network,
     blocks: Sequence[Block],
-    work: Work,
+    work: WorkOnCovers,
     gives: Mapping[str, FloatArray],
     by_datum: FloatArray,
     rng: np.random.Generator,
@@ -223,7 +222,7 @@ def _drawn(
 
 
 def _give_of_ink(
-    work: Work, target: KnownMark, gives: Mapping[str, FloatArray]
+    work: WorkOnCovers, target: KnownMark, gives: Mapping[str, FloatArray]
 ) -> FloatArray | float:
     """(2, covers): how the cloth gave under what inked a mark, where the mark is."""
     if not gives:
@@ -253,7 +252,7 @@ def _noise(
 
 
 def _meant(
-    work: Work, name: str, network: Network, ink: Mapping[str, FloatArray]
+    work: WorkOnCovers, name: str, network: Network, ink: Mapping[str, FloatArray]
 ) -> FloatArray | float:
     """(3, covers): how far off true a section is inked, to meet the ink beside it part way."""
     if not work.follow:

@@ -25,10 +25,10 @@ from marking.sections.locating_marks import Mark
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
+    from marking.arrays import Spot
     from marking.layout.layout import Grid, Layout
     from marking.measures.lengths import Units
     from marking.measures.tape import Tape
-    from marking.sections.locating_marks import Spot
 
 TapeLine = Literal["near", "far", "zero", "end", "row"]
 """The base line, the first long line at the far edge, the zero line, the last cross line; a row

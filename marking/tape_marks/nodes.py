@@ -18,10 +18,9 @@ from marking.measures.lengths import INCH
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
-    from marking.arrays import FloatArray
+    from marking.arrays import Box, FloatArray, Spot
     from marking.layout.layout import Grid
     from marking.measures.lengths import Units
-    from marking.sections.locating_marks import Box, Spot
     from marking.sections.plan import Plan, Section
 
 PLAIN: dict[Units, float] = {"in": float(INCH) / 4, "mm": 5.0}

@@ -72,7 +72,7 @@ class Asking(Struct, frozen=True):
         return (self.fences or {}).get(section)
 
 
-class Asked(Struct, frozen=True):
+class ReadingsAsked(Struct, frozen=True):
     """What each section is to read."""
 
     read: Mapping[str, tuple[str, ...]]
@@ -86,7 +86,7 @@ class Asked(Struct, frozen=True):
         return self.slip <= _CLOSE * WANTED
 
 
-def asked(asking: Asking) -> Asked:
+def asked(asking: Asking) -> ReadingsAsked:
     """Which of the marks in its sight each section reads.
 
     A section where even all of them do not show every slip is asked for what comes nearest to it.
@@ -106,7 +106,7 @@ def asked(asking: Asking) -> Asked:
         slip = max(slip, shows)
         found[name] = _round(section, asking.sights, chosen)
         done = _inked(asking, done, section, chosen).onward()
-    return Asked(found, slip)
+    return ReadingsAsked(found, slip)
 
 
 def _begun(asking: Asking) -> Walk:

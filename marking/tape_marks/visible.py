@@ -22,12 +22,11 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from marking.arrays import FloatArray
+    from marking.arrays import Box, FloatArray, Spot
     from marking.layout.layout import Grid
-    from marking.sections.locating_marks import Box, MarkKind
+    from marking.sections.locating_marks import MarkKind
     from marking.sections.plan import Plan, Section
 
-Spot = tuple[float, float]
 _SAME = 1e-6
 
 

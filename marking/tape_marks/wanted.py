@@ -19,7 +19,7 @@ TIES_BELOW: dict[str, Ties] = {word: ties for ties, word in BELOW.items()}
 """What `--tie-below` can be, and what it asks for."""
 
 
-class Wanted(Struct, frozen=True):
+class MarksWanted(Struct, frozen=True):
     """What is asked for; None for what is left open."""
 
     spacing: float | None = None
@@ -32,7 +32,7 @@ class Wanted(Struct, frozen=True):
 
 
 def chosen(
-    wanted: Wanted, task: Task, told: Callable[[str], None]
+    wanted: MarksWanted, task: Task, told: Callable[[str], None]
 ) -> tuple[ChosenMarks, tuple[ChosenMarks, ...]]:
     """What is asked for; of what is left open, the least work whose forecast holds, or the best.
 

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from marking.layout.layout import Layout
 
 
-class Cover(Struct, frozen=True):
+class InkCount(Struct, frozen=True):
     """The marking of one cover in counts and lengths."""
 
     line_x: FloatArray
@@ -36,7 +36,7 @@ class Cover(Struct, frozen=True):
         return len(self.line_x)
 
 
-def cover_of(layout: Layout) -> Cover:
+def cover_of(layout: Layout) -> InkCount:
     """What `layout` asks to be inked, counted."""
     across = {
         float(stroke.points[0, 0])
@@ -45,7 +45,7 @@ def cover_of(layout: Layout) -> Cover:
     }
     grid = layout.grid
     y = [line.y for line in grid.long_lines]
-    return Cover(
+    return InkCount(
         np.sort([*across]),
         len(grid.long_lines),
         len(layout.numerals),

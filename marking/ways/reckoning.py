@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from marking.job.work_keys import FenceTable
     from marking.measures.lengths import Units
     from marking.network.allowed_errors import Allowed
-    from marking.ways.ink_counted import Cover
+    from marking.ways.ink_counted import InkCount
     from marking.ways.own_pace import Timed
     from marking.ways.way import Reckoned
 
@@ -25,7 +25,7 @@ class Reckoning(Struct, frozen=True):
 
     ways: tuple[Reckoned, ...]
     limits: Allowed
-    cover: Cover
+    cover: InkCount
     fence: FenceTable | None
     """The job's, or a usual one where every machine is tried."""
     chosen: str | None

@@ -21,7 +21,7 @@ TWO_DAYS = 16.0
 """Hours by the clock past which a way is advised against: two days of eight."""
 
 
-class Expected(Struct, frozen=True):
+class ExpectedErrors(Struct, frozen=True):
     """What 95 of 100 covers keep within, in mm, and what that asks for."""
 
     line: float
@@ -38,7 +38,9 @@ class Expected(Struct, frozen=True):
     readings: int = 0
     set_downs: int = 0
 
-    def with_counts(self, *, marks: int = 0, readings: int = 0, set_downs: int = 0) -> Expected:
+    def with_counts(
+        self, *, marks: int = 0, readings: int = 0, set_downs: int = 0
+    ) -> ExpectedErrors:
         """The same, with what it asks for."""
         return replace(self, marks=marks, readings=readings, set_downs=set_downs)
 
@@ -62,7 +64,7 @@ class Way(Struct, frozen=True):
     machine: str
     """The profile's name, or "hand"."""
     acts: tuple[Act, ...]
-    expected: Expected | None
+    expected: ExpectedErrors | None
     """None where it cannot be done at all."""
     fence: bool = False
     cross_lines: CrossLines = "device"

@@ -17,7 +17,7 @@ from marking.job.keys import paper_of, tape_of
 from marking.layout.layout import lay_out
 from marking.measures.tape import as_taped
 from marking.network.allowed_errors import allowed_of
-from marking.ruling.order import Manner
+from marking.ruling.order import WhoRules
 from marking.sheets.hand_sheet import hand_document
 from marking.ways.by_hand import hand_ways
 from marking.ways.ink_counted import cover_of
@@ -33,7 +33,7 @@ if TYPE_CHECKING:
     import pymupdf
 
     from marking.drawing.artwork import Artwork
-    from marking.drawing.page import Paper
+    from marking.drawing.page import PaperName
     from marking.hand.plan import ByHand
     from tests.conftest import MakeJob
 
@@ -44,7 +44,7 @@ Sheets = tuple["ByHand", tuple["Artwork", ...], "pymupdf.Document", str]
 def sheets(request: pytest.FixtureRequest, make_job: MakeJob) -> Sheets:
     job = make_job(BENCHES[request.param])
     layout = lay_out(job)
-    plan = by_hand(layout, job, Manner())
+    plan = by_hand(layout, job, WhoRules())
     pages = hand_document(plan, layout, job, paper_of(job))
     return plan, pages, opened(pdf(pages)), job.units
 
@@ -55,13 +55,13 @@ def of_side(document: pymupdf.Document, side: str) -> list[pymupdf.Page]:
 
 @pytest.mark.parametrize("size", ["letter", "a4"])
 def test_a_side_is_one_page_to_read_and_one_of_ticks_on_either_paper(
-    make_job: MakeJob, size: Paper
+    make_job: MakeJob, size: PaperName
 ) -> None:
     """Nine ticks of 209 on a page of their own are nine that are forgotten."""
     for text in BENCHES.values():
         job = make_job(text)
         layout = lay_out(job)
-        document = opened(pdf(hand_document(by_hand(layout, job, Manner()), layout, job, size)))
+        document = opened(pdf(hand_document(by_hand(layout, job, WhoRules()), layout, job, size)))
         for side in ("near", "far"):
             assert len(of_side(document, side)) == 1
             assert not any(f"{side} side, continued" in page.get_text() for page in document)

@@ -16,7 +16,7 @@ from marking.output.tape_marks_words import forecast_lines
 from marking.sections.neighbours import butts, outermost_ink
 from marking.tape_marks.choice import TRIED, MarksChoice, Task, remedies, widest, work, written
 from marking.tape_marks.forecast import forecast
-from marking.tape_marks.imagined_covers import Work, imagined
+from marking.tape_marks.imagined_covers import WorkOnCovers, imagined
 from marking.tape_marks.readings_asked import Ties
 from marking.tape_marks.visible import sights
 from tests.placement.inking import (
@@ -57,7 +57,7 @@ def expected(profile, *arguments, repeats=1):
 def covers(profile):
     _, plan = bench(profile)
     sections = {section.id: section for section in plan.sections}
-    return imagined(Work(sections, seen(profile), READING_SD, butts(plan.sections)))
+    return imagined(WorkOnCovers(sections, seen(profile), READING_SD, butts(plan.sections)))
 
 
 def worst_sd(profile, *arguments):

@@ -16,7 +16,7 @@ from marking.drawing.svg import svg
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
-    from devices.projector.light.overlay import Light, Overlay
+    from devices.projector.light.overlay import LitLine, Overlay
 
 _ASIDE = {"witness": "#ff5050", "name": "#7a5a1e", "scale": "#ffb030"}
 """Colours of what is lit beside the lines to trace."""
@@ -37,7 +37,7 @@ class _Layer(Struct, frozen=True):
     name: str
     colour: str
     width_px: float
-    lights: Sequence[Light]
+    lights: Sequence[LitLine]
 
 
 def _layers(light: Overlay, look: Look, numeral_px: float) -> Iterator[_Layer]:

@@ -21,9 +21,8 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from devices.projector.light.mapping import LightMapping
-    from marking.arrays import FloatArray
+    from marking.arrays import Box, FloatArray
     from marking.measures.lengths import Units
-    from marking.sections.locating_marks import Box
     from marking.sections.plan import Section
 
 LightKind = Literal["stroke", "witness", "name", "scale"]
@@ -37,7 +36,7 @@ _EXACT = 1e-6
 _BARS = {"in": [20, 12, 10, 6, 4, 2, 1], "mm": [500, 300, 200, 100, 50, 20, 10]}
 
 
-class Light(Struct, frozen=True):
+class LitLine(Struct, frozen=True):
     """One lit polyline; points (n, 2) in pixels, inside the picture."""
 
     kind: LightKind
@@ -52,7 +51,7 @@ class Overlay(Struct, frozen=True):
 
     section: str
     pixels: tuple[int, int]
-    lights: tuple[Light, ...]
+    lights: tuple[LitLine, ...]
     """Strokes in inking order, then marks, name and scale bar."""
     pixels_per_mm: float
     """In the middle of the section."""
@@ -66,12 +65,12 @@ def overlay(
     section: Section, mapping: LightMapping, pixels: tuple[int, int], units: Units, pitch: float
 ) -> Overlay:
     """The light of `section` through `mapping`; its lines stand `pitch` mm apart."""
-    lights: list[Light] = []
+    lights: list[LitLine] = []
     unlit = 0.0
     for piece in section.pieces:
         stroke = piece.stroke
         parts = carried(stroke.points, mapping, pixels)
-        lights += [Light("stroke", stroke.id, stroke.layer, stroke.pen, part) for part in parts]
+        lights += [LitLine("stroke", stroke.id, stroke.layer, stroke.pen, part) for part in parts]
         if not _whole(parts, stroke.points, mapping):
             lit = sum(_length(mapping.to_table(part)) for part in parts)
             unlit += max(0.0, stroke.length - lit)
@@ -107,9 +106,9 @@ def _lit(
     strokes: Sequence[FloatArray],
     mapping: LightMapping,
     pixels: tuple[int, int],
-) -> list[Light]:
+) -> list[LitLine]:
     return [
-        Light(kind, name, kind, "removable", part)
+        LitLine(kind, name, kind, "removable", part)
         for stroke in strokes
         for part in carried(stroke, mapping, pixels)
     ]

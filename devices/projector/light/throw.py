@@ -20,9 +20,8 @@ from marking.sections.zones import Zone, ZonePace
 
 if TYPE_CHECKING:
     from devices.projector.profile import Projector
-    from marking.arrays import FloatArray
+    from marking.arrays import Box, FloatArray
     from marking.job.keys import MarkingJob
-    from marking.sections.locating_marks import Box
 
 FINEST_LINE_PX = 2.0
 """A line two pixels wide is evenly bright wherever it falls between pixels; a finer one beats."""

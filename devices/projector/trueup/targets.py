@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
     from devices.projector.light.mapping import LightMapping
     from devices.projector.trueup.points import KnownPoint
-    from marking.sections.locating_marks import Box
+    from marking.arrays import Box
 
 NINE = 9
 INSET = 0.04
