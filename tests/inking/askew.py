@@ -4,11 +4,10 @@ from __future__ import annotations
 
 import math
 from contextlib import contextmanager
-from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 import numpy as np
-from msgspec import Struct
+from msgspec import Struct, field
 from scipy.spatial import cKDTree
 
 from devices.inking.section import ink_section
@@ -77,8 +76,7 @@ class Stood(Struct, frozen=True):
         return tuple(readings)
 
 
-@dataclass(frozen=True)
-class Silent(Person):
+class Silent(Person, frozen=True):
     """Nobody; what is said is kept, and the run is stopped once something is `enough`."""
 
     attended: bool = False

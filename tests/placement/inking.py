@@ -6,10 +6,10 @@ under test.
 
 import itertools
 import tempfile
-from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
+from msgspec import Struct
 from msgspec.structs import replace
 
 from devices.job import Job
@@ -62,8 +62,7 @@ def set_out_by_tape(profile, spacing, every):
     return plan, Sights(seen.order, marks, seen.seen), tape_datum(control)
 
 
-@dataclass
-class Runs:
+class Runs(Struct):
     """Many simulated inkings of one plan: what was true, and what was said of it."""
 
     ink: dict

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
@@ -43,8 +42,7 @@ length = "4 ft"
 """
 
 
-@dataclass(frozen=True)
-class Willing(Person):
+class Willing(Person, frozen=True):
     """Somebody who does as told and says yes."""
 
     attended: bool = True
