@@ -322,8 +322,8 @@ def _draw_legend(
             joins += " Light grey: ruled by hand from stub to stub."
         lines += [joins, *set_down_legend(plan)]
         lines.append(
-            "Locating marks: circle = inked crossing, saltire = removable tick, square = mark set "
-            "out by tape." + (" Grey: out of everyone's reach." if plan.unreached else "")
+            "Locating marks: circle = inked crossing, x = removable tick, square = mark set out "
+            "by tape." + (" Grey: out of everyone's reach." if plan.unreached else "")
         )
     if picture.in_air:
         lines.append(
