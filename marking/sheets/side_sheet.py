@@ -83,15 +83,18 @@ def side_pages(
         steps(page, said, section(page, "Numerals", y - 2.5))
         said = []
     from_zero = f"The tape's 0 on the zero line, on your {work.zero_hand.upper()}. Work from 0 on."
-    columns = _Columns(
-        f"{title}: ticks",
-        f"{from_zero} Column {_other(work)}: the numeral at the other end.",
-        _count(plan, job, page),
-        partial(_heads, work=work, units=job.units),
-        partial(_tick, work=work, plan=plan, job=job),
-        said,
-    )
-    pages += columns.pages(_blocks(plan.ticks, _size(job)), paper, title)
+    tried = [
+        _Columns(
+            f"{title}: ticks",
+            f"{from_zero} Column {_other(work)}: the numeral at the other end.",
+            count,
+            partial(_heads, work=work, units=job.units),
+            partial(_tick, work=work, plan=plan, job=job),
+            said,
+        ).pages(_blocks(plan.ticks, _size(job)), paper, title)
+        for count in _counts(plan, job, page)
+    ]
+    pages += min(tried, key=len)
     if work.scale:
         columns = _Columns(
             f"{title}: ticks of the {other_unit(job)}",
@@ -333,11 +336,17 @@ def _stops(x: float, wide: float) -> tuple[float, float, float, float]:
     return x + wide - 23.8, x + wide - 22.0, x + wide - 7.0, x + wide
 
 
-def _count(plan: ByHand, job: MarkingJob, page: Page) -> int:
-    """As many columns as leave room for the longest reading beside its box and the H."""
+def _counts(plan: ByHand, job: MarkingJob, page: Page) -> tuple[int, ...]:
+    """How many columns may be tried: fewer where the longest reading does not stand beside its box
+    in full size."""
     longest = max(text_width(_reads(tick.reading, plan, job)) for tick in plan.ticks) * TEXT
-    reads, *_ = _stops(0.0, (page.width - 2 * EDGE) / _COLUMNS - 3.0)
-    return _COLUMNS if longest <= reads - TICK - 3.2 else _COLUMNS - 1
+    wide = (page.width - 2 * EDGE) / _COLUMNS - 3.0
+    return (_COLUMNS,) if longest <= _room(0.0, wide) else (_COLUMNS - 1, _COLUMNS)
+
+
+def _room(x: float, wide: float) -> float:
+    """mm for a reading, between the H beside its box and the numeral."""
+    return _stops(x, wide)[0] - x - TICK - 3.2
 
 
 def _reads(reading: float, plan: ByHand, job: MarkingJob) -> str:
@@ -366,7 +375,9 @@ def _tick(
 ) -> None:
     reads, write, begin, across = _stops(x, wide)
     other = _other(work)
-    page.write(_reads(tick.reading, plan, job), reads, y, 2.4, align=1.0)
+    reading = _reads(tick.reading, plan, job)
+    size = min(TEXT, _room(x, wide) / text_width(reading))
+    page.write(reading, reads, y, size, align=1.0)
     _numeral(page, tick, work, (write, begin, y))
     if work.side not in tick.numerals and not tick.name.isdigit():
         page.write(tick.name, write, y, 1.9)
