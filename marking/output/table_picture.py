@@ -315,7 +315,11 @@ def _draw_legend(
         lines.append(f"Bold: {_heavy(heavy, job)}.")
     if plan is not None:
         joins = f"{counted(len(plan.sections), 'section')}, {plan.columns} along by {plan.rows}"
-        joins += " across, inked in the order of their numbers; dashed: joins."
+        joins += " across" + (
+            ", inked in the order of their numbers; dashed: joins."
+            if len(plan.sections) > 1
+            else "."
+        )
         if plan.zone.turned and plan.zone.feed is None:
             joins += " Turn the device a quarter anticlockwise from its profile."
         if plan.ruled:

@@ -94,7 +94,8 @@ def side_pages(
         ).pages(_blocks(plan.ticks, _size(job)), paper, title)
         for count in _counts(plan, job, page)
     ]
-    pages += min(tried, key=len)
+    fewest = min(tried, key=len)
+    pages += fewest
     if work.scale:
         columns = _Columns(
             f"{title}: ticks of the {other_unit(job)}",
