@@ -146,6 +146,7 @@ def _by_machine(
     from marking.output.tape_sheet import tape_sheet_pages
     from marking.ruling.order import WhoRules
     from marking.sheets.cards import card_pages
+    from marking.sheets.locating_sheet import locating_pages
 
     job, layout, paper = asked.job, asked.layout, paper_of(asked.job)
     pages: list[Artwork] = []
@@ -166,8 +167,11 @@ def _by_machine(
             "No tape marks are chosen yet: run canvasrule control first, then print this "
             "sheet again; its cards then ask for their readings."
         )
-    cards = card_pages(list(cards_of(asked, plan)), job.title, paper, "Set-downs")
-    pages += [page.artwork for page in cards]
+    cards = list(cards_of(asked, plan))
+    read = {mark for card in cards for mark in card.reads}
+    located = locating_pages(plan, read, job, job.title, paper)
+    set_down = card_pages(cards, job.title, paper, "Set-downs")
+    pages += [page.artwork for page in (*located, *set_down)]
     order.append(f"Section after section, each {_PLACED[zone]} and inked, by its card.")
     if plan.ruled:
         manner = WhoRules("left" if asked.left_handed else "right", asked.by_two)

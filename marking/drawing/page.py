@@ -5,6 +5,7 @@ Page frame: millimetres, origin at the lower left, y up. It knows no table.
 
 from __future__ import annotations
 
+import re
 from typing import TYPE_CHECKING, Literal
 
 from marking.drawing.artwork import Artwork, Style
@@ -24,6 +25,9 @@ LEAST_HEADING = 2.6
 """mm: a capital of a heading that has a long title to hold."""
 LEADING = 1.9
 """From one baseline of a paragraph to the next, in heights of a capital."""
+_IN_A_LENGTH = re.compile(r"(?<=\d) (?=\d+/\d|(?:in|ft|mm|cm|m)\b)")
+_KEPT = "\0"
+"""The spaces within a length: at "131", or at "1/2 in", a line must not part "131 1/2 in"."""
 
 
 def shortened_to(room: float, text: str) -> str:
@@ -85,9 +89,12 @@ class Page:
     def paragraph(
         self, text: str, x: float, y: float, width: float, size: float, colour: str = INK
     ) -> float:
-        """Text broken into lines no wider than `width`; the baseline after its last line."""
-        words, line = text.split(), ""
-        for word in words:
+        """Text broken into lines no wider than `width`; the baseline after its last line.
+
+        A length stays in one line, so that nobody reads half of it.
+        """
+        words, line = _IN_A_LENGTH.sub(_KEPT, text).split(" "), ""
+        for word in (word.replace(_KEPT, " ") for word in words if word):
             longer = f"{line} {word}".strip()
             if line and text_width(longer) * size > width:
                 self.write(line, x, y, size, colour=colour)

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+import numpy as np
 from msgspec import Struct
 
 from marking.errors import BadInputError
@@ -132,7 +133,8 @@ def printed_scale(measured: float, units: Units) -> float:
 def _along(
     side: Side, layout: Layout, ticks: tuple[CrossTick, ...], each: int, tape: Tape
 ) -> Iterator[Strip]:
-    """The strips of one side."""
+    """The strips of one side, `each` lines on one at most, and as many on the last as there can be:
+    between two readings close together nothing could be written."""
     xs, pitch = layout.grid.cross_x, layout.grid.pitch[0]
     count = -(-len(xs) // each)
     y = layout.grid.long_lines[0 if side == "near" else -1].y
@@ -148,10 +150,8 @@ def _along(
     ]
     scale = [stroke.points for stroke in layout.strokes if stroke.id.startswith(f"scale-{side}-")]
     deep = max((_deep(numeral, y) for numeral in numerals), default=0.0)
-    for place in range(count):
-        x0 = float(xs[place * each])
-        last = min((place + 1) * each, len(xs)) - 1
-        x1 = float(xs[last])
+    for place, lines in enumerate(np.array_split(xs, count)):
+        x0, x1 = float(lines[0]), float(lines[-1])
         low, high = x0 - pitch / 2, x1 + pitch / 2
         # The person at the far side sees the table turned half round.
         way, origin = (1.0, x0) if side == "near" else (-1.0, x1)

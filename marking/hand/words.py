@@ -416,10 +416,10 @@ def expected_lines(expected: ExpectedErrors, limits: Allowed, units: Units) -> I
     yield (
         "Set by one tape, ruled with a batten and nothing miscounted, 95 of 100 covers have no "
         f"line further than {expected.total:.2f} mm from where it counts to, from zero, the "
-        f"tape's own error included{_allowed(limits.total)};"
+        f"tape's own error included{_allowed(limits.total)}."
     )
     yield (
-        f"none that leans by more than {expected.square:.2f} mm over "
+        f"None leans by more than {expected.square:.2f} mm over "
         f"{rough_length(SQUARE_OVER, units)}"
         f"{_allowed(limits.square)}; no gap between two lines off by more than "
         f"{expected.neighbours:.2f} mm{_allowed(limits.neighbours)}; no step of more than "

@@ -32,6 +32,8 @@ _TEXT = 2.2
 _SMALL = 1.9
 _CAPTION = 2.6
 _PALE = "#e8ebf0"
+_DRAWN_HIGH = (56.0, 46.0, 36.0)
+"""mm that the table is drawn high at most, and at most where the card has much to say."""
 _ROW = 4.2
 """From one name beside the drawing to the next."""
 
@@ -39,7 +41,25 @@ _ROW = 4.2
 def hem_card(
     plan: HemPlan, layout: Layout, job: MarkingJob, name: str, paper: PaperName, *, inked: bool
 ) -> tuple[Artwork, ...]:
-    """The card; a second page where the steps need one."""
+    """The card: its drawing smaller where that keeps all on one page, else a second page."""
+    for high in _DRAWN_HIGH:
+        pages = _pages(plan, layout, job, name, paper, high, inked=inked)
+        if len(pages) == 1:
+            return pages
+    return _pages(plan, layout, job, name, paper, _DRAWN_HIGH[0], inked=inked)
+
+
+def _pages(
+    plan: HemPlan,
+    layout: Layout,
+    job: MarkingJob,
+    name: str,
+    paper: Paper,
+    high: float,
+    *,
+    inked: bool,
+) -> tuple[Artwork, ...]:
+    """The card with a drawing no higher than `high` mm."""
     page = Page(paper, f"{job.title}: {name}")
     pages = [page]
     wide = page.width - 2 * _EDGE
@@ -50,7 +70,7 @@ def hem_card(
     y = page.height - _EDGE - 15
     for line in sizes(plan, job.units):
         y = page.paragraph(line, _EDGE, y, wide, _TEXT) - 0.5
-    y = _on_the_table(page, plan, layout, job, y - 2)
+    y = _on_the_table(page, plan, layout, job, y - 2, high)
     for title, moves in steps(plan, job):
         if y < _EDGE + 40:
             page = _next_page(pages, paper, name)
@@ -84,13 +104,15 @@ def _next_page(pages: list[Page], paper: PaperName, name: str) -> Page:
     return page
 
 
-def _on_the_table(page: Page, plan: HemPlan, layout: Layout, job: MarkingJob, top: float) -> float:
+def _on_the_table(
+    page: Page, plan: HemPlan, layout: Layout, job: MarkingJob, top: float, most: float
+) -> float:
     """The table from above with the lines that this panel uses; the y under it."""
     corners = layout.top.corners_table / layout.slack
     (x0, y0), (x1, y1) = corners.min(axis=0).tolist(), corners.max(axis=0).tolist()
     names_beside = 40.0
     wide = page.width - 2 * _EDGE - names_beside
-    scale = min(wide / (x1 - x0), 56.0 / (y1 - y0))
+    scale = min(wide / (x1 - x0), most / (y1 - y0))
     along = [one for one in plan.laid if one.edge in ("bottom", "top")]
     near = [one for one in plan.laid if one.edge == "near side"]
     far = [one for one in plan.laid if one.edge == "far side"]

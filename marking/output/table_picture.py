@@ -316,15 +316,19 @@ def _draw_legend(
         lines.append(f"Bold: {_heavy(heavy, job)}.")
     if plan is not None:
         joins = f"{counted(len(plan.sections), 'section')}, {plan.columns} along by {plan.rows}"
-        joins += " across, inked in the order of their numbers; dashed: joins."
+        joins += " across" + (
+            ", inked in the order of their numbers; dashed: joins."
+            if len(plan.sections) > 1
+            else "."
+        )
         if plan.zone.turned and plan.zone.feed is None:
             joins += " Turn the device a quarter anticlockwise from its profile."
         if plan.ruled:
             joins += " Light grey: ruled by hand from stub to stub."
         lines += [joins, *set_down_legend(plan)]
         lines.append(
-            "Locating marks: circle = inked crossing, saltire = removable tick, square = mark set "
-            "out by tape." + (" Grey: out of everyone's reach." if plan.unreached else "")
+            "Locating marks: circle = inked crossing, x = removable tick, square = mark set out "
+            "by tape." + (" Grey: out of everyone's reach." if plan.unreached else "")
         )
     if picture.in_air:
         lines.append(

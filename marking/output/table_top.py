@@ -55,7 +55,7 @@ class Picture:
         for foot in self.in_air:
             low, high = np.minimum(low, foot[:2]), np.maximum(high, foot[2:])
         # Room for the labels at the four sides and the legend below, in letter heights.
-        rows = 14 + 3 * bool(self.in_air) + 2 * bool(self.ticks) + 2 * notes
+        rows = 14 + 3 * bool(self.in_air) + 3 * bool(self.ticks) + 2 * notes
         left, below, right, above = (self.letters * room for room in (18, rows, 38, 9))
         labels = hem_labels(layout, job).values()
         right = max([right, *(self.letters * 4 + self.width(label) for label in labels)])

@@ -194,14 +194,16 @@ def _sketch_marks(
 def _sketch_rows(page: Page, control: Control, ends: dict[str, tuple[float, float]]) -> None:
     """Small crosses for the rows between the long edges, and their letters."""
     named: set[str] = set()
-    for mark in marks_on(control, "row"):
+    rows = marks_on(control, "row")
+    middle = sum(ends[mark.mark.id][1] for mark in rows) / max(1, len(rows))
+    for mark in rows:
         x, y = ends[mark.mark.id]
         page.line([(x - 0.5, y), (x + 0.5, y)], INK, 0.2)
         page.line([(x, y - 0.5), (x, y + 0.5)], INK, 0.2)
         if (letter := mark.mark.id.rstrip("0123456789")) not in named:
             named.add(letter)
-            # Clear above the crosses of its own row, which stand close.
-            page.write(letter, x + 1.2, y + 1.3, 1.7)
+            # Clear of the crosses of its own row, and towards the middle: no edge runs there.
+            page.write(letter, x + 1.2, y + (1.3 if y < middle else -3.0), 1.7)
 
 
 def _steps(page: Page, control: Control, units: Units, y: float) -> float:

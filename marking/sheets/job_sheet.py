@@ -80,7 +80,8 @@ def sections_page(plan: Plan, layout: Layout, job: MarkingJob, paper: PaperName)
     low_x, low_y = map(float, corners.min(axis=0))
     length, width = map(float, np.ptp(corners, axis=0))
     scale = min((page.width - 2 * EDGE - 4) / length, (page.height - 2 * EDGE - 36) / width)
-    left, base = page.width / 2 - scale * length / 2, EDGE + 16.0
+    left = page.width / 2 - scale * length / 2
+    base = page.height - EDGE - 14.0 - scale * width
 
     def at(x: float, y: float) -> tuple[float, float]:
         return left + scale * (x - low_x), base + scale * (y - low_y)
@@ -97,7 +98,7 @@ def sections_page(plan: Plan, layout: Layout, job: MarkingJob, paper: PaperName)
     page.write("zero end", left, base - 6.0, TEXT)
     page.write("far end", left + scale * length, base - 6.0, TEXT, align=1.0)
     said = "Under each name: its turn. Every section has a card of its own on the next pages."
-    page.write(said, EDGE, EDGE + 2.0, TEXT)
+    page.write(said, EDGE, base - 14.0, TEXT)
     return page.artwork
 
 
@@ -109,7 +110,7 @@ def proof_maps(
     pages: list[Page] = []
     left = [distances[first : first + _TO_A_MAP] for first in range(0, len(distances), _TO_A_MAP)]
     while left:
-        heading = f"{title}, where each distance runs"
+        heading = f"{title}, where each distance runs{', continued' if pages else ''}"
         chapter = "" if pages else "Proof: where each distance runs"
         page, y = headed(paper, title, heading, chapter=chapter)
         if not pages:

@@ -104,7 +104,7 @@ def _how(strips: Strips, job: MarkingJob, paper: PaperName) -> Page:
 
 def _before(strips: Strips, job: MarkingJob) -> Iterator[str]:
     said = check_said(job.units)
-    fine = "1/64 in" if job.units == "in" else "0.5 mm"
+    fine, shown = ("1/64 in", "5 31/32 in") if job.units == "in" else ("0.5 mm", "149.2 mm")
     corrected = (
         f" These are drawn {strips.scale:.4f} times true size, to take out what your printer was "
         "off by."
@@ -119,7 +119,7 @@ def _before(strips: Strips, job: MarkingJob) -> Iterator[str]:
         f"Each strip has a line marked check. With a steel rule it must be {said} from end tick to "
         f"end tick, within {fine}. If it is not, measure it and print anew with the printer's "
         "error taken out: canvasrule paper hand --measured "
-        f"“{'5 31/32 in' if job.units == 'in' else '149.2 mm'}”, or what it showed."
+        f'"{shown}", or what it showed.'
     )
     yield (
         "Let printed sheets lie in the room for an hour. Cut each strip along its cut line: that "

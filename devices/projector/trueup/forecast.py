@@ -169,6 +169,11 @@ def lens_places(job: Job, layout: Layout) -> list[tuple[str, float, float]]:
     ]
 
 
+def _between(ends: tuple[float, float], as_figure: str) -> str:
+    """The least and the most, and one figure where they read alike."""
+    return " to ".join(dict.fromkeys(format(end, as_figure) for end in ends))
+
+
 def plan_lines(job: Job, layout: Layout) -> Iterator[str]:
     """What `beam --plan` prints."""
     projector, units = job.projector, job.units
@@ -183,10 +188,10 @@ def plan_lines(job: Job, layout: Layout) -> Iterator[str]:
         f"square and within an arm's reach of {format_length(job.reach.depth, units)}."
     )
     yield (
-        f"- A pixel is {thrown.pixel[0]:.2f} to {thrown.pixel[1]:.2f} mm; the finest even line is "
+        f"- A pixel is {_between(thrown.pixel, '.2f')} mm; the finest even line is "
         f"{thrown.finest_line:.1f} mm wide. Its middle, which is what is traced, lies much truer."
     )
-    yield f"- Light {thrown.lux[0]:.0f} to {thrown.lux[1]:.0f} lx over {thrown.area:.2f} m2."
+    yield f"- Light {_between(thrown.lux, '.0f')} lx over {thrown.area:.2f} m2."
     if projector.tilt:
         yield (
             f"- Tilted {projector.tilt:g} degrees: one side is {thrown.keystone:.3f} times the "
