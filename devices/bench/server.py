@@ -44,6 +44,7 @@ FILES = {
     "fields.js": "text/javascript",
     "errands.js": "text/javascript",
     "jobs.js": "text/javascript",
+    "lengths.js": "text/javascript",
     "light.js": "text/javascript",
     "look.js": "text/javascript",
     "mark.js": "text/javascript",

@@ -124,6 +124,11 @@ class Conversation:
         return self.state in (State.SHUT, State.GREETING)
 
     @property
+    def waits_until(self) -> float | None:
+        """When an answer to what is asked now is given up at the latest; None where none is."""
+        return self._interview.waits_until if self.greeting else None
+
+    @property
     def over(self) -> bool:
         """Whether nothing more will be sent."""
         return self.state in (State.FAILED, State.STOPPED)

@@ -26,6 +26,9 @@ if TYPE_CHECKING:
     from marking.record.rows import StrokeEvent
 
 Wish = Literal["go on", "pause", "stop"]
+_SLOW, _TOLD_ANEW = 1.0, 2.0
+"""Seconds after which a first answer is slow to come, and by which its end moves to be told anew.
+"""
 
 
 class Cable(Protocol):
@@ -67,6 +70,9 @@ class Driver:
     clock: Callable[[], float] = time.monotonic
     say: Callable[[str], None] = lambda _: None
     """Told what the person should know while the machine is waited for."""
+    waits: Callable[[float], None] = lambda _: None
+    """Told how many seconds a first answer is waited for yet, at most: once it is slow to come, and
+    whenever that changes; 0 once it is there."""
     stands: str | None = None
     """Where the machine stood when it was last brought to rest, pen up, if it said so."""
     doubts: bool = False
@@ -74,17 +80,35 @@ class Driver:
     stand anywhere, unless it finds its own zero, or nothing hangs on where it stood."""
 
     def greet(self) -> None:
-        """Opens the conversation. Raises DeviceError when the machine is not ready."""
+        """Opens the conversation.
+
+        Raises DeviceError when the machine is not ready, KeyboardInterrupt where the person wishes
+        for an end: nobody would be heard else while a machine is silent, and nothing is begun yet.
+        """
         try:
             self._take(self.conversation.open(self.clock()))
             while early := self.port.read():
                 self.conversation.overhear(early)
-            self._turn_until(lambda: not self.conversation.greeting)
+            self._heard_out()
         except KeyboardInterrupt:
             # A run that was killed before may have left its pen on the cloth.
             with contextlib.suppress(DeviceError):
                 self.halt()
             raise
+
+    def _heard_out(self) -> None:
+        """Waits until all is answered that is asked first."""
+        slow_at, told = self.clock() + _SLOW, 0.0
+        while self.conversation.greeting:
+            if self.wish() != "go on":
+                raise KeyboardInterrupt
+            self._turn()
+            until = self.conversation.waits_until
+            if until is not None and self.clock() > slow_at and abs(until - told) > _TOLD_ANEW:
+                told = until
+                self.waits(max(until - self.clock(), 0.0))
+        if told:
+            self.waits(0.0)
 
     def send(self, program: Iterable[Say]) -> Wish:
         """Sends a stretch of program and waits until it is done.
@@ -132,10 +156,6 @@ class Driver:
             self._take(halt.given_up())
             raise
         self.stands = halt.stands.text if halt.stands is not None else None
-
-    def _turn_until(self, done: Callable[[], bool]) -> None:
-        while not done():
-            self._turn()
 
     def _turn(self) -> None:
         conversation = self.conversation

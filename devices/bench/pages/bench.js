@@ -5,8 +5,10 @@ import { fill, judged, keepRefused, keepTyped, make, tellOthers } from "./fields
 import { show as showJobs } from "./jobs.js";
 import { show as showLight } from "./light.js";
 import { look, show as showMachine } from "./mark.js";
-import { drawing, length, show as draw, whole, zoom } from "./picture.js";
+import { length, showIn } from "./lengths.js";
+import { drawing, show as draw, whole, zoom } from "./picture.js";
 import { svg } from "./results/elements.js";
+import { plotter } from "./ports.js";
 import { filled, texts } from "./texts.js";
 import { forget as forgetTicks, show as showTicks } from "./ticks.js";
 import { named, told } from "./words.js";
@@ -67,7 +69,7 @@ async function ask(field, value) {
   trouble(found.faults[""]);
   if (found.corners) drawTop(found.corners, found.faults);
   if (!found.layout) return found;
-  draw(found.layout, job.units);
+  draw(found.layout);
   drawTop(found.layout.fit.top.corners, found.faults);
   drawNumerals(found.layout);
   list(at("warnings"), found.warnings);
@@ -128,6 +130,7 @@ async function shown(message) {
   }
   job = message;
   named(job.title, job.folder);
+  plotter(job.plotter);
   document.title = filled(texts.bench, { job: job.title });
   at("title").textContent = job.title;
   inItsUnits(job.units);
@@ -148,7 +151,7 @@ async function shown(message) {
   const answer = await marking(`${job.drawn} ${job.folder}`);
   if (!answer.ok) return;
   const record = await answer.json();
-  draw(record, job.units);
+  draw(record);
   if (!record.strokes) return;
   if (!job.corners) drawTop(record.fit.top.corners, faultsOf(job));
   drawNumerals(record);
@@ -161,6 +164,7 @@ const faultsOf = ({ values }) => Object.fromEntries(
 
 // Examples of lengths that stand on the page in inches, for a job in millimetres in those.
 function inItsUnits(units) {
+  showIn(units);
   for (const input of document.querySelectorAll("[data-mm]")) {
     input.dataset.in ??= input.placeholder;
     input.placeholder = units === "mm" ? input.dataset.mm : input.dataset.in;
