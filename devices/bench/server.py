@@ -52,6 +52,8 @@ FILES = {
     "placed.js": "text/javascript",
     "ports.js": "text/javascript",
     "printed.js": "text/javascript",
+    "readings.js": "text/javascript",
+    "refused.js": "text/javascript",
     "texts.js": "text/javascript",
     "results/elements.js": "text/javascript",
     "results/buy.js": "text/javascript",

@@ -124,11 +124,6 @@ class Conversation:
         return self.state in (State.SHUT, State.GREETING)
 
     @property
-    def waits_until(self) -> float | None:
-        """When an answer to what is asked now is given up at the latest; None where none is."""
-        return self._interview.waits_until if self.greeting else None
-
-    @property
     def over(self) -> bool:
         """Whether nothing more will be sent."""
         return self.state in (State.FAILED, State.STOPPED)
@@ -391,7 +386,7 @@ class Conversation:
 
     def _came(self, came: Came) -> list[Event]:
         if came.kind == "again":
-            return [AskedAgain(self._interview.times)]
+            return [AskedAgain(self._interview.times, self._interview.waits_until)]
         if came.kind == "fault":
             doubtful = came.doubtful or (self._incoming.noise > 0 and not self.greeting)
             return self._fail(came.why, place_lost=came.place_lost, doubtful=doubtful)

@@ -67,6 +67,9 @@ class AskedAgain:
     """An answer is overdue, and the question was put once more."""
 
     times: int
+    until: float | None = None
+    """When it is given up at the latest, if nothing more is heard; None where that hangs on more
+    than what is asked now."""
 
 
 @dataclass(frozen=True)

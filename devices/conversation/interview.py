@@ -57,7 +57,7 @@ class Interview:
         return self._inquiry.told
 
     @property
-    def waits_until(self) -> float | None:
+    def waits_until(self) -> float:
         """When the standing question is given up at the latest, if nothing more is heard."""
         return self._inquiry.waits_until
 

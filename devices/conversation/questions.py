@@ -90,13 +90,11 @@ class Inquiry:
         return not self._questions
 
     @property
-    def waits_until(self) -> float | None:
-        """When it is given up at the latest if nothing more is heard; None while nothing is asked.
+    def waits_until(self) -> float:
+        """When what was asked is given up at the latest, if nothing more is heard.
 
         A question whose silence is no fault is followed by the next one.
         """
-        if not self._questions or self._put_at is None:
-            return None
         standing = self._questions[0]
         busy = min(self._heard_at + standing.lasts, self._first_put_at + standing.busy)
         ends = max(self._first_put_at + standing.lasts, busy) + standing.seconds

@@ -26,9 +26,6 @@ if TYPE_CHECKING:
     from marking.record.rows import StrokeEvent
 
 Wish = Literal["go on", "pause", "stop"]
-_SLOW, _TOLD_ANEW = 1.0, 2.0
-"""Seconds after which a first answer is slow to come, and by which its end moves to be told anew.
-"""
 
 
 class Cable(Protocol):
@@ -71,8 +68,8 @@ class Driver:
     say: Callable[[str], None] = lambda _: None
     """Told what the person should know while the machine is waited for."""
     waits: Callable[[float], None] = lambda _: None
-    """Told how many seconds a first answer is waited for yet, at most: once it is slow to come, and
-    whenever that changes; 0 once it is there."""
+    """Told how many seconds a first answer is waited for yet, at most, whenever it is late; 0 once
+    all are there."""
     stands: str | None = None
     """Where the machine stood when it was last brought to rest, pen up, if it said so."""
     doubts: bool = False
@@ -98,17 +95,11 @@ class Driver:
 
     def _heard_out(self) -> None:
         """Waits until all is answered that is asked first."""
-        slow_at, told = self.clock() + _SLOW, 0.0
         while self.conversation.greeting:
             if self.wish() != "go on":
                 raise KeyboardInterrupt
             self._turn()
-            until = self.conversation.waits_until
-            if until is not None and self.clock() > slow_at and abs(until - told) > _TOLD_ANEW:
-                told = until
-                self.waits(max(until - self.clock(), 0.0))
-        if told:
-            self.waits(0.0)
+        self.waits(0.0)
 
     def send(self, program: Iterable[Say]) -> Wish:
         """Sends a stretch of program and waits until it is done.
@@ -180,6 +171,8 @@ class Driver:
             elif isinstance(event, AskedAgain):
                 if self.conversation.greeting:
                     self.say(f"The machine has not answered; asked again ({event.times})")
+                    if event.until is not None:
+                        self.waits(event.until - self.clock())
             elif isinstance(event, Failed):
                 raise DeviceError(
                     f"{event.reason}. Look that the pen is up. Everything confirmed is kept; put "

@@ -81,7 +81,7 @@ def test_until_when_an_answer_is_waited_for_is_told_and_kept_to(
     with pytest.raises(DeviceError, match="does not answer"):
         greet(tmp_path, plotter, line, lambda: "go on")
     # Not for a machine that answers as quickly as they do.
-    assert line.told[0][0] == pytest.approx(1.0, abs=0.1)
+    assert line.told[0][0] == pytest.approx(2.0, abs=0.3)
     assert max(until for _, until in line.told) < 20
     for told_at, until in line.told:
         assert told_at < line.now <= until < line.now + 3

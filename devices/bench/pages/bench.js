@@ -1,7 +1,7 @@
 // The bench page: shows the job it is sent, tries what is typed, sends what is kept. It keeps
 // nothing of its own but what is being typed.
 import { show as showErrand, told as toldErrands } from "./errands.js";
-import { fill, judged, keepRefused, keepTyped, make, tellOthers } from "./fields.js";
+import { fillFor, judged, keepRefused, keepTyped, make, tellOthers } from "./fields.js";
 import { show as showJobs } from "./jobs.js";
 import { show as showLight } from "./light.js";
 import { look, show as showMachine } from "./mark.js";
@@ -85,6 +85,12 @@ async function kept(field, value) {
   if (link.live) tap({ do: "set", name: field.name, value }, "");
 }
 
+// What was refused before, once more: only what is wrong with it is shown.
+async function again(field, value) {
+  const found = await trial(field, value);
+  if (found) judged(field.name, value, found);
+}
+
 function trouble(words) {
   at("trouble").textContent = told(words) || "";
   at("trouble").hidden = !words;
@@ -101,7 +107,7 @@ function list(into, texts) {
 function fieldsMade(fields) {
   if (at("top-fields").childElementCount) return;
   for (const field of fields) {
-    const box = make(field, { tried, kept });
+    const box = make(field, { tried, kept, again });
     if (field.name in PLACES) {
       const [x, y] = PLACES[field.name];
       box.style.setProperty("--along", `${100 * x}%`);
@@ -139,7 +145,7 @@ async function shown(message) {
     .some(([name, one]) => name.startsWith("table.survey.") && one.written !== null);
   at("undo").disabled = !job.undo;
   at("redo").disabled = !job.redo;
-  fill(job.values);
+  fillFor(job.folder, job.values);
   trouble(job.fault);
   list(at("warnings"), job.warnings);
   toldErrands(job);

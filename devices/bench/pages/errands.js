@@ -116,7 +116,7 @@ const chosen = () => (job ? job.values["ways.way"].written : null);
 // A length that is typed for a verb to read; it waits in the job's folder until that verb runs.
 function measured(name, label, help) {
   const id = `measured-${name.replaceAll(".", "-")}`;
-  const input = element("input", { id, autocomplete: "off", "aria-describedby": `${id}-help` });
+  const input = element("input", { id, autocomplete: "off", "data-length": "length", "aria-describedby": `${id}-help` });
   input.value = job?.measured[name] ?? "";
   input.onchange = () => tap({ do: "set", name, value: input.value.trim() || null }, label);
   return element("div", { class: "field", "data-name": name },

@@ -16,6 +16,8 @@ export const texts = {
   numeral: gettext("{text}, {height} high"),
   pointer: gettext("{along} from zero, {across} from the near edge"),
 
+  whichUnit: gettext("In which unit?"),
+  typedBefore: gettext("Typed before and not kept. Enter keeps it, Escape lets it go."),
   addRow: gettext("One more"), takeAway: gettext("Take away"), leftOpen: gettext("left open"),
   asTheJob: gettext("what the job's machines say"), none: gettext("none"),
 
