@@ -248,7 +248,8 @@ export function keepTyped() {
 // is wrong elsewhere because of it is said here too.
 export function judged(name, value, found) {
   const state = made.get(name);
-  if (!state) return;
+  // It was let go of meanwhile, or is another job's by now.
+  if (!state?.typed) return;
   state.refused = found.fate === "refused" ? JSON.stringify(value) : null;
   note(job, name, state.refused === null ? undefined : value);
   tell(state, found.faults[name] || found.refused);

@@ -61,6 +61,27 @@ def card(page: Page, name: str) -> None:
     assert page.locator("#mark article:visible").count() == 1
 
 
+def names_of_marks_are_read_on_a_phone(page: Page) -> None:
+    """Each beside its mark, on the section drawn as large as the screen is wide."""
+    page.set_viewport_size({"width": 390, "height": 844})
+    names = page.locator("#marks-drawing .mark-name")
+    assert names.all_text_contents() == ["w01", "w02"]
+    marks = page.locator("#marks-drawing .mark:not(.ring)")
+    drawing = page.locator("#marks-drawing").bounding_box()
+    for name, mark in zip(names.all(), marks.all(), strict=True):
+        box, dot = name.bounding_box(), mark.bounding_box()
+        assert box is not None
+        assert dot is not None
+        assert drawing is not None
+        # A letter of 12 px and what is above and below it.
+        assert box["height"] >= 14
+        beside = min(abs(box["x"] - dot["x"]), abs(box["x"] + box["width"] - dot["x"]))
+        assert beside < 40
+        assert abs(box["y"] - dot["y"]) < 20
+        assert drawing["x"] <= box["x"] <= drawing["x"] + drawing["width"] - box["width"]
+    page.set_viewport_size({"width": 1440, "height": 900})
+
+
 def answered_typing(page: Page) -> bool:
     """Leaves out whatever else is to be typed; whether ink goes on."""
     page.evaluate("""() => {
@@ -139,6 +160,7 @@ def test_a_section_is_set_down_read_judged_and_inked_card_by_card(
     page.keyboard.press("Enter")
     until(page, lambda: "w02, 2 of 2" in page.locator("#mark-now").inner_text(), "the second")
     assert page.locator("#marks-drawing .read").count() == 1
+    names_of_marks_are_read_on_a_phone(page)
     # What agreeing sets off is said where it is agreed, and to whoever cannot see the button.
     assert over.inner_text() == "Over the mark: ink r1c2 if all fit"
     assert "ink begins if all fit" in then.inner_text()
@@ -235,7 +257,14 @@ JUDGED = {
     "marks": [{"id": "w02", "off_mm": [0.5, -1]}],
     "words": ["Set a tape mark at 103.4, 25.4 mm by tape; that would bring the error to 0.60 mm"],
 }  # fmt: skip
-IN_UNIT = """async (unit) => (await import("/pages/lengths.js")).showIn(unit)"""
+IN_UNIT = """async ([unit, card, told]) => {
+    const { showIn } = await import("/pages/lengths.js");
+    const { show } = await import("/pages/mark.js");
+    const now = { running: true, holder: link.page, ended: null, faults: [], lines: [], asks: "" };
+    // In one go: the job's own unit comes with all that is told of it.
+    showIn(unit);
+    show({ ...now, card, told });
+}"""
 
 
 @pytest.mark.parametrize(
@@ -254,12 +283,11 @@ def test_nudges_and_verdicts_are_told_in_the_jobs_own_unit(
     said: tuple[str, ...],
 ) -> None:  # fmt: skip
     page = opened(browser, at_a_plotter[0], size=(390, 844))
-    page.evaluate(IN_UNIT, unit)
-    page.evaluate(SHOWN, ["marks", {"mark": READ, "set_down": None}, ""])
+    page.evaluate(IN_UNIT, [unit, "marks", {"mark": READ, "set_down": None}])
     assert off in page.locator("#mark-off").inner_text()
     assert page.locator('[data-key="2"]').inner_text().replace("\n", " ") == step
     assert faults(page) == []
-    page.evaluate(SHOWN, ["verdict", {"verdict": JUDGED}, ""])
+    page.evaluate(IN_UNIT, [unit, "verdict", {"verdict": JUDGED}])
     words = page.locator("#card-verdict").inner_text()
     assert [one for one in said if one not in words] == []
 
