@@ -54,7 +54,7 @@ def _pages(
     layout: Layout,
     job: MarkingJob,
     name: str,
-    paper: Paper,
+    paper: PaperName,
     high: float,
     *,
     inked: bool,

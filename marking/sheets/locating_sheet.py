@@ -14,7 +14,7 @@ from marking.sheets.parts import EDGE, SMALL, TEXT, headed, notes, rule_under
 if TYPE_CHECKING:
     from collections.abc import Collection, Sequence
 
-    from marking.drawing.page import Page, Paper
+    from marking.drawing.page import Page, PaperName
     from marking.job.keys import MarkingJob
     from marking.sections.locating_marks import Mark
     from marking.sections.plan import Plan
@@ -33,7 +33,7 @@ _SAID = (
 
 
 def locating_pages(
-    plan: Plan, read: Collection[str], job: MarkingJob, title: str, paper: Paper
+    plan: Plan, read: Collection[str], job: MarkingJob, title: str, paper: PaperName
 ) -> list[Page]:
     """A row for each locating mark of `plan` among the ids `read`; no page where there is none."""
     found = {mark.id: mark for section in plan.sections for mark in section.locating_marks}

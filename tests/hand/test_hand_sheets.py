@@ -107,12 +107,12 @@ def test_every_tick_is_told_with_its_numeral_and_the_one_across(sheets: Sheets, 
 @pytest.mark.parametrize("bench", ["millrace", "metric"])
 @pytest.mark.parametrize("size", ["letter", "a4"])
 def test_what_a_tape_that_is_not_true_reads_stands_clear_of_all_beside_it(
-    make_job: MakeJob, bench: str, size: Paper
+    make_job: MakeJob, bench: str, size: PaperName
 ) -> None:
     """Such a tape shows 117 31/32 in where another shows 118, and three figures of millimetres."""
     job = make_job(BENCHES[bench] + '\n[tape]\nscale_error = "0.03 %"\n')
     layout = lay_out(job)
-    pages = hand_document(by_hand(layout, job, Manner()), layout, job, size)
+    pages = hand_document(by_hand(layout, job, WhoRules()), layout, job, size)
     for page in pages:
         assert overprinted(words_of(page)) == []
     document = opened(pdf(pages))
