@@ -68,6 +68,8 @@ class Machine:
     holder: str | None = None
     """The page that may press its keys."""
     rehearsal: bool = False
+    port: str = ""
+    """Where the machine is that is driven; empty in a rehearsal."""
     ended: int | None = None
     asks: str = ""
     """A question that waits for yes or no."""
@@ -98,6 +100,7 @@ class Machine:
             "running": self.is_running,
             "holder": self.holder,
             "rehearsal": self.rehearsal,
+            "port": self.port,
             "ended": self.ended,
             "asks": self.asks,
             "types": self.types,
@@ -107,12 +110,16 @@ class Machine:
             "lines": list(self.lines),
         }
 
-    async def start(self, page: str, options: Sequence[str], *, rehearsal: bool) -> None:
-        """Begins to drive, held by `page`. Raises RefusedError while something is at work."""
+    async def start(self, page: str, options: Sequence[str], port: str = "") -> None:
+        """Begins to drive, held by `page`: the machine at a port, or else to rehearse.
+
+        Raises RefusedError while something is at work.
+        """
         if self.is_running:
             raise RefusedError("a machine is at work already; stop it, or wait until it is done")
         words = [sys.executable, "-m", "devices.commands", "drive", "--job", str(self.folder)]
-        self.holder, self.rehearsal, self.ended = page, rehearsal, None
+        at = (f"--port={port}",) if port else ("--simulate",)
+        self.holder, self.rehearsal, self.port, self.ended = page, not port, port, None
         self.asks = self.types = self.card = ""
         for kept in (self.lines, self.told, self.faults, self.drawn):
             kept.clear()
@@ -120,6 +127,7 @@ class Machine:
         try:
             self._process = await asyncio.create_subprocess_exec(
                 *words,
+                *at,
                 *options,
                 stdin=asyncio.subprocess.PIPE,
                 stdout=asyncio.subprocess.PIPE,

@@ -144,6 +144,7 @@ class OpenJob:
             "reckoned": self.reckoned,
             "warnings": _notes(good.layout) if good and good.layout else [],
             "units": good.job.units if good and good.job else "in",
+            "plotter": good.job.plotter.name if good and good.job else "",
             "title": good.job.title if good and good.job else self.folder.name,
             "steps": steps(self.now, self._kept(), self.waiting, files),
         }
@@ -307,12 +308,12 @@ class OpenJob:
         """Does what a page asks of the machine. Raises CanvasruleError."""
         act, most = command.get("act"), _count(command.get("most"))
         if act == "rehearse":
-            await self.machine.start(page, ["--simulate", *most], rehearsal=True)
+            await self.machine.start(page, most)
         elif act == "ink":
-            options = [f"--port={_port(command)}", *most, *_wishes(command)]
+            port, options = _port(command), [*most, *_wishes(command)]
             await self.errands.end(ASK_PORTS)
             await self.errands.changed(ASK_PORTS)
-            await self.machine.start(page, options, rehearsal=False)
+            await self.machine.start(page, options, port)
         elif act == "take":
             self.machine.take(page)
         elif act == "typed":

@@ -386,7 +386,7 @@ class Conversation:
 
     def _came(self, came: Came) -> list[Event]:
         if came.kind == "again":
-            return [AskedAgain(self._interview.times)]
+            return [AskedAgain(self._interview.times, self._interview.waits_until)]
         if came.kind == "fault":
             doubtful = came.doubtful or (self._incoming.noise > 0 and not self.greeting)
             return self._fail(came.why, place_lost=came.place_lost, doubtful=doubtful)

@@ -61,6 +61,9 @@ class AskedAgain(Struct, frozen=True):
     """An answer is overdue, and the question was put once more."""
 
     times: int
+    until: float | None = None
+    """When it is given up at the latest, if nothing more is heard; None where that hangs on more
+    than what is asked now."""
 
 
 class PlaceLost(Struct, frozen=True):

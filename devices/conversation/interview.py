@@ -57,6 +57,11 @@ class Interview:
         return self._inquiry.told
 
     @property
+    def waits_until(self) -> float:
+        """When the standing question is given up at the latest, if nothing more is heard."""
+        return self._inquiry.waits_until
+
+    @property
     def resetting(self) -> bool:
         """Whether the machine was told to start anew and has not said yet that it has."""
         return self._inquiry.resetting

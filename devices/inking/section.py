@@ -25,6 +25,7 @@ from devices.setting_down.read_verniers import (
     halves_of_these,
     to_read_first,
 )
+from devices.setting_down.set_down_words import INK_FOLLOWS
 from devices.what_moves_ink import device_settings, what_moves_ink
 from marking.begun.inked import done_sections, runs_of
 from marking.begun.on_the_cover import plan_hash
@@ -188,7 +189,8 @@ def _stretch_by_stretch(
     driver, script = link.driver, link.script
     begun = False
     for stretch in in_turn:
-        if not all(_agreed(one, stance.section, place) for one in stretch.asked):
+        in_hand = (_agreed(one, stance.section, place, stretch.asked[-1]) for one in stretch.asked)
+        if not all(in_hand):
             driver.send(script.closing())
             return "paused"
         if not begun:
@@ -211,9 +213,10 @@ def _stretch_by_stretch(
     return "stopped" if driver.send(script.closing()) == "stop" else "done"
 
 
-def _agreed(asked: PenAsked, section: Section, place: Workplace) -> bool:
+def _agreed(asked: PenAsked, section: Section, place: Workplace, last: PenAsked) -> bool:
     place.person.shows("pen", asked.record(section.id))
-    return place.person.agrees(asked.question)
+    then = f" {INK_FOLLOWS}" if asked is last else ""
+    return place.person.agrees(f"{asked.question}{then}")
 
 
 def _begun(stance: Stance, place: Workplace) -> int:

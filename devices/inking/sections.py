@@ -170,9 +170,15 @@ def ports(
         ) as simulated:
             yield simulated, simulated.clock
         return
-    from devices.driving.port import chosen, open_port
+    from devices.driving.port import chosen, open_in_time
 
-    port = open_port(chosen(wished.port), place.job.plotter)
+    person = place.person
+    port = open_in_time(
+        chosen(wished.port),
+        place.job.plotter,
+        lambda: person.wish() != "go on",
+        lambda seconds: person.waits_for("port", seconds),
+    )
     try:
         yield port, time.monotonic
     finally:

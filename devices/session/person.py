@@ -8,7 +8,7 @@ from __future__ import annotations
 import json
 import sys
 import time
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 from msgspec import Struct
 
@@ -39,6 +39,12 @@ class Person(Struct, frozen=True):
         """The figures behind what is said, for a program that draws them; a person reads words."""
         if is_piped():
             print(json.dumps({kind: record}), file=sys.stderr, flush=True)
+
+    def waits_for(self, what: Literal["port", "answer"], seconds: float) -> None:
+        """Shows a program for what the machine is waited for, and how long at most; 0 once it is
+        there.
+        """
+        self.shows("waits", {"for": what, "seconds": seconds})
 
     def _tell(self, kind: str, text: str) -> None:
         told = json.dumps({kind: text}) if is_piped() else text

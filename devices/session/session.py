@@ -26,7 +26,7 @@ from marking.errors import RefusedError
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
-    from devices.driving.driver import Cable
+    from devices.driving.driver import Cable, Wish
     from devices.driving.machine import MachineSetting
     from devices.job import Job
     from devices.plotter.bed import UnitPoint
@@ -128,14 +128,17 @@ def opened(
         place.record,
         0,
         section.id,
-        lambda: "go on",
+        place.person.wish,
         lambda _: None,
         clock,
         place.person.say,
+        lambda seconds: place.person.waits_for("answer", seconds),
     )
     finds_its_zero = place.rehearsal or place.job.plotter.homes
     driver.doubts = relied and not finds_its_zero
     driver.greet()
+    # From here on, until it inks, keys move the pen and answer.
+    driver.wish = _goes_on
     driver.doubts = not finds_its_zero
     own = OwnLimits(driver.conversation.told.settings)
     zero = [float(value) for value in driver.conversation.told.zero.split(",") if value]
@@ -149,6 +152,10 @@ def opened(
     made = set_for(section, place, own)
     script = Script(made.writer, made.dialect, driver.conversation.room, made.nudge)
     return Link(driver, script, made, own)
+
+
+def _goes_on() -> Wish:
+    return "go on"
 
 
 def set_anew(link: Link, section: Section, place: Workplace) -> Link:

@@ -32,6 +32,8 @@ if TYPE_CHECKING:
     from marking.sections.locating_marks import Mark
     from marking.sections.plan import Section
 
+INK_FOLLOWS = "With yes, ink begins"
+
 
 def what_to_do(section: Section, place: Workplace) -> Iterator[str]:
     """What is said, in order, before it is asked whether a section's device stands there."""
@@ -144,6 +146,11 @@ def question(section: Section, place: Workplace) -> str:
         return f"Is the device set down for {section.id}?"
     moved = "drawn up" if place.plan.zone.own_bed else "fed in"
     return f"Is the canvas {moved} for {section.id}?"
+
+
+def with_what_follows(asked: str, place: Workplace, *, ink: bool) -> str:
+    """The same question, and that `ink` follows a yes, where nothing more is asked before it."""
+    return f"{asked} {INK_FOLLOWS}" if ink and not place.outline else asked
 
 
 def unread_mend(section: Section) -> str:

@@ -380,12 +380,12 @@ def _figures(section: Section, inking: InkedPoints, limits: Allowed) -> str:
     of_what = "true" if section_mended(section.id) is None else "what lies around it"
     true = (
         f"95 in 100 such placements keep all ink within {inking.error:.2f} mm of {of_what} "
-        f"({limits.tolerance:.2f} allowed)"
+        f"({limits.tolerance:.2f} mm allowed)"
     )
     if not inking.joins:
         return true
     worst = max(inking.joins, key=lambda join: join.error)
     return (
         f"{true} and the step to {worst.beside} within {worst.error:.2f} mm "
-        f"({limits.step:.2f} allowed)"
+        f"({limits.step:.2f} mm allowed)"
     )

@@ -122,6 +122,8 @@ class Field(Struct, frozen=True):
     """Whether a list may be emptied, which is not the same as left to its default."""
     examples: tuple[str, str] = ("", "")
     columns: tuple[Field, ...] = ()
+    of_lengths: bool = False
+    """Whether each line of a list is a length."""
 
     @property
     def name(self) -> str:
@@ -144,6 +146,7 @@ class Field(Struct, frozen=True):
             "lines": self.lines,
             "may_be_left": self.may_be_left,
             "may_be_empty": self.may_be_empty,
+            "of_lengths": self.of_lengths,
             "columns": [one.record for one in self.columns],
         }
 
@@ -189,6 +192,7 @@ def _field(keys: Keys, label: str, group: str) -> Field:
         several and bool(default) and not any(getattr(one, "min_length", 0) for one in notes),
         _EXAMPLES.get(name) or _EXAMPLES.get(kind) or (_example(notes),) * 2,
         columns,
+        kind == "list" and IS_LENGTH in notes,
     )
 
 
