@@ -65,7 +65,6 @@ UNSEEN = (
     "devices.projector.pages",
     "devices.projector.trueup",
     "devices.simulated",
-    "marking.fastness.words",
     "marking.marked_before",
     "marking.sheets",
 )
@@ -106,8 +105,8 @@ SINGLE = (
     "strokes",
     "canvas", "cover", "cross", "diagonal", "failed", "far", "hand", "heavy", "interrupted",
     "neighbours", "pad", "paused", "pen", "percentage", "plotter", "projector", "reach",
-    "removable", "screws", "seam", "speed", "square", "staples", "stopped", "straight", "thread",
-    "total", "triangle", "underlay", "zero",
+    "removable", "screws", "seam", "set-downs", "speed", "square", "staples", "stopped", "straight",
+    "thread", "total", "triangle", "underlay", "zero",
 )  # fmt: skip
 """Single words that stand in a text's place and are no template of their own."""
 JOINED = (

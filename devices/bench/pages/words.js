@@ -7,7 +7,7 @@ const LETTER = /\p{L}/gu;
 const KEY = /^[a-z\d_.{}]*[._{}][a-z\d_.{}]*(?: = |: )(?=\S)/;
 const WORDS = /\p{L}+/gu;
 const UNITS = new Set("in ft mm cm m km yd h min s kg g px lx C mm/s cm/s in/s".split(" "));
-const CODES = new Set("HP-GL G-code SVG PDF PNG JSON TOML USB ISO canvasrule Millrace hpgl gcode xonxoff rtscts dtrdsr auto".split(" "));
+const CODES = new Set("HP-GL G-code SVG PDF PNG JSON TOML USB ISO canvasrule Millrace hpgl gcode xonxoff rtscts dtrdsr auto single double".split(" "));
 const QUOTED = /"[^"]*"|`[^`]*`|\[[^\]]*\]|(?<=^|[\s(=])'[^']*'(?=$|[\s),.;:\]])/g;
 const COMMAND = /^canvasrule [a-z]+( (job|hand|full|tiles|keep))?( (--?[\w-]+|"[^"]*"|\S*[^a-z\s]\S*))*$/;
 // Two spaces part the columns of a table.
