@@ -141,6 +141,7 @@ class OpenJob:
             "drawn": self.drawn,
             "corners": self._sketch(self.waiting) if self._survey_waits() else None,
             "reckoned": self.reckoned,
+            "record": str(self._stamps()[1:]),
             "warnings": _notes(good.layout) if good and good.layout else [],
             "units": good.job.units if good and good.job else "in",
             "title": good.job.title if good and good.job else self.folder.name,

@@ -12,6 +12,7 @@ const PRESSED = {
   n: "n", r: "r", Backspace: "backspace", p: "p", 1: "1", 2: "2", 3: "3",
 };
 
+let lookedAt = null;
 let machine = { running: false, ended: null, lines: [] };
 
 const mine = () => machine.holder === link.page;
@@ -76,6 +77,14 @@ export async function look() {
     const answer = await fetch("/inked");
     if (answer.ok) inked(await answer.json());
   } catch { /* the connection's own line tells */ }
+}
+
+// Shows what lies on the cover anew where the record says more: a line traced by light, ink laid
+// from a terminal. What this bench's own machine draws comes stroke by stroke.
+export function lookAt(state) {
+  if (state === lookedAt || machine.running) return;
+  lookedAt = state;
+  look();
 }
 
 // Inks `most` sections, or all there are.
