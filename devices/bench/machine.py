@@ -1,4 +1,5 @@
-"""One machine at work for the page: `drive` as a process of its own, its keys and what it says.
+"""One machine at work for the page: `drive`, or `trial` on scrap, as a process of its own, its keys
+and what it says.
 
 A page that holds the machine presses its keys. A page that is closed pauses it, one that falls
 silent stops it, and a bench that ends leaves it without input, at which it raises the pen. It
@@ -68,6 +69,8 @@ class Machine:
     holder: str | None = None
     """The page that may press its keys."""
     rehearsal: bool = False
+    scrap: bool = False
+    """Whether it is the square on scrap that it draws, and nothing of the cover."""
     ended: int | None = None
     asks: str = ""
     """A question that waits for yes or no."""
@@ -98,6 +101,7 @@ class Machine:
             "running": self.is_running,
             "holder": self.holder,
             "rehearsal": self.rehearsal,
+            "scrap": self.scrap,
             "ended": self.ended,
             "asks": self.asks,
             "types": self.types,
@@ -107,12 +111,15 @@ class Machine:
             "lines": list(self.lines),
         }
 
-    async def start(self, page: str, options: Sequence[str], *, rehearsal: bool) -> None:
+    async def start(
+        self, page: str, options: Sequence[str], *, rehearsal: bool = False, scrap: bool = False
+    ) -> None:
         """Begins to drive, held by `page`. Raises RefusedError while something is at work."""
         if self.is_running:
             raise RefusedError("a machine is at work already; stop it, or wait until it is done")
-        words = [sys.executable, "-m", "devices.commands", "drive", "--job", str(self.folder)]
-        self.holder, self.rehearsal, self.ended = page, rehearsal, None
+        verb = "trial" if scrap else "drive"
+        words = [sys.executable, "-m", "devices.commands", verb, "--job", str(self.folder)]
+        self.holder, self.rehearsal, self.scrap, self.ended = page, rehearsal, scrap, None
         self.asks = self.types = self.card = ""
         for kept in (self.lines, self.told, self.faults, self.drawn):
             kept.clear()

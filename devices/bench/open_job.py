@@ -308,11 +308,13 @@ class OpenJob:
         act, most = command.get("act"), _count(command.get("most"))
         if act == "rehearse":
             await self.machine.start(page, ["--simulate", *most], rehearsal=True)
-        elif act == "ink":
-            options = [f"--port={_port(command)}", *most, *_wishes(command)]
+        elif act in ("ink", "square"):
+            scrap = act == "square"
+            wished = [] if scrap else [*most, *_wishes(command)]
+            options = [f"--port={_port(command)}", *wished]
             await self.errands.end(ASK_PORTS)
             await self.errands.changed(ASK_PORTS)
-            await self.machine.start(page, options, rehearsal=False)
+            await self.machine.start(page, options, scrap=scrap)
         elif act == "take":
             self.machine.take(page)
         elif act == "typed":

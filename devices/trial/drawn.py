@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Literal
 from devices.conversation.conversation import Conversation
 from devices.driving.driver import Driver
 from devices.driving.machine import made_ready
+from devices.driving.port import DeviceError
 from devices.driving.program import Script
 from devices.history import has_record
 from devices.programs.dialect import writer_for
@@ -46,8 +47,8 @@ CAUTION = (
 )
 WORDS: Mapping[Ended, str] = {
     "done": (
-        "The square is drawn. Measure it to the middle of the lines, taut and flat: its four sides "
-        "and both diagonals"
+        "Measure the square to the middle of its lines, taut and flat: its four sides and both "
+        "diagonals"
     ),
     "paused": "The square is not whole: draw it anew, on fresh scrap",
     "stopped": "The square is not whole: look that the pen is up, and draw it anew, on fresh scrap",
@@ -79,7 +80,11 @@ def draw_sheet(
     clock: Callable[[], float],
 ) -> Ended:
     """Draws the sheet, and says how that ended. Raises as `_draw` does."""
-    ended = _draw(job, correction, person, port, clock)
+    try:
+        ended = _draw(job, correction, person, port, clock)
+    except DeviceError:
+        person.say(WORDS["stopped"])
+        raise
     person.say(WORDS[ended])
     record = {"section": None, "ended": ended, "words": [WORDS[ended]], "next": None, "left": 0}
     person.shows("ended", record)
@@ -186,7 +191,7 @@ class _Shown:
             self.show()
         if done >= self._next_said:
             self._next_said = done + self._every // 4
-            self._person.say(f"{NAME}: {done} of {counted(self._every, 'stroke')}")
+            self._person.say(f"The square: {done} of {counted(self._every, 'stroke')}")
 
     def show(self) -> None:
         """Shows a program how far it is; the picture of the cover has none of it."""
