@@ -128,8 +128,7 @@ def scrap_program(
     return written(drawn.strokes, writer), drawn.sheet
 
 
-@dataclass(frozen=True)
-class ScrapStrokes:
+class ScrapStrokes(Struct, frozen=True):
     """The sheet as a device draws it: `strokes` call a pen at a speed by a name of `tools`."""
 
     sheet: ScrapSheet
