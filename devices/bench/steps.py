@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from devices.bench.state import Standing
     from devices.job import Job
     from marking.layout.layout import Layout
+    from marking.mending.mend import Mend
     from marking.sections.zones import ZoneName
 
 KEEP_PAGE = "paper/keep.pdf"
@@ -41,6 +42,8 @@ class Kept(Struct, frozen=True):
     begun: bool = False
     proof: str = ""
     """What the last proof of this marking came to; empty where there is none."""
+    mends: tuple[str, ...] = ()
+    """What is left to do of each mend, in words."""
 
 
 def kept_of(folder: Path, job: Job | None = None, layout: Layout | None = None) -> Kept:
@@ -51,6 +54,7 @@ def kept_of(folder: Path, job: Job | None = None, layout: Layout | None = None) 
     if not has_record(folder):
         return Kept()
     from marking.begun.inked import done_sections, ink_name
+    from marking.mending.mend import mends
     from marking.record.record import layout_hash, open_record
 
     with open_record(folder) as record:
@@ -60,7 +64,7 @@ def kept_of(folder: Path, job: Job | None = None, layout: Layout | None = None) 
         ticks = {one.line: one.event == "ruled" for one in record.ruled() if one.layout == named}
     traced = sum(one.section.startswith(ink_name("", "beam")) for one in ink)
     plotted = len(runs) + len(ink) - traced
-    counts = []
+    counts, left = [], list[str]()
     if job is not None and layout is not None:
         zones: tuple[tuple[ZoneName, int], ...] = (("plotter", plotted), ("beam", traced))
         for zone in (name for name, some in zones if some):
@@ -68,7 +72,19 @@ def kept_of(folder: Path, job: Job | None = None, layout: Layout | None = None) 
             plan = plan_of(folder, zone, job, layout, correction)
             with open_record(folder) as record:
                 counts.append((len(done_sections(record, layout, plan)), len(plan.sections)))
-    return Kept(tuple(counts), sum(ticks.values()), bool(runs), *proofs[-1:])
+                if zone == "plotter":
+                    left += map(_left_of, mends(record, layout, plan))
+    proof = proofs[-1] if proofs else ""
+    return Kept(tuple(counts), sum(ticks.values()), bool(runs), proof, tuple(filter(None, left)))
+
+
+def _left_of(mend: Mend) -> str:
+    """What is left to do of a mend; nothing of one that is done or taken back."""
+    if mend.open:
+        return f"{mend.id} to ink anew"
+    if mend.to_rule:
+        return f"{mend.id} to rule anew"
+    return f"{mend.id} to look over" if mend.waits_for_a_look else ""
 
 
 def steps(
@@ -124,6 +140,8 @@ def _marked(kept: Kept) -> tuple[str, bool]:
     said = [f"{done} of {every} sections" for done, every in kept.inked]
     if kept.ruled:
         said.append(f"{kept.ruled} {'line' if kept.ruled == 1 else 'lines'} ruled")
+    said += kept.mends
     whole = any(done == every for done, every in kept.inked)
     # Which lines are ruled beside the sections hangs on the way; the proof ends them all.
-    return (", ".join(said) or "Nothing inked yet"), not (whole or kept.proof == "pass")
+    left = bool(kept.mends) or not (whole or kept.proof == "pass")
+    return (", ".join(said) or "Nothing inked yet"), left

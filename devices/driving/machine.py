@@ -55,9 +55,13 @@ def setting(
         plotter = own.slower(plotter)
     writer = writer_for(plotter, named, bed, own.acceleration if own is not None else None)
     writer.check({piece.stroke.pen: named[piece.stroke.pen] for piece in section.pieces})
-    dialect = dialect_for(plotter, bed)
+    return made_ready(plotter, writer, tuple(inkings(section, named, bed)))
+
+
+def made_ready(plotter: Plotter, writer: Writer, strokes: tuple[PenUse, ...]) -> MachineSetting:
+    """What it takes to have `plotter` draw strokes in the words of its `writer`."""
+    dialect = dialect_for(plotter, writer.bed)
     nudge = max(1, round(_NUDGE[plotter.dialect] / plotter.unit))
     limits = AheadLimits(plotter.buffer_bytes)
     room = usable_bytes(plotter.buffer_bytes, dialect)
-    strokes = tuple(inkings(section, named, bed))
-    return MachineSetting(dialect, writer, bed, strokes, limits, room, nudge)
+    return MachineSetting(dialect, writer, writer.bed, strokes, limits, room, nudge)

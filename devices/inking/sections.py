@@ -21,7 +21,10 @@ from devices.session.progress import what_next
 from devices.setting_down.standstill import keep_given
 from marking.errors import CanvasruleError
 from marking.measures.counts import counted
+from marking.mending.mend import mends
+from marking.mending.words import looking_over_said
 from marking.record.record import open_record
+from marking.sections.mended import mended_name
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
@@ -138,16 +141,21 @@ def _inked(
             placed = len(place.record.placements(section.id)) > before
             words = _what_next(section, ended, place, commands.again(most, placed))
             left = _not_done(place)
-            # A program goes on by itself: the last of them is what a person types.
-            place.person.shows("ended", ended_record(section.id, ended, words[:-1], left))
+            # A program goes on by itself: the last of what comes next is what a person types.
+            told = words if ended == "done" else words[:-1]
+            place.person.shows("ended", ended_record(section.id, ended, told, left))
             for text in words:
                 place.person.say(text)
     return outcome
 
 
 def _what_next(section: Section, ended: str, place: Workplace, again: str) -> list[str]:
-    if place.rehearsal or ended == "done":
+    if place.rehearsal:
         return []
+    if ended == "done":
+        found = mends(place.record, place.layout, place.plan)
+        own = [one for one in found if section.id in (mended_name(at, one.id) for at in one.pieces)]
+        return [looking_over_said(one) for one in own if one.waits_for_a_look]
     return list(what_next(section.id, ended, place.record, again))
 
 

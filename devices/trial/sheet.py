@@ -21,8 +21,9 @@ from marking.lettering.glyphs import CAPITAL, letter
 from marking.measures.lengths import INCH
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterator, Mapping
 
+    from devices.plotter.bed import Bed
     from devices.plotter.correction import Correction
     from devices.plotter.profile import Plotter
     from marking.arrays import FloatArray
@@ -122,6 +123,33 @@ def scrap_program(
 
     Raises RefusedError before anything is written when it does not fit or a pen is not there.
     """
+    drawn = scrap_strokes(plotter, pens, correction, units)
+    writer = writer_for(drawn.plotter, drawn.tools, drawn.bed, alone=True)
+    return written(drawn.strokes, writer), drawn.sheet
+
+
+class ScrapStrokes(Struct, frozen=True):
+    """The sheet as a device draws it: `strokes` call a pen at a speed by a name of `tools`."""
+
+    sheet: ScrapSheet
+    plotter: Plotter
+    bed: Bed
+    tools: Mapping[str, Pen]
+    strokes: tuple[PenUse, ...]
+    names: tuple[str, ...]
+    """What people call the pen of each stroke."""
+
+
+def scrap_strokes(
+    plotter: Plotter,
+    pens: PensTable,
+    correction: Correction | None = None,
+    units: Units = "mm",
+) -> ScrapStrokes:
+    """The sheet's strokes in device units.
+
+    Raises RefusedError when it does not fit or a pen is not there.
+    """
     own = plotter.model_copy(update={"axes": ("+x", "+y")})
     sheet = scrap_sheet(own, pens, units)
     reach = sheet.side + 2 * _EDGE
@@ -131,19 +159,18 @@ def scrap_program(
         reach = min(reach, float(room.min()))
     bed = bed_at(own, (0.0, 0.0, reach, reach), correction)
     # A pen is drawn with at more than one speed: each is a pen of its own to the writer.
-    used = {_tool(drawing): drawing.pen for drawing in sheet.drawings}
-    writer = writer_for(own, used, bed, alone=True)
-    writer.check({drawing.name: drawing.pen for drawing in sheet.drawings})
+    tools = {_tool(drawing): drawing.pen for drawing in sheet.drawings}
+    writer_for(own, tools, bed).check({drawing.name: drawing.pen for drawing in sheet.drawings})
     lines = [
         Stroke("", "cross", d.name, d.points, d.pen.beside if d.as_a_line else ())
         for d in sheet.drawings
     ]
     drawn = bed.units_of([line.path for line in lines], "test sheet")
-    strokes = (
-        PenUse("test sheet", _tool(d), path_of(points, 1 if line.beside else d.pen.passes), False)
-        for d, line, points in zip(sheet.drawings, lines, drawn, strict=True)
+    strokes = tuple(
+        PenUse(str(number), _tool(d), path_of(points, 1 if line.beside else d.pen.passes), False)
+        for number, (d, line, points) in enumerate(zip(sheet.drawings, lines, drawn, strict=True))
     )
-    return written(strokes, writer), sheet
+    return ScrapStrokes(sheet, own, bed, tools, strokes, tuple(d.name for d in sheet.drawings))
 
 
 def _tool(drawing: Drawing) -> str:

@@ -86,6 +86,11 @@ class Mend(Struct, frozen=True):
             else tuple(n for n in self.pieces if n not in self.done)
         )
 
+    @property
+    def waits_for_a_look(self) -> bool:
+        """Whether all of it is inked anew and nobody has told yet how its ink meets the old."""
+        return self.state == "inked" and self.step is None
+
 
 def ask(
     record: Record, layout: Layout, plan: Plan, pens: PensTable, asked: MendAsked

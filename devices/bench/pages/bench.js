@@ -4,7 +4,7 @@ import { show as showErrand, told as toldErrands } from "./errands.js";
 import { fillFor, judged, keepRefused, keepTyped, make, tellOthers } from "./fields.js";
 import { show as showJobs } from "./jobs.js";
 import { show as showLight } from "./light.js";
-import { look, show as showMachine } from "./mark.js";
+import { lookAt, show as showMachine } from "./mark.js";
 import { length, showIn } from "./lengths.js";
 import { drawing, show as draw, whole, zoom } from "./picture.js";
 import { svg } from "./results/elements.js";
@@ -151,7 +151,7 @@ async function shown(message) {
   toldErrands(job);
   showSteps();
   if (job.corners) drawTop(job.corners, faultsOf(job));
-  if (drawn === job.drawn) return;
+  if (drawn === job.drawn) { lookAt(`${job.folder} ${job.drawn} ${job.record}`); return; }
   if (drawn !== null) keepRefused();
   drawn = job.drawn;
   const answer = await marking(`${job.drawn} ${job.folder}`);
@@ -161,7 +161,7 @@ async function shown(message) {
   if (!record.strokes) return;
   if (!job.corners) drawTop(record.fit.top.corners, faultsOf(job));
   drawNumerals(record);
-  look();
+  lookAt(`${job.folder} ${job.drawn} ${job.record}`);
 }
 
 const faultsOf = ({ values }) => Object.fromEntries(
@@ -216,14 +216,14 @@ function drawTop(real, faults) {
   const line = (a, b, look) => svg("line", {
     x1: shown[a][0], y1: shown[a][1], x2: shown[b][0], y2: shown[b][1], ...look,
   });
-  const diagonal = { stroke: "#8b857a", "stroke-dasharray": "8 6", "stroke-width": 2 };
+  const diagonal = { class: "aid" };
   const doubted = Object.entries(TAPED).filter(([name]) => faults[name]);
   at("top").replaceChildren(
-    svg("polygon", { points: points(square.map(placed)), fill: "none", stroke: "#8b857a", "stroke-width": 1 }),
-    svg("polygon", { points: points(shown), fill: "#dcebf755", stroke: "#1f5fa8", "stroke-width": 4 }),
+    svg("polygon", { points: points(square.map(placed)), class: "aid" }),
+    svg("polygon", { points: points(shown), class: "side face" }),
     line(0, 2, diagonal), line(3, 1, diagonal),
-    ...doubted.map(([, [a, b]]) => line(a, b, { class: "slip", stroke: "#d1210f", "stroke-dasharray": "24 8", "stroke-width": 10 })),
-    svg("circle", { cx: shown[0][0], cy: shown[0][1], r: 9, fill: "#1f5fa8" }),
+    ...doubted.map(([, [a, b]]) => line(a, b, { class: "slip" })),
+    svg("circle", { cx: shown[0][0], cy: shown[0][1], r: 9, class: "zero" }),
   );
 }
 

@@ -12,7 +12,7 @@ from devices.projector.light.throw import beam_zone, lens_over, nominal, raised_
 from devices.projector.trueup.calibration import Landing, LandingErrors, calibrate
 from devices.projector.trueup.points import by_tape
 from devices.projector.trueup.result import SET_BY_HAND, error_95
-from devices.projector.trueup.targets import suggest
+from devices.projector.trueup.targets import on_top, suggest
 from marking.errors import RefusedError
 from marking.job.keys import tape_of
 from marking.measures.lengths import format_length
@@ -94,7 +94,8 @@ def _trued_up(job: Job, projector: Projector, plan: Plan) -> tuple[Calibration, 
     window = section.window
     mapping = nominal(projector, lens_over(projector, job.reach.depth, window))
     tape = tape_of(job.tape)
-    targets = suggest(window, mapping, lambda x, y: by_tape(x, y, tape))
+    top = on_top(window, job.table.length, job.table.width)
+    targets = suggest(top, mapping, lambda x, y: by_tape(x, y, tape))
     points = np.array([target.at_table for target in targets])
     landings = [
         Landing(target.name, (float(px[0]), float(px[1])), target.at_table, target.sd)

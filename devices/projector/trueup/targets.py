@@ -46,6 +46,12 @@ class LightTarget(Struct, frozen=True):
     """Name of the target whose point this lands a second time; empty for a first landing."""
 
 
+def on_top(window: Box, length: float, width: float) -> Box:
+    """What of a window lies on a top of that size: a small one has no cloth under all the light."""
+    x0, y0, x1, y1 = window
+    return max(x0, 0.0), max(y0, 0.0), min(x1, length), min(y1, width)
+
+
 def suggest(
     window: Box,
     expected: LightMapping,

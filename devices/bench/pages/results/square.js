@@ -18,8 +18,7 @@ export function place(box, run) {
 export function drawSquare(drawing) {
   const side = (from, to, dashed) => svg("line", {
     x1: CORNERS[from][0], y1: CORNERS[from][1], x2: CORNERS[to][0], y2: CORNERS[to][1],
-    stroke: dashed ? "#8b857a" : "#1f5fa8", "stroke-width": dashed ? 2 : 4,
-    ...(dashed ? { "stroke-dasharray": "8 6" } : {}),
+    class: dashed ? "aid" : "side",
   });
   drawing.replaceChildren(
     ...RUNS.map(([from, to]) => side(from, to, from + to === "AC" || from + to === "BD")),
