@@ -123,10 +123,9 @@ function measured(name, label, help) {
     element("label", { for: id }, label), input, element("p", { class: "help", id: `${id}-help` }, help));
 }
 
-function toMeasure({ distances: list, says }) {
+function toMeasure({ distances: list }) {
   at("proof-count").textContent = filled(texts.distances, { count: list.length });
   at("proof-count").hidden = false;
-  at("proof-says").replaceChildren(...says.map((words) => element("li", {}, inWords(words))));
   renew(at("proof-fields"), list, () => list.map((one) => {
     const box = measured(
       `proved.${one.id}`,
@@ -147,7 +146,6 @@ export function told(message) {
     for (const place of made.keys()) place.replaceChildren();
     made.clear();
     at("proof-count").hidden = true;
-    at("proof-says").replaceChildren();
     over([]);
   }
   if (!before) {

@@ -45,7 +45,7 @@ export const texts = {
   cornersHelp: gettext("As the tape showed it on the scrap."),
   distances: gettext("Distances to measure: {count}"),
   distance: gettext("{id}: {one} to {other}"),
-  distanceHelp: gettext("{purpose}; near {length}"),
+  distanceHelp: gettext("{purpose}; about {length}"),
   tickRuled: gettext("Tick ruled lines"),
   crossLines: gettext("Cross lines"), otherLines: gettext("Other lines"),
 

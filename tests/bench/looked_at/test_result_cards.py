@@ -85,7 +85,7 @@ def test_each_distance_is_drawn_as_it_is_typed_and_the_verdict_is_a_card_and_a_m
     page.locator("#over-words").get_by_text("The distance p01").wait_for()
     until(page, lambda: ink_over(page) > 300, "the distance on the picture")
     for field in fields.all():
-        near = field.locator(".help").inner_text().rpartition("near ")[2]
+        near = field.locator(".help").inner_text().rpartition("about ")[2]
         field.locator("input").fill(near)
         field.locator("input").blur()
     page.get_by_role("button", name="Judge the cover").click()
