@@ -44,7 +44,17 @@ SHOWN = """() => {
 """What is shown and read aloud: text nodes, choices and attributes."""
 MISSED = "import('/pages/words.js').then((words) => [...words.missed])"
 SAID = "([text]) => import('/pages/words.js').then((words) => words.told(text))"
-ERRANDS = ("ways", "square", "forecast", "cover", "to-rule", "to-prove", "squared", "keep-page")
+ERRANDS = (
+    "ways",
+    "square",
+    "ink-how",
+    "forecast",
+    "cover",
+    "to-rule",
+    "to-prove",
+    "squared",
+    "keep-page",
+)
 CATALOGUE = {one.msgid: one.msgstr for one in polib.pofile(str(FOLDER / "de.po"))}
 COGNATES = {said for words, said in CATALOGUE.items() if words == said}
 _WORD = re.compile(r"[^\W\d_]{2,}")
@@ -77,7 +87,8 @@ def tongues(
 ) -> Iterator[tuple[Bench, Page, Page]]:
     """A bench with one job, and its page in German and in English."""
     root = tmp_path_factory.mktemp("jobs")
-    small_job(root / "a", '[grid]\nend_margin = "1 3/8 in"\n')
+    folds = '[hems]\nfolds = ["double 4 in", "single 1/2 in"]\n'
+    small_job(root / "a", f'[grid]\nend_margin = "1 3/8 in"\n{folds}')
     with bench(root) as run:
         german = opened(chrome, run, "a", locale="de-AT")
         english = opened(chrome, run, "a", locale="en-GB")
@@ -155,6 +166,22 @@ def test_every_fault_of_every_field_is_said_in_german(
     page = tongues[1]
     page.evaluate(SAID, ["\n".join(sorted(said))])
     assert "\n".join(page.evaluate(MISSED)) == ""
+
+
+def test_a_hem_is_called_as_it_is_typed_within_what_is_said_of_it_in_german(
+    tongues: tuple[Bench, Page, Page],
+) -> None:
+    page = tongues[1]
+    for said in (
+        "Hems: bottom double 4 in, sides double 1 1/2 in, heading single 2 in",
+        "No line is drawn for the single 5/8 in side hem at 5/8 in: it falls in the margin, where "
+        "the numerals stand.",
+        "2.3 person-hours more than the best; most of it set-downs (3.0 h)",
+    ):
+        told = page.evaluate(SAID, [said])
+        assert told != said
+        assert all(hem in told for hem in re.findall(r"(?:single|double) [\d /]+ in", said))
+    assert page.evaluate(MISSED) == []
 
 
 def test_the_language_is_what_the_browser_prefers_until_another_is_chosen(
