@@ -63,7 +63,8 @@ _DATA = re.compile(
       | [\w-]+(/[\w-]+)*\.(pdf|svg|png|hpgl|json|csv)  # a file
       | \((fabric-\w+|removable)\)                     # a stock pen
       | [a-z]+(-[a-z\d]+)*-[a-z\d]*\d\w*[-\w]* | gantry-gcode
-      | \[measured\] | \b[jw][a-z]?\d+ | \b[A-Z]{2,3}\b              # a mark; what a machine takes
+      | \[(measured|ink)\] | ^\w+\ =\ "[^"]*"$        # what is typed into a file
+      | \b[jw][a-z]?\d+ | \b[A-Z]{2,3}\b              # a mark; what a machine takes
       | \b(hpgl|gcode|xonxoff|rtscts|dtrdsr|simplex|double|single|auto|none)\b
       | \b(in|mm|cm|ft|m|h|min)\b | Millrace\ sampler | \ba\b | canvasrule""",
     re.VERBOSE,

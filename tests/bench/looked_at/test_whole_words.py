@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import pytest
 
 from tests.bench.benches import opened, small_job, until
+from tests.bench.looked_at.test_light_or_dark import BRIGHT, DARK, paper
 from tests.bench.test_bench_for_everyone import PHONE
 
 if TYPE_CHECKING:
@@ -61,8 +62,9 @@ def test_no_word_of_the_head_or_of_a_table_is_broken_on_a_phone(page: Page) -> N
 
 def test_what_is_drawn_of_the_top_and_the_square_shows_in_the_dark_too(page: Page) -> None:
     """3 to 1 at least: WCAG 2.2, 1.4.11, non-text contrast."""
-    for scheme in ("light", "dark"):
+    for scheme, ground in (("light", BRIGHT), ("dark", DARK)):
         page.emulate_media(color_scheme=scheme)
+        until(page, lambda ground=ground: paper(page) == ground, scheme)
         card, *drawn = map(luminance, page.evaluate(COLOURS))
         for one in drawn:
             assert (max(one, card) + 0.05) / (min(one, card) + 0.05) >= 3
