@@ -8,7 +8,7 @@ from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from devices.bench.fields.words import FILE_TALK, by_field
+from devices.bench.fields.words import FILE_TALK, by_field, in_page_words
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
@@ -48,6 +48,10 @@ def _as_labelled(said: Mapping[str, str]) -> Iterator[tuple[str, str]]:
             labelled, translated = (_PART.sub(r"{\1}", one) for one in (labelled, translated))
             if labelled not in (msgid, msgid[begin:]):
                 yield labelled, _LABEL.sub(lambda one: _quoted(one[1], said), translated)
+        # Within a sentence a key that begins its text stays, by its label.
+        if (within := in_page_words(msgid)) != msgid:
+            translated = in_page_words(msgstr)
+            yield within, _LABEL.sub(lambda one: _quoted(one[1], said), translated)
 
 
 def _quoted(label: str, said: Mapping[str, str]) -> str:
