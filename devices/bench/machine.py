@@ -71,6 +71,8 @@ class Machine:
     rehearsal: bool = False
     scrap: bool = False
     """Whether it is the square on scrap that it draws, and nothing of the cover."""
+    port: str = ""
+    """Where the machine is that is driven; empty in a rehearsal."""
     ended: int | None = None
     asks: str = ""
     """A question that waits for yes or no."""
@@ -102,6 +104,7 @@ class Machine:
             "holder": self.holder,
             "rehearsal": self.rehearsal,
             "scrap": self.scrap,
+            "port": self.port,
             "ended": self.ended,
             "asks": self.asks,
             "types": self.types,
@@ -112,14 +115,20 @@ class Machine:
         }
 
     async def start(
-        self, page: str, options: Sequence[str], *, rehearsal: bool = False, scrap: bool = False
+        self, page: str, options: Sequence[str], port: str = "", *, scrap: bool = False
     ) -> None:
-        """Begins to drive, held by `page`. Raises RefusedError while something is at work."""
+        """Begins to drive, held by `page`: the machine at a port, or else to rehearse; or has it
+        draw on `scrap`.
+
+        Raises RefusedError while something is at work.
+        """
         if self.is_running:
             raise RefusedError("a machine is at work already; stop it, or wait until it is done")
         verb = "trial" if scrap else "drive"
         words = [sys.executable, "-m", "devices.commands", verb, "--job", str(self.folder)]
-        self.holder, self.rehearsal, self.scrap, self.ended = page, rehearsal, scrap, None
+        at = (f"--port={port}",) if port else ("--simulate",)
+        self.holder, self.rehearsal, self.port, self.ended = page, not port, port, None
+        self.scrap = scrap
         self.asks = self.types = self.card = ""
         for kept in (self.lines, self.told, self.faults, self.drawn):
             kept.clear()
@@ -127,6 +136,7 @@ class Machine:
         try:
             self._process = await asyncio.create_subprocess_exec(
                 *words,
+                *at,
                 *options,
                 stdin=asyncio.subprocess.PIPE,
                 stdout=asyncio.subprocess.PIPE,

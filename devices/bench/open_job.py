@@ -7,8 +7,9 @@ from __future__ import annotations
 
 import json
 import time
-from dataclasses import replace
 from typing import TYPE_CHECKING, Any
+
+from msgspec.structs import replace
 
 from devices.begun import layout_of, plan_of
 from devices.bench.asked import READINGS_FILE, options_of, write_readings
@@ -36,7 +37,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from devices.bench.fields.field import Field
-    from devices.ways.chosen import Kind
+    from devices.ways.chosen import MachineKind
     from marking.job.written import Written
     from marking.layout.layout import Layout
     from marking.sections.plan import Plan
@@ -150,6 +151,7 @@ class OpenJob:
             "record": str(self._stamps()[1:]),
             "warnings": _notes(good.layout) if good and good.layout else [],
             "units": good.job.units if good and good.job else "in",
+            "plotter": good.job.plotter.name if good and good.job else "",
             "title": good.job.title if good and good.job else self.folder.name,
             "steps": steps(self.now, self._kept(), self.waiting, files),
         }
@@ -322,14 +324,13 @@ class OpenJob:
         """Does what a page asks of the machine. Raises CanvasruleError."""
         act, most = command.get("act"), _count(command.get("most"))
         if act == "rehearse":
-            await self.machine.start(page, ["--simulate", *most], rehearsal=True)
+            await self.machine.start(page, most)
         elif act in ("ink", "square"):
-            scrap = act == "square"
-            wished = [] if scrap else [*most, *_wishes(command)]
-            options = [f"--port={_port(command)}", *wished]
+            port, scrap = _port(command), act == "square"
+            options = [] if scrap else [*most, *_wishes(command)]
             await self.errands.end(ASK_PORTS)
             await self.errands.changed(ASK_PORTS)
-            await self.machine.start(page, options, scrap=scrap)
+            await self.machine.start(page, options, port, scrap=scrap)
         elif act == "take":
             self.machine.take(page)
         elif act == "typed":
@@ -352,7 +353,7 @@ def _of_way(folder: Path, name: str) -> dict[str, Any]:
     job = load_job(folder, Job)
     layout = layout_of(folder, job)
 
-    def own_plan(kind: Kind, asked: Job) -> Plan:
+    def own_plan(kind: MachineKind, asked: Job) -> Plan:
         correction = kept_correction(folder, asked) if kind == "plotter" else None
         return plan_of(
             folder, "plotter" if kind == "plotter" else "beam", asked, layout, correction

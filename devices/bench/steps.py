@@ -5,8 +5,9 @@ It keeps nothing, and says done only of what the record or a file can show.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
+
+from msgspec import Struct
 
 from devices.begun import plan_of
 from devices.history import has_record, kept_correction
@@ -32,8 +33,7 @@ _PROVED = {
 STEPS = ("measure", "choose", "see", "way", "ready", "mark", "prove", "keep")
 
 
-@dataclass(frozen=True)
-class Kept:
+class Kept(Struct, frozen=True):
     """What job.db knows of the marking as it stands."""
 
     inked: tuple[tuple[int, int], ...] = ()

@@ -7,8 +7,10 @@ not know the program, how much of it is under way, nor what follows from what wa
 from __future__ import annotations
 
 from collections import deque
-from dataclasses import dataclass
+from itertools import pairwise
 from typing import TYPE_CHECKING, Literal
+
+from msgspec import Struct
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -33,8 +35,7 @@ UNREADABLE = (
 )
 
 
-@dataclass(frozen=True)
-class Told:
+class Told(Struct, frozen=True):
     """What a machine said of itself before the program."""
 
     settings: Mapping[int, float]
@@ -87,6 +88,21 @@ class Inquiry:
     def done(self) -> bool:
         """Whether every question is answered."""
         return not self._questions
+
+    @property
+    def waits_until(self) -> float:
+        """When what was asked is given up at the latest, if nothing more is heard.
+
+        A question whose silence is no fault is followed by the next one.
+        """
+        standing = self._questions[0]
+        busy = min(self._heard_at + standing.lasts, self._first_put_at + standing.busy)
+        ends = max(self._first_put_at + standing.lasts, busy) + standing.seconds
+        for question, following in pairwise(self._questions):
+            if not _may_be_silent(question):
+                break
+            ends += following.lasts + following.seconds
+        return ends
 
     @property
     def resetting(self) -> bool:
@@ -161,9 +177,8 @@ class Inquiry:
             return "waiting"
         busy = now - self._heard_at <= question.lasts and now - self._first_put_at <= question.busy
         if now - self._first_put_at > question.lasts and not busy:
-            if question.meaning != "rest" and not question.spared:
+            if not _may_be_silent(question):
                 return "silent"
-            # After a limit a machine answers nothing before it is reset (interface.md).
             self._next()
             return "answer"
         if question.meaning == "home":
@@ -221,6 +236,14 @@ class Inquiry:
         self._put_at, self.times, self._garbled, self._again_at = None, 0, 0, 0.0
         while self._questions and self._questions[0].meaning == "unlock" and not self._locked:
             self._questions.popleft()
+
+
+def _may_be_silent(question: Question) -> bool:
+    """Whether it is followed by the next where nothing answers it.
+
+    After a limit a machine answers nothing before it is reset (interface.md).
+    """
+    return question.meaning == "rest" or question.spared
 
 
 def objection(findings: Sequence[str], room: int) -> str | None:

@@ -67,6 +67,9 @@ class Driver:
     clock: Callable[[], float] = time.monotonic
     say: Callable[[str], None] = lambda _: None
     """Told what the person should know while the machine is waited for."""
+    waits: Callable[[float], None] = lambda _: None
+    """Told how many seconds a first answer is waited for yet, at most, whenever it is late; 0 once
+    all are there."""
     stands: str | None = None
     """Where the machine stood when it was last brought to rest, pen up, if it said so."""
     doubts: bool = False
@@ -74,17 +77,29 @@ class Driver:
     stand anywhere, unless it finds its own zero, or nothing hangs on where it stood."""
 
     def greet(self) -> None:
-        """Opens the conversation. Raises DeviceError when the machine is not ready."""
+        """Opens the conversation.
+
+        Raises DeviceError when the machine is not ready, KeyboardInterrupt where the person wishes
+        for an end: nobody would be heard else while a machine is silent, and nothing is begun yet.
+        """
         try:
             self._take(self.conversation.open(self.clock()))
             while early := self.port.read():
                 self.conversation.overhear(early)
-            self._turn_until(lambda: not self.conversation.greeting)
+            self._heard_out()
         except KeyboardInterrupt:
             # A run that was killed before may have left its pen on the cloth.
             with contextlib.suppress(DeviceError):
                 self.halt()
             raise
+
+    def _heard_out(self) -> None:
+        """Waits until all is answered that is asked first."""
+        while self.conversation.greeting:
+            if self.wish() != "go on":
+                raise KeyboardInterrupt
+            self._turn()
+        self.waits(0.0)
 
     def send(self, program: Iterable[Say]) -> Wish:
         """Sends a stretch of program and waits until it is done.
@@ -133,10 +148,6 @@ class Driver:
             raise
         self.stands = halt.stands.text if halt.stands is not None else None
 
-    def _turn_until(self, done: Callable[[], bool]) -> None:
-        while not done():
-            self._turn()
-
     def _turn(self) -> None:
         conversation = self.conversation
         if self.handshake in ("rtscts", "dtrdsr"):
@@ -160,6 +171,8 @@ class Driver:
             elif isinstance(event, AskedAgain):
                 if self.conversation.greeting:
                     self.say(f"The machine has not answered; asked again ({event.times})")
+                    if event.until is not None:
+                        self.waits(event.until - self.clock())
             elif isinstance(event, Failed):
                 raise DeviceError(
                     f"{event.reason}. Look that the pen is up. Everything confirmed is kept; put "

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
+
+from msgspec import Struct
 
 from devices.conversation.ahead import AheadLimits, usable_bytes
 from devices.dialects.writer import inkings
@@ -24,8 +25,7 @@ _NUDGE = {"hpgl": 0.0, "gcode": 0.06}
 """mm that two places lie apart which the machine reports unlike; at least a unit."""
 
 
-@dataclass(frozen=True)
-class MachineSetting:
+class MachineSetting(Struct, frozen=True):
     """A machine set down to ink one section."""
 
     dialect: Dialect

@@ -8,17 +8,27 @@ from __future__ import annotations
 import errno
 import os
 import sys
+import threading
+import time
 from contextlib import suppress
-from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
+
+from msgspec import Struct
 
 from marking.errors import BadInputError, CanvasruleError
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from devices.plotter.profile import Plotter
 
 _READ_SECONDS = 0.02
+OPENS_WITHIN = 10.0
+"""Seconds by which a port is open, or something is wrong with it; no source, a machine over a
+network that is away takes 5."""
+_SLOW = 1.0
+"""Seconds after which it takes long."""
 _WRITE_SECONDS = 30.0
 _EXCLUSIVE = True if os.name == "posix" else None
 """Two jobs must not drive one plotter; Windows never lets two open a port."""
@@ -30,8 +40,7 @@ class DeviceError(CanvasruleError):
     exit_code = 3
 
 
-@dataclass(frozen=True)
-class Candidate:
+class Candidate(Struct, frozen=True):
     """A serial port that is there."""
 
     name: str
@@ -136,6 +145,54 @@ def open_port(name: str, plotter: Plotter) -> Port:
         # pyserial's own errors are OSErrors; a speed or URL it cannot use is a ValueError.
         raise _not_opened(name, fault) from None
     return Port(name, opened)
+
+
+def open_in_time(
+    name: str, plotter: Plotter, ends: Callable[[], bool], waits: Callable[[float], None]
+) -> Port:
+    """The same, waited for no longer than `OPENS_WITHIN` seconds, and only until `ends` says so.
+
+    A system may hang over opening a port, and no key is heard in it: it is opened in a thread.
+    `waits` is told how many seconds it is waited for yet, once it takes long, and 0 at the end.
+    Raises DeviceError and BadInputError as `open_port` does, KeyboardInterrupt where it `ends`.
+    """
+    found: list[Port] = []
+    faults: list[Exception] = []
+    given_up = threading.Event()
+
+    def opens() -> None:
+        try:
+            found.append(open_port(name, plotter))
+        except Exception as fault:
+            faults.append(fault)
+            return
+        if given_up.is_set():
+            found[0].close()
+
+    opening = threading.Thread(target=opens, daemon=True)
+    began, told = time.monotonic(), False
+    opening.start()
+    try:
+        while opening.is_alive() and (took := time.monotonic() - began) < OPENS_WITHIN:
+            if ends():
+                raise KeyboardInterrupt
+            if not told and took > _SLOW:
+                told = True
+                waits(OPENS_WITHIN - took)
+            opening.join(_READ_SECONDS)
+    except BaseException:
+        given_up.set()
+        raise
+    if told:
+        waits(0.0)
+    if opening.is_alive():
+        given_up.set()
+        raise DeviceError(
+            f"{name}: did not open within {OPENS_WITHIN:.0f} s: unplug it, and plug it in again"
+        )
+    if faults:
+        raise faults[0]
+    return found[0]
 
 
 def _not_opened(name: str, fault: Exception) -> CanvasruleError:

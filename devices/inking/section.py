@@ -8,14 +8,13 @@ from __future__ import annotations
 
 import time
 from contextlib import contextmanager
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
 import numpy as np
+from msgspec import Struct
 
 from devices.driving.port import DeviceError
 from devices.inking.pen_change import last_by_slot, left_by_tip, stretches
-from devices.moves_ink import device_settings, what_moves_ink
 from devices.session.keypresses import single_keys
 from devices.session.progress import in_words, verdicts
 from devices.session.session import begin, opened, set_anew, set_for
@@ -26,6 +25,8 @@ from devices.setting_down.read_verniers import (
     halves_of_these,
     to_read_first,
 )
+from devices.setting_down.set_down_words import INK_FOLLOWS
+from devices.what_moves_ink import device_settings, what_moves_ink
 from marking.begun.inked import done_sections, runs_of
 from marking.begun.on_the_cover import plan_hash
 from marking.errors import RefusedError
@@ -48,8 +49,7 @@ _SHOWN_EVERY, _DRAWN_EVERY = 5.0, 0.4
 """Seconds between what is said of progress, and what a program is shown of it."""
 
 
-@dataclass(frozen=True)
-class RunOutcome:
+class RunOutcome(Struct, frozen=True):
     """How the inking of one section ended."""
 
     ended: Literal["done", "paused", "stopped", "not allowed"]
@@ -189,7 +189,8 @@ def _stretch_by_stretch(
     driver, script = link.driver, link.script
     begun = False
     for stretch in in_turn:
-        if not all(_agreed(one, stance.section, place) for one in stretch.asked):
+        in_hand = (_agreed(one, stance.section, place, stretch.asked[-1]) for one in stretch.asked)
+        if not all(in_hand):
             driver.send(script.closing())
             return "paused"
         if not begun:
@@ -212,9 +213,10 @@ def _stretch_by_stretch(
     return "stopped" if driver.send(script.closing()) == "stop" else "done"
 
 
-def _agreed(asked: PenAsked, section: Section, place: Workplace) -> bool:
+def _agreed(asked: PenAsked, section: Section, place: Workplace, last: PenAsked) -> bool:
     place.person.shows("pen", asked.record(section.id))
-    return place.person.agrees(asked.question)
+    then = f" {INK_FOLLOWS}" if asked is last else ""
+    return place.person.agrees(f"{asked.question}{then}")
 
 
 def _begun(stance: Stance, place: Workplace) -> int:

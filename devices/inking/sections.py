@@ -8,8 +8,9 @@ from __future__ import annotations
 
 import time
 from contextlib import contextmanager, suppress
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
+
+from msgspec import Struct
 
 from devices.begun import guard_division
 from devices.inking.in_turn import in_turn
@@ -40,8 +41,7 @@ if TYPE_CHECKING:
     from marking.sections.plan import Plan, Section
 
 
-@dataclass(frozen=True)
-class Wished:
+class Wished(Struct, frozen=True):
     """How sections are to be inked, beside what they share at the table."""
 
     folder: Path
@@ -54,8 +54,7 @@ class Wished:
     """A reason to ink although it was not tried that the ink stays."""
 
 
-@dataclass(frozen=True)
-class Commands:
+class Commands(Struct, frozen=True):
     """What a person types, for what is said to them."""
 
     trial: str
@@ -179,9 +178,15 @@ def ports(
         ) as simulated:
             yield simulated, simulated.clock
         return
-    from devices.driving.port import chosen, open_port
+    from devices.driving.port import chosen, open_in_time
 
-    port = open_port(chosen(wished.port), place.job.plotter)
+    person = place.person
+    port = open_in_time(
+        chosen(wished.port),
+        place.job.plotter,
+        lambda: person.wish() != "go on",
+        lambda seconds: person.waits_for("port", seconds),
+    )
     try:
         yield port, time.monotonic
     finally:

@@ -8,8 +8,9 @@ from __future__ import annotations
 import json
 import sys
 import time
-from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
+
+from msgspec import Struct
 
 from devices.session.keypresses import forget_keys, has_keyboard, key_pressed, single_keys
 from devices.session.piped_keys import TYPED, is_piped
@@ -25,8 +26,7 @@ PAUSE, STOP = "p", "s"
 _LOOK_SECONDS = 0.02
 
 
-@dataclass(frozen=True)
-class Person:
+class Person(Struct, frozen=True):
     """One person, or nobody."""
 
     attended: bool
@@ -39,6 +39,12 @@ class Person:
         """The figures behind what is said, for a program that draws them; a person reads words."""
         if is_piped():
             print(json.dumps({kind: record}), file=sys.stderr, flush=True)
+
+    def waits_for(self, what: Literal["port", "answer"], seconds: float) -> None:
+        """Shows a program for what the machine is waited for, and how long at most; 0 once it is
+        there.
+        """
+        self.shows("waits", {"for": what, "seconds": seconds})
 
     def _tell(self, kind: str, text: str) -> None:
         told = json.dumps({kind: text}) if is_piped() else text

@@ -9,6 +9,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from msgspec import Struct
+
 from devices.conversation.conversation import Conversation
 from devices.conversation.states import State
 from devices.dialects.told_limits import OwnLimits
@@ -24,7 +26,7 @@ from marking.errors import RefusedError
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
-    from devices.driving.driver import Cable
+    from devices.driving.driver import Cable, Wish
     from devices.driving.machine import MachineSetting
     from devices.job import Job
     from devices.plotter.bed import UnitPoint
@@ -38,8 +40,7 @@ if TYPE_CHECKING:
     from marking.sections.plan import Plan, Section
 
 
-@dataclass(frozen=True)
-class Workplace:
+class Workplace(Struct, frozen=True):
     """All that the sections of one job share while it is driven."""
 
     job: Job
@@ -128,14 +129,17 @@ def opened(
         place.record,
         0,
         section.id,
-        lambda: "go on",
+        place.person.wish,
         lambda _: None,
         clock,
         place.person.say,
+        lambda seconds: place.person.waits_for("answer", seconds),
     )
     finds_its_zero = place.rehearsal or place.job.plotter.homes
     driver.doubts = relied and not finds_its_zero
     driver.greet()
+    # From here on, until it inks, keys move the pen and answer.
+    driver.wish = _goes_on
     driver.doubts = not finds_its_zero
     own = own_limits(driver, made, place.job.plotter)
     made = set_for(section, place, own)
@@ -156,6 +160,10 @@ def own_limits(driver: Driver, made: MachineSetting, plotter: Plotter) -> OwnLim
     for remark in own.remarks(plotter):
         driver.say(f"{plotter.name}: {remark}; it is driven at its own pace")
     return own
+
+
+def _goes_on() -> Wish:
+    return "go on"
 
 
 def set_anew(link: Link, section: Section, place: Workplace) -> Link:

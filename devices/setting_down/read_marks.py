@@ -6,10 +6,10 @@ It knows where marks should lie in the bed and which key was pressed; a callable
 from __future__ import annotations
 
 import time
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
+from msgspec import Struct
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
@@ -26,10 +26,10 @@ HELP = (
     "arrow keys move the pen (1: by 0.1 mm, 2: by 1 mm, 3: by 10 mm), Enter reads, r reads and "
     "brings the pen back to read it once more, Backspace goes back to the mark before, q gives up"
 )
+LAST = "it is the last one: once it is read and all fit, ink begins"
 
 
-@dataclass(frozen=True)
-class Sighted:
+class Sighted(Struct, frozen=True):
     """Where the pen stands over a mark."""
 
     mark: str
@@ -44,22 +44,26 @@ def sight(
     key: Callable[[], str | None],
     say: Callable[[str], None],
     shows: Callable[[str, Mapping[str, Any]], None],
+    *,
+    ink_follows: bool = False,
 ) -> tuple[Sighted, ...] | None:
     """The marks as read, in order; None when the person gives up.
 
     `go` returns once the pen stands at the point, and `key` gives the next key pressed, or None.
-    `shows` is told, of each "mark", where the pen stands beside it, and each "reading" taken.
+    `shows` is told, of each "mark", where the pen stands beside it, and each "reading" taken. Where
+    `ink_follows` on the last one, that is said at it.
     """
     taken: list[Sighted] = []
     to_read = list(marks)
     while len(taken) < len(to_read):
         mark = to_read[len(taken)]
+        last = ink_follows and len(taken) == len(to_read) - 1
 
         def stands(off: tuple[float, float], step: float) -> None:
-            shows("mark", _mark_record(to_read, len(taken), bed, off, step))
+            shows("mark", _mark_record(to_read, len(taken), bed, off, step, follows=ink_follows))
 
         say(f"mark {mark.id}: the pen goes to where it was planned")
-        read = _bring_over(mark, bed, go, key, say, stands)
+        read = _bring_over(mark, bed, go, key, say, stands, f"{HELP}; {LAST}" if last else HELP)
         if read == "q":
             return None
         if isinstance(read, str):
@@ -81,12 +85,13 @@ def _bring_over(
     key: Callable[[], str | None],
     say: Callable[[str], None],
     stands: Callable[[tuple[float, float], float], None],
+    keys: str,
 ) -> tuple[UnitPoint, bool] | str:
     """Where the pen was read and whether it is to be read again, or the key that left it."""
     planned = at = _planned(mark, bed)
     step = 1.0
     pressed = _arrived(at, go, [], key, say)
-    say(f"mark {mark.id}: bring the pen over it; {HELP}")
+    say(f"mark {mark.id}: bring the pen over it; {keys}")
     stands((0.0, 0.0), step)
     while True:
         if not pressed:
@@ -157,11 +162,18 @@ def _planned(mark: Mark, bed: Bed) -> UnitPoint:
 
 
 def _mark_record(
-    to_read: Sequence[Mark], read: int, bed: Bed, off: tuple[float, float], step: float
+    to_read: Sequence[Mark],
+    read: int,
+    bed: Bed,
+    off: tuple[float, float],
+    step: float,
+    *,
+    follows: bool,
 ) -> dict[str, Any]:
     """The mark that is read now, `read` of them behind it; places in mm on the table.
 
-    `keys` says which way along the table each arrow key moves the pen.
+    `keys` says which way along the table each arrow key moves the pen, `ink_follows` whether ink
+    is laid once this one is read, where it `follows` on the last.
     """
     return {
         "mark": to_read[read].id,
@@ -169,6 +181,7 @@ def _mark_record(
         "of": len(to_read),
         "step_mm": step,
         "off_mm": list(off),
+        "ink_follows": follows and read == len(to_read) - 1,
         "keys": {key: np.round(np.array(way) @ bed.to_bed).tolist() for key, way in _WAYS.items()},
         "marks": [
             {"id": one.id, "at": list(one.at_table), "read": count < read}

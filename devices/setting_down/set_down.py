@@ -20,7 +20,7 @@ from devices.session.whereabouts import (
     read_anew,
     unseen_restart,
 )
-from devices.setting_down.halves import with_halves
+from devices.setting_down.pen_left_where import way_of_run
 from devices.setting_down.read_marks import sight
 from devices.setting_down.scatter_words import scatter_line
 from devices.setting_down.set_down_words import (
@@ -31,10 +31,11 @@ from devices.setting_down.set_down_words import (
     unread_mend,
     verdict_record,
     what_to_do,
+    with_what_follows,
 )
 from devices.setting_down.slip_words import foreseen, slip_report
 from devices.setting_down.standstill import inking_pose, refuse_old_readings, still_there
-from devices.setting_down.way_of_run import way_of_run
+from devices.setting_down.vernier_halves import with_halves
 from devices.setting_down.where_it_stands import (
     as_set_down,
     at_pose,
@@ -74,11 +75,15 @@ def agreed(section: Section, earlier: Sequence[KeptRun], place: Workplace) -> bo
     place.person.shows("set_down", set_down_record(section, place, marks, said, stays=stays))
     for one in said:
         place.person.say(one)
+    at_once = not marks or bool(_readings(section, place))
     if stays and lost is not None:
-        return place.person.agrees("Does it stand at its zero, the device and cover unmoved?")
+        at_zero = "Does it stand at its zero, the device and cover unmoved?"
+        return place.person.agrees(with_what_follows(at_zero, place, ink=at_once))
     if not stays:
-        return place.person.agrees(question(section, place))
-    if place.person.agrees("Does the device stand where it stood?"):
+        return place.person.agrees(with_what_follows(question(section, place), place, ink=at_once))
+    fresh = all(one.event != "drawn" for one in place.record.strokes(section.id))
+    still = "Does the device stand where it stood?"
+    if place.person.agrees(with_what_follows(still, place, ink=fresh)):
         return True
     place.person.say("Then read its marks anew: run drive again with --moved")
     return False
@@ -412,9 +417,8 @@ def _hangs_over_its_line(stance: Stance, place: Workplace, link: Link) -> bool:
         return True
     first = next(stroke for stroke in made.strokes if stroke.id == known.drawn[0])
     link.go(first.path[0])
-    return place.person.agrees(
-        "The pen hangs over where a drawn line begins. Is it over it, to half a pen's width?"
-    )
+    over = "The pen hangs over where a drawn line begins. Is it over it, to half a pen's width?"
+    return place.person.agrees(with_what_follows(over, place, ink=True))
 
 
 def _sighted(section: Section, place: Workplace, link: Link) -> list[MarkReading]:
@@ -432,7 +436,10 @@ def _sighted(section: Section, place: Workplace, link: Link) -> list[MarkReading
     report = foreseen(ground, section, [mark.id for mark in marks])
     for line in () if report is None else report.lines:
         place.person.say(f"{section.id}: {line}")
-    taken = sight(marks, link.set.bed, link.go, key_pressed, place.person.say, place.person.shows)
+    person = place.person
+    taken = sight(
+        marks, link.set.bed, link.go, key_pressed, person.say, person.shows, ink_follows=True
+    )
     if taken is None:
         raise RefusedError(f"section {section.id}: no marks were read, so nothing was inked")
     unit = link.set.bed.unit

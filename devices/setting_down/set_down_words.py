@@ -15,7 +15,7 @@ from marking.begun.inked import done_sections
 from marking.begun.on_the_cover import plan_hash, standing, tape_marks_are_set_out
 from marking.measures.durations import format_duration
 from marking.measures.lengths import format_length
-from marking.network.allowed import allowed_around, allowed_of
+from marking.network.allowed_errors import allowed_around, allowed_of
 from marking.record.record import utc_now
 from marking.sections.feet_words import board_said, two_people
 from marking.sections.mended import section_mended
@@ -31,6 +31,8 @@ if TYPE_CHECKING:
     from marking.network.fence import Clamping
     from marking.sections.locating_marks import Mark
     from marking.sections.plan import Section
+
+INK_FOLLOWS = "With yes, ink begins"
 
 
 def what_to_do(section: Section, place: Workplace) -> Iterator[str]:
@@ -144,6 +146,11 @@ def question(section: Section, place: Workplace) -> str:
         return f"Is the device set down for {section.id}?"
     moved = "drawn up" if place.plan.zone.own_bed else "fed in"
     return f"Is the canvas {moved} for {section.id}?"
+
+
+def with_what_follows(asked: str, place: Workplace, *, ink: bool) -> str:
+    """The same question, and that `ink` follows a yes, where nothing more is asked before it."""
+    return f"{asked} {INK_FOLLOWS}" if ink and not place.outline else asked
 
 
 def unread_mend(section: Section) -> str:

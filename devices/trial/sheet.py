@@ -6,10 +6,10 @@ corner of its usable area. What is measured on the sheet is `devices.plotter.cor
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
+from msgspec import Struct
 
 from devices.dialects.writer import PenUse, path_of
 from devices.plotter.bed import bed_at
@@ -40,8 +40,7 @@ _TICK = 6.0
 _SAMPLE = (37.0, 9.0)
 
 
-@dataclass(frozen=True)
-class Drawing:
+class Drawing(Struct, frozen=True):
     """One polyline and the pen that draws it, by the name people know the pen by."""
 
     points: FloatArray
@@ -52,8 +51,7 @@ class Drawing:
     """Whether its passes lie side by side, as those of the marking's lines do."""
 
 
-@dataclass(frozen=True)
-class Vernier:
+class Vernier(Struct, frozen=True):
     """Two scales face to face, the second with pitches nine tenths of the first's.
 
     Where both draw one line the second is misplaced by a tenth of the pitch for each division
@@ -77,8 +75,7 @@ class Vernier:
         return division * self.pitch / VERNIER_DIVISIONS
 
 
-@dataclass(frozen=True)
-class ScrapSheet:
+class ScrapSheet(Struct, frozen=True):
     """The sheet: the side of its square, what is drawn, and its verniers."""
 
     side: float
@@ -131,8 +128,7 @@ def scrap_program(
     return written(drawn.strokes, writer), drawn.sheet
 
 
-@dataclass(frozen=True)
-class ScrapStrokes:
+class ScrapStrokes(Struct, frozen=True):
     """The sheet as a device draws it: `strokes` call a pen at a speed by a name of `tools`."""
 
     sheet: ScrapSheet

@@ -9,11 +9,11 @@ import shutil
 import signal
 import subprocess
 import sys
-from dataclasses import dataclass
 from pathlib import Path
 from typing import IO, TYPE_CHECKING, Any
 
 import numpy as np
+from msgspec import Struct
 from playwright.sync_api import sync_playwright
 
 from devices.job import Job
@@ -76,8 +76,7 @@ def hung_crooked(work: BeamWork, section: str, share: float = 1.0) -> LightMappi
     return LightMapping(matrix / np.linalg.norm(matrix), axis, radius, -0.004)
 
 
-@dataclass(frozen=True)
-class Run:
+class Run(Struct, frozen=True):
     """A `canvasrule beam` that is running."""
 
     stage: str

@@ -95,6 +95,8 @@ def test_where_the_machine_goes_is_told_as_figures_beside_the_words(
     # Each word that a person is told is among them, and the other way round.
     before_it_asks = told[: next(n for n, one in enumerate(told) if "ask" in one)]
     assert of(before_it_asks, "say") == down["words"]
+    # Marks are read after it: no ink follows a yes.
+    assert of(told, "ask")[0] == f"Is the device set down for {SECTION}?"
     assert [one["done"] for one in down["sections"]] == [True, False, False, False]
 
 
@@ -112,6 +114,10 @@ def test_each_mark_is_told_with_the_pen_beside_it_and_each_reading(
     assert (marks[6]["mark"], marks[6]["number"], marks[6]["of"]) == (names[0], 2, 3)
     assert [one["read"] for one in marks[6]["marks"]] == [True, False, False]
     assert (marks[7]["number"], marks[7]["off_mm"]) == (1, [0, 0])
+    # Ink follows the last one alone, and that is said at it.
+    assert [one["ink_follows"] for one in marks] == [one["number"] == one["of"] for one in marks]
+    last = [one for one in of(told, "say") if "the last one: once it is read and all fit" in one]
+    assert [one.split(":")[0] for one in last] == [f"mark {names[-1]}"]
     readings = of(told, "reading")
     assert [one["mark"] for one in readings] == [names[0], *[names[0]] * 2, *names[1:]]
     assert readings[0]["off_mm"] == pytest.approx([9.9, 0.1], abs=0.03)

@@ -6,10 +6,10 @@ are `marks`' and `work`'s.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import cache
 from typing import TYPE_CHECKING, Any, Literal, get_args, get_origin
 
+from msgspec import Struct
 from pydantic import BaseModel
 from pydantic_core import PydanticUndefined
 
@@ -100,8 +100,7 @@ _EXAMPLES: Mapping[str, tuple[str, str]] = {
 """By the field, or else by its kind: in inches, and in metric units."""
 
 
-@dataclass(frozen=True)
-class Field:
+class Field(Struct, frozen=True):
     """One field."""
 
     keys: Keys
@@ -123,6 +122,8 @@ class Field:
     """Whether a list may be emptied, which is not the same as left to its default."""
     examples: tuple[str, str] = ("", "")
     columns: tuple[Field, ...] = ()
+    of_lengths: bool = False
+    """Whether each line of a list is a length."""
 
     @property
     def name(self) -> str:
@@ -145,6 +146,7 @@ class Field:
             "lines": self.lines,
             "may_be_left": self.may_be_left,
             "may_be_empty": self.may_be_empty,
+            "of_lengths": self.of_lengths,
             "columns": [one.record for one in self.columns],
         }
 
@@ -190,6 +192,7 @@ def _field(keys: Keys, label: str, group: str) -> Field:
         several and bool(default) and not any(getattr(one, "min_length", 0) for one in notes),
         _EXAMPLES.get(name) or _EXAMPLES.get(kind) or (_example(notes),) * 2,
         columns,
+        kind == "list" and IS_LENGTH in notes,
     )
 
 

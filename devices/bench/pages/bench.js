@@ -1,12 +1,14 @@
 // The bench page: shows the job it is sent, tries what is typed, sends what is kept. It keeps
 // nothing of its own but what is being typed.
 import { show as showErrand, told as toldErrands } from "./errands.js";
-import { fill, judged, keepRefused, keepTyped, make, tellOthers } from "./fields.js";
+import { fillFor, judged, keepRefused, keepTyped, make, tellOthers } from "./fields.js";
 import { show as showJobs } from "./jobs.js";
 import { show as showLight } from "./light.js";
 import { lookAt, show as showMachine } from "./mark.js";
-import { drawing, length, show as draw, whole, zoom } from "./picture.js";
+import { length, showIn } from "./lengths.js";
+import { drawing, show as draw, whole, zoom } from "./picture.js";
 import { svg } from "./results/elements.js";
+import { plotter } from "./ports.js";
 import { filled, texts } from "./texts.js";
 import { forget as forgetTicks, show as showTicks } from "./ticks.js";
 import { named, told } from "./words.js";
@@ -67,7 +69,7 @@ async function ask(field, value) {
   trouble(found.faults[""]);
   if (found.corners) drawTop(found.corners, found.faults);
   if (!found.layout) return found;
-  draw(found.layout, job.units);
+  draw(found.layout);
   drawTop(found.layout.fit.top.corners, found.faults);
   drawNumerals(found.layout);
   list(at("warnings"), found.warnings);
@@ -81,6 +83,12 @@ async function kept(field, value) {
   if (found && found.fate === "refused") return;
   // Without a connection it waits in its field; it is kept when the page is in step again.
   if (link.live) tap({ do: "set", name: field.name, value }, "");
+}
+
+// What was refused before, once more: only what is wrong with it is shown.
+async function again(field, value) {
+  const found = await trial(field, value);
+  if (found) judged(field.name, value, found);
 }
 
 function trouble(words) {
@@ -99,7 +107,7 @@ function list(into, texts) {
 function fieldsMade(fields) {
   if (at("top-fields").childElementCount) return;
   for (const field of fields) {
-    const box = make(field, { tried, kept });
+    const box = make(field, { tried, kept, again });
     if (field.name in PLACES) {
       const [x, y] = PLACES[field.name];
       box.style.setProperty("--along", `${100 * x}%`);
@@ -128,6 +136,7 @@ async function shown(message) {
   }
   job = message;
   named(job.title, job.folder);
+  plotter(job.plotter);
   document.title = filled(texts.bench, { job: job.title });
   at("title").textContent = job.title;
   inItsUnits(job.units);
@@ -136,7 +145,7 @@ async function shown(message) {
     .some(([name, one]) => name.startsWith("table.survey.") && one.written !== null);
   at("undo").disabled = !job.undo;
   at("redo").disabled = !job.redo;
-  fill(job.values);
+  fillFor(job.folder, job.values);
   trouble(job.fault);
   list(at("warnings"), job.warnings);
   toldErrands(job);
@@ -148,7 +157,7 @@ async function shown(message) {
   const answer = await marking(`${job.drawn} ${job.folder}`);
   if (!answer.ok) return;
   const record = await answer.json();
-  draw(record, job.units);
+  draw(record);
   if (!record.strokes) return;
   if (!job.corners) drawTop(record.fit.top.corners, faultsOf(job));
   drawNumerals(record);
@@ -161,6 +170,7 @@ const faultsOf = ({ values }) => Object.fromEntries(
 
 // Examples of lengths that stand on the page in inches, for a job in millimetres in those.
 function inItsUnits(units) {
+  showIn(units);
   for (const input of document.querySelectorAll("[data-mm]")) {
     input.dataset.in ??= input.placeholder;
     input.placeholder = units === "mm" ? input.dataset.mm : input.dataset.in;

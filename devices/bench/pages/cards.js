@@ -1,6 +1,8 @@
 // What is at hand, one card at a time, drawn by the figures that the machine's words came with.
 // Nothing is worked out here.
+import { fine, inInches, inItsUnit, nudge, signed } from "./lengths.js";
 import { place } from "./placed.js";
+import { element } from "./results/elements.js";
 import { filled, texts } from "./texts.js";
 import { told as inWords } from "./words.js";
 
@@ -8,21 +10,21 @@ const at = (id) => document.getElementById(id);
 const CARDS = ["set-down", "marks", "verdict", "pen", "inking", "ended"];
 const NOW = { verdict: verdictNow, pen: penNow, inking: inkingNow, marks: marksNow, "set-down": setDownNow };
 let drawn = "";
-let waitsUntil = 0;
-
-const mm = (value, digits = 2) => filled(texts.millimetres, { value: value.toFixed(digits) });
+let dry = () => {};
+let answered = () => {};
 
 // Words of the machine and of the verbs, a line each.
-function words(into, lines) {
+function words(into, lines, shown = (text) => text) {
   into.replaceChildren(...lines.map((text) => {
     const one = document.createElement("li");
-    one.textContent = inWords(text);
+    one.textContent = shown(inWords(text));
     return one;
   }));
 }
 
 export function show(machine) {
   const { told } = machine;
+  waiting(told, machine);
   const now = machine.running ? machine.card : machine.ended === null ? "" : "ended";
   for (const card of CARDS) at(`card-${card}`).hidden = card !== now;
   // The same set-down is not drawn anew at every stroke.
@@ -38,26 +40,50 @@ function setDownNow({ set_down: placed }) {
       { ...placed, fence: placed.fence?.name, place: placed.fed === "y" ? placed.across : placed.along });
   place(at("set-down-drawing"), placed, null, filled(texts.placedDrawing, placed));
   words(at("set-down-words"), placed.words);
-  waitsUntil = Date.now() + 1000 * placed.wait_s;
-  wait();
+  dry();
+  dry = countedDown(at("set-down-wait"), placed.wait_s, texts.drying);
 }
 
-// Ink dries by the clock: it is told once, and counted down here.
-function wait() {
-  const left = Math.ceil((waitsUntil - Date.now()) / 1000);
-  at("set-down-wait").hidden = left <= 0;
-  if (left <= 0) return;
-  at("set-down-wait").textContent = filled(texts.drying, { minutes: Math.floor(left / 60), seconds: String(left % 60).padStart(2, "0") });
-  clearTimeout(wait.timer);
-  wait.timer = setTimeout(wait, 1000);
+// What goes by the clock is told once, and counted down here; returns what ends that.
+function countedDown(into, seconds, text) {
+  const until = Date.now() + 1000 * seconds;
+  let timer = 0;
+  function tick() {
+    const left = Math.ceil((until - Date.now()) / 1000);
+    into.hidden = left <= 0;
+    if (left <= 0) return;
+    into.textContent = filled(text, { minutes: Math.floor(left / 60), seconds: String(left % 60).padStart(2, "0") });
+    timer = setTimeout(tick, 1000);
+  }
+  tick();
+  return () => clearTimeout(timer);
+}
+
+// A machine that is slow to be there, or to answer: what is waited for, and until when.
+function waiting({ waits }, { running, port }) {
+  const now = JSON.stringify([running && waits, port]);
+  if (now === waiting.shown) return;
+  waiting.shown = now;
+  answered();
+  const waited = running && waits?.seconds > 0;
+  at("waits").textContent = !waited ? ""
+    : filled(waits.for === "port" ? texts.waitsForPort : texts.waitsForAnswer, { port });
+  answered = countedDown(at("waits-left"), waited ? waits.seconds : 0, texts.givenUp);
 }
 
 const TOWARDS = { "1,0": texts.towardsFarEnd, "-1,0": texts.towardsZeroEnd, "0,1": texts.towardsFarEdge, "0,-1": texts.towardsNearEdge };
 
 function marksNow({ mark, set_down: placed }) {
-  at("mark-now").textContent = filled(texts.markNow, mark);
-  at("mark-off").textContent = filled(texts.markOff, { x: signed(mark.off_mm[0]), y: signed(mark.off_mm[1]), step: mark.step_mm });
+  const [x, y] = mark.off_mm;
+  at("mark-now").textContent = filled(mark.ink_follows ? texts.markLast : texts.markNow, mark);
+  const beside = inInches() ? ` (${counted(x)}, ${counted(y)} mm)` : "";
+  at("mark-off").textContent = filled(texts.markOff, { x: offset(x), y: offset(y) + beside, step: nudge(mark.step_mm) });
+  // What agreeing to the last one sets off stands at what agrees.
+  at("mark-over").textContent = filled(mark.ink_follows ? texts.overLast : texts.overMark, placed ?? {});
+  const then = mark.ink_follows ? texts.thenInk : "";
+  if (at("mark-then").textContent !== then) at("mark-then").textContent = then;
   for (const button of document.querySelectorAll("#card-marks [data-step]")) {
+    button.replaceChildren(...stepWords(Number(button.dataset.step)));
     button.setAttribute("aria-pressed", String(Number(button.dataset.step) === mark.step_mm));
   }
   for (const [key, way] of Object.entries(mark.keys)) {
@@ -69,14 +95,21 @@ function marksNow({ mark, set_down: placed }) {
   if (placed) place(at("marks-drawing"), placed, marks, filled(texts.marksDrawing, mark));
 }
 
-const signed = (value) => `${value < 0 ? "−" : "+"}${Math.abs(value).toFixed(1)}`;
+// As the machine counts, in its own millimetres.
+const counted = (value) => `${value < 0 ? "−" : "+"}${Math.abs(value).toFixed(1)}`;
+const offset = (value) => (inInches() ? signed(value) : `${counted(value)} mm`);
+
+function stepWords(step) {
+  const words = filled(texts.nudgedBy, { step: inInches() ? fine(step) : `${step} mm` });
+  return inInches() ? [words, element("small", {}, ` (${step} mm)`)] : [words];
+}
 
 function figures(verdict) {
   return [
     verdict.error_mm === null ? ""
-      : filled(texts.errorOf, { error: mm(verdict.error_mm), limit: mm(verdict.error_limit_mm) }),
+      : filled(texts.errorOf, { error: fine(verdict.error_mm), limit: fine(verdict.error_limit_mm) }),
     verdict.step_mm === null ? ""
-      : filled(texts.stepOf, { error: mm(verdict.step_mm), limit: mm(verdict.step_limit_mm) }),
+      : filled(texts.stepOf, { error: fine(verdict.step_mm), limit: fine(verdict.step_limit_mm) }),
   ].filter(Boolean);
 }
 
@@ -92,7 +125,9 @@ function verdictInto(box, verdict) {
   says.className = verdict.holds ? "big" : "big fault";
   says.textContent = verdictSays(verdict);
   const list = document.createElement("ul");
-  words(list, [...figures(verdict), ...verdict.words]);
+  // What it says first of one that holds are these very figures.
+  const more = verdict.words.slice(verdict.holds && verdict.error_mm !== null ? 1 : 0);
+  words(list, [...figures(verdict), ...more], inItsUnit);
   box.replaceChildren(says, list);
   if (!verdict.marks.length) return;
   const table = document.createElement("ul");
@@ -139,6 +174,7 @@ export function ended(machine, go) {
   if (!at("ended-verdict").hidden) verdictInto(at("ended-verdict"), verdict);
   const next = end?.next ?? null;
   at("go-measure").hidden = !(machine.scrap && well);
+  at("go-where").hidden = machine.scrap;
   if (machine.scrap) {
     for (const id of ["go-next", "go-moved", "go-all", "go-prove"]) at(id).hidden = true;
     return;

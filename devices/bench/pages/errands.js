@@ -1,5 +1,6 @@
 // Errands: verbs run for the page, and what they printed. Nothing is worked out here.
-import { glimpse, length, over } from "./picture.js";
+import { fine, length } from "./lengths.js";
+import { glimpse, over } from "./picture.js";
 import { buy } from "./results/buy.js";
 import { element } from "./results/elements.js";
 import { drawDistance, verdict } from "./results/proof.js";
@@ -110,7 +111,7 @@ function cards(ways, best) {
       one.id === best ? texts.leastHours : "",
       filled(one.people === 1 ? texts.clockOne : texts.clockMore, { hours: hours(one.clock_hours), people: one.people }),
       one.worst_line_mm === null ? ""
-        : filled(texts.worst, { line: length(one.worst_line_mm), step: length(one.worst_step_mm) }),
+        : filled(texts.worst, { line: fine(one.worst_line_mm), step: fine(one.worst_step_mm) }),
       one.needs.length ? filled(texts.needs, { what: one.needs.map(inWords).join(", ") }) : "",
     ];
     return pointedAt(one.id, element("article", { class: now ? "card chosen" : "card", "aria-label": name },
@@ -156,7 +157,7 @@ const chosen = () => (job ? job.values["ways.way"].written : null);
 // A length that is typed for a verb to read; it waits in the job's folder until that verb runs.
 function measured(name, label, help) {
   const id = `measured-${name.replaceAll(".", "-")}`;
-  const input = element("input", { id, autocomplete: "off", "aria-describedby": `${id}-help` });
+  const input = element("input", { id, autocomplete: "off", "data-length": "length", "aria-describedby": `${id}-help` });
   input.value = job?.measured[name] ?? "";
   input.onchange = () => tap({ do: "set", name, value: input.value.trim() || null }, label);
   return element("div", { class: "field", "data-name": name },

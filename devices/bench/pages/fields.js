@@ -1,13 +1,17 @@
 // Fields: made from what the server says of each key, filled with what stands in job.toml. What is
 // typed is tried at once and kept when the field is left; nothing is checked here.
 
+import { note, refused } from "./refused.js";
+import { settle } from "./readings.js";
 import { element } from "./results/elements.js";
 import { filled, texts } from "./texts.js";
 import { named, told } from "./words.js";
 
 const made = new Map();
 let last = {};
+let job = "";
 const COMMIT_MS = 900;
+const LENGTHS = new Set(["length", "run", "speed"]);
 
 // A word typed, as job.toml holds it: figures without quotes where figures are wanted.
 function word(field, text) {
@@ -67,10 +71,11 @@ function control(field, id) {
     }
     return element("div", {}, label, select);
   }
-  if (field.kind === "list") return element("div", {}, label, element("textarea", { id, rows: field.lines || 4 }));
+  if (field.kind === "list") return element("div", {}, label, element("textarea", { id, rows: field.lines || 4, "data-length": field.of_lengths ? "length" : null }));
   const input = element("input", {
     id, autocomplete: "off", spellcheck: "false",
     inputmode: field.kind === "whole" ? "numeric" : null,
+    "data-length": LENGTHS.has(field.kind) ? field.kind : null,
   });
   return element("div", {}, label, input);
 }
@@ -81,6 +86,7 @@ function line(field, values, box) {
   for (const column of field.columns) {
     const control = column.kind === "choice" ? element("select", {}) : element("input", { autocomplete: "off" });
     control.dataset.key = column.key;
+    if (LENGTHS.has(column.kind)) control.dataset.length = column.kind;
     if (column.kind === "choice") for (const word of column.choices) control.append(new Option(told(word), word));
     else control.placeholder = last[field.name]?.examples?.[column.key] ?? "";
     if (values[column.key] !== undefined) control.value = values[column.key];
@@ -98,7 +104,8 @@ function line(field, values, box) {
   return one;
 }
 
-// A field and what it does: on.tried(field, value), on.kept(field, value).
+// A field and what it does: on.tried(field, value), on.kept(field, value); and on.again(field, value)
+// tries what was refused before the page was loaded anew.
 export function make(field, on) {
   const id = `field-${field.name.replaceAll(".", "-")}`;
   const box = element("div", { class: "field", "data-name": field.name });
@@ -107,7 +114,7 @@ export function make(field, on) {
   box.append(control(field, id), help, fault);
   const inputs = box.querySelectorAll("input, select, textarea, fieldset");
   for (const input of inputs) input.setAttribute("aria-describedby", `${id}-fault ${id}-help`);
-  const state = { field, box, fault, typed: false, sent: null, refused: null, timer: 0 };
+  const state = { field, box, fault, typed: false, sent: null, refused: null, held: false, timer: 0, again: on.again };
   const keep = () => {
     clearTimeout(state.timer);
     const now = JSON.stringify(said(field, box));
@@ -118,6 +125,7 @@ export function make(field, on) {
   };
   box.addEventListener("input", (event) => {
     state.typed = true;
+    state.held = false;
     if (field.kind === "several" && field.may_be_left) leftOrNot(box, event.target);
     on.tried(field, said(field, box));
     clearTimeout(state.timer);
@@ -125,10 +133,14 @@ export function make(field, on) {
   });
   box.addEventListener("change", keep);
   box.addEventListener("keydown", (event) => {
-    if (event.key === "Enter" && field.kind !== "list" && event.target.tagName !== "BUTTON") keep();
+    if (event.key === "Enter" && field.kind !== "list" && event.target.tagName !== "BUTTON") {
+      if (state.held) state.refused = null;
+      state.held = false;
+      keep();
+    }
     if (event.key === "Escape" && state.typed) {
-      state.typed = false;
-      state.refused = null;
+      forget(state);
+      note(job, field.name, undefined);
       fill(last);
     }
   });
@@ -172,8 +184,36 @@ function shown(field, box, value) {
   input.placeholder = empty ? texts.none : field.key === "name" && holds ? told(holds) : holds || value.example;
 }
 
+function forget(state) {
+  clearTimeout(state.timer);
+  state.typed = state.held = false;
+  state.refused = null;
+}
+
+// What was typed for another job is nothing to this one.
+export async function fillFor(folder, values) {
+  if (folder === job) { fill(values); return; }
+  job = folder;
+  for (const state of made.values()) forget(state);
+  fill(values);
+  for (const [name, value] of Object.entries(refused(folder))) {
+    const state = made.get(name);
+    if (!state || state.typed || job !== folder) continue;
+    shown(state.field, state.box, { written: value, holds: null, example: values[name]?.example });
+    state.typed = true;
+    // Nothing of it is kept unless a person says so anew, even where nothing is against it now.
+    state.refused = JSON.stringify(said(state.field, state.box));
+    await state.again(state.field, value);
+    if (state.typed && state.refused === null) {
+      state.refused = JSON.stringify(said(state.field, state.box));
+      state.held = true;
+      tell(state, texts.typedBefore);
+    }
+  }
+}
+
 // Puts what stands in job.toml into every field but those that are being typed in.
-export function fill(values) {
+function fill(values) {
   last = values;
   for (const [name, state] of made) {
     const value = values[name];
@@ -187,12 +227,13 @@ export function fill(values) {
     state.refused = null;
     tell(state, value.fault);
   }
+  settle();
 }
 
 // Tries what was refused once more: what it was against may have given way.
 export function keepRefused() {
   for (const state of made.values()) {
-    if (!state.typed || !state.refused || state.box.contains(document.activeElement)) continue;
+    if (!state.typed || !state.refused || state.held || state.box.contains(document.activeElement)) continue;
     state.refused = null;
     state.keep();
   }
@@ -207,8 +248,10 @@ export function keepTyped() {
 // is wrong elsewhere because of it is said here too.
 export function judged(name, value, found) {
   const state = made.get(name);
-  if (!state) return;
+  // It was let go of meanwhile, or is another job's by now.
+  if (!state?.typed) return;
   state.refused = found.fate === "refused" ? JSON.stringify(value) : null;
+  note(job, name, state.refused === null ? undefined : value);
   tell(state, found.faults[name] || found.refused);
 }
 

@@ -33,6 +33,8 @@ export function show(message) {
   at("begin").hidden = machine.running;
   at("mark").classList.toggle("rehearsal", machine.running && machine.rehearsal);
   showCard(machine);
+  // What comes next is in sight of whoever is at it.
+  if (machine.running && machine.card !== was.card && within) document.querySelector("#running .card:not([hidden])")?.scrollIntoView();
   const asks = told(machine.asks);
   if (at("asks").textContent !== asks) at("asks").textContent = asks;
   at("answers").hidden = !machine.asks || !mine();
@@ -47,7 +49,7 @@ export function show(message) {
   for (const button of document.querySelectorAll("#running [data-key]")) button.disabled = !mine();
   at("take").hidden = mine();
   at("held").textContent = !machine.running ? ended()
-    : `${machine.rehearsal ? `${texts.rehearsal} ` : ""}${mine() ? texts.holdsHere : texts.holdsElsewhere}`;
+    : [machine.rehearsal ? texts.rehearsal : filled(texts.inkingAt, machine), mine() ? texts.holdsHere : texts.holdsElsewhere].join(" ");
   at("told").replaceChildren(...machine.lines.map((text) => {
     const one = document.createElement("li");
     one.textContent = told(text);

@@ -1,6 +1,7 @@
 // The marking as `layout --json` gives it, drawn by the browser: nothing is laid out here. Zoomed
 // and panned by wheel, fingers, keys and buttons; the pointer reads lengths from zero.
 
+import { length } from "./lengths.js";
 import { filled, texts } from "./texts.js";
 
 const INK = {
@@ -15,7 +16,6 @@ const fingers = new Map();
 let layout = null;
 let layers = [];
 let corners = [];
-let units = "in";
 let look = null;
 let isWhole = true;
 let drawnPath = null;
@@ -27,8 +27,7 @@ let due = false;
 let laid = [];
 let glimpsed = null;
 
-export function show(record, unit) {
-  units = unit;
+export function show(record) {
   if (!record || !record.strokes) return;
   const fresh = layout === null;
   layout = record;
@@ -263,19 +262,6 @@ function sized() {
   canvas.width = width;
   canvas.height = height;
   if (isWhole) whole(); else redraw();
-}
-
-export const inInches = () => units !== "mm";
-
-export function length(mm) {
-  if (units === "mm") return `${mm.toFixed(1).replace(/\.0$/, "").replace(/^-0$/, "0")} mm`;
-  const parts = Math.round((mm / 25.4) * 32);
-  const whole = Math.floor(Math.abs(parts) / 32), rest = Math.abs(parts) % 32;
-  const sign = parts < 0 ? "-" : "";
-  if (!rest) return `${sign}${whole} in`;
-  let over = 32, up = rest;
-  while (up % 2 === 0) { up /= 2; over /= 2; }
-  return `${sign}${whole ? `${whole} ` : ""}${up}/${over} in`;
 }
 
 function read(event) {

@@ -1,19 +1,20 @@
 // A small drawing of the table from above, by the figures that the machine's words came with: the
-// sections, the machine where it goes, the distances to its corner, and the marks.
+// sections, the machine where it goes, the distances to its corner, and the marks; or no more of it
+// than the machine reaches, with the marks by name.
 import { svg as part } from "./results/elements.js";
 
 const WIDE = 1000;
 const ROOM = { left: 90, right: 40, above: 40, below: 90 };
+const CLOSE = { left: 60, right: 60, above: 60, below: 60 };
 
-// Where table millimetres come to lie on the drawing; what `frame` sees is all on it.
-function frameOf(top, window) {
-  const points = [...top, [window[0], window[1]], [window[2], window[3]]];
+// Where table millimetres come to lie on the drawing; all of `points` is on it.
+function frameOf(points, room) {
   const xs = points.map((one) => one[0]), ys = points.map((one) => one[1]);
   const [x0, x1, y0, y1] = [Math.min(...xs), Math.max(...xs), Math.min(...ys), Math.max(...ys)];
-  const scale = (WIDE - ROOM.left - ROOM.right) / (x1 - x0);
-  const high = (y1 - y0) * scale + ROOM.above + ROOM.below;
-  const to = ([x, y]) => [ROOM.left + (x - x0) * scale, high - ROOM.below - (y - y0) * scale];
-  return { high, to, scale };
+  const scale = (WIDE - room.left - room.right) / (x1 - x0);
+  const high = (y1 - y0) * scale + room.above + room.below;
+  const to = ([x, y]) => [room.left + (x - x0) * scale, high - room.below - (y - y0) * scale];
+  return { high, to };
 }
 
 function rectangle(to, [x0, y0, x1, y1], attributes) {
@@ -81,6 +82,14 @@ function fence(to, { fence: rail, top }) {
   return [line(to([rail.zero_end, rail.face]), to([far, rail.face]), { class: "fence" })];
 }
 
+// Beside its mark, towards the side where there is room.
+function named(to, one) {
+  const [x, y] = to(one.at), left = x > WIDE / 2;
+  return part("text", {
+    x: x + (left ? -40 : 40), y: y + 16, class: one.now ? "mark-name now" : "mark-name", "text-anchor": left ? "end" : "start",
+  }, one.id);
+}
+
 function mark(to, one, size) {
   const [cx, cy] = to(one.at);
   const kind = one.now ? "now" : one.read ? "read" : "open";
@@ -91,7 +100,9 @@ function mark(to, one, size) {
 
 // `placed` is what was told of the set-down; `marks` those that are read now, else those to come.
 export function place(svg, placed, marks, words) {
-  const frame = frameOf(placed.top, placed.window), { to, high } = frame;
+  const [x0, y0, x1, y1] = placed.window, reach = [[x0, y0], [x1, y1]];
+  const frame = marks ? frameOf(reach, CLOSE) : frameOf([...placed.top, ...reach], ROOM);
+  const { to, high } = frame;
   svg.setAttribute("viewBox", `0 0 ${WIDE} ${Math.round(high)}`);
   svg.setAttribute("aria-label", words);
   const hatch = `hatch-${svg.id}`;
@@ -105,6 +116,7 @@ export function place(svg, placed, marks, words) {
     ...fence(to, placed),
     ...(marks ? [] : distances(frame, placed)),
     ...(marks ? [] : ownAxes(to, placed)),
-    ...(marks ?? placed.marks).flatMap((one) => mark(to, one, marks ? 14 : 9)),
+    ...(marks ?? placed.marks).flatMap((one) => mark(to, one, marks ? 18 : 9)),
+    ...(marks ?? []).map((one) => named(to, one)),
   );
 }

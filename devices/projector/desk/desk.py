@@ -6,8 +6,10 @@ knows no browser, no server and no file.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any, Literal
+
+from msgspec import Struct, field
+from msgspec.structs import replace
 
 from devices.projector.desk.known_points import traced_crossings
 from devices.projector.trueup.bump import check_targets
@@ -36,8 +38,7 @@ _MARKS = "'\"″”′’"
 """What people write for feet and inches."""
 
 
-@dataclass(frozen=True)
-class TrueUp:
+class TrueUp(Struct, frozen=True):
     """A true-up under way."""
 
     targets: tuple[LightTarget, ...]
@@ -49,8 +50,7 @@ class TrueUp:
     on their points."""
 
 
-@dataclass(frozen=True)
-class Desk:
+class Desk(Struct, frozen=True):
     """Everything that a crash must not lose."""
 
     section: str

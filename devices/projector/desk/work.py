@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING
+
+from msgspec import Struct
 
 from devices.machine_zones import divided
 from devices.projector.light.overlay import overlay
@@ -39,8 +40,7 @@ _NAMES = {
 }
 
 
-@dataclass(frozen=True)
-class BeamWork:
+class BeamWork(Struct, frozen=True, dict=True):
     """A job laid out and cut for its projector."""
 
     job: Job

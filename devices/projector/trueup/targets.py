@@ -5,10 +5,11 @@ It knows mappings and points, not how a target is drawn.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
+from msgspec import Struct
+from msgspec.structs import replace
 
 from devices.projector.trueup.points import nearest
 
@@ -17,7 +18,7 @@ if TYPE_CHECKING:
 
     from devices.projector.light.mapping import LightMapping
     from devices.projector.trueup.points import KnownPoint
-    from marking.sections.locating_marks import Box
+    from marking.arrays import Box
 
 NINE = 9
 INSET = 0.04
@@ -29,8 +30,7 @@ ASIDE_PX = 12.0
 brought there by eye and not found there."""
 
 
-@dataclass(frozen=True)
-class LightTarget:
+class LightTarget(Struct, frozen=True):
     """A target to land: where it is lit first, and the point it is to be brought onto."""
 
     name: str

@@ -43,7 +43,7 @@ def test_a_second_start_opens_no_other_job_once_a_machine_has_begun(tmp_path: Pa
         async with house.turn:
             asking = asyncio.create_task(house.asked_for("b"))
             await asyncio.sleep(0)
-            await machine.start("page", ["--simulate"], rehearsal=True)
+            await machine.start("page", [])
         await asking
         opened = house.job.folder.name
         await machine.close()

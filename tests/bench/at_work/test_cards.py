@@ -73,6 +73,27 @@ def card(page: Page, name: str) -> None:
     assert page.locator("#mark article:visible").count() == 1
 
 
+def names_of_marks_are_read_on_a_phone(page: Page) -> None:
+    """Each beside its mark, on the section drawn as large as the screen is wide."""
+    page.set_viewport_size({"width": 390, "height": 844})
+    names = page.locator("#marks-drawing .mark-name")
+    assert names.all_text_contents() == ["w01", "w02"]
+    marks = page.locator("#marks-drawing .mark:not(.ring)")
+    drawing = page.locator("#marks-drawing").bounding_box()
+    for name, mark in zip(names.all(), marks.all(), strict=True):
+        box, dot = name.bounding_box(), mark.bounding_box()
+        assert box is not None
+        assert dot is not None
+        assert drawing is not None
+        # A letter of 12 px and what is above and below it.
+        assert box["height"] >= 14
+        beside = min(abs(box["x"] - dot["x"]), abs(box["x"] + box["width"] - dot["x"]))
+        assert beside < 40
+        assert abs(box["y"] - dot["y"]) < 20
+        assert drawing["x"] <= box["x"] <= drawing["x"] + drawing["width"] - box["width"]
+    page.set_viewport_size({"width": 1440, "height": 900})
+
+
 def answered_typing(page: Page) -> bool:
     """Leaves out whatever else is to be typed; whether ink goes on."""
     page.evaluate("""() => {
@@ -109,6 +130,7 @@ def test_a_section_is_set_down_read_judged_and_inked_card_by_card(
     assert faults(page) == []
     # Enter is yes; the pointer is found another day.
     page.locator("#running").focus()
+    assert "With yes, ink begins" in page.locator("#asks").inner_text()
     page.keyboard.press("Enter")
     card(page, "inking")
     assert page.locator("#inking-name").inner_text() == "Inking r1c1"
@@ -131,6 +153,8 @@ def test_a_section_is_set_down_read_judged_and_inked_card_by_card(
     assert table["width"] == pytest.approx(long * scale, rel=0.01)
     assert machine["x"] - table["x"] == pytest.approx(x0 * scale, abs=2)
     assert page.locator("#set-down-drawing .done").count() == 1
+    # Its marks are read first.
+    assert page.locator("#asks").inner_text() == "Is the device set down for r1c2?"
     page.keyboard.press("Enter")
 
     card(page, "marks")
@@ -141,11 +165,18 @@ def test_a_section_is_set_down_read_judged_and_inked_card_by_card(
     page.keyboard.press("1")
     page.locator('[data-step="0.1"][aria-pressed="true"]').wait_for()
     page.keyboard.press("ArrowRight")
-    page.locator("#mark-off").get_by_text("x +0.1, y +0.0 mm").wait_for()
-    page.locator("#mark-off").get_by_text("by 0.1 mm").wait_for()
+    page.locator("#mark-off").get_by_text("x +0.004 in, y +0.000 in (+0.1, +0.0 mm)").wait_for()
+    page.locator("#mark-off").get_by_text("by 0.004 in (0.1 mm)").wait_for()
+    over, then = page.locator("#mark-over"), page.locator("#mark-then")
+    assert (over.inner_text(), then.inner_text()) == ("Over the mark", "")
     page.keyboard.press("Enter")
     until(page, lambda: "w02, 2 of 2" in page.locator("#mark-now").inner_text(), "the second")
     assert page.locator("#marks-drawing .read").count() == 1
+    names_of_marks_are_read_on_a_phone(page)
+    # What agreeing sets off is said where it is agreed, and to whoever cannot see the button.
+    assert over.inner_text() == "Over the mark: ink r1c2 if all fit"
+    assert "ink begins if all fit" in then.inner_text()
+    assert then.get_attribute("role") == "status"
     page.keyboard.press("Enter")
     # Its halves are drawn; what the pairs show is typed, as lengths are.
     page.locator("#typed-asks").get_by_text("what step?").wait_for(timeout=60_000)
@@ -161,7 +192,7 @@ def test_a_section_is_set_down_read_judged_and_inked_card_by_card(
     until(page, lambda: answered_typing(page), "no more is asked")
     card(page, "inking")
     page.locator("#ink-verdict").get_by_text("It holds.").wait_for()
-    assert "10.00 mm allowed" in page.locator("#ink-verdict").inner_text()
+    assert "0.394 in allowed" in page.locator("#ink-verdict").inner_text()
 
     page.locator("#set-down-name").get_by_text("r2c1, 3 of 4").wait_for(timeout=60_000)
     page.keyboard.press("n")
@@ -190,7 +221,9 @@ def test_one_section_is_gone_on_with_by_one_button_and_a_verdict_that_does_not_h
     card(page, "ended")
     verdict = page.locator("#ended-verdict").inner_text()
     assert verdict.startswith("It does not hold.")
-    assert "0.50 mm allowed" in verdict
+    assert "0.020 in allowed" in verdict
+    # In the words of why, too.
+    assert " mm" not in verdict
     page.locator("#told").get_by_text("Nothing was inked").wait_for()
 
 
@@ -210,6 +243,14 @@ def test_ports_say_what_answers_at_each_and_none_is_refused_where_it_is_typed(
     choose_port(page, port)
     page.locator("#ask-ports").click()
     page.locator("#port-answers").get_by_text(f"{port}: answers as 7470A").wait_for()
+    # What would ink, and where, stands at the button that begins it.
+    said = f"Ink goes to A3 flat bed at {port}, where 7470A answered."
+    page.locator("#ink-where", has_text=said).wait_for()
+    assert page.locator("#ink").get_attribute("aria-describedby") == "ink-where"
+    choose_port(page, "")
+    assert "no port is chosen for it yet" in page.locator("#ink-where").inner_text()
+    choose_port(page, "COM9")
+    assert page.locator("#ink-where").inner_text() == "Ink goes to A3 flat bed at COM9."
 
 
 SHOWN = """async ([card, told, asks]) => {
@@ -218,6 +259,51 @@ SHOWN = """async ([card, told, asks]) => {
     show({ ...now, card, told, asks });
 }"""
 """A message of the machine, shown as one that comes."""
+
+
+READ = {
+    "mark": "w02", "number": 2, "of": 2, "step_mm": 1, "off_mm": [-0.25, 3.175], "keys": {},
+    "marks": [], "ink_follows": True,
+}  # fmt: skip
+JUDGED = {
+    "holds": False, "fits": True, "anyway": None, "again": [], "error_mm": 0.75, "step_mm": 0.2,
+    "error_limit_mm": 25.4 / 32, "step_limit_mm": 1.0,
+    "marks": [{"id": "w02", "off_mm": [0.5, -1]}],
+    "words": ["Set a tape mark at 103.4, 25.4 mm by tape; that would bring the error to 0.60 mm"],
+}  # fmt: skip
+IN_UNIT = """async ([unit, card, told]) => {
+    const { showIn } = await import("/pages/lengths.js");
+    const { show } = await import("/pages/mark.js");
+    const now = { running: true, holder: link.page, ended: null, faults: [], lines: [], asks: "" };
+    // In one go: the job's own unit comes with all that is told of it.
+    showIn(unit);
+    show({ ...now, card, told });
+}"""
+
+
+@pytest.mark.parametrize(
+    ("unit", "off", "step", "said"),
+    [
+        ("in", "x −0.010 in, y +1/8 in (−0.3, +3.2 mm)", "by 0.039 in (1 mm)",
+         ("0.030 in from true, 1/32 in allowed", "0.008 in, 0.039 in allowed",
+          "at 4 1/16 in, 1 in by tape", "to 0.024 in", "+0.020 in along, −0.039 in across")),
+        ("mm", "x −0.3 mm, y +3.2 mm from", "by 1 mm",
+         ("0.75 mm from true, 0.79 mm allowed", "0.20 mm, 1.00 mm allowed",
+          "at 103.4, 25.4 mm by tape", "to 0.60 mm", "+0.50 mm along, −1.00 mm across")),
+    ],
+)  # fmt: skip
+def test_nudges_and_verdicts_are_told_in_the_jobs_own_unit(
+    at_a_plotter: tuple[Bench, str], browser: Browser, unit: str, off: str, step: str,
+    said: tuple[str, ...],
+) -> None:  # fmt: skip
+    page = opened(browser, at_a_plotter[0], size=(390, 844))
+    page.evaluate(IN_UNIT, [unit, "marks", {"mark": READ, "set_down": None}])
+    assert off in page.locator("#mark-off").inner_text()
+    assert page.locator('[data-key="2"]').inner_text().replace("\n", " ") == step
+    assert faults(page) == []
+    page.evaluate(IN_UNIT, [unit, "verdict", {"verdict": JUDGED}])
+    words = page.locator("#card-verdict").inner_text()
+    assert [one for one in said if one not in words] == []
 
 
 def test_a_pen_that_is_asked_for_after_another_is_the_one_that_is_shown(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import socket
 import subprocess
 from typing import TYPE_CHECKING
 
@@ -117,6 +118,29 @@ def test_a_port_that_vanishes_in_mid_ink_is_said_in_words_and_gone_on_with_once_
         killed()
 
 
+def test_what_is_waited_for_is_named_with_its_end_and_a_stop_is_heard_meanwhile(
+    run: Bench, browser: Browser
+) -> None:
+    """A line with nothing at its other end, as of a plotter that is switched off."""
+    make_job(run.root / "silent", "flatbed-a3")
+    page = opened(browser, run, "silent", size=(390, 844))
+    with socket.create_server(("127.0.0.1", 0)) as nothing:
+        port = f"socket://127.0.0.1:{nothing.getsockname()[1]}"
+        choose_port(page, port)
+        assert not page.locator("#waits-left").is_visible()
+        page.locator("#ink").click()
+        until(page, lambda: answered(page), "it is set down")
+        page.locator("#waits-left").get_by_text("Given up in 0:1").wait_for()
+        said = f"Waiting for a machine to answer at {port}."
+        assert page.locator("#waits").inner_text() == said
+        page.keyboard.press("Escape")
+        page.locator("#ended-name").get_by_text("Nothing was inked.").wait_for()
+        assert "does not answer" not in page.locator("#told").inner_text()
+        assert not page.locator("#waits-left").is_visible()
+    # Where it would go on is named at what goes on.
+    assert page.locator("#go-where").inner_text() == f"Ink goes to A3 flat bed at {port}."
+
+
 def test_a_hold_is_taken_over_by_a_tap_and_a_question_outlasts_the_page_that_is_lost(
     run: Bench, browser: Browser
 ) -> None:
@@ -140,7 +164,8 @@ def test_a_hold_is_taken_over_by_a_tap_and_a_question_outlasts_the_page_that_is_
         told = page.locator("#told")
         told.get_by_text("nothing is inked, and it waits").wait_for(timeout=60_000)
         assert "the pen raised" not in told.inner_text()
-        assert page.locator("#asks").inner_text() == "Is the device set down for r1c1?"
+        asked = "Is the device set down for r1c1? With yes, ink begins"
+        assert page.locator("#asks").inner_text() == asked
         page.locator("#take").click()
         page.locator('#answers [data-key="n"]').click()
         page.locator("#ended-name").get_by_text("r1c1 was not inked.").wait_for()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from typing import TYPE_CHECKING, Any
 
 from tests.bench.benches import kept, opened, small_job, until
@@ -66,7 +67,9 @@ def test_what_to_buy_and_tape_marks_and_the_square_are_cards_of_the_verbs_figure
     assert str(cover["staples"]) in staples
     card = page.locator("#tape-card article")
     card.wait_for()
-    assert f"{forecast['worst_line']:.2f} mm" in card.inner_text()
+    # In the job's own unit, finer than a tape shows.
+    assert f"{forecast['worst_line'] / 25.4:.3f} in" in card.inner_text()
+    assert " mm" not in card.inner_text()
     assert ("They hold." in card.inner_text()) is forecast["holds"]
     near = page.locator("#measured-squared-AC")
     until(page, lambda: near.get_attribute("placeholder") == "14 5/32 in", "near 10 in by 1.414")
@@ -98,6 +101,8 @@ def test_each_distance_is_drawn_as_it_is_typed_and_the_verdict_is_a_card_and_a_m
     card = page.locator("#proof-card article")
     card.wait_for()
     assert "Any line, from zero" in card.inner_text()
+    assert re.search(r"Longer\s+[+−]0\.\d{3} in, give or take 0\.\d{3} in", card.inner_text())
+    assert " mm" not in card.inner_text()
     page.locator("#over-words").get_by_text("times too long").wait_for()
     # The words stand below, as a terminal has them.
     page.locator('[data-of="proved"] .printed').get_by_text("What stands after +/-").wait_for()

@@ -11,7 +11,6 @@ import json
 import random
 import re
 import time
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Protocol
 
 import numpy as np
@@ -66,8 +65,7 @@ class Hands(Protocol):
         """Lets time pass for page and machine."""
 
 
-@dataclass(frozen=True)
-class OffTrue(Stand):
+class OffTrue(Stand, frozen=True):
     """A machine that stands somewhere and draws too long and askew."""
 
     def table_of(self, spot: Spot) -> Spot:

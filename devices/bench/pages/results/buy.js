@@ -1,5 +1,5 @@
 // What to buy: `cover --json` as a table. Its words stand below.
-import { inInches, length } from "../picture.js";
+import { inInches, length } from "../lengths.js";
 import { filled, texts } from "../texts.js";
 import { table } from "./elements.js";
 

@@ -24,5 +24,3 @@ export function table(caption, columns, rows) {
   return element("div", { class: "wide", tabindex: "0", role: "region", "aria-label": caption },
     element("table", {}, element("caption", {}, caption), element("thead", {}, head), element("tbody", {}, ...body)));
 }
-
-export const mm = (value) => `${Math.abs(value).toFixed(2)} mm`;

@@ -1,8 +1,9 @@
 // The proof: each distance drawn while it is typed, the verdict, and where the cover is off.
+import { figure, fine, signed, unit } from "../lengths.js";
 import { over } from "../picture.js";
 import { filled, texts } from "../texts.js";
 import { told } from "../words.js";
-import { element, mm, table } from "./elements.js";
+import { element, table } from "./elements.js";
 
 const LIMITS = { total: texts.total, square: texts.square, neighbours: texts.neighbours, step: texts.step, straight: texts.straight };
 const OUTCOMES = { pass: texts.pass, fail: texts.fail, "cannot tell": texts.cannotTell, kept: texts.pass };
@@ -22,10 +23,10 @@ export function drawDistance(one) {
 
 export function verdict(found) {
   const rows = Object.entries(found.limits).map(([name, one]) => [
-    LIMITS[name] ?? name, mm(one.at_most), mm(one.allowed), one.sections.join(", "), OUTCOMES[one.outcome] ?? told(one.outcome),
+    LIMITS[name] ?? name, fine(Math.abs(one.at_most)), fine(one.allowed), one.sections.join(", "), OUTCOMES[one.outcome] ?? told(one.outcome),
   ]);
   const whole = Object.entries(found.whole).map(([name, one]) => [
-    WHOLE[name] ?? name, filled(texts.within, { mm: one.mm.toFixed(2), doubt: (FITS_95 * one.sd).toFixed(2) }),
+    WHOLE[name] ?? name, filled(texts.within, { size: signed(one.mm), doubt: fine(FITS_95 * one.sd) }),
   ]);
   const show = element("button", {}, texts.showMap);
   show.onclick = () => map(found);
@@ -59,8 +60,8 @@ function map(found) {
     return [
       { box: [x0, y0, x1, y1], dashed: untold.has(name), ink: "#5a564f", fill: over ? "#b3140c33" : certain ? "#1f5fa822" : "#00000008" },
       { line: [middle, until], arrow: true, ink: over ? "#b3140c" : "#1f5fa8" },
-      { say: size.toFixed(1), at: [middle[0], y0 + (y1 - y0) * 0.2] },
+      { say: figure(size), at: [middle[0], y0 + (y1 - y0) * 0.2] },
     ];
   });
-  over(items, filled(texts.mapShown, { times }));
+  over(items, filled(texts.mapShown, { times, unit: unit() }));
 }
