@@ -25,7 +25,8 @@ if TYPE_CHECKING:
 
 MachineKind: TypeAlias = Literal["plotter", "projector"]
 KINDS: tuple[MachineKind, ...] = ("plotter", "projector")
-HAND_WAYS = ("hand", "hand-strips", "full-size")
+FULL_SIZE = "full-size"
+HAND_WAYS = ("hand", "hand-strips", FULL_SIZE)
 """Ids of the ways without a machine."""
 _Endings: TypeAlias = "Mapping[str, tuple[bool, CrossLines]]"
 _THROUGH: _Endings = {"": (False, "device")}

@@ -13,7 +13,7 @@ from devices.job import Job
 from devices.machine_zones import divided
 from devices.ways.by_plotter import BY_PLOTTER, FED_THROUGH, PlotterWork, plotter_ways
 from devices.ways.by_projector import FROM_LIGHT, projector_ways
-from devices.ways.chosen import HAND_WAYS, KINDS, chosen_way, machine_name, ways_of
+from devices.ways.chosen import FULL_SIZE, HAND_WAYS, KINDS, chosen_way, machine_name, ways_of
 from marking.errors import BadInputError, RefusedError
 from marking.input.toml import read_toml
 from marking.job.folder import JOB_FILE, check_job
@@ -113,8 +113,11 @@ def plan_of_way(
 ) -> Plan:
     """The division that a way of `reckoning` is reckoned by; strips of an arm's reach by hand.
 
-    Raises RefusedError where the machine cannot be divided for, BadInputError for no such way.
+    Raises RefusedError where the machine cannot be divided for, or the way has no sections;
+    BadInputError for no such way.
     """
+    if name == FULL_SIZE:
+        raise RefusedError(f"{name}: marked from paper laid over the whole of it, without sections")
     if name in HAND_WAYS:
         return divided("reach", layout, job, None)
     for machine in machines(folder, job, every=True):

@@ -144,8 +144,8 @@ async function sectionsOf(id) {
     const answer = await fetch(`/sections?way=${encodeURIComponent(id)}`);
     found = answer.ok ? await answer.json() : null;
   } catch { /* the connection's own line tells */ }
-  // One that cannot be divided for says why on its card.
-  if (pointed === id) glimpse(found?.sections ? boxes(found.sections) : null);
+  // One that has none shows none; why it cannot be divided for stands on its card.
+  if (pointed === id) glimpse(boxes(found?.sections ?? []));
 }
 
 const boxes = (sections) => sections.flatMap(({ id, core: [x0, y0, x1, y1] }) => [

@@ -150,6 +150,8 @@ def test_a_way_that_is_pointed_at_shows_its_sections_and_the_one_before_comes_ba
     until(page, lambda: violet(page) == reached, "as by the pointer")
     page.locator("#show-sections").focus()
     until(page, lambda: violet(page) == before, "what was there before")
+    page.locator('#ways-table [data-way="full-size"]').hover()
+    until(page, lambda: violet(page) == 0, "paper over the whole of it has no sections")
     # One that is none is drawn by nothing.
     none = page.evaluate("fetch('/sections?way=by-sea').then((answer) => answer.json())")
     assert "no way of marking this cover" in none["fault"]
