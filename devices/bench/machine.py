@@ -69,10 +69,10 @@ class Machine:
     holder: str | None = None
     """The page that may press its keys."""
     rehearsal: bool = False
-    scrap: bool = False
-    """Whether it is the square on scrap that it draws, and nothing of the cover."""
     port: str = ""
     """Where the machine is that is driven; empty in a rehearsal."""
+    scrap: bool = False
+    """Whether it is the square on scrap that it draws, and nothing of the cover."""
     ended: int | None = None
     asks: str = ""
     """A question that waits for yes or no."""
@@ -103,8 +103,8 @@ class Machine:
             "running": self.is_running,
             "holder": self.holder,
             "rehearsal": self.rehearsal,
-            "scrap": self.scrap,
             "port": self.port,
+            "scrap": self.scrap,
             "ended": self.ended,
             "asks": self.asks,
             "types": self.types,
@@ -117,8 +117,7 @@ class Machine:
     async def start(
         self, page: str, options: Sequence[str], port: str = "", *, scrap: bool = False
     ) -> None:
-        """Begins to drive, held by `page`: the machine at a port, or else to rehearse; or has it
-        draw on `scrap`.
+        """Begins to drive, held by `page`: the machine at a port, or else to rehearse.
 
         Raises RefusedError while something is at work.
         """

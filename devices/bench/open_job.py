@@ -326,8 +326,8 @@ class OpenJob:
         if act == "rehearse":
             await self.machine.start(page, most)
         elif act in ("ink", "square"):
-            port, scrap = _port(command), act == "square"
-            options = [] if scrap else [*most, *_wishes(command)]
+            scrap = act == "square"
+            port, options = _port(command), [] if scrap else [*most, *_wishes(command)]
             await self.errands.end(ASK_PORTS)
             await self.errands.changed(ASK_PORTS)
             await self.machine.start(page, options, port, scrap=scrap)
