@@ -9,6 +9,7 @@ import asyncio
 import contextlib
 import hmac
 import json
+from functools import partial
 from importlib import resources
 from typing import TYPE_CHECKING
 from urllib.parse import quote
@@ -164,7 +165,9 @@ async def _sections(request: Request) -> Response:
     if job is None:
         return Response(status_code=404)
     try:
-        told = await asyncio.to_thread(job.sections)
+        way = request.query_params.get("way")
+        asked = job.sections if way is None else partial(job.sections_of_way, way)
+        told = await asyncio.to_thread(asked)
     except CanvasruleError as fault:
         told = json.dumps({"fault": "\n".join(fault.messages)})
     return Response(told, media_type="application/json")
