@@ -1,6 +1,6 @@
 """One job that is open on the bench: its text, its last good marking, what runs on it.
 
-It knows fields, verbs and the machine, and no page; who is shown it is `devices.bench.house`'s.
+It knows fields, verbs and the machine, and no page; who is shown it is `devices.bench.bench_run`'s.
 """
 
 from __future__ import annotations
@@ -12,12 +12,12 @@ from typing import TYPE_CHECKING, Any
 from msgspec.structs import replace
 
 from devices.begun import layout_of, plan_of
-from devices.bench.asked import READINGS_FILE, options_of, write_readings
 from devices.bench.drawn import drawn_lines
 from devices.bench.errands import ASK_PORTS, PROOF_FILE, REST_ON_NO_WAY, TRIAL_FILE, Errands
 from devices.bench.fields.field import fields
 from devices.bench.fields.sketch import sketch
 from devices.bench.fields.words import by_label, in_page_words
+from devices.bench.form_options import READINGS_FILE, options_of, write_readings
 from devices.bench.job_file import JobFile, stamp
 from devices.bench.light import Light
 from devices.bench.machine import Machine
