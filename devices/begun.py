@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
     from devices.job import Job
     from devices.plotter.correction import Correction
-    from devices.projector.desk.work import BeamWork
+    from devices.projector.desk.beam_work import BeamWork
     from marking.layout.layout import Layout
     from marking.record.record import Record
     from marking.sections.plan import Plan
@@ -77,7 +77,7 @@ def warned_of(plan: Plan, job: Job) -> Plan:
 
 def work_of(folder: Path, job: Job) -> BeamWork:
     """What the projector's page works on. Raises RefusedError."""
-    from devices.projector.desk.work import BeamWork
+    from devices.projector.desk.beam_work import BeamWork
 
     layout = layout_of(folder, job)
     return BeamWork(job, layout, plan_of(folder, "beam", job, layout, None))

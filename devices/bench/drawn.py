@@ -6,10 +6,7 @@ from typing import TYPE_CHECKING
 
 from devices.begun import plan_of, work_of
 from devices.history import has_record, kept_correction
-from marking.begun.inked import drawn_pieces, ink_name
-from marking.mending.mend import mends
 from marking.record.record import open_record
-from marking.sections.mended import mended_name
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -26,6 +23,7 @@ def drawn_lines(folder: Path, job: Job, layout: Layout, machine: Machine) -> lis
     inked, what was inked anew, and lines that were traced by light.
     """
     from devices.inking.rehearsal import FOLDER
+    from marking.begun.inked import ink_name
 
     # Once a rehearsal is over, what is shown is the cover's own ink again.
     rehearsed = machine.rehearsal and machine.is_running
@@ -42,6 +40,10 @@ def drawn_lines(folder: Path, job: Job, layout: Layout, machine: Machine) -> lis
 
 
 def _plotted(folder: Path, kept: Path, job: Job, layout: Layout) -> list[Line]:
+    from marking.begun.inked import drawn_pieces
+    from marking.mending.mend import mends
+    from marking.sections.mended import mended_name
+
     plan = plan_of(folder, "plotter", job, layout, kept_correction(folder, job))
     with open_record(kept) as record:
         drawn = drawn_pieces(record, layout, plan)

@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING, Any
 from msgspec import Struct
 from msgspec.structs import replace
 
-from devices.bench.asked import READINGS_FILE
+from devices.bench.form_options import READINGS_FILE
 from marking.errors import BadInputError
 
 if TYPE_CHECKING:

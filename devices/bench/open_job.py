@@ -1,6 +1,6 @@
 """One job that is open on the bench: its text, its last good marking, what runs on it.
 
-It knows fields, verbs and the machine, and no page; who is shown it is `devices.bench.house`'s.
+It knows fields, verbs and the machine, and no page; who is shown it is `devices.bench.bench_run`'s.
 """
 
 from __future__ import annotations
@@ -11,13 +11,13 @@ from typing import TYPE_CHECKING, Any
 
 from msgspec.structs import replace
 
-from devices.begun import plan_of
-from devices.bench.asked import READINGS_FILE, options_of, write_readings
+from devices.begun import layout_of, plan_of
 from devices.bench.drawn import drawn_lines
 from devices.bench.errands import ASK_PORTS, PROOF_FILE, REST_ON_NO_WAY, TRIAL_FILE, Errands
 from devices.bench.fields.field import fields
 from devices.bench.fields.sketch import sketch
 from devices.bench.fields.words import by_label, in_page_words
+from devices.bench.form_options import READINGS_FILE, options_of, write_readings
 from devices.bench.job_file import JobFile, stamp
 from devices.bench.light import Light
 from devices.bench.machine import Machine
@@ -26,9 +26,10 @@ from devices.bench.state import Standing, standing, values, written_at, written_
 from devices.bench.steps import Kept, kept_of, steps
 from devices.bench.typed import keep_waiting, waiting, write_measured
 from devices.history import has_record, kept_correction
+from devices.job import Job
 from devices.ways.chosen import chosen_way
 from marking.errors import BadInputError, CanvasruleError, RefusedError
-from marking.job.folder import RECORD_FILE
+from marking.job.folder import RECORD_FILE, load_job
 from marking.output.layout_json import layout_record
 
 if TYPE_CHECKING:
@@ -36,8 +37,10 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from devices.bench.fields.field import Field
+    from devices.ways.chosen import MachineKind
     from marking.job.written import Written
     from marking.layout.layout import Layout
+    from marking.sections.plan import Plan
 
 MEASURED: Mapping[str, tuple[str, str]] = {
     "proved": ("id", PROOF_FILE),
@@ -49,6 +52,7 @@ _SWITCHES = ("moved", "verniers", "pointer")
 _REASONS = {"anyway": "--ink-anyway", "untried": "--ink-untried"}
 _LOOK_SECONDS = 3.0
 """Between two looks at a record that a machine at work writes."""
+_NOT_LAID_OUT = "nothing is laid out yet; mend what is said to be wrong"
 _NOTHING = "That is nothing this page says; reload it."
 
 
@@ -76,6 +80,8 @@ class OpenJob:
         self._known: tuple[Standing, object, Kept] | None = None
         """What the record showed last, of which job and in which state of it."""
         self._looked_at = 0.0
+        self._of_ways: dict[str, tuple[Standing, str]] = {}
+        """By way: the job as it stood, and its sections."""
         self.stand()
 
     @property
@@ -184,13 +190,22 @@ class OpenJob:
         """
         good = self.good
         if good is None or good.job is None or good.layout is None:
-            raise BadInputError("nothing is laid out yet; mend what is said to be wrong")
+            raise BadInputError(_NOT_LAID_OUT)
         way = chosen_way(self.folder, good.job)
         zone = "plotter" if way is None else way.zone
         correction = kept_correction(self.folder, good.job)
         plan = plan_of(self.folder, zone, good.job, good.layout, correction)
-        told = [{"id": one.id, "core": list(one.core)} for one in plan.sections]
-        return json.dumps({"sections": told})
+        return json.dumps(_cores(plan))
+
+    def sections_of_way(self, name: str) -> str:
+        """The sections that a way is reckoned by, though it is not chosen: as `sections`."""
+        good = self.good
+        if good is None or good.layout is None:
+            raise BadInputError(_NOT_LAID_OUT)
+        known = self._of_ways.get(name)
+        if known is None or known[0] is not good:
+            self._of_ways[name] = known = good, json.dumps(_of_way(self.folder, name))
+        return known[1]
 
     def tried(self, name: str, value: Written) -> str:
         """What the job would be with one field changed: faults by field, and its layout.
@@ -328,6 +343,28 @@ class OpenJob:
         await self.machine.close()
         await self.light.close()
         await self.errands.close()
+
+
+def _of_way(folder: Path, name: str) -> dict[str, Any]:
+    """The sections of a way by its id, reckoned as `ways` does. Raises CanvasruleError."""
+    from devices.ways.reckoned import plan_of_way
+
+    # As there, whatever way is chosen.
+    job = load_job(folder, Job)
+    layout = layout_of(folder, job)
+
+    def own_plan(kind: MachineKind, asked: Job) -> Plan:
+        correction = kept_correction(folder, asked) if kind == "plotter" else None
+        return plan_of(
+            folder, "plotter" if kind == "plotter" else "beam", asked, layout, correction
+        )
+
+    return _cores(plan_of_way(folder, job, layout, own_plan, name))
+
+
+def _cores(plan: Plan) -> dict[str, Any]:
+    """Each section with its box, mm, table."""
+    return {"sections": [{"id": one.id, "core": list(one.core)} for one in plan.sections]}
 
 
 def _but_way(written: Mapping[str, Any]) -> dict[str, Any]:

@@ -1,6 +1,6 @@
 """The bench's local server: who may open the page, and what files it is made of.
 
-It knows requests and the key; what is said over the sockets is `devices.bench.house`'s.
+It knows requests and the key; what is said over the sockets is `devices.bench.bench_run`'s.
 """
 
 from __future__ import annotations
@@ -9,6 +9,7 @@ import asyncio
 import contextlib
 import hmac
 import json
+from functools import partial
 from importlib import resources
 from typing import TYPE_CHECKING
 from urllib.parse import quote
@@ -19,7 +20,7 @@ from starlette.middleware.gzip import GZipMiddleware
 from starlette.responses import FileResponse, HTMLResponse, RedirectResponse, Response
 from starlette.routing import Route, WebSocketRoute
 
-from devices.bench.house import hold_page
+from devices.bench.bench_run import hold_page
 from devices.bench.languages.words import said_to, words_in
 from devices.bench.state import LOOKED_AT, written_files
 from devices.serving.body import short_body
@@ -33,7 +34,7 @@ if TYPE_CHECKING:
     from starlette.types import ASGIApp
     from starlette.websockets import WebSocket
 
-    from devices.bench.house import BenchHouse
+    from devices.bench.bench_run import BenchRun
 
     Answering = Callable[[Request], Awaitable[Response]]
 
@@ -69,7 +70,7 @@ _LANGUAGE = "canvasrule-language"
 """The cookie that the page keeps its language in."""
 
 
-def application(house: BenchHouse, hosts: Collection[str]) -> ASGIApp:
+def application(this_run: BenchRun, hosts: Collection[str]) -> ASGIApp:
     """The page of one run, answering only at `hosts`."""
 
     app = Starlette(
@@ -88,13 +89,13 @@ def application(house: BenchHouse, hosts: Collection[str]) -> ASGIApp:
         ],
         middleware=[Middleware(GZipMiddleware, compresslevel=3)],
     )
-    app.state.house = house
+    app.state.this_run = this_run
     return Guard(app, hosts)
 
 
-def _house(here: HTTPConnection) -> BenchHouse:
-    house: BenchHouse = here.app.state.house
-    return house
+def _run_of(here: HTTPConnection) -> BenchRun:
+    this_run: BenchRun = here.app.state.this_run
+    return this_run
 
 
 def _cookie(here: HTTPConnection) -> str:
@@ -107,7 +108,7 @@ def _may_enter(here: HTTPConnection) -> bool:
 
 
 def _is_key(here: HTTPConnection, given: str | None) -> bool:
-    return hmac.compare_digest((given or "").encode(), _house(here).key.encode())
+    return hmac.compare_digest((given or "").encode(), _run_of(here).key.encode())
 
 
 def _with_key(answer: Answering) -> Answering:
@@ -125,9 +126,9 @@ def _text(name: str) -> str:
 
 async def _page(request: Request) -> Response:
     if _is_key(request, request.query_params.get("key")):
-        await _house(request).asked_for(request.query_params.get("job"))
+        await _run_of(request).asked_for(request.query_params.get("job"))
         answer = RedirectResponse("/", 303)
-        key = _house(request).key
+        key = _run_of(request).key
         answer.set_cookie(_cookie(request), key, httponly=True, samesite="lax", path="/")
         return answer
     if not _may_enter(request):
@@ -141,7 +142,7 @@ async def _page(request: Request) -> Response:
 
 
 async def _layout(request: Request) -> Response:
-    job = _house(request).job
+    job = _run_of(request).job
     if job is None:
         return Response("{}", media_type="application/json")
     # A page asks before it is told of the job, and must know which marking it was given.
@@ -151,7 +152,7 @@ async def _layout(request: Request) -> Response:
 
 
 async def _inked(request: Request) -> Response:
-    job = _house(request).job
+    job = _run_of(request).job
     text = "[]"
     # A record that cannot be read is told of beside the picture.
     with contextlib.suppress(CanvasruleError):
@@ -160,11 +161,13 @@ async def _inked(request: Request) -> Response:
 
 
 async def _sections(request: Request) -> Response:
-    job = _house(request).job
+    job = _run_of(request).job
     if job is None:
         return Response(status_code=404)
     try:
-        told = await asyncio.to_thread(job.sections)
+        way = request.query_params.get("way")
+        asked = job.sections if way is None else partial(job.sections_of_way, way)
+        told = await asyncio.to_thread(asked)
     except CanvasruleError as fault:
         told = json.dumps({"fault": "\n".join(fault.messages)})
     return Response(told, media_type="application/json")
@@ -172,8 +175,8 @@ async def _sections(request: Request) -> Response:
 
 async def _written(request: Request) -> Response:
     """A file of the job's `out` folder, by a name that the page was told."""
-    job, name = _house(request).job, request.path_params["name"]
-    folder = job.folder if job else _house(request).root
+    job, name = _run_of(request).job, request.path_params["name"]
+    folder = job.folder if job else _run_of(request).root
     if job is None or name not in {one["name"] for one in written_files(folder)}:
         return Response("There is no such file.", 404, media_type="text/plain")
     path = folder / "out" / name
@@ -189,7 +192,7 @@ async def _ports(request: Request) -> Response:
 
 
 async def _stop(request: Request) -> Response:
-    await _house(request).stop()
+    await _run_of(request).stop()
     return Response(status_code=204)
 
 
@@ -197,7 +200,7 @@ async def _try(request: Request) -> Response:
     body = await short_body(request)
     if body is None:
         return too_long()
-    job = _house(request).job
+    job = _run_of(request).job
     if job is None:
         return Response(status_code=404)
     asked = None
@@ -237,4 +240,4 @@ async def _bench(socket: WebSocket) -> None:
     if not _may_enter(socket):
         await socket.close(_STALE)
         return
-    await hold_page(_house(socket), socket)
+    await hold_page(_run_of(socket), socket)

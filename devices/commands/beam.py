@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     import argparse
     import socket
 
-    from devices.projector.desk.work import BeamWork
+    from devices.projector.desk.beam_work import BeamWork
     from marking.record.record import Record
 
 CAUTIONS = (
@@ -81,7 +81,7 @@ def run(options: argparse.Namespace) -> int:
 def _serve(options: argparse.Namespace, work: BeamWork, listening: socket.socket) -> None:
     from devices.projector.desk.known_points import tape_mark_points
     from devices.projector.desk.memory import refuse_unknown_lines
-    from devices.projector.pages.connections import House
+    from devices.projector.pages.beam_run import BeamRun
     from devices.projector.pages.server import application
     from devices.serving.doorway import server
     from devices.session.claim import claimed
@@ -100,8 +100,8 @@ def _serve(options: argparse.Namespace, work: BeamWork, listening: socket.socket
         refuse_unknown_lines(record, work)
         work = replace(work, control=tape_mark_points(record, work))
         _say_what_is_inked(record)
-        house = House(work, record, pairing, remote_url, lan)
-        app = application(house, [f"{name}:{port}" for name in names])
+        this_run = BeamRun(work, record, pairing, remote_url, lan)
+        app = application(this_run, [f"{name}:{port}" for name in names])
         if options.json:
             print_json(
                 {"schema": 1, "stage": stage_url, "remote": remote_url, "code": pairing.code}

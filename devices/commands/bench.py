@@ -73,24 +73,24 @@ def _serve(
 ) -> None:
     import asyncio
 
-    from devices.bench.house import BenchHouse
+    from devices.bench.bench_run import BenchRun
     from devices.bench.server import application
     from devices.serving.doorway import server
 
-    house = BenchHouse(root, key)
+    this_run = BenchRun(root, key)
     if folder is not None:
-        house.open(folder)
+        this_run.open(folder)
     hosts = [address, address.replace("127.0.0.1", "localhost")]
-    door = server(application(house, hosts))
+    door = server(application(this_run, hosts))
     say("Ctrl C ends it; everything is kept in the job's folder.")
 
     async def both() -> None:
-        watching = asyncio.create_task(house.watch())
+        watching = asyncio.create_task(this_run.watch())
         try:
             await door.serve(sockets=[listening])
         finally:
             watching.cancel()
-            await house.close()
+            await this_run.close()
 
     asyncio.run(both())
 

@@ -35,7 +35,7 @@ def cards_of(asked: PaperAsked, plan: Plan) -> Iterator[Card]:
     """A card for every set-down in inking order, and one for the check on each morning between."""
     from marking.sections.feet_words import board_said, two_people, wait_said
     from marking.sections.set_downs import set_down_readings
-    from marking.sections.standing import standings
+    from marking.sections.under_the_feet import standings
     from marking.sheets.cards import Card
 
     job = asked.job

@@ -20,7 +20,7 @@ from marking.record.record import utc_now
 from marking.sections.feet_words import board_said, two_people
 from marking.sections.mended import section_mended
 from marking.sections.set_downs import next_step
-from marking.sections.standing import standings, stood_on
+from marking.sections.under_the_feet import standings, stood_on
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence

@@ -25,7 +25,8 @@ if TYPE_CHECKING:
 
 MachineKind: TypeAlias = Literal["plotter", "projector"]
 KINDS: tuple[MachineKind, ...] = ("plotter", "projector")
-HAND_WAYS = ("hand", "hand-strips", "full-size")
+FULL_SIZE = "full-size"
+HAND_WAYS = ("hand", "hand-strips", FULL_SIZE)
 """Ids of the ways without a machine."""
 _Endings: TypeAlias = "Mapping[str, tuple[bool, CrossLines]]"
 _THROUGH: _Endings = {"": (False, "device")}
@@ -113,12 +114,12 @@ def _named(name: str, written: Mapping[str, Any], job: Job, path: Path) -> Chose
     own = [(kind, machine_name(written.get(kind), kind)) for kind in KINDS]
     there = [ChosenWay(one, None, "hand") for one in HAND_WAYS]
     for kind, machine in own:
-        there += _ways_of(kind, machine, job)
+        there += ways_of(kind, machine, job)
     stock = [(kind, one) for kind in KINDS for one in stock_names(f"{kind}s")]
     for kind, machine in stock:
         if (kind, machine) not in own and name.startswith(machine):
             named = check_job({**written, kind: {"profile": machine}}, path.parent, Job)
-            there += _ways_of(kind, machine, named)
+            there += ways_of(kind, machine, named)
     found = next((one for one in there if one.id == name), None)
     if found is None:
         given = [kind for kind in KINDS if kind in written]
@@ -136,7 +137,7 @@ def _named(name: str, written: Mapping[str, Any], job: Job, path: Path) -> Chose
     return found
 
 
-def _ways_of(kind: MachineKind, machine: str, job: Job) -> Iterator[ChosenWay]:
+def ways_of(kind: MachineKind, machine: str, job: Job) -> Iterator[ChosenWay]:
     """The ways of one machine, as `job` names it."""
     endings = _BY_LIGHT
     if kind == "plotter":

@@ -13,7 +13,7 @@ from devices.job import Job
 from devices.machine_zones import divided
 from devices.ways.by_plotter import BY_PLOTTER, FED_THROUGH, PlotterWork, plotter_ways
 from devices.ways.by_projector import FROM_LIGHT, projector_ways
-from devices.ways.chosen import KINDS, chosen_way, machine_name
+from devices.ways.chosen import FULL_SIZE, HAND_WAYS, KINDS, chosen_way, machine_name, ways_of
 from marking.errors import BadInputError, RefusedError
 from marking.input.toml import read_toml
 from marking.job.folder import JOB_FILE, check_job
@@ -108,6 +108,39 @@ def _with_stock(written: Mapping[str, Any], kind: MachineKind, name: str, folder
     return check_job({**written, kind: {"profile": name}}, folder, Job)
 
 
+def plan_of_way(
+    folder: Path, job: Job, layout: Layout, own_plan: Callable[[MachineKind, Job], Plan], name: str
+) -> Plan:
+    """The division that a way of `reckoning` is reckoned by; strips of an arm's reach by hand.
+
+    Raises RefusedError where the machine cannot be divided for, or the way has no sections;
+    BadInputError for no such way.
+    """
+    if name == FULL_SIZE:
+        raise RefusedError(f"{name}: marked from paper laid over the whole of it, without sections")
+    if name in HAND_WAYS:
+        return divided("reach", layout, job, None)
+    for machine in machines(folder, job, every=True):
+        for way in ways_of(machine.kind, machine.name, machine.job):
+            if way.id == name:
+                return _plan(machine, layout, own_plan, way.cross_lines)
+    raise BadInputError(f"{name}: no way of marking this cover; canvasrule ways lists them")
+
+
+def _plan(
+    machine: MachineAtHand,
+    layout: Layout,
+    own_plan: Callable[[MachineKind, Job], Plan],
+    cross_lines: CrossLines,
+) -> Plan:
+    """Its sections where it inks cross lines so."""
+    inking = machine.job.inking.model_copy(update={"cross_lines": cross_lines})
+    asked = machine.job.model_copy(update={"inking": inking})
+    if machine.own:
+        return own_plan(machine.kind, asked)
+    return divided("plotter" if machine.kind == "plotter" else "beam", layout, asked, None)
+
+
 def _of_machine(
     machine: MachineAtHand,
     layout: Layout,
@@ -119,11 +152,7 @@ def _of_machine(
     tape = tape_of(job.tape)
 
     def plan_as(cross_lines: CrossLines) -> Plan:
-        inking = job.inking.model_copy(update={"cross_lines": cross_lines})
-        asked = job.model_copy(update={"inking": inking})
-        if machine.own:
-            return own_plan(machine.kind, asked)
-        return divided("plotter" if machine.kind == "plotter" else "beam", layout, asked, None)
+        return _plan(machine, layout, own_plan, cross_lines)
 
     says = FROM_LIGHT
     if machine.kind == "plotter":

@@ -14,7 +14,7 @@ from marking.output.marks_words import counted_from, inner_lines
 from marking.output.survey_words import survey_lines
 from marking.sections.feet_words import feet_lines, standing_record, wait_cell
 from marking.sections.set_downs import set_down_readings, through_said
-from marking.sections.standing import standings
+from marking.sections.under_the_feet import standings
 from marking.stretching.ticks import pull_ticks
 from marking.stretching.words import is_pulled_on, pull_lines, pull_record
 

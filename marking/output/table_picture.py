@@ -25,7 +25,7 @@ from marking.output.table_top import (
 )
 from marking.sections.ruled import inked_strokes
 from marking.sections.set_downs import set_down_corner, set_down_legend, set_down_readings
-from marking.sections.standing import standings
+from marking.sections.under_the_feet import standings
 from marking.stretching.ticks import pull_ticks
 
 if TYPE_CHECKING:

@@ -13,7 +13,7 @@ from marking.measures.counts import counted
 from marking.measures.durations import format_duration
 from marking.measures.lengths import INCH, rough_length
 from marking.sections.footing import TWO_PEOPLE_KG
-from marking.sections.standing import EDGES, standings
+from marking.sections.under_the_feet import EDGES, standings
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from marking.measures.lengths import Units
     from marking.sections.footing import Footing
     from marking.sections.plan import Plan
-    from marking.sections.standing import EdgeName, FootInAir, UnderTheFeet, WetInk
+    from marking.sections.under_the_feet import EdgeName, FootInAir, UnderTheFeet, WetInk
 
 _BOARD = (
     "A board of the table's height, cover and padding counted, carries each: fast to the table or "

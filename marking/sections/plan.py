@@ -27,7 +27,7 @@ from marking.sections.locating_marks import (
     tick,
 )
 from marking.sections.ruled import ruled_lines
-from marking.sections.standing import idle_seconds
+from marking.sections.under_the_feet import idle_seconds
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

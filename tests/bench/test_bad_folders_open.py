@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 import pytest
 
 from devices.begun import layout_of, plan_of
-from devices.bench.house import BenchHouse
+from devices.bench.bench_run import BenchRun
 from devices.bench.one_bench import LOCK_FILE, the_bench
 from devices.commands.shared import read_job
 from marking.begun.on_the_cover import plan_hash
@@ -141,20 +141,20 @@ def test_a_folder_that_cannot_be_written_is_shown_and_every_change_refused_in_wo
 
 def test_a_job_is_not_renamed_while_something_is_worked_out_in_it(tmp_path: Path) -> None:
     async def story() -> None:
-        house = BenchHouse(tmp_path, "key")
+        this_run = BenchRun(tmp_path, "key")
         folder = small_job(tmp_path / "a")
-        house.open(folder)
-        assert house.job is not None
-        await house.job.errand("keep-page", {})
+        this_run.open(folder)
+        assert this_run.job is not None
+        await this_run.job.errand("keep-page", {})
         rename = {"do": "job", "act": "rename", "name": "b"}
         with pytest.raises(RefusedError, match="wait until it is done"):
-            await house._done("page", rename)
+            await this_run._done("page", rename)
         assert folder.is_dir()
-        while house.job.errands.at_work:
+        while this_run.job.errands.at_work:
             await asyncio.sleep(0.05)
-        await house._done("page", rename)
+        await this_run._done("page", rename)
         assert (tmp_path / "b" / "out" / "paper" / "keep.pdf").is_file()
-        await house.close()
+        await this_run.close()
 
     awaited(story())
 

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import pytest
 
-from devices.bench.house import BenchHouse
+from devices.bench.bench_run import BenchRun
 from devices.bench.server import application
 from marking.errors import BadInputError
 from tests.bench.benches import awaited, small_job, unwatched
@@ -32,7 +32,7 @@ def test_each_fault_of_a_refused_change_is_said_with_the_label_of_its_field(tmp_
     assert job.now.faults["grid.pitch"] == '"0 in": a length here must be more than zero'
 
 
-def _tried(house: BenchHouse, body: bytes) -> int:
+def _tried(this_run: BenchRun, body: bytes) -> int:
     """The status that the page is answered with where it tries a change."""
     headers = {"host": "bench:1", "origin": "http://bench:1", "cookie": "canvasrule-bench-1=key"}
     scope = {
@@ -48,7 +48,7 @@ def _tried(house: BenchHouse, body: bytes) -> int:
     async def send(message: MutableMapping[str, Any]) -> None:
         said.append(message)
 
-    awaited(application(house, ["bench:1"])(scope, receive, send))
+    awaited(application(this_run, ["bench:1"])(scope, receive, send))
     status: int = said[0]["status"]
     return status
 
@@ -56,12 +56,12 @@ def _tried(house: BenchHouse, body: bytes) -> int:
 def test_a_fault_of_the_program_s_own_is_not_told_as_what_a_page_sent(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    house = BenchHouse(tmp_path, "key", unwatched(small_job(tmp_path / "a")))
+    this_run = BenchRun(tmp_path, "key", unwatched(small_job(tmp_path / "a")))
     for wrong in (b"{", b"[]", b"3", b"[" * 990):
-        assert _tried(house, wrong) == 400
+        assert _tried(this_run, wrong) == 400
     good = b'{"name": "grid.pitch", "value": "2 in"}'
-    assert _tried(house, good) == 200
+    assert _tried(this_run, good) == 200
     # Starlette answers 500, and hands it on to be told.
     monkeypatch.setattr("devices.bench.open_job.proposal", lambda *_: None)
     with pytest.raises(AttributeError):
-        _tried(house, good)
+        _tried(this_run, good)

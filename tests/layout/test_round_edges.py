@@ -17,7 +17,7 @@ from marking.errors import RefusedError
 from marking.layout.layout import lay_out
 from marking.record.record import layout_hash
 from marking.sections.plan import divide_into_sections
-from marking.sections.standing import standings
+from marking.sections.under_the_feet import standings
 
 if TYPE_CHECKING:
     from devices.job import Job

@@ -17,7 +17,7 @@ from msgspec import Struct
 from playwright.sync_api import sync_playwright
 
 from devices.job import Job
-from devices.projector.desk.work import BeamWork, work_for
+from devices.projector.desk.beam_work import BeamWork, work_for
 from devices.projector.light.mapping import LightMapping
 from devices.projector.light.throw import lens_axis
 from marking.job.folder import load_job

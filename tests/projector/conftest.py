@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 
     from playwright.sync_api import Browser
 
-    from devices.projector.desk.work import BeamWork
+    from devices.projector.desk.beam_work import BeamWork
 
 
 @pytest.fixture(scope="module")

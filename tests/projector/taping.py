@@ -19,7 +19,7 @@ from marking.errors import RefusedError
 from tests.projector.browsers import hung_crooked
 
 if TYPE_CHECKING:
-    from devices.projector.desk.work import BeamWork
+    from devices.projector.desk.beam_work import BeamWork
 
 CLASS_II = (0.3, 0.2)
 """mm, and mm per metre begun, that a tape of class II may be wrong by (UK SI 2016/1153, schedule

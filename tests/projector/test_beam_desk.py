@@ -10,11 +10,11 @@ import pytest
 from msgspec.structs import replace
 
 from devices.job import Job
+from devices.projector.desk.beam_work import line_name, work_for
 from devices.projector.desk.desk import acted, begun, is_lit
 from devices.projector.desk.known_points import tape_mark_points
 from devices.projector.desk.memory import keep, remembered
-from devices.projector.desk.scene import look
-from devices.projector.desk.work import line_name, work_for
+from devices.projector.desk.what_pages_show import look
 from devices.projector.light.throw import beam_zone
 from devices.projector.trueup.result import Trued
 from devices.projector.trueup.targets import ASIDE_PX
@@ -120,7 +120,7 @@ def test_a_layout_that_moves_lines_is_refused_once_one_is_traced(desk, work, tmp
     assert moved != text
     (tmp_path / "job.toml").write_text(moved, "utf-8")
     from devices.job import Job
-    from devices.projector.desk.work import work_for
+    from devices.projector.desk.beam_work import work_for
     from marking.job.folder import load_job
 
     other = work_for(load_job(tmp_path, Job))

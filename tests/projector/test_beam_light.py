@@ -13,10 +13,10 @@ from msgspec.structs import replace
 from PIL import Image
 from svgelements import SVG, Line, Path
 
+from devices.projector.desk.beam_work import work_for
 from devices.projector.desk.desk import acted, begun
 from devices.projector.desk.memory import keep, remembered
-from devices.projector.desk.scene import geometry
-from devices.projector.desk.work import work_for
+from devices.projector.desk.what_pages_show import geometry
 from devices.projector.light.files import Look, sheet_png, sheet_svg
 from devices.projector.light.mapping import LightMapping
 from devices.projector.light.overlay import carried, clipped

@@ -102,7 +102,7 @@ def test_after_a_good_true_up_the_way_on_is_the_big_button(browser, work, tmp_pa
 
 def test_typed_landings_leave_one_cross_lit_on_each_corner(work):
     from devices.projector.desk.desk import acted, begun
-    from devices.projector.desk.scene import look
+    from devices.projector.desk.what_pages_show import look
 
     desk = acted(begun(work), work, {"do": "true-up"})
     real, rng = hung_crooked(work, "r1c1"), np.random.default_rng(3)

@@ -8,7 +8,7 @@ from msgspec.structs import replace
 from skimage.transform import EuclideanTransform
 
 from devices.job import Job
-from devices.projector.desk.work import work_for
+from devices.projector.desk.beam_work import work_for
 from devices.projector.light.mapping import apply
 from devices.projector.trueup.bump import check_targets, moved, retrued, stirred
 from devices.projector.trueup.calibration import Landing

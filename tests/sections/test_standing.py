@@ -21,7 +21,7 @@ from marking.output.report import record as report_record
 from marking.output.report import section_table
 from marking.output.table_picture import table_picture
 from marking.sections.plan import divide_into_sections
-from marking.sections.standing import idle_seconds, standings
+from marking.sections.under_the_feet import idle_seconds, standings
 from tests.sections.random_jobs import in_mm, jobs
 from tests.sections.records import axes_of, planned
 

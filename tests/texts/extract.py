@@ -61,7 +61,7 @@ UNSEEN = (
     "devices.proving.marked_before",
     "devices.projector.desk.desk",
     "devices.projector.desk.known_points",
-    "devices.projector.desk.work",
+    "devices.projector.desk.beam_work",
     "devices.projector.pages",
     "devices.projector.trueup",
     "devices.simulated",

@@ -13,9 +13,9 @@ from msgspec import Struct
 from pydantic import BaseModel
 from pydantic_core import PydanticUndefined
 
+from devices.bench.fields.known_as import known_as
 from devices.bench.fields.marks import CHOOSE, MEASURE, ROWS
-from devices.bench.fields.stock import known_as
-from devices.bench.fields.work import READY, WAY
+from devices.bench.fields.way_and_ready import READY, WAY
 from devices.job import Job
 from marking.job.values import (
     IS_DURATION,

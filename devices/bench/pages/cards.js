@@ -174,6 +174,7 @@ export function ended(machine, go) {
   if (!at("ended-verdict").hidden) verdictInto(at("ended-verdict"), verdict);
   const next = end?.next ?? null;
   at("go-measure").hidden = !(machine.scrap && well);
+  at("go-where").hidden = machine.scrap;
   if (machine.scrap) {
     for (const id of ["go-next", "go-moved", "go-all", "go-prove"]) at(id).hidden = true;
     return;

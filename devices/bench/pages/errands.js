@@ -1,6 +1,6 @@
 // Errands: verbs run for the page, and what they printed. Nothing is worked out here.
 import { fine, length } from "./lengths.js";
-import { over } from "./picture.js";
+import { glimpse, over } from "./picture.js";
 import { buy } from "./results/buy.js";
 import { element } from "./results/elements.js";
 import { drawDistance, verdict } from "./results/proof.js";
@@ -16,9 +16,12 @@ const CARDS = {
   cover: ["buy-card", buy], forecast: ["tape-card", tape], "tape-marks": ["tape-card", tape],
   proved: ["proof-card", verdict],
 };
+const POINTED_MS = 120;
 const results = new Map();
 const made = new Map();
 let job = null;
+// The way that is pointed at.
+let pointed = null;
 
 // Makes a place anew only where something else is to be shown: what a person is at in it stays.
 function renew(place, of, make) {
@@ -90,26 +93,64 @@ function link(file) {
 const hours = ([low, high]) => filled(texts.hours, { low: low.toFixed(1), high: high.toFixed(1) });
 
 function ways(found) {
-  renew(at("ways-table"), [found, chosen()], () => found.ways.map((one) => {
+  renew(at("ways-table"), [found, chosen()], () => {
+    pointed = null;
+    glimpse(null);
+    return cards(found.ways, found.best);
+  });
+}
+
+function cards(ways, best) {
+  return ways.map((one) => {
     const now = chosen() === one.id;
     const name = inWords(one.says);
     const choose = element("button", { "aria-pressed": String(now), class: now ? "main" : null },
       now ? texts.chosen : texts.chooseThis);
     choose.onclick = () => tap({ do: "set", name: "ways.way", value: one.id }, texts.chooseWay);
     const said = [
-      one.id === found.best ? texts.leastHours : "",
+      one.id === best ? texts.leastHours : "",
       filled(one.people === 1 ? texts.clockOne : texts.clockMore, { hours: hours(one.clock_hours), people: one.people }),
       one.worst_line_mm === null ? ""
         : filled(texts.worst, { line: fine(one.worst_line_mm), step: fine(one.worst_step_mm) }),
       one.needs.length ? filled(texts.needs, { what: one.needs.map(inWords).join(", ") }) : "",
     ];
-    return element("article", { class: now ? "card chosen" : "card", "aria-label": name },
+    return pointedAt(one.id, element("article", { class: now ? "card chosen" : "card", "aria-label": name },
       element("div", { class: "row" }, choose, element("strong", {}, name)),
       element("p", { class: "big" }, filled(texts.personHours, { hours: hours(one.person_hours) })),
       element("p", {}, said.filter(Boolean).join(" ")),
-      element("p", { class: one.holds ? "hint" : "fault" }, one.holds ? inWords(one.why) : filled(texts.doesNotHold, { why: inWords(one.why) })));
-  }));
+      element("p", { class: one.holds ? "hint" : "fault" }, one.holds ? inWords(one.why) : filled(texts.doesNotHold, { why: inWords(one.why) }))));
+  });
 }
+
+// While a way is pointed at or in focus, its sections lie over the picture; asked for only then.
+function pointedAt(id, card) {
+  card.dataset.way = id;
+  const end = () => { if (pointed === id) { pointed = null; glimpse(null); } };
+  const begin = () => {
+    if (pointed === id) return;
+    pointed = id;
+    setTimeout(() => { if (pointed === id) sectionsOf(id); }, POINTED_MS);
+  };
+  for (const [began, ended] of [["pointerenter", "pointerleave"], ["focusin", "focusout"]]) {
+    card.addEventListener(began, begin);
+    card.addEventListener(ended, end);
+  }
+  return card;
+}
+
+async function sectionsOf(id) {
+  let found = null;
+  try {
+    const answer = await fetch(`/sections?way=${encodeURIComponent(id)}`);
+    found = answer.ok ? await answer.json() : null;
+  } catch { /* the connection's own line tells */ }
+  // One that has none shows none; why it cannot be divided for stands on its card.
+  if (pointed === id) glimpse(boxes(found?.sections ?? []));
+}
+
+const boxes = (sections) => sections.flatMap(({ id, core: [x0, y0, x1, y1] }) => [
+  { box: [x0, y0, x1, y1], ink: "#7a3e9d" }, { say: id, at: [(x0 + x1) / 2, (y0 + y1) / 2] },
+]);
 
 const chosen = () => (job ? job.values["ways.way"].written : null);
 
@@ -176,9 +217,7 @@ at("show-sections").onclick = async () => {
   const { sections, fault } = await answer.json();
   if (fault) { at("ways-fault").textContent = inWords(fault); return; }
   at("ways-fault").textContent = "";
-  over(sections.flatMap(({ id, core: [x0, y0, x1, y1] }) => [
-    { box: [x0, y0, x1, y1], ink: "#7a3e9d" }, { say: id, at: [(x0 + x1) / 2, (y0 + y1) / 2] },
-  ]), filled(texts.sectionsShown, { count: sections.length }));
+  over(boxes(sections), filled(texts.sectionsShown, { count: sections.length }));
 };
 
 for (const button of document.querySelectorAll("[data-errand]")) {

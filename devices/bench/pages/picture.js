@@ -25,6 +25,7 @@ let tapped = null;
 let told = () => {};
 let due = false;
 let laid = [];
+let glimpsed = null;
 
 export function show(record) {
   if (!record || !record.strokes) return;
@@ -60,11 +61,17 @@ export function over(items, words = "") {
   redraw();
 }
 
+// The same for as long as something is pointed at; null shows again what was there before.
+export function glimpse(items) {
+  glimpsed = items;
+  redraw();
+}
+
 document.getElementById("over-off").onclick = () => over([]);
 
-function drawOver(scale) {
+function drawOver(scale, items) {
   const ratio = devicePixelRatio || 1, px = ratio / scale;
-  for (const one of laid) {
+  for (const one of items) {
     pen.strokeStyle = one.ink || "#9a3412";
     pen.fillStyle = one.fill || pen.strokeStyle;
     pen.lineWidth = 2.5 * px;
@@ -90,7 +97,7 @@ function drawOver(scale) {
   pen.font = `600 ${13 * ratio}px system-ui, sans-serif`;
   pen.textAlign = "center";
   pen.textBaseline = "middle";
-  for (const { say, at, above } of laid) {
+  for (const { say, at, above } of items) {
     if (!say) continue;
     const [x, y] = [canvas.width / 2 + (at[0] - look.x) * scale, canvas.height / 2 - (at[1] - look.y) * scale - (above ? 15 * ratio : 0)];
     const wide = pen.measureText(say).width + 6 * ratio;
@@ -234,7 +241,7 @@ function draw() {
     pen.stroke(drawnPath);
   }
   if (penAt) drawPen(scale);
-  if (laid.length) drawOver(scale);
+  if ((glimpsed ?? laid).length) drawOver(scale, glimpsed ?? laid);
 }
 
 // A ring with a dot, as large on every scale.

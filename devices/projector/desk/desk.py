@@ -23,7 +23,7 @@ from marking.measures.lengths import format_length, parse_length
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Mapping
 
-    from devices.projector.desk.work import BeamWork
+    from devices.projector.desk.beam_work import BeamWork
     from devices.projector.trueup.points import KnownPoint
     from devices.projector.trueup.targets import LightTarget
     from marking.measures.lengths import Units

@@ -15,7 +15,7 @@ from marking.begun.on_the_cover import tape_marks_set_out
 if TYPE_CHECKING:
     from collections.abc import Collection, Iterator, Mapping
 
-    from devices.projector.desk.work import BeamWork
+    from devices.projector.desk.beam_work import BeamWork
     from marking.record.record import Record
     from marking.sections.plan import Piece
 

@@ -24,7 +24,7 @@ from marking.record.cells import json_cell
 from marking.record.kept import as_kept
 
 if TYPE_CHECKING:
-    from devices.projector.desk.work import BeamWork
+    from devices.projector.desk.beam_work import BeamWork
     from marking.record.record import Record
 
 _PLAIN = (

@@ -1,7 +1,7 @@
 """The local server: who may open the stage and the remote, and what files they are.
 
 It knows requests and secrets; what is said over the sockets is
-`devices.projector.pages.connections`'s.
+`devices.projector.pages.beam_run`'s.
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ from starlette.applications import Starlette
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 from starlette.routing import Route, WebSocketRoute
 
-from devices.projector.pages.connections import SECOND, hold_remote, hold_stage, pairing_shown
+from devices.projector.pages.beam_run import SECOND, hold_remote, hold_stage, pairing_shown
 from devices.serving.body import short_body
 from devices.serving.guard import Guard, too_long
 from devices.serving.pairing import is_code
@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     from starlette.types import ASGIApp
     from starlette.websockets import WebSocket
 
-    from devices.projector.pages.connections import House
+    from devices.projector.pages.beam_run import BeamRun
 
 PAGES = {
     "stage.css": "text/css",
@@ -55,7 +55,7 @@ def page(name: str) -> str:
     return resources.files(owner).joinpath(name).read_text("utf-8")
 
 
-def application(house: House, hosts: Collection[str]) -> ASGIApp:
+def application(this_run: BeamRun, hosts: Collection[str]) -> ASGIApp:
     """The pages of one run, answering only at `hosts`."""
     routes = [
         Route("/", _home),
@@ -67,13 +67,13 @@ def application(house: House, hosts: Collection[str]) -> ASGIApp:
         WebSocketRoute("/desk", _desk),
     ]
     app = Starlette(routes=routes)
-    app.state.house = house
+    app.state.this_run = this_run
     return Guard(app, hosts)
 
 
-def _house(here: HTTPConnection) -> House:
-    house: House = here.app.state.house
-    return house
+def _run_of(here: HTTPConnection) -> BeamRun:
+    this_run: BeamRun = here.app.state.this_run
+    return this_run
 
 
 async def _home(request: Request) -> Response:
@@ -82,7 +82,7 @@ async def _home(request: Request) -> Response:
 
 
 async def _stage_page(request: Request) -> Response:
-    pairing, key = _house(request).pairing, request.query_params.get("key")
+    pairing, key = _run_of(request).pairing, request.query_params.get("key")
     if pairing.is_stage(key):
         return _with_cookie(RedirectResponse("/stage", 303), _STAGE, key or "")
     if not pairing.is_stage(request.cookies.get(_STAGE)):
@@ -97,7 +97,7 @@ async def _stage_page(request: Request) -> Response:
 
 
 async def _remote_page(request: Request) -> Response:
-    if _house(request).pairing.is_remote(request.cookies.get(_REMOTE)):
+    if _run_of(request).pairing.is_remote(request.cookies.get(_REMOTE)):
         return HTMLResponse(page("remote.html"))
     # A code in the address is only filled in: any page elsewhere can make a browser open one, and
     # what is sent by the button says by its Origin where it comes from.
@@ -110,20 +110,20 @@ async def _pair(request: Request) -> Response:
     if body is None:
         return too_long()
     code = parse_qs(body.decode("utf-8", "replace")).get("code", [""])[0]
-    return await _paired(_house(request), code, request.client.host if request.client else "")
+    return await _paired(_run_of(request), code, request.client.host if request.client else "")
 
 
-async def _paired(house: House, code: str, address: str) -> Response:
-    wait = house.pairing.wait(address)
+async def _paired(this_run: BeamRun, code: str, address: str) -> Response:
+    wait = this_run.pairing.wait(address)
     if wait:
         return _wait_page(wait)
-    token = house.pairing.pair(code, address)
+    token = this_run.pairing.pair(code, address)
     if token is None:
         say = _NOT_THE_CODE if is_code(code.strip()) else _NO_CODE
         return _pair_page(say, 403)
     # A code is no longer needed on the stage.
-    if house.stage is not None:
-        await house.stage.tell(pairing_shown(house))
+    if this_run.stage is not None:
+        await this_run.stage.tell(pairing_shown(this_run))
     return _with_cookie(RedirectResponse("/remote", 303), _REMOTE, token)
 
 
@@ -148,27 +148,27 @@ async def _asset(request: Request) -> Response:
 
 
 async def _light(socket: WebSocket) -> None:
-    house = _house(socket)
+    this_run = _run_of(socket)
     await socket.accept()
-    if not house.pairing.is_stage(socket.cookies.get(_STAGE)):
+    if not this_run.pairing.is_stage(socket.cookies.get(_STAGE)):
         await socket.close(_STALE)
         return
     # A stage that does not answer does not keep its place: the window may have been closed.
-    kept = house.stage is not None and not house.stage.quiet
-    same = house.stage is not None and house.stage.page == socket.query_params.get("page")
+    kept = this_run.stage is not None and not this_run.stage.quiet
+    same = this_run.stage is not None and this_run.stage.page == socket.query_params.get("page")
     if kept and not same and socket.query_params.get("take") != "1":
         await socket.close(SECOND)
         return
-    await hold_stage(house, socket)
+    await hold_stage(this_run, socket)
 
 
 async def _desk(socket: WebSocket) -> None:
-    house = _house(socket)
+    this_run = _run_of(socket)
     await socket.accept()
-    if not house.pairing.is_remote(socket.cookies.get(_REMOTE)):
+    if not this_run.pairing.is_remote(socket.cookies.get(_REMOTE)):
         await socket.close(_STALE)
         return
-    await hold_remote(house, socket)
+    await hold_remote(this_run, socket)
 
 
 def _with_cookie(response: Response, name: str, value: str) -> Response:

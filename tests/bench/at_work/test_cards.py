@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 import pytest
 
+from devices.commands import main
 from marking.measures.lengths import parse_length
 from tests.bench.benches import (
     answered,
@@ -44,6 +45,17 @@ def at_a_plotter(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Ben
     toml.write_text(toml.read_text("utf-8").replace("slot = 1", "slot = 2"), "utf-8")
     with plotter_at(folder, 1500) as port, bench(folder) as run:
         yield run, port[1]
+
+
+@pytest.fixture
+def one_inked(at_a_plotter: tuple[Bench, str]) -> Path:
+    """A job whose first section the terminal has inked, with limits that two marks do not hold."""
+    run, port = at_a_plotter
+    folder = run.root / "inked"
+    make_job(folder, "flatbed-a3", WIDE_LIMITS.replace("10 mm", "0.5 mm"))
+    words = ["--unattended", "--most", "1", "--ink-anyway", "set down by tape alone"]
+    assert main(["drive", "--job", str(folder), "--port", port, *words]) == 0
+    return folder
 
 
 def sections(folder: Path) -> dict[str, Any]:
@@ -105,7 +117,7 @@ def test_a_section_is_set_down_read_judged_and_inked_card_by_card(
 ) -> None:
     """Placed as `section --json` says, at a phone's width, and by keyboard alone."""
     run, port = at_a_plotter
-    page = opened(browser, run)
+    page = opened(browser, run, "a")
     told = sections(run.root / "a")
     choose_port(page, port)
     page.locator("#run-more summary").click()
@@ -190,14 +202,16 @@ def test_a_section_is_set_down_read_judged_and_inked_card_by_card(
 
 
 def test_one_section_is_gone_on_with_by_one_button_and_a_verdict_that_does_not_hold_says_why(
-    at_a_plotter: tuple[Bench, str], browser: Browser
+    at_a_plotter: tuple[Bench, str], one_inked: Path, browser: Browser
 ) -> None:
     run, port = at_a_plotter
-    page = opened(browser, run)
-    toml = run.root / "a" / "job.toml"
-    # The limits count at each placement anew.
-    toml.write_text(toml.read_text("utf-8").replace('"10 mm"', '"0.5 mm"'), "utf-8")
+    page = opened(browser, run, one_inked.name)
     choose_port(page, port)
+    page.locator("#ink").click()
+    card(page, "set-down")
+    page.keyboard.press("n")
+    card(page, "ended")
+    assert page.locator("#go-next").inner_text() == "Ink r1c2"
     page.locator("#go-next").click()
     card(page, "set-down")
     until(page, lambda: answered(page), "it is set down")

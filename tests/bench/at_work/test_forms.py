@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from devices.bench.asked import options_of, write_readings
+from devices.bench.form_options import options_of, write_readings
 from marking.errors import BadInputError
 from marking.record.readings import READING_SD, read_readings
 from tests.bench.benches import opened, small_job, until

@@ -6,7 +6,7 @@ import asyncio
 import threading
 from typing import TYPE_CHECKING
 
-from devices.bench.house import BenchHouse
+from devices.bench.bench_run import BenchRun
 from tests.bench.benches import awaited, small_job
 
 if TYPE_CHECKING:
@@ -18,9 +18,9 @@ if TYPE_CHECKING:
 def test_a_job_that_takes_long_to_work_out_keeps_nobody_from_being_heard(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    house = BenchHouse(tmp_path, "key")
-    house.open(small_job(tmp_path / "a"))
-    assert house.job is not None
+    this_run = BenchRun(tmp_path, "key")
+    this_run.open(small_job(tmp_path / "a"))
+    assert this_run.job is not None
     begun, heard = threading.Event(), threading.Event()
     in_time = []
 
@@ -29,13 +29,13 @@ def test_a_job_that_takes_long_to_work_out_keeps_nobody_from_being_heard(
         in_time.append(heard.wait(20))
         return False
 
-    monkeypatch.setattr(house.job, "changed_elsewhere", looks)
+    monkeypatch.setattr(this_run.job, "changed_elsewhere", looks)
 
     async def meanwhile() -> None:
-        watching = asyncio.create_task(house.watch())
+        watching = asyncio.create_task(this_run.watch())
         while not begun.is_set():
             await asyncio.sleep(0.01)
-        await house.stop()
+        await this_run.stop()
         heard.set()
         watching.cancel()
 

@@ -6,7 +6,7 @@ import json
 from typing import TYPE_CHECKING, Any, cast
 
 from devices.bench import open_job
-from devices.bench.house import BenchHouse
+from devices.bench.bench_run import BenchRun
 from devices.serving.line import PageLine
 from marking.record.record import layout_hash, open_record
 from tests.bench.benches import awaited, small_job, unwatched
@@ -32,18 +32,18 @@ def test_a_nudge_is_answered_without_the_job_being_shown_anew(tmp_path: Path) ->
     small_job(tmp_path / "a")
 
     async def nudged() -> tuple[list[str], list[str]]:
-        house, wire = BenchHouse(tmp_path, "key"), Wire()
-        house.open(tmp_path / "a")
-        assert house.job is not None
+        this_run, wire = BenchRun(tmp_path, "key"), Wire()
+        this_run.open(tmp_path / "a")
+        assert this_run.job is not None
         line = PageLine(cast("WebSocket", wire))
-        house.pages.add(line)
-        await house.greet(line, "page")
-        house.job.machine.holder = "page"
+        this_run.pages.add(line)
+        await this_run.greet(line, "page")
+        this_run.job.machine.holder = "page"
         wire.sent.clear()
         key: dict[str, Any] = {"do": "machine", "act": "key", "key": "up"}
-        await house.tapped(line, 1, key)
+        await this_run.tapped(line, 1, key)
         after_a_key = list(wire.sent)
-        await house.tapped(line, 2, {"do": "set", "name": "grid.margin", "value": "2 in"})
+        await this_run.tapped(line, 2, {"do": "set", "name": "grid.margin", "value": "2 in"})
         return after_a_key, wire.sent[len(after_a_key) :]
 
     after_a_key, after_a_change = awaited(nudged())

@@ -13,7 +13,7 @@ import pytest
 from devices.begun import layout_of
 from devices.bench.fields.field import GROUPS, fields
 from devices.bench.fields.typed_so import as_typed
-from devices.bench.fields.work import BY_HAND
+from devices.bench.fields.way_and_ready import BY_HAND
 from devices.commands.shared import read_job
 from marking.errors import BadInputError, CanvasruleError
 from tests.bench.benches import kept, small_job, unwatched

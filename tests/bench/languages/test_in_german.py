@@ -14,6 +14,7 @@ from devices.bench.fields.field import fields
 from devices.bench.languages.words import FOLDER
 from tests.bench.benches import answered, bench, field, opened, small_job, until, unwatched
 from tests.bench.test_bench_for_everyone import PHONE, WCAG
+from tests.firefox import firefox
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -186,6 +187,50 @@ def test_what_is_typed_stays_as_it_is_within_what_is_said_of_it_in_german(
         assert told != said
         assert all(hem in told for hem in re.findall(r"(?:single|double) [\d /]+ in", said))
     assert page.evaluate(MISSED) == []
+
+
+def test_nothing_of_it_is_left_in_english_in_firefox(
+    tongues: tuple[Bench, Page, Page], tmp_path: Path
+) -> None:
+    """Debian's own: every step, an errand and a rehearsal, beside the English page in Chromium."""
+    run, _, english = tongues
+    with firefox(tmp_path) as fox:
+
+        def in_both() -> str:
+            return "\n".join(english_in(set(fox.run(f"return ({SHOWN})()")), shown(english)))
+
+        fox.driver.navigate(run.url)
+        fox.until(lambda: fox.text("#link") == "In step", "in step")
+        fox.click('#language option[value="de"]')
+        fox.until(lambda: fox.text("#link") == CATALOGUE["In step"], "in step, in German")
+        assert fox.text("#undo") == "Rückgängig"
+        fox.until(lambda: len(fox.all("#steps a")) == 8, "every step is there")
+        opened_out = "for (const one of document.querySelectorAll('details')) one.open = true"
+        fox.run(opened_out)
+        english.evaluate(opened_out)
+        fox.click('[data-errand="mends"]')
+        english.locator('.outcome[data-of~="mends"]').get_by_text("nothing is asked").wait_for()
+        asked_for = '.outcome[data-of~="mends"]'
+        fox.until(lambda: "Neuzeichnen verlangt" in fox.text(asked_for), "the errand has ended")
+        assert in_both() == ""
+
+        fox.click("#rehearse")
+
+        def drawn() -> bool:
+            fox.run(
+                "const yes = document.querySelector('#answers button');"
+                "if (yes.checkVisibility()) yes.click();"
+            )
+            return "Striche" in fox.text("#ink-strokes")
+
+        fox.until(drawn, "strokes are drawn")
+        assert in_both() == ""
+        fox.click("#stop")
+        over = CATALOGUE["It ended before all was drawn; the last lines say why."]
+        fox.until(lambda: fox.text("#held") == over, "it is stopped")
+        english.get_by_text("It ended before all was drawn").wait_for()
+        assert in_both() == ""
+        assert fox.errors(run.url.partition("?")[0]) == []
 
 
 def test_the_language_is_what_the_browser_prefers_until_another_is_chosen(

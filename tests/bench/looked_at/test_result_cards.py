@@ -24,18 +24,27 @@ def said(run_cli: RunCli, folder: Path, *words: str) -> dict[str, Any]:
     return record
 
 
+_COUNT = """(range) => {
+    const canvas = document.querySelector('#marking');
+    const pixels = canvas.getContext('2d').getImageData(0, 0, canvas.width, canvas.height).data;
+    let count = 0;
+    for (let at = 0; at < pixels.length; at += 4) {
+        const is = ([low, high], n) => pixels[at + n] >= low && pixels[at + n] <= high;
+        if (range.every(is)) count += 1;
+    }
+    return count;
+}"""
+
+
 def ink_over(page: Page) -> int:
     """How many pixels of the picture are of the brown that a distance is drawn in."""
-    found: int = page.evaluate("""() => {
-        const canvas = document.querySelector('#marking');
-        const pixels = canvas.getContext('2d').getImageData(0, 0, canvas.width, canvas.height).data;
-        let count = 0;
-        for (let at = 0; at < pixels.length; at += 4) {
-            const [red, green, blue] = pixels.slice(at, at + 3);
-            if (red > 140 && red < 170 && green < 70 && blue < 40) count += 1;
-        }
-        return count;
-    }""")
+    found: int = page.evaluate(_COUNT, [[141, 169], [0, 69], [0, 39]])
+    return found
+
+
+def violet(page: Page) -> int:
+    """How many are of the violet that sections are drawn in."""
+    found: int = page.evaluate(_COUNT, [[110, 135], [50, 75], [145, 170]])
     return found
 
 
@@ -111,3 +120,38 @@ def test_the_next_covers_job_is_made_where_the_page_to_keep_is(
     assert kept(folder).count("Millrace sampler") == 1
     made = kept(folder).replace("Millrace sampler", "worn again")
     assert kept(run.root / "worn again") == made
+
+
+def test_a_way_that_is_pointed_at_shows_its_sections_and_the_one_before_comes_back(
+    run: Bench, browser: Browser, run_cli: RunCli
+) -> None:
+    """Those that `section` has for each, whichever is chosen."""
+    folder = small_job(run.root / "pointed", WAYS)
+    page = opened(browser, run, "pointed")
+    page.get_by_role("button", name="Reckon the ways").click()
+    cards = page.locator("#ways-table article")
+    cards.first.wait_for(timeout=120_000)
+    page.get_by_role("button", name="Show the sections of the way chosen").click()
+    page.locator("#over-words").get_by_text("4 sections of the way chosen").wait_for()
+    before = violet(page)
+    assert before > 1000
+    for way, zone in (("hand", "reach"), ("flatbed-a3", "plotter")):
+        told = page.evaluate(f"fetch('/sections?way={way}').then((answer) => answer.json())")
+        wanted = said(run_cli, folder, "section", "--for", zone)["sections"]
+        assert told["sections"] == [{"id": one["id"], "core": one["core"]} for one in wanted]
+    # By the pointer, and by the keyboard.
+    by_hand = page.locator('#ways-table [data-way="hand"]')
+    by_hand.hover()
+    until(page, lambda: violet(page) not in (0, before), "what a hand's reach divides it into")
+    reached = violet(page)
+    page.locator("#way-name").hover()
+    until(page, lambda: violet(page) == before, "what was there before")
+    by_hand.get_by_role("button").focus()
+    until(page, lambda: violet(page) == reached, "as by the pointer")
+    page.locator("#show-sections").focus()
+    until(page, lambda: violet(page) == before, "what was there before")
+    page.locator('#ways-table [data-way="full-size"]').hover()
+    until(page, lambda: violet(page) == 0, "paper over the whole of it has no sections")
+    # One that is none is drawn by nothing.
+    none = page.evaluate("fetch('/sections?way=by-sea').then((answer) => answer.json())")
+    assert "no way of marking this cover" in none["fault"]

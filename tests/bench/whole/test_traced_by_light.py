@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from shapely import LineString, unary_union
 
 from devices.job import Job
-from devices.projector.desk.work import work_for
+from devices.projector.desk.beam_work import work_for
 from marking.job.folder import load_job
 from tests.bench.benches import bench, opened, until
 from tests.bench.test_picture import Seen

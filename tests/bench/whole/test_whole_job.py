@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import shutil
+import sqlite3
 from typing import TYPE_CHECKING, Any
 
 from msgspec import Struct
@@ -65,6 +66,16 @@ class AtAPhone(AtKeys):
             )
             assert sum(apart) < 844, apart
         self.page.locator(f'#running [data-key="{key}"]:visible').first.tap()
+
+
+def copied(folder: Path, to: Path) -> None:
+    """A job's folder as it stands, its record as SQLite copies it: the page may look into it."""
+    shutil.copytree(folder, to, ignore=shutil.ignore_patterns("job.db*"))
+    with (
+        contextlib.closing(sqlite3.connect(folder / "job.db")) as record,
+        contextlib.closing(sqlite3.connect(to / "job.db")) as copy,
+    ):
+        record.backup(copy)
 
 
 def on_a_phone(browser: Browser, url: str) -> Page:
@@ -172,7 +183,7 @@ def test_an_empty_folder_leads_to_a_proved_cover_and_a_section_laid_down_wrong_t
 
         assert "r1c1: done" in inked(page, person, AtKeys(page))
         until(page, lambda: steps(phone)["Mark"] == "1 of 2 sections", "the phone tells of it")
-        shutil.copytree(folder, tmp_path / "Wrong")
+        copied(folder, tmp_path / "Wrong")
         first = len(person.cloth.ink)
 
         assert "r1c2: done" in inked(phone, person, AtAPhone(phone))

@@ -6,7 +6,7 @@ import asyncio
 import json
 import threading
 
-from devices.projector.pages import connections as houses
+from devices.projector.pages import beam_run
 from devices.serving.pairing import Pairing
 from marking.record.record import open_record
 from tests.projector.browsers import millrace
@@ -42,10 +42,10 @@ def test_the_page_is_answered_while_a_true_up_is_worked_out(tmp_path, monkeypatc
         async def send_text(self, text):
             self.told.append(json.loads(text))
 
-    monkeypatch.setattr(houses, "acted", slow)
+    monkeypatch.setattr(beam_run, "acted", slow)
     work = millrace(tmp_path)
     with open_record(tmp_path) as record:
-        house, socket = houses.House(work, record, Pairing(), "http://x/remote"), Socket()
-        asyncio.run(houses.hold_remote(house, socket))
+        this_run, socket = beam_run.BeamRun(work, record, Pairing(), "http://x/remote"), Socket()
+        asyncio.run(beam_run.hold_remote(this_run, socket))
     kinds = [one["type"] for one in socket.told if one["type"] in ("beat", "done")]
     assert kinds == ["beat", "done"]

@@ -9,8 +9,8 @@ from marking.measures.lengths import format_length
 from marking.measures.tape import tape_reading
 
 if TYPE_CHECKING:
+    from devices.projector.desk.beam_work import BeamWork
     from devices.projector.desk.desk import Desk, TrueUp
-    from devices.projector.desk.work import BeamWork
     from devices.projector.light.overlay import LitLine
     from devices.projector.trueup.targets import LightTarget
 

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Any
 
 from devices.projector.desk.desk import acted
 from devices.projector.desk.memory import keep_tap, remembered, remembered_taps
-from devices.projector.desk.scene import geometry, look, remote
+from devices.projector.desk.what_pages_show import geometry, look, remote
 from devices.serving.held import held
 from devices.serving.line import Newest, PageLine
 from devices.serving.taps import Answer, Taps, tap_number
@@ -26,8 +26,8 @@ if TYPE_CHECKING:
 
     from starlette.websockets import WebSocket
 
+    from devices.projector.desk.beam_work import BeamWork
     from devices.projector.desk.desk import Desk
-    from devices.projector.desk.work import BeamWork
     from devices.serving.pairing import Pairing
     from marking.record.record import Record
 
@@ -41,7 +41,7 @@ SECOND = 4409
 
 
 @dataclass
-class House:
+class BeamRun:
     """One run: the desk, who is connected, and where it is all kept."""
 
     work: BeamWork
@@ -169,69 +169,69 @@ def _sensible(value: object) -> bool:
     return isinstance(value, int | float) and math.isfinite(value) and 0 < value < 100_000
 
 
-def pairing_shown(house: House) -> dict[str, Any]:
+def pairing_shown(this_run: BeamRun) -> dict[str, Any]:
     """What the stage shows for a remote to be paired by; no square where no phone can come in."""
     import segno
 
-    address = f"{house.remote_url}?code={house.pairing.code}"
+    address = f"{this_run.remote_url}?code={this_run.pairing.code}"
     picture = segno.make(address, error="m").svg_data_uri(
         scale=6, dark="#000000", light="#ffffff", border=3
     )
     return {
         "type": "pairing",
-        "open": not house.pairing.paired,
-        "lan": house.lan,
-        "code": house.pairing.code,
-        "address": house.remote_url,
-        "picture": picture if house.lan else None,
+        "open": not this_run.pairing.paired,
+        "lan": this_run.lan,
+        "code": this_run.pairing.code,
+        "address": this_run.remote_url,
+        "picture": picture if this_run.lan else None,
     }
 
 
-async def hold_stage(house: House, socket: WebSocket) -> None:
+async def hold_stage(this_run: BeamRun, socket: WebSocket) -> None:
     """Keeps one stage shown until it goes, or another takes its place."""
     line = PageLine(socket)
-    older, house.stage = house.stage, line
-    house.stage_is_right, house.stage_says = False, NO_STAGE
+    older, this_run.stage = this_run.stage, line
+    this_run.stage_is_right, this_run.stage_says = False, NO_STAGE
     if older is not None:
         await older.end(SECOND)
     try:
-        await line.tell(pairing_shown(house))
-        await house.show_stage()
-        await _held(house, line)
+        await line.tell(pairing_shown(this_run))
+        await this_run.show_stage()
+        await _held(this_run, line)
     finally:
-        house.lines.drop(line)
-        if house.stage is line:
-            house.stage, house.stage_is_right, house.stage_says = None, False, NO_STAGE
-            await house.show_remotes()
+        this_run.lines.drop(line)
+        if this_run.stage is line:
+            this_run.stage, this_run.stage_is_right, this_run.stage_says = None, False, NO_STAGE
+            await this_run.show_remotes()
 
 
-async def hold_remote(house: House, socket: WebSocket) -> None:
+async def hold_remote(this_run: BeamRun, socket: WebSocket) -> None:
     """Keeps one of the remotes shown until it goes."""
     line = PageLine(socket)
-    house.remotes.add(line)
+    this_run.remotes.add(line)
     try:
-        await house.show_remotes()
-        await _held(house, line)
+        await this_run.show_remotes()
+        await _held(this_run, line)
     finally:
-        house.remotes.discard(line)
-        house.lines.drop(line)
+        this_run.remotes.discard(line)
+        this_run.lines.drop(line)
 
 
-async def _held(house: House, line: PageLine) -> None:
+async def _held(this_run: BeamRun, line: PageLine) -> None:
     """Hears a page and does what it asks until it goes."""
 
     async def heard(message: dict[str, Any] | None) -> tuple[int, Mapping[str, Any]] | None:
         if message is None:
-            if line is house.stage:
-                await house.show_remotes()
+            if line is this_run.stage:
+                await this_run.show_remotes()
         elif "hello" in message:
-            await house.greet(line, message["hello"])
-        elif "size" in message and line is house.stage:
-            house.judge_display(message)
+            await this_run.greet(line, message["hello"])
+        elif "size" in message and line is this_run.stage:
+            this_run.judge_display(message)
             await line.tell(
-                {"type": "display", "ok": house.stage_is_right, "say": house.stage_says}
+                {"type": "display", "ok": this_run.stage_is_right, "say": this_run.stage_says}
             )
-            await house.show_remotes()
+            await this_run.show_remotes()
         elif (tap := tap_number(message.get("tap"))) is not None and line.page is not None:
             return tap, message
         else:
@@ -241,6 +241,6 @@ async def _held(house: House, line: PageLine) -> None:
         return None
 
     async def act(tap: int, command: Mapping[str, Any]) -> None:
-        await house.act(command, tap, line)
+        await this_run.act(command, tap, line)
 
     await held(line, heard, act)

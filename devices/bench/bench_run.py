@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 from devices.bench.fields.field import fields
-from devices.bench.fields.stock import known_as
+from devices.bench.fields.known_as import known_as
 from devices.bench.jobs import folder_named, free_folder, job_names, jobs_in, renamed
 from devices.bench.lost_after import quiet_after
 from devices.bench.open_job import OpenJob
@@ -36,7 +36,7 @@ _LOOK_SECONDS = 0.3
 
 
 @dataclass
-class BenchHouse:
+class BenchRun:
     """One run: the folder that jobs lie in, the one that is open, and the pages on it."""
 
     root: Path
@@ -243,54 +243,54 @@ async def _started(folder: Path, command: Mapping[str, Any]) -> None:
         raise BadInputError(err.decode("utf-8", "replace").replace("canvasrule: ", "").strip())
 
 
-async def hold_page(house: BenchHouse, socket: WebSocket) -> None:
+async def hold_page(this_run: BenchRun, socket: WebSocket) -> None:
     """Keeps one page shown until it goes."""
-    line = PageLine(socket, house.quiet_after)
+    line = PageLine(socket, this_run.quiet_after)
 
     async def heard(message: dict[str, Any] | None) -> tuple[int, Mapping[str, Any]] | None:
         if message is None:
             if line.quiet:
-                await _gone(house, line)
+                await _gone(this_run, line)
         elif "hello" in message:
-            await house.greet(line, message["hello"])
+            await this_run.greet(line, message["hello"])
         elif "stop" in message:
             # A stop waits for nothing.
-            await house.stop()
+            await this_run.stop()
         elif (number := tap_number(message.get("tap"))) is not None and line.page is not None:
             return number, message
         return None
 
     async def act(number: int, command: Mapping[str, Any]) -> None:
-        await house.tapped(line, number, command)
+        await this_run.tapped(line, number, command)
 
-    house.pages.add(line)
+    this_run.pages.add(line)
     try:
         await line.tell({"type": "fields", "fields": [one.record for one in fields().values()]})
-        async with house.turn:
-            await house.show()
-            await _told_what_runs(house, line)
+        async with this_run.turn:
+            await this_run.show()
+            await _told_what_runs(this_run, line)
         await held(line, heard, act)
     finally:
-        house.pages.discard(line)
-        if house.lines.drop(line):
-            await _gone(house, line)
+        this_run.pages.discard(line)
+        if this_run.lines.drop(line):
+            await _gone(this_run, line)
         with contextlib.suppress(CanvasruleError):
-            async with house.turn:
-                await house.show()
+            async with this_run.turn:
+                await this_run.show()
 
 
-async def _told_what_runs(house: BenchHouse, line: PageLine) -> None:
-    if house.job is None:
+async def _told_what_runs(this_run: BenchRun, line: PageLine) -> None:
+    if this_run.job is None:
         return
-    await line.tell({"type": "machine", **house.job.machine.record()})
-    await line.tell({"type": "light", **house.job.light.record()})
-    for kind, one in house.job.errands.known.items():
+    await line.tell({"type": "machine", **this_run.job.machine.record()})
+    await line.tell({"type": "light", **this_run.job.light.record()})
+    for kind, one in this_run.job.errands.known.items():
         await line.tell({"type": "errand", "kind": kind, **one.record})
 
 
-async def _gone(house: BenchHouse, line: PageLine) -> None:
-    if house.job is None:
+async def _gone(this_run: BenchRun, line: PageLine) -> None:
+    if this_run.job is None:
         return
-    machine = house.job.machine
+    machine = this_run.job.machine
     await (machine.left_by if line.left else machine.lost_by)(line.page)
-    await house.show_machine()
+    await this_run.show_machine()
