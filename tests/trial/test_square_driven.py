@@ -38,11 +38,11 @@ def over_scrap(job: Job) -> tuple[Any, Cloth]:
     return simulated(job.plotter, bed, cloth), cloth
 
 
-@pytest.mark.parametrize("plotter", ["flatbed-a4", "gantry-gcode"])
-def test_the_plotter_draws_every_line_of_the_sheet_where_it_is_meant_and_nothing_is_kept(
-    tmp_path: Path, plotter: str
+def test_a_gantry_draws_every_line_of_the_sheet_where_it_is_meant_and_nothing_is_kept(
+    tmp_path: Path,
 ) -> None:
-    job = job_of(tmp_path / "a", plotter)
+    """As a pen plotter does, which `tests.bench.at_work.test_square_drawn` looks at."""
+    job = job_of(tmp_path / "a", "gantry-gcode")
     wanted = scrap_strokes(job.plotter, job.pens, None, job.units)
     machine, cloth = over_scrap(job)
     port = OnboardPort(machine, 3000)

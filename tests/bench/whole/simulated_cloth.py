@@ -100,7 +100,9 @@ class Cover(Struct, frozen=True):
         runs = self.runs[np.abs(way[:, axis]) > np.abs(way[:, 1 - axis])]
         start, way = runs[:, 0], runs[:, 1] - runs[:, 0]
         share = ((spot - start) * way).sum(axis=1) / (way**2).sum(axis=1)
-        foot = start + np.clip(share, 0, 1)[:, None] * way
+        # An end that the pen came back for is shorter than what is taken for a line.
+        more = _A_LINE / np.hypot(*way.T)
+        foot = start + np.clip(share, -more, 1 + more)[:, None] * way
         off = np.hypot(*(foot - spot).T)
         assert off.min() < _BESIDE, f"no line is inked near {spot}"
         passes = np.hypot(*(foot - foot[off.argmin()]).T) < _ONE_LINE

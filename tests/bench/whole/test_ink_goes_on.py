@@ -36,6 +36,8 @@ width = "9 in"
 [hems]
 depth = "2 in"
 folds = ["double 1 in"]
+[numerals]
+sides = ["near"]
 [inking]
 tried = "not asked"
 """
