@@ -6,8 +6,9 @@ looking never writes.
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import TYPE_CHECKING
+
+from msgspec.structs import replace
 
 from devices.history import has_record, kept_correction
 

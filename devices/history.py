@@ -64,7 +64,7 @@ def own_pace(folder: Path, job: Job, layout: Layout, plan: Plan) -> tuple[Timed,
     from devices.ways.acts_of_plan import by_two, section_seconds
     from marking.begun.on_the_cover import plan_hash
     from marking.record.record import layout_hash, open_record
-    from marking.ways.own_pace import Key, Work, own_pace
+    from marking.ways.own_pace import Key, WorkAsked, own_pace
 
     key: Key = "set_down_by_two" if by_two(job) else "set_down"
     if job.fence is not None:
@@ -73,7 +73,7 @@ def own_pace(folder: Path, job: Job, layout: Layout, plan: Plan) -> tuple[Timed,
         if not record.ink() and not record.ruled():
             return ()
         drawing = section_seconds(job, plan)
-        work = Work(layout_hash(layout), plan_hash(plan), drawing, key)
+        work = WorkAsked(layout_hash(layout), plan_hash(plan), drawing, key)
         return own_pace(record, work, job.pace)
 
 

@@ -5,8 +5,9 @@ It holds which settings of a machine cut sections; it must not know what was ink
 
 from __future__ import annotations
 
-from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
+
+from msgspec.structs import asdict
 
 from devices.plotter.holders import check_holders
 from marking.sections.plan import divide_into_sections

@@ -19,9 +19,9 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
     from vpype import Document
 
+    from marking.arrays import Box
     from marking.job.keys import PensTable
     from marking.layout.layout import Stroke
-    from marking.sections.locating_marks import Box
     from marking.sections.zones import ZoneName
 
 _ZONES = ["plotter", "reach", "beam"]

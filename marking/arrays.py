@@ -1,4 +1,4 @@
-"""The types of arrays, defined once. For type checking alone: nothing imports it at run time."""
+"""Types of arrays, boxes and points, defined once. For type checking alone: nothing runs it."""
 
 from __future__ import annotations
 
@@ -7,3 +7,7 @@ from numpy.typing import NDArray
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
+Box = tuple[float, float, float, float]
+"""x and y of the lower left corner, then of the upper right one."""
+Spot = tuple[float, float]
+"""x and y of a point."""

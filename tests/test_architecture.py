@@ -95,6 +95,22 @@ def test_the_types_of_arrays_are_defined_once():
     assert found == ["marking.arrays"]
 
 
+def test_a_class_or_a_type_has_one_meaning():
+    """A name that stands in two files would have to be told apart by who reads either."""
+    named = re.compile(
+        r"^(?:class (\w+)|([A-Z][a-z]\w*)(?:: TypeAlias)? = (?:Literal|tuple)\[)", re.M
+    )
+    where: dict[str, list[str]] = {}
+    for module, path in FILES.items():
+        # The simulated machines import nothing that they could share a name with.
+        if not module.startswith("devices.simulated"):
+            for one in named.finditer(path.read_text("utf-8")):
+                where.setdefault(one[1] or one[2], []).append(module)
+    assert not {
+        name: found for name, found in where.items() if len(found) > 1 and not name.startswith("_")
+    }
+
+
 @pytest.mark.parametrize("of", ["files", "rooms"])
 def test_imports_run_one_way(of):
     graph: dict[str, set[str]] = {}

@@ -11,8 +11,11 @@ import contextlib
 import json
 import os
 import sys
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from devices.bench.asked import READINGS_FILE
 from marking.errors import BadInputError
@@ -75,8 +78,7 @@ DRAWN_BESIDE: Mapping[str, tuple[str, ...]] = {
 """Errands whose words the page shows, beside what it makes of the JSON of these."""
 
 
-@dataclass(frozen=True)
-class Errand:
+class Errand(Struct, frozen=True):
     """How one errand stands."""
 
     of: int

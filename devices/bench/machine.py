@@ -1,4 +1,5 @@
-"""One machine at work for the page: `drive` as a process of its own, its keys and what it says.
+"""One machine at work for the page: `drive`, or `trial` on scrap, as a process of its own, its keys
+and what it says.
 
 A page that holds the machine presses its keys. A page that is closed pauses it, one that falls
 silent stops it, and a bench that ends leaves it without input, at which it raises the pen. It
@@ -70,6 +71,8 @@ class Machine:
     rehearsal: bool = False
     port: str = ""
     """Where the machine is that is driven; empty in a rehearsal."""
+    scrap: bool = False
+    """Whether it is the square on scrap that it draws, and nothing of the cover."""
     ended: int | None = None
     asks: str = ""
     """A question that waits for yes or no."""
@@ -101,6 +104,7 @@ class Machine:
             "holder": self.holder,
             "rehearsal": self.rehearsal,
             "port": self.port,
+            "scrap": self.scrap,
             "ended": self.ended,
             "asks": self.asks,
             "types": self.types,
@@ -110,16 +114,20 @@ class Machine:
             "lines": list(self.lines),
         }
 
-    async def start(self, page: str, options: Sequence[str], port: str = "") -> None:
+    async def start(
+        self, page: str, options: Sequence[str], port: str = "", *, scrap: bool = False
+    ) -> None:
         """Begins to drive, held by `page`: the machine at a port, or else to rehearse.
 
         Raises RefusedError while something is at work.
         """
         if self.is_running:
             raise RefusedError("a machine is at work already; stop it, or wait until it is done")
-        words = [sys.executable, "-m", "devices.commands", "drive", "--job", str(self.folder)]
+        verb = "trial" if scrap else "drive"
+        words = [sys.executable, "-m", "devices.commands", verb, "--job", str(self.folder)]
         at = (f"--port={port}",) if port else ("--simulate",)
         self.holder, self.rehearsal, self.port, self.ended = page, not port, port, None
+        self.scrap = scrap
         self.asks = self.types = self.card = ""
         for kept in (self.lines, self.told, self.faults, self.drawn):
             kept.clear()

@@ -7,8 +7,9 @@ from __future__ import annotations
 
 import json
 import time
-from dataclasses import replace
 from typing import TYPE_CHECKING, Any
+
+from msgspec.structs import replace
 
 from devices.begun import plan_of
 from devices.bench.asked import READINGS_FILE, options_of, write_readings
@@ -141,6 +142,7 @@ class OpenJob:
             "drawn": self.drawn,
             "corners": self._sketch(self.waiting) if self._survey_waits() else None,
             "reckoned": self.reckoned,
+            "record": str(self._stamps()[1:]),
             "warnings": _notes(good.layout) if good and good.layout else [],
             "units": good.job.units if good and good.job else "in",
             "plotter": good.job.plotter.name if good and good.job else "",
@@ -308,11 +310,12 @@ class OpenJob:
         act, most = command.get("act"), _count(command.get("most"))
         if act == "rehearse":
             await self.machine.start(page, most)
-        elif act == "ink":
-            port, options = _port(command), [*most, *_wishes(command)]
+        elif act in ("ink", "square"):
+            scrap = act == "square"
+            port, options = _port(command), [] if scrap else [*most, *_wishes(command)]
             await self.errands.end(ASK_PORTS)
             await self.errands.changed(ASK_PORTS)
-            await self.machine.start(page, options, port)
+            await self.machine.start(page, options, port, scrap=scrap)
         elif act == "take":
             self.machine.take(page)
         elif act == "typed":

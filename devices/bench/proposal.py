@@ -6,8 +6,9 @@ of job.toml. It reads the job's text and what waits, and writes nothing.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Literal
+
+from msgspec import Struct, field
 
 from devices.bench.fields.field import fields
 from devices.bench.state import standing, written_at
@@ -27,8 +28,7 @@ _SQUARE = tuple(f"{SURVEY}square_{one}" for one in ("along", "across", "between"
 Fate = Literal["kept", "waits", "refused"]
 
 
-@dataclass(frozen=True)
-class Proposal:
+class Proposal(Struct, frozen=True):
     """A job as it would be with one field changed."""
 
     text: str

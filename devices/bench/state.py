@@ -7,8 +7,9 @@ words beside the field that it concerns.
 from __future__ import annotations
 
 from contextlib import suppress
-from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
+
+from msgspec import Struct, field
 
 from devices.begun import layout_of
 from devices.bench.fields.field import fields
@@ -32,8 +33,7 @@ if TYPE_CHECKING:
 LOOKED_AT = {".pdf": "application/pdf", ".svg": "image/svg+xml", ".png": "image/png"}
 
 
-@dataclass(frozen=True)
-class Standing:
+class Standing(Struct, frozen=True):
     """A job as its text has it; `job` and `layout` are None where they cannot be had."""
 
     folder: Path

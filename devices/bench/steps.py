@@ -5,8 +5,9 @@ It keeps nothing, and says done only of what the record or a file can show.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
+
+from msgspec import Struct
 
 from devices.begun import plan_of
 from devices.history import has_record, kept_correction
@@ -19,6 +20,7 @@ if TYPE_CHECKING:
     from devices.bench.state import Standing
     from devices.job import Job
     from marking.layout.layout import Layout
+    from marking.mending.mend import Mend
     from marking.sections.zones import ZoneName
 
 KEEP_PAGE = "paper/keep.pdf"
@@ -31,8 +33,7 @@ _PROVED = {
 STEPS = ("measure", "choose", "see", "way", "ready", "mark", "prove", "keep")
 
 
-@dataclass(frozen=True)
-class Kept:
+class Kept(Struct, frozen=True):
     """What job.db knows of the marking as it stands."""
 
     inked: tuple[tuple[int, int], ...] = ()
@@ -43,6 +44,8 @@ class Kept:
     """Whether tape marks are chosen for this marking."""
     proof: str = ""
     """What the last proof of this marking came to; empty where there is none."""
+    mends: tuple[str, ...] = ()
+    """What is left to do of each mend, in words."""
 
 
 def kept_of(folder: Path, job: Job | None = None, layout: Layout | None = None) -> Kept:
@@ -54,6 +57,7 @@ def kept_of(folder: Path, job: Job | None = None, layout: Layout | None = None) 
         return Kept()
     from marking.begun.inked import done_sections, ink_name
     from marking.begun.on_the_cover import tape_marks_are_set_out
+    from marking.mending.mend import mends
     from marking.record.record import layout_hash, open_record
 
     with open_record(folder) as record:
@@ -64,7 +68,7 @@ def kept_of(folder: Path, job: Job | None = None, layout: Layout | None = None) 
         chosen = layout is not None and tape_marks_are_set_out(record, layout)
     traced = sum(one.section.startswith(ink_name("", "beam")) for one in ink)
     plotted = len(runs) + len(ink) - traced
-    counts = []
+    counts, left = [], list[str]()
     if job is not None and layout is not None:
         zones: tuple[tuple[ZoneName, int], ...] = (("plotter", plotted), ("beam", traced))
         for zone in (name for name, some in zones if some):
@@ -72,7 +76,26 @@ def kept_of(folder: Path, job: Job | None = None, layout: Layout | None = None) 
             plan = plan_of(folder, zone, job, layout, correction)
             with open_record(folder) as record:
                 counts.append((len(done_sections(record, layout, plan)), len(plan.sections)))
-    return Kept(tuple(counts), sum(ticks.values()), bool(runs), chosen, *proofs[-1:])
+                if zone == "plotter":
+                    left += map(_left_of, mends(record, layout, plan))
+    proof = proofs[-1] if proofs else ""
+    return Kept(
+        inked=tuple(counts),
+        ruled=sum(ticks.values()),
+        begun=bool(runs),
+        tape_marks=chosen,
+        proof=proof,
+        mends=tuple(filter(None, left)),
+    )
+
+
+def _left_of(mend: Mend) -> str:
+    """What is left to do of a mend; nothing of one that is done or taken back."""
+    if mend.open:
+        return f"{mend.id} to ink anew"
+    if mend.to_rule:
+        return f"{mend.id} to rule anew"
+    return f"{mend.id} to look over" if mend.waits_for_a_look else ""
 
 
 def steps(
@@ -133,6 +156,8 @@ def _marked(kept: Kept) -> tuple[str, bool]:
     said = [f"{done} of {every} sections" for done, every in kept.inked]
     if kept.ruled:
         said.append(f"{kept.ruled} {'line' if kept.ruled == 1 else 'lines'} ruled")
+    said += kept.mends
     whole = any(done == every for done, every in kept.inked)
     # Which lines are ruled beside the sections hangs on the way; the proof ends them all.
-    return (", ".join(said) or "Nothing inked yet"), not (whole or kept.proof == "pass")
+    left = bool(kept.mends) or not (whole or kept.proof == "pass")
+    return (", ".join(said) or "Nothing inked yet"), left

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import sys
-from dataclasses import replace
 from typing import TYPE_CHECKING
+
+from msgspec.structs import replace
 
 from devices.begun import guard_division, layout_of, work_of
 from devices.commands.shared import (

@@ -26,9 +26,9 @@ def add_options(verb: argparse.ArgumentParser) -> None:
     )
     icon.add_argument("--no-shortcut", action="store_true", help="take that icon away, and end")
     verb.epilog = (
-        "One page leads through the whole job, over the same folder that the other verbs use; "
-        "change between the two at any time. It is served to this computer alone. --job takes a "
-        "job's folder or the folder that jobs lie in; without a job there it makes them in "
+        "One page leads through the whole job, over the same folder that the other verbs use;\n"
+        "change between the two at any time. It is served to this computer alone. --job takes a\n"
+        "job's folder or the folder that jobs lie in; without a job there it makes them in\n"
         '"canvasrule jobs" in your home. A second start opens the first one\'s page.\n\n'
         "example:\n  canvasrule bench --job my-bench"
     )

@@ -25,14 +25,14 @@ from devices.tape_marks.chosen_for import choose
 from devices.tape_marks.kept import guard_set_out, keep_chosen, write_map
 from marking.errors import BadInputError, RefusedError
 from marking.layout.edges import off_the_wall
-from marking.network.allowed import allowed_of
+from marking.network.allowed_errors import allowed_of
 from marking.output.tape_marks_words import (
     control_lines,
     control_record,
     tape_marks_lines,
     tape_marks_record,
 )
-from marking.tape_marks.wanted import TIES_BELOW, Wanted
+from marking.tape_marks.wanted import TIES_BELOW, MarksWanted
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -156,8 +156,8 @@ def run(options: argparse.Namespace) -> int:
     return 0 if done.marks.forecast.holds else RefusedError.exit_code
 
 
-def _wanted(options: argparse.Namespace) -> Wanted:
-    return Wanted(
+def _wanted(options: argparse.Namespace) -> MarksWanted:
+    return MarksWanted(
         options.spacing,
         options.join_rows,
         options.nodes,

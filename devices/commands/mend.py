@@ -22,10 +22,10 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from devices.job import Job
+    from marking.arrays import Box
     from marking.layout.layout import Layout
-    from marking.mending.mend import Asked, Mend
+    from marking.mending.mend import Mend, MendAsked
     from marking.record.record import Record
-    from marking.sections.locating_marks import Box
     from marking.sections.plan import Plan, Section
 
 _OF_ONE = ("undo", "ruled", "looked_over")
@@ -132,9 +132,9 @@ def run(options: argparse.Namespace) -> int:
     return _tell(options, job, layout, kept, by_name)
 
 
-def _asked(options: argparse.Namespace) -> Asked | None:
+def _asked(options: argparse.Namespace) -> MendAsked | None:
     """What is chosen; None where nothing is. Raises BadInputError."""
-    from marking.mending.mend import Asked
+    from marking.mending.mend import MendAsked
 
     chosen = options.lines is not None or options.patch is not None or options.section is not None
     others = [name for name in _OF_ONE if getattr(options, name) is not None]
@@ -154,7 +154,7 @@ def _asked(options: argparse.Namespace) -> Asked | None:
         )
     if options.off is not None and options.lines is None:
         raise BadInputError("--off is said of lines that lie wrong; name them by --lines")
-    return Asked(
+    return MendAsked(
         options.why,
         options.lines,
         None if options.patch is None else _box(options.patch),

@@ -15,7 +15,7 @@ from devices.commands.shared import (
     read_job,
     say,
 )
-from devices.paper.asked import Asked
+from devices.paper.asked import PaperAsked
 from marking.errors import BadInputError
 
 if TYPE_CHECKING:
@@ -35,7 +35,7 @@ class Kind(NamedTuple):
     takes: tuple[str, ...]
     room: str
 
-    def made(self, asked: Asked) -> Printed:
+    def made(self, asked: PaperAsked) -> Printed:
         """The sheets, by the function that bears the kind's name."""
         room, _, name = self.room.rpartition(".")
         printed: Printed = getattr(import_module(f"devices.paper.{room}"), name)(asked)
@@ -143,7 +143,7 @@ def run(options: argparse.Namespace) -> int:
     job = read_job(options.job)
     layout = layout_of(options.job, job)
     printed = KINDS[options.kind].made(
-        Asked(
+        PaperAsked(
             options.job,
             job,
             layout,

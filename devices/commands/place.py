@@ -24,8 +24,8 @@ from devices.output.placed import write_placed
 from devices.output.programs import vernier_file
 from devices.session.claim import claimed
 from devices.setting_down.outside_a_drive import (
-    Manner,
-    OpenJob,
+    JobAtHand,
+    PlacingManner,
     adjusted_together,
     begun_still_there,
     every_section,
@@ -175,7 +175,7 @@ def run(options: argparse.Namespace) -> int:
         nullcontext() if options.all else claimed(options.job, "place"),
         open_record(options.job) as record,
     ):
-        at = OpenJob(record, job, layout, plan, correction)
+        at = JobAtHand(record, job, layout, plan, correction)
         if options.inked is not None:
             return _take_as_inked(options, at)
         if options.all:
@@ -202,7 +202,7 @@ def _check_what(options: argparse.Namespace) -> None:
         raise BadInputError("--verniers goes with --readings or --at-fence")
 
 
-def _keep_steps(options: argparse.Namespace, at: OpenJob) -> int:
+def _keep_steps(options: argparse.Namespace, at: JobAtHand) -> int:
     guard_division(at.record, at.job, at.layout, at.plan, at.correction)
     report = steps_after_ink(options.steps, at.record, at.job, at.layout, at.plan)
     if options.json:
@@ -212,7 +212,7 @@ def _keep_steps(options: argparse.Namespace, at: OpenJob) -> int:
     return 0
 
 
-def _take_as_inked(options: argparse.Namespace, at: OpenJob) -> int:
+def _take_as_inked(options: argparse.Namespace, at: JobAtHand) -> int:
     guard_division(at.record, at.job, at.layout, at.plan, at.correction)
     begin(at.record, at.job, at.layout, at.plan, at.correction)
     name = take_as_inked(options.inked, at, accepted=options.accept)
@@ -223,7 +223,7 @@ def _take_as_inked(options: argparse.Namespace, at: OpenJob) -> int:
     return 0
 
 
-def _adjust_all(options: argparse.Namespace, at: OpenJob) -> int:
+def _adjust_all(options: argparse.Namespace, at: JobAtHand) -> int:
     stands, errors = standing_by(at.record, at.layout, at.plan, at.job)
     _note(left_out_note(stands.left_out))
     adjusted, inked = adjusted_together(stands, errors, at)
@@ -234,12 +234,12 @@ def _adjust_all(options: argparse.Namespace, at: OpenJob) -> int:
     return 0
 
 
-def _place(options: argparse.Namespace, at: OpenJob) -> int:
+def _place(options: argparse.Namespace, at: JobAtHand) -> int:
     section, readings = _given(options, at)
     left_out = standing(at.record, at.layout, at.plan, at.job.units).left_out
     _note(left_out_note(left_out))
     refuse_inked(section, left_out, at)
-    manner = Manner(
+    manner = PlacingManner(
         options.kind,
         options.weight,
         at_fence=options.at_fence is not None,
@@ -268,14 +268,14 @@ def _place(options: argparse.Namespace, at: OpenJob) -> int:
     return 0 if allowed else 1
 
 
-def _halves(placed: Placement, at: OpenJob) -> dict[str, bytes]:
+def _halves(placed: Placement, at: JobAtHand) -> dict[str, bytes]:
     """The section's halves of verniers, where they were drawn for or are to be drawn for."""
     inking, verniers = placed.inking, verniers_of(at.job, at.layout, at.plan)
     pose = inking.setup.pose if inking.taken is None else inking.taken.halves
     return vernier_file(placed.section, pose, verniers, at.plan.zone, at.job, at.correction)
 
 
-def _given(options: argparse.Namespace, at: OpenJob) -> tuple[Section, tuple[MarkReading, ...]]:
+def _given(options: argparse.Namespace, at: JobAtHand) -> tuple[Section, tuple[MarkReading, ...]]:
     """The section to place, and its readings: none where its fence alone holds it."""
     if options.at_fence is not None:
         return section_named(at.plan.sections, options.at_fence), ()
@@ -286,8 +286,8 @@ def _begun(
     options: argparse.Namespace,
     section: Section,
     readings: tuple[MarkReading, ...],
-    at: OpenJob,
-    manner: Manner,
+    at: JobAtHand,
+    manner: PlacingManner,
 ) -> int:
     found = begun_still_there(section, readings, at, manner)
     if not isinstance(found, str):

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING
+
+from msgspec.structs import asdict
 
 from devices.commands.shared import (
     OUTPUT,
@@ -170,5 +171,7 @@ def _judge_spots(options: argparse.Namespace, job: Job) -> int:
     else:
         print_lines(off_lines(off, job.units))
         say(f"wrote {path}: the card to pin up")
+        if off.contradicted:
+            say("do not pin it up before you have measured again")
         say(f"a new cover with the same choices: canvasrule start NEW --like {options.job}")
     return 0 if off.advice == "keep" else RefusedError.exit_code

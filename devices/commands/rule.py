@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from devices.job import Job
     from devices.plotter.correction import Correction
     from marking.layout.layout import Layout
-    from marking.ruling.order import Manner
+    from marking.ruling.order import WhoRules
     from marking.sections.plan import Plan
     from marking.sections.ruled import RuledLine
 
@@ -67,7 +67,7 @@ def add_options(verb: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Ticks lines off where asked, and tells how far the ruling is."""
-    from marking.ruling.order import Manner
+    from marking.ruling.order import WhoRules
 
     job = read_job(options.job)
     options.zone = zone_asked_for(options, job)
@@ -89,7 +89,7 @@ def run(options: argparse.Namespace) -> int:
             f"{options.job}: the sections for the {options.zone} ink every line whole, so there "
             f"is none to rule: {why}, and a begun job keeps its sections"
         )
-    manner = Manner("left" if options.left_handed else "right", options.by_two)
+    manner = WhoRules("left" if options.left_handed else "right", options.by_two)
     if options.done is not None or options.undo is not None:
         _tick(options, job, layout, plan, correction)
     if options.sheet:
@@ -194,7 +194,7 @@ def _done(folder: Path, layout: Layout, plan: Plan) -> Collection[str]:
 
 
 def _tell(
-    options: argparse.Namespace, job: Job, layout: Layout, plan: Plan, manner: Manner
+    options: argparse.Namespace, job: Job, layout: Layout, plan: Plan, manner: WhoRules
 ) -> None:
     from marking.job.line_numbers import lines_counted
     from marking.ruling.order import GROUP, ruling_order

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import time
+from contextlib import closing
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -41,7 +43,7 @@ if TYPE_CHECKING:
     import argparse
 
     from devices.job import Job
-    from devices.plotter.correction import DeviceCheck
+    from devices.plotter.correction import Correction, DeviceCheck
 
 
 def add_options(verb: argparse.ArgumentParser) -> None:
@@ -68,6 +70,13 @@ def add_options(verb: argparse.ArgumentParser) -> None:
         "the place of the correction kept before",
     )
     verb.add_argument(
+        "--port",
+        metavar="NAME",
+        help="have the plotter at this port draw the sheet on scrap now, asked and stopped as "
+        "drive is (p pauses, s stops); nothing of it is kept. The name of a port, or a pyserial "
+        "URL",
+    )
+    verb.add_argument(
         "--confirmed",
         action="store_true",
         help="keep a correction of more than 1 %%: unit, sheet and tape were looked at again",
@@ -91,6 +100,7 @@ def add_options(verb: argparse.ArgumentParser) -> None:
         "Do this before the tape marks are set out: a corrected plotter may reach less, and\n"
         "the sections are cut for that.\n\n"
         "examples:\n  canvasrule trial --job my-bench\n"
+        "  canvasrule trial --job my-bench --port /dev/ttyUSB0\n"
         "  canvasrule trial --job my-bench --measured square.toml"
     )
 
@@ -98,6 +108,8 @@ def add_options(verb: argparse.ArgumentParser) -> None:
 def run(options: argparse.Namespace) -> int:
     """Writes the sheet, or solves and keeps what was measured on it."""
     job = read_job(options.job)
+    if options.port is not None:
+        return _draw(options, job)
     if options.ink or options.ink_tried is not None:
         return _ink(options, job)
     if options.measured is None:
@@ -129,10 +141,35 @@ def _ink(options: argparse.Namespace, job: Job) -> int:
     return RefusedError.exit_code if tried.comes_off else 0
 
 
-def _write_sheet(options: argparse.Namespace, job: Job) -> int:
+def _draw(options: argparse.Namespace, job: Job) -> int:
+    """Has the plotter draw the sheet; 130 where it was paused or stopped, 1 where it was not to."""
+    from devices.driving.port import chosen, open_port
+    from devices.inking.outcome_words import EXIT_CODES
+    from devices.session.claim import claimed
+    from devices.session.ending import ended_as_by_hand
+    from devices.session.person import Person
+    from devices.trial.drawn import draw_sheet, refuse_begun
+
+    if options.ink or options.ink_tried is not None or options.measured is not None:
+        raise BadInputError("--port draws the plotter's sheet; do one thing at a time")
+    correction = _to_prove(options, job)
+    with ended_as_by_hand(), claimed(options.job, "trial"):
+        refuse_begun(options.job)
+        with closing(open_port(chosen(options.port), job.plotter)) as port:
+            ended = draw_sheet(job, correction, Person(attended=True), port, time.monotonic)
+    return EXIT_CODES[ended]
+
+
+def _to_prove(options: argparse.Namespace, job: Job) -> Correction | None:
+    """The correction that the sheet is drawn with, if it is. Raises RefusedError."""
     correction = kept_correction(options.job, job) if options.corrected else None
     if options.corrected and correction is None:
         raise RefusedError("no correction is kept for this plotter; draw the sheet as it is first")
+    return correction
+
+
+def _write_sheet(options: argparse.Namespace, job: Job) -> int:
+    correction = _to_prove(options, job)
     data, sheet = scrap_program(job.plotter, job.pens, correction, job.units)
     name = "trial-corrected" if options.corrected else "trial"
     path = options.job / OUTPUT / f"{name}.{job.plotter.dialect}"

@@ -16,7 +16,7 @@ from devices.commands.shared import (
     say,
     zone_asked_for,
 )
-from devices.output.files import Wanted, write_wanted
+from devices.output.files import FilesWanted, write_wanted
 
 if TYPE_CHECKING:
     import argparse
@@ -60,7 +60,7 @@ def run(options: argparse.Namespace) -> int:
     """Writes the kinds asked for and lists what was written."""
     job = read_job(options.job)
     kinds = [kind for kind in _KINDS if getattr(options, kind)]
-    wanted = Wanted(
+    wanted = FilesWanted(
         zone_asked_for(options, job),
         kinds,
         options.out or options.job / OUTPUT,

@@ -5,8 +5,10 @@ It owns figures and the cutting of pieces; it must not know what is under way, n
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from devices.conversation.events import Say
 
@@ -20,8 +22,7 @@ _LEAST = 24
 _NEAR_ENOUGH = 16
 
 
-@dataclass(frozen=True)
-class AheadLimits:
+class AheadLimits(Struct, frozen=True):
     """How far the conversation may go ahead of the machine, and how long it waits."""
 
     buffer_bytes: int

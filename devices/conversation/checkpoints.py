@@ -8,8 +8,9 @@ text stays more than two edits away from every recent one. It knows positions as
 from __future__ import annotations
 
 from collections import deque
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
+
+from msgspec import Struct
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -30,8 +31,7 @@ _NEAREST_FIRST = tuple(
 )
 
 
-@dataclass(frozen=True)
-class Checkpoint:
+class Checkpoint(Struct, frozen=True):
     """One question to the machine: where the pen stands once all before it has been done."""
 
     text: str

@@ -29,11 +29,11 @@ from devices.conversation.going_ahead import GoingAhead
 from devices.conversation.halt import Halt
 from devices.conversation.incoming import Incoming
 from devices.conversation.interview import Came, Interview
+from devices.conversation.program_stretch import ProgramStretch
 from devices.conversation.questions import ELSEWHERE, UNREADABLE, told_to_wait
 from devices.conversation.restarts import LOST_ANSWER, RESTARTED, Watch
 from devices.conversation.sent import UnderWay
 from devices.conversation.states import TRANSITIONS, Signal, State
-from devices.conversation.stretch import ProgramStretch
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence

@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
+
+from msgspec import Struct
 
 if TYPE_CHECKING:
     from devices.conversation.checkpoints import Checkpoint
 
 
-@dataclass(frozen=True)
-class Say:
+class Say(Struct, frozen=True):
     """One piece of program that goes to the machine whole."""
 
     data: bytes
@@ -25,45 +25,39 @@ class Say:
     """Whether after it the pen is up and every stroke begun is done: a run may pause there."""
 
 
-@dataclass(frozen=True)
-class Due:
+class Due(Struct, frozen=True):
     """What may be sent now. The strokes it begins are to be recorded as sent before it is."""
 
     data: bytes
     begins: tuple[str, ...]
 
 
-@dataclass(frozen=True)
-class Greeted:
+class Greeted(Struct, frozen=True):
     """The machine has answered, and takes instructions."""
 
     buffer_bytes: int
     """What it has room for: the profile's figure, or less if the machine says so."""
 
 
-@dataclass(frozen=True)
-class Confirmed:
+class Confirmed(Struct, frozen=True):
     """The machine has reported that these strokes are on the cloth."""
 
     strokes: tuple[str, ...]
 
 
-@dataclass(frozen=True)
-class Presumed:
+class Presumed(Struct, frozen=True):
     """By the clock these strokes are drawn; the machine never said so."""
 
     strokes: tuple[str, ...]
 
 
-@dataclass(frozen=True)
-class Noise:
+class Noise(Struct, frozen=True):
     """Bytes that are no answer to anything asked."""
 
     line: bytes
 
 
-@dataclass(frozen=True)
-class AskedAgain:
+class AskedAgain(Struct, frozen=True):
     """An answer is overdue, and the question was put once more."""
 
     times: int
@@ -72,8 +66,7 @@ class AskedAgain:
     than what is asked now."""
 
 
-@dataclass(frozen=True)
-class PlaceLost:
+class PlaceLost(Struct, frozen=True):
     """The machine may no longer stand where it reports: what was known of its place is void."""
 
     why: str
@@ -82,8 +75,7 @@ class PlaceLost:
     told of a restart, and nobody knows."""
 
 
-@dataclass(frozen=True)
-class Failed:
+class Failed(Struct, frozen=True):
     """The conversation is over. What is confirmed stays so; nothing more will be sent."""
 
     reason: str

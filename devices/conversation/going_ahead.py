@@ -6,8 +6,9 @@ and no more work under way than a pause can wait for. It must not know bytes, an
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
+
+from msgspec import Struct
 
 if TYPE_CHECKING:
     from devices.conversation.events import Say
@@ -16,8 +17,7 @@ if TYPE_CHECKING:
     from devices.dialects.answers import Dialect
 
 
-@dataclass(frozen=True)
-class GoingAhead:
+class GoingAhead(Struct, frozen=True):
     """What is under way on one machine, and what it may hold."""
 
     dialect: Dialect

@@ -6,8 +6,9 @@ it is under way, nor what is done about it.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
+
+from msgspec import Struct
 
 from devices.conversation.greeting import Greeting
 from devices.conversation.questions import Inquiry, fault, silence
@@ -20,8 +21,7 @@ if TYPE_CHECKING:
     from devices.dialects.answers import Dialect, Question, Reply
 
 
-@dataclass(frozen=True)
-class Came:
+class Came(Struct, frozen=True):
     """What a reply, or the passing of time, came to."""
 
     kind: Literal["nothing", "stray", "again", "greeted", "fault"]

@@ -7,9 +7,10 @@ not know the program, how much of it is under way, nor what follows from what wa
 from __future__ import annotations
 
 from collections import deque
-from dataclasses import dataclass
 from itertools import pairwise
 from typing import TYPE_CHECKING, Literal
+
+from msgspec import Struct
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -34,8 +35,7 @@ UNREADABLE = (
 )
 
 
-@dataclass(frozen=True)
-class Told:
+class Told(Struct, frozen=True):
     """What a machine said of itself before the program."""
 
     settings: Mapping[int, float]

@@ -6,8 +6,9 @@ what the machine has said of its own coordinates.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal, Protocol
+
+from msgspec import Struct
 
 if TYPE_CHECKING:
     from devices.plotter.bed import UnitPoint
@@ -28,8 +29,7 @@ AnswerKind = Literal[
 ]
 
 
-@dataclass(frozen=True)
-class Reply:
+class Reply(Struct, frozen=True):
     """One line from the machine, read."""
 
     kind: AnswerKind
@@ -54,8 +54,7 @@ class Reply:
     """Whether it is where a machine that was just switched on takes itself to be."""
 
 
-@dataclass(frozen=True)
-class Question:
+class Question(Struct, frozen=True):
     """Something asked before the program, with the kind of reply that answers it."""
 
     data: bytes

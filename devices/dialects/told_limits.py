@@ -7,8 +7,9 @@ whether it watches over that travel. It must not know how they were asked, nor a
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
+
+from msgspec import Struct
 
 from devices.dialects.writer import seconds
 
@@ -25,8 +26,7 @@ _SAME = 0.01
 _PER_MINUTE = 60.0
 
 
-@dataclass(frozen=True)
-class OwnLimits:
+class OwnLimits(Struct, frozen=True):
     """What one machine can do by its own word; an axis that it does not tell of is not held."""
 
     settings: Mapping[int, float]

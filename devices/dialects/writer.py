@@ -8,8 +8,9 @@ from __future__ import annotations
 
 import itertools
 import math
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Protocol
+
+from msgspec import Struct
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
@@ -20,8 +21,7 @@ if TYPE_CHECKING:
     from marking.sections.plan import Section
 
 
-@dataclass(frozen=True)
-class PenUse:
+class PenUse(Struct, frozen=True):
     """One stroke as the machine draws it: device units, every pass included."""
 
     id: str
@@ -82,8 +82,7 @@ class Writer(Protocol):
         ...
 
 
-@dataclass(frozen=True)
-class PenPace:
+class PenPace(Struct, frozen=True):
     """How long moves take, estimated. Units, units a second and seconds."""
 
     draw: float

@@ -6,8 +6,9 @@ from them (`devices.session.whereabouts`).
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
+
+from msgspec import Struct
 
 from marking.record.cells import finite
 
@@ -22,8 +23,7 @@ WhereaboutsEvent = Literal["moving", "resting", "lost", "found"]
 """A machine set going, at rest where it says, perhaps without its place, its marks read anew."""
 
 
-@dataclass(frozen=True)
-class KeptGiven:
+class KeptGiven(Struct, frozen=True):
     """A reading that was given to a command from a file, whatever came of it. Bed frame, mm."""
 
     section: str
@@ -33,8 +33,7 @@ class KeptGiven:
     """Number of the last row of whereabouts that was kept before; 0 for none."""
 
 
-@dataclass(frozen=True)
-class KeptWhereabouts:
+class KeptWhereabouts(Struct, frozen=True):
     """Something known of whether a machine still has its place."""
 
     id: int

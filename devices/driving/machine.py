@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
+
+from msgspec import Struct
 
 from devices.conversation.ahead import AheadLimits, usable_bytes
 from devices.dialects.writer import inkings
@@ -24,8 +25,7 @@ _NUDGE = {"hpgl": 0.0, "gcode": 0.06}
 """mm that two places lie apart which the machine reports unlike; at least a unit."""
 
 
-@dataclass(frozen=True)
-class MachineSetting:
+class MachineSetting(Struct, frozen=True):
     """A machine set down to ink one section."""
 
     dialect: Dialect
@@ -55,9 +55,13 @@ def setting(
         plotter = own.slower(plotter)
     writer = writer_for(plotter, named, bed, own.acceleration if own is not None else None)
     writer.check({piece.stroke.pen: named[piece.stroke.pen] for piece in section.pieces})
-    dialect = dialect_for(plotter, bed)
+    return made_ready(plotter, writer, tuple(inkings(section, named, bed)))
+
+
+def made_ready(plotter: Plotter, writer: Writer, strokes: tuple[PenUse, ...]) -> MachineSetting:
+    """What it takes to have `plotter` draw strokes in the words of its `writer`."""
+    dialect = dialect_for(plotter, writer.bed)
     nudge = max(1, round(_NUDGE[plotter.dialect] / plotter.unit))
     limits = AheadLimits(plotter.buffer_bytes)
     room = usable_bytes(plotter.buffer_bytes, dialect)
-    strokes = tuple(inkings(section, named, bed))
-    return MachineSetting(dialect, writer, bed, strokes, limits, room, nudge)
+    return MachineSetting(dialect, writer, writer.bed, strokes, limits, room, nudge)

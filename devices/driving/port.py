@@ -11,9 +11,10 @@ import sys
 import threading
 import time
 from contextlib import suppress
-from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
+
+from msgspec import Struct
 
 from marking.errors import BadInputError, CanvasruleError
 
@@ -39,8 +40,7 @@ class DeviceError(CanvasruleError):
     exit_code = 3
 
 
-@dataclass(frozen=True)
-class Candidate:
+class Candidate(Struct, frozen=True):
     """A serial port that is there."""
 
     name: str

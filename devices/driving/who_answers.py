@@ -7,8 +7,9 @@ from __future__ import annotations
 
 import threading
 import time
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
+
+from msgspec import Struct
 
 from devices.driving.port import Candidate, candidates, open_port
 from devices.programs.dialect import who
@@ -30,8 +31,7 @@ _FLOW = bytes((17, 19))
 """Xon and Xoff, which a plotter sends between its answers."""
 
 
-@dataclass(frozen=True)
-class AtPort:
+class AtPort(Struct, frozen=True):
     """What came of asking at one port."""
 
     port: Candidate

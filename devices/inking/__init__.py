@@ -2,8 +2,8 @@
 
 The last room before ink.
 It may import: `devices.begun`, `devices.dialects`, `devices.driving`, `devices.history`,
-`devices.job`, `devices.moves_ink`, `devices.plotter`, `devices.session`, `devices.setting_down`,
-`devices.simulated`, `marking.begun`, `marking.days`, `marking.drawing`, `marking.errors`,
+`devices.job`, `devices.plotter`, `devices.session`, `devices.setting_down`, `devices.simulated`,
+`devices.what_moves_ink`, `marking.begun`, `marking.days`, `marking.drawing`, `marking.errors`,
 `marking.fastness`, `marking.job`, `marking.layout`, `marking.measures`, `marking.mending`,
 `marking.output`, `marking.proof`, `marking.record`, `marking.sections`.
 """

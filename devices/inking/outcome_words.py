@@ -11,12 +11,12 @@ if TYPE_CHECKING:
 
     from devices.inking.section import RunOutcome
 
-_EXIT_CODES = {"done": 0, "not allowed": 1, "paused": 130, "stopped": 130}
+EXIT_CODES = {"done": 0, "not allowed": 1, "paused": 130, "stopped": 130}
 
 
 def exit_code(outcomes: Mapping[str, RunOutcome]) -> int:
     """0 where all asked for is done; of several ends the worst."""
-    return max((_EXIT_CODES[one.ended] for one in outcomes.values()), default=0)
+    return max((EXIT_CODES[one.ended] for one in outcomes.values()), default=0)
 
 
 def outcomes_record(

@@ -6,8 +6,10 @@ is sent, nor who is asked.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping, Sequence
@@ -24,8 +26,7 @@ _HAIR = 1e-9
 """Of a filling: what arithmetic may lose."""
 
 
-@dataclass(frozen=True)
-class PenAsked:
+class PenAsked(Struct, frozen=True):
     """A pen that a person puts into a holder: another kind, or a `new` one for a spent one."""
 
     slot: int
@@ -44,8 +45,7 @@ class PenAsked:
         return {"section": section, "holder": self.slot, "pen": self.pen, "new": self.new}
 
 
-@dataclass(frozen=True)
-class PenStretch:
+class PenStretch(Struct, frozen=True):
     """Strokes to ink in one go, and what a person has to agree to before the first of them."""
 
     asked: tuple[PenAsked, ...]

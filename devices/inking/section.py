@@ -8,14 +8,13 @@ from __future__ import annotations
 
 import time
 from contextlib import contextmanager
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
 import numpy as np
+from msgspec import Struct
 
 from devices.driving.port import DeviceError
 from devices.inking.pen_change import last_by_slot, left_by_tip, stretches
-from devices.moves_ink import device_settings, what_moves_ink
 from devices.session.keypresses import single_keys
 from devices.session.progress import in_words, verdicts
 from devices.session.session import begin, opened, set_anew, set_for
@@ -27,6 +26,7 @@ from devices.setting_down.read_verniers import (
     to_read_first,
 )
 from devices.setting_down.set_down_words import INK_FOLLOWS
+from devices.what_moves_ink import device_settings, what_moves_ink
 from marking.begun.inked import done_sections, runs_of
 from marking.begun.on_the_cover import plan_hash
 from marking.errors import RefusedError
@@ -49,8 +49,7 @@ _SHOWN_EVERY, _DRAWN_EVERY = 5.0, 0.4
 """Seconds between what is said of progress, and what a program is shown of it."""
 
 
-@dataclass(frozen=True)
-class RunOutcome:
+class RunOutcome(Struct, frozen=True):
     """How the inking of one section ended."""
 
     ended: Literal["done", "paused", "stopped", "not allowed"]

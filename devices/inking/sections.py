@@ -8,8 +8,9 @@ from __future__ import annotations
 
 import time
 from contextlib import contextmanager, suppress
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
+
+from msgspec import Struct
 
 from devices.begun import guard_division
 from devices.inking.in_turn import in_turn
@@ -20,7 +21,10 @@ from devices.session.progress import what_next
 from devices.setting_down.standstill import keep_given
 from marking.errors import CanvasruleError
 from marking.measures.counts import counted
+from marking.mending.mend import mends
+from marking.mending.words import looking_over_said
 from marking.record.record import open_record
+from marking.sections.mended import mended_name
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
@@ -37,8 +41,7 @@ if TYPE_CHECKING:
     from marking.sections.plan import Plan, Section
 
 
-@dataclass(frozen=True)
-class Wished:
+class Wished(Struct, frozen=True):
     """How sections are to be inked, beside what they share at the table."""
 
     folder: Path
@@ -51,8 +54,7 @@ class Wished:
     """A reason to ink although it was not tried that the ink stays."""
 
 
-@dataclass(frozen=True)
-class Commands:
+class Commands(Struct, frozen=True):
     """What a person types, for what is said to them."""
 
     trial: str
@@ -139,16 +141,21 @@ def _inked(
             placed = len(place.record.placements(section.id)) > before
             words = _what_next(section, ended, place, commands.again(most, placed))
             left = _not_done(place)
-            # A program goes on by itself: the last of them is what a person types.
-            place.person.shows("ended", ended_record(section.id, ended, words[:-1], left))
+            # A program goes on by itself: the last of what comes next is what a person types.
+            told = words if ended == "done" else words[:-1]
+            place.person.shows("ended", ended_record(section.id, ended, told, left))
             for text in words:
                 place.person.say(text)
     return outcome
 
 
 def _what_next(section: Section, ended: str, place: Workplace, again: str) -> list[str]:
-    if place.rehearsal or ended == "done":
+    if place.rehearsal:
         return []
+    if ended == "done":
+        found = mends(place.record, place.layout, place.plan)
+        own = [one for one in found if section.id in (mended_name(at, one.id) for at in one.pieces)]
+        return [looking_over_said(one) for one in own if one.waits_for_a_look]
     return list(what_next(section.id, ended, place.record, again))
 
 

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import tomllib
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
+
+from msgspec import Struct
 
 from devices.job import Job
 from devices.job_text import job_text
@@ -23,8 +24,7 @@ if TYPE_CHECKING:
     from marking.measures.lengths import Units
 
 
-@dataclass(frozen=True)
-class TableSize:
+class TableSize(Struct, frozen=True):
     """How large the table is, as a person wrote it; `table` names the stock table it is."""
 
     length: str
@@ -101,7 +101,7 @@ def by_hand(job: Job) -> Iterator[str]:
     from marking.layout.layout import lay_out
     from marking.ways.acts import least_hours
     from marking.ways.by_hand import hand_ways
-    from marking.ways.cover import cover_of
+    from marking.ways.ink_counted import cover_of
     from marking.ways.tape_scale import tape_scale_most
 
     try:

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from marking.layout.layout import Layout
     from marking.mending.mend import Mend
     from marking.output.report import InForce
-    from marking.ruling.order import Manner
+    from marking.ruling.order import WhoRules
     from marking.sections.plan import Plan, Section
 
 
@@ -55,7 +55,7 @@ def section_svg(job: Job, section: Section) -> bytes:
     )
 
 
-def ruling_files(job: Job, layout: Layout, plan: Plan, manner: Manner) -> dict[str, bytes]:
+def ruling_files(job: Job, layout: Layout, plan: Plan, manner: WhoRules) -> dict[str, bytes]:
     """The sheet for a plan with ruled lines, by file name: SVG of its first page, and PDF."""
     from marking.drawing.pdf import pdf
     from marking.drawing.svg import svg
@@ -72,14 +72,14 @@ def mend_ruling(job: Job, layout: Layout, plan: Plan, mend: Mend) -> bytes:
     from marking.job.keys import paper_of
     from marking.mending.words import across_said, how_to_rule
     from marking.output.ruling_sheet import LineWords, lines_to_rule_pages
-    from marking.ruling.order import Manner, ruling_order
+    from marking.ruling.order import WhoRules, ruling_order
     from marking.ruling.words import how_to
     from marking.sections.ruled import RuledLine
 
     stubs = {line.of: line.sections for line in plan.ruled}
     pieces = {piece.stroke.id: piece for piece in mend.by_hand}
     lines = [RuledLine(piece.stroke, piece.of, stubs[piece.of]) for piece in mend.by_hand]
-    manner = Manner()
+    manner = WhoRules()
     how = (*how_to_rule(mend, job.units), *how_to(lines, layout, job, manner))
     words = LineWords(
         "stubs",

@@ -7,9 +7,10 @@ own module.
 from __future__ import annotations
 
 from collections import Counter
-from dataclasses import dataclass
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
+
+from msgspec import Struct
 
 from devices.begun import guard_sections, layout_of, plan_of, warned_of
 from devices.history import in_force, inked_anew, kept_correction
@@ -38,8 +39,7 @@ _MACHINE = {"plotter": "plotter", "beam": "projector", "reach": "reach"}
 """The table of job.toml that each zone's sections come from."""
 
 
-@dataclass(frozen=True)
-class Wanted:
+class FilesWanted(Struct, frozen=True):
     """What a person asks to have written."""
 
     zone: ZoneName
@@ -50,8 +50,7 @@ class Wanted:
     despite_ink: bool = False
 
 
-@dataclass(frozen=True)
-class JobFiles:
+class JobFiles(Struct, frozen=True):
     """A set of files as it was written."""
 
     folder: Path
@@ -91,7 +90,7 @@ class JobFiles:
             yield f"  {' and '.join(counts)} in {below}"
 
 
-def write_wanted(wanted: Wanted, job_folder: Path, job: Job) -> JobFiles:
+def write_wanted(wanted: FilesWanted, job_folder: Path, job: Job) -> JobFiles:
     """Writes what is `wanted` of the job, by what it was begun with.
 
     Raises BadInputError for what its zone does not have, RefusedError where ink forbids it.
@@ -130,7 +129,7 @@ def write_wanted(wanted: Wanted, job_folder: Path, job: Job) -> JobFiles:
     )
 
 
-def _kinds(wanted: Wanted) -> list[str]:
+def _kinds(wanted: FilesWanted) -> list[str]:
     kinds = list(wanted.kinds) or list(KINDS)
     if wanted.zone != "plotter" and "hpgl" in kinds:
         if wanted.kinds:
@@ -169,9 +168,9 @@ def write_files(
         kept = in_force(job_folder, job, layout, plan) if job_folder is not None else None
         contents |= report_files(job, layout, plan, kept)
         if plan.ruled:
-            from marking.ruling.order import Manner
+            from marking.ruling.order import WhoRules
 
-            contents |= ruling_files(job, layout, plan, Manner())
+            contents |= ruling_files(job, layout, plan, WhoRules())
     made_from = digest(_source(plan.zone.name, layout, job, correction))
     done = write_set(folder, {**contents, **more}, made_from)
     told = [*notes, *layout.warnings, *plan.warnings]

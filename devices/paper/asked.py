@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
+
+from msgspec import Struct
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -15,8 +16,7 @@ if TYPE_CHECKING:
     from marking.layout.layout import Layout
 
 
-@dataclass(frozen=True)
-class Asked:
+class PaperAsked(Struct, frozen=True):
     """A job, its marking, and what a person asked of the sheets."""
 
     folder: Path
@@ -32,8 +32,7 @@ class Asked:
     by_two: bool = False
 
 
-@dataclass(frozen=True)
-class Printed:
+class Printed(Struct, frozen=True):
     """The files of a kind, and what to know of them."""
 
     files: tuple[PrintedFile, ...]

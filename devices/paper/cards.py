@@ -11,7 +11,7 @@ if TYPE_CHECKING:
 
     from devices.inking.pen_change import Tip
     from devices.job import Job
-    from devices.paper.asked import Asked
+    from devices.paper.asked import PaperAsked
     from marking.output.report import InForce
     from marking.sections.plan import Plan, Section
     from marking.sheets.cards import Card
@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 _VERDICTS = ("INK", "READ AGAIN", "MOVE", "ADD A MARK")
 
 
-def set_out_marks(asked: Asked) -> Control | None:
+def set_out_marks(asked: PaperAsked) -> Control | None:
     """The tape marks that were chosen for this cover."""
     if not has_record(asked.folder):
         return None
@@ -31,7 +31,7 @@ def set_out_marks(asked: Asked) -> Control | None:
         return tape_marks_set_out(record, asked.layout, asked.job.units)
 
 
-def cards_of(asked: Asked, plan: Plan) -> Iterator[Card]:
+def cards_of(asked: PaperAsked, plan: Plan) -> Iterator[Card]:
     """A card for every set-down in inking order, and one for the check on each morning between."""
     from marking.sections.feet_words import board_said, two_people, wait_said
     from marking.sections.set_downs import set_down_readings
@@ -83,7 +83,7 @@ def cards_of(asked: Asked, plan: Plan) -> Iterator[Card]:
         )
 
 
-def _at_fences(asked: Asked, plan: Plan) -> dict[str, list[str]]:
+def _at_fences(asked: PaperAsked, plan: Plan) -> dict[str, list[str]]:
     """By section, where its fence is clamped and what its device is pushed against."""
     if plan.zone.name != "plotter" or set_out_marks(asked) is None:
         return {}
@@ -151,7 +151,7 @@ def _pens_asked_for(plan: Plan, job: Job) -> dict[str, tuple[str, ...]]:
     return found
 
 
-def _mornings(asked: Asked, plan: Plan, kept: InForce) -> dict[str, Card]:
+def _mornings(asked: PaperAsked, plan: Plan, kept: InForce) -> dict[str, Card]:
     """By the section that a day begins with, the check of the cover before it; not on the first
     day, whose marks were just set out."""
     control = set_out_marks(asked)

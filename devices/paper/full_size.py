@@ -8,12 +8,12 @@ from devices.paper.asked import Printed, version
 from marking.errors import BadInputError
 
 if TYPE_CHECKING:
-    from devices.paper.asked import Asked
+    from devices.paper.asked import PaperAsked
     from marking.drawing.printed_file import PrintedFile
     from marking.full_size.documents import Document, SheetOf
 
 
-def full(asked: Asked) -> Printed:
+def full(asked: PaperAsked) -> Printed:
     """the whole marking at true size, and in panels where a printer is narrower than the cover"""
     from marking.drawing.pdf import pdf, user_unit
     from marking.drawing.printed_file import printed_file
@@ -54,7 +54,7 @@ def full(asked: Asked) -> Printed:
     return Printed(tuple(files), notes)
 
 
-def tiles(asked: Asked) -> Printed:
+def tiles(asked: PaperAsked) -> Printed:
     """the whole marking at true size on sheets of a home printer"""
     from marking.full_size.documents import tiles as tiled
     from marking.job.keys import paper_of
@@ -83,7 +83,7 @@ def _part(sheet: SheetOf) -> dict[str, Any]:
     return {"page": sheet.page, "name": sheet.name, "box": list(sheet.box), "at": list(sheet.at)}
 
 
-def _about(asked: Asked) -> str:
+def _about(asked: PaperAsked) -> str:
     """Which version of what marking, for the foot of a sheet."""
     from marking.record.record import layout_hash
 

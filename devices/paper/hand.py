@@ -8,10 +8,10 @@ from devices.paper.asked import Printed, as_pdf
 from marking.errors import BadInputError, RefusedError
 
 if TYPE_CHECKING:
-    from devices.paper.asked import Asked
+    from devices.paper.asked import PaperAsked
 
 
-def hand(asked: Asked) -> Printed:
+def hand(asked: PaperAsked) -> Printed:
     """all sheets for marking by hand, with strips of the margins and stencils for the digits"""
     from marking.drawing.printed_file import printed_file
     from marking.drawing.svg import svg
@@ -19,7 +19,7 @@ def hand(asked: Asked) -> Printed:
     from marking.hand.stencils import stencils_of
     from marking.hand.strips import strips_of
     from marking.job.keys import paper_of, tape_of
-    from marking.ruling.order import Manner
+    from marking.ruling.order import WhoRules
     from marking.sheets.hand_sheet import hand_document
     from marking.sheets.stencil_sheet import stencil_artwork
     from marking.sheets.strip_sheet import strip_document
@@ -27,7 +27,7 @@ def hand(asked: Asked) -> Printed:
     job, layout = asked.job, asked.layout
     paper = paper_of(job)
     strips = strips_of(layout, job, paper, _measured(asked))
-    manner = Manner("left" if asked.left_handed else "right", asked.by_two)
+    manner = WhoRules("left" if asked.left_handed else "right", asked.by_two)
     pages = hand_document(by_hand(layout, job, manner), layout, job, paper)
     files = [
         as_pdf("hand", "hand", pages),
@@ -43,7 +43,7 @@ def hand(asked: Asked) -> Printed:
     return Printed((*files, printed_file("stencils.svg", "hand", svg(drawn), [drawn])))
 
 
-def _measured(asked: Asked) -> float | None:
+def _measured(asked: PaperAsked) -> float | None:
     """The one length of `--measured`, in mm."""
     from marking.measures.lengths import parse_length
 

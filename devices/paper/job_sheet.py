@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import TYPE_CHECKING
+
+from msgspec.structs import replace
 
 from devices.begun import plan_of, warned_of
 from devices.history import has_record, kept_correction
@@ -16,7 +17,7 @@ from marking.layout.edges import off_the_wall
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from devices.paper.asked import Asked
+    from devices.paper.asked import PaperAsked
     from marking.drawing.artwork import Artwork
     from marking.sections.plan import Plan
     from marking.sections.zones import ZoneName
@@ -24,7 +25,7 @@ if TYPE_CHECKING:
 _PLACED = {"plotter": "placed by readings", "beam": "trued up by its targets"}
 
 
-def job(asked: Asked) -> Printed:
+def job(asked: PaperAsked) -> Printed:
     """the job sheet: the whole job on paper for the way chosen"""
     from marking.job.keys import paper_of
     from marking.sheets.job_sheet import bound, front_pages
@@ -47,7 +48,7 @@ def job(asked: Asked) -> Printed:
     return Printed((as_pdf("job", "job", bound((*front, *bought, *pages, *kept), asked.job)),))
 
 
-def _way(asked: Asked) -> tuple[ZoneName, Asked]:
+def _way(asked: PaperAsked) -> tuple[ZoneName, PaperAsked]:
     """What limits a section in the way chosen, or else with what is there; and the job as it is in
     that way. Raises BadInputError for a way that the job does not have."""
     from devices.ways.chosen import chosen_way, followed
@@ -62,7 +63,7 @@ def _way(asked: Asked) -> tuple[ZoneName, Asked]:
     return ("plotter" if there[0].kind == "plotter" else "beam"), asked
 
 
-def _bought(asked: Asked) -> tuple[Artwork, ...]:
+def _bought(asked: PaperAsked) -> tuple[Artwork, ...]:
     from marking.cloth.cover import cover_for
     from marking.job.keys import paper_of
     from marking.output.cover_sheet import cover_pages
@@ -75,7 +76,7 @@ def _bought(asked: Asked) -> tuple[Artwork, ...]:
     return pages
 
 
-def _pages(asked: Asked, zone: ZoneName) -> tuple[list[Artwork], list[str], list[str]]:
+def _pages(asked: PaperAsked, zone: ZoneName) -> tuple[list[Artwork], list[str], list[str]]:
     """All between what to buy and the kept page; the order of work; what is still to be done."""
     from marking.job.keys import paper_of
     from marking.sheets.job_sheet import sections_page
@@ -102,7 +103,7 @@ def _pages(asked: Asked, zone: ZoneName) -> tuple[list[Artwork], list[str], list
     return [*marked, *proof.pages], order, still_open
 
 
-def _tried_first(asked: Asked, zone: ZoneName) -> Iterator[str]:
+def _tried_first(asked: PaperAsked, zone: ZoneName) -> Iterator[str]:
     """What is tried on scrap before anything is laid for good, as far as it was not."""
     if zone == "plotter" and kept_correction(asked.folder, asked.job) is None:
         yield (
@@ -116,7 +117,7 @@ def _tried_first(asked: Asked, zone: ZoneName) -> Iterator[str]:
         )
 
 
-def _ink_is_untried(asked: Asked) -> bool:
+def _ink_is_untried(asked: PaperAsked) -> bool:
     if not has_record(asked.folder):
         return True
     from marking.fastness.tried import waits_for
@@ -126,25 +127,26 @@ def _ink_is_untried(asked: Asked) -> bool:
         return waits_for(record, asked.job.pens) is not None
 
 
-def _by_hand(asked: Asked) -> list[Artwork]:
+def _by_hand(asked: PaperAsked) -> list[Artwork]:
     from marking.hand.plan import by_hand
     from marking.job.keys import paper_of
-    from marking.ruling.order import Manner
+    from marking.ruling.order import WhoRules
     from marking.sheets.hand_sheet import hand_pages
 
-    manner = Manner("left" if asked.left_handed else "right", asked.by_two)
+    manner = WhoRules("left" if asked.left_handed else "right", asked.by_two)
     plan = by_hand(asked.layout, asked.job, manner)
     return list(hand_pages(plan, asked.layout, asked.job, paper_of(asked.job)))
 
 
 def _by_machine(
-    asked: Asked, zone: ZoneName, plan: Plan, order: list[str]
+    asked: PaperAsked, zone: ZoneName, plan: Plan, order: list[str]
 ) -> tuple[list[Artwork], list[str]]:
     from marking.job.keys import paper_of
     from marking.output.ruling_sheet import ruling_pages
     from marking.output.tape_sheet import tape_sheet_pages
-    from marking.ruling.order import Manner
+    from marking.ruling.order import WhoRules
     from marking.sheets.cards import card_pages
+    from marking.sheets.locating_sheet import locating_pages
 
     job, layout, paper = asked.job, asked.layout, paper_of(asked.job)
     pages: list[Artwork] = []
@@ -165,11 +167,14 @@ def _by_machine(
             "No tape marks are chosen yet: run canvasrule control first, then print this "
             "sheet again; its cards then ask for their readings."
         )
-    cards = card_pages(list(cards_of(asked, plan)), job.title, paper, "Set-downs")
-    pages += [page.artwork for page in cards]
+    cards = list(cards_of(asked, plan))
+    read = {mark for card in cards for mark in card.reads}
+    located = locating_pages(plan, read, job, job.title, paper)
+    set_down = card_pages(cards, job.title, paper, "Set-downs")
+    pages += [page.artwork for page in (*located, *set_down)]
     order.append(f"Section after section, each {_PLACED[zone]} and inked, by its card.")
     if plan.ruled:
-        manner = Manner("left" if asked.left_handed else "right", asked.by_two)
+        manner = WhoRules("left" if asked.left_handed else "right", asked.by_two)
         ruled = ruling_pages(plan, layout, job, paper, manner)
         ruled[0].chapter = "Lines to rule"
         pages += ruled

@@ -7,16 +7,16 @@ from typing import TYPE_CHECKING
 from devices.paper.asked import Printed, as_pdf, version
 
 if TYPE_CHECKING:
-    from devices.paper.asked import Asked
+    from devices.paper.asked import PaperAsked
     from marking.drawing.artwork import Artwork
 
 
-def keep(asked: Asked) -> Printed:
+def keep(asked: PaperAsked) -> Printed:
     """the page that the job is made again from, to staple under the table"""
     return Printed((as_pdf("keep", "keep", keep_pages_of(asked)),))
 
 
-def keep_pages_of(asked: Asked) -> tuple[Artwork, ...]:
+def keep_pages_of(asked: PaperAsked) -> tuple[Artwork, ...]:
     """The keep page, by itself or as the last of a job sheet."""
     from devices.job import Job
     from marking.job.folder import load_job

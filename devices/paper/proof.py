@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import TYPE_CHECKING, NamedTuple
+
+from msgspec.structs import replace
 
 from devices.history import has_record
 from marking.layout.edges import off_the_wall
 
 if TYPE_CHECKING:
-    from devices.paper.asked import Asked
+    from devices.paper.asked import PaperAsked
     from marking.drawing.artwork import Artwork
     from marking.proof.places import Distance
     from marking.proof.verniers import JoinVernier
@@ -30,7 +31,7 @@ class _Before(NamedTuple):
     verniers: tuple[JoinVernier, ...]
 
 
-def proof_of(asked: Asked, plan: Plan) -> Proof:
+def proof_of(asked: PaperAsked, plan: Plan) -> Proof:
     """The sheet that was last written, or the fewest distances that can pass a cover.
 
     Where no number can, those alone that tell of the whole cover, and what would do. None for a
@@ -88,7 +89,7 @@ def proof_of(asked: Asked, plan: Plan) -> Proof:
     return Proof((*proof_maps(shown, layout, job, paper), *pages), still_open)
 
 
-def _before(asked: Asked, plan: Plan) -> _Before | None:
+def _before(asked: PaperAsked, plan: Plan) -> _Before | None:
     if not has_record(asked.folder):
         return None
     from marking.begun.on_the_cover import COVER, plan_hash

@@ -8,10 +8,10 @@ from __future__ import annotations
 
 import itertools
 import math
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
+from msgspec import Struct
 
 from marking.errors import RefusedError
 
@@ -22,8 +22,7 @@ if TYPE_CHECKING:
 
     from devices.plotter.correction import Correction
     from devices.plotter.profile import Plotter
-    from marking.arrays import FloatArray
-    from marking.sections.locating_marks import Box
+    from marking.arrays import Box, FloatArray
     from marking.sections.plan import Section
 
     UnitArray = NDArray[np.int64]
@@ -33,8 +32,7 @@ _HAIR = 1e-6
 """mm that arithmetic may add to a window's size."""
 
 
-@dataclass(frozen=True)
-class Bed:
+class Bed(Struct, frozen=True):
     """A plotter set down at one window, before any placement."""
 
     origin_table: tuple[float, float]

@@ -6,10 +6,10 @@ knows no table and no instruction.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+from msgspec import Struct, field
 
 from marking.errors import BadInputError, RefusedError
 from marking.least_squares.linear import weighed, whitening
@@ -45,8 +45,7 @@ _LIKELY = 0.01
 no source."""
 
 
-@dataclass(frozen=True)
-class Correction:
+class Correction(Struct, frozen=True):
     """True millimetres for each nominal one along X and Y, and how far Y leans towards +X."""
 
     scale_x: float
@@ -71,8 +70,7 @@ class Correction:
         return np.sqrt(np.diag(self.covariance))
 
 
-@dataclass(frozen=True)
-class DeviceCheck:
+class DeviceCheck(Struct, frozen=True):
     """What the measured square says of the device."""
 
     correction: Correction

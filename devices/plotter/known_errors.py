@@ -6,10 +6,10 @@ across the table. It knows profiles and checks, no placement.
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
+from msgspec.structs import replace
 
 from marking.network.error_model import Trial
 
@@ -19,11 +19,11 @@ if TYPE_CHECKING:
     from marking.arrays import FloatArray
     from marking.network.error_model import ErrorModel
 
-Figures = tuple[float, float, float]
+PlotterFigures = tuple[float, float, float]
 """Scale along and across the table, less 1, and skew."""
 
 
-def drawn_with(plotter: Plotter, correction: Correction | None, *, turned: bool) -> Figures:
+def drawn_with(plotter: Plotter, correction: Correction | None, *, turned: bool) -> PlotterFigures:
     """What every section is drawn for by the plotter's correction."""
     if correction is None:
         return 0.0, 0.0, 0.0
@@ -64,6 +64,6 @@ def _onto_table(plotter: Plotter, turned: bool) -> FloatArray:
     return np.array(columns).T
 
 
-def _figures(three: FloatArray) -> Figures:
+def _figures(three: FloatArray) -> PlotterFigures:
     along, across, skew = (float(one) for one in three)
     return along, across, skew

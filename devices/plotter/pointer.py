@@ -5,10 +5,10 @@ It knows figures, no record, no section and no machine. The device's own axes, m
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+from msgspec import Struct
 
 from marking.record.kept import as_kept
 from marking.record.readings import READING_SD
@@ -26,8 +26,7 @@ _APART = 3.0
 """Times `READING_SD` that readings may scatter before one of them is a slip."""
 
 
-@dataclass(frozen=True)
-class PointerCheck:
+class PointerCheck(Struct, frozen=True):
     """What reads, less what inks, as reckoned with from now on."""
 
     offset: tuple[float, float]

@@ -18,12 +18,12 @@ from marking.measures.lengths import parse_length
 from marking.sections.footing import Footing
 from marking.sections.zones import Corner, Zone, ZonePace
 
-AxisName = Literal["+x", "-x", "+y", "-y"]
+AxisDirection = Literal["+x", "-x", "+y", "-y"]
 Instruction = Literal["IN", "IW", "SP", "VS", "FS", "PA", "PU", "PD"]
 Handshake = Literal["xonxoff", "rtscts", "dtrdsr", "space", "barrier", "timed"]
-_QUARTER: dict[AxisName, AxisName] = {"+x": "+y", "+y": "-x", "-x": "-y", "-y": "+x"}
+_QUARTER: dict[AxisDirection, AxisDirection] = {"+x": "+y", "+y": "-x", "-x": "-y", "-y": "+x"}
 """Table directions turned a quarter anticlockwise."""
-_TOWARDS: dict[AxisName, str] = {
+_TOWARDS: dict[AxisDirection, str] = {
     "+x": "far end",
     "-x": "zero end",
     "+y": "far edge",
@@ -137,7 +137,7 @@ class Plotter(Table):
     origin: Literal["corner", "centre"] = Field(
         default="corner", description="Where the device counts from"
     )
-    axes: tuple[AxisName, AxisName] = Field(
+    axes: tuple[AxisDirection, AxisDirection] = Field(
         default=("+x", "+y"), description="Table directions of the device's +X and +Y"
     )
     coordinate_limit: Count = Field(

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
+
+from msgspec import Struct
 
 from devices.begun import layout_of, plan_of
 from devices.history import kept_correction
@@ -23,8 +24,7 @@ if TYPE_CHECKING:
     from marking.sections.zones import ZoneName
 
 
-@dataclass(frozen=True)
-class ProvedCover:
+class ProvedCover(Struct, frozen=True):
     """A cover, and how it is measured."""
 
     layout: Layout

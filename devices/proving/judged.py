@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from devices.proving.cover import mended
 from devices.proving.sheet import kept_sheet
@@ -12,7 +14,7 @@ from marking.begun.on_the_cover import COVER
 from marking.errors import BadInputError
 from marking.job.keys import tape_of
 from marking.mending.words import seen_lines, told_by_mends
-from marking.network.allowed import allowed_of
+from marking.network.allowed_errors import allowed_of
 from marking.proof.limits import limits_of
 from marking.proof.measured import read_measured
 from marking.proof.verdict import prove
@@ -33,8 +35,7 @@ if TYPE_CHECKING:
     from marking.record.rows import KeptCheck
 
 
-@dataclass(frozen=True)
-class JudgedCover:
+class JudgedCover(Struct, frozen=True):
     """What a proof came to."""
 
     cover: ProvedCover

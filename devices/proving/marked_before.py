@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
+
+from msgspec import Struct
 
 from marking.begun.on_the_cover import COVER
 from marking.drawing.pdf import pdf
@@ -23,14 +24,13 @@ if TYPE_CHECKING:
 
     from devices.job import Job
     from marking.marked_before.errors import OffCover
-    from marking.marked_before.readings import Spot
+    from marking.marked_before.readings import SpotToMeasure
 
 
-@dataclass(frozen=True)
-class AskedSpots:
+class AskedSpots(Struct, frozen=True):
     """What to measure, and the sheet that asks for it."""
 
-    spots: tuple[Spot, ...]
+    spots: tuple[SpotToMeasure, ...]
     notes: tuple[str, ...]
     pdf: bytes
 

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass
 from typing import TYPE_CHECKING, Any
+
+from msgspec import Struct
+from msgspec.structs import asdict
 
 from devices.history import has_record
 from devices.proving.cover import mended, proved_cover
@@ -12,7 +14,7 @@ from marking.errors import RefusedError
 from marking.job.keys import tape_of
 from marking.layout.edges import off_the_wall
 from marking.mending.words import mended_said, seen_lines
-from marking.network.allowed import allowed_of
+from marking.network.allowed_errors import allowed_of
 from marking.proof.distances import plan_proof
 from marking.proof.distortion import distortion_of
 from marking.proof.geometry import DistanceSheet
@@ -34,8 +36,7 @@ if TYPE_CHECKING:
     from marking.record.rows import KeptCheck
 
 
-@dataclass(frozen=True)
-class AskedSheet:
+class AskedSheet(Struct, frozen=True):
     """What a person is asked to measure."""
 
     plan: ProofPlan

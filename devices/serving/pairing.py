@@ -11,6 +11,8 @@ import time
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
+from msgspec import Struct
+
 if TYPE_CHECKING:
     from collections.abc import Callable
 
@@ -23,8 +25,7 @@ _MOST_ADDRESSES = 4096
 _FIGURES = 6
 
 
-@dataclass(frozen=True)
-class _Guesses:
+class _Guesses(Struct, frozen=True):
     """What one address has sent."""
 
     wrong: int = 0

@@ -6,8 +6,9 @@ was answered already is not done a second time. It knows numbers, no socket and 
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
+
+from msgspec import Struct, field
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -19,8 +20,7 @@ _MOST_TAPS = 2**53
 """Whole numbers up to here are exact in a browser."""
 
 
-@dataclass(frozen=True)
-class Answer:
+class Answer(Struct, frozen=True):
     """What a page was told of its last tap."""
 
     number: int
@@ -31,8 +31,7 @@ class Answer:
 NONE = Answer(0)
 
 
-@dataclass(frozen=True)
-class Taps:
+class Taps(Struct, frozen=True):
     """The last answer to each page, by the page's own name; the latest page last."""
 
     last: Mapping[str, Answer] = field(default_factory=dict)

@@ -2,6 +2,6 @@
 
 It knows what is common to setting down and inking.
 It may import: `devices.conversation`, `devices.dialects`, `devices.driving`, `devices.job`,
-`devices.machine_zones`, `devices.plotter`, `marking.begun`, `marking.errors`, `marking.layout`,
-`marking.measures`, `marking.proof`, `marking.record`, `marking.sections`.
+`devices.machine_zones`, `devices.plotter`, `marking.arrays`, `marking.begun`, `marking.errors`,
+`marking.layout`, `marking.measures`, `marking.proof`, `marking.record`, `marking.sections`.
 """

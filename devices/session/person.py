@@ -8,8 +8,9 @@ from __future__ import annotations
 import json
 import sys
 import time
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
+
+from msgspec import Struct
 
 from devices.session.keypresses import forget_keys, has_keyboard, key_pressed, single_keys
 from devices.session.piped_keys import TYPED, is_piped
@@ -25,8 +26,7 @@ PAUSE, STOP = "p", "s"
 _LOOK_SECONDS = 0.02
 
 
-@dataclass(frozen=True)
-class Person:
+class Person(Struct, frozen=True):
     """One person, or nobody."""
 
     attended: bool

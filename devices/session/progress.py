@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import csv
 import io
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
+
+from msgspec import Struct
 
 from marking.measures.counts import counted
 
@@ -17,8 +18,7 @@ if TYPE_CHECKING:
     from marking.record.rows import KeptStroke
 
 
-@dataclass(frozen=True)
-class Verdicts:
+class Verdicts(Struct, frozen=True):
     """A section's strokes by what is known of them, each in inking order."""
 
     drawn: tuple[str, ...]

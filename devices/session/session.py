@@ -9,6 +9,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from msgspec import Struct
+
 from devices.conversation.conversation import Conversation
 from devices.conversation.states import State
 from devices.dialects.told_limits import OwnLimits
@@ -29,6 +31,7 @@ if TYPE_CHECKING:
     from devices.job import Job
     from devices.plotter.bed import UnitPoint
     from devices.plotter.correction import Correction
+    from devices.plotter.profile import Plotter
     from devices.session.person import Person
     from marking.layout.layout import Layout
     from marking.proof.verniers import JoinVernier
@@ -37,8 +40,7 @@ if TYPE_CHECKING:
     from marking.sections.plan import Plan, Section
 
 
-@dataclass(frozen=True)
-class Workplace:
+class Workplace(Struct, frozen=True):
     """All that the sections of one job share while it is driven."""
 
     job: Job
@@ -139,18 +141,25 @@ def opened(
     # From here on, until it inks, keys move the pen and answer.
     driver.wish = _goes_on
     driver.doubts = not finds_its_zero
+    own = own_limits(driver, made, place.job.plotter)
+    made = set_for(section, place, own)
+    script = Script(made.writer, made.dialect, driver.conversation.room, made.nudge)
+    return Link(driver, script, made, own)
+
+
+def own_limits(driver: Driver, made: MachineSetting, plotter: Plotter) -> OwnLimits:
+    """What a machine that was greeted says of itself; what slows it down is said to the person.
+
+    Raises RefusedError when it cannot do what its profile supposes.
+    """
     own = OwnLimits(driver.conversation.told.settings)
     zero = [float(value) for value in driver.conversation.told.zero.split(",") if value]
     wrong = own.objections(made.bed, zero or (0.0, 0.0))
     if wrong:
-        raise RefusedError(
-            f"{place.job.plotter.name}: {'; '.join(wrong)}. Nothing was moved, nothing inked"
-        )
-    for remark in own.remarks(place.job.plotter):
-        place.person.say(f"{place.job.plotter.name}: {remark}; it is driven at its own pace")
-    made = set_for(section, place, own)
-    script = Script(made.writer, made.dialect, driver.conversation.room, made.nudge)
-    return Link(driver, script, made, own)
+        raise RefusedError(f"{plotter.name}: {'; '.join(wrong)}. Nothing was moved, nothing inked")
+    for remark in own.remarks(plotter):
+        driver.say(f"{plotter.name}: {remark}; it is driven at its own pace")
+    return own
 
 
 def _goes_on() -> Wish:

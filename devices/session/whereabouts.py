@@ -7,10 +7,10 @@ how a machine shows that it has lost its place, nor how marks are read.
 from __future__ import annotations
 
 import itertools
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
+from msgspec import Struct
 
 from devices.driving.kept_places import given_in, whereabouts_in
 
@@ -20,14 +20,12 @@ if TYPE_CHECKING:
     from devices.conversation.greeting import Greeting
     from devices.dialects.answers import Dialect, Reply
     from devices.driving.kept_places import KeptWhereabouts
+    from marking.arrays import Spot
     from marking.record.readings import MarkReading
     from marking.record.record import Record
 
-    Spot = tuple[float, float]
 
-
-@dataclass(frozen=True)
-class Left:
+class Left(Struct, frozen=True):
     """Where a machine stood when a run began to move it, or left it at rest."""
 
     stands: str

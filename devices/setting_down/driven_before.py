@@ -5,11 +5,11 @@ It knows the record and beds; it places nothing. Table frame, millimetres.
 
 from __future__ import annotations
 
-from dataclasses import replace
 from itertools import groupby
 from typing import TYPE_CHECKING
 
 import numpy as np
+from msgspec.structs import replace
 
 from devices.plotter.bed import bed_of
 from marking.begun.on_the_cover import pose_from, setup_from
@@ -22,21 +22,21 @@ if TYPE_CHECKING:
     from devices.job import Job
     from devices.plotter.bed import Bed
     from devices.plotter.correction import Correction
-    from devices.plotter.known_errors import Figures
-    from marking.placement.laid_ink import Laid
+    from devices.plotter.known_errors import PlotterFigures
+    from marking.placement.laid_ink import LaidInk
     from marking.record.record import Record
     from marking.record.rows import KeptPlacement
     from marking.sections.plan import Plan, Section
 
 
 def driven_before(
-    begun: Mapping[str, Sequence[Laid]],
+    begun: Mapping[str, Sequence[LaidInk]],
     targets: Mapping[str, KnownMark],
     plan: Plan,
     job: Job,
     record: Record,
     correction: Correction | None,
-    drawn: Figures,
+    drawn: PlotterFigures,
 ) -> tuple[list[KnownMark], list[Setup]]:
     """Corners of beds that were set down by tape alone, and all ink in the order it was placed.
 

@@ -5,8 +5,10 @@ It knows the record and placements, no person; it draws nothing and writes no fi
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from devices.begun import begin
 from devices.setting_down.scatter_words import scatter_line
@@ -39,7 +41,7 @@ if TYPE_CHECKING:
     from devices.plotter.correction import Correction
     from devices.setting_down.slip_words import SlipReport
     from devices.setting_down.where_it_stands import Ground
-    from marking.begun.on_the_cover import Standing
+    from marking.begun.on_the_cover import OnTheCover
     from marking.layout.layout import Layout
     from marking.network.adjustment import Adjusted
     from marking.network.error_model import ErrorModel
@@ -50,8 +52,7 @@ if TYPE_CHECKING:
     from marking.sections.plan import Plan, Section
 
 
-@dataclass(frozen=True)
-class OpenJob:
+class JobAtHand(Struct, frozen=True):
     """A job with its record open, and what it is inked by."""
 
     record: Record
@@ -61,8 +62,7 @@ class OpenJob:
     correction: Correction | None
 
 
-@dataclass(frozen=True)
-class Manner:
+class PlacingManner(Struct, frozen=True):
     """How a person asks for a section to be placed."""
 
     kind: PoseKind
@@ -79,7 +79,7 @@ class Manner:
     """Whether it is taken although more than is allowed is to be expected."""
 
 
-def every_section(at: OpenJob) -> Sequence[Section]:
+def every_section(at: JobAtHand) -> Sequence[Section]:
     """The plan's sections, and those that some ink is laid anew in."""
     again = set_downs(at.record, at.layout, at.plan, at.job.pens).values()
     return [*at.plan.sections, *(section for several in again for section, _ in several)]
@@ -113,7 +113,7 @@ def readings_from(
     return section, own
 
 
-def refuse_inked(section: Section, left_out: Sequence[str], at: OpenJob) -> None:
+def refuse_inked(section: Section, left_out: Sequence[str], at: JobAtHand) -> None:
     """Raises BadInputError for a section that is inked; `left_out` are those inked otherwise."""
     if section.id in left_out:
         raise BadInputError(
@@ -125,7 +125,7 @@ def refuse_inked(section: Section, left_out: Sequence[str], at: OpenJob) -> None
         )
 
 
-def _done(at: OpenJob) -> frozenset[str]:
+def _done(at: JobAtHand) -> frozenset[str]:
     """Ids of what is inked, mends too."""
     again = mends(at.record, at.layout, at.plan)
     mended = {mended_name(name, mend.id) for mend in again for name in mend.done}
@@ -133,7 +133,7 @@ def _done(at: OpenJob) -> frozenset[str]:
 
 
 def place_and_keep(
-    section: Section, readings: tuple[MarkReading, ...], at: OpenJob, manner: Manner
+    section: Section, readings: tuple[MarkReading, ...], at: JobAtHand, manner: PlacingManner
 ) -> tuple[Placement, Ground]:
     """The placement, kept with its readings, and what was known round it.
 
@@ -168,14 +168,14 @@ def place_and_keep(
     return placed, ground
 
 
-def scatters(ground: Ground, at: OpenJob) -> str | None:
+def scatters(ground: Ground, at: JobAtHand) -> str | None:
     """What readings that scatter more than declared mean for the rest; None where they do not."""
     if ground.scatter is None:
         return None
     return scatter_line(ground.scatter, at.record, at.layout, at.plan, at.job)
 
 
-def slips(placed: Placement, ground: Ground, section: Section, at: OpenJob) -> SlipReport | None:
+def slips(placed: Placement, ground: Ground, section: Section, at: JobAtHand) -> SlipReport | None:
     """How far the readings check each other; None where they contradict each other already, or
     where there are none."""
     if placed.doubts or placed.move is not None or not placed.residuals:
@@ -186,7 +186,7 @@ def slips(placed: Placement, ground: Ground, section: Section, at: OpenJob) -> S
 
 
 def begun_still_there(
-    section: Section, readings: tuple[MarkReading, ...], at: OpenJob, manner: Manner
+    section: Section, readings: tuple[MarkReading, ...], at: JobAtHand, manner: PlacingManner
 ) -> Placement | str:
     """Whether the device of a section that is begun still stands where it inked, in words.
 
@@ -211,7 +211,7 @@ def may_be_inked(verdict: str, *, accepted: bool) -> bool:
     return verdict == "ink" or (accepted and verdict == "add a mark")
 
 
-def take_as_inked(wanted: str, at: OpenJob, *, accepted: bool) -> str:
+def take_as_inked(wanted: str, at: JobAtHand, *, accepted: bool) -> str:
     """Keeps the section as inked where it was last placed; returns its id.
 
     Raises BadInputError and RefusedError where it was not to be inked so.
@@ -241,7 +241,7 @@ def take_as_inked(wanted: str, at: OpenJob, *, accepted: bool) -> str:
 
 
 def adjusted_together(
-    stands: Standing, errors: ErrorModel, at: OpenJob
+    stands: OnTheCover, errors: ErrorModel, at: JobAtHand
 ) -> tuple[Adjusted, list[Section]]:
     """Every reading of every inked section adjusted together; with the ink laid, set-down by
     set-down. Raises RefusedError where nothing is inked."""

@@ -5,10 +5,10 @@ It knows the record, readings and setups; it reads no mark and asks nothing.
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
+from msgspec.structs import replace
 
 from devices.history import device_name
 from devices.plotter.bed import bed_of
@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from devices.job import Job
     from devices.plotter.pointer import PointerCheck
     from marking.network.network import Setup
-    from marking.placement.laid_ink import Laid
+    from marking.placement.laid_ink import LaidInk
     from marking.record.record import Record
     from marking.sections.plan import Plan
 
@@ -39,7 +39,7 @@ def pointer_offset(record: Record, job: Job) -> tuple[float, float]:
 
 def with_pointer_found(
     setups: Sequence[Setup],
-    begun: Mapping[str, Sequence[Laid]],
+    begun: Mapping[str, Sequence[LaidInk]],
     record: Record,
     job: Job,
     plan: Plan,

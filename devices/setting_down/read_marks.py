@@ -6,10 +6,10 @@ It knows where marks should lie in the bed and which key was pressed; a callable
 from __future__ import annotations
 
 import time
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
+from msgspec import Struct
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
@@ -29,8 +29,7 @@ HELP = (
 LAST = "it is the last one: once it is read and all fit, ink begins"
 
 
-@dataclass(frozen=True)
-class Sighted:
+class Sighted(Struct, frozen=True):
     """Where the pen stands over a mark."""
 
     mark: str

@@ -6,12 +6,13 @@ It brings person, stance and record together; it draws nothing.
 from __future__ import annotations
 
 from contextlib import suppress
-from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from devices.setting_down.halves import halves_in, moved_halves
+from msgspec.structs import replace
+
 from devices.setting_down.set_down import keep, tell_verdict
 from devices.setting_down.steps_read import as_steps, closing
+from devices.setting_down.vernier_halves import halves_in, moved_halves
 from devices.setting_down.where_it_stands import met_by_steps
 from marking.begun.inked import done_sections
 from marking.measures.lengths import parse_length

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from devices.setting_down.where_it_stands import errors_of
 from marking.begun.on_the_cover import readings_asked_for, standing, tape_marks_set_out
 from marking.errors import RefusedError
-from marking.network.allowed import allowed_of
+from marking.network.allowed_errors import allowed_of
 from marking.placement.compromise import FOLLOW
 from marking.record.readings import READING_SD
 from marking.tape_marks.forecast import forecast

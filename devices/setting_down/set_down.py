@@ -20,7 +20,7 @@ from devices.session.whereabouts import (
     read_anew,
     unseen_restart,
 )
-from devices.setting_down.halves import with_halves
+from devices.setting_down.pen_left_where import way_of_run
 from devices.setting_down.read_marks import sight
 from devices.setting_down.scatter_words import scatter_line
 from devices.setting_down.set_down_words import (
@@ -35,7 +35,7 @@ from devices.setting_down.set_down_words import (
 )
 from devices.setting_down.slip_words import foreseen, slip_report
 from devices.setting_down.standstill import inking_pose, refuse_old_readings, still_there
-from devices.setting_down.way_of_run import way_of_run
+from devices.setting_down.vernier_halves import with_halves
 from devices.setting_down.where_it_stands import (
     as_set_down,
     at_pose,

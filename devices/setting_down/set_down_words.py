@@ -15,7 +15,7 @@ from marking.begun.inked import done_sections
 from marking.begun.on_the_cover import plan_hash, standing, tape_marks_are_set_out
 from marking.measures.durations import format_duration
 from marking.measures.lengths import format_length
-from marking.network.allowed import allowed_around, allowed_of
+from marking.network.allowed_errors import allowed_around, allowed_of
 from marking.record.record import utc_now
 from marking.sections.feet_words import board_said, two_people
 from marking.sections.mended import section_mended

@@ -6,14 +6,14 @@ It knows what stands round a section and which marks are in sight, no person and
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+from msgspec import Struct
 
 from marking.errors import RefusedError
 from marking.network.network import Reading
-from marking.placement.slip_named import more_readings, slips
+from marking.placement.least_slip_named import more_readings, slips
 from marking.record.readings import READING_SD
 from marking.sections.neighbours import outermost_ink, window_middle
 
@@ -23,14 +23,13 @@ if TYPE_CHECKING:
     from devices.setting_down.where_it_stands import Ground
     from marking.network.network import Network
     from marking.network.pose import PoseKind
-    from marking.placement.slip_named import MoreReadings, Slips
+    from marking.placement.least_slip_named import MoreReadings, Slips
     from marking.sections.plan import Section
 
 _SHOWN = 12
 
 
-@dataclass(frozen=True)
-class SlipReport:
+class SlipReport(Struct, frozen=True):
     """How far the readings of one section check each other."""
 
     slips: Slips

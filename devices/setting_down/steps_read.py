@@ -5,8 +5,9 @@ It knows verniers, the record and the network, no person and no pen.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
+
+from msgspec import Struct
 
 from devices.setting_down.where_it_stands import standing_by
 from marking.begun.inked import done_sections
@@ -34,7 +35,7 @@ if TYPE_CHECKING:
 
     from devices.job import Job
     from marking.layout.layout import Layout
-    from marking.network.steps import Expected
+    from marking.network.steps import ExpectedStep
     from marking.proof.verniers import JoinStep, JoinVernier
     from marking.record.record import Record
     from marking.sections.plan import Plan, Section
@@ -97,12 +98,11 @@ def steps_before_ink(
     return StepsTaken(as_steps(whole, shown), halves)
 
 
-@dataclass(frozen=True)
-class StepsReport:
+class StepsReport(Struct, frozen=True):
     """Steps read between inked sections, and what each should have come to before."""
 
     steps: tuple[StepRead, ...]
-    told: tuple[Expected, ...]
+    told: tuple[ExpectedStep, ...]
 
     @property
     def lines(self) -> tuple[str, ...]:

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
+
+from msgspec import Struct, field
+from msgspec.structs import replace
 
 from devices.history import check_kept
 from devices.plotter.bed import bed_of
@@ -20,7 +22,7 @@ from marking.begun.steps_kept import steps_on_the_cover
 from marking.errors import BadInputError, RefusedError
 from marking.mending.marks_around import as_known
 from marking.mending.mend import crossings_around, mends, spoilt_marks
-from marking.network.allowed import allowed_around, allowed_of
+from marking.network.allowed_errors import allowed_around, allowed_of
 from marking.network.datum import EXACT
 from marking.network.error_model import error_model_of
 from marking.network.fence import Against
@@ -39,8 +41,8 @@ if TYPE_CHECKING:
 
     from devices.job import Job
     from devices.plotter.correction import Correction
-    from devices.plotter.known_errors import Figures
-    from marking.begun.on_the_cover import Standing
+    from devices.plotter.known_errors import PlotterFigures
+    from marking.begun.on_the_cover import OnTheCover
     from marking.layout.layout import Layout
     from marking.network.datum import Datum
     from marking.network.error_model import ErrorModel
@@ -49,7 +51,7 @@ if TYPE_CHECKING:
     from marking.network.pose import PoseKind
     from marking.network.scatter import Scatter
     from marking.network.steps import StepRead, StepsTaken
-    from marking.placement.laid_ink import Laid
+    from marking.placement.laid_ink import LaidInk
     from marking.placement.placement import Placement
     from marking.record.readings import MarkReading
     from marking.record.record import Record
@@ -58,8 +60,7 @@ if TYPE_CHECKING:
     from marking.sections.plan import Plan, Section
 
 
-@dataclass(frozen=True)
-class Stance:
+class Stance(Struct, frozen=True):
     """A section as the device must draw it where it stands."""
 
     section: Section
@@ -129,8 +130,7 @@ def from_readings(
     )
 
 
-@dataclass(frozen=True)
-class Ground:
+class Ground(Struct, frozen=True):
     """What is known round one section before it is placed."""
 
     network: Network
@@ -159,7 +159,7 @@ def errors_of(job: Job, record: Record, plan: Plan) -> ErrorModel:
 
 def standing_by(
     record: Record, layout: Layout, plan: Plan, job: Job
-) -> tuple[Standing, ErrorModel]:
+) -> tuple[OnTheCover, ErrorModel]:
     """What stands where tape marks are set out, and the errors to reckon with. Raises
     RefusedError."""
     stands = standing(record, layout, plan, job.units, drawn_now(job, record, plan))
@@ -177,7 +177,7 @@ def standing_by(
     return replace(stands, laid=laid), errors_of(job, record, plan)
 
 
-def drawn_now(job: Job, record: Record, plan: Plan) -> Figures:
+def drawn_now(job: Job, record: Record, plan: Plan) -> PlotterFigures:
     """What every section is drawn for by the plotter's kept correction."""
     check = check_kept(record, job)
     correction = None if check is None else check.applied
@@ -337,7 +337,7 @@ def _ground(
     plan: Plan,
     targets: Sequence[KnownMark],
     setups: Sequence[Setup],
-    begun: Mapping[str, Sequence[Laid]],
+    begun: Mapping[str, Sequence[LaidInk]],
     mixed: Mapping[str, str],
     errors: ErrorModel,
     datum: Datum = EXACT,

@@ -9,8 +9,9 @@ that slips at the end of its travel or a controller that forgets set them apart.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
+
+from msgspec import Struct
 
 if TYPE_CHECKING:
     from devices.simulated.cloth import Cloth, Spot
@@ -21,8 +22,7 @@ STOWED = 0
 """The pen of a carriage that holds none."""
 
 
-@dataclass(frozen=True)
-class Travel:
+class Travel(Struct, frozen=True):
     """The rectangle that the pen can physically reach, mm."""
 
     low: Spot
@@ -36,8 +36,7 @@ class Travel:
         )
 
 
-@dataclass(frozen=True)
-class _Move:
+class _Move(Struct, frozen=True):
     start: Spot
     end: Spot
     begins: float

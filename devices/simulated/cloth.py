@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import json
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, BinaryIO
+
+from msgspec import Struct
 
 from marking.drawing.artwork import Artwork, Style
 
@@ -20,16 +21,14 @@ _REST = 0.02
 _COLOURS = ("#1b1b1b", "#c0392b", "#1f6fb2", "#2e8b57", "#8e44ad", "#b8860b", "#444444", "#d35400")
 
 
-@dataclass(frozen=True)
-class Ink:
+class Ink(Struct, frozen=True):
     """One pen-down path."""
 
     pen: int
     path: tuple[Spot, ...]
 
 
-@dataclass(frozen=True)
-class Rest:
+class Rest(Struct, frozen=True):
     """A pen that stood still on the cloth: with a marker, a blot. Seconds of the machine's time."""
 
     pen: int

@@ -5,11 +5,10 @@ Settings after the open Grbl 1.1 firmware (doc/markdown/settings.md). mm and sec
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from msgspec import Struct
 
 
-@dataclass(frozen=True)
-class Gantry:
+class Gantry(Struct, frozen=True):
     """How the simulated machine is made. mm and seconds."""
 
     buffer_bytes: int = 128

@@ -14,8 +14,9 @@ from __future__ import annotations
 import random
 import re
 from collections import deque
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
+
+from msgspec import Struct
 
 from devices.simulated.carriage import Carriage, Travel
 from devices.simulated.gantry import Gantry, settings_lines
@@ -35,8 +36,7 @@ _UP = 10.0
 """mm of Z at which the pen is clear of the cloth."""
 
 
-@dataclass(frozen=True)
-class _Step:
+class _Step(Struct, frozen=True):
     kind: str
     x: float = 0.0
     y: float = 0.0

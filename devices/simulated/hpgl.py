@@ -12,8 +12,9 @@ power up, 8 of it `initialized`, cleared by its output). IN does the same (chapt
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
+
+from msgspec import Struct
 
 from devices.simulated.carriage import STOWED, Carriage, Travel, clipped
 from devices.simulated.rs232 import Rs232
@@ -28,8 +29,7 @@ _NUMBER = frozenset(b"0123456789+-.")
 _TERMINATORS = frozenset(b";\n\r")
 
 
-@dataclass(frozen=True)
-class Build:
+class Build(Struct, frozen=True):
     """How the simulated plotter is made."""
 
     buffer_bytes: int = 255

@@ -8,8 +8,9 @@ from __future__ import annotations
 
 import json
 import math
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, BinaryIO
+
+from msgspec import Struct
 
 from devices.simulated.cloth import Cloth
 
@@ -19,8 +20,7 @@ if TYPE_CHECKING:
     from devices.simulated.cloth import Spot
 
 
-@dataclass(frozen=True)
-class Stand:
+class Stand(Struct, frozen=True):
     """How a machine stands: where its zero lies on the table, mm, and its turn, radians."""
 
     x: float = 0.0
@@ -47,8 +47,7 @@ class Stand:
         )
 
 
-@dataclass(frozen=True)
-class LaidStroke:
+class LaidStroke(Struct, frozen=True):
     """A straight bit of ink on the table, mm, and when its end was reached, s."""
 
     pen: int
@@ -57,8 +56,7 @@ class LaidStroke:
     at: float
 
 
-@dataclass(frozen=True)
-class Rested:
+class Rested(Struct, frozen=True):
     """A pen that stood still on the table from `since` to `until`, s."""
 
     pen: int

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
+
+from msgspec import Struct
 
 from devices.history import has_record, kept_check
 from devices.plotter.known_errors import with_plotter
@@ -12,7 +13,7 @@ from devices.ways.hours_said import hours_said
 from marking.begun.on_the_cover import tape_marks_set_out
 from marking.job.keys import tape_of
 from marking.measures.counts import counted
-from marking.network.allowed import allowed_of
+from marking.network.allowed_errors import allowed_of
 from marking.network.error_model import error_model_of
 from marking.output.tape_marks_words import forecast_lines
 from marking.record.record import open_record
@@ -29,11 +30,10 @@ if TYPE_CHECKING:
     from marking.sections.plan import Plan
     from marking.tape_marks.choice import ChosenMarks
     from marking.tape_marks.marks import TapeRow
-    from marking.tape_marks.wanted import Wanted
+    from marking.tape_marks.wanted import MarksWanted
 
 
-@dataclass(frozen=True)
-class Chosen:
+class MarksForMachine(Struct, frozen=True):
     """The marks chosen for a job's machine, and what is said of them."""
 
     marks: ChosenMarks
@@ -64,9 +64,9 @@ def choose(
     job: Job,
     layout: Layout,
     plan: Plan,
-    wanted: Wanted,
+    wanted: MarksWanted,
     told: Callable[[str], None],
-) -> Chosen:
+) -> MarksForMachine:
     """The tape marks for the job in `folder`; `told` is called before each forecast.
 
     Raises BadInputError for what cannot be asked together.
@@ -76,7 +76,7 @@ def choose(
     # Marks in rows are read without a fence, whether there is one or not.
     fence = job.fence if marks.fences else None
     hours = hours_said(job.model_copy(update={"fence": fence}), layout, plan, marks.setting_out)
-    return Chosen(marks, tried, task, hours, _fence_lines(job, plan, marks))
+    return MarksForMachine(marks, tried, task, hours, _fence_lines(job, plan, marks))
 
 
 def _task(folder: Path, job: Job, layout: Layout, plan: Plan) -> Task:

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from devices.begun import layout_of
 from devices.history import device_name, has_record, kept_check
@@ -24,8 +26,7 @@ if TYPE_CHECKING:
     from devices.plotter.correction import Correction, DeviceCheck
 
 
-@dataclass(frozen=True)
-class KeptTrial:
+class KeptTrial(Struct, frozen=True):
     """A check that is kept from now on, the one before it, and what that makes of the cover."""
 
     check: DeviceCheck

@@ -6,10 +6,10 @@ corner of its usable area. What is measured on the sheet is `devices.plotter.cor
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
+from msgspec import Struct
 
 from devices.dialects.writer import PenUse, path_of
 from devices.plotter.bed import bed_at
@@ -21,8 +21,9 @@ from marking.lettering.glyphs import CAPITAL, letter
 from marking.measures.lengths import INCH
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterator, Mapping
 
+    from devices.plotter.bed import Bed
     from devices.plotter.correction import Correction
     from devices.plotter.profile import Plotter
     from marking.arrays import FloatArray
@@ -39,8 +40,7 @@ _TICK = 6.0
 _SAMPLE = (37.0, 9.0)
 
 
-@dataclass(frozen=True)
-class Drawing:
+class Drawing(Struct, frozen=True):
     """One polyline and the pen that draws it, by the name people know the pen by."""
 
     points: FloatArray
@@ -51,8 +51,7 @@ class Drawing:
     """Whether its passes lie side by side, as those of the marking's lines do."""
 
 
-@dataclass(frozen=True)
-class Vernier:
+class Vernier(Struct, frozen=True):
     """Two scales face to face, the second with pitches nine tenths of the first's.
 
     Where both draw one line the second is misplaced by a tenth of the pitch for each division
@@ -76,8 +75,7 @@ class Vernier:
         return division * self.pitch / VERNIER_DIVISIONS
 
 
-@dataclass(frozen=True)
-class ScrapSheet:
+class ScrapSheet(Struct, frozen=True):
     """The sheet: the side of its square, what is drawn, and its verniers."""
 
     side: float
@@ -125,6 +123,33 @@ def scrap_program(
 
     Raises RefusedError before anything is written when it does not fit or a pen is not there.
     """
+    drawn = scrap_strokes(plotter, pens, correction, units)
+    writer = writer_for(drawn.plotter, drawn.tools, drawn.bed, alone=True)
+    return written(drawn.strokes, writer), drawn.sheet
+
+
+class ScrapStrokes(Struct, frozen=True):
+    """The sheet as a device draws it: `strokes` call a pen at a speed by a name of `tools`."""
+
+    sheet: ScrapSheet
+    plotter: Plotter
+    bed: Bed
+    tools: Mapping[str, Pen]
+    strokes: tuple[PenUse, ...]
+    names: tuple[str, ...]
+    """What people call the pen of each stroke."""
+
+
+def scrap_strokes(
+    plotter: Plotter,
+    pens: PensTable,
+    correction: Correction | None = None,
+    units: Units = "mm",
+) -> ScrapStrokes:
+    """The sheet's strokes in device units.
+
+    Raises RefusedError when it does not fit or a pen is not there.
+    """
     own = plotter.model_copy(update={"axes": ("+x", "+y")})
     sheet = scrap_sheet(own, pens, units)
     reach = sheet.side + 2 * _EDGE
@@ -134,19 +159,18 @@ def scrap_program(
         reach = min(reach, float(room.min()))
     bed = bed_at(own, (0.0, 0.0, reach, reach), correction)
     # A pen is drawn with at more than one speed: each is a pen of its own to the writer.
-    used = {_tool(drawing): drawing.pen for drawing in sheet.drawings}
-    writer = writer_for(own, used, bed, alone=True)
-    writer.check({drawing.name: drawing.pen for drawing in sheet.drawings})
+    tools = {_tool(drawing): drawing.pen for drawing in sheet.drawings}
+    writer_for(own, tools, bed).check({drawing.name: drawing.pen for drawing in sheet.drawings})
     lines = [
         Stroke("", "cross", d.name, d.points, d.pen.beside if d.as_a_line else ())
         for d in sheet.drawings
     ]
     drawn = bed.units_of([line.path for line in lines], "test sheet")
-    strokes = (
-        PenUse("test sheet", _tool(d), path_of(points, 1 if line.beside else d.pen.passes), False)
-        for d, line, points in zip(sheet.drawings, lines, drawn, strict=True)
+    strokes = tuple(
+        PenUse(str(number), _tool(d), path_of(points, 1 if line.beside else d.pen.passes), False)
+        for number, (d, line, points) in enumerate(zip(sheet.drawings, lines, drawn, strict=True))
     )
-    return written(strokes, writer), sheet
+    return ScrapStrokes(sheet, own, bed, tools, strokes, tuple(d.name for d in sheet.drawings))
 
 
 def _tool(drawing: Drawing) -> str:

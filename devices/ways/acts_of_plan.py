@@ -6,12 +6,13 @@ It knows the job's machines and how its sections are drawn; no forecast and no w
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
+
+from msgspec import Struct
 
 from marking.ways.acts import Act
 from marking.ways.by_hand import base, proof, ruled_across
-from marking.ways.cover import cover_of
+from marking.ways.ink_counted import cover_of
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -19,14 +20,13 @@ if TYPE_CHECKING:
     from devices.job import Job
     from marking.layout.layout import Layout
     from marking.sections.plan import Plan
-    from marking.ways.cover import Cover
+    from marking.ways.ink_counted import InkCount
 
 BY_TWO = 500.0
 """mm of bed past which two people set it down: more than an A3 bed is long."""
 
 
-@dataclass(frozen=True)
-class Asked:
+class PlacingAsked(Struct, frozen=True):
     """What placing the sections asks for."""
 
     marks: int
@@ -37,7 +37,7 @@ class Asked:
     """How often a fence is clamped, over all rows."""
 
 
-def plan_acts(job: Job, layout: Layout, plan: Plan, asked: Asked | None) -> tuple[Act, ...]:
+def plan_acts(job: Job, layout: Layout, plan: Plan, asked: PlacingAsked | None) -> tuple[Act, ...]:
     """The acts of a plan for a plotter or a projector; `asked` is None before marks are chosen."""
     if plan.zone.name == "beam":
         return tuple(_by_light(job, plan, cover_of(layout)))
@@ -72,7 +72,7 @@ def by_two(job: Job) -> bool:
     return max(job.plotter.bed_size) > BY_TWO
 
 
-def _by_plotter(job: Job, plan: Plan, asked: Asked | None) -> Iterator[Act]:
+def _by_plotter(job: Job, plan: Plan, asked: PlacingAsked | None) -> Iterator[Act]:
     pace = job.pace
     yield base(pace)
     yield Act("scrap check", 1, pace.scrap_check)
@@ -125,7 +125,7 @@ def _pen_changes(job: Job, plan: Plan) -> int:
     return int(ink / job.pace.tip) + shared
 
 
-def _by_light(job: Job, plan: Plan, cover: Cover) -> Iterator[Act]:
+def _by_light(job: Job, plan: Plan, cover: InkCount) -> Iterator[Act]:
     """All lines of light traced, or both hem bands and the ends of the lines that are ruled."""
     pace = job.pace
     yield base(pace)

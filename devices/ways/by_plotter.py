@@ -6,10 +6,12 @@ It knows the plotter and its plans; errors are `devices.ways.expected`'s, acts a
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from devices.ways.acts_of_plan import Asked, by_two, drawing_seconds, plan_acts
+from msgspec import Struct
+from msgspec.structs import replace
+
+from devices.ways.acts_of_plan import PlacingAsked, by_two, drawing_seconds, plan_acts
 from devices.ways.expected import by_tape_marks
 from marking.errors import RefusedError
 from marking.network.error_model import error_model_of
@@ -24,7 +26,7 @@ if TYPE_CHECKING:
     from marking.job.work_keys import FenceTable
     from marking.sections.plan import Plan
     from marking.tape_marks.choice import Task
-    from marking.ways.cover import Cover
+    from marking.ways.ink_counted import InkCount
     from marking.ways.way import CrossLines
 
 STRETCH = 1.5e-3
@@ -33,8 +35,7 @@ BY_PLOTTER, FED_THROUGH = "by plotter", "cloth fed through before stretching"
 """What is said of a plotter whose way cannot be told apart further, and of one beside the table."""
 
 
-@dataclass(frozen=True)
-class PlotterWork:
+class PlotterWork(Struct, frozen=True):
     """A plotter at one cover."""
 
     name: str
@@ -42,7 +43,7 @@ class PlotterWork:
     job: Job
     task: Task
     """With the plan that inks every line whole."""
-    cover: Cover
+    cover: InkCount
     plan_as: Callable[[CrossLines], Plan]
     """Its sections where it inks cross lines so."""
 
@@ -77,7 +78,7 @@ def _on_cover(work: PlotterWork, name: str, fence: FenceTable | None, plan: Plan
     job = work.job.model_copy(update={"fence": fence, "inking": inking})
     held = by_tape_marks(replace(work.task, plan=plan), fence, error_model_of(job))
     expected = held.expected
-    asked = Asked(expected.marks, held.marks_out, expected.readings, held.fence_moves)
+    asked = PlacingAsked(expected.marks, held.marks_out, expected.readings, held.fence_moves)
     at = ", against a fence" if fence else ""
     says = f"hem bands and numerals by plotter{at}, cross lines ruled"
     straightedge = ("a straightedge as long as the table is wide",)

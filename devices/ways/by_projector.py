@@ -12,8 +12,8 @@ from devices.projector.trueup.result import TRACED_BY_HAND
 from devices.ways.acts_of_plan import plan_acts
 from marking.errors import RefusedError
 from marking.ways.by_hand import FOR_ALL
-from marking.ways.cover import cover_of
 from marking.ways.hand_errors import HandDoubts, by_light
+from marking.ways.ink_counted import cover_of
 from marking.ways.tape_scale import tape_scale_most
 from marking.ways.way import Way, cannot_be_done
 

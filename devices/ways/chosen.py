@@ -5,9 +5,10 @@ It reads an id and the keys beside it; it reckons nothing and knows no layout.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from pathlib import PurePath
 from typing import TYPE_CHECKING, Any, Literal, TypeAlias
+
+from msgspec import Struct
 
 from devices.job import Job
 from marking.errors import BadInputError, RefusedError
@@ -22,8 +23,8 @@ if TYPE_CHECKING:
     from marking.sections.zones import ZoneName
     from marking.ways.way import CrossLines
 
-Kind: TypeAlias = Literal["plotter", "projector"]
-KINDS: tuple[Kind, ...] = ("plotter", "projector")
+MachineKind: TypeAlias = Literal["plotter", "projector"]
+KINDS: tuple[MachineKind, ...] = ("plotter", "projector")
 HAND_WAYS = ("hand", "hand-strips", "full-size")
 """Ids of the ways without a machine."""
 _Endings: TypeAlias = "Mapping[str, tuple[bool, CrossLines]]"
@@ -38,12 +39,11 @@ _ON_COVER: _Endings = {
 """By how an id ends after its machine's name: whether there is a fence, who does cross lines."""
 
 
-@dataclass(frozen=True)
-class Chosen:
+class ChosenWay(Struct, frozen=True):
     """A way by its id."""
 
     id: str
-    kind: Kind | None
+    kind: MachineKind | None
     """None of a way by hand."""
     machine: str
     """The name of its profile, or "hand"."""
@@ -79,7 +79,7 @@ def followed(folder: Path, job: Job, written: Mapping[str, Any] | None = None) -
     )
 
 
-def chosen_way(folder: Path, job: Job) -> Chosen | None:
+def chosen_way(folder: Path, job: Job) -> ChosenWay | None:
     """The way that `job` chooses; None where it chooses none. Raises BadInputError."""
     if job.ways.way is None:
         return None
@@ -87,7 +87,7 @@ def chosen_way(folder: Path, job: Job) -> Chosen | None:
     return _named(job.ways.way, read_toml(path, str(path)), job, path)
 
 
-def check_inked_by(folder: Path, job: Job, kinds: Sequence[Kind], verb: str) -> None:
+def check_inked_by(folder: Path, job: Job, kinds: Sequence[MachineKind], verb: str) -> None:
     """Raises RefusedError where the way chosen has nothing to do for a verb of such machines."""
     way = chosen_way(folder, job)
     if way is not None and way.kind not in kinds:
@@ -99,7 +99,7 @@ def check_inked_by(folder: Path, job: Job, kinds: Sequence[Kind], verb: str) -> 
         )
 
 
-def machine_name(table: Mapping[str, Any] | None, kind: Kind) -> str:
+def machine_name(table: Mapping[str, Any] | None, kind: MachineKind) -> str:
     """A machine's name as the id of a way has it: its profile's, without folder and ending."""
     profile = table.get("profile") if isinstance(table, dict) else None
     if profile is None:
@@ -109,9 +109,9 @@ def machine_name(table: Mapping[str, Any] | None, kind: Kind) -> str:
     return "".join(letter if letter.isascii() and letter.isalnum() else "-" for letter in stem)[:40]
 
 
-def _named(name: str, written: Mapping[str, Any], job: Job, path: Path) -> Chosen:
+def _named(name: str, written: Mapping[str, Any], job: Job, path: Path) -> ChosenWay:
     own = [(kind, machine_name(written.get(kind), kind)) for kind in KINDS]
-    there = [Chosen(one, None, "hand") for one in HAND_WAYS]
+    there = [ChosenWay(one, None, "hand") for one in HAND_WAYS]
     for kind, machine in own:
         there += _ways_of(kind, machine, job)
     stock = [(kind, one) for kind in KINDS for one in stock_names(f"{kind}s")]
@@ -136,16 +136,16 @@ def _named(name: str, written: Mapping[str, Any], job: Job, path: Path) -> Chose
     return found
 
 
-def _ways_of(kind: Kind, machine: str, job: Job) -> Iterator[Chosen]:
+def _ways_of(kind: MachineKind, machine: str, job: Job) -> Iterator[ChosenWay]:
     """The ways of one machine, as `job` names it."""
     endings = _BY_LIGHT
     if kind == "plotter":
         endings = _ON_COVER if job.plotter.on_cover else _THROUGH
     for ending, (fence, cross_lines) in endings.items():
-        yield Chosen(machine + ending, kind, machine, fence, cross_lines)
+        yield ChosenWay(machine + ending, kind, machine, fence, cross_lines)
 
 
-def _contradictions(way: Chosen, written: Mapping[str, Any], job: Job) -> Iterator[str]:
+def _contradictions(way: ChosenWay, written: Mapping[str, Any], job: Job) -> Iterator[str]:
     """What other keys say against a way, each to go on after its id."""
     kind = way.kind
     if kind is not None:

@@ -5,12 +5,14 @@ It knows plans and forecasts; it must not know hours. Table frame, mm.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from marking.tape_marks.choice import least_work
 from marking.tape_marks.clampings import stretches
-from marking.ways.way import Expected
+from marking.ways.way import ExpectedErrors
 
 if TYPE_CHECKING:
     from marking.job.work_keys import FenceTable
@@ -18,11 +20,10 @@ if TYPE_CHECKING:
     from marking.tape_marks.choice import Task
 
 
-@dataclass(frozen=True)
-class Marked:
+class Marked(Struct, frozen=True):
     """What is expected, and how many of its marks lie off the edges and struck lines."""
 
-    expected: Expected
+    expected: ExpectedErrors
     marks_out: int
     fence_moves: int = 0
     """How often a fence is clamped, over all rows."""
@@ -38,7 +39,7 @@ def by_tape_marks(task: Task, fence: FenceTable | None, errors: ErrorModel) -> M
     found, plan = chosen.forecast, task.plan
     figures, asks = found.figures, chosen.setting_out
     total = max(found.worst_line, figures.total)
-    expected = Expected(
+    expected = ExpectedErrors(
         # What is ruled errs beside what is inked.
         total if plan.ruled else found.worst_line,
         total,

@@ -7,12 +7,12 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from devices.ways.acts_of_plan import Asked, plan_acts, section_seconds
+from devices.ways.acts_of_plan import PlacingAsked, plan_acts, section_seconds
 from marking.job.keys import paper_of, tape_of
 from marking.tape_marks.clampings import stretches
 from marking.ways.acts import hours, least_hours
 from marking.ways.by_hand import hand_ways
-from marking.ways.cover import cover_of
+from marking.ways.ink_counted import cover_of
 from marking.ways.tape_scale import tape_scale_most
 
 if TYPE_CHECKING:
@@ -55,5 +55,5 @@ def acts_of(job: Job, layout: Layout, plan: Plan, asks: SettingOut | None) -> tu
     asked = None
     if asks is not None:
         moves = len(stretches(plan, job.fence.length)) if job.fence is not None else 0
-        asked = Asked(asks.marks, asks.marks - asks.on_edges, asks.readings or 0, moves)
+        asked = PlacingAsked(asks.marks, asks.marks - asks.on_edges, asks.readings or 0, moves)
     return plan_acts(job, layout, plan, asked)

@@ -5,8 +5,9 @@ It brings machines, plans and ways together; it prints nothing and keeps nothing
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
+
+from msgspec import Struct
 
 from devices.job import Job
 from devices.machine_zones import divided
@@ -18,11 +19,11 @@ from marking.input.toml import read_toml
 from marking.job.folder import JOB_FILE, check_job
 from marking.job.keys import paper_of, tape_of
 from marking.job.work_keys import FenceTable
-from marking.network.allowed import allowed_of
+from marking.network.allowed_errors import allowed_of
 from marking.shipped_files import stock_names
 from marking.tape_marks.choice import Task
 from marking.ways.by_hand import hand_ways
-from marking.ways.cover import cover_of
+from marking.ways.ink_counted import cover_of
 from marking.ways.reckoning import Reckoning
 from marking.ways.tape_scale import tape_scale_most
 from marking.ways.way import cannot_be_done, ranked
@@ -31,21 +32,20 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Mapping
     from pathlib import Path
 
-    from devices.ways.chosen import Kind
+    from devices.ways.chosen import MachineKind
     from marking.layout.layout import Layout
     from marking.sections.plan import Plan
-    from marking.ways.cover import Cover
+    from marking.ways.ink_counted import InkCount
     from marking.ways.way import CrossLines, Way
 
 USUAL_FENCE = FenceTable.model_validate({"length": "8 ft"})
 """What is reckoned with where every machine is tried and the job names no fence."""
 
 
-@dataclass(frozen=True)
-class Machine:
+class MachineAtHand(Struct, frozen=True):
     """A machine that is there, or a stock one, as a job that names it."""
 
-    kind: Kind
+    kind: MachineKind
     name: str
     job: Job
     own: bool
@@ -56,7 +56,7 @@ def reckoning(
     folder: Path,
     job: Job,
     layout: Layout,
-    own_plan: Callable[[Kind, Job], Plan],
+    own_plan: Callable[[MachineKind, Job], Plan],
     *,
     every: bool,
 ) -> Reckoning:
@@ -82,7 +82,7 @@ def reckoning(
     return Reckoning(found, limits, cover, fence, chosen, own_times, job.units)
 
 
-def machines(folder: Path, job: Job, *, every: bool) -> Iterator[Machine]:
+def machines(folder: Path, job: Job, *, every: bool) -> Iterator[MachineAtHand]:
     """The machines that are there: as [ways] says, else those that job.toml names; with `every`
     the stock ones too."""
     path = folder / JOB_FILE
@@ -94,24 +94,26 @@ def machines(folder: Path, job: Job, *, every: bool) -> Iterator[Machine]:
         named = kind in written or (way is not None and way.kind == kind)
         if kind in have if have is not None else named:
             here = job if name == own else _with_stock(written, kind, name, folder)
-            yield Machine(kind, name, here, own=True)
+            yield MachineAtHand(kind, name, here, own=True)
         else:
             name = ""
         for stock in stock_names(f"{kind}s") if every else ():
             if stock != name:
-                yield Machine(kind, stock, _with_stock(written, kind, stock, folder), own=False)
+                yield MachineAtHand(
+                    kind, stock, _with_stock(written, kind, stock, folder), own=False
+                )
 
 
-def _with_stock(written: Mapping[str, Any], kind: Kind, name: str, folder: Path) -> Job:
+def _with_stock(written: Mapping[str, Any], kind: MachineKind, name: str, folder: Path) -> Job:
     return check_job({**written, kind: {"profile": name}}, folder, Job)
 
 
 def _of_machine(
-    machine: Machine,
+    machine: MachineAtHand,
     layout: Layout,
-    cover: Cover,
+    cover: InkCount,
     fence: FenceTable | None,
-    own_plan: Callable[[Kind, Job], Plan],
+    own_plan: Callable[[MachineKind, Job], Plan],
 ) -> list[Way]:
     job = machine.job
     tape = tape_of(job.tape)

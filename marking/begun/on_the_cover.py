@@ -7,10 +7,11 @@ the plan, no machine and no file. Table frame, millimetres.
 from __future__ import annotations
 
 import hashlib
-from dataclasses import asdict, dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+from msgspec import Struct, field
+from msgspec.structs import asdict, replace
 
 from marking.begun.plain_data import from_plain, plain
 from marking.errors import RefusedError
@@ -32,7 +33,7 @@ if TYPE_CHECKING:
     from marking.measures.lengths import Units
     from marking.network.datum import Datum
     from marking.network.fence import Clamping
-    from marking.placement.laid_ink import Laid
+    from marking.placement.laid_ink import LaidInk
     from marking.placement.placement import Placement
     from marking.record.record import Record
     from marking.record.rows import KeptPlacement
@@ -43,15 +44,14 @@ _ROWS_OF_0_1 = "abdghijklmopqrstuvxy"
 """What version 0.1 called rows of tape marks: those names are written on the cover."""
 _SAME_WINDOW = 0.01
 """mm that one cut's window may lie off another's and count as the same."""
-Figures = tuple[float, float, float]
+DrawnWith = tuple[float, float, float]
 """A scale along and one across the table, less 1, and a skew."""
-UNCORRECTED: Figures = (0.0, 0.0, 0.0)
+UNCORRECTED: DrawnWith = (0.0, 0.0, 0.0)
 COVER = "cover"
 """The subject of what is kept of the cover itself."""
 
 
-@dataclass(frozen=True)
-class Standing:
+class OnTheCover(Struct, frozen=True):
     """What readings can be taken of, and what was inked by such readings before."""
 
     control: Control
@@ -63,7 +63,7 @@ class Standing:
     left_out: tuple[str, ...]
     """Sections inked under another layout or division, or placed otherwise than by
     `keep_placement`: nothing here is joined to them."""
-    begun: Mapping[str, tuple[Laid, ...]] = field(default_factory=dict)
+    begun: Mapping[str, tuple[LaidInk, ...]] = field(default_factory=dict)
     """Where the device of each section begun stood, first to last."""
     fences: Mapping[str, Clamping] = field(default_factory=dict)
     """By section what its device is pushed against, where a fence was chosen with the marks."""
@@ -97,8 +97,7 @@ def tape_marks_are_set_out(record: Record, layout: Layout) -> bool:
     return any(check.layout == named for check in record.checks("control", COVER))
 
 
-@dataclass(frozen=True)
-class Replaced:
+class Replaced(Struct, frozen=True):
     """Tape marks that another choice would take off the cover or set out otherwise, by id."""
 
     gone: tuple[str, ...] = ()
@@ -184,8 +183,8 @@ def standing(
     layout: Layout,
     plan: Plan,
     units: Units,
-    drawn_with: Figures = UNCORRECTED,
-) -> Standing:
+    drawn_with: DrawnWith = UNCORRECTED,
+) -> OnTheCover:
     """What stands under `layout` cut as `plan`.
 
     `drawn_with` is what the plotter is corrected for now, in scale along and across the table and
@@ -211,7 +210,7 @@ def standing(
     with as_kept(result, "tape marks"):
         fences = {name: from_plain(one) for name, one in result.get("fences", {}).items()}
     in_sight = Sights(seen.order, targets, readable)
-    return Standing(control, in_sight, setups, left_out, begun, fences, mixed)
+    return OnTheCover(control, in_sight, setups, left_out, begun, fences, mixed)
 
 
 def _kept_tape_marks(record: Record, layout: Layout, plan: Plan) -> Mapping[str, Any]:
@@ -276,7 +275,7 @@ def _set_out(result: Mapping[str, Any], layout: Layout, units: Units) -> Control
 
 
 def _inked(
-    begun: Mapping[str, Sequence[Laid]], layout: Layout, plan: Plan, drawn_with: Figures
+    begun: Mapping[str, Sequence[LaidInk]], layout: Layout, plan: Plan, drawn_with: DrawnWith
 ) -> tuple[tuple[Setup, ...], tuple[str, ...]]:
     named, division = layout_hash(layout), plan_hash(plan)
     setups: list[tuple[int, Setup]] = []
@@ -303,7 +302,7 @@ def keep_placement(
     layout: Layout,
     plan: Plan,
     placed: Placement,
-    drawn_with: Figures = UNCORRECTED,
+    drawn_with: DrawnWith = UNCORRECTED,
     *,
     accepted: bool,
     halves: bool = False,
@@ -347,7 +346,7 @@ def pose_from(kept: Mapping[str, Any]) -> Pose:
 
 
 def setup_record(
-    setup: Setup, drawn_with: Figures = UNCORRECTED, taken: StepsTaken | None = None
+    setup: Setup, drawn_with: DrawnWith = UNCORRECTED, taken: StepsTaken | None = None
 ) -> dict[str, Any]:
     """What a placement's detail tells of the pose to ink with and the readings that gave it.
 
@@ -368,7 +367,7 @@ def setup_record(
     return kept
 
 
-def setup_from(placed: KeptPlacement, drawn_with: Figures = UNCORRECTED) -> Setup:
+def setup_from(placed: KeptPlacement, drawn_with: DrawnWith = UNCORRECTED) -> Setup:
     """The section as `setup_record` kept it, counted from what the plotter is corrected for now.
 
     One kept before sections were drawn for more than that was drawn for it alone. Raises

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import json
 import zlib
-from dataclasses import fields
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -30,9 +29,9 @@ from marking.sections.zones import Zone, ZonePace
 from marking.tape_marks.marks import Control, Diagonals, Square, TapeMark, TapeRow, TapeRun
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from msgspec import Struct
 
-_FORMS: dict[str, type[Any]] = {
+_FORMS: dict[str, type[Struct]] = {
     "stroke": Stroke,
     "placed numeral": PlacedNumeral,
     "numeral": Numeral,
@@ -96,7 +95,7 @@ def unpacked_division(data: bytes) -> Plan:
 
 
 def plain(thing: Any) -> Any:
-    """Dataclasses, arrays and tuples as dicts and lists, each dict saying what it is."""
+    """Values, arrays and tuples as dicts and lists, each dict saying what it is."""
     if isinstance(thing, np.ndarray):
         return {_FORM: _ARRAY, "of": thing.tolist(), "shape": list(thing.shape)}
     if isinstance(thing, tuple | list):
@@ -107,7 +106,7 @@ def plain(thing: Any) -> Any:
         return thing
     name = _NAMES[type(thing)]
     now = {field: key for key, field in _RENAMED.get(name, {}).items()}
-    held = {now.get(one.name, one.name): plain(getattr(thing, one.name)) for one in fields(thing)}
+    held = {now.get(key, key): plain(getattr(thing, key)) for key in thing.__struct_fields__}
     return {_FORM: name, **held}
 
 
@@ -123,11 +122,7 @@ def from_plain(data: Any) -> Any:
     renamed = _RENAMED.get(name, {})
     held = {renamed.get(key, key): from_plain(one) for key, one in data.items() if key != _FORM}
     form = _FORMS[name]
-    return form(**{key: held[key] for key in _known(form) if key in held})
-
-
-def _known(form: type[Any]) -> Iterable[str]:
-    return (one.name for one in fields(form))
+    return form(**{key: held[key] for key in form.__struct_fields__ if key in held})
 
 
 def _unpacked(data: bytes) -> Any:

@@ -6,8 +6,9 @@ both sections were inked, by themselves. It knows the record, and no vernier's l
 
 from __future__ import annotations
 
-from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
+
+from msgspec.structs import asdict
 
 from marking.begun.on_the_cover import COVER, plan_hash, pose_from
 from marking.network.steps import StepRead
@@ -19,7 +20,7 @@ if TYPE_CHECKING:
 
     from marking.layout.layout import Layout
     from marking.network.pose import Pose
-    from marking.placement.laid_ink import Laid
+    from marking.placement.laid_ink import LaidInk
     from marking.record.record import Record
     from marking.record.rows import KeptPlacement
     from marking.sections.plan import Plan
@@ -45,7 +46,7 @@ def read_after_ink(record: Record, layout: Layout, plan: Plan) -> tuple[StepRead
 
 
 def steps_on_the_cover(
-    record: Record, layout: Layout, plan: Plan, begun: Mapping[str, Sequence[Laid]]
+    record: Record, layout: Layout, plan: Plan, begun: Mapping[str, Sequence[LaidInk]]
 ) -> tuple[StepRead, ...]:
     """Every step that was read, as the ink shows it, under the names of the places it lies by.
 
@@ -65,7 +66,7 @@ def steps_on_the_cover(
     return tuple(found)
 
 
-def _drew(several: Sequence[Laid], vernier: str) -> Laid | None:
+def _drew(several: Sequence[LaidInk], vernier: str) -> LaidInk | None:
     """The place that a section's half was drawn from: where it stood last, as that name tells."""
     if len(several) < 2:
         return several[0] if several else None

@@ -6,8 +6,9 @@ Sizes of the canvas itself are those of the cloth before it is stretched.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
+
+from msgspec import Struct
 
 from marking.errors import RefusedError
 from marking.measures.lengths import format_length
@@ -15,12 +16,12 @@ from marking.measures.lengths import format_length
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
+    from marking.arrays import Box
     from marking.job.keys import MarkingJob
     from marking.job.work_keys import CoverTable
     from marking.layout.layout import Layout
     from marking.measures.lengths import Units
 
-Box = tuple[float, float, float, float]
 SQUARING: Mapping[Units, float] = {"in": 50.8, "mm": 50.0}
 """What each end gives up when it is squared by a drawn thread; common practice, no source."""
 SEWN: Mapping[Units, float] = {"in": 12.7, "mm": 12.0}
@@ -32,8 +33,7 @@ _LEAST_STRIP = 50.8
 _SAME = 1e-6
 
 
-@dataclass(frozen=True)
-class Seam:
+class Seam(Struct, frozen=True):
     """Where a strip is sewn to the far side, and what it is cut to."""
 
     y: float
@@ -42,8 +42,7 @@ class Seam:
     """Length and width."""
 
 
-@dataclass(frozen=True)
-class ReferenceLines:
+class ReferenceLines(Struct, frozen=True):
     """A long and a short line on the loose canvas, which come to lie on the axes of the table."""
 
     long_from_near_side: float
@@ -54,8 +53,7 @@ class ReferenceLines:
     """Along, across and the slope between: 4, 3 and 5 parts."""
 
 
-@dataclass(frozen=True)
-class Canvas:
+class Canvas(Struct, frozen=True):
     """The canvas to buy."""
 
     cut: tuple[float, float]

@@ -6,10 +6,10 @@ Counts follow from spacings that are stated beside them. Millimetres.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
+from msgspec import Struct
 
 from marking.cloth.canvas import Canvas, canvas_for
 from marking.cloth.underlay import Underlay, underlay_for
@@ -17,7 +17,7 @@ from marking.cloth.underlay import Underlay, underlay_for
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from marking.cloth.sheets import Box
+    from marking.arrays import Box
     from marking.job.keys import MarkingJob
     from marking.layout.layout import Layout
     from marking.measures.lengths import Units
@@ -32,8 +32,7 @@ SCREWS: Mapping[Units, tuple[float, float, float]] = {
 source."""
 
 
-@dataclass(frozen=True)
-class Markers:
+class Markers(Struct, frozen=True):
     """What one pen of the job inks, and how many markers that takes."""
 
     pen: str
@@ -49,8 +48,7 @@ class Markers:
         return math.ceil(self.ink / self.lasts - 1e-9)
 
 
-@dataclass(frozen=True)
-class Cover:
+class Cover(Struct, frozen=True):
     """What to buy for one top."""
 
     canvas: Canvas

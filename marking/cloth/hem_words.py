@@ -13,7 +13,7 @@ from marking.measures.lengths import format_length
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
-    from marking.cloth.hems import Edge, HemPlan, Laid, Shift, TableLine
+    from marking.cloth.hems import Edge, HemLaid, HemPlan, Shift, TableLine
     from marking.job.keys import Fold, MarkingJob
     from marking.layout.layout import Layout
     from marking.measures.lengths import Units
@@ -25,7 +25,7 @@ CAUTIONS = (
 )
 
 
-def place_name(laid: Laid, job: MarkingJob) -> str:
+def place_name(laid: HemLaid, job: MarkingJob) -> str:
     """Where an edge or a fold goes, as a person finds it on the cover."""
     if laid.line is not None:
         return _line_name(laid.line, laid.edge, job)
@@ -88,10 +88,10 @@ def sizes(plan: HemPlan, units: Units) -> Iterator[str]:
 def steps(plan: HemPlan, job: MarkingJob) -> Iterator[tuple[str, tuple[str, ...]]]:
     """The work in its order: what is done, and each move of it."""
 
-    def at(edge: str, *whats: str) -> list[Laid]:
+    def at(edge: str, *whats: str) -> list[HemLaid]:
         return [one for one in plan.laid if one.edge == edge and one.what in whats]
 
-    def folds(edge: str) -> list[Laid]:
+    def folds(edge: str) -> list[HemLaid]:
         return at(edge, "fold", "first fold", "second fold")
 
     zero = zero_line(job)
@@ -126,7 +126,7 @@ def steps(plan: HemPlan, job: MarkingJob) -> Iterator[tuple[str, tuple[str, ...]
     )
 
 
-def _turns(folds: Sequence[Laid], job: MarkingJob) -> Iterator[str]:
+def _turns(folds: Sequence[HemLaid], job: MarkingJob) -> Iterator[str]:
     """The folds of one hem."""
     names = [place_name(one, job) for one in folds]
     if len(folds) == 1:

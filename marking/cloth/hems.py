@@ -7,8 +7,9 @@ from, the table's long edge or the first long line, on the cover as it lies stre
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
+
+from msgspec import Struct
 
 from marking.cloth.panel import allowance, cut_for
 from marking.errors import RefusedError
@@ -28,16 +29,14 @@ _SAME = 1e-6
 _MOST_SHIFTS = 50
 
 
-@dataclass(frozen=True)
-class TableLine:
+class TableLine(Struct, frozen=True):
     """A line that cloth is laid to: a line of the marking, or the table's own edge."""
 
     id: str
     at: float
 
 
-@dataclass(frozen=True)
-class Laid:
+class HemLaid(Struct, frozen=True):
     """An edge or a fold, and the line for it."""
 
     edge: Edge
@@ -51,8 +50,7 @@ class Laid:
     """The hem that it belongs to; None where it only follows from the panel's length."""
 
 
-@dataclass(frozen=True)
-class Shift:
+class Shift(Struct, frozen=True):
     """How cloth longer than the lines is moved on."""
 
     at: float
@@ -60,13 +58,12 @@ class Shift:
     times: int
 
 
-@dataclass(frozen=True)
-class HemPlan:
+class HemPlan(Struct, frozen=True):
     """One panel on one table."""
 
     panel: Panel
     cut: CutPanel
-    laid: tuple[Laid, ...]
+    laid: tuple[HemLaid, ...]
     longest: float
     """From the zero line to the last cross line."""
     shift_to_cut: Shift | None
@@ -74,12 +71,12 @@ class HemPlan:
     """For the top, counted from the hemmed bottom edge."""
 
     @property
-    def missing(self) -> tuple[Laid, ...]:
+    def missing(self) -> tuple[HemLaid, ...]:
         """Folds of hems that fall where the table has no line."""
         return tuple(one for one in self.laid if one.line is None and one.hem is not None)
 
     @property
-    def between(self) -> tuple[Laid, ...]:
+    def between(self) -> tuple[HemLaid, ...]:
         """Places that follow from the panel's length and fall between lines."""
         return tuple(one for one in self.laid if one.line is None and one.hem is None)
 
@@ -175,23 +172,25 @@ def _laid(
     lines: Sequence[TableLine],
     reach: float,
     hem: Fold | None = None,
-) -> Laid:
+) -> HemLaid:
     """By the line that serves a place: within half its ink, as the layout's report counts it."""
     nearest = min(lines, key=lambda line: abs(line.at - at))
     before = max((line for line in lines if line.at <= at + _SAME), key=lambda line: line.at)
     line = nearest if abs(nearest.at - at) <= reach + _SAME else None
-    return Laid(edge, what, at, line, before, hem)
+    return HemLaid(edge, what, at, line, before, hem)
 
 
 def _hem(
     edge: Edge, hem: Fold, lines: Sequence[TableLine], reach: float, start: float = 0.0
-) -> Iterator[Laid]:
+) -> Iterator[HemLaid]:
     names: tuple[What, ...] = ("fold",) if len(hem.lines) == 1 else ("first fold", "second fold")
     for what, at in zip(names, hem.lines, strict=True):
         yield _laid(edge, what, start + at, lines, reach, hem)
 
 
-def _side(hem: Fold, layout: Layout, side: Literal["near", "far"], reach: float) -> Iterator[Laid]:
+def _side(
+    hem: Fold, layout: Layout, side: Literal["near", "far"], reach: float
+) -> Iterator[HemLaid]:
     """From where hems are counted; where that gives no lines, from the first line that does."""
     lines = side_lines(layout, side)
     edge: Edge = "near side" if side == "near" else "far side"
@@ -206,7 +205,7 @@ def _side(hem: Fold, layout: Layout, side: Literal["near", "far"], reach: float)
     yield from folds
 
 
-def _top(panel: Panel, moved: float, lines: Sequence[TableLine], reach: float) -> Iterator[Laid]:
+def _top(panel: Panel, moved: float, lines: Sequence[TableLine], reach: float) -> Iterator[HemLaid]:
     """From the hemmed bottom edge: where it is cut off, and the folds of the heading."""
     head = panel.heading
     places: list[tuple[What, float]] = [("raw edge", panel.length + allowance(head))]

@@ -6,8 +6,9 @@ It knows cloth and hems, and no table. Millimetres; sizes are width and length, 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
+
+from msgspec import Struct
 
 from marking.cloth.canvas import SEWN
 from marking.errors import BadInputError
@@ -23,8 +24,7 @@ _TUCK = {"in": 25.4, "mm": 25.0}
 _SAME = 1e-6
 
 
-@dataclass(frozen=True)
-class Panel:
+class Panel(Struct, frozen=True):
     """A panel as asked for."""
 
     width: float
@@ -42,8 +42,7 @@ class Panel:
     """How many widths of it are sewn together, where a person says so."""
 
 
-@dataclass(frozen=True)
-class CutPanel:
+class CutPanel(Struct, frozen=True):
     """What is cut for a panel, flat."""
 
     width: float

@@ -6,14 +6,16 @@ It knows sizes, and no table. Frame: a sheet's own, origin at a corner, x along 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from functools import cache
 from typing import TYPE_CHECKING
+
+from msgspec import Struct
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-Box = tuple[float, float, float, float]
+    from marking.arrays import Box
+
 Size = tuple[float, float]
 _GRAIN = 1e4
 """Packed in whole ten-thousandths of a millimetre, so that what just fits does."""
@@ -24,8 +26,7 @@ _MANY = 10
 """Past so many pieces that are no whole sheets, the first of these ways alone are tried."""
 
 
-@dataclass(frozen=True)
-class OnSheet:
+class OnSheet(Struct, frozen=True):
     """Where a piece is cut: its sheet, from 0, and its box there."""
 
     sheet: int

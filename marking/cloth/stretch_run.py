@@ -5,7 +5,7 @@ It knows two lengths and a tape, and no table. Millimetres.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from msgspec import Struct
 
 from marking.errors import BadInputError
 from marking.measures.lengths import format_length
@@ -17,8 +17,7 @@ _SHORTEST = 250.0
 """mm: on less a tape tells nothing of a stretch."""
 
 
-@dataclass(frozen=True)
-class StretchRun:
+class StretchRun(Struct, frozen=True):
     """One run, before and after."""
 
     before: float

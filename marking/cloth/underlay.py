@@ -8,9 +8,10 @@ joint under a hem band, then with joints apart, then with the fewest cuts. Table
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from itertools import pairwise, product
 from typing import TYPE_CHECKING
+
+from msgspec import Struct
 
 from marking.cloth.sheets import cuts_through, fewest, packed
 from marking.errors import RefusedError
@@ -18,7 +19,8 @@ from marking.errors import RefusedError
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
-    from marking.cloth.sheets import Box, Size
+    from marking.arrays import Box
+    from marking.cloth.sheets import Size
 
 LEAST = 101.6
 """mm, 4 in: a narrower piece of board breaks and lifts; our judgement, no source."""
@@ -31,8 +33,7 @@ _MOST_SHEETS = 40
 """Past it the board is for a hall, and trying all courses takes minutes."""
 
 
-@dataclass(frozen=True)
-class BoardPiece:
+class BoardPiece(Struct, frozen=True):
     """One piece of board: its sheet, from 1, where it is cut from it, and where it lies."""
 
     sheet: int
@@ -42,8 +43,7 @@ class BoardPiece:
     """In the table frame."""
 
 
-@dataclass(frozen=True)
-class Underlay:
+class Underlay(Struct, frozen=True):
     """All boards of one top."""
 
     sheet: Size

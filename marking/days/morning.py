@@ -8,10 +8,10 @@ Millimetres.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+from msgspec import Struct
 
 from marking.begun.inked import done_sections
 from marking.begun.on_the_cover import COVER, tape_marks_set_out
@@ -41,8 +41,7 @@ _SURE = 2.576
 """Standard deviations that 1 reading in 100 exceeds (NIST/SEMATECH e-Handbook 1.3.6.7.1)."""
 
 
-@dataclass(frozen=True)
-class Morning:
+class Morning(Struct, frozen=True):
     """What the tape showed, mm, and what that says."""
 
     shown: Mapping[str, float]

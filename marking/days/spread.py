@@ -6,8 +6,9 @@ times, not what is measured. Seconds.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
+
+from msgspec import Struct
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -19,8 +20,7 @@ HOURS = 6.0
 """At the table in a day, where a person does not say."""
 
 
-@dataclass(frozen=True)
-class Day:
+class Day(Struct, frozen=True):
     """One day's sections, and what is whole on its evening."""
 
     sections: tuple[str, ...]

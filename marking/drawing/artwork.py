@@ -5,26 +5,23 @@ Frame: the unit of `Artwork.unit`, x to the right, y up. It knows no file format
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal, NamedTuple
 
 import numpy as np
+from msgspec import Struct
 
 from marking.drawing.typeface import text_width
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from marking.arrays import FloatArray
+    from marking.arrays import Box, FloatArray
 
 
-Box = tuple[float, float, float, float]
-"""x and y of the lower left corner, then of the upper right one."""
 Unit = Literal["mm", "px"]
 
 
-@dataclass(frozen=True)
-class Style:
+class Style(Struct, frozen=True):
     """How a layer is drawn: lines of `stroke` and `width`, areas and type of `fill`."""
 
     stroke: str | None = None
@@ -62,7 +59,7 @@ class Text(NamedTuple):
     width: float
 
 
-class Layer:
+class DrawnLayer:
     """What is drawn alike, one over the other as it was added."""
 
     def __init__(self, name: str, style: Style) -> None:
@@ -128,19 +125,19 @@ class Artwork:
         self.unit: Unit = unit
         self.paper = paper
         """The colour under everything; None for what is to lie on something else."""
-        self.layers: list[Layer] = []
+        self.layers: list[DrawnLayer] = []
 
     @property
     def size(self) -> tuple[float, float]:
         """Width and height."""
         return self.box[2] - self.box[0], self.box[3] - self.box[1]
 
-    def layer(self, name: str, style: Style) -> Layer:
+    def layer(self, name: str, style: Style) -> DrawnLayer:
         """A new layer over all that is there."""
-        self.layers.append(Layer(name, style))
+        self.layers.append(DrawnLayer(name, style))
         return self.layers[-1]
 
-    def on_top(self, style: Style) -> Layer:
+    def on_top(self, style: Style) -> DrawnLayer:
         """The uppermost layer if it is drawn like this and has no name, or a new one."""
         if self.layers and self.layers[-1].style == style and not self.layers[-1].name:
             return self.layers[-1]

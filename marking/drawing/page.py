@@ -5,6 +5,7 @@ Page frame: millimetres, origin at the lower left, y up. It knows no table.
 
 from __future__ import annotations
 
+import re
 from typing import TYPE_CHECKING, Literal
 
 from marking.drawing.artwork import Artwork, Style
@@ -14,8 +15,8 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
 
-Paper = Literal["a4", "letter"]
-PAPERS: dict[Paper, tuple[float, float]] = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}
+PaperName = Literal["a4", "letter"]
+PAPERS: dict[PaperName, tuple[float, float]] = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}
 """Width and height in mm: ISO 216, and ANSI A."""
 INK, FAINT, ACCENT = "#1d2129", "#6b7280", "#a4400f"
 RULE = "#b5bcc7"
@@ -24,6 +25,9 @@ LEAST_HEADING = 2.6
 """mm: a capital of a heading that has a long title to hold."""
 LEADING = 1.9
 """From one baseline of a paragraph to the next, in heights of a capital."""
+_IN_A_LENGTH = re.compile(r"(?<=\d) (?=\d+/\d|(?:in|ft|mm|cm|m)\b)")
+_KEPT = "\0"
+"""The spaces within a length: at "131", or at "1/2 in", a line must not part "131 1/2 in"."""
 
 
 def shortened_to(room: float, text: str) -> str:
@@ -39,7 +43,9 @@ def shortened_to(room: float, text: str) -> str:
 class Page:
     """A page under construction, on its artwork."""
 
-    def __init__(self, paper: Paper, title: str, *, lying: bool = False, chapter: str = "") -> None:
+    def __init__(
+        self, paper: PaperName, title: str, *, lying: bool = False, chapter: str = ""
+    ) -> None:
         """`lying`: its long side at the bottom. `chapter` is what its PDF's outline calls it."""
         self.width, self.height = PAPERS[paper][::-1] if lying else PAPERS[paper]
         box = (0.0, 0.0, self.width, self.height)
@@ -83,9 +89,12 @@ class Page:
     def paragraph(
         self, text: str, x: float, y: float, width: float, size: float, colour: str = INK
     ) -> float:
-        """Text broken into lines no wider than `width`; the baseline after its last line."""
-        words, line = text.split(), ""
-        for word in words:
+        """Text broken into lines no wider than `width`; the baseline after its last line.
+
+        A length stays in one line, so that nobody reads half of it.
+        """
+        words, line = _IN_A_LENGTH.sub(_KEPT, text).split(" "), ""
+        for word in (word.replace(_KEPT, " ") for word in words if word):
             longer = f"{line} {word}".strip()
             if line and text_width(longer) * size > width:
                 self.write(line, x, y, size, colour=colour)

@@ -16,7 +16,7 @@ from marking.drawing.typeface import FAMILY, em_of_capital, typeface_file
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from marking.drawing.artwork import Artwork, Layer, Text
+    from marking.drawing.artwork import Artwork, DrawnLayer, Text
 
 POINTS = {"mm": 72 / 25.4, "px": 1.0}
 """PDF points to a unit."""
@@ -102,7 +102,7 @@ class _Page:
         for layer in self.page.layers:
             self._draw_layer(layer)
 
-    def _draw_layer(self, layer: Layer) -> None:
+    def _draw_layer(self, layer: DrawnLayer) -> None:
         canvas, style = self.canvas, layer.style
         canvas.saveState()
         if style.stroke is not None:

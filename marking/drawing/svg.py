@@ -25,8 +25,8 @@ with put_off("urllib.request.urlopen", *(f"svgwrite.data.svgparser.{name}" for n
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
-    from marking.arrays import FloatArray
-    from marking.drawing.artwork import Artwork, Box, Layer, Style, Text
+    from marking.arrays import Box, FloatArray
+    from marking.drawing.artwork import Artwork, DrawnLayer, Style, Text
 
 
 _DECIMALS = 4
@@ -134,7 +134,7 @@ class _Place:
         return ElementTree.Element("place")
 
 
-def _elements(layer: Layer, paths: Iterator[str], box: Box) -> Iterator[str]:
+def _elements(layer: DrawnLayer, paths: Iterator[str], box: Box) -> Iterator[str]:
     """What a layer holds, taking from `paths` as many as its shapes have lines."""
     for item in layer.items:
         if isinstance(item, Shape):

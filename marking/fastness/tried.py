@@ -10,8 +10,9 @@ person wrote, and no machine.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
+
+from msgspec import Struct
 
 from marking.begun.on_the_cover import COVER
 from marking.errors import BadInputError, shortened
@@ -45,8 +46,7 @@ _LABEL = "ink.toml"
 _INKS = ("width", "speed", "force", "ink_length")
 
 
-@dataclass(frozen=True)
-class TriedInk:
+class TriedInk(Struct, frozen=True):
     """What a person saw. `went_on` is the reason to ink without having looked."""
 
     pens: Mapping[str, Any]

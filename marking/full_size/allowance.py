@@ -5,8 +5,9 @@ The one place that says how much. Millimetres.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
+
+from msgspec import Struct
 
 from marking.cloth.canvas import hangs_over
 from marking.measures.lengths import parse_length
@@ -18,8 +19,7 @@ TRIM = parse_length("1 in")
 """Beyond the canvas on every side, to square and to cut back; our own choice."""
 
 
-@dataclass(frozen=True)
-class Allowance:
+class Allowance(Struct, frozen=True):
     """Beyond each edge of the top."""
 
     wrap: float

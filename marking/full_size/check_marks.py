@@ -5,8 +5,9 @@ Sheet frame: millimetres, origin at the lower left, y up; drawn at a printer's s
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
+
+from msgspec import Struct
 
 from marking.drawing.artwork import Style
 from marking.drawing.page import ACCENT, FAINT, INK
@@ -25,8 +26,7 @@ LAID_BY = Style(stroke=ACCENT, width=0.2, ends="butt")
 _RING, _ARM = 2.2, 4.0
 
 
-@dataclass(frozen=True)
-class CheckMarks:
+class CheckMarks(Struct, frozen=True):
     """Draws what is measured on one sheet."""
 
     artwork: Artwork

@@ -5,12 +5,13 @@ It lays out sheets and says how to put them together; `marking.full_size.sheet` 
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import TYPE_CHECKING, NamedTuple
+
+from msgspec.structs import replace
 
 from marking.drawing.page import PAPERS
 from marking.errors import RefusedError
-from marking.full_size.ink import Ink
+from marking.full_size.ink import InkByPlace
 from marking.full_size.parts import parted
 from marking.full_size.scale import Lengths, Scale, scale_of
 from marking.full_size.sheet import Paper, Printing, held_true, part_sheet
@@ -21,7 +22,8 @@ from marking.measures.lengths import format_length
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from marking.drawing.artwork import Artwork, Box
+    from marking.arrays import Box
+    from marking.drawing.artwork import Artwork
     from marking.full_size.parts import Part, Parting
     from marking.job.keys import MarkingJob, PaperSize
     from marking.layout.layout import Layout
@@ -78,7 +80,7 @@ def panels(
     lengths = check_lengths(_least(plain), job)
     scale = scale_of(measured, lengths, job.units)
     parting = plain if scale.one else _parted(layout, job, paper, scale, lap)
-    printing = Printing(layout, job, Ink(layout), parting, scale, lengths, about)
+    printing = Printing(layout, job, InkByPlace(layout), parting, scale, lengths, about)
     says = (
         "Print at 100 %. Measure the square and both lengths before use. Cut one of two panels "
         "along its dashed line and lay it over the other,",
@@ -126,7 +128,7 @@ def tiles(
     lengths = TILE_LENGTHS[job.units]
     scale = scale_of(measured, lengths, job.units)
     standing = Paper(*PAPERS[size], _RIM)
-    ink = Ink(layout)
+    ink = InkByPlace(layout)
 
     def inked_on(paper: Paper, scale: Scale) -> tuple[Parting, list[Part]]:
         parting = _parted(layout, job, paper, scale, lap)

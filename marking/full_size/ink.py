@@ -14,15 +14,14 @@ from marking.sections.cutting import cut
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from marking.arrays import FloatArray
-    from marking.drawing.artwork import Box
+    from marking.arrays import Box, FloatArray
     from marking.layout.layout import Layout, Stroke
 
 _INSIDE = (1, 1)
 """The middle cell of a lattice of two joins each way."""
 
 
-class Ink:
+class InkByPlace:
     """All strokes of a layout, ready to be looked up by place."""
 
     def __init__(self, layout: Layout) -> None:

@@ -7,9 +7,11 @@ bare cloth is and what a sheet holds, and draws nothing.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import TYPE_CHECKING, NamedTuple
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from marking.sections.division import axes
 from marking.sections.joins import NEAR_TICK, choose
@@ -17,7 +19,7 @@ from marking.sections.joins import NEAR_TICK, choose
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from marking.drawing.artwork import Box
+    from marking.arrays import Box
     from marking.job.keys import MarkingJob
     from marking.layout.layout import Layout
     from marking.sections.joins import Axis
@@ -27,8 +29,7 @@ EDGE = 6.0
 _HAIR = 1e-6
 
 
-@dataclass(frozen=True)
-class Part:
+class Part(Struct, frozen=True):
     """What one sheet carries. Rows count from the near edge, columns from the zero end."""
 
     row: int
@@ -49,8 +50,7 @@ class _Span(NamedTuple):
     window: tuple[float, float]
 
 
-@dataclass(frozen=True)
-class Parting:
+class Parting(Struct, frozen=True):
     """All sheets of a marking."""
 
     parts: tuple[Part, ...]

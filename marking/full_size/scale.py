@@ -5,8 +5,9 @@ Millimetres; across is along the lower edge of the sheet, up along its side.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
+
+from msgspec import Struct
 
 from marking.errors import BadInputError
 from marking.measures.lengths import format_length, parse_length
@@ -20,16 +21,14 @@ MOST_OFF = 0.05
 """Past this a printer was told to fit the page, or the wrong line was measured."""
 
 
-@dataclass(frozen=True)
-class Lengths:
+class Lengths(Struct, frozen=True):
     """The check lengths of a sheet, true: across it and up it."""
 
     across: float
     up: float
 
 
-@dataclass(frozen=True)
-class Scale:
+class Scale(Struct, frozen=True):
     """What is drawn for a true millimetre, so that a true one is printed: across and up."""
 
     across: float = 1.0

@@ -5,10 +5,10 @@ Sheet frame: millimetres, origin at the lower left, y up; a printer's scale is a
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
+from msgspec import Struct
 
 from marking.drawing.artwork import Artwork, Style
 from marking.drawing.page import FAINT, INK, shortened_to
@@ -20,9 +20,9 @@ from marking.output.strokes_svg import ink_colour
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from marking.arrays import FloatArray
-    from marking.drawing.artwork import Box, Layer
-    from marking.full_size.ink import Ink
+    from marking.arrays import Box, FloatArray
+    from marking.drawing.artwork import DrawnLayer
+    from marking.full_size.ink import InkByPlace
     from marking.full_size.parts import Part, Parting
     from marking.full_size.scale import Lengths, Scale
     from marking.job.keys import MarkingJob
@@ -39,8 +39,7 @@ _CROSSES_EVERY = 600.0
 """mm along a join, at most twice that; never fewer than two."""
 
 
-@dataclass(frozen=True)
-class Paper:
+class Paper(Struct, frozen=True):
     """A sheet's size, and the rim of it that no printer reaches."""
 
     width: float
@@ -68,13 +67,12 @@ class Paper:
         return cls(wide + 2 * rim + SIDE, high + 2 * rim + FOOT, rim)
 
 
-@dataclass(frozen=True)
-class Printing:
+class Printing(Struct, frozen=True):
     """What every sheet of one document has in common."""
 
     layout: Layout
     job: MarkingJob
-    ink: Ink
+    ink: InkByPlace
     parting: Parting
     scale: Scale
     lengths: Lengths
@@ -102,8 +100,7 @@ def part_sheet(part: Part, printing: Printing, paper: Paper, says: Sequence[str]
     return artwork
 
 
-@dataclass(frozen=True)
-class _Place:
+class _Place(Struct, frozen=True):
     """Where a point of the table comes to lie on the sheet."""
 
     window: Box
@@ -125,7 +122,7 @@ class _Place:
 def _draw_ink(artwork: Artwork, window: Box, printing: Printing, place: _Place) -> None:
     """Under the pens' names, each line as wide as its ink."""
     pens = printing.job.pens
-    layers: dict[tuple[str, str], Layer] = {}
+    layers: dict[tuple[str, str], DrawnLayer] = {}
     for stroke, piece in printing.ink.within(window):
         kind = stroke.layer, stroke.pen
         if kind not in layers:

@@ -18,7 +18,8 @@ from marking.measures.lengths import format_length
 from marking.output.strokes_svg import strokes_artwork
 
 if TYPE_CHECKING:
-    from marking.drawing.artwork import Artwork, Box
+    from marking.arrays import Box
+    from marking.drawing.artwork import Artwork
     from marking.job.keys import MarkingJob
     from marking.layout.layout import Layout
 

@@ -5,31 +5,31 @@ It gathers what others work out. Table frame, millimetres.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
+
+from msgspec import Struct
 
 from marking.hand.readings import SIDES, cross_ticks, side_work
 from marking.job.keys import tape_of
-from marking.network.allowed import allowed_of
-from marking.ruling.order import Manner, ruling_order
+from marking.network.allowed_errors import allowed_of
+from marking.ruling.order import WhoRules, ruling_order
 from marking.sections.ruled import RuledLine
 from marking.tape_marks.marks import set_out
-from marking.ways.cover import cover_of
 from marking.ways.hand_errors import HandDoubts, by_tape
+from marking.ways.ink_counted import cover_of
 from marking.ways.tape_scale import tape_scale_most
 
 if TYPE_CHECKING:
     from marking.hand.readings import CrossTick, SideWork
     from marking.job.keys import MarkingJob
     from marking.layout.layout import Layout
-    from marking.network.allowed import Allowed
-    from marking.ruling.order import Step
+    from marking.network.allowed_errors import Allowed
+    from marking.ruling.order import LineRuled
     from marking.tape_marks.marks import Control
-    from marking.ways.way import Expected
+    from marking.ways.way import ExpectedErrors
 
 
-@dataclass(frozen=True)
-class ByHand:
+class ByHand(Struct, frozen=True):
     """One cover, to be marked by hand."""
 
     frame: Control
@@ -38,15 +38,15 @@ class ByHand:
     ticks: tuple[CrossTick, ...]
     near: SideWork
     far: SideWork
-    steps: tuple[Step, ...]
+    steps: tuple[LineRuled, ...]
     """The lines across the table in the order in which they are ruled."""
-    expected: Expected
+    expected: ExpectedErrors
     """By tape alone, every error of a careful hand in it."""
     limits: Allowed
-    manner: Manner
+    manner: WhoRules
 
 
-def by_hand(layout: Layout, job: MarkingJob, manner: Manner) -> ByHand:
+def by_hand(layout: Layout, job: MarkingJob, manner: WhoRules) -> ByHand:
     """What marking `layout` by hand takes.
 
     Raises RefusedError where the marking is too small to be squared by 3-4-5.
@@ -71,7 +71,7 @@ def frame(layout: Layout, job: MarkingJob) -> Control:
     return set_out(layout, job.reach.span, tape_of(job.tape), job.units, ends=False)
 
 
-def hand_holds(layout: Layout, job: MarkingJob) -> Expected:
+def hand_holds(layout: Layout, job: MarkingJob) -> ExpectedErrors:
     """What 95 of 100 covers keep within that a careful hand ticks by tape and rules."""
     cover = cover_of(layout)
     doubts = HandDoubts(tape_scale_most(tape_of(job.tape)))

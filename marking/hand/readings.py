@@ -7,10 +7,11 @@ their side. It knows the layout and a tape, no paper. Table frame, millimetres.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
+from msgspec import Struct
+from msgspec.structs import replace
 
 from marking.measures.lengths import format_length
 from marking.measures.tape import tape_reading
@@ -31,8 +32,7 @@ _MOST_CHECKS = 14
 _ROWS: tuple[Row, ...] = ("margin", "second", "middle", "band", "line")
 
 
-@dataclass(frozen=True)
-class CrossTick:
+class CrossTick(Struct, frozen=True):
     """Where one line that runs across the table meets both sides."""
 
     line: str
@@ -47,8 +47,7 @@ class CrossTick:
     """What is written at it; sides without one are left out."""
 
 
-@dataclass(frozen=True)
-class LongTick:
+class LongTick(Struct, frozen=True):
     """One line along the table, as it is found from its side."""
 
     line: str
@@ -65,16 +64,14 @@ class LongTick:
     """What the tape shows from the zero line at both ends of one that runs part of the length."""
 
 
-@dataclass(frozen=True)
-class CountCheck:
+class CountCheck(Struct, frozen=True):
     """A check of the count: hold the tape's zero at the table's zero end, and find the line."""
 
     name: str
     reading: float
 
 
-@dataclass(frozen=True)
-class SideWork:
+class SideWork(Struct, frozen=True):
     """What is done standing at one long side."""
 
     side: Side

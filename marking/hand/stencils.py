@@ -6,10 +6,10 @@ lettering and a pen, no table; slots are shapely's, the well-kept library of pla
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
+from msgspec import Struct
 
 from marking.errors import RefusedError
 from marking.lettering.glyphs import digit_gap, letter_numeral
@@ -34,8 +34,7 @@ _PLATE = 6.0
 """mm of plate around a digit."""
 
 
-@dataclass(frozen=True)
-class Stencil:
+class Stencil(Struct, frozen=True):
     """One digit's plate."""
 
     digit: str
@@ -47,8 +46,7 @@ class Stencil:
     """From where to where along x the digit's ink stands, and its neighbours' a gap further."""
 
 
-@dataclass(frozen=True)
-class Stencils:
+class Stencils(Struct, frozen=True):
     """The digits of one cover."""
 
     digits: tuple[Stencil, ...]

@@ -8,8 +8,10 @@ first long line. It knows the layout and a tape; it draws nothing.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
+
+import numpy as np
+from msgspec import Struct
 
 from marking.errors import BadInputError
 from marking.hand.readings import SIDES, cross_ticks
@@ -17,8 +19,8 @@ from marking.job.keys import tape_of
 from marking.measures.lengths import format_length
 from marking.measures.tape import tape_reading
 from marking.ways.by_hand import lines_a_strip
-from marking.ways.cover import cover_of
 from marking.ways.hand_errors import HandDoubts, strip_ticks_hold
+from marking.ways.ink_counted import cover_of
 from marking.ways.tape_scale import tape_scale_most
 
 if TYPE_CHECKING:
@@ -39,8 +41,7 @@ _MOST_SCALE = 0.05
 """Past which no printer is off by itself: the page was fitted to the sheet."""
 
 
-@dataclass(frozen=True)
-class StripTick:
+class StripTick(Struct, frozen=True):
     """A line on a strip."""
 
     u: float
@@ -54,8 +55,7 @@ class StripTick:
     """v at which it ends, for a half tick or one of a scale in the other unit."""
 
 
-@dataclass(frozen=True)
-class Strip:
+class Strip(Struct, frozen=True):
     """One printed length of margin."""
 
     side: Side
@@ -79,8 +79,7 @@ class Strip:
         return whole[0], whole[-1]
 
 
-@dataclass(frozen=True)
-class Strips:
+class Strips(Struct, frozen=True):
     """All strips of a cover."""
 
     strips: tuple[Strip, ...]
@@ -134,7 +133,8 @@ def printed_scale(measured: float, units: Units) -> float:
 def _along(
     side: Side, layout: Layout, ticks: tuple[CrossTick, ...], each: int, tape: Tape
 ) -> Iterator[Strip]:
-    """The strips of one side."""
+    """The strips of one side, `each` lines on one at most, and as many on the last as there can be:
+    between two readings close together nothing could be written."""
     xs, pitch = layout.grid.cross_x, layout.grid.pitch[0]
     count = -(-len(xs) // each)
     y = layout.grid.long_lines[0 if side == "near" else -1].y
@@ -150,10 +150,8 @@ def _along(
     ]
     scale = [stroke.points for stroke in layout.strokes if stroke.id.startswith(f"scale-{side}-")]
     deep = max((_deep(numeral, y) for numeral in numerals), default=0.0)
-    for place in range(count):
-        x0 = float(xs[place * each])
-        last = min((place + 1) * each, len(xs)) - 1
-        x1 = float(xs[last])
+    for place, lines in enumerate(np.array_split(xs, count)):
+        x0, x1 = float(lines[0]), float(lines[-1])
         low, high = x0 - pitch / 2, x1 + pitch / 2
         # The person at the far side sees the table turned half round.
         way, origin = (1.0, x0) if side == "near" else (-1.0, x1)

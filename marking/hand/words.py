@@ -16,7 +16,7 @@ from marking.measures.counts import counted
 from marking.measures.durations import format_duration
 from marking.measures.lengths import format_length, rough_length
 from marking.measures.tape import as_taped, tape_reading
-from marking.network.allowed import SQUARE_OVER, allowed_of
+from marking.network.allowed_errors import SQUARE_OVER, allowed_of
 from marking.ruling.order import HAND_ROOM, RULE_WIDTH
 from marking.ruling.words import fine, heavy_said, shortest_rule, where_from
 from marking.tape_marks.setting_out import setting_out_of
@@ -31,11 +31,11 @@ if TYPE_CHECKING:
     from marking.layout.numerals import Numeral
     from marking.measures.lengths import Units
     from marking.measures.tape import Tape
-    from marking.network.allowed import Allowed
-    from marking.ruling.order import Manner
+    from marking.network.allowed_errors import Allowed
+    from marking.ruling.order import WhoRules
     from marking.sections.ruled import RuledLine
     from marking.tape_marks.marks import Control
-    from marking.ways.way import Expected
+    from marking.ways.way import ExpectedErrors
 
 CAUTIONS = (
     "Nobody climbs on the table: a padded top gives way. Reach in from the edges, walk round, or "
@@ -342,7 +342,7 @@ def ruling_steps(plan: ByHand, layout: Layout, job: MarkingJob) -> tuple[str, ..
 
 
 def _ruling_steps(
-    lines: list[RuledLine], layout: Layout, job: MarkingJob, manner: Manner
+    lines: list[RuledLine], layout: Layout, job: MarkingJob, manner: WhoRules
 ) -> Iterator[str]:
     away, hand = ("zero", "far") if manner.rule_side < 0 else ("far", "zero")
     yield (
@@ -411,15 +411,15 @@ def time_said(control: Control, job: MarkingJob) -> str:
     )
 
 
-def expected_lines(expected: Expected, limits: Allowed, units: Units) -> Iterator[str]:
+def expected_lines(expected: ExpectedErrors, limits: Allowed, units: Units) -> Iterator[str]:
     """What a careful hand leaves, the verdict last."""
     yield (
         "Set by one tape, ruled with a batten and nothing miscounted, 95 of 100 covers have no "
         f"line further than {expected.total:.2f} mm from where it counts to, from zero, the "
-        f"tape's own error included{_allowed(limits.total)};"
+        f"tape's own error included{_allowed(limits.total)}."
     )
     yield (
-        f"none that leans by more than {expected.square:.2f} mm over "
+        f"None leans by more than {expected.square:.2f} mm over "
         f"{rough_length(SQUARE_OVER, units)}"
         f"{_allowed(limits.square)}; no gap between two lines off by more than "
         f"{expected.neighbours:.2f} mm{_allowed(limits.neighbours)}; no step of more than "
@@ -432,7 +432,7 @@ def expected_lines(expected: Expected, limits: Allowed, units: Units) -> Iterato
     yield "DOES NOT HOLD" if expected.past(limits) else "HOLDS"
 
 
-def expected_record(expected: Expected, limits: Allowed) -> dict[str, Any]:
+def expected_record(expected: ExpectedErrors, limits: Allowed) -> dict[str, Any]:
     """The same for programs, mm; a limit that is not set is left out."""
     told = {name: getattr(expected, name) for name in ("total", "square", "neighbours", "step")}
     return {

@@ -10,8 +10,9 @@ import io
 import math
 import re
 from collections import Counter
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
+
+from msgspec import Struct
 
 from marking.errors import BadInputError, shortened
 from marking.input.text import read_text
@@ -31,8 +32,7 @@ _HEADING = re.compile(r"\s*\[\[\s*(?P<name>[^\[\]\s]+)\s*\]\]")
 _UNIT_COLUMN = re.compile(r"(?P<name>.+)_(?P<unit>in|mm|cm)")
 
 
-@dataclass(frozen=True)
-class Columns:
+class Columns(Struct, frozen=True):
     """What a file of rows may hold."""
 
     table: str
@@ -54,8 +54,7 @@ class Columns:
         return (*self.text, *self.lengths, *self.optional)
 
 
-@dataclass(frozen=True)
-class WrittenRow:
+class WrittenRow(Struct, frozen=True):
     """One row: its text, its lengths in mm, and where it was written."""
 
     where: str

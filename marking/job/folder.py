@@ -7,10 +7,10 @@ from __future__ import annotations
 
 import datetime
 import json
-from dataclasses import dataclass
 from functools import cache
 from typing import TYPE_CHECKING, Any, TypeVar, get_args
 
+from msgspec import Struct
 from pydantic import BaseModel, ValidationError, WithJsonSchema
 
 from marking.errors import MOST_SHOWN, BadInputError, shortened
@@ -38,11 +38,10 @@ _PROFILE_FOLDERS = {
 _LONGEST_NAME = 200
 """Letters of a profile's name; past about this, folders take none."""
 JobT = TypeVar("JobT", bound="MarkingJob")
-Keys = tuple[str | int, ...]
+KeyPath = tuple[str | int, ...]
 
 
-@dataclass(frozen=True)
-class _Source:
+class _Source(Struct, frozen=True):
     """Where a key was written, so that a fault can name the file."""
 
     label: str
@@ -51,7 +50,7 @@ class _Source:
     overridden: bool
     """Whether the job gives keys of its own beside the profile."""
 
-    def gives(self, rest: Keys, kind: str) -> bool:
+    def gives(self, rest: KeyPath, kind: str) -> bool:
         """Whether a fault of `kind` at `rest`, below this table, is the profile's."""
         if not rest:
             return not self.overridden
@@ -101,7 +100,7 @@ def check_job(written: dict[str, Any], folder: Path, model: type[JobT]) -> JobT:
 
 def _merge_profiles(
     written: dict[str, Any], folder: Path, model: type[BaseModel]
-) -> tuple[dict[str, Any], dict[Keys, _Source], list[str]]:
+) -> tuple[dict[str, Any], dict[KeyPath, _Source], list[str]]:
     """`written` with each `profile` key replaced by that profile's keys beneath its own.
 
     A profile that cannot be had is among the faults, and any stock one stands in for it, so that
@@ -111,7 +110,7 @@ def _merge_profiles(
     merged = dict(written)
     if isinstance(merged.get("pens"), dict):
         merged["pens"] = dict(merged["pens"])
-    sources: dict[Keys, _Source] = {}
+    sources: dict[KeyPath, _Source] = {}
     for keys, kind in _PROFILE_FOLDERS.items():
         parent: Any = merged
         for key in keys[:-1]:
@@ -177,7 +176,7 @@ def _without_notes(profile: Mapping[str, Any]) -> dict[str, Any]:
 
 
 def _messages(
-    fault: ValidationError, path: Path, sources: dict[Keys, _Source], model: type[BaseModel]
+    fault: ValidationError, path: Path, sources: dict[KeyPath, _Source], model: type[BaseModel]
 ) -> list[str]:
     messages: list[str] = []
     for keys, error in _faults(fault):
@@ -193,13 +192,13 @@ def _messages(
     return messages
 
 
-def _faults(fault: ValidationError) -> list[tuple[Keys, Any]]:
+def _faults(fault: ValidationError) -> list[tuple[KeyPath, Any]]:
     """Each fault with the keys that lead to it, one a key.
 
     A union of a word and a figure reports a fault for each of its members; the figure's says what
     to write. A list is not too short where what stands in it is wrong.
     """
-    found: dict[Keys, Any] = {}
+    found: dict[KeyPath, Any] = {}
     errors = fault.errors(include_url=False)
     within = {error["loc"][:-1] for error in errors}
     for error in errors:
@@ -222,7 +221,7 @@ def _is_union_tag(key: str | int) -> bool:
     return isinstance(key, str) and any(letter in key for letter in "[(-")
 
 
-def _dotted(keys: Keys) -> str:
+def _dotted(keys: KeyPath) -> str:
     shown = ""
     for key in keys:
         shown += f"[{key}]" if isinstance(key, int) else f"{'.' * bool(shown)}{shortened(key)}"
@@ -255,7 +254,7 @@ _BOUNDS = {
 }
 
 
-def _advice(error: Any, keys: Keys, model: type[BaseModel]) -> str:
+def _advice(error: Any, keys: KeyPath, model: type[BaseModel]) -> str:
     kind, value = error["type"], error["input"]
     if kind == "extra_forbidden":
         known = _known_keys(model, keys[:-1])
@@ -295,7 +294,7 @@ def _toml_value(value: object) -> str:
     return shortened(f"{value!r}")
 
 
-def _wanted(keys: Keys, model: type[BaseModel]) -> str:
+def _wanted(keys: KeyPath, model: type[BaseModel]) -> str:
     """What a missing key is for, with an example where its kind has one."""
     field = _table_at(model, keys[:-1]).model_fields.get(str(keys[-1]))
     if field is None:
@@ -308,14 +307,14 @@ def _wanted(keys: Keys, model: type[BaseModel]) -> str:
     return purpose + (f', such as "{examples[0]}"' if examples else "")
 
 
-def _known_keys(model: type[BaseModel], keys: Keys) -> list[str]:
+def _known_keys(model: type[BaseModel], keys: KeyPath) -> list[str]:
     """The keys that the table at `keys` may hold."""
     table = _table_at(model, keys)
     names = [field.alias or name for name, field in table.model_fields.items()]
     return [*names, "profile"] if keys in _PROFILE_FOLDERS else names
 
 
-def _table_at(model: type[BaseModel], keys: Keys) -> type[BaseModel]:
+def _table_at(model: type[BaseModel], keys: KeyPath) -> type[BaseModel]:
     """The model of the table at `keys`, or of the nearest one above it."""
     table: type[BaseModel] = model
     for key in keys:

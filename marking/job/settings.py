@@ -6,9 +6,9 @@ machine. Keys are dotted, as in `grid.pitch`; lengths are in millimetres.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Annotated, Any, TypeVar, get_args, get_origin
 
+from msgspec import Struct
 from pydantic import BaseModel
 
 from marking.job.keys import MarkingJob
@@ -27,8 +27,7 @@ _OF_THE_LAYOUT = ("units", "table", "grid", "hems", "numerals", "cloth", "pens",
 JobT = TypeVar("JobT", bound=MarkingJob)
 
 
-@dataclass(frozen=True)
-class Change:
+class Change(Struct, frozen=True):
     """A key that was one thing when the work was begun and is another now."""
 
     key: str

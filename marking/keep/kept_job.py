@@ -10,10 +10,10 @@ from __future__ import annotations
 import os
 import re
 import tempfile
-from dataclasses import dataclass
 from pathlib import Path, PureWindowsPath
 from typing import TYPE_CHECKING, Any, get_args
 
+from msgspec import Struct
 from pydantic import BaseModel
 
 from marking.errors import BadInputError, RefusedError, shortened
@@ -47,8 +47,7 @@ _ASKED_FOR: Mapping[str, Any] = {
 """Marks that are inked for who asks for them, each with how a job does without."""
 
 
-@dataclass(frozen=True)
-class KeptJob:
+class KeptJob(Struct, frozen=True):
     """A job as text, and what proves that it is made again."""
 
     files: Mapping[str, str]

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from marking.drawing.artwork import Artwork
-    from marking.drawing.page import Paper
+    from marking.drawing.page import PaperName
     from marking.job.keys import MarkingJob
     from marking.keep.codes import Code
     from marking.keep.kept_job import KeptJob
@@ -38,7 +38,7 @@ _SMALL = 1.6
 _COLUMNS = 2
 
 
-def keep_pages(kept: KeptJob, job: MarkingJob, paper: Paper) -> tuple[Artwork, ...]:
+def keep_pages(kept: KeptJob, job: MarkingJob, paper: PaperName) -> tuple[Artwork, ...]:
     """One page, or two where the text is long; the first is named in an outline."""
     page = Page(paper, f"{job.title}: keep page", chapter=CHAPTER)
     lines = kept_lines(kept)

@@ -5,27 +5,24 @@ Table frame, millimetres. It knows widths of ink, and neither lines nor numerals
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
 import numpy as np
+from msgspec import Struct
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence
 
     from numpy.typing import NDArray
 
-    from marking.arrays import FloatArray
+    from marking.arrays import Box, FloatArray
 
-Box = tuple[float, float, float, float]
-"""x0, y0, x1, y1."""
 _HAIR = 1e-6
 """mm that arithmetic may take from a clearance."""
 
 
-@dataclass(frozen=True)
-class Ink:
+class InkAround(Struct, frozen=True):
     """Straight ink, and boxes that ink fills."""
 
     starts: FloatArray
@@ -47,17 +44,19 @@ class Ink:
             for other in self.boxes
         )
 
-    def with_boxes(self, boxes: Iterable[Box]) -> Ink:
+    def with_boxes(self, boxes: Iterable[Box]) -> InkAround:
         """The same and `boxes` more."""
-        return Ink(self.starts, self.ends, self.halves, (*self.boxes, *boxes))
+        return InkAround(self.starts, self.ends, self.halves, (*self.boxes, *boxes))
 
 
-def ink_of(polylines: Sequence[tuple[FloatArray, float]]) -> Ink:
+def ink_of(polylines: Sequence[tuple[FloatArray, float]]) -> InkAround:
     """The ink of polylines (n, 2), each with half its width."""
     starts = [points[:-1] for points, _ in polylines] or [np.empty((0, 2))]
     ends = [points[1:] for points, _ in polylines] or [np.empty((0, 2))]
     halves = [half for points, half in polylines for _ in points[1:]]
-    return Ink(np.concatenate(starts), np.concatenate(ends), np.array(halves, dtype=float), ())
+    return InkAround(
+        np.concatenate(starts), np.concatenate(ends), np.array(halves, dtype=float), ()
+    )
 
 
 def meets(

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
+
+from msgspec import Struct
 
 from marking.measures.lengths import format_length
 
@@ -17,8 +18,7 @@ if TYPE_CHECKING:
 _SAME = 1e-6
 
 
-@dataclass(frozen=True)
-class FoldLine:
+class FoldLine(Struct, frozen=True):
     """One fold line of a hem and the line that gives it, from one edge of the marking."""
 
     hem: str

@@ -7,10 +7,11 @@ read it. Table frame, millimetres; on a cover marked slack, the cloth as it lies
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Literal
 
 import numpy as np
+from msgspec import Struct
+from msgspec.structs import replace
 
 from marking.errors import RefusedError
 from marking.job.keys import tape_of
@@ -29,7 +30,7 @@ if TYPE_CHECKING:
 
     from marking.arrays import FloatArray
     from marking.job.keys import ClothTable, MarkingJob, Pen, PensTable
-    from marking.layout.clear_places import Ink
+    from marking.layout.clear_places import InkAround
     from marking.layout.hems import FoldLine
     from marking.layout.lines import LongLine
     from marking.layout.numerals import Legibility, Numeral
@@ -39,8 +40,7 @@ Layer = Literal["cross", "long", "hem", "numeral", "tick", "bias", "witness"]
 LAYERS: tuple[Layer, ...] = ("cross", "long", "hem", "numeral", "tick", "bias", "witness")
 
 
-@dataclass(frozen=True)
-class Stroke:
+class Stroke(Struct, frozen=True):
     """One pen-down polyline: centre-line points (n, 2) in mm, and what draws it."""
 
     id: str
@@ -88,16 +88,14 @@ class Stroke:
         return sum(map(math.dist, points, points[1:]))
 
 
-@dataclass(frozen=True)
-class PlacedNumeral:
+class PlacedNumeral(Struct, frozen=True):
     """A numeral and the ids of its strokes."""
 
     numeral: Numeral
     strokes: tuple[str, ...]
 
 
-@dataclass(frozen=True)
-class Grid:
+class Grid(Struct, frozen=True):
     """Where the lines stand, for whoever has to keep clear of them or find their crossings."""
 
     cross_x: FloatArray
@@ -110,8 +108,7 @@ class Grid:
     """Along and across."""
 
 
-@dataclass(frozen=True)
-class Margins:
+class Margins(Struct, frozen=True):
     """From the first lines to the edges of the real top at its four corners, in mm."""
 
     far_at_zero_end: float
@@ -122,8 +119,7 @@ class Margins:
     far_end_at_far: float
 
 
-@dataclass(frozen=True)
-class Layout:
+class Layout(Struct, frozen=True):
     """The whole marking of one table."""
 
     strokes: tuple[Stroke, ...]
@@ -288,14 +284,14 @@ def _stand_on_lines(
 ) -> list[Numeral]:
     """Those of `wanted` for which there is room on their lines, beside all that is drawn."""
     pens = job.pens
-    manner = on_lines.Manner(job.numerals.face, pens.numerals.width, job.numerals.clear)
+    manner = on_lines.OnLinesManner(job.numerals.face, pens.numerals.width, job.numerals.clear)
     inside = uprights([one for one in strokes if not one.id.startswith("scale-")], pens)
     height, kept = on_lines.with_room(wanted, levels(strokes, pens), inside, manner, job.grid.pitch)
     taken = _ink_of(strokes, placed, pens)
     return on_lines.stand(kept, taken, inside, height, manner)
 
 
-def _ink_of(strokes: Sequence[Stroke], placed: Sequence[Numeral], pens: PensTable) -> Ink:
+def _ink_of(strokes: Sequence[Stroke], placed: Sequence[Numeral], pens: PensTable) -> InkAround:
     """All lines, and the boxes of the numerals `placed`."""
     lines_ink = ink_of([(one.points, one.ink_width(pens.named(one.pen)) / 2) for one in strokes])
     return lines_ink.with_boxes(numeral.box_table for numeral in placed)

@@ -6,10 +6,10 @@ side hem is laid to it from there.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
 import numpy as np
+from msgspec import Struct
 
 from marking.errors import RefusedError
 from marking.measures.lengths import format_length
@@ -28,8 +28,7 @@ _SAME = 1e-6
 MOST_LINES = 10_000
 
 
-@dataclass(frozen=True)
-class LongLine:
+class LongLine(Struct, frozen=True):
     """A line along the table, `y` in the table frame.
 
     `offset` is what a hem laid to it measures: from its `side`'s edge, or from the side's first

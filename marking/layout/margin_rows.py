@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import math
-from dataclasses import replace
 from typing import TYPE_CHECKING
+
+from msgspec.structs import replace
 
 from marking.errors import RefusedError
 from marking.layout.numerals import Numeral, fit
@@ -15,12 +16,12 @@ if TYPE_CHECKING:
 
     from marking.job.keys import MarkingJob
     from marking.layout.lines import Side
-    from marking.layout.numerals import Asked, Legibility, Row
+    from marking.layout.numerals import Legibility, NumeralsAsked, Row
     from marking.layout.second_scale import OtherScale
     from marking.lettering.glyphs import Lettered
 
 
-def place(asked: Asked, height: float) -> list[Numeral]:
+def place(asked: NumeralsAsked, height: float) -> list[Numeral]:
     """Every numeral of ink height `height`, centred on its cross line and in its margin.
 
     Each side's numerals are upright for a person standing at that side: far ones are turned
@@ -47,7 +48,7 @@ def place(asked: Asked, height: float) -> list[Numeral]:
 
 
 def _numeral(
-    asked: Asked,
+    asked: NumeralsAsked,
     side: Side,
     row: Row,
     height: float,
@@ -64,7 +65,7 @@ def _numeral(
 
 
 def place_other(
-    job: MarkingJob, lines: Asked, scale: OtherScale, most: float
+    job: MarkingJob, lines: NumeralsAsked, scale: OtherScale, most: float
 ) -> tuple[list[Numeral], Legibility]:
     """The numerals of a scale in the other unit, outside its ticks, none higher than `most`.
 
@@ -91,7 +92,7 @@ def place_other(
     )
 
 
-def _other_asked(lines: Asked, scale: OtherScale, every: int) -> Asked:
+def _other_asked(lines: NumeralsAsked, scale: OtherScale, every: int) -> NumeralsAsked:
     """What is asked of that scale's numerals, one at every `every`-th of its ticks."""
     first = next((n for n, value in enumerate(scale.values) if value % every == 0), None)
     if first is None:

@@ -19,9 +19,9 @@ from marking.measures.lengths import format_length
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence
 
-    from marking.arrays import FloatArray
+    from marking.arrays import Box, FloatArray
     from marking.job.keys import MarkingJob
-    from marking.layout.clear_places import Box, Ink
+    from marking.layout.clear_places import InkAround
     from marking.layout.lines import Side
 
     Lines = Sequence[tuple[float, float]]
@@ -32,7 +32,7 @@ _LONG = 200.0
 
 
 def middle_numerals(
-    job: MarkingJob, xs: FloatArray, uprights: Lines, levels: Lines, ink: Ink, most: float
+    job: MarkingJob, xs: FloatArray, uprights: Lines, levels: Lines, ink: InkAround, most: float
 ) -> list[Numeral]:
     """The rows of the sides that carry numerals, none higher than `most`.
 

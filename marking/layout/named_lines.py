@@ -6,8 +6,10 @@ Each lies clear of what is there or exactly on it, and is then that line. Table 
 from __future__ import annotations
 
 from collections import Counter
-from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from marking.errors import RefusedError
 from marking.layout.lines import BETWEEN_INK, LongLine, counted_from
@@ -25,8 +27,7 @@ if TYPE_CHECKING:
 _SAME = 1e-6
 
 
-@dataclass(frozen=True)
-class PartLine:
+class PartLine(Struct, frozen=True):
     """A long line over part of the table, from `start` to `end` along it."""
 
     id: str

@@ -8,10 +8,12 @@ from __future__ import annotations
 
 import math
 from bisect import bisect_left
-from dataclasses import dataclass, replace
 from functools import cached_property
 from itertools import pairwise
 from typing import TYPE_CHECKING, Literal
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from marking.errors import RefusedError
 from marking.layout.bare_cloth import OFF_BOX, between_lines
@@ -32,8 +34,7 @@ _STEP = 0.01
 """Automatic heights are rounded down to this, in mm: far below what a pen can show."""
 
 
-@dataclass(frozen=True)
-class Limit:
+class HeightLimit(Struct, frozen=True):
     """One clearance, and the greatest ink height of all numerals at which it is kept."""
 
     height: float
@@ -42,8 +43,7 @@ class Limit:
     what: str
 
 
-@dataclass(frozen=True)
-class Neighbours:
+class Neighbours(Struct, frozen=True):
     """How far the two closest numerals stand apart, beside how far their digits do."""
 
     values: tuple[int, int]
@@ -63,8 +63,7 @@ class Neighbours:
         return self.gap / self.digit_gap if self.digit_gap > 0 else math.inf
 
 
-@dataclass(frozen=True)
-class Legibility:
+class Legibility(Struct, frozen=True):
     """How well numerals of the chosen height read."""
 
     height: float
@@ -79,8 +78,7 @@ class Legibility:
     """What would allow larger numerals: a change, and the height in mm it would give."""
 
 
-@dataclass(frozen=True)
-class Numeral:
+class Numeral(Struct, frozen=True):
     """One numeral: its centre lines, and the box its ink fills."""
 
     text: str
@@ -94,8 +92,7 @@ class Numeral:
     """Where it stands: in its side's margin, or on a line of the grid."""
 
 
-@dataclass(frozen=True)
-class _Room:
+class _Room(Struct, frozen=True):
     """What the numerals have to fit into. Millimetres."""
 
     pen: float
@@ -108,8 +105,7 @@ class _Room:
     """From the first and from the last numbered cross line to the end of the top."""
 
 
-@dataclass(frozen=True)
-class Asked:
+class NumeralsAsked(Struct, frozen=True, dict=True):
     """The numerals that a job asks for, and what they have to stand beside."""
 
     keys: NumeralsTable
@@ -181,12 +177,12 @@ class Asked:
         )
 
     @cached_property
-    def limits(self) -> list[Limit]:
+    def limits(self) -> list[HeightLimit]:
         """Every clearance as a greatest height."""
         return _limits(self)
 
     @cached_property
-    def tightest(self) -> Limit:
+    def tightest(self) -> HeightLimit:
         """The clearance that allows least."""
         return min(self.limits, key=lambda limit: limit.height)
 
@@ -201,13 +197,13 @@ def asked_for(
     xs: FloatArray,
     rect: tuple[float, float, float, float],
     upright: Sequence[tuple[float, float]],
-) -> Asked:
+) -> NumeralsAsked:
     """What `job` asks of the numerals at cross lines `xs` on the top `rect`.
 
     `upright` are the x of all upright lines, rising, each with half its ink.
     """
     curved = job.table.edge_radius
-    return Asked(
+    return NumeralsAsked(
         job.numerals,
         job.units,
         job.pens.numerals.width,
@@ -224,7 +220,7 @@ def asked_for(
     )
 
 
-def fit(asked: Asked) -> Legibility:
+def fit(asked: NumeralsAsked) -> Legibility:
     """The height that numerals get, and how well it reads.
 
     Between the upright lines a join must be able to pass from one numeral to the next. "auto" is
@@ -246,7 +242,7 @@ def fit(asked: Asked) -> Legibility:
         chosen = _clearest(asked)
     else:
         _check_fits(asked, wanted)
-        chosen = Limit(wanted, None, tightest.what)
+        chosen = HeightLimit(wanted, None, tightest.what)
     return Legibility(
         chosen.height,
         chosen.height - pen,
@@ -259,28 +255,30 @@ def fit(asked: Asked) -> Legibility:
     )
 
 
-def _lower_first(asked: Asked) -> str:
+def _lower_first(asked: NumeralsAsked) -> str:
     """What a count that begins lower would do, where it does not begin at nought."""
     first = asked.keys.first
     return f". A lower numerals.first than {first} has fewer digits" if first else ""
 
 
-def _clearest(asked: Asked) -> Limit:
+def _clearest(asked: NumeralsAsked) -> HeightLimit:
     """The height of "auto", with what keeps larger ones out."""
     fits, parted = asked.tightest, _parted(asked)
     near = _neighbours(asked, fits.height)
-    apart = Limit(math.inf, None, "")
+    apart = HeightLimit(math.inf, None, "")
     if near is not None:
         first, second = near.values
-        apart = Limit(near.apart_height, first, f"{first} and {second} would read as one number")
+        apart = HeightLimit(
+            near.apart_height, first, f"{first} and {second} would read as one number"
+        )
     for limits in ((fits, apart, parted), (fits, parted), (fits,)):
         least = min(limits, key=lambda limit: limit.height)
         if _rounded_down(least.height) >= asked.least_height:
-            return Limit(_rounded_down(least.height), least.value, least.what)
+            return HeightLimit(_rounded_down(least.height), least.value, least.what)
     raise AssertionError("what fits is two pen widths high")
 
 
-def _parted(asked: Asked) -> Limit:
+def _parted(asked: NumeralsAsked) -> HeightLimit:
     """The greatest height at which a join can pass between every two neighbouring numerals.
 
     On slack cloth places and numerals lie closer by the stretch, and the pen is as wide as ever.
@@ -295,7 +293,7 @@ def _parted(asked: Asked) -> Limit:
         """Of numerals whose halves, `width` face units wide in all, have that much room."""
         return (room_beside / slack) / width * asked.tallest + pen if width else math.inf
 
-    best = Limit(math.inf, None, "")
+    best = HeightLimit(math.inf, None, "")
     values, widths = asked.values, asked.widths
     for n, (left, right) in enumerate(pairwise(numbered)):
         this, after = widths[n] / 2, widths[n + 1] / 2
@@ -307,11 +305,11 @@ def _parted(asked: Asked) -> Limit:
         greatest = max(passing, default=math.inf)
         if greatest < best.height:
             what = f"no join between sections could pass between {values[n]} and {values[n + 1]}"
-            best = Limit(greatest, values[n], what)
+            best = HeightLimit(greatest, values[n], what)
     return best
 
 
-def _check_fits(asked: Asked, wanted: float) -> None:
+def _check_fits(asked: NumeralsAsked, wanted: float) -> None:
     """Refuses a height asked for that does not fit, or whose insides would fill."""
     units = asked.units
     greatest = _rounded_down(asked.tightest.height)
@@ -336,7 +334,7 @@ def _rounded_down(height: float) -> float:
     return math.floor(height / _STEP) * _STEP
 
 
-def _limits(asked: Asked) -> list[Limit]:
+def _limits(asked: NumeralsAsked) -> list[HeightLimit]:
     """Every clearance as a greatest height. Widths grow in proportion to the centre lines."""
     room, values = asked.room, asked.values
     ratios = [width / asked.tallest for width in asked.widths]
@@ -350,17 +348,21 @@ def _limits(asked: Asked) -> list[Limit]:
     if asked.second:
         strip = (strip - room.clear) / (1 + OF_FIRST)
         why = f"two rows (numerals.second_zero) share the margin between {edge} and line"
-    limits = [Limit(strip, None, why)]
+    limits = [HeightLimit(strip, None, why)]
     for end, index in ((room.ends[0], 0), (room.ends[1], -1)):
         half = height(2 * (end - room.clear) - room.pen, ratios[index])
-        limits.append(Limit(half, values[index], f"{values[index]} would come too near the end"))
+        limits.append(
+            HeightLimit(half, values[index], f"{values[index]} would come too near the end")
+        )
     for this, after, left, right in zip(values, values[1:], ratios, ratios[1:], strict=False):
         between = height(room.apart - room.clear - room.pen, (left + right) / 2)
-        limits.append(Limit(between, this, f"{this} and {after} would come too near each other"))
+        limits.append(
+            HeightLimit(between, this, f"{this} and {after} would come too near each other")
+        )
     return limits
 
 
-def _allowed(asked: Asked) -> float:
+def _allowed(asked: NumeralsAsked) -> float:
     """The greatest height that fits; for "auto" the one it would choose. 0 when none does."""
     fits = _rounded_down(asked.tightest.height)
     if asked.keys.height != "auto" or fits < asked.least_height:
@@ -368,7 +370,7 @@ def _allowed(asked: Asked) -> float:
     return _clearest(asked).height
 
 
-def _neighbours(asked: Asked, height: float) -> Neighbours | None:
+def _neighbours(asked: NumeralsAsked, height: float) -> Neighbours | None:
     """The closest two numerals of ink `height`, one of them at least of more than one digit."""
     room, tallest, face = asked.room, asked.tallest, asked.keys.face
     # Centre lines, in face units: half of each of two numerals that stand side by side.
@@ -393,7 +395,7 @@ def _neighbours(asked: Asked, height: float) -> Neighbours | None:
     )
 
 
-def _larger(asked: Asked, now: float) -> list[tuple[str, float]]:
+def _larger(asked: NumeralsAsked, now: float) -> list[tuple[str, float]]:
     """Single changes that would allow larger numerals, each with the height it gives."""
     keys = asked.keys
     changes = [
@@ -421,7 +423,7 @@ def _larger(asked: Asked, now: float) -> list[tuple[str, float]]:
     )
 
 
-def _remedies(asked: Asked, now: float) -> str:
+def _remedies(asked: NumeralsAsked, now: float) -> str:
     larger = _larger(asked, now)
     if not larger:
         return "A wider grid.margin and a larger numerals.every together would allow larger ones"

@@ -6,8 +6,9 @@ all other ink. Table frame, millimetres.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
+
+from msgspec import Struct
 
 from marking.layout.clear_places import between
 from marking.layout.numerals import Numeral
@@ -16,7 +17,8 @@ from marking.lettering.glyphs import letter, letter_numeral
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from marking.layout.clear_places import Box, Ink
+    from marking.arrays import Box
+    from marking.layout.clear_places import InkAround
     from marking.layout.lines import Side
     from marking.layout.numerals import Row
     from marking.lettering.glyphs import Lettered
@@ -29,8 +31,7 @@ OF_PITCH = 1 / 3
 """Pitches that a numeral on a line is high, where there is room: our judgement, no source."""
 
 
-@dataclass(frozen=True)
-class OnLine:
+class OnLine(Struct, frozen=True):
     """One numeral wanted on a line along the table."""
 
     text: str
@@ -43,8 +44,7 @@ class OnLine:
     """Where along the table its middle is wanted."""
 
 
-@dataclass(frozen=True)
-class Manner:
+class OnLinesManner(Struct, frozen=True):
     """How numerals on lines are drawn."""
 
     face: str
@@ -60,7 +60,7 @@ def with_room(
     wanted: Sequence[OnLine],
     levels: Sequence[tuple[float, float]],
     uprights: Sequence[tuple[float, float]],
-    manner: Manner,
+    manner: OnLinesManner,
     pitch: float,
 ) -> tuple[float, list[OnLine]]:
     """The ink height of numerals on lines, and those of `wanted` that have room for as much.
@@ -81,7 +81,7 @@ def with_room(
     return min([wish, *(room for _, room in kept)]), [one for one, _ in kept]
 
 
-def _as_wide(one: OnLine, cell: float, manner: Manner) -> float:
+def _as_wide(one: OnLine, cell: float, manner: OnLinesManner) -> float:
     """The height at which a numeral fills the width of a cell."""
     text = manner.lettered(one.text)
     wide = cell - 2 * manner.clear - manner.pen
@@ -98,10 +98,10 @@ def _room_on(one: OnLine, levels: Sequence[tuple[float, float]]) -> float:
 
 def stand(
     wanted: Sequence[OnLine],
-    ink: Ink,
+    ink: InkAround,
     uprights: Sequence[tuple[float, float]],
     height: float,
-    manner: Manner,
+    manner: OnLinesManner,
 ) -> list[Numeral]:
     """`wanted`, each in the middle of the nearest cell where it keeps clear of all `ink`.
 
@@ -134,7 +134,11 @@ def stand(
 
 
 def _free(
-    one: OnLine, ink: Ink, cells: Sequence[tuple[float, float]], scale: float, manner: Manner
+    one: OnLine,
+    ink: InkAround,
+    cells: Sequence[tuple[float, float]],
+    scale: float,
+    manner: OnLinesManner,
 ) -> Box | None:
     text = manner.lettered(one.text)
     wide, high = text.width * scale + manner.pen, text.height * scale + manner.pen

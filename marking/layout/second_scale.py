@@ -5,11 +5,11 @@ Table frame, millimetres.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from fractions import Fraction
 from typing import TYPE_CHECKING
 
 import numpy as np
+from msgspec import Struct
 
 from marking.errors import RefusedError
 from marking.layout.lines import BETWEEN_INK
@@ -59,8 +59,7 @@ def second_zero(job: MarkingJob, lines: int) -> int | None:
     return number
 
 
-@dataclass(frozen=True)
-class OtherScale:
+class OtherScale(Struct, frozen=True):
     """Ticks along one side at every centimetre, or at every inch, from the zero of the lines."""
 
     side: Side

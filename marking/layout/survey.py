@@ -6,10 +6,11 @@ y towards the far edge, millimetres.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
+from msgspec import Struct
+from msgspec.structs import replace
 
 from marking.errors import BadInputError, RefusedError
 from marking.layout.top_shape import (
@@ -47,8 +48,7 @@ _SAME = 0.999
 """Share of the largest doubt from which on a measurement is as doubtful as the first."""
 
 
-@dataclass(frozen=True)
-class Adjustment:
+class Adjustment(Struct, frozen=True):
     """How well the measurements of one top agree. Arrays in the order of `names`."""
 
     measured: FloatArray
@@ -67,8 +67,7 @@ class Adjustment:
     """Each one's distance from the others over its standard deviation; None where six share one."""
 
 
-@dataclass(frozen=True)
-class Top:
+class Top(Struct, frozen=True):
     """The table's upper face."""
 
     corners_table: FloatArray

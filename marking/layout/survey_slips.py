@@ -7,10 +7,10 @@ no job. Table frame, millimetres.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
+from msgspec import Struct
 
 from marking.layout.top_shape import (
     AGAIN,
@@ -38,8 +38,7 @@ _CLEARLY = 0.01
 """mm by which one choice has to be better than one named before it."""
 
 
-@dataclass(frozen=True)
-class More:
+class More(Struct, frozen=True):
     """Measurements more, and how large a slip in each of the six would then show, in mm."""
 
     names: tuple[str, ...]
@@ -51,8 +50,7 @@ class More:
         return float(self.shows.max())
 
 
-@dataclass(frozen=True)
-class SurveySlips:
+class SurveySlips(Struct, frozen=True):
     """How large a slip would show in what is measured now, and with more, in mm."""
 
     now: FloatArray

@@ -7,10 +7,10 @@ corners: the near edge's length, then x and y of the far end's and of the zero e
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
+from msgspec import Struct
 
 from marking.errors import BadInputError
 from marking.least_squares.linear import weighed
@@ -59,8 +59,7 @@ NO_TOP = (
 _CORNERS = ("zero near", "far near", "far far", "zero far")
 
 
-@dataclass(frozen=True)
-class SquareLean:
+class SquareLean(Struct, frozen=True):
     """Marks on the two edges of the zero corner, in mm from it: what a tape lies between."""
 
     along: float
@@ -69,8 +68,7 @@ class SquareLean:
     """Of either mark, along its edge."""
 
 
-@dataclass(frozen=True)
-class Taking:
+class Taking(Struct, frozen=True):
     """What is measured of a top, and how sure each is before any figure."""
 
     names: tuple[str, ...]

@@ -6,10 +6,10 @@ iteration and no test. Units are the caller's.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
+from msgspec import Struct
 
 from marking.errors import RefusedError
 
@@ -21,8 +21,7 @@ _UNTIED = 1e-10
 OPEN = "these observations leave something undetermined; take more of them"
 
 
-@dataclass(frozen=True)
-class Solution:
+class Solution(Struct, frozen=True):
     """A least-squares adjustment of observations with known standard deviations."""
 
     unknowns: FloatArray
@@ -57,8 +56,7 @@ def solve(design: FloatArray, observed: FloatArray, sd: FloatArray) -> Solution:
     return Solution(unknowns, back @ back.T, residuals, basis, factor, degrees)
 
 
-@dataclass(frozen=True)
-class Weighed:
+class Weighed(Struct, frozen=True):
     """What observations of a known covariance are worth, whatever their figures turn out to be."""
 
     gain: FloatArray
@@ -82,8 +80,7 @@ def weighed(design: FloatArray, covariance: FloatArray) -> Weighed:
     return Weighed(gain, spread, weights - pulls.T @ gain)
 
 
-@dataclass(frozen=True)
-class Believed:
+class Believed(Struct, frozen=True):
     """What is believed of unknowns that were believed to be near nothing before."""
 
     carried: FloatArray

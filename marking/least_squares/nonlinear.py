@@ -8,10 +8,10 @@ what they mean.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Generic, TypeVar
 
 import numpy as np
+from msgspec import Struct
 
 from marking.errors import RefusedError
 from marking.least_squares.linear import OPEN
@@ -31,8 +31,7 @@ _ROUNDING = 1e-14
 State = TypeVar("State")
 
 
-@dataclass(frozen=True)
-class Rest(Generic[State]):
+class Settled(Struct, Generic[State], frozen=True):
     """Where an iteration ended."""
 
     state: State
@@ -46,7 +45,7 @@ def gauss_newton(
     whiten: FloatArray,
     moved: Callable[[State, FloatArray], State],
     still: float = _STILL,
-) -> Rest[State]:
+) -> Settled[State]:
     """The state whose misfits, times `whiten` (m, m), have the least sum of squares.
 
     `linearised` gives a state's misfits (m,), measured less computed, and the derivatives (m, n)
@@ -62,8 +61,8 @@ def gauss_newton(
         change = np.asarray(solved, dtype=np.float64)
         state = moved(state, change)
         if float(np.abs(design @ change).max()) < still:
-            return Rest(state, True)
-    return Rest(state, False)
+            return Settled(state, True)
+    return Settled(state, False)
 
 
 def levenberg_marquardt(

@@ -8,10 +8,10 @@ rows. It knows no mark and no message.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
+from msgspec import Struct
 
 from marking.least_squares.chi_square import exceeded, of_a_point
 
@@ -31,8 +31,7 @@ UNCHECKED = 1e-6
 checked. Rounding leaves some 1e-12 where nothing checks it."""
 
 
-@dataclass(frozen=True)
-class AgainstOthers:
+class AgainstOthers(Struct, frozen=True):
     """Each reading against all the others."""
 
     off: FloatArray

@@ -7,11 +7,11 @@ at 0. It knows nothing of tables or pens.
 from __future__ import annotations
 
 import json
-from dataclasses import dataclass
 from functools import cache, lru_cache
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+from msgspec import Struct
 
 from marking.errors import BadInputError
 from marking.shipped_files import stock
@@ -26,8 +26,7 @@ CAPITAL = 21.0
 """Height of a capital, and of a digit, in the units of Hershey's Roman faces."""
 
 
-@dataclass(frozen=True)
-class Glyph:
+class Glyph(Struct, frozen=True):
     """One character: its side bearings and its strokes, each (n, 2), in the face frame."""
 
     left: float
@@ -35,16 +34,14 @@ class Glyph:
     strokes: tuple[FloatArray, ...]
 
 
-@dataclass(frozen=True)
-class Face:
+class Face(Struct, frozen=True):
     """A stroke face: its glyphs by character."""
 
     name: str
     glyphs: Mapping[str, Glyph]
 
 
-@dataclass(frozen=True)
-class Lettered:
+class Lettered(Struct, frozen=True):
     """A written text. Centre lines in face units, the middle of their extent at the origin."""
 
     strokes: tuple[FloatArray, ...]

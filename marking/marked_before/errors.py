@@ -8,12 +8,12 @@ knows readings and limits, no file. Millimetres; plus is to the far end and to t
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from difflib import SequenceMatcher
 from functools import partial
 from typing import TYPE_CHECKING, Literal
 
 import numpy as np
+from msgspec import Struct
 
 from marking.marked_before.readings import DOWN, SIDES, UP, numbers_meant, spots
 from marking.measures.tape import reading_covariance, true_length
@@ -42,8 +42,7 @@ _BEARABLE = 2.0
 _SMALL = 0.01
 
 
-@dataclass(frozen=True)
-class OffLine:
+class OffLine(Struct, frozen=True):
     """One measured line: how far it is off, by its own number."""
 
     id: str
@@ -53,8 +52,7 @@ class OffLine:
     """How many pitches its numeral counts too many; 0 where it counts right."""
 
 
-@dataclass(frozen=True)
-class FoundLimit:
+class FoundLimit(Struct, frozen=True):
     """What is told of one limit; `where` it is furthest off."""
 
     limit: Limit
@@ -65,8 +63,7 @@ class FoundLimit:
     sd: float
 
 
-@dataclass(frozen=True)
-class OffCover:
+class OffCover(Struct, frozen=True):
     """What the readings say of the cover."""
 
     lines: tuple[OffLine, ...]

@@ -6,8 +6,9 @@ a pitch too little. It knows the layout and the numbering that the cover should 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Literal
+
+from msgspec import Struct
 
 from marking.errors import BadInputError, shortened
 from marking.input.rows import Columns, read_rows
@@ -21,7 +22,7 @@ if TYPE_CHECKING:
     from marking.job.keys import NumeralsTable
     from marking.layout.layout import Layout
 
-Kind = Literal["line", "long line", "diagonal"]
+SpotKind = Literal["line", "long line", "diagonal"]
 _COLUMNS = Columns("measured", ("id",), ("length",), pairs=True, beside=("numbers",))
 _EVERY = 12
 _MOST_NUMBERS = 20_000
@@ -31,8 +32,7 @@ UP, DOWN = "diagonal-up", "diagonal-down"
 SIDES = ("near", "far")
 
 
-@dataclass(frozen=True)
-class Meant:
+class Meant(Struct, frozen=True):
     """What the cover should be: its layout, and how its lines are numbered."""
 
     layout: Layout
@@ -52,12 +52,11 @@ class Meant:
         return f"{side}-{self.reads(n)}"
 
 
-@dataclass(frozen=True)
-class Spot:
+class SpotToMeasure(Struct, frozen=True):
     """One thing to measure: what the tape shows where the cover is true, and between what."""
 
     id: str
-    kind: Kind
+    kind: SpotKind
     side: str
     """Along which first long line, or at which end: near, far, zero, end."""
     number: int | None
@@ -66,23 +65,22 @@ class Spot:
     between: tuple[str, str]
 
 
-@dataclass(frozen=True)
-class Found:
+class Found(Struct, frozen=True):
     """What a person read: tape readings in mm by id, and the numbers as they stand, by side."""
 
     shown: Mapping[str, float]
     numbers: Mapping[str, tuple[str, ...]]
 
 
-def spots(meant: Meant) -> dict[str, Spot]:
+def spots(meant: Meant) -> dict[str, SpotToMeasure]:
     """Everything that can be measured, by id, in the order in which a tape meets it."""
     grid = meant.layout.grid
     x0, y0 = float(grid.cross_x[0]), grid.long_lines[0].y
     zero, last = meant.reads(0), meant.reads(meant.last)
-    found: list[Spot] = []
+    found: list[SpotToMeasure] = []
     for side in SIDES:
         found += [
-            Spot(
+            SpotToMeasure(
                 meant.line(side, n),
                 "line",
                 side,
@@ -95,7 +93,7 @@ def spots(meant: Meant) -> dict[str, Spot]:
         ]
     for end, at in (("zero", "the zero line"), ("end", f"line {last}")):
         found += [
-            Spot(
+            SpotToMeasure(
                 f"{line.id}-{end}",
                 "long line",
                 end,
@@ -108,13 +106,17 @@ def spots(meant: Meant) -> dict[str, Spot]:
     long, wide = float(grid.cross_x[-1]) - x0, grid.long_lines[-1].y - y0
     across = (long**2 + wide**2) ** 0.5
     found += [
-        Spot(UP, "diagonal", "", None, across, (f"{zero}, near line", f"{last}, far line")),
-        Spot(DOWN, "diagonal", "", None, across, (f"{zero}, far line", f"{last}, near line")),
+        SpotToMeasure(
+            UP, "diagonal", "", None, across, (f"{zero}, near line", f"{last}, far line")
+        ),
+        SpotToMeasure(
+            DOWN, "diagonal", "", None, across, (f"{zero}, far line", f"{last}, near line")
+        ),
     ]
     return {spot.id: spot for spot in found}
 
 
-def asked(meant: Meant) -> tuple[Spot, ...]:
+def asked(meant: Meant) -> tuple[SpotToMeasure, ...]:
     """What the sheet asks for: each foot's line and the next, bands, ends and both diagonals."""
     long_lines = meant.layout.grid.long_lines
     ids = {one.id for one in long_lines if one.layer == "hem"}

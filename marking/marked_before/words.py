@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
     from marking.marked_before.errors import FoundLimit, OffCover
-    from marking.marked_before.readings import Spot
+    from marking.marked_before.readings import SpotToMeasure
     from marking.measures.lengths import Units
     from marking.measures.tape import Tape
 
@@ -41,7 +41,7 @@ NOTES = (
 
 
 def asked_lines(
-    spots: Sequence[Spot], tape: Tape, units: Units, notes: Sequence[str] = ()
+    spots: Sequence[SpotToMeasure], tape: Tape, units: Units, notes: Sequence[str] = ()
 ) -> Iterator[str]:
     """What to measure, and the file to write it into; `notes` is what to know of this table."""
     yield from (*NOTES, *notes)

@@ -6,11 +6,12 @@ knows no table and no mark.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import TYPE_CHECKING, Literal
 
 import numpy as np
+from msgspec import Struct
+from msgspec.structs import replace
 
 from marking.errors import BadInputError
 from marking.measures.lengths import INCH, format_length, tape_fraction
@@ -51,8 +52,7 @@ def celsius(fahrenheit: float) -> float:
     return (fahrenheit - 32) / 1.8
 
 
-@dataclass(frozen=True)
-class Tape:
+class Tape(Struct, frozen=True):
     """One steel tape on one day."""
 
     tape_class: TapeClass = "II"

@@ -5,10 +5,10 @@ It knows a layout and pieces of its strokes; not what is inked. Table frame, mil
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
+from msgspec.structs import replace
 
 from marking.errors import BadInputError
 from marking.sections.cutting import cut
@@ -17,8 +17,8 @@ from marking.sections.plan import Piece
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
+    from marking.arrays import Box
     from marking.layout.layout import Layout, PlacedNumeral
-    from marking.sections.locating_marks import Box
 
 _INSIDE = (1, 1)
 _MOST_AT_ONCE = 100_000

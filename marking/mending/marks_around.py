@@ -7,10 +7,10 @@ have been, everybody a step in it. It knows pieces, no record. Table frame, mill
 from __future__ import annotations
 
 from collections import Counter
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
+from msgspec import Struct
 
 from marking.network.network import KnownMark
 from marking.sections.locating_marks import Mark
@@ -18,8 +18,7 @@ from marking.sections.locating_marks import Mark
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping, Sequence
 
-    from marking.arrays import FloatArray
-    from marking.sections.locating_marks import Box, Spot
+    from marking.arrays import Box, FloatArray, Spot
     from marking.sections.plan import Piece
 
 OWN_SD = 0.15
@@ -29,8 +28,7 @@ _BESIDE = 1.5
 """mm from spoilt ink within which a crossing is not to be trusted."""
 
 
-@dataclass(frozen=True)
-class Crossing:
+class Crossing(Struct, frozen=True):
     """Two lines on the cover that cross, named by both, and the sections that inked them."""
 
     mark: Mark

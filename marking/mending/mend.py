@@ -5,10 +5,11 @@ It knows the record, the layout and the division; no machine. Table frame, milli
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
+from msgspec import Struct
+from msgspec.structs import replace
 
 from marking.begun.inked import drawn_pieces, ruled_lines_done
 from marking.begun.on_the_cover import plan_hash
@@ -25,18 +26,18 @@ from marking.sections.plan import Piece
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
 
+    from marking.arrays import Box
     from marking.job.keys import PensTable
     from marking.layout.layout import Layout
     from marking.mending.marks_around import Crossing
     from marking.record.record import Record
-    from marking.sections.locating_marks import Box, Mark
+    from marking.sections.locating_marks import Mark
     from marking.sections.plan import Plan, Section
 
-State = Literal["asked", "begun", "inked", "taken back"]
+MendState = Literal["asked", "begun", "inked", "taken back"]
 
 
-@dataclass(frozen=True)
-class Asked:
+class MendAsked(Struct, frozen=True):
     """What a person wants inked anew."""
 
     why: str
@@ -48,8 +49,7 @@ class Asked:
     """mm that the wrong lines lie off; None where the ink is drawn over itself."""
 
 
-@dataclass(frozen=True)
-class Mend:
+class Mend(Struct, frozen=True):
     """What was asked for once, by section, and what has become of it."""
 
     id: str
@@ -59,7 +59,7 @@ class Mend:
     """By section, under ids of the mend's own: first what strikes out, then what is drawn."""
     done: frozenset[str]
     """The sections of it that are inked anew."""
-    state: State
+    state: MendState
     step: float | None
     """mm: the largest step to the ink around that a person saw; None before it was looked over."""
     by_hand: tuple[Piece, ...] = ()
@@ -86,9 +86,14 @@ class Mend:
             else tuple(n for n in self.pieces if n not in self.done)
         )
 
+    @property
+    def waits_for_a_look(self) -> bool:
+        """Whether all of it is inked anew and nobody has told yet how its ink meets the old."""
+        return self.state == "inked" and self.step is None
+
 
 def ask(
-    record: Record, layout: Layout, plan: Plan, pens: PensTable, asked: Asked
+    record: Record, layout: Layout, plan: Plan, pens: PensTable, asked: MendAsked
 ) -> tuple[Mend, tuple[str, ...]]:
     """Keeps what is asked for; the mend, and what of it is not inked yet, as a person calls it.
 
@@ -140,7 +145,7 @@ def ask(
 
 
 def _ruled(
-    record: Record, layout: Layout, plan: Plan, asked: Asked, wanted: set[str] | None
+    record: Record, layout: Layout, plan: Plan, asked: MendAsked, wanted: set[str] | None
 ) -> tuple[Sequence[Piece], Sequence[Piece]]:
     """What of the lines ruled between stubs is chosen: what is on the cover, and what is not yet.
 
@@ -247,7 +252,7 @@ def _piece(kept: Mapping[str, Any]) -> Piece:
     return Piece(stroke, str(kept["of"]))
 
 
-def _state(begun: Sequence[bool], whole: bool, events: Sequence[str]) -> State:
+def _state(begun: Sequence[bool], whole: bool, events: Sequence[str]) -> MendState:
     """Of a mend whose set-downs are `begun` or not, all of it done where it is `whole`."""
     if "taken back" in events:
         return "taken back"

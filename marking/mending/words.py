@@ -49,10 +49,18 @@ def mend_lines(
     if mend.state == "inked":
         seen = (
             "look it over: the largest step from new ink to old, by a rule"
-            if mend.step is None
+            if mend.waits_for_a_look
             else f"looked over: the largest step is {mend.step:.1f} mm"
         )
         yield f"  {seen}"
+
+
+def looking_over_said(mend: Mend) -> str:
+    """What a person does once the last of a mend is inked."""
+    return (
+        f"{mend.id} is inked anew: look it over, and keep the largest step from new ink to old, by "
+        "a rule; the cover passes no proof before"
+    )
 
 
 def ruled_said(mend: Mend, layout: Layout, units: Units) -> Iterator[str]:
@@ -139,7 +147,7 @@ def seen_lines(mends: Sequence[Mend], step: float) -> Iterator[str]:
                 f"{mend.id} leaves lines to be ruled anew: rule them, and tell it by canvasrule "
                 f"mend --ruled {mend.id}, before the cover is proved"
             )
-        elif mend.state == "inked" and mend.step is None:
+        elif mend.waits_for_a_look:
             yield (
                 f"{mend.id} was inked anew, and no distance tells of it: measure the largest step "
                 f"to the ink around by a rule, and keep it by canvasrule mend --looked-over "

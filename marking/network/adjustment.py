@@ -6,10 +6,11 @@ what it adds is the closure of each reading and each tape setting. Table frame, 
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
+from msgspec import Struct
+from msgspec.structs import replace
 
 from marking.errors import BadInputError, RefusedError
 from marking.least_squares.chi_square import exceeded
@@ -17,11 +18,11 @@ from marking.least_squares.linear import Solution, solve
 from marking.least_squares.readings_test import against_others
 from marking.network.datum import EXACT, explained
 from marking.network.error_model import NO_ERRORS
-from marking.network.gain import equations
 from marking.network.misfits import misfit
 from marking.network.network import even, joined, known, unmet
 from marking.network.pose import PARAMETERS
 from marking.network.steps import ready, step_rows
+from marking.network.worth_of_readings import equations
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -30,12 +31,11 @@ if TYPE_CHECKING:
     from marking.network.datum import Datum
     from marking.network.error_model import ErrorModel
     from marking.network.network import KnownMark, Network, Setup
-    from marking.network.shared import Block
+    from marking.network.shared_errors import Block
     from marking.network.steps import StepRead
 
 
-@dataclass(frozen=True)
-class Closure:
+class Closure(Struct, frozen=True):
     """How one reading, or one tape setting of a mark, agrees with all the others."""
 
     mark: str
@@ -47,8 +47,7 @@ class Closure:
     """Its length over its own standard deviation; nan where nothing else checks it."""
 
 
-@dataclass(frozen=True)
-class Adjusted:
+class Adjusted(Struct, frozen=True):
     """A job's network with its closures."""
 
     network: Network
@@ -149,8 +148,7 @@ def _check_tied(setups: Sequence[Setup]) -> None:
 Name = tuple[str, str | None]
 
 
-@dataclass(frozen=True)
-class _Equations:
+class _Equations(Struct, frozen=True):
     """All there is to adjust: what is believed of each own error, then readings and fences."""
 
     design: FloatArray

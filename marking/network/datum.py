@@ -7,17 +7,16 @@ knows no marks and no readings. Table frame, millimetres.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
+from msgspec import Struct
 
 if TYPE_CHECKING:
     from marking.arrays import FloatArray
 
 
-@dataclass(frozen=True)
-class Datum:
+class Datum(Struct, frozen=True):
     """Where tape readings count from, and how well its directions and its scale are known."""
 
     zero: tuple[float, float] = (0.0, 0.0)

@@ -6,15 +6,16 @@ error in mm, unless it says otherwise. It knows no reading and no plan.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 if TYPE_CHECKING:
     from marking.job.keys import MarkingJob
 
 
-@dataclass(frozen=True)
-class Trial:
+class Trial(Struct, frozen=True):
     """What a trial on scrap left of the plotter's scale along and across the table, and skew."""
 
     left: tuple[float, float, float]
@@ -23,8 +24,7 @@ class Trial:
     """(3, 3) of what it found."""
 
 
-@dataclass(frozen=True)
-class ErrorModel:
+class ErrorModel(Struct, frozen=True):
     """What errs beside a reading, a tape and a square, and how much.
 
     An error of 0 is left out of every reckoning, as if nobody had thought of it.

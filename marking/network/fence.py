@@ -6,26 +6,24 @@ along it. It knows clampings and windows, no reading. Table frame, millimetres a
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
+from msgspec import Struct
 
-from marking.network.shared import Block, own_block
+from marking.network.shared_errors import Block, own_block
 
 if TYPE_CHECKING:
-    from marking.arrays import FloatArray
+    from marking.arrays import Box, FloatArray
     from marking.network.datum import Datum
     from marking.network.error_model import ErrorModel
-    from marking.sections.locating_marks import Box
 
 _TOUCHES = 0.1
 """How far in from either side of its window a device touches the rail, over the window's length:
 our own assumption."""
 
 
-@dataclass(frozen=True)
-class Clamping:
+class Clamping(Struct, frozen=True):
     """One clamping of the fence, from `x0` to `x1` along the near side of its sections' windows."""
 
     name: str
@@ -43,16 +41,14 @@ class Clamping:
         return f"fence {self.name}"
 
 
-@dataclass(frozen=True)
-class Against:
+class Against(Struct, frozen=True):
     """A device pushed against a fence: which clamping of it, and what the device reaches there."""
 
     clamping: Clamping
     window: Box
 
 
-@dataclass(frozen=True)
-class Seat:
+class Seat(Struct, frozen=True):
     """How a device sits against a clamping: r observations of its pose that cost no reading."""
 
     block: str

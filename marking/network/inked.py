@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from marking.network.network import section_effect
-from marking.network.shared import PLOTTER, scale_effect
+from marking.network.shared_errors import PLOTTER, scale_effect
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

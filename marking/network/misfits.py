@@ -11,9 +11,9 @@ import numpy as np
 
 from marking.errors import BadInputError
 from marking.network.fence import seat_of
-from marking.network.gain import gain, with_inked
 from marking.network.network import carried, met
 from marking.network.pose import stance
+from marking.network.worth_of_readings import gain, with_inked
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

@@ -9,17 +9,18 @@ readings and poses, neither files nor verdicts. Table frame, millimetres and rad
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
+from msgspec import Struct, field
+from msgspec.structs import replace
 
 from marking.errors import BadInputError
 from marking.network.datum import EXACT
 from marking.network.error_model import NO_ERRORS
 from marking.network.fence import clamping_block
 from marking.network.pose import Pose, effect
-from marking.network.shared import (
+from marking.network.shared_errors import (
     PLOTTER,
     POINTER,
     device_blocks,
@@ -41,15 +42,14 @@ if TYPE_CHECKING:
     from marking.network.error_model import ErrorModel
     from marking.network.fence import Against, Clamping
     from marking.network.pose import PoseKind
-    from marking.network.shared import Block
+    from marking.network.shared_errors import Block
     from marking.sections.locating_marks import Mark
 
 TAPE_SD = 0.4
 """How well a tape mark is set by tape, in mm per axis, when nothing better is known."""
 
 
-@dataclass(frozen=True)
-class KnownMark:
+class KnownMark(Struct, frozen=True):
     """A mark that can be read, and how it came to be where it is."""
 
     mark: Mark
@@ -71,8 +71,7 @@ class KnownMark:
         return ((self.inked_by, slice(0, 1)), (str(self.crossed_by), slice(1, 2)))
 
 
-@dataclass(frozen=True)
-class Reading:
+class Reading(Struct, frozen=True):
     """Where a device's pen stands when it is brought onto a mark."""
 
     mark: str
@@ -82,8 +81,7 @@ class Reading:
     """mm per axis."""
 
 
-@dataclass(frozen=True)
-class Setup:
+class Setup(Struct, frozen=True):
     """One section as it was inked: the pose it was inked with, and the readings taken."""
 
     section: str
@@ -119,8 +117,7 @@ def drawing(plotter: Sequence[float]) -> FloatArray:
     return np.array([[1 + along, skew], [0.0, 1 + across]])
 
 
-@dataclass(frozen=True)
-class Network:
+class Network(Struct, frozen=True):
     """Errors of marks and inked sections: their mean and covariance, given all readings.
 
     An inked section's error is the change (see `marking.network.pose`) from the pose it was inked
@@ -142,8 +139,9 @@ class Network:
     span: tuple[float, float] = (0.0, 0.0)
     """x of the first and the last mark set by tape."""
     follows: FloatArray = field(default_factory=lambda: np.zeros((0, 0)))
-    """(n, b): how the state follows b states of before, as far as `marking.network.walk` began
-    with any: what else it went by had nothing to do with them."""
+    """(n, b): how the state follows b states of before, as far as
+    `marking.network.section_after_section` began with any: what else it went by had nothing to do
+    with them."""
 
     @property
     def covariance(self) -> FloatArray:

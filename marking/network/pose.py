@@ -8,10 +8,10 @@ first 3 for a rigid pose, 4 for a similarity, all 6 for an affine one.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
+from msgspec import Struct
 
 from marking.errors import RefusedError
 from marking.least_squares.linear import weighed, whitening
@@ -27,8 +27,7 @@ _SAME_PLACE = 1e-9
 """Points closer than this share of the largest coordinate are one point."""
 
 
-@dataclass(frozen=True)
-class Pose:
+class Pose(Struct, frozen=True):
     """One pose; see the module's first lines for what it does to a point."""
 
     matrix: FloatArray

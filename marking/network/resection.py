@@ -6,16 +6,16 @@ the network and readings, no section's ink and no verdict. Table frame, millimet
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
+from msgspec import Struct
 
 from marking.errors import RefusedError
 from marking.least_squares.readings_test import against_others, own_blocks
-from marking.network.gain import Gain, gain
 from marking.network.misfits import held, mark_positions
 from marking.network.pose import PARAMETERS, Pose, PoseKind, as_planned, fit, refine, stance
+from marking.network.worth_of_readings import Gain, gain
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -25,8 +25,7 @@ if TYPE_CHECKING:
     from marking.network.network import Network, Reading
 
 
-@dataclass(frozen=True)
-class Resection:
+class Resection(Struct, frozen=True):
     """A pose, and what the readings say of each other."""
 
     readings: tuple[Reading, ...]

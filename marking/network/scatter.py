@@ -7,17 +7,19 @@ squares add up to chi-square. It knows the network and what was inked, no plan a
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
+from msgspec import Struct
+from msgspec.structs import replace
+
 from marking.least_squares.chi_square import exceeded
-from marking.network.concerning import keep_for_steps, last_uses
 from marking.network.error_model import NO_ERRORS
-from marking.network.gain import gain, with_inked
 from marking.network.misfits import misfit
 from marking.network.network import known, only
+from marking.network.part_of_network import keep_for_steps, last_uses
 from marking.network.pose import PARAMETERS
 from marking.network.steps import made_whole
+from marking.network.worth_of_readings import gain, with_inked
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -35,8 +37,7 @@ _ROUNDS = 6
 _CLOSE = 0.03
 
 
-@dataclass(frozen=True)
-class Scatter:
+class Scatter(Struct, frozen=True):
     """Readings that scatter more than they were declared to."""
 
     since: str

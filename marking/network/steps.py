@@ -7,10 +7,11 @@ section. It knows the network, no half and no line. Table frame, millimetres.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Literal
 
 import numpy as np
+from msgspec import Struct
+from msgspec.structs import replace
 
 from marking.least_squares.chi_square import exceeded
 from marking.least_squares.readings_test import as_likely
@@ -28,8 +29,7 @@ _FALSE_ALARM = 0.002
 """How often steps that were all read well are doubted."""
 
 
-@dataclass(frozen=True)
-class StepRead:
+class StepRead(Struct, frozen=True):
     """What one vernier showed."""
 
     id: str
@@ -56,8 +56,7 @@ class StepRead:
         return replace(self, step=self.step - (off if section == self.sections[1] else -off))
 
 
-@dataclass(frozen=True)
-class StepsTaken:
+class StepsTaken(Struct, frozen=True):
     """Steps read at the joins of a section that has drawn its halves and no ink yet."""
 
     steps: tuple[StepRead, ...]
@@ -70,8 +69,7 @@ class StepsTaken:
         return tuple(step.as_inked(setup.section, self.halves, setup.pose) for step in self.steps)
 
 
-@dataclass(frozen=True)
-class Expected:
+class ExpectedStep(Struct, frozen=True):
     """What a vernier should show by all that is known before it is read."""
 
     step: float
@@ -84,8 +82,7 @@ class Expected:
         return abs(step - self.step) / self.sd
 
 
-@dataclass(frozen=True)
-class StepRows:
+class StepRows(Struct, frozen=True):
     """What steps are equations of: each is what the state comes to, and noise."""
 
     by_state: FloatArray
@@ -138,21 +135,20 @@ def made_whole(network: Network, steps: Iterable[StepRead], section: str) -> Net
     return with_steps(network, ready((s for s in steps if section in s.sections), network))
 
 
-def expected(network: Network, step: StepRead) -> Expected:
+def expected(network: Network, step: StepRead) -> ExpectedStep:
     """What `step` should come to; its own figure counts for nothing."""
     rows = step_rows(network, [step])
     common = rows.by_state @ network.common
     spread = rows.by_state @ network.by_tape @ rows.by_state.T + common @ common.T
     variance = float(spread[0, 0] + rows.variances[0])
-    return Expected(step.step - float(rows.off[0]), float(np.sqrt(variance)))
+    return ExpectedStep(step.step - float(rows.off[0]), float(np.sqrt(variance)))
 
 
-@dataclass(frozen=True)
-class Misread:
+class Misread(Struct, frozen=True):
     """A step that all else speaks against."""
 
     step: StepRead
-    expected: Expected
+    expected: ExpectedStep
     rivals: tuple[str, ...]
     """Others that may be the wrong one almost as well."""
 

@@ -23,10 +23,11 @@ from marking.measures.lengths import format_length, rough_length
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from marking.arrays import Box
     from marking.cloth.cover import Cover
     from marking.cloth.underlay import BoardPiece, Underlay
-    from marking.drawing.artwork import Artwork, Box
-    from marking.drawing.page import Paper
+    from marking.drawing.artwork import Artwork
+    from marking.drawing.page import PaperName
     from marking.job.keys import MarkingJob
     from marking.measures.lengths import Units
 
@@ -39,7 +40,7 @@ _SHEETS_ABREAST = 3
 
 
 def cover_pages(
-    cover: Cover, job: MarkingJob, paper: Paper, *, pulled_on: bool
+    cover: Cover, job: MarkingJob, paper: PaperName, *, pulled_on: bool
 ) -> tuple[Artwork, ...]:
     """Amounts and canvas; how it goes on; boards on the top and how each sheet is cut."""
     title = f"{job.title}: what to buy, and how the cover sits"
@@ -228,7 +229,7 @@ def _arrow(page: Page, start: tuple[float, float], end: tuple[float, float]) -> 
     page.line(head, ACCENT, 0.35)
 
 
-def _boards(cover: Cover, job: MarkingJob, paper: Paper, title: str) -> list[Page]:
+def _boards(cover: Cover, job: MarkingJob, paper: PaperName, title: str) -> list[Page]:
     """Boards on the top, the sheets that they are cut from, and their sizes."""
     board, units = cover.underlay, job.units
     page = Page(paper, title)

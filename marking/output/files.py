@@ -14,9 +14,10 @@ import signal
 import stat
 import threading
 from contextlib import contextmanager
-from dataclasses import dataclass
 from pathlib import Path, PureWindowsPath
 from typing import TYPE_CHECKING, Any
+
+from msgspec import Struct
 
 from marking.errors import BadInputError
 from marking.input.text import read_text
@@ -27,8 +28,7 @@ if TYPE_CHECKING:
 MANIFEST = "files.json"
 
 
-@dataclass(frozen=True)
-class Written:
+class Written(Struct, frozen=True):
     """One file, by its path below the output folder with forward slashes."""
 
     path: str
@@ -41,8 +41,7 @@ def digest(data: bytes) -> str:
     return hashlib.sha256(data).hexdigest()
 
 
-@dataclass(frozen=True)
-class WrittenSet:
+class WrittenSet(Struct, frozen=True):
     """What one call wrote, and what it did with files of an earlier one. Paths as in `Written`."""
 
     written: tuple[Written, ...]

@@ -17,9 +17,9 @@ from marking.measures.lengths import format_length
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
-    from marking.cloth.hems import HemPlan, Laid
+    from marking.cloth.hems import HemLaid, HemPlan
     from marking.drawing.artwork import Artwork
-    from marking.drawing.page import Paper
+    from marking.drawing.page import PaperName
     from marking.job.keys import MarkingJob
     from marking.layout.layout import Layout
 
@@ -32,14 +32,34 @@ _TEXT = 2.2
 _SMALL = 1.9
 _CAPTION = 2.6
 _PALE = "#e8ebf0"
+_DRAWN_HIGH = (56.0, 46.0, 36.0)
+"""mm that the table is drawn high at most, and at most where the card has much to say."""
 _ROW = 4.2
 """From one name beside the drawing to the next."""
 
 
 def hem_card(
-    plan: HemPlan, layout: Layout, job: MarkingJob, name: str, paper: Paper, *, inked: bool
+    plan: HemPlan, layout: Layout, job: MarkingJob, name: str, paper: PaperName, *, inked: bool
 ) -> tuple[Artwork, ...]:
-    """The card; a second page where the steps need one."""
+    """The card: its drawing smaller where that keeps all on one page, else a second page."""
+    for high in _DRAWN_HIGH:
+        pages = _pages(plan, layout, job, name, paper, high, inked=inked)
+        if len(pages) == 1:
+            return pages
+    return _pages(plan, layout, job, name, paper, _DRAWN_HIGH[0], inked=inked)
+
+
+def _pages(
+    plan: HemPlan,
+    layout: Layout,
+    job: MarkingJob,
+    name: str,
+    paper: PaperName,
+    high: float,
+    *,
+    inked: bool,
+) -> tuple[Artwork, ...]:
+    """The card with a drawing no higher than `high` mm."""
     page = Page(paper, f"{job.title}: {name}")
     pages = [page]
     wide = page.width - 2 * _EDGE
@@ -50,7 +70,7 @@ def hem_card(
     y = page.height - _EDGE - 15
     for line in sizes(plan, job.units):
         y = page.paragraph(line, _EDGE, y, wide, _TEXT) - 0.5
-    y = _on_the_table(page, plan, layout, job, y - 2)
+    y = _on_the_table(page, plan, layout, job, y - 2, high)
     for title, moves in steps(plan, job):
         if y < _EDGE + 40:
             page = _next_page(pages, paper, name)
@@ -77,20 +97,22 @@ def _deep(text: str, wide: float) -> float:
     return LEADING * 2.1 * (1 + text_width(text) * 2.1 // (0.9 * wide)) + 0.7
 
 
-def _next_page(pages: list[Page], paper: Paper, name: str) -> Page:
+def _next_page(pages: list[Page], paper: PaperName, name: str) -> Page:
     page = Page(paper, pages[0].artwork.title)
     page.heading(f"{name}, continued", _EDGE, page.height - _EDGE - 6, 4.0)
     pages.append(page)
     return page
 
 
-def _on_the_table(page: Page, plan: HemPlan, layout: Layout, job: MarkingJob, top: float) -> float:
+def _on_the_table(
+    page: Page, plan: HemPlan, layout: Layout, job: MarkingJob, top: float, most: float
+) -> float:
     """The table from above with the lines that this panel uses; the y under it."""
     corners = layout.top.corners_table / layout.slack
     (x0, y0), (x1, y1) = corners.min(axis=0).tolist(), corners.max(axis=0).tolist()
     names_beside = 40.0
     wide = page.width - 2 * _EDGE - names_beside
-    scale = min(wide / (x1 - x0), 56.0 / (y1 - y0))
+    scale = min(wide / (x1 - x0), most / (y1 - y0))
     along = [one for one in plan.laid if one.edge in ("bottom", "top")]
     near = [one for one in plan.laid if one.edge == "near side"]
     far = [one for one in plan.laid if one.edge == "far side"]
@@ -142,7 +164,7 @@ def _on_the_table(page: Page, plan: HemPlan, layout: Layout, job: MarkingJob, to
     return low - 16
 
 
-def _used(page: Page, ends: Sequence[tuple[float, float]], one: Laid) -> None:
+def _used(page: Page, ends: Sequence[tuple[float, float]], one: HemLaid) -> None:
     """A line that the panel is laid to; broken where the table has none."""
     style = Style(stroke=INK, width=0.4)
     if one.line is None:
@@ -150,15 +172,17 @@ def _used(page: Page, ends: Sequence[tuple[float, float]], one: Laid) -> None:
     page.artwork.on_top(style).line(ends)
 
 
-def _distinct(along: Sequence[Laid]) -> list[Laid]:
+def _distinct(along: Sequence[HemLaid]) -> list[HemLaid]:
     """One for each place along the table, from the zero line on."""
-    found: dict[float, Laid] = {}
+    found: dict[float, HemLaid] = {}
     for one in along:
         found.setdefault(round(one.at, 3), one)
     return [found[at] for at in sorted(found)]
 
 
-def _levelled(marked: Sequence[Laid], scale: float, job: MarkingJob) -> Iterator[tuple[int, Laid]]:
+def _levelled(
+    marked: Sequence[HemLaid], scale: float, job: MarkingJob
+) -> Iterator[tuple[int, HemLaid]]:
     """Each with its row over the table: a name stands right of its leader, over those that it
     reaches across, so that no leader runs through a name."""
     levels: list[tuple[float, int]] = []
@@ -169,11 +193,11 @@ def _levelled(marked: Sequence[Laid], scale: float, job: MarkingJob) -> Iterator
         yield level, one
 
 
-def _levels(marked: Sequence[Laid], scale: float, job: MarkingJob) -> int:
+def _levels(marked: Sequence[HemLaid], scale: float, job: MarkingJob) -> int:
     return max(level for level, _ in _levelled(marked, scale, job)) + 1
 
 
-def _short(one: Laid, job: MarkingJob) -> str:
+def _short(one: HemLaid, job: MarkingJob) -> str:
     """A place in a word or two."""
     if one.edge in ("bottom", "top") and one.line is not None and one.line.id.startswith("cross-"):
         return place_name(one, job).removeprefix("line ")

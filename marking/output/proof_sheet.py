@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from marking.drawing.artwork import Artwork
-    from marking.drawing.page import Paper
+    from marking.drawing.page import PaperName
     from marking.job.keys import NumeralsTable
     from marking.measures.lengths import Units
     from marking.measures.tape import Tape
@@ -44,7 +44,7 @@ _NOTES = (
 )
 
 
-def begun(pages: list[Page], paper: Paper, title: str, heading: str) -> tuple[Page, float]:
+def begun(pages: list[Page], paper: PaperName, title: str, heading: str) -> tuple[Page, float]:
     """The next of `pages` to write measurements on, under its heading; the baseline after it."""
     page = Page(paper, title)
     more = ", continued" if pages else ""
@@ -59,7 +59,7 @@ def proof_pages(
     tape: Tape,
     title: str,
     units: Units,
-    paper: Paper,
+    paper: PaperName,
     numerals: NumeralsTable,
     says: Sequence[str] = (),
 ) -> tuple[Artwork, ...]:
@@ -87,7 +87,7 @@ def proof_pages(
 
 
 def _vernier_pages(
-    verniers: Sequence[JoinVernier], title: str, units: Units, paper: Paper
+    verniers: Sequence[JoinVernier], title: str, units: Units, paper: PaperName
 ) -> list[Page]:
     """How to read them, with two drawn as they look, and room to write each down."""
     pages: list[Page] = []

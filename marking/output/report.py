@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
+
+from msgspec import Struct, field
 
 from marking.measures.counts import counted
 from marking.measures.lengths import format_length, rough_length
@@ -182,8 +183,7 @@ def _serving(fold: FoldLine) -> str:
     return f"{name} ({abs(fold.off_by):.2f} mm {'further in' if fold.off_by > 0 else 'short'})"
 
 
-@dataclass(frozen=True)
-class InForce:
+class InForce(Struct, frozen=True):
     """What the job's record adds to a plan: the plotter's correction, the tape marks."""
 
     correction: str | None = None
@@ -202,8 +202,11 @@ class InForce:
     """What was asked to be inked anew, and how far it is, a sentence each."""
 
 
+_NOTHING_KEPT = InForce()
+
+
 def section_table(
-    plan: Plan, job: MarkingJob, layout: Layout, kept: InForce = InForce()
+    plan: Plan, job: MarkingJob, layout: Layout, kept: InForce = _NOTHING_KEPT
 ) -> Iterator[str]:
     """The sections in inking order, and what to see to before each set-down, as Markdown."""
     yield "## Sections"
@@ -329,7 +332,7 @@ def mark_table(plan: Plan, job: MarkingJob) -> Iterator[str]:
     yield ""
 
 
-def ink_lines(plan: Plan, job: MarkingJob, kept: InForce = InForce()) -> Iterator[str]:
+def ink_lines(plan: Plan, job: MarkingJob, kept: InForce = _NOTHING_KEPT) -> Iterator[str]:
     """Ink and time, as Markdown."""
     yield "## Ink and time"
     yield ""
@@ -366,7 +369,9 @@ def seconds_of(plan: Plan) -> float | None:
     return sum(known) if len(known) == len(each) else None
 
 
-def markdown(layout: Layout, job: MarkingJob, plan: Plan | None, kept: InForce = InForce()) -> str:
+def markdown(
+    layout: Layout, job: MarkingJob, plan: Plan | None, kept: InForce = _NOTHING_KEPT
+) -> str:
     """The whole report; of a layout that is not cut yet, with a word on cautions only."""
     lines = [f"# {job.title}", ""]
     warnings = [*layout.warnings, *(plan.warnings if plan else ())]
@@ -386,7 +391,7 @@ def markdown(layout: Layout, job: MarkingJob, plan: Plan | None, kept: InForce =
 
 
 def record(
-    layout: Layout, job: MarkingJob, plan: Plan, kept: InForce = InForce()
+    layout: Layout, job: MarkingJob, plan: Plan, kept: InForce = _NOTHING_KEPT
 ) -> Mapping[str, Any]:
     """The report for programs."""
     stood = standings(plan.zone, plan.sections, layout, job)

@@ -5,8 +5,9 @@ It draws what `marking.ruling` works out on pages of `marking.drawing.page`, and
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
+
+from msgspec import Struct
 
 from marking.drawing.page import ACCENT, FAINT, INK, RULE, Page
 from marking.measures.counts import counted
@@ -17,10 +18,10 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
     from marking.drawing.artwork import Artwork
-    from marking.drawing.page import Paper
+    from marking.drawing.page import PaperName
     from marking.job.keys import MarkingJob
     from marking.layout.layout import Layout
-    from marking.ruling.order import Manner, Step
+    from marking.ruling.order import LineRuled, WhoRules
     from marking.sections.plan import Plan
     from marking.sections.ruled import RuledLine
 
@@ -34,8 +35,7 @@ _HEAD = 8.0
 """Above the first line of a group, its heading."""
 
 
-@dataclass(frozen=True)
-class LineWords:
+class LineWords(Struct, frozen=True):
     """What a sheet says of the lines that are ruled on it."""
 
     between: str
@@ -51,7 +51,7 @@ STUBS = LineWords("stubs", "from stub to stub", lambda line: " - ".join(line.sec
 
 
 def ruling_pages(
-    plan: Plan, layout: Layout, job: MarkingJob, paper: Paper, manner: Manner
+    plan: Plan, layout: Layout, job: MarkingJob, paper: PaperName, manner: WhoRules
 ) -> tuple[Artwork, ...]:
     """One page or more, for a plan with ruled lines."""
     steps = ruling_order(plan.ruled, job, manner)
@@ -60,12 +60,12 @@ def ruling_pages(
 
 
 def lines_to_rule_pages(
-    steps: Sequence[Step],
+    steps: Sequence[LineRuled],
     how: Sequence[str],
     words: LineWords,
     job: MarkingJob,
-    paper: Paper,
-    manner: Manner,
+    paper: PaperName,
+    manner: WhoRules,
 ) -> tuple[Artwork, ...]:
     """One page or more, for lines in the order of `steps`, ruled as `how` says."""
     groups = [steps[first : first + GROUP] for first in range(0, len(steps), GROUP)]
@@ -94,11 +94,11 @@ def _deep() -> float:
 
 def _head(
     page: Page,
-    steps: Sequence[Step],
+    steps: Sequence[LineRuled],
     how: Sequence[str],
     words: LineWords,
     job: MarkingJob,
-    manner: Manner,
+    manner: WhoRules,
 ) -> float:
     y = page.height - _EDGE - 5
     wide = page.width - 2 * _EDGE
@@ -125,7 +125,7 @@ def _head(
 
 def _group(
     page: Page,
-    group: Sequence[Step],
+    group: Sequence[LineRuled],
     words: LineWords,
     number: int,
     x: float,

@@ -13,10 +13,10 @@ from marking.drawing.svg import svg
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    from marking.drawing.artwork import Layer
+    from marking.arrays import Box
+    from marking.drawing.artwork import DrawnLayer
     from marking.job.keys import PensTable
     from marking.layout.layout import Stroke
-    from marking.sections.locating_marks import Box
 
 _ONCE, _MORE_THAN_ONCE, _REMOVABLE = "#3f4550", "#000000", "#2b6cb0"
 """Screen colours of ink by how often a line is drawn; the cloth gets what is in the holder."""
@@ -57,7 +57,7 @@ def strokes_artwork(
         if not stroke.beside
     }
     artwork = Artwork(box, title, description + _over_itself(passes), paper=None)
-    layers: dict[tuple[str, str], Layer] = {
+    layers: dict[tuple[str, str], DrawnLayer] = {
         (layer, pen): artwork.layer(
             f"{layer}-{pen}", Style(stroke=ink_colour(pen, pens), width=pens.named(pen).width)
         )

@@ -31,12 +31,11 @@ from marking.stretching.ticks import pull_ticks
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    from marking.arrays import FloatArray
-    from marking.drawing.artwork import Layer
+    from marking.arrays import Box, FloatArray
+    from marking.drawing.artwork import DrawnLayer
     from marking.job.keys import MarkingJob
     from marking.layout.layout import Layout, Stroke
     from marking.layout.lines import LongLine
-    from marking.sections.locating_marks import Box
     from marking.sections.plan import Plan, Section
     from marking.stretching.ticks import PullTick
 
@@ -198,7 +197,9 @@ def _clear_of_numerals(layout: Layout) -> float:
     return min(gaps, default=math.inf)
 
 
-def _draw_mark(marks: Layer, at: tuple[float, float], kind: str, size: float, name: str) -> None:
+def _draw_mark(
+    marks: DrawnLayer, at: tuple[float, float], kind: str, size: float, name: str
+) -> None:
     """A circle for an inked crossing, a saltire for a removable tick, a square for a tape mark."""
     x, y = at
     if kind == "grid":
@@ -221,7 +222,7 @@ def _draw_set_downs(picture: Picture, plan: Plan) -> None:
 
 
 def _write_plate(
-    picture: Picture, plates: Layer, names: Layer, section: Section, plan: Plan
+    picture: Picture, plates: DrawnLayer, names: DrawnLayer, section: Section, plan: Plan
 ) -> None:
     """The section's name, turn and set-down readings, on a plate in its middle."""
     x0, y0, x1, y1 = section.core
@@ -315,15 +316,19 @@ def _draw_legend(
         lines.append(f"Bold: {_heavy(heavy, job)}.")
     if plan is not None:
         joins = f"{counted(len(plan.sections), 'section')}, {plan.columns} along by {plan.rows}"
-        joins += " across, inked in the order of their numbers; dashed: joins."
+        joins += " across" + (
+            ", inked in the order of their numbers; dashed: joins."
+            if len(plan.sections) > 1
+            else "."
+        )
         if plan.zone.turned and plan.zone.feed is None:
             joins += " Turn the device a quarter anticlockwise from its profile."
         if plan.ruled:
             joins += " Light grey: ruled by hand from stub to stub."
         lines += [joins, *set_down_legend(plan)]
         lines.append(
-            "Locating marks: circle = inked crossing, saltire = removable tick, square = mark set "
-            "out by tape." + (" Grey: out of everyone's reach." if plan.unreached else "")
+            "Locating marks: circle = inked crossing, x = removable tick, square = mark set out "
+            "by tape." + (" Grey: out of everyone's reach." if plan.unreached else "")
         )
     if picture.in_air:
         lines.append(

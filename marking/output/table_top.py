@@ -19,10 +19,10 @@ from marking.measures.lengths import format_length
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from marking.drawing.artwork import Layer
+    from marking.arrays import Box
+    from marking.drawing.artwork import DrawnLayer
     from marking.job.keys import MarkingJob
     from marking.layout.layout import Layout
-    from marking.sections.locating_marks import Box
     from marking.sections.plan import Plan
     from marking.stretching.ticks import PullTick
 
@@ -55,7 +55,7 @@ class Picture:
         for foot in self.in_air:
             low, high = np.minimum(low, foot[:2]), np.maximum(high, foot[2:])
         # Room for the labels at the four sides and the legend below, in letter heights.
-        rows = 14 + 3 * bool(self.in_air) + 2 * bool(self.ticks) + 2 * notes
+        rows = 14 + 3 * bool(self.in_air) + 3 * bool(self.ticks) + 2 * notes
         left, below, right, above = (self.letters * room for room in (18, rows, 38, 9))
         labels = hem_labels(layout, job).values()
         right = max([right, *(self.letters * 4 + self.width(label) for label in labels)])
@@ -70,7 +70,13 @@ class Picture:
         )
 
     def write(
-        self, layer: Layer, text: str, x: float, y: float, align: float = 0.0, size: float = 1.0
+        self,
+        layer: DrawnLayer,
+        text: str,
+        x: float,
+        y: float,
+        align: float = 0.0,
+        size: float = 1.0,
     ) -> None:
         """Text with its left edge (align 0), middle (0.5) or right edge (1) at table x.
 
@@ -83,11 +89,11 @@ class Picture:
         """How wide `text` is written, in mm."""
         return text_width(text) * size * self.letters
 
-    def words(self, name: str, colour: str) -> Layer:
+    def words(self, name: str, colour: str) -> DrawnLayer:
         """A layer for text of one colour."""
         return self.artwork.layer(name, Style(fill=colour))
 
-    def lines(self, name: str, colour: str, weight: float, fill: str | None = None) -> Layer:
+    def lines(self, name: str, colour: str, weight: float, fill: str | None = None) -> DrawnLayer:
         """A layer for lines, `weight` times `letters` wide."""
         return self.artwork.layer(name, Style(colour, weight * self.letters, fill))
 

@@ -7,9 +7,10 @@ nothing.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from fractions import Fraction
 from typing import TYPE_CHECKING
+
+from msgspec import Struct
 
 from marking.drawing.page import ACCENT, FAINT, INK, RULE, Page
 from marking.measures.lengths import INCH, format_length, tape_fraction
@@ -20,7 +21,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
     from marking.drawing.artwork import Artwork
-    from marking.drawing.page import Paper
+    from marking.drawing.page import PaperName
     from marking.layout.layout import Layout
     from marking.measures.lengths import Units
     from marking.tape_marks.marks import Control, Diagonals, TapeLine, TapeMark
@@ -46,8 +47,7 @@ _PAIRS: tuple[tuple[tuple[TapeLine, ...], str], ...] = (
 )
 
 
-@dataclass(frozen=True)
-class SheetRow:
+class SheetRow(Struct, frozen=True):
     """One line of the table of readings: what the tape shows, and the marks to tick off."""
 
     reading: str
@@ -60,7 +60,7 @@ def tape_sheet_pages(
     layout: Layout,
     title: str,
     units: Units,
-    paper: Paper,
+    paper: PaperName,
     says: Sequence[str] = (),
     notes: Sequence[str] = (),
 ) -> tuple[Artwork, ...]:
@@ -194,14 +194,16 @@ def _sketch_marks(
 def _sketch_rows(page: Page, control: Control, ends: dict[str, tuple[float, float]]) -> None:
     """Small crosses for the rows between the long edges, and their letters."""
     named: set[str] = set()
-    for mark in marks_on(control, "row"):
+    rows = marks_on(control, "row")
+    middle = sum(ends[mark.mark.id][1] for mark in rows) / max(1, len(rows))
+    for mark in rows:
         x, y = ends[mark.mark.id]
         page.line([(x - 0.5, y), (x + 0.5, y)], INK, 0.2)
         page.line([(x, y - 0.5), (x, y + 0.5)], INK, 0.2)
         if (letter := mark.mark.id.rstrip("0123456789")) not in named:
             named.add(letter)
-            # Clear above the crosses of its own row, which stand close.
-            page.write(letter, x + 1.2, y + 1.3, 1.7)
+            # Clear of the crosses of its own row, and towards the middle: no edge runs there.
+            page.write(letter, x + 1.2, y + (1.3 if y < middle else -3.0), 1.7)
 
 
 def _steps(page: Page, control: Control, units: Units, y: float) -> float:

@@ -14,7 +14,7 @@ from marking.drawing.artwork import Artwork, Style
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from marking.drawing.artwork import Layer
+    from marking.drawing.artwork import DrawnLayer
     from marking.ways.way import Reckoned
 
 _INK, _GREY, _PALE = "#111111", "#555555", "#dddddd"
@@ -55,7 +55,7 @@ def ways_picture(ways: Sequence[Reckoned], title: str, chosen: str | None = None
     return artwork
 
 
-def _draw_scale(grid: Layer, notes: Layer, most: float, high: float) -> None:
+def _draw_scale(grid: DrawnLayer, notes: DrawnLayer, most: float, high: float) -> None:
     step = next(s for s in (1, 2, 5, 10, 20, 50, 100, 1000) if most / s <= 12)
     for count in range(math.floor(most / step) + 1):
         x = count * step * _BARS / most
@@ -65,7 +65,10 @@ def _draw_scale(grid: Layer, notes: Layer, most: float, high: float) -> None:
 
 
 def _draw_way(
-    one: Reckoned, y: float, scale: float, layers: tuple[Layer, Layer, Layer, Layer, Layer]
+    one: Reckoned,
+    y: float,
+    scale: float,
+    layers: tuple[DrawnLayer, DrawnLayer, DrawnLayer, DrawnLayer, DrawnLayer],
 ) -> None:
     bars, ranges, clocks, words, notes = layers
     low, most = (hours * scale for hours in one.least.person)

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from marking.measures.counts import counted
 from marking.measures.lengths import format_length
-from marking.network.allowed import SQUARE_OVER
+from marking.network.allowed_errors import SQUARE_OVER
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence

@@ -7,27 +7,28 @@ network and the points that count. Table frame, millimetres.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
+from msgspec import Struct
+from msgspec.structs import replace
 
 from marking.measures.ties import first_of_greatest
-from marking.network.gain import with_inked
+from marking.network.confidence import radius_95
 from marking.network.inked import ink_error, join_step
 from marking.network.misfits import misfit
 from marking.network.pose import PARAMETERS, changed, effect
-from marking.network.regions import radius_95
 from marking.network.steps import with_steps
+from marking.network.worth_of_readings import with_inked
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     from marking.arrays import FloatArray
-    from marking.network.allowed import Allowed
-    from marking.network.gain import Gain
+    from marking.network.allowed_errors import Allowed
     from marking.network.network import Network, Setup
     from marking.network.steps import StepsTaken
+    from marking.network.worth_of_readings import Gain
 
 WEIGHTS = tuple(np.linspace(0.0, 1.0, 21).tolist())
 """What is tried between the table, 0, and the join, 1."""
@@ -37,8 +38,7 @@ FOLLOW = 0.3
 imagined, what leaves steps and gaps between neighbours least before lines lean."""
 
 
-@dataclass(frozen=True)
-class JoinError:
+class JoinError(Struct, frozen=True):
     """The step to expect where a section butts against earlier ink."""
 
     beside: str
@@ -50,8 +50,7 @@ class JoinError:
     """95% have less, in mm."""
 
 
-@dataclass(frozen=True)
-class InkedPoints:
+class InkedPoints(Struct, frozen=True):
     """A section as it is inked, and how far its ink is to be trusted."""
 
     setup: Setup
@@ -70,8 +69,7 @@ class InkedPoints:
         return max((join.error for join in self.joins), default=0.0)
 
 
-@dataclass(frozen=True)
-class Between:
+class Between(Struct, frozen=True):
     """One choice between the two wishes, and what each of them gets."""
 
     weight: float

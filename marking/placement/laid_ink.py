@@ -8,10 +8,11 @@ lie, no network. Table frame, millimetres.
 from __future__ import annotations
 
 import itertools
-from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
+from msgspec import Struct
+from msgspec.structs import replace
 
 from marking.sections.mended import section_mended
 from marking.sections.neighbours import Butt
@@ -34,8 +35,7 @@ _ALONG, _ACROSS = np.array([1.0, 0.0]), np.array([0.0, 1.0])
 """The ways of a long line and of a cross line."""
 
 
-@dataclass(frozen=True)
-class Laid:
+class LaidInk(Struct, frozen=True):
     """What of a section was inked while its device stood in one place."""
 
     name: str
@@ -52,7 +52,7 @@ def section_of(name: str) -> str:
     return name.partition(_STANCE)[0]
 
 
-def stances(record: Record) -> dict[str, tuple[Laid, ...]]:
+def stances(record: Record) -> dict[str, tuple[LaidInk, ...]]:
     """Where the device of each section begun stood while it inked, first to last; no mends."""
     placed: dict[str, list[KeptPlacement]] = {}
     for placement in record.placements():
@@ -78,10 +78,10 @@ def _of_one(
     placed: Sequence[KeptPlacement],
     runs: Sequence[KeptRun],
     sent: Mapping[int, set[str]],
-) -> tuple[Laid, ...]:
+) -> tuple[LaidInk, ...]:
     last = placed[-1] if placed else None
     if not runs:
-        return (Laid(section, section, last, None),)
+        return (LaidInk(section, section, last, None),)
     found: list[tuple[KeptPlacement | None, set[str]]] = []
     same = _where_it_stood(placed)
     for run in runs:
@@ -94,12 +94,12 @@ def _of_one(
     # A place where no stroke was sent holds no ink; the last is where the device stands now.
     held = [one for one in found[:-1] if one[1]]
     if not held:
-        return (Laid(section, section, found[-1][0], None),)
+        return (LaidInk(section, section, found[-1][0], None),)
     earlier = [
-        Laid(f"{section}{_STANCE}{count + 1}", section, by, frozenset(strokes))
+        LaidInk(f"{section}{_STANCE}{count + 1}", section, by, frozenset(strokes))
         for count, (by, strokes) in enumerate(held)
     ]
-    return (*earlier, Laid(section, section, found[-1][0], frozenset(found[-1][1])))
+    return (*earlier, LaidInk(section, section, found[-1][0], frozenset(found[-1][1])))
 
 
 def _where_it_stood(placed: Sequence[KeptPlacement]) -> dict[int, KeptPlacement]:
@@ -127,7 +127,7 @@ def inked_by(run: KeptRun, placed: Sequence[KeptPlacement]) -> KeptPlacement | N
 def laid_at(
     point: tuple[float, float],
     section: Section,
-    several: Sequence[Laid],
+    several: Sequence[LaidInk],
     along: FloatArray | None = None,
 ) -> list[str]:
     """Under which names the lines of `section` through a table point were inked, first to last.
@@ -155,7 +155,7 @@ def _passes(point: FloatArray, line: FloatArray, along: FloatArray | None) -> bo
 def attributed(
     targets: Mapping[str, KnownMark],
     sections: Iterable[Section],
-    begun: Mapping[str, Sequence[Laid]],
+    begun: Mapping[str, Sequence[LaidInk]],
 ) -> tuple[dict[str, KnownMark], dict[str, str]]:
     """Each mark by the place whose ink it is; and those that are no one mark, with their section.
 
@@ -179,7 +179,7 @@ def attributed(
 
 
 def butts_as_laid(
-    joints: Sequence[Butt], sections: Iterable[Section], begun: Mapping[str, Sequence[Laid]]
+    joints: Sequence[Butt], sections: Iterable[Section], begun: Mapping[str, Sequence[LaidInk]]
 ) -> tuple[Butt, ...]:
     """The joins with each end of a line under the name of the place it was inked from."""
     by_id = {section.id: section for section in sections}
@@ -200,7 +200,7 @@ def butts_as_laid(
 
 
 def set_apart(
-    section: str, targets: Iterable[KnownMark], setups: Iterable[Setup], begun: Sequence[Laid]
+    section: str, targets: Iterable[KnownMark], setups: Iterable[Setup], begun: Sequence[LaidInk]
 ) -> tuple[tuple[KnownMark, ...], tuple[Setup, ...], str]:
     """The same with the section's own ink under a name of its own, so that it can be placed anew.
 

@@ -6,15 +6,16 @@ what they are worth does not depend on them. Table frame, millimetres.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
+from msgspec import Struct
+from msgspec.structs import replace
 
-from marking.network.gain import gain
+from marking.network.confidence import radius_95
 from marking.network.misfits import mark_positions
 from marking.network.network import TAPE_SD, KnownMark, Reading, section_effect
-from marking.network.regions import radius_95
+from marking.network.worth_of_readings import gain
 from marking.placement.compromise import InkedPoints, inked, visible
 from marking.record.readings import READING_SD
 from marking.sections.locating_marks import Mark
@@ -23,7 +24,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
 
     from marking.arrays import FloatArray
-    from marking.network.allowed import Allowed
+    from marking.network.allowed_errors import Allowed
     from marking.network.network import Network
     from marking.network.pose import Pose
     from marking.sections.plan import Section
@@ -37,8 +38,7 @@ _MOST = 0.5**0.5
 _MORE_READINGS = "read twice what is read, or more marks"
 
 
-@dataclass(frozen=True)
-class Addition:
+class Addition(Struct, frozen=True):
     """One reading more, and the errors it would leave."""
 
     mark: str | None

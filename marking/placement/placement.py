@@ -6,21 +6,21 @@ network, no machine and no file. Table frame, millimetres.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Literal
 
 import numpy as np
+from msgspec import Struct
+from msgspec.structs import replace
 
 from marking.errors import BadInputError, RefusedError
-from marking.network.concerning import concerning
 from marking.network.datum import EXACT
 from marking.network.error_model import NO_ERRORS
 from marking.network.network import Setup, drawing
+from marking.network.part_of_network import concerning
 from marking.network.pose import FEWEST_MARKS, changed
 from marking.network.resection import resect
-from marking.network.shared import PLOTTER
+from marking.network.shared_errors import PLOTTER
 from marking.network.steps import misread
-from marking.placement.blunders import Doubt, doubts
 from marking.placement.compromise import (
     WEIGHTS,
     Between,
@@ -34,6 +34,7 @@ from marking.placement.compromise import (
 from marking.placement.laid_ink import section_of
 from marking.placement.one_more_mark import Addition, best_addition
 from marking.placement.recut import NeededMove, carried, needed_move
+from marking.placement.slips import Doubt, doubts
 from marking.sections.mended import section_mended
 from marking.sections.neighbours import outermost_ink, window_middle
 
@@ -41,7 +42,7 @@ if TYPE_CHECKING:
     from collections.abc import Container, Mapping, Sequence
 
     from marking.arrays import FloatArray
-    from marking.network.allowed import Allowed
+    from marking.network.allowed_errors import Allowed
     from marking.network.datum import Datum
     from marking.network.error_model import ErrorModel
     from marking.network.fence import Against
@@ -60,8 +61,7 @@ _NEARBY = 100.0
 """How far outside its planned window, in mm, a device badly set down may still read a mark."""
 
 
-@dataclass(frozen=True)
-class Residual:
+class Residual(Struct, frozen=True):
     """How one reading agrees with the placement and with the other readings."""
 
     mark: str
@@ -73,8 +73,7 @@ class Residual:
     """The same over its standard deviation."""
 
 
-@dataclass(frozen=True)
-class Placement:
+class Placement(Struct, frozen=True):
     """Where a device stands, and what may be done there."""
 
     section: Section

@@ -7,10 +7,11 @@ device's own frame is found for them as for any section.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
+from msgspec import Struct
+from msgspec.structs import replace
 
 from marking.errors import RefusedError
 from marking.network.pose import rigid
@@ -23,8 +24,7 @@ if TYPE_CHECKING:
 _ROUNDING = 1e-6
 
 
-@dataclass(frozen=True)
-class NeededMove:
+class NeededMove(Struct, frozen=True):
     """How to move the device so that its section fits."""
 
     shift: tuple[float, float]

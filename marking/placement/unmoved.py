@@ -8,10 +8,10 @@ no machine. Table frame, millimetres and radians.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
+from msgspec import Struct
 
 from marking.least_squares.chi_square import exceeded
 from marking.least_squares.least_slip import SEEN
@@ -27,8 +27,7 @@ FALSE_ALARM = 0.002
 """How often a device that nobody touched may be taken for one that was moved."""
 
 
-@dataclass(frozen=True)
-class SeenMove:
+class SeenMove(Struct, frozen=True):
     """How far a device now stands from where it inked, as far as readings tell."""
 
     off: float

@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from marking.measures.counts import counted
+from marking.network.confidence import radius_95
 from marking.network.inked import ink_error
-from marking.network.regions import radius_95
 from marking.sections.neighbours import outermost_ink
 
 if TYPE_CHECKING:

@@ -7,10 +7,10 @@ are read at the joins, the ten are often enough. Table frame, millimetres.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
+from msgspec.structs import replace
 
 from marking.measures.ties import first_of_greatest
 from marking.proof.distortion import WHOLE, distortion_of, line_errors, whole_rows
@@ -46,8 +46,7 @@ _STRIDE = 8
 """Distances added before a sheet is tried again."""
 
 
-@dataclass(frozen=True)
-class ProofPlan(DistanceSheet):
+class ProofPlan(DistanceSheet, frozen=True):
     """A sheet, and how well it will tell."""
 
     told: dict[str, float]

@@ -6,17 +6,16 @@ deviation. Table frame, millimetres. It knows no tape and no measurement.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
+from msgspec import Struct
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from marking.arrays import FloatArray
+    from marking.arrays import Box, FloatArray
     from marking.layout.layout import Layout
-    from marking.sections.locating_marks import Box
     from marking.sections.plan import Plan
 
     IntArray = NDArray[np.int64]
@@ -39,8 +38,7 @@ _FEW = 6
 """Fewer sections than this do not tell an uneven stretch from sections out of place."""
 
 
-@dataclass(frozen=True)
-class Patch:
+class Patch(Struct, frozen=True):
     """One section as inked: what it owns, and which lines in it can show an error."""
 
     id: str
@@ -64,8 +62,7 @@ class Patch:
         return (x0 + x1) / 2, (y0 + y1) / 2
 
 
-@dataclass(frozen=True)
-class Distortion:
+class Distortion(Struct, frozen=True):
     """The unknowns of one cover: `WHOLE`, then shift along, shift across and turn by patch."""
 
     patches: tuple[Patch, ...]
@@ -155,8 +152,7 @@ def _whole_effect(model: Distortion, points: FloatArray) -> FloatArray:
     return moved
 
 
-@dataclass(frozen=True)
-class LineErrors:
+class LineErrors(Struct, frozen=True):
     """How far lines lie from true, as a function of the unknowns: one row for each place."""
 
     rows: FloatArray

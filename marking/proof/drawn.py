@@ -5,8 +5,9 @@ It brings verniers and sections together; it knows no machine and places nothing
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import TYPE_CHECKING
+
+from msgspec.structs import replace
 
 from marking.proof.distortion import distortion_of
 from marking.proof.verniers import vernier_strokes, verniers_over

@@ -6,10 +6,11 @@ chooses no distance. Table frame, millimetres.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
+from msgspec import Struct
+from msgspec.structs import replace
 
 from marking.least_squares.linear import believed
 from marking.measures.tape import compared_to
@@ -33,8 +34,7 @@ OFTEN = 0.5
 _DRAWS, _SEED = 400, 15
 
 
-@dataclass(frozen=True)
-class ProofForecast:
+class ProofForecast(Struct, frozen=True):
     """What distances tell of a cover, and what they say of one without any error."""
 
     covariance: FloatArray
@@ -106,8 +106,7 @@ def _sds(rows: FloatArray, covariance: FloatArray) -> FloatArray:
     return sds
 
 
-@dataclass(frozen=True)
-class Remedy:
+class Remedy(Struct, frozen=True):
     """Another tape with which a sheet can pass, and of how many distances."""
 
     compared: bool
@@ -117,8 +116,7 @@ class Remedy:
     distances: int
 
 
-@dataclass(frozen=True)
-class Hindrance:
+class Hindrance(Struct, frozen=True):
     """Why no sheet can pass, and what would do."""
 
     by_tape: float

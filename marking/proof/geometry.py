@@ -6,10 +6,10 @@ unknowns. Table frame, millimetres.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
+from msgspec import Struct
 
 from marking.measures.tape import independent_sd, shared_sds
 from marking.proof.distortion import effect, patch_at
@@ -27,8 +27,7 @@ if TYPE_CHECKING:
     from marking.proof.verniers import JoinStep
 
 
-@dataclass(frozen=True)
-class DistanceSheet:
+class DistanceSheet(Struct, frozen=True):
     """What is to be measured on a cover, and how that cover can be distorted."""
 
     distances: tuple[Distance, ...]
@@ -42,8 +41,7 @@ def prior_sd(model: Distortion) -> FloatArray:
     return np.concatenate([model.prior_sd, [1.0, 1.0]])
 
 
-@dataclass(frozen=True)
-class Moved:
+class Moved(Struct, frozen=True):
     """How a cover's unknowns move what each of its distances runs between."""
 
     ends: FloatArray

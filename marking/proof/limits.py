@@ -15,10 +15,10 @@ straight    How far a long line lies off a thread between its two ends. No limit
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
 import numpy as np
+from msgspec import Struct
 
 from marking.measures.lengths import parse_length
 from marking.proof.distortion import effect
@@ -40,8 +40,7 @@ _APART = 600.0
 """mm."""
 
 
-@dataclass(frozen=True)
-class Limit:
+class Limit(Struct, frozen=True):
     """One limit, in mm."""
 
     name: LimitName
@@ -77,8 +76,7 @@ def limits_of(tolerance: float, allowed: AllowedTable) -> Limits:
     return tuple(given[name] for name in _ORDER if name in given)
 
 
-@dataclass(frozen=True)
-class LimitRows:
+class LimitRows(Struct, frozen=True):
     """How each unknown moves one limit's figure, wherever it is worst."""
 
     limit: Limit
@@ -199,8 +197,7 @@ def _heights(rows: Sequence[tuple[int, Patch]], over: float) -> list[tuple[float
     return sorted(set(ends))
 
 
-@dataclass(frozen=True)
-class Meeting:
+class Meeting(Struct, frozen=True):
     """Two sections that meet at a join, the second further along the table or across it."""
 
     first: int

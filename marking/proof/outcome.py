@@ -8,11 +8,11 @@ section. Millimetres.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from statistics import NormalDist
 from typing import TYPE_CHECKING, Literal
 
 import numpy as np
+from msgspec import Struct
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -27,8 +27,7 @@ _EXACT = 1e-9
 """mm: a figure known better than this has no doubt to count."""
 
 
-@dataclass(frozen=True)
-class Furthest:
+class Furthest(Struct, frozen=True):
     """How far the line furthest off lies, by all lines together."""
 
     line: int

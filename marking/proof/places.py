@@ -6,10 +6,11 @@ ends. It knows the layout and its sections, no tape and no error. Table frame, m
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass, replace
 from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
+from msgspec import Struct
+from msgspec.structs import asdict, replace
 
 from marking.errors import BadInputError
 from marking.measures.lengths import format_length
@@ -32,8 +33,7 @@ _APART = 600.0
 """mm between places to choose from in a long section."""
 
 
-@dataclass(frozen=True)
-class Distance:
+class Distance(Struct, frozen=True):
     """One thing to measure: between two crossings, or a line's offset from a taut thread."""
 
     id: str

@@ -39,11 +39,12 @@ def sheet_lines(
     """
     yield from lines_counted(numerals)
     yield from notes
+    wide = max((len(distance.id) for distance in plan.distances), default=0)
     for distance in plan.distances:
         nominal = as_taped(tape_reading(distance.nominal, tape), tape, units)
         kind = "join" if distance.kind == "seam" else distance.kind
         yield (
-            f"{distance.id}  {kind:<9} {' to '.join(distance.between):<44} {nominal:<12} "
+            f"{distance.id:<{wide}}  {kind:<9} {' to '.join(distance.between):<44} {nominal:<12} "
             f"{distance.purpose}".rstrip()
         )
     if verniers:

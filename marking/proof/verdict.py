@@ -6,10 +6,10 @@ coarse to say, it says so. It takes no placement's word for where a section lies
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
 import numpy as np
+from msgspec import Struct
 
 from marking.errors import BadInputError
 from marking.least_squares.linear import believed
@@ -43,8 +43,7 @@ _MISREAD = 4.5
 """Standard deviations past which a distance is misread."""
 
 
-@dataclass(frozen=True)
-class Estimate:
+class Estimate(Struct, frozen=True):
     """A figure in mm and its standard deviation."""
 
     value: float
@@ -55,8 +54,7 @@ class Estimate:
         return abs(self.value) > sds * self.sd
 
 
-@dataclass(frozen=True)
-class JudgedLine:
+class JudgedLine(Struct, frozen=True):
     """The line furthest off, and the section that holds it, if there are sections."""
 
     section: str | None
@@ -66,8 +64,7 @@ class JudgedLine:
     limits: Furthest
 
 
-@dataclass(frozen=True)
-class Step:
+class Step(Struct, frozen=True):
     """A section's own error, or the step at the join of two sections, along one axis."""
 
     sections: tuple[str, ...]
@@ -82,8 +79,7 @@ class Step:
         return abs(self.estimate.value) > self.doubt
 
 
-@dataclass(frozen=True)
-class JudgedLimit:
+class JudgedLimit(Struct, frozen=True):
     """What is told of one limit, and where."""
 
     limit: Limit
@@ -97,8 +93,7 @@ class JudgedLimit:
     """Sections that neither keep nor break it by what is measured."""
 
 
-@dataclass(frozen=True)
-class CoverVerdict:
+class CoverVerdict(Struct, frozen=True):
     """What the measurements say of a cover."""
 
     outcome: ProofOutcome
@@ -198,8 +193,7 @@ def _together(outcomes: Sequence[ProofOutcome]) -> ProofOutcome:
     return "pass" if set(outcomes) == {"pass"} else "cannot tell"
 
 
-@dataclass(frozen=True)
-class _Judged:
+class _Judged(Struct, frozen=True):
     """A limit as judged, and by which figures."""
 
     said: JudgedLimit
@@ -240,8 +234,7 @@ def _worst_line(model: Distortion, solved: _Solution) -> JudgedLine:
     )
 
 
-@dataclass(frozen=True)
-class _Solution:
+class _Solution(Struct, frozen=True):
     """The unknowns and their covariance, without the tape's own, and what they were found by."""
 
     unknowns: FloatArray

@@ -10,10 +10,11 @@ no layout and no division. Table frame, millimetres.
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass, replace
 from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
+from msgspec import Struct
+from msgspec.structs import asdict, replace
 
 from marking.errors import BadInputError
 from marking.layout.layout import Stroke
@@ -25,9 +26,8 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from marking.arrays import FloatArray
+    from marking.arrays import Box, FloatArray
     from marking.proof.distortion import Distortion
-    from marking.sections.locating_marks import Box
     from marking.sections.plan import Plan, Section
 
 DIVISIONS = 5
@@ -48,8 +48,7 @@ _FROM_END = 8
 """Of a join's length, how much lies between its end and the vernier that tells its turn."""
 
 
-@dataclass(frozen=True)
-class JoinVernier:
+class JoinVernier(Struct, frozen=True):
     """One vernier over a join."""
 
     id: str
@@ -156,8 +155,7 @@ def verniers_from(kept: Sequence[Mapping[str, Any]]) -> tuple[JoinVernier, ...]:
         ) from None
 
 
-@dataclass(frozen=True)
-class JoinStep:
+class JoinStep(Struct, frozen=True):
     """A step to be read at a join: how the ink of two sections lies apart at one point."""
 
     id: str

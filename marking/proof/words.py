@@ -6,8 +6,10 @@ It words what `marking.proof.verdict` finds and computes no verdict of its own.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from marking.errors import BadInputError
 from marking.measures.counts import counted
@@ -271,8 +273,7 @@ def _step_record(step: Step | None) -> dict[str, Any] | None:
     }
 
 
-@dataclass(frozen=True)
-class Since:
+class Since(Struct, frozen=True):
     """What has changed since an earlier proof, in mm."""
 
     whole: Mapping[str, Estimate]

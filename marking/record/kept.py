@@ -23,7 +23,7 @@ _LONGEST_TEXT = 8_000_000
 """Characters of plain data in one row: ten times the largest that was ever kept."""
 
 
-class Kept(dict[str, Any]):
+class KeptData(dict[str, Any]):
     """Plain data by key, that knows which row it is from: a key that is missing is damage."""
 
     __slots__ = ("tell",)
@@ -58,7 +58,7 @@ def as_kept(kept: Any, what: str, instead: str = "") -> Iterator[None]:
     except (LookupError, TypeError, ValueError, AttributeError, RecursionError) as fault:
         said = f"{what} cannot be made of it: {shortened(repr(fault))}"
         said += f"; {instead}" if instead else ""
-        if isinstance(kept, Kept):
+        if isinstance(kept, KeptData):
             raise kept.tell(said) from None
         raise BadInputError(
             f"job.db: damaged ({said}). Put back a copy of the job's folder"
@@ -109,8 +109,8 @@ def _plain(value: Any, tell: Tell) -> Any:
     if len(text) > _LONGEST_TEXT:
         raise ValueError(f"{len(text)} characters are none of ours")
 
-    def known(found: dict[str, Any]) -> Kept:
-        kept = Kept(found)
+    def known(found: dict[str, Any]) -> KeptData:
+        kept = KeptData(found)
         kept.tell = tell
         return kept
 
@@ -126,14 +126,14 @@ def _not_finite(text: str) -> NoReturn:
     raise ValueError(f"{text} is no finite number")
 
 
-def _keys(value: Any, tell: Tell) -> Kept:
+def _keys(value: Any, tell: Tell) -> KeptData:
     keys = _plain(value, tell)
-    if not isinstance(keys, Kept):
+    if not isinstance(keys, KeptData):
         raise ValueError("no keys with values")
     return keys
 
 
-def _keys_or_none(value: Any, tell: Tell) -> Kept | None:
+def _keys_or_none(value: Any, tell: Tell) -> KeptData | None:
     return None if value == "null" else _keys(value, tell)
 
 

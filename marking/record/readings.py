@@ -5,8 +5,9 @@ Bed frame, millimetres. Whether the marks are known and enough is for whoever pl
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
+
+from msgspec import Struct
 
 from marking.errors import BadInputError
 from marking.input.rows import Columns, read_rows
@@ -25,8 +26,7 @@ _COARSEST = 5.0
 _COLUMNS = Columns("reading", ("section", "mark"), ("x", "y"), ("sd",))
 
 
-@dataclass(frozen=True)
-class MarkReading:
+class MarkReading(Struct, frozen=True):
     """One mark as the device sees it."""
 
     section: str

@@ -5,8 +5,9 @@ It holds what was kept as it was kept; it must not know how it is stored, nor wh
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Literal
+
+from msgspec import Struct
 
 if TYPE_CHECKING:
     from datetime import datetime
@@ -28,8 +29,7 @@ StrokeEvent = Literal["sent", "drawn", "presumed"]
 """`drawn` is confirmed by the machine; `presumed` is by the clock alone."""
 
 
-@dataclass(frozen=True)
-class KeptReading:
+class KeptReading(Struct, frozen=True):
     """A reading as it was taken. Bed frame, mm."""
 
     at: datetime
@@ -41,8 +41,7 @@ class KeptReading:
     source: str
 
 
-@dataclass(frozen=True)
-class KeptPlacement:
+class KeptPlacement(Struct, frozen=True):
     """A solved pose, its covariance and whatever else was said, as plain data."""
 
     id: int
@@ -54,8 +53,7 @@ class KeptPlacement:
     detail: Any
 
 
-@dataclass(frozen=True)
-class KeptCheck:
+class KeptCheck(Struct, frozen=True):
     """A proof of the cover, a check of the device named by `subject`, or what was set out for
     either, as plain data."""
 
@@ -67,8 +65,7 @@ class KeptCheck:
     result: Any
 
 
-@dataclass(frozen=True)
-class KeptInk:
+class KeptInk(Struct, frozen=True):
     """A section whose inking has begun or is done."""
 
     at: datetime
@@ -79,8 +76,7 @@ class KeptInk:
     """Hash of the division that the section is one of; version 0.1 left it empty now and then."""
 
 
-@dataclass(frozen=True)
-class KeptRuled:
+class KeptRuled(Struct, frozen=True):
     """A line that a person ticked off as ruled by hand, or took the tick from again."""
 
     at: datetime
@@ -96,8 +92,7 @@ class KeptRuled:
         return self.line
 
 
-@dataclass(frozen=True)
-class KeptRun:
+class KeptRun(Struct, frozen=True):
     """One start of a device on a section: what was driven, where it stood, who allowed it."""
 
     id: int
@@ -112,8 +107,7 @@ class KeptRun:
     """Hash of the division that the section is one of; empty where none was kept."""
 
 
-@dataclass(frozen=True)
-class KeptLayout:
+class KeptLayout(Struct, frozen=True):
     """A layout that work was begun with, and the settings that it came from."""
 
     hash: str
@@ -122,8 +116,7 @@ class KeptLayout:
     id: int = 0
 
 
-@dataclass(frozen=True)
-class KeptDivision:
+class KeptDivision(Struct, frozen=True):
     """A division that work was begun with, and the settings of the machine that it is for."""
 
     hash: str
@@ -134,8 +127,7 @@ class KeptDivision:
     id: int = 0
 
 
-@dataclass(frozen=True)
-class KeptStroke:
+class KeptStroke(Struct, frozen=True):
     """Something known of one stroke."""
 
     at: datetime

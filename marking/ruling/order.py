@@ -8,10 +8,11 @@ it waits. Table frame, mm; seconds from the first line on.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from itertools import pairwise
 from statistics import median
 from typing import TYPE_CHECKING, Literal
+
+from msgspec import Struct
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Iterator, Sequence
@@ -30,8 +31,7 @@ _LONG = 2.2
 """A group is so many times as long as what rule and hand cover, so that it has a dry end."""
 
 
-@dataclass(frozen=True)
-class Step:
+class LineRuled(Struct, frozen=True):
     """One line ruled."""
 
     line: RuledLine
@@ -44,8 +44,7 @@ class Step:
     """Whether the marker's tip has to be changed before it, or both markers' of two people."""
 
 
-@dataclass(frozen=True)
-class Manner:
+class WhoRules(Struct, frozen=True):
     """Who rules."""
 
     hand: Hand = "right"
@@ -67,13 +66,13 @@ class Manner:
 
 
 def ruling_order(
-    lines: Sequence[RuledLine], job: MarkingJob, manner: Manner, done: Collection[str] = ()
-) -> tuple[Step, ...]:
+    lines: Sequence[RuledLine], job: MarkingJob, manner: WhoRules, done: Collection[str] = ()
+) -> tuple[LineRuled, ...]:
     """Every line once, but for those `done` before, which are dry and leave the groups as they are.
 
     Slanted lines come last, when what they cross has dried.
     """
-    steps: list[Step] = []
+    steps: list[LineRuled] = []
     clock = on_tip = 0.0
     for group in _groups(lines, manner):
         left, last = {n: line for n, line in enumerate(group) if line.id not in done}, -1
@@ -88,11 +87,11 @@ def ruling_order(
             on_tip = run if worn else on_tip + run
             begins = clock + wait
             clock = begins + seconds_for(line, job, manner)
-            steps.append(Step(line, begins, clock, wait, worn))
+            steps.append(LineRuled(line, begins, clock, wait, worn))
     return tuple(steps)
 
 
-def seconds_for(line: RuledLine, job: MarkingJob, manner: Manner) -> float:
+def seconds_for(line: RuledLine, job: MarkingJob, manner: WhoRules) -> float:
     """How long a line takes: the rule laid, the line drawn; drawn again for a further pass."""
     pace = job.pace
     again = line.stroke.times(job.pens.named(line.stroke.pen)) - 1
@@ -100,7 +99,7 @@ def seconds_for(line: RuledLine, job: MarkingJob, manner: Manner) -> float:
     return once + again * line.stroke.length / pace.draw_speed
 
 
-def covered(line: RuledLine, manner: Manner) -> tuple[float, float]:
+def covered(line: RuledLine, manner: WhoRules) -> tuple[float, float]:
     """From where to where along the table the rule and the hand come over the cloth."""
     (x0, y0), (x1, y1) = line.points.tolist()
     # Beside a slanted line the same width reaches further along the table.
@@ -109,7 +108,7 @@ def covered(line: RuledLine, manner: Manner) -> tuple[float, float]:
     return min(x0, x1) - sides[0] * over, max(x0, x1) + sides[1] * over
 
 
-def _groups(lines: Sequence[RuledLine], manner: Manner) -> Iterator[Sequence[RuledLine]]:
+def _groups(lines: Sequence[RuledLine], manner: WhoRules) -> Iterator[Sequence[RuledLine]]:
     """Groups of neighbours from the zero end for the right hand, from the far end for the left."""
     upright = [line for line in lines if _upright(line)]
     upright.sort(key=lambda line: float(line.points[0, 0]), reverse=manner.hand == "left")
@@ -134,7 +133,7 @@ def _upright(line: RuledLine) -> bool:
 
 
 def _wait(
-    line: RuledLine, steps: Sequence[Step], clock: float, job: MarkingJob, manner: Manner
+    line: RuledLine, steps: Sequence[LineRuled], clock: float, job: MarkingJob, manner: WhoRules
 ) -> float:
     """How long until nothing wet lies where the rule and the hand come."""
     low, high = covered(line, manner)

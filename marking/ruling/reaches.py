@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
+
+from msgspec import Struct
 
 if TYPE_CHECKING:
     from marking.job.keys import MarkingJob
@@ -11,8 +12,7 @@ if TYPE_CHECKING:
     from marking.sections.ruled import RuledLine
 
 
-@dataclass(frozen=True)
-class Reach:
+class Reach(Struct, frozen=True):
     """What is ruled of a line from one long edge."""
 
     edge: Literal["near", "far"]

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 
     from marking.job.keys import MarkingJob
     from marking.layout.layout import Layout
-    from marking.ruling.order import Manner, Step
+    from marking.ruling.order import LineRuled, WhoRules
     from marking.sections.ruled import RuledLine
 
 CAUTIONS = (
@@ -36,7 +36,7 @@ def line_name(line: RuledLine) -> str:
 
 
 def how_to(
-    lines: Sequence[RuledLine], layout: Layout, job: MarkingJob, manner: Manner
+    lines: Sequence[RuledLine], layout: Layout, job: MarkingJob, manner: WhoRules
 ) -> Iterator[str]:
     """The steps, as sentences."""
     yield from lines_counted(job.numerals)
@@ -73,7 +73,7 @@ def how_to(
     )
 
 
-def where_from(line: RuledLine, layout: Layout, job: MarkingJob, manner: Manner) -> Iterator[str]:
+def where_from(line: RuledLine, layout: Layout, job: MarkingJob, manner: WhoRules) -> Iterator[str]:
     """From which edge a line is ruled, and where its halves meet."""
     parts = reaches(line, layout, job)
     if len(parts) == 1:
@@ -121,7 +121,7 @@ def shortest_rule(lines: Sequence[RuledLine], job: MarkingJob) -> str:
     return rough_length(longest + 2 * 50.8, job.units)
 
 
-def time_told(steps: Sequence[Step], job: MarkingJob, manner: Manner) -> str:
+def time_told(steps: Sequence[LineRuled], job: MarkingJob, manner: WhoRules) -> str:
     """How long the steps take, by the paces in job.toml, to go on a sentence with."""
     work = sum(seconds_for(step.line, job, manner) for step in steps)
     waits = steps[-1].ends - work if steps else 0.0
@@ -130,7 +130,7 @@ def time_told(steps: Sequence[Step], job: MarkingJob, manner: Manner) -> str:
     return f"{said}, and {format_duration(waits)} of waiting" if waits >= 1 else said
 
 
-def note_of(step: Step) -> str:
+def note_of(step: LineRuled) -> str:
     """What stands beside a line in the order: wait, new tip."""
     notes = ["new tip"] if step.new_tip else []
     if step.waits >= 1:

@@ -6,10 +6,11 @@ It knows where ink lies and what a zone reaches; it cuts no stroke. Table frame,
 from __future__ import annotations
 
 from contextlib import suppress
-from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
+from msgspec import Struct
+from msgspec.structs import replace
 
 from marking.errors import RefusedError
 from marking.layout.clear_places import apart
@@ -28,17 +29,16 @@ from marking.sections.spans import (
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from marking.arrays import Box
     from marking.job.keys import MarkingJob, PensTable
     from marking.layout.layout import Layout, Stroke
     from marking.measures.lengths import Units
     from marking.sections.joins import Axis
-    from marking.sections.locating_marks import Box
     from marking.sections.spans import Span
     from marking.sections.zones import Zone
 
 
-@dataclass(frozen=True)
-class Division:
+class Division(Struct, frozen=True):
     """The columns and rows of sections, and the strip that nobody reaches."""
 
     zone: Zone

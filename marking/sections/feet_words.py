@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from marking.measures.lengths import Units
     from marking.sections.footing import Footing
     from marking.sections.plan import Plan
-    from marking.sections.standing import EdgeName, FootInAir, Standing, WetInk
+    from marking.sections.standing import EdgeName, FootInAir, UnderTheFeet, WetInk
 
 _BOARD = (
     "A board of the table's height, cover and padding counted, carries each: fast to the table or "
@@ -148,7 +148,7 @@ def _board_length(length: float, units: Units) -> str:
     return rough_length(math.ceil(length / step - 1e-6) * step, units)
 
 
-def _boards(stood: Mapping[str, Standing], units: Units) -> Iterator[str]:
+def _boards(stood: Mapping[str, UnderTheFeet], units: Units) -> Iterator[str]:
     """The boards along each edge, then every foot that stands on one."""
     in_air = [(one.section, foot) for one in stood.values() for foot in one.in_air]
     if not in_air:
@@ -186,7 +186,7 @@ def _board_along(edge: EdgeName, feet: list[FootInAir], units: Units) -> Iterato
     )
 
 
-def standing_record(standing: Standing | None) -> Mapping[str, Any]:
+def standing_record(standing: UnderTheFeet | None) -> Mapping[str, Any]:
     """For programs: `feet_in_air` and `wait`, which is None where nothing is waited for."""
     if standing is None:
         return {"feet_in_air": [], "wait": None}

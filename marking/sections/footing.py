@@ -6,19 +6,20 @@ window that the frame is set down for.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
+from msgspec import Struct
+from msgspec.structs import replace
+
 if TYPE_CHECKING:
-    from marking.sections.locating_marks import Box, Spot
+    from marking.arrays import Box, Spot
 
 TWO_PEOPLE_KG = 25.0
 """A weight that one person should not set down at arm's length: from memory, no source here. Local
 rules come first, and many ask for two sooner."""
 
 
-@dataclass(frozen=True)
-class Footing:
+class Footing(Struct, frozen=True):
     """The feet of an open frame as it stands at a window."""
 
     feet: tuple[Spot, ...]

@@ -7,10 +7,11 @@ from __future__ import annotations
 
 import math
 from bisect import bisect_left, bisect_right
-from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
+from msgspec import Struct
+from msgspec.structs import replace
 
 from marking.layout.bare_cloth import between_lines, off_boxes
 
@@ -25,8 +26,7 @@ _HAIR = 1e-9
 """mm that arithmetic may add."""
 
 
-@dataclass(frozen=True)
-class BareCloth:
+class BareCloth(Struct, frozen=True):
     """Bare cloth in which a join may run, from `low` to `high`, after the line at `line`."""
 
     low: float
@@ -34,16 +34,14 @@ class BareCloth:
     line: float
 
 
-@dataclass(frozen=True)
-class Join:
+class Join(Struct, frozen=True):
     """Where two parts meet, and where the part after it sees marks of the one before."""
 
     at: float
     behind: float
 
 
-@dataclass(frozen=True)
-class Axis:
+class Axis(Struct, frozen=True):
     """The marking along one axis: its extent, and where it may be parted."""
 
     start: float

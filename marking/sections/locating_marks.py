@@ -7,21 +7,18 @@ where no ink can be seen at all, a mark set out by tape (`control`). Table frame
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
 import numpy as np
+from msgspec import Struct
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from marking.arrays import FloatArray
+    from marking.arrays import FloatArray, Spot
     from marking.layout.layout import Grid
 
 MarkKind = Literal["grid", "cross", "control"]
-Box = tuple[float, float, float, float]
-Spot = tuple[float, float]
-"""A point of the table frame."""
 _SAME = 1e-6
 _OFF_JOIN = 0.25
 """Millimetres that a tick keeps off a join."""
@@ -29,8 +26,7 @@ _STANDS_OUT = 1.0
 """Millimetres beside a line's ink that a tick needs to be seen."""
 
 
-@dataclass(frozen=True)
-class Mark:
+class Mark(Struct, frozen=True):
     """One locating mark: a point on a cross line, and what makes it visible."""
 
     id: str

@@ -7,8 +7,9 @@ Table frame, millimetres.
 from __future__ import annotations
 
 import re
-from dataclasses import replace
 from typing import TYPE_CHECKING
+
+from msgspec.structs import replace
 
 from marking.sections.plan import routed
 

@@ -5,24 +5,22 @@ It knows sections and their pieces, no placement. Table frame, millimetres.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
+from msgspec import Struct
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from marking.arrays import FloatArray
-    from marking.sections.locating_marks import Box
+    from marking.arrays import Box, FloatArray
     from marking.sections.plan import Section
 
 _DIRECTIONS = 16
 _ON_JOIN = 1e-6
 
 
-@dataclass(frozen=True)
-class Butt:
+class Butt(Struct, frozen=True):
     """The lines that two sections share at their join."""
 
     sections: tuple[str, str]

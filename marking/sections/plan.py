@@ -8,8 +8,9 @@ millimetres.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
+
+from msgspec import Struct
 
 from marking.errors import RefusedError
 from marking.layout.layout import Stroke, uprights
@@ -18,10 +19,8 @@ from marking.sections.cutting import cut_each
 from marking.sections.division import divisions
 from marking.sections.division_words import division_warnings
 from marking.sections.locating_marks import (
-    Box,
     Mark,
     MarkKind,
-    Spot,
     crossed_by_ticks,
     marks_below,
     marks_beside,
@@ -33,7 +32,7 @@ from marking.sections.standing import idle_seconds
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from marking.arrays import FloatArray
+    from marking.arrays import Box, FloatArray, Spot
     from marking.job.keys import MarkingJob, PensTable
     from marking.layout.layout import Layout
     from marking.measures.lengths import Units
@@ -46,8 +45,7 @@ if TYPE_CHECKING:
     from marking.sections.zones import Zone
 
 
-@dataclass(frozen=True)
-class Piece:
+class Piece(Struct, frozen=True):
     """The part of a stroke that one section inks."""
 
     stroke: Stroke
@@ -55,8 +53,7 @@ class Piece:
     """Id of the laid-out stroke, or of the locating mark, that it is part of."""
 
 
-@dataclass(frozen=True)
-class Section:
+class Section(Struct, frozen=True):
     """What one setup inks: `core` is what it owns, `window` what the device reaches."""
 
     id: str
@@ -83,16 +80,14 @@ class Section:
         return sum(piece.stroke.length for piece in self.pieces)
 
 
-@dataclass(frozen=True)
-class Unreached:
+class Unreached(Struct, frozen=True):
     """Marking that no setup of the zone can ink."""
 
     box: Box
     pieces: tuple[Piece, ...]
 
 
-@dataclass(frozen=True)
-class Plan:
+class Plan(Struct, frozen=True):
     """A layout cut for one zone."""
 
     zone: Zone

@@ -7,11 +7,11 @@ or-opt and turning moves until none helps; Croes (1958) and Or (1976) are the cl
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import lru_cache
 from typing import TYPE_CHECKING
 
 import numpy as np
+from msgspec import Struct
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -35,8 +35,7 @@ _MOST_RUNS = 64
 _MOST_AT_ONCE = 250
 
 
-@dataclass(frozen=True)
-class Leg:
+class Leg(Struct, frozen=True):
     """One stroke of a route: which one, whether against its own direction, whether joined.
 
     A joined stroke starts where the one before it ended, so that the pen stays down.
@@ -47,8 +46,7 @@ class Leg:
     joined: bool
 
 
-@dataclass(frozen=True)
-class Route:
+class Route(Struct, frozen=True):
     """A section's strokes in inking order, and what the inking takes."""
 
     legs: tuple[Leg, ...]

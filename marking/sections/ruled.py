@@ -6,10 +6,11 @@ hand from stub to stub. It knows strokes and bands, no rule and no person. Table
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
+from msgspec import Struct
+from msgspec.structs import replace
 
 from marking.errors import RefusedError
 from marking.measures.lengths import format_length
@@ -35,8 +36,7 @@ End = tuple[str, float, float]
 """The id of a laid-out stroke, and a point of it in the table frame."""
 
 
-@dataclass(frozen=True)
-class RuledLine:
+class RuledLine(Struct, frozen=True):
     """The part of a laid-out line that is ruled by hand, from one stub's end to the other's."""
 
     stroke: Stroke

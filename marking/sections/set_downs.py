@@ -16,10 +16,9 @@ from marking.measures.lengths import rough_length
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-    from marking.arrays import FloatArray
+    from marking.arrays import Box, FloatArray
     from marking.job.keys import MarkingJob
     from marking.layout.layout import Layout
-    from marking.sections.locating_marks import Box
     from marking.sections.plan import Plan, Section
     from marking.sections.zones import Zone
 

@@ -6,9 +6,11 @@ One axis at a time; table frame, millimetres. It knows what a zone reaches, no s
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import TYPE_CHECKING
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from marking.errors import RefusedError
 from marking.measures.lengths import INCH, format_length
@@ -23,8 +25,7 @@ if TYPE_CHECKING:
     from marking.sections.zones import Zone
 
 
-@dataclass(frozen=True)
-class Span:
+class Span(Struct, frozen=True):
     """One row or column of sections along its axis."""
 
     core: tuple[float, float]

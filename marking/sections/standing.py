@@ -6,21 +6,20 @@ no clock, and not who sets the order. Table frame, millimetres; seconds.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal, Protocol
 
 import numpy as np
+from msgspec import Struct
 
 from marking.layout.clear_places import meets
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from marking.arrays import FloatArray
+    from marking.arrays import Box, FloatArray, Spot
     from marking.job.keys import MarkingJob, PensTable
     from marking.layout.layout import Layout, Stroke
     from marking.sections.footing import Footing
-    from marking.sections.locating_marks import Box, Spot
     from marking.sections.route import Route
     from marking.sections.zones import Zone
 
@@ -57,8 +56,7 @@ class Inked(Protocol):
         """How long that takes."""
 
 
-@dataclass(frozen=True)
-class FootInAir:
+class FootInAir(Struct, frozen=True):
     """A foot that the table's top does not carry whole."""
 
     number: int
@@ -71,8 +69,7 @@ class FootInAir:
     """The edges it stands over, and how far out beyond each the board must reach, in mm."""
 
 
-@dataclass(frozen=True)
-class WetInk:
+class WetInk(Struct, frozen=True):
     """Ink of a section inked shortly before, on which a foot comes to stand."""
 
     section: str
@@ -82,8 +79,7 @@ class WetInk:
     inked."""
 
 
-@dataclass(frozen=True)
-class Standing:
+class UnderTheFeet(Struct, frozen=True):
     """What a person sees to before the device is set down for one section."""
 
     section: str
@@ -94,7 +90,7 @@ class Standing:
 
 def standings(
     zone: Zone, sections: Sequence[Inked], layout: Layout, job: MarkingJob
-) -> dict[str, Standing]:
+) -> dict[str, UnderTheFeet]:
     """By section, in inking order, where the feet of the zone's device stand.
 
     Nothing where no feet are known. Between two sections only the machine's drawing is counted,
@@ -106,7 +102,7 @@ def standings(
     found = {}
     for place, section in enumerate(sections):
         boxes = _boxes(zone, section)
-        found[section.id] = Standing(
+        found[section.id] = UnderTheFeet(
             section.id,
             _in_air(footing, boxes, section, _flat(layout, job)),
             _wet(boxes, sections[:place], job, between=0.0),

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Literal
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 if TYPE_CHECKING:
     from marking.job.keys import MarkingJob
@@ -13,8 +15,7 @@ ZoneName = Literal["plotter", "reach", "beam"]
 Corner = tuple[Literal[0, 1], Literal[0, 1]]
 
 
-@dataclass(frozen=True)
-class ZonePace:
+class ZonePace(Struct, frozen=True):
     """How fast a zone inks, for routes and, where it is timed, for estimates. mm/s and seconds."""
 
     draw: float
@@ -22,8 +23,7 @@ class ZonePace:
     lift: float
 
 
-@dataclass(frozen=True)
-class Manner:
+class ZoneManner(Struct, frozen=True):
     """How sections of a zone are come to and inked, as reports and pictures tell a person."""
 
     inked_by: str
@@ -40,21 +40,21 @@ class Manner:
     """Whether a person stands at a long edge, in place of a reading across."""
 
 
-_MANNERS: dict[ZoneName, Manner] = {
-    "plotter": Manner(
+_MANNERS: dict[ZoneName, ZoneManner] = {
+    "plotter": ZoneManner(
         "the plotter",
         "device's reach",
         "Set the device down with the corner of its reach that is nearest the zero corner",
         timed=True,
         holds_pens=True,
     ),
-    "reach": Manner(
+    "reach": ZoneManner(
         "drawing by hand",
         "reach",
         "For each section stand at the edge named, where the reach along the table begins",
         from_an_edge=True,
     ),
-    "beam": Manner(
+    "beam": ZoneManner(
         "the projector",
         "projector's usable picture",
         "Bring the picture over a section so that its usable part begins",
@@ -63,8 +63,7 @@ _MANNERS: dict[ZoneName, Manner] = {
 """By the name that a kept division has of its zone: the one place that tells them apart."""
 
 
-@dataclass(frozen=True)
-class Zone:
+class Zone(Struct, frozen=True):
     """What one setup reaches."""
 
     name: ZoneName
@@ -101,7 +100,7 @@ class Zone:
         return self.manner.timed
 
     @property
-    def manner(self) -> Manner:
+    def manner(self) -> ZoneManner:
         """How it comes to a section and inks it."""
         return _MANNERS[self.name]
 

@@ -5,8 +5,9 @@ Boxes for readings stand in the order in which they are typed. It draws what it 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
+
+from msgspec import Struct
 
 from marking.drawing.page import ACCENT, FAINT, INK
 from marking.sheets.parts import EDGE, TEXT, headed, tick_box
@@ -14,7 +15,7 @@ from marking.sheets.parts import EDGE, TEXT, headed, tick_box
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from marking.drawing.page import Page, Paper
+    from marking.drawing.page import Page, PaperName
 
 _ROW = 6.4
 _ACROSS = 2
@@ -24,8 +25,7 @@ _READ_WIDE = 24.0
 """mm of one box to write a reading into."""
 
 
-@dataclass(frozen=True)
-class Card:
+class Card(Struct, frozen=True):
     """One set-down."""
 
     name: str
@@ -46,7 +46,7 @@ class Card:
     """What the program may say, each with a box to tick."""
 
 
-def card_pages(cards: Sequence[Card], title: str, paper: Paper, chapter: str) -> list[Page]:
+def card_pages(cards: Sequence[Card], title: str, paper: PaperName, chapter: str) -> list[Page]:
     """As many cards to a page as there is room for, in order, row by row."""
     pages: list[Page] = []
     page, y = headed(paper, title, f"{title}: {chapter.lower()}", chapter=chapter)

@@ -26,14 +26,14 @@ from marking.sheets.side_sheet import side_pages
 
 if TYPE_CHECKING:
     from marking.drawing.artwork import Artwork
-    from marking.drawing.page import Paper
+    from marking.drawing.page import PaperName
     from marking.hand.plan import ByHand
     from marking.job.keys import MarkingJob
     from marking.layout.layout import Layout
 
 
 def hand_document(
-    plan: ByHand, layout: Layout, job: MarkingJob, paper: Paper
+    plan: ByHand, layout: Layout, job: MarkingJob, paper: PaperName
 ) -> tuple[Artwork, ...]:
     """All its pages, numbered, in the order of work."""
     pages = hand_pages(plan, layout, job, paper)
@@ -41,7 +41,9 @@ def hand_document(
     return pages
 
 
-def hand_pages(plan: ByHand, layout: Layout, job: MarkingJob, paper: Paper) -> tuple[Artwork, ...]:
+def hand_pages(
+    plan: ByHand, layout: Layout, job: MarkingJob, paper: PaperName
+) -> tuple[Artwork, ...]:
     """All its pages in the order of work, not yet numbered."""
     says = tuple(expected_lines(plan.expected, plan.limits, job.units))
     wall = tuple(off_the_wall(job.table))
@@ -61,7 +63,7 @@ def hand_pages(plan: ByHand, layout: Layout, job: MarkingJob, paper: Paper) -> t
 
 
 def _first(
-    plan: ByHand, layout: Layout, job: MarkingJob, paper: Paper, says: tuple[str, ...]
+    plan: ByHand, layout: Layout, job: MarkingJob, paper: PaperName, says: tuple[str, ...]
 ) -> Artwork:
     title = f"{job.title}: marking by hand"
     page, y = headed(paper, title, title, chapter="What to do, in order")

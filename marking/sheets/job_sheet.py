@@ -30,7 +30,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from marking.drawing.artwork import Artwork
-    from marking.drawing.page import Paper
+    from marking.drawing.page import PaperName
     from marking.job.keys import MarkingJob
     from marking.layout.layout import Layout
     from marking.proof.places import Distance
@@ -43,7 +43,7 @@ def front_pages(
     way: str,
     order: Sequence[str],
     still_open: Sequence[str],
-    paper: Paper,
+    paper: PaperName,
 ) -> list[Artwork]:
     """The job in words and figures, the order of work, what is still open, the cautions."""
     title = f"{job.title}: job sheet"
@@ -71,7 +71,7 @@ def front_pages(
     return [one.artwork for one in pages]
 
 
-def sections_page(plan: Plan, layout: Layout, job: MarkingJob, paper: Paper) -> Artwork:
+def sections_page(plan: Plan, layout: Layout, job: MarkingJob, paper: PaperName) -> Artwork:
     """The table with its sections, each with its name and its turn."""
     title = f"{job.title}: the table and its sections"
     page = Page(paper, title, lying=True, chapter="The table and its sections")
@@ -80,7 +80,8 @@ def sections_page(plan: Plan, layout: Layout, job: MarkingJob, paper: Paper) -> 
     low_x, low_y = map(float, corners.min(axis=0))
     length, width = map(float, np.ptp(corners, axis=0))
     scale = min((page.width - 2 * EDGE - 4) / length, (page.height - 2 * EDGE - 36) / width)
-    left, base = page.width / 2 - scale * length / 2, EDGE + 16.0
+    left = page.width / 2 - scale * length / 2
+    base = page.height - EDGE - 14.0 - scale * width
 
     def at(x: float, y: float) -> tuple[float, float]:
         return left + scale * (x - low_x), base + scale * (y - low_y)
@@ -97,19 +98,19 @@ def sections_page(plan: Plan, layout: Layout, job: MarkingJob, paper: Paper) -> 
     page.write("zero end", left, base - 6.0, TEXT)
     page.write("far end", left + scale * length, base - 6.0, TEXT, align=1.0)
     said = "Under each name: its turn. Every section has a card of its own on the next pages."
-    page.write(said, EDGE, EDGE + 2.0, TEXT)
+    page.write(said, EDGE, base - 14.0, TEXT)
     return page.artwork
 
 
 def proof_maps(
-    distances: Sequence[Distance], layout: Layout, job: MarkingJob, paper: Paper
+    distances: Sequence[Distance], layout: Layout, job: MarkingJob, paper: PaperName
 ) -> list[Artwork]:
     """Where each distance of the proof runs, by its id, a dozen to a drawing; threads are paler."""
     title = f"{job.title}: proof"
     pages: list[Page] = []
     left = [distances[first : first + _TO_A_MAP] for first in range(0, len(distances), _TO_A_MAP)]
     while left:
-        heading = f"{title}, where each distance runs"
+        heading = f"{title}, where each distance runs{', continued' if pages else ''}"
         chapter = "" if pages else "Proof: where each distance runs"
         page, y = headed(paper, title, heading, chapter=chapter)
         if not pages:

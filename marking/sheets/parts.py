@@ -13,7 +13,7 @@ from marking.drawing.page import ACCENT, INK, LEADING, RULE, Page
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-    from marking.drawing.page import Paper
+    from marking.drawing.page import PaperName
 
 EDGE = 13.0
 """mm of bare paper on all sides."""
@@ -23,7 +23,7 @@ TICK = 3.0
 _INDENT = 6.0
 
 
-def headed(paper: Paper, title: str, heading: str, *, chapter: str = "") -> tuple[Page, float]:
+def headed(paper: PaperName, title: str, heading: str, *, chapter: str = "") -> tuple[Page, float]:
     """A page titled `title` that begins with `heading`; the baseline under it."""
     page = Page(paper, title, chapter=chapter)
     y = page.height - EDGE - 5

@@ -10,15 +10,18 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from marking.drawing.artwork import Style
-from marking.drawing.page import FAINT, INK
+from marking.drawing.page import FAINT, INK, RULE
 from marking.measures.lengths import rough_length
+from marking.output.table_picture import spread
 from marking.sections.cutting import cut
 from marking.sheets.parts import EDGE, SMALL, TEXT, headed, notes, section
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from marking.arrays import FloatArray
     from marking.drawing.artwork import Artwork
-    from marking.drawing.page import Page, Paper
+    from marking.drawing.page import Page, PaperName
     from marking.job.keys import MarkingJob
     from marking.layout.layout import Layout
 
@@ -32,7 +35,7 @@ _INSIDE = (1, 1)
 """The middle cell of a lattice of two joins each way."""
 
 
-def picture_page(layout: Layout, job: MarkingJob, paper: Paper) -> Artwork:
+def picture_page(layout: Layout, job: MarkingJob, paper: PaperName) -> Artwork:
     """One page: the table from above, and its zero corner as seen from the near edge."""
     title = f"{job.title}: what it comes to look like"
     page, y = headed(paper, title, title, chapter="What it comes to look like")
@@ -108,6 +111,15 @@ def _drawn(
     return foot
 
 
+def _with_room(ups: Sequence[float], apart: float) -> list[float]:
+    """Of rising `ups` the first, and each that is so far from the last one taken."""
+    taken: list[float] = []
+    for up in ups:
+        if not taken or up - taken[-1] >= apart:
+            taken.append(up)
+    return taken
+
+
 def _distances(
     page: Page,
     layout: Layout,
@@ -115,13 +127,14 @@ def _distances(
     beside: tuple[float, float, float, float],
     scale: float,
 ) -> None:
-    """How far each long line of the corner lies from the near edge, as many as have room."""
+    """How far each long line of the corner lies from the near edge, with leaders where lines
+    stand closer than the figures; where there are too many, as many as have room."""
     x, foot, low, deep = beside
-    last = -_APART
-    for line in layout.grid.long_lines:
-        up = (line.y - low) * scale
-        if up > deep * scale or up - last < _APART:
-            continue
-        last = up
-        page.write(rough_length(line.y - low, job.units), x, foot + up - SMALL / 2, SMALL)
+    ups = [up for line in layout.grid.long_lines if (up := line.y - low) <= deep]
+    if len(ups) * _APART > deep * scale:
+        ups = _with_room(ups, _APART / scale)
+    shown = [foot + up for up in spread([up * scale for up in ups], _APART)]
+    for up, y in zip(ups, shown, strict=True):
+        page.line([(x - 2.0, foot + up * scale), (x + 1.0, y)], RULE, 0.15)
+        page.write(rough_length(up, job.units), x + 2.0, y - SMALL / 2, SMALL)
     page.write("near edge", EDGE, foot - 4.2, TEXT, colour=FAINT)

@@ -6,9 +6,10 @@ It draws what `marking.hand` works out.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from functools import partial
 from typing import TYPE_CHECKING
+
+from msgspec import Struct
 
 from marking.drawing.page import ACCENT, FAINT, INK, Page
 from marking.drawing.typeface import text_width
@@ -37,12 +38,13 @@ from marking.sheets.parts import (
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
-    from marking.drawing.page import Paper
+    from marking.drawing.page import PaperName
     from marking.hand.plan import ByHand
     from marking.hand.readings import CrossTick, SideWork
     from marking.job.keys import MarkingJob
     from marking.layout.layout import Layout
     from marking.layout.lines import Side
+    from marking.measures.lengths import Units
 
 _COLUMNS = 4
 _ROW, _HEAD, _APART = 4.2, 6.2, 1.5
@@ -57,7 +59,7 @@ _LABEL = 9.0
 
 
 def side_pages(
-    work: SideWork, plan: ByHand, layout: Layout, job: MarkingJob, paper: Paper
+    work: SideWork, plan: ByHand, layout: Layout, job: MarkingJob, paper: PaperName
 ) -> list[Page]:
     """How to stand there, then the ticks."""
     title = f"{job.title}: {work.side} side"
@@ -78,26 +80,29 @@ def side_pages(
         pages.append(page)
     y = longs.drawn(page, y - 1.0, abreast)
     said = list(numeral_steps(work, plan, layout, job))
-    if y - 3.0 - steps_depth(page, said) < EDGE:
-        page, y = headed(paper, title, f"{title}, continued")
-        pages.append(page)
-    y = section(page, "Numerals", y - 2.5)
-    steps(page, said, y)
+    if y - 3.0 - steps_depth(page, said) >= EDGE:
+        steps(page, said, section(page, "Numerals", y - 2.5))
+        said = []
     from_zero = f"The tape's 0 on the zero line, on your {work.zero_hand.upper()}. Work from 0 on."
-    columns = _Columns(
-        f"{title}: ticks",
-        f"{from_zero} Column {_other(work)}: the numeral at the other end.",
-        _COLUMNS,
-        partial(_heads, work=work),
-        partial(_tick, work=work, plan=plan, job=job),
-    )
-    pages += columns.pages(_blocks(plan.ticks, _size(job)), paper, title)
+    tried = [
+        _Columns(
+            f"{title}: ticks",
+            f"{from_zero} Column {_other(work)}: the numeral at the other end.",
+            count,
+            partial(_heads, work=work, units=job.units),
+            partial(_tick, work=work, plan=plan, job=job),
+            said,
+        ).pages(_blocks(plan.ticks, _size(job)), paper, title)
+        for count in _counts(plan, job, page)
+    ]
+    fewest = min(tried, key=len)
+    pages += fewest
     if work.scale:
         columns = _Columns(
             f"{title}: ticks of the {other_unit(job)}",
             f"{from_zero} Column counts: what each tick stands for.",
             _SCALE_COLUMNS,
-            _scale_heads,
+            partial(_scale_heads, units=job.units),
             partial(_scale_tick, work=work, plan=plan, job=job),
         )
         pages += columns.pages(_blocks(work.scale, _SCALE_BLOCK), paper, title)
@@ -150,8 +155,7 @@ def _seen_from(page: Page, work: SideWork, layout: Layout, job: MarkingJob, top:
     return base - 15.0
 
 
-@dataclass(frozen=True)
-class _LongLines:
+class _LongLines(Struct, frozen=True):
     """The long lines by their distance from the side's first one, and from its edge."""
 
     heads: tuple[str, ...]
@@ -222,8 +226,7 @@ _WIDE, _TIGHT = (28.0, 64.0, 94.0), (24.0, 47.0)
 """Where the columns of figures end, in a table as wide as the page and in one of half of it."""
 
 
-@dataclass(frozen=True)
-class _Columns:
+class _Columns(Struct, frozen=True):
     """Ticks in so many columns to a page, from the zero line on."""
 
     heading: str
@@ -233,14 +236,18 @@ class _Columns:
     """Writes what each column's figures are, from x and so wide, on the baseline y."""
     tick: Callable[[Page, CrossTick, float, float, float], None]
     """Draws one tick's row, likewise."""
+    numerals: Sequence[str] = ()
+    """How numerals are written, where the sheet before had no room for it."""
 
-    def pages(self, blocks: list[Block], paper: Paper, title: str) -> list[Page]:
+    def pages(self, blocks: list[Block], paper: PaperName, title: str) -> list[Page]:
         """As many as they need; each block begins with a heavy line or a round number."""
         pages: list[Page] = []
         while blocks:
             heading = f"{self.heading}{', continued' if pages else ''}"
             page, y = headed(paper, title, heading)
             page.write(self.said, EDGE, y, TEXT)
+            if self.numerals and not pages:
+                y = steps(page, self.numerals, section(page, "Numerals", y - 7.0)) + 2.0
             y -= 3.0
             columns = _columns(blocks, y - EDGE, self.count)
             blocks = [block for column in columns[self.count :] for block in column]
@@ -326,12 +333,30 @@ def _other(work: SideWork) -> Side:
 
 def _stops(x: float, wide: float) -> tuple[float, float, float, float]:
     """Where the reading ends, the numeral begins, and the two last columns end."""
-    return x + 21.5, x + 22.8, x + wide - 6.0, x + wide
+    return x + wide - 23.8, x + wide - 22.0, x + wide - 7.0, x + wide
 
 
-def _heads(page: Page, x: float, y: float, wide: float, *, work: SideWork) -> None:
+def _counts(plan: ByHand, job: MarkingJob, page: Page) -> tuple[int, ...]:
+    """How many columns may be tried: fewer where the longest reading does not stand beside its box
+    in full size."""
+    longest = max(text_width(_reads(tick.reading, plan, job)) for tick in plan.ticks) * TEXT
+    wide = (page.width - 2 * EDGE) / _COLUMNS - 3.0
+    return (_COLUMNS,) if longest <= _room(0.0, wide) else (_COLUMNS - 1, _COLUMNS)
+
+
+def _room(x: float, wide: float) -> float:
+    """mm for a reading, between the H beside its box and the numeral."""
+    return _stops(x, wide)[0] - x - TICK - 3.2
+
+
+def _reads(reading: float, plan: ByHand, job: MarkingJob) -> str:
+    """What the tape shows; the head of its column has the unit."""
+    return as_taped(reading, plan.frame.tape, job.units).removesuffix(f" {job.units}")
+
+
+def _heads(page: Page, x: float, y: float, wide: float, *, work: SideWork, units: Units) -> None:
     reads, write, begin, across = _stops(x, wide)
-    page.write("tape reads", reads, y, 1.8, align=1.0, colour=FAINT)
+    page.write(f"tape reads, {units}", reads, y, 1.8, align=1.0, colour=FAINT)
     page.write("write", write, y, 1.8, colour=FAINT)
     page.write("begin", begin, y, 1.8, align=1.0, colour=FAINT)
     page.write(_other(work), across, y, 1.8, align=1.0, colour=FAINT)
@@ -350,7 +375,9 @@ def _tick(
 ) -> None:
     reads, write, begin, across = _stops(x, wide)
     other = _other(work)
-    page.write(as_taped(tick.reading, plan.frame.tape, job.units), reads, y, 2.4, align=1.0)
+    reading = _reads(tick.reading, plan, job)
+    size = min(TEXT, _room(x, wide) / text_width(reading))
+    page.write(reading, reads, y, size, align=1.0)
     _numeral(page, tick, work, (write, begin, y))
     if work.side not in tick.numerals and not tick.name.isdigit():
         page.write(tick.name, write, y, 1.9)
@@ -377,9 +404,9 @@ def _scale_stops(x: float, wide: float) -> tuple[float, float, float, float]:
     return x + 12.0, x + 34.0, x + 36.0, x + wide
 
 
-def _scale_heads(page: Page, x: float, y: float, wide: float) -> None:
+def _scale_heads(page: Page, x: float, y: float, wide: float, *, units: Units) -> None:
     counts, reads, write, begin = _scale_stops(x, wide)
-    for head, right in (("counts", counts), ("tape reads", reads), ("begin", begin)):
+    for head, right in (("counts", counts), (f"tape reads, {units}", reads), ("begin", begin)):
         page.write(head, right, y, 1.8, align=1.0, colour=FAINT)
     page.write("write", write, y, 1.8, colour=FAINT)
 
@@ -397,5 +424,5 @@ def _scale_tick(
 ) -> None:
     counts, reads, write, begin = _scale_stops(x, wide)
     page.write(tick.name, counts, y, 2.0, align=1.0, colour=FAINT)
-    page.write(as_taped(tick.reading, plan.frame.tape, job.units), reads, y, 2.4, align=1.0)
+    page.write(_reads(tick.reading, plan, job), reads, y, 2.4, align=1.0)
     _numeral(page, tick, work, (write, begin, y))

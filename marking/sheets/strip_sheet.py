@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from typing import TypeAlias
 
     from marking.drawing.artwork import Artwork
-    from marking.drawing.page import Paper
+    from marking.drawing.page import PaperName
     from marking.hand.strips import Strip, Strips
     from marking.job.keys import MarkingJob
     from marking.measures.tape import Tape
@@ -49,7 +49,7 @@ CAUTIONS = (
 
 
 def strip_document(
-    strips: Strips, job: MarkingJob, tape: Tape, paper: Paper
+    strips: Strips, job: MarkingJob, tape: Tape, paper: PaperName
 ) -> tuple[Artwork, ...]:
     """How to lay them, then all strips. Raises RefusedError where one is larger than its sheet."""
     pages = [_how(strips, job, paper).artwork]
@@ -74,7 +74,7 @@ def _deep(strips: Strips) -> float:
     return (_PRICK + margin) * strips.scale + _LABEL
 
 
-def _to_a_page(strips: Strips, paper: Paper) -> int:
+def _to_a_page(strips: Strips, paper: PaperName) -> int:
     width, height = PAPERS[paper][::-1]
     longest = max(strip.right - strip.left for strip in strips.strips) * strips.scale
     deep = _deep(strips)
@@ -89,7 +89,7 @@ def _to_a_page(strips: Strips, paper: Paper) -> int:
     return int((room + _GAP) / (deep + _GAP))
 
 
-def _how(strips: Strips, job: MarkingJob, paper: Paper) -> Page:
+def _how(strips: Strips, job: MarkingJob, paper: PaperName) -> Page:
     title = f"{job.title}: strips"
     page, y = headed(paper, title, f"{title} at true size", chapter="How to lay the strips")
     y = section(page, "Before you cut", y)
@@ -104,7 +104,7 @@ def _how(strips: Strips, job: MarkingJob, paper: Paper) -> Page:
 
 def _before(strips: Strips, job: MarkingJob) -> Iterator[str]:
     said = check_said(job.units)
-    fine = "1/64 in" if job.units == "in" else "0.5 mm"
+    fine, shown = ("1/64 in", "5 31/32 in") if job.units == "in" else ("0.5 mm", "149.2 mm")
     corrected = (
         f" These are drawn {strips.scale:.4f} times true size, to take out what your printer was "
         "off by."
@@ -119,7 +119,7 @@ def _before(strips: Strips, job: MarkingJob) -> Iterator[str]:
         f"Each strip has a line marked check. With a steel rule it must be {said} from end tick to "
         f"end tick, within {fine}. If it is not, measure it and print anew with the printer's "
         "error taken out: canvasrule paper hand --measured "
-        f"“{'5 31/32 in' if job.units == 'in' else '149.2 mm'}”, or what it showed."
+        f'"{shown}", or what it showed.'
     )
     yield (
         "Let printed sheets lie in the room for an hour. Cut each strip along its cut line: that "

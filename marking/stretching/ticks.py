@@ -7,10 +7,10 @@ lines belong on the stretched cover. Millimetres, in the table frame of the stre
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
 import numpy as np
+from msgspec import Struct
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -19,9 +19,9 @@ if TYPE_CHECKING:
     from marking.job.keys import MarkingJob
     from marking.layout.layout import Layout
 
-Side = Literal["near edge", "far edge", "zero end", "far end"]
-SIDES_IN_TURN: tuple[Side, ...] = ("near edge", "far edge", "zero end", "far end")
-_CORNERS: dict[Side, tuple[int, int]] = {
+TableSide = Literal["near edge", "far edge", "zero end", "far end"]
+SIDES_IN_TURN: tuple[TableSide, ...] = ("near edge", "far edge", "zero end", "far end")
+_CORNERS: dict[TableSide, tuple[int, int]] = {
     "near edge": (0, 1),
     "far edge": (3, 2),
     "zero end": (0, 3),
@@ -33,11 +33,10 @@ _EVERY = 12
 _SAME = 1e-6
 
 
-@dataclass(frozen=True)
-class PullTick:
+class PullTick(Struct, frozen=True):
     """A mark on one of the table's sides, and the line that is pulled onto it."""
 
-    side: Side
+    side: TableSide
     line: str | None
     """Id of the line that meets the side there; None where only the line along the side counts."""
     at_table: tuple[float, float]
@@ -64,7 +63,7 @@ def pull_ticks(layout: Layout, job: MarkingJob) -> tuple[PullTick, ...]:
         0: [(f"cross-{n}", float(xs[n])) for n in _numbers(len(xs), every)],
         1: list(_across(lines, every * job.grid.pitch)),
     }
-    first: dict[Side, float] = {
+    first: dict[TableSide, float] = {
         "near edge": min(ys),
         "far edge": max(ys),
         "zero end": float(xs[0]),
@@ -95,7 +94,9 @@ def _across(lines: list[tuple[str, float]], step: float) -> Iterator[tuple[str |
         yield last, high
 
 
-def _tick(side: Side, line: str | None, at: float, first: float, corners: FloatArray) -> PullTick:
+def _tick(
+    side: TableSide, line: str | None, at: float, first: float, corners: FloatArray
+) -> PullTick:
     """Where the straight line at `at` leaves the top over `side`; `first` runs along the side."""
     start, end = (corners[n] for n in _CORNERS[side])
     way = 0 if "edge" in side else 1

@@ -10,38 +10,39 @@ from __future__ import annotations
 
 import itertools
 import math
-from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Literal
 
 import numpy as np
+from msgspec import Struct
+from msgspec.structs import replace
 
 from marking.errors import BadInputError, RefusedError
 from marking.measures.lengths import format_length, parse_length
 from marking.network.error_model import ErrorModel
 from marking.placement.compromise import FOLLOW
 from marking.record.readings import READING_SD
-from marking.tape_marks.asked import Asking, asked
 from marking.tape_marks.clampings import clampings, stretches
 from marking.tape_marks.forecast import forecast
 from marking.tape_marks.marks import set_out, set_out_at, tape_datum
 from marking.tape_marks.nodes import nodes
+from marking.tape_marks.readings_asked import Asking, asked
 from marking.tape_marks.setting_out import OURS, SettingOut, row_joins, setting_out_of
 from marking.tape_marks.visible import sights
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator, Mapping
 
+    from marking.arrays import Spot
     from marking.job.work_keys import FenceTable, PaceTable
     from marking.layout.layout import Layout
     from marking.measures.lengths import Units
     from marking.measures.tape import Tape
-    from marking.network.allowed import Allowed
+    from marking.network.allowed_errors import Allowed
     from marking.network.fence import Clamping
-    from marking.sections.locating_marks import Spot
     from marking.sections.plan import Plan
-    from marking.tape_marks.asked import Asked, Ties
     from marking.tape_marks.forecast import Forecast
     from marking.tape_marks.marks import Control, TapeRow
+    from marking.tape_marks.readings_asked import ReadingsAsked, Ties
     from marking.tape_marks.visible import Sights
 
 AtNodes = Literal["all", "half", "ends"]
@@ -68,8 +69,7 @@ _SAME = 1e-3
 """mm: a written spacing that parses to within this is the spacing."""
 
 
-@dataclass(frozen=True)
-class MarksChoice:
+class MarksChoice(Struct, frozen=True):
     """How tape marks are set out and read: what `control` can be asked for."""
 
     spacing: float | None = None
@@ -92,8 +92,7 @@ class MarksChoice:
         return f'--spacing "{written(self.spacing, units)}"{rows}{twice}'
 
 
-@dataclass(frozen=True)
-class Task:
+class Task(Struct, frozen=True):
     """What is to be marked, with which tape and to which limits."""
 
     layout: Layout
@@ -111,8 +110,7 @@ class Task:
     """The rail that devices are pushed against, where there is one."""
 
 
-@dataclass(frozen=True)
-class ChosenMarks:
+class ChosenMarks(Struct, frozen=True):
     """One way of setting out, what it is made of and what it gives."""
 
     way: MarksChoice
@@ -153,15 +151,14 @@ def work(task: Task, way: MarksChoice) -> ChosenMarks:
     return _forecast(task, _planned(task, way))
 
 
-@dataclass(frozen=True)
-class _Planned:
+class _Planned(Struct, frozen=True):
     """The marks of a way, and who reads them, before their forecast, which takes far longer."""
 
     way: MarksChoice
     control: Control
     seen: Sights
     setting_out: SettingOut
-    asked: Asked | None = None
+    asked: ReadingsAsked | None = None
     """Of marks at nodes: what each section is to read."""
 
 

@@ -7,12 +7,12 @@ errors, no limits. Table frame, mm.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
+from msgspec import Struct
 
-from marking.network.allowed import SQUARE_OVER
+from marking.network.allowed_errors import SQUARE_OVER
 from marking.ruling.errors import ruled_errors, steps_at_stubs
 
 if TYPE_CHECKING:
@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from marking.arrays import FloatArray
     from marking.layout.layout import Layer
     from marking.sections.plan import Plan, Section
-    from marking.tape_marks.covers import InkedCovers
+    from marking.tape_marks.imagined_covers import InkedCovers
 
 _EACH = 3
 """Places followed on each section's part of a line."""
@@ -32,8 +32,7 @@ _BESIDE = 1.5
 """Long lines of one band lie less than this many pitches of the cross lines apart."""
 
 
-@dataclass(frozen=True)
-class Figures:
+class Figures(Struct, frozen=True):
     """What 95 of 100 covers keep within all over, in mm."""
 
     total: float
@@ -49,8 +48,7 @@ class Figures:
     """Where a line passes from one section into the next, how far its ends lie apart sideways."""
 
 
-@dataclass(frozen=True)
-class _Lines:
+class _Lines(Struct, frozen=True):
     """Where the lines of a division are followed."""
 
     by_place: Mapping[tuple[int, int], Section]

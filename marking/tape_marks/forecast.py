@@ -6,38 +6,37 @@ sections and sights, no device. Table frame, mm.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
+from msgspec import Struct
 
 from marking.measures.ties import first_of_greatest
+from marking.network.confidence import radius_95
 from marking.network.datum import EXACT
 from marking.network.error_model import NO_ERRORS
-from marking.network.regions import radius_95
 from marking.sections.neighbours import border, butts, outermost_ink
-from marking.tape_marks.covers import COVERS, Work, imagined
 from marking.tape_marks.figures import Figures, figures
+from marking.tape_marks.imagined_covers import COVERS, WorkOnCovers, imagined
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from marking.arrays import FloatArray
-    from marking.network.allowed import Allowed
+    from marking.network.allowed_errors import Allowed
     from marking.network.datum import Datum
     from marking.network.error_model import ErrorModel
     from marking.network.fence import Clamping
     from marking.sections.neighbours import Butt
     from marking.sections.plan import Plan, Section
-    from marking.tape_marks.covers import InkedCovers
+    from marking.tape_marks.imagined_covers import InkedCovers
     from marking.tape_marks.visible import Sights
 
 _SHARE = 0.95
 """Of covers that keep within what is told."""
 
 
-@dataclass(frozen=True)
-class SectionForecast:
+class SectionForecast(Struct, frozen=True):
     """What to expect of one section's ink."""
 
     section: str
@@ -50,8 +49,7 @@ class SectionForecast:
     """One standard deviation of the error there, both axes together, in mm."""
 
 
-@dataclass(frozen=True)
-class JoinForecast:
+class JoinForecast(Struct, frozen=True):
     """What to expect where two sections butt."""
 
     sections: tuple[str, str]
@@ -60,8 +58,7 @@ class JoinForecast:
     """95% of covers have a smaller step there, sideways of the lines that cross, in mm."""
 
 
-@dataclass(frozen=True)
-class Forecast:
+class Forecast(Struct, frozen=True):
     """A whole cover before any ink."""
 
     order: tuple[str, ...]
@@ -124,7 +121,7 @@ def forecast(
     sections = {section.id: section for section in plan.sections}
     joints = butts(plan.sections)
     sd = reading_sd / repeats**0.5
-    covers = imagined(Work(sections, seen, sd, joints, datum, errors, fences, follow))
+    covers = imagined(WorkOnCovers(sections, seen, sd, joints, datum, errors, fences, follow))
     found, worst_line = [], np.zeros(COVERS)
     for name in seen.order:
         points = outermost_ink(sections[name])

@@ -10,11 +10,11 @@ from __future__ import annotations
 
 import itertools
 import math
-from dataclasses import dataclass
 from string import ascii_lowercase
 from typing import TYPE_CHECKING, Literal
 
 import numpy as np
+from msgspec import Struct
 
 from marking.errors import RefusedError
 from marking.measures.lengths import INCH, format_length
@@ -25,10 +25,10 @@ from marking.sections.locating_marks import Mark
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
+    from marking.arrays import Spot
     from marking.layout.layout import Grid, Layout
     from marking.measures.lengths import Units
     from marking.measures.tape import Tape
-    from marking.sections.locating_marks import Spot
 
 TapeLine = Literal["near", "far", "zero", "end", "row"]
 """The base line, the first long line at the far edge, the zero line, the last cross line; a row
@@ -45,8 +45,7 @@ _SURE = 1.96
 """Standard deviations on either side that hold 95 of 100."""
 
 
-@dataclass(frozen=True)
-class TapeRun:
+class TapeRun(Struct, frozen=True):
     """A distance to set out or to check: truly so long, and what the tape shows. mm."""
 
     length: float
@@ -58,8 +57,7 @@ class TapeRun:
         return self.reading - self.length
 
 
-@dataclass(frozen=True)
-class TapeMark:
+class TapeMark(Struct, frozen=True):
     """One removable mark, and how the tape finds it."""
 
     mark: Mark
@@ -74,8 +72,7 @@ class TapeMark:
     """Standard deviation along its line in mm, without what all marks share."""
 
 
-@dataclass(frozen=True)
-class TapeRow:
+class TapeRow(Struct, frozen=True):
     """A row of marks along a thread, parallel to the base line."""
 
     letter: str
@@ -84,8 +81,7 @@ class TapeRow:
     """From the base line, on the zero line and on the last cross line."""
 
 
-@dataclass(frozen=True)
-class Square:
+class Square(Struct, frozen=True):
     """The 3-4-5 that stands the zero line on the base line, its corner where they meet."""
 
     along: TapeRun
@@ -98,8 +94,7 @@ class Square:
     """Along, up and slope in whole units of the job: inches or centimetres."""
 
 
-@dataclass(frozen=True)
-class Diagonals:
+class Diagonals(Struct, frozen=True):
     """The check of the square: both diagonals of the whole marking."""
 
     run: TapeRun
@@ -110,8 +105,7 @@ class Diagonals:
     """How far to shift the far line, over the difference of the diagonals."""
 
 
-@dataclass(frozen=True)
-class Control:
+class Control(Struct, frozen=True):
     """Everything to set out before inking."""
 
     marks: tuple[TapeMark, ...]

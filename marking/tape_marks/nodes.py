@@ -8,20 +8,19 @@ inked. It knows sections and the grid, no tape. Table frame, millimetres.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
+from msgspec import Struct
 
 from marking.measures.lengths import INCH
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
-    from marking.arrays import FloatArray
+    from marking.arrays import Box, FloatArray, Spot
     from marking.layout.layout import Grid
     from marking.measures.lengths import Units
-    from marking.sections.locating_marks import Box, Spot
     from marking.sections.plan import Plan, Section
 
 PLAIN: dict[Units, float] = {"in": float(INCH) / 4, "mm": 5.0}
@@ -35,8 +34,7 @@ _BARE = 4.0
 _SAME = 1e-6
 
 
-@dataclass(frozen=True)
-class Node:
+class Node(Struct, frozen=True):
     """A place for a tape mark."""
 
     at_table: Spot
@@ -46,8 +44,7 @@ class Node:
     """Whether it stands in the outermost row or column, where the tape lies along an edge."""
 
 
-@dataclass(frozen=True)
-class _Axis:
+class _Axis(Struct, frozen=True):
     """What decides where nodes stand along one axis."""
 
     axis: int

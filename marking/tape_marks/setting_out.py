@@ -6,10 +6,10 @@ and a person's pace, no readings. Table frame, millimetres, seconds.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
+from msgspec import Struct
 
 from marking.job.work_keys import PaceTable
 from marking.measures.counts import counted
@@ -24,8 +24,11 @@ OURS = PaceTable()
 """How long acts take before a job says otherwise: our own assumptions, no source."""
 
 
-@dataclass(frozen=True)
-class SettingOut:
+_SHORT = 6.0
+"""Minutes below which a tenth of an hour says nothing."""
+
+
+class SettingOut(Struct, frozen=True):
     """A person's work on tape marks."""
 
     marks: int
@@ -51,7 +54,10 @@ class SettingOut:
     @property
     def said(self) -> str:
         """The time in a sentence, with what it is reckoned from."""
-        hours = f"About {self.minutes / 60:.1f} h to set out {counted(self.marks, 'tape mark')}"
+        marks = counted(self.marks, "tape mark")
+        hours = f"About {self.minutes / 60:.1f} h to set out {marks}"
+        if self.minutes < _SHORT:
+            hours = f"About {max(1.0, self.minutes):.0f} min to set out {marks}"
         pace = self.pace
         each = (
             f"{format_duration(pace.tick)} to set one with the tape along an edge, "

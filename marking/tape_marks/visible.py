@@ -6,10 +6,10 @@ section inked before, as far apart as both allow: inked crossings, else ticks. T
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
+from msgspec import Struct
 
 from marking.errors import BadInputError
 from marking.network.network import TAPE_SD, KnownMark
@@ -22,17 +22,15 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from marking.arrays import FloatArray
+    from marking.arrays import Box, FloatArray, Spot
     from marking.layout.layout import Grid
-    from marking.sections.locating_marks import Box, MarkKind
+    from marking.sections.locating_marks import MarkKind
     from marking.sections.plan import Plan, Section
 
-Spot = tuple[float, float]
 _SAME = 1e-6
 
 
-@dataclass(frozen=True)
-class Sights:
+class Sights(Struct, frozen=True):
     """What there is to read, and who reads what."""
 
     order: tuple[str, ...]

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
+
+from msgspec import Struct
 
 from marking.errors import BadInputError
 from marking.tape_marks.choice import BELOW, MarksChoice, least_work, remedies, widest, work
@@ -11,15 +12,14 @@ from marking.tape_marks.choice import BELOW, MarksChoice, least_work, remedies, 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from marking.tape_marks.asked import Ties
     from marking.tape_marks.choice import AtNodes, ChosenMarks, Task
+    from marking.tape_marks.readings_asked import Ties
 
 TIES_BELOW: dict[str, Ties] = {word: ties for ties, word in BELOW.items()}
 """What `--tie-below` can be, and what it asks for."""
 
 
-@dataclass(frozen=True)
-class Wanted:
+class MarksWanted(Struct, frozen=True):
     """What is asked for; None for what is left open."""
 
     spacing: float | None = None
@@ -32,7 +32,7 @@ class Wanted:
 
 
 def chosen(
-    wanted: Wanted, task: Task, told: Callable[[str], None]
+    wanted: MarksWanted, task: Task, told: Callable[[str], None]
 ) -> tuple[ChosenMarks, tuple[ChosenMarks, ...]]:
     """What is asked for; of what is left open, the least work whose forecast holds, or the best.
 

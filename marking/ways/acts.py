@@ -5,8 +5,9 @@ It adds up; it knows neither lines nor machines. Seconds; hours where a name say
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
+
+from msgspec import Struct
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -16,8 +17,7 @@ SLOWER = 1.25
 _HOUR = 3600.0
 
 
-@dataclass(frozen=True)
-class Act:
+class Act(Struct, frozen=True):
     """One kind of act: how often, and how long each takes."""
 
     what: str
@@ -48,8 +48,7 @@ class Act:
         return self.hands * clock, clock
 
 
-@dataclass(frozen=True)
-class Hours:
+class Hours(Struct, frozen=True):
     """How long a way takes: from a practised person at these times to a first cover."""
 
     person: tuple[float, float]

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
     from marking.job.keys import PaperSize
     from marking.job.work_keys import PaceTable
-    from marking.ways.cover import Cover
+    from marking.ways.ink_counted import InkCount
 
 DISTANCES = 10
 """Of the proof, in every way."""
@@ -36,7 +36,9 @@ def lines_a_strip(paper: PaperSize, pitch: float, lines: int) -> int:
     return math.ceil(lines / math.ceil(lines / most))
 
 
-def hand_ways(cover: Cover, pace: PaceTable, tape_most: float, paper: PaperSize) -> Iterator[Way]:
+def hand_ways(
+    cover: InkCount, pace: PaceTable, tape_most: float, paper: PaperSize
+) -> Iterator[Way]:
     """The ways of a hand, with strips on `paper`."""
     doubts = HandDoubts(tape_most)
     line_x, width = cover.line_x, cover.width

@@ -11,24 +11,23 @@ leans by what comparing both diagonals leaves. Paper changes with damp and print
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
+from msgspec import Struct
 
 from marking.ruling.errors import LAID
-from marking.ways.told import COVERS, SEED, kept_within, told
+from marking.ways.kept_within import COVERS, SEED, kept_within, told
 
 if TYPE_CHECKING:
     from marking.arrays import FloatArray
-    from marking.ways.way import Expected
+    from marking.ways.way import ExpectedErrors
 
 PAPER = 1e-3
 """Standard deviation of printed paper's scale, mm a mm."""
 
 
-@dataclass(frozen=True)
-class HandDoubts:
+class HandDoubts(Struct, frozen=True):
     """Errors of a hand at work, in mm; `tape_most` bounds its scale evenly, in mm a mm."""
 
     tape_most: float
@@ -44,7 +43,7 @@ class HandDoubts:
     """Of a strip's end brought to its reading, and of a tick drawn where the strip shows it."""
 
 
-def by_tape(line_x: FloatArray, width: float, doubts: HandDoubts) -> Expected:
+def by_tape(line_x: FloatArray, width: float, doubts: HandDoubts) -> ExpectedErrors:
     """Ticks by tape along both edges, each line ruled between its two."""
     rng = np.random.default_rng(SEED)
     ticks = rng.uniform(-doubts.tick_most, doubts.tick_most, (2, COVERS, len(line_x)))
@@ -55,7 +54,7 @@ def by_tape(line_x: FloatArray, width: float, doubts: HandDoubts) -> Expected:
 
 def by_strips(
     line_x: FloatArray, width: float, strip: float, pitch: float, doubts: HandDoubts
-) -> Expected:
+) -> ExpectedErrors:
     """Printed strips `strip` long, each laid to two readings of its own; lines ruled between."""
     rng = np.random.default_rng(SEED)
     ticks = _from_strips(rng, line_x, strip, pitch, doubts)
@@ -99,7 +98,7 @@ def _from_strips(
     return off
 
 
-def by_panels(line_x: FloatArray, width: float, doubts: HandDoubts) -> Expected:
+def by_panels(line_x: FloatArray, width: float, doubts: HandDoubts) -> ExpectedErrors:
     """Full-size panels laid from the zero line and traced."""
     rng = np.random.default_rng(SEED)
     paper = PAPER * rng.standard_normal((COVERS, 1))
@@ -111,7 +110,7 @@ def by_panels(line_x: FloatArray, width: float, doubts: HandDoubts) -> Expected:
     return told(off[0], off[1], width, step, np.abs(off).max(axis=(0, 2)))
 
 
-def by_stretched_cloth(line_x: FloatArray, width: float, stretch: float) -> Expected:
+def by_stretched_cloth(line_x: FloatArray, width: float, stretch: float) -> ExpectedErrors:
     """Loose cloth marked true and stretched on, its stretch known to `stretch`, a ratio (sd)."""
     rng = np.random.default_rng(SEED)
     along, across = stretch * rng.standard_normal((2, COVERS, 1))
@@ -129,7 +128,7 @@ def by_light(
     doubts: HandDoubts,
     *,
     ruled: bool,
-) -> Expected:
+) -> ExpectedErrors:
     """Lines of light traced, in `columns` sections along and one along each edge.
 
     `light`: standard deviation, each way, of light anywhere in a section, apart from what the
@@ -167,7 +166,7 @@ def _ruled(
     line_x: FloatArray,
     width: float,
     doubts: HandDoubts,
-) -> Expected:
+) -> ExpectedErrors:
     """Ticks (2, covers, lines) of both edges, joined by a rule in two reaches."""
     shared = rng.uniform(-doubts.tape_most, doubts.tape_most, (COVERS, 1)) * line_x
     lean = doubts.lean * rng.standard_normal((COVERS, 1)) * width

@@ -7,10 +7,11 @@ knows the record's rows and no machine. Seconds.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from itertools import groupby, pairwise
 from statistics import median
 from typing import TYPE_CHECKING, Literal
+
+from msgspec import Struct
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping
@@ -33,8 +34,7 @@ Key = Literal[
 ]
 
 
-@dataclass(frozen=True)
-class Timed:
+class Timed(Struct, frozen=True):
     """An act as this job's record times it."""
 
     key: Key
@@ -45,8 +45,7 @@ class Timed:
     """Stretches of work that it is the median of."""
 
 
-@dataclass(frozen=True)
-class Work:
+class WorkAsked(Struct, frozen=True):
     """What one division of a layout asks for, to hold times against."""
 
     layout: str
@@ -58,7 +57,7 @@ class Work:
     """Which key its set-downs go by."""
 
 
-def own_pace(record: Record, work: Work, pace: PaceTable) -> tuple[Timed, ...]:
+def own_pace(record: Record, work: WorkAsked, pace: PaceTable) -> tuple[Timed, ...]:
     """The acts that were timed often enough, less those whose key [pace] sets by hand."""
     found: list[Timed] = []
     each = getattr(pace, work.set_down)
@@ -100,7 +99,7 @@ def _robust(ratios: Iterable[float]) -> tuple[float, int] | None:
     return (median(kept), len(kept)) if len(kept) >= ENOUGH else None
 
 
-def _placed(record: Record, work: Work, set_down: float, reading: float) -> Iterator[float]:
+def _placed(record: Record, work: WorkAsked, set_down: float, reading: float) -> Iterator[float]:
     """From one section done to the readings of the next: a set-down and so many readings."""
     done = [ink.at for ink in record.ink() if ink.event == "done" and ink.plan == work.division]
     taken = [one for one in record.readings() if one.layout == work.layout]
@@ -113,7 +112,7 @@ def _placed(record: Record, work: Work, set_down: float, reading: float) -> Iter
         last = before
 
 
-def _ruled(record: Record, work: Work, line_ruled: float) -> Iterator[float]:
+def _ruled(record: Record, work: WorkAsked, line_ruled: float) -> Iterator[float]:
     """From one tick to the next: so many lines ruled."""
     ticks = [one for one in record.ruled() if one.plan == work.division]
     groups = [list(several) for _, several in groupby(ticks, key=lambda one: (one.at, one.event))]
@@ -122,7 +121,7 @@ def _ruled(record: Record, work: Work, line_ruled: float) -> Iterator[float]:
             yield (now[0].at - before[0].at).total_seconds() / (line_ruled * len(now))
 
 
-def _drawn(record: Record, work: Work) -> Iterator[float]:
+def _drawn(record: Record, work: WorkAsked) -> Iterator[float]:
     """From a section begun to that section done, of those that were inked in one run."""
     begun: dict[str, list[datetime]] = {}
     for ink in record.ink():

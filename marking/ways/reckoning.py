@@ -5,27 +5,27 @@ It knows no machine; `devices.ways` fills it.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
+
+from msgspec import Struct
 
 from marking.ways.way import best_of
 
 if TYPE_CHECKING:
     from marking.job.work_keys import FenceTable
     from marking.measures.lengths import Units
-    from marking.network.allowed import Allowed
-    from marking.ways.cover import Cover
+    from marking.network.allowed_errors import Allowed
+    from marking.ways.ink_counted import InkCount
     from marking.ways.own_pace import Timed
     from marking.ways.way import Reckoned
 
 
-@dataclass(frozen=True)
-class Reckoning:
+class Reckoning(Struct, frozen=True):
     """All ways of one cover, those that hold first."""
 
     ways: tuple[Reckoned, ...]
     limits: Allowed
-    cover: Cover
+    cover: InkCount
     fence: FenceTable | None
     """The job's, or a usual one where every machine is tried."""
     chosen: str | None

@@ -5,13 +5,15 @@ It knows no machine and computes no error. Millimetres and seconds.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Literal
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from marking.ways.acts import Hours, hours, least_hours
 
 if TYPE_CHECKING:
-    from marking.network.allowed import Allowed
+    from marking.network.allowed_errors import Allowed
     from marking.ways.acts import Act
 
 CrossLines = Literal["device", "ruled"]
@@ -19,8 +21,7 @@ TWO_DAYS = 16.0
 """Hours by the clock past which a way is advised against: two days of eight."""
 
 
-@dataclass(frozen=True)
-class Expected:
+class ExpectedErrors(Struct, frozen=True):
     """What 95 of 100 covers keep within, in mm, and what that asks for."""
 
     line: float
@@ -37,7 +38,9 @@ class Expected:
     readings: int = 0
     set_downs: int = 0
 
-    def with_counts(self, *, marks: int = 0, readings: int = 0, set_downs: int = 0) -> Expected:
+    def with_counts(
+        self, *, marks: int = 0, readings: int = 0, set_downs: int = 0
+    ) -> ExpectedErrors:
         """The same, with what it asks for."""
         return replace(self, marks=marks, readings=readings, set_downs=set_downs)
 
@@ -52,8 +55,7 @@ class Expected:
         return tuple((name, has, most) for name, has, most in told if has > most)
 
 
-@dataclass(frozen=True)
-class Way:
+class Way(Struct, frozen=True):
     """One way to get the whole marking onto the cover."""
 
     id: str
@@ -62,7 +64,7 @@ class Way:
     machine: str
     """The profile's name, or "hand"."""
     acts: tuple[Act, ...]
-    expected: Expected | None
+    expected: ExpectedErrors | None
     """None where it cannot be done at all."""
     fence: bool = False
     cross_lines: CrossLines = "device"
@@ -83,8 +85,7 @@ def cannot_be_done(name: str, says: str, machine: str, why: str, *, fence: bool 
     return Way(name, says, machine, (), None, fence=fence, cannot=f"cannot be done: {why}")
 
 
-@dataclass(frozen=True)
-class Reckoned:
+class Reckoned(Struct, frozen=True):
     """A way with its hours, whether it holds, and why it stands where it does."""
 
     way: Way

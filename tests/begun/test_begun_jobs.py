@@ -12,12 +12,12 @@ import shutil
 import sqlite3
 import subprocess
 import sys
-from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pytest
+from msgspec.structs import replace
 
 import marking.layout.numerals
 from devices.commands import main

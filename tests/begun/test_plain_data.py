@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import json
-from dataclasses import fields, is_dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from hypothesis import HealthCheck, given, settings
+from msgspec import Struct
+from msgspec.structs import replace
 
 from marking.begun.plain_data import from_plain, packed, plain, unpacked_division, unpacked_layout
 from marking.job.settings import changes, job_as_begun, layout_settings
@@ -26,9 +27,9 @@ def alike(one: Any, other: Any) -> bool:
     """Whether two things are equal to the last bit, arrays and all."""
     if isinstance(one, np.ndarray):
         return isinstance(other, np.ndarray) and np.array_equal(one, other, equal_nan=True)
-    if is_dataclass(one):
+    if isinstance(one, Struct):
         return type(one) is type(other) and all(
-            alike(getattr(one, field.name), getattr(other, field.name)) for field in fields(one)
+            alike(getattr(one, name), getattr(other, name)) for name in one.__struct_fields__
         )
     if isinstance(one, tuple | list):
         return len(one) == len(other) and all(map(alike, one, other))

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import pytest
 
 from devices.machine_zones import division_settings
-from devices.moves_ink import device_settings
+from devices.what_moves_ink import device_settings
 from marking.job.settings import changes
 
 if TYPE_CHECKING:

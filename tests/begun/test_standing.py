@@ -7,10 +7,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pytest
 
-from marking.begun.on_the_cover import Standing, keep_tape_marks, standing
+from marking.begun.on_the_cover import OnTheCover, keep_tape_marks, standing
 from marking.measures.tape import Tape
 from marking.network.adjustment import adjust
-from marking.network.allowed import Allowed
+from marking.network.allowed_errors import Allowed
 from marking.network.datum import EXACT
 from marking.network.misfits import ink
 from marking.network.network import Reading, Setup, known
@@ -32,7 +32,7 @@ LIMITS = Allowed(25.4 / 16)
 
 
 @pytest.fixture(scope="module")
-def stands(millrace_layout: Layout, millrace_plan: Plan) -> Standing:
+def stands(millrace_layout: Layout, millrace_plan: Plan) -> OnTheCover:
     rng = np.random.default_rng(8)
     control = set_out(millrace_layout, 76.2, Tape(), "in")
     seen = sights(millrace_plan, millrace_layout.grid, [mark.mark for mark in control.marks])
@@ -43,11 +43,11 @@ def stands(millrace_layout: Layout, millrace_plan: Plan) -> Standing:
             x, y = seen.targets[mark].mark.at_table + 0.25 * rng.standard_normal(2)
             readings.append(Reading(mark, (float(x), float(y)), 0.25))
         setups.append(Setup(section.id, as_planned(window_middle(section)), tuple(readings)))
-    return Standing(control, seen, tuple(setups), ())
+    return OnTheCover(control, seen, tuple(setups), ())
 
 
 def test_marks_let_go_leave_the_next_placement_as_it_was(
-    stands: Standing, millrace_plan: Plan
+    stands: OnTheCover, millrace_plan: Plan
 ) -> None:
     section = millrace_plan.sections[INKED]
     readings = [
@@ -69,7 +69,7 @@ def test_marks_let_go_leave_the_next_placement_as_it_was(
 
 
 def test_all_readings_adjusted_at_once_say_the_same_of_the_ink(
-    stands: Standing, millrace_plan: Plan
+    stands: OnTheCover, millrace_plan: Plan
 ) -> None:
     at_once = adjust(stands.sights.targets.values(), stands.setups).network
     section, joints = millrace_plan.sections[INKED], butts(millrace_plan.sections)
@@ -82,7 +82,7 @@ def test_all_readings_adjusted_at_once_say_the_same_of_the_ink(
 
 
 def test_what_all_marks_share_is_in_the_error_that_place_tells(
-    stands: Standing, millrace_plan: Plan
+    stands: OnTheCover, millrace_plan: Plan
 ) -> None:
     joints, targets = butts(millrace_plan.sections), stands.sights.targets
     # At the corner of far end and far edge the tape alone is off by 0.37 mm, one in three times.

@@ -12,9 +12,10 @@ import subprocess
 import sys
 import time
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
+
+from msgspec import Struct
 
 from devices.bench.lost_after import LOST_AFTER
 from devices.bench.open_job import OpenJob
@@ -31,8 +32,7 @@ _PATIENCE_SECONDS = 60.0
 """By when what is waited for has come, however busy the machine is."""
 
 
-@dataclass(frozen=True)
-class Bench:
+class Bench(Struct, frozen=True):
     """A bench that is running over a folder of jobs."""
 
     url: str

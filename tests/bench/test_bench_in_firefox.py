@@ -7,11 +7,11 @@ import contextlib
 import io
 import time
 import tomllib
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import pytest
 from marionette_driver.keys import Keys
+from msgspec import Struct
 from PIL import Image
 
 from devices.simulated.table import Stand
@@ -46,8 +46,7 @@ KEYS = {
 }  # fmt: skip
 
 
-@dataclass(frozen=True)
-class FoxHands:
+class FoxHands(Struct, frozen=True):
     """Whoever works the machine by the page's keys."""
 
     fox: Firefox

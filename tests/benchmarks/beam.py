@@ -10,11 +10,11 @@ import statistics
 import sys
 import tempfile
 import time
-from dataclasses import replace
 from pathlib import Path
 
 import cv2
 import numpy as np
+from msgspec.structs import replace
 
 from devices.projector.desk.memory import keep, remembered
 from devices.projector.light.files import Look, sheet_png

@@ -6,10 +6,11 @@ import random
 import resource
 import sys
 import tempfile
-from dataclasses import replace
 from itertools import count, islice
 from pathlib import Path
 from typing import TYPE_CHECKING
+
+from msgspec.structs import replace
 
 from devices.conversation.conversation import Conversation
 from devices.driving.machine import setting

@@ -17,7 +17,7 @@ from pathlib import Path
 from devices.commands import main as canvasrule
 from marking.job.work_keys import FenceTable
 from marking.measures.tape import Tape
-from marking.network.allowed import Allowed
+from marking.network.allowed_errors import Allowed
 from marking.network.error_model import ErrorModel
 from marking.tape_marks.choice import Task, least_work
 from tests.placement.inking import millrace

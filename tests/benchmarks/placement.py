@@ -12,19 +12,19 @@ plane. Where the tape's scale and the square are off, both are drawn once for ea
 import math
 import sys
 import time
-from dataclasses import replace
 
 import numpy as np
+from msgspec.structs import replace
 
 from marking.measures.tape import Tape
 from marking.network.adjustment import adjust
-from marking.network.allowed import Allowed
-from marking.network.concerning import only_for
+from marking.network.allowed_errors import Allowed
 from marking.network.network import KnownMark, Reading, known
+from marking.network.part_of_network import only_for
 from marking.network.pose import rigid
 from marking.network.resection import resect
-from marking.placement.blunders import agrees, doubts
 from marking.placement.placement import network_for, place
+from marking.placement.slips import agrees, doubts
 from marking.sections.locating_marks import Mark
 from marking.sections.neighbours import butts, outermost_ink, window_middle
 from marking.tape_marks.choice import Task, widest

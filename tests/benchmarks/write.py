@@ -19,12 +19,12 @@ import subprocess
 import sys
 import tempfile
 import venv
-from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
 import vpype
+from msgspec import Struct
 from scipy.optimize import linear_sum_assignment
 from vpype_cli import execute
 
@@ -72,8 +72,7 @@ def seconds(command: Command) -> float:
     return end.ru_utime + end.ru_stime - start.ru_utime - start.ru_stime
 
 
-@dataclass(frozen=True)
-class Command:
+class Command(Struct, frozen=True):
     """What to run, and what to do before each run of it, untimed."""
 
     words: list[str]

@@ -188,3 +188,30 @@ def test_on_the_card_every_line_lies_where_it_does_on_the_table(make_job, counte
         else:
             y = margin + at if one.edge == "near side" else 30 - margin - at
             assert min(abs(y - found) for found in level) < 0.03, one
+
+
+def test_the_drawing_gives_way_where_the_card_has_much_to_say(make_job):
+    """A card is pinned over the table: a page of cautions alone would be left behind."""
+    job = make_job(
+        """
+[table]
+length = "121 3/8 in"
+width = "49 5/8 in"
+[table.survey]
+near = "121 3/8 in"
+far = "121 1/4 in"
+zero_end = "49 5/8 in"
+far_end = "49 3/4 in"
+diagonal_from_zero_near = "131 1/2 in"
+diagonal_from_zero_far = "130 5/8 in"
+[hems]
+folds = ["double 3 1/2 in"]
+"""
+    )
+    layout = lay_out(job)
+    asked = panel(lined=True, repeat=12, goods=54)
+    plan = hem_plan(asked, layout, job)
+    for paper in PAPERS:
+        (page,) = hem_card(plan, layout, job, "parlour", paper, inked=False)
+        assert overprinted(words_of(page)) == []
+        assert inked_box(page)[1] > 8.0

@@ -10,12 +10,12 @@ from __future__ import annotations
 import subprocess
 import sys
 import threading
-from dataclasses import replace
 from queue import Queue
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pytest
+from msgspec.structs import replace
 from scipy.spatial import cKDTree
 
 from devices.conversation.ahead import AheadLimits

@@ -109,7 +109,7 @@ def test_an_overflow_in_mid_run_is_named_with_the_key_that_cures_it() -> None:
 def on_the_bench(
     folder: Path, profile: str, extra: str, **build: Any
 ) -> tuple[MachineSetting, SimulatedPlotter]:
-    from dataclasses import replace
+    from msgspec.structs import replace
 
     make_job(folder / "job", profile, extra)
     job = load_job(folder / "job", Job)

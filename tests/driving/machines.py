@@ -11,10 +11,10 @@ import io
 import json
 import math
 import tomllib
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+from msgspec import Struct
 
 from devices.commands import main
 from marking.job.folder import JOB_FILE
@@ -56,8 +56,7 @@ FLIP = {"+": {}, "-": str.maketrans("+-", "-+")}
 """By an axis's sign: what its turned direction's sign becomes."""
 
 
-@dataclass(frozen=True)
-class Machine:
+class Machine(Struct, frozen=True):
     """A stock plotter, or one with keys of its own, the pens it holds and what else it draws."""
 
     profile: str
@@ -87,8 +86,7 @@ MACHINES = {
 }
 
 
-@dataclass(frozen=True)
-class Plot:
+class Plot(Struct, frozen=True):
     """One section's HP-GL, and everything needed to say what it must draw."""
 
     id: str

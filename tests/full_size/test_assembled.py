@@ -17,7 +17,7 @@ from marking.full_size.parts import parted
 from marking.job.keys import paper_of
 from marking.layout.layout import lay_out
 from marking.ways.by_hand import hand_ways
-from marking.ways.cover import cover_of
+from marking.ways.ink_counted import cover_of
 from tests.conftest import MILLRACE
 from tests.full_size.printed_sheets import check_assembled, paper, sheets_of
 from tests.output.printed import words_of

@@ -18,7 +18,7 @@ from marking.layout.layout import lay_out
 from marking.layout.lines import dashed_line
 from marking.measures.tape import Tape, as_taped
 from marking.output.cover_sheet import cover_pages
-from marking.ruling.order import Manner
+from marking.ruling.order import WhoRules
 from marking.sheets.hand_sheet import hand_document
 from marking.sheets.job_sheet import front_pages
 from marking.sheets.strip_sheet import strip_document
@@ -66,7 +66,7 @@ class More(NamedTuple):
 def more(make_job: MakeJob) -> More:
     job = make_job(MORE)
     layout = lay_out(job)
-    plan = by_hand(layout, job, Manner())
+    plan = by_hand(layout, job, WhoRules())
     pages = hand_document(plan, layout, job, "letter")
     return More(job, layout, plan, pages, said_by(list(opened(pdf(pages)))))
 
@@ -153,7 +153,7 @@ def test_a_stranger_is_told_which_edge_is_which_and_what_the_top_measures(
     assert "true rectangle, 100 in by 60 in, with diagonals of 116 5/8 in" in more.said
     job = make_job(MILLRACE)
     layout = lay_out(job)
-    plan = by_hand(layout, job, Manner())
+    plan = by_hand(layout, job, WhoRules())
     said = said_by(list(opened(pdf(hand_document(plan, layout, job, "letter")))))
     assert "near edge 150 in, far edge 150 1/16 in, zero end 64 in, far end 63 15/16 in" in said
     assert "163 1/16 in from the corner of zero end and near edge" in said
@@ -168,7 +168,7 @@ def test_a_stranger_is_told_which_edge_is_which_and_what_the_top_measures(
 def test_a_table_at_a_wall_is_pulled_off_it_first(make_job: MakeJob) -> None:
     job = make_job('table = { length = "60 in", width = "30 in", against_wall = true }\n')
     layout = lay_out(job)
-    plan = by_hand(layout, job, Manner())
+    plan = by_hand(layout, job, WhoRules())
     said = said_by(list(opened(pdf(hand_document(plan, layout, job, "letter")))))
     assert "1 The far edge stands against a wall. Pull the table off it," in said
     assert "the far side's sheet names, in its column near, the numeral across" in said
@@ -182,7 +182,7 @@ def test_a_side_in_the_other_unit_has_its_ticks_drawn_before_its_numerals(
         'table = { length = "30 in", width = "20 in" }\nnumerals = { other_unit = "far" }\n'
     )
     layout = lay_out(job)
-    plan = by_hand(layout, job, Manner())
+    plan = by_hand(layout, job, WhoRules())
     said = said_by(list(opened(pdf(hand_document(plan, layout, job, "letter")))))
     assert "the far side's sheet names, in its column near, the numeral across" in said
     assert (

@@ -15,12 +15,14 @@ from marking.hand.plan import by_hand
 from marking.hand.words import CAUTIONS
 from marking.job.keys import paper_of, tape_of
 from marking.layout.layout import lay_out
+from marking.measures.lengths import rough_length
 from marking.measures.tape import as_taped
-from marking.network.allowed import allowed_of
-from marking.ruling.order import Manner
+from marking.network.allowed_errors import allowed_of
+from marking.ruling.order import WhoRules
 from marking.sheets.hand_sheet import hand_document
+from marking.sheets.picture_sheet import picture_page
 from marking.ways.by_hand import hand_ways
-from marking.ways.cover import cover_of
+from marking.ways.ink_counted import cover_of
 from marking.ways.tape_scale import tape_scale_most
 from tests.conftest import MILLRACE
 from tests.hand.benches import BENCHES, MM, opened, said_by
@@ -33,9 +35,15 @@ if TYPE_CHECKING:
     import pymupdf
 
     from marking.drawing.artwork import Artwork
-    from marking.drawing.page import Paper
+    from marking.drawing.page import PaperName
     from marking.hand.plan import ByHand
     from tests.conftest import MakeJob
+
+MANY_FOLDS = """
+table = { length = "121 3/8 in", width = "49 5/8 in" }
+[hems]
+folds = ["double 3 1/2 in", "double 2 1/4 in", "single 1 1/4 in"]
+"""
 
 Sheets = tuple["ByHand", tuple["Artwork", ...], "pymupdf.Document", str]
 
@@ -44,7 +52,7 @@ Sheets = tuple["ByHand", tuple["Artwork", ...], "pymupdf.Document", str]
 def sheets(request: pytest.FixtureRequest, make_job: MakeJob) -> Sheets:
     job = make_job(BENCHES[request.param])
     layout = lay_out(job)
-    plan = by_hand(layout, job, Manner())
+    plan = by_hand(layout, job, WhoRules())
     pages = hand_document(plan, layout, job, paper_of(job))
     return plan, pages, opened(pdf(pages)), job.units
 
@@ -55,13 +63,13 @@ def of_side(document: pymupdf.Document, side: str) -> list[pymupdf.Page]:
 
 @pytest.mark.parametrize("size", ["letter", "a4"])
 def test_a_side_is_one_page_to_read_and_one_of_ticks_on_either_paper(
-    make_job: MakeJob, size: Paper
+    make_job: MakeJob, size: PaperName
 ) -> None:
     """Nine ticks of 209 on a page of their own are nine that are forgotten."""
-    for text in BENCHES.values():
+    for text in (*BENCHES.values(), MANY_FOLDS):
         job = make_job(text)
         layout = lay_out(job)
-        document = opened(pdf(hand_document(by_hand(layout, job, Manner()), layout, job, size)))
+        document = opened(pdf(hand_document(by_hand(layout, job, WhoRules()), layout, job, size)))
         for side in ("near", "far"):
             assert len(of_side(document, side)) == 1
             assert not any(f"{side} side, continued" in page.get_text() for page in document)
@@ -74,16 +82,18 @@ def test_every_tick_is_told_with_its_numeral_and_the_one_across(sheets: Sheets, 
     told = []
     for page in of_side(document, side):
         found = page.get_text("words")
-        for x0, _, x1, foot, word, *_ in found:
-            if word == units:
-                reading = [
-                    w[4]
-                    for w in found
-                    if abs(w[3] - foot) < 1 and x0 - 45 < w[0] and w[2] < x0 + 1 and w[4] != "H"
-                ]
-                beside = [w for w in found if abs(w[3] - foot) < 3 and x1 < w[0] < x1 + 75]
-                numbers = [w[4] for w in sorted(beside) if w[4].isdigit() or w[4] == "-"]
-                told.append((" ".join([*reading, word]), numbers))
+        ends = [(w[2], w[3]) for w in found if w[4] == units]
+        for edge, head in ends:
+            for x0, _, x1, foot, word, *_ in found:
+                if abs(x1 - edge) < 1 and head + 1 < foot < page.rect.height - 40:
+                    reading = [
+                        w[4]
+                        for w in found
+                        if abs(w[3] - foot) < 1 and x0 - 25 < w[0] and w[2] < x0 and w[4] != "H"
+                    ]
+                    beside = [w for w in found if abs(w[3] - foot) < 3 and x1 < w[0] < x1 + 75]
+                    numbers = [w[4] for w in sorted(beside) if w[4].isdigit() or w[4] == "-"]
+                    told.append((" ".join([*reading, word, units]), numbers))
     assert len(told) == len(plan.ticks)
     other = "far" if side == "near" else "near"
     by_reading = dict(told)
@@ -92,6 +102,43 @@ def test_every_tick_is_told_with_its_numeral_and_the_one_across(sheets: Sheets, 
         own, across = tick.numerals.get(side), tick.numerals.get(other)
         assert numbers[-1] == (across.text if across is not None else "-")
         assert (numbers[0] == own.text) if own is not None else len(numbers) == 1
+
+
+@pytest.mark.parametrize("bench", ["millrace", "metric"])
+@pytest.mark.parametrize("size", ["letter", "a4"])
+def test_what_a_tape_that_is_not_true_reads_stands_clear_of_all_beside_it(
+    make_job: MakeJob, bench: str, size: PaperName
+) -> None:
+    """Such a tape shows 117 31/32 in where another shows 118, and three figures of millimetres."""
+    job = make_job(BENCHES[bench] + '\n[tape]\nscale_error = "0.03 %"\n')
+    layout = lay_out(job)
+    pages = hand_document(by_hand(layout, job, WhoRules()), layout, job, size)
+    for page in pages:
+        assert overprinted(words_of(page)) == []
+    document = opened(pdf(pages))
+    for side in ("near", "far"):
+        (ticks,) = of_side(document, side)
+        shapes = [drawn["rect"] for drawn in ticks.get_drawings()]
+        boxes = [
+            rect for rect in shapes if abs(rect.width * MM - 3) < 0.5 > abs(rect.height * MM - 3)
+        ]
+        figures = [word for word in ticks.get_text("words") if re.fullmatch(r"[\d./]+", word[4])]
+        assert len(boxes) == len(layout.grid.cross_x) < len(figures)
+        assert not any(box.intersects(figure[:4]) for box in boxes for figure in figures)
+
+
+def test_each_long_line_of_the_corner_has_its_distance_beside_it(make_job: MakeJob) -> None:
+    """Those a quarter inch from a whole one too, where figures would stand over each other."""
+    job = make_job(MANY_FOLDS)
+    layout = lay_out(job)
+    page = picture_page(layout, job, "letter")
+    written = words_of(page)
+    assert overprinted(written) == []
+    low = float(layout.top.corners_table[:, 1].min())
+    near = [rough_length(one.y - low, "in") for one in layout.grid.long_lines if one.side == "near"]
+    assert len(near) > 8
+    shown = [text for text, box in sorted(written, key=lambda word: word[1][1]) if text in near]
+    assert shown == near
 
 
 def test_each_side_is_told_on_which_hand_its_zero_is_and_its_checks(sheets: Sheets) -> None:

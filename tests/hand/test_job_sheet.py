@@ -13,8 +13,14 @@ from devices.commands import main
 from devices.history import in_force
 from devices.job import Job
 from marking.drawing.page import PAPERS
+from marking.drawing.pdf import pdf
 from marking.job.folder import load_job
-from tests.hand.benches import MM, said_by
+from marking.measures.lengths import rough_length
+from marking.measures.tape import Tape
+from marking.proof.distances import plan_proof
+from marking.proof.limits import within
+from marking.sheets.job_sheet import proof_maps
+from tests.hand.benches import MM, opened, said_by
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -62,6 +68,7 @@ def test_the_outline_tells_the_whole_job_in_the_order_of_work(
         "What to buy, and how the cover sits",
         "The table and its sections",
         "Tape marks",
+        "Locating marks",
         "Set-downs",
         "Proof: where each distance runs",
         "Distances to measure",
@@ -112,6 +119,37 @@ def test_each_card_has_boxes_for_the_readings_in_the_order_they_are_typed(
     for words in ("INK", "READ AGAIN", "MOVE", "ADD A MARK", "done by"):
         assert said.count(words) == len(plan.sections)
     assert "Hands, hair and sleeves clear" in said
+
+
+def test_every_locating_mark_that_a_card_asks_for_is_listed_with_its_place(
+    by_plotter: pymupdf.Document, folder: Path
+) -> None:
+    """From the sheet alone: w02 says nothing to who has not the division before them."""
+    job = load_job(folder, Job)
+    layout = layout_of(folder, job)
+    plan = plan_of(folder, "plotter", job, layout, None)
+    asked = {mark for read in in_force(folder, job, layout, plan).read.values() for mark in read}
+    marks = {mark.id: mark for section in plan.sections for mark in section.locating_marks}
+    listed = said_by(chapter(by_plotter, "Locating marks"))
+    assert asked & marks.keys()
+    for name in asked & marks.keys():
+        along, across = (rough_length(length, "in") for length in marks[name].at_table)
+        kind = {"grid": "crossing", "cross": "tick"}[marks[name].kind]
+        assert f"{name} {along} {across} {kind}" in listed
+
+
+@pytest.mark.usefixtures("by_plotter")
+def test_a_second_page_of_where_distances_run_is_called_so(folder: Path) -> None:
+    job = load_job(folder, Job)
+    layout = layout_of(folder, job)
+    plan = plan_of(folder, "plotter", job, layout, None)
+    distances = plan_proof(layout, plan, Tape(), within(job.tolerance), "in").distances
+    many = [distances[count % len(distances)] for count in range(150)]
+    first, *others = opened(pdf(proof_maps(many, layout, job, "letter")))
+    assert "each distance runs, continued" not in said_by([first])
+    assert others
+    for page in others:
+        assert "each distance runs, continued" in said_by([page])
 
 
 def test_every_distance_of_the_proof_is_drawn_and_asked_for(

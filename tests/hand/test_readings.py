@@ -12,7 +12,7 @@ from marking.hand.plan import by_hand
 from marking.hand.readings import cross_ticks, side_work
 from marking.layout.layout import lay_out
 from marking.measures.tape import Tape, as_taped
-from marking.ruling.order import Manner
+from marking.ruling.order import WhoRules
 from tests.conftest import MILLRACE
 from tests.hand.benches import BENCHES
 
@@ -26,7 +26,7 @@ def test_every_numeral_stands_at_the_reading_that_counts_to_it(
 ) -> None:
     job = make_job(BENCHES[bench])
     layout = lay_out(job)
-    plan = by_hand(layout, job, Manner())
+    plan = by_hand(layout, job, WhoRules())
     per_line = 25.4 if job.units == "in" else 10.0
     written = {"near": 0, "far": 0}
     for tick in plan.ticks:
@@ -44,7 +44,7 @@ def test_the_mark_for_60_lies_at_61_in_when_the_tape_starts_at_the_tables_end(
     """Common practice, no source: a second zero finds what a first one hides."""
     job = make_job(MILLRACE)
     layout = lay_out(job)
-    plan = by_hand(layout, job, Manner())
+    plan = by_hand(layout, job, WhoRules())
     checks = {check.name: as_taped(check.reading, Tape(), "in") for check in plan.near.checks}
     assert checks["60"] == "61 in"
     assert checks["147"] == "148 in"
@@ -59,7 +59,7 @@ def test_the_mark_for_60_lies_at_61_in_when_the_tape_starts_at_the_tables_end(
 def test_a_side_begun_at_the_other_end_fails_the_check_of_the_count(make_job: MakeJob) -> None:
     job = make_job(MILLRACE)
     layout = lay_out(job)
-    work = by_hand(layout, job, Manner()).near
+    work = by_hand(layout, job, WhoRules()).near
     last = float(layout.grid.cross_x[-1])
     for check in work.checks:
         wrong_way = last - int(check.name) * 25.4
@@ -109,7 +109,7 @@ def test_what_is_ruled_is_every_line_across_once_and_whole(make_job: MakeJob) ->
         )
     )
     layout = lay_out(job)
-    plan = by_hand(layout, job, Manner("left", by_two=True))
+    plan = by_hand(layout, job, WhoRules("left", by_two=True))
     across = {
         s.id: s.points
         for s in layout.strokes

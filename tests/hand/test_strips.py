@@ -23,6 +23,8 @@ from marking.sheets.strip_sheet import strip_document
 from marking.ways.hand_errors import HandDoubts, strip_ticks_hold
 from tests.conftest import MILLRACE
 from tests.hand.benches import BENCHES, MM, opened
+from tests.output.printed import words_of
+from tests.output.test_sheets_are_legible import overprinted
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -252,3 +254,20 @@ def test_the_first_page_tells_the_figure_and_the_check(sheets: Printed) -> None:
     ]
     for page in document:
         assert min(page.rect.width, page.rect.height) * MM > 205
+
+
+def test_a_last_strip_has_room_for_its_readings_on_either_paper(make_job: MakeJob) -> None:
+    """119 lines, nine to a strip of A4, left two of them to the last: their readings, an inch
+    apart, stood over each other."""
+    job = make_job(
+        'table = { length = "121 in", width = "40 in" }\n[tape]\nscale_error = "0.03 %"\n'
+    )
+    layout = lay_out(job)
+    assert len(layout.grid.cross_x) == 120
+    for paper, most in (("a4", 9), ("letter", 10)):
+        strips = strips_of(layout, job, paper)
+        lines = [sum(not tick.half for tick in strip.ticks) for strip in strips.strips]
+        assert max(lines) <= most
+        assert max(lines) - min(lines) <= 1
+        for page in strip_document(strips, job, tape_of(job.tape), paper):
+            assert overprinted(words_of(page)) == []

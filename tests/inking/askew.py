@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import math
 from contextlib import contextmanager
-from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 import numpy as np
+from msgspec import Struct, field
 from scipy.spatial import cKDTree
 
 from devices.inking.section import ink_section
@@ -40,8 +40,7 @@ SAMPLING = 0.06
 """mm: ink and strokes are compared at points this far apart."""
 
 
-@dataclass(frozen=True)
-class Stood:
+class Stood(Struct, frozen=True):
     """How a device really stands: its section's window turned about its middle and shifted."""
 
     section: Section
@@ -77,8 +76,7 @@ class Stood:
         return tuple(readings)
 
 
-@dataclass(frozen=True)
-class Silent(Person):
+class Silent(Person, frozen=True):
     """Nobody; what is said is kept, and the run is stopped once something is `enough`."""
 
     attended: bool = False
@@ -92,8 +90,7 @@ class Silent(Person):
         return "stop" if self.enough() else "go on"
 
 
-@dataclass(frozen=True)
-class Table:
+class Table(Struct, frozen=True):
     """A job with its record, and the ink that really lies on its table."""
 
     job: Job

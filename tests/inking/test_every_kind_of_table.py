@@ -23,7 +23,7 @@ from devices.simulated.cloth import Cloth
 from devices.simulated.onboard import OnboardPort, simulated
 from marking.job.folder import JOB_FILE, load_job
 from marking.layout.layout import lay_out
-from marking.mending.mend import Asked, ask, mends, set_downs
+from marking.mending.mend import MendAsked, ask, mends, set_downs
 from marking.output.layout_json import layout_record
 from marking.record.record import open_record
 from marking.sections.plan import divide_into_sections
@@ -254,7 +254,7 @@ def test_a_worn_patch_of_a_finished_cover_of_bands_is_inked_anew_and_nothing_bes
             made.inked(place, section)
         join = made.plan.sections[0].core[2]
         patch = (join - 40.0, 10.0, join + 40.0, 140.0)
-        ask(record, made.layout, made.plan, pens, Asked(why="worn", box=patch))
+        ask(record, made.layout, made.plan, pens, MendAsked(why="worn", box=patch))
         parts = [
             part
             for several in set_downs(record, made.layout, made.plan, pens).values()

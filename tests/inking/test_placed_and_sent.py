@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pytest
+from msgspec import Struct
 
 from devices.commands import main
 from devices.driving.port import DeviceError
@@ -50,8 +51,7 @@ PASSES = {"lines": 1, "heavy": 2, "numerals": 1, "removable": 1}
 """The design's [pens]; `removable` has holder 2 and the rest holder 1."""
 
 
-@dataclass(frozen=True)
-class Machine:
+class Machine(Struct, frozen=True):
     """A stock plotter as its profile and the job have it."""
 
     profile: str

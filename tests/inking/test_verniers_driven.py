@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 import pytest
+from msgspec import Struct, field
+from msgspec.structs import replace
 
 from devices.commands import main
 from devices.inking.section import ink_section
@@ -91,8 +92,7 @@ def test_drive_draws_and_keeps_them_and_the_job_is_begun_with_the_bare_sections(
     assert not [p for s in plan.sections for p in s.pieces if "_v0" in p.stroke.id]
 
 
-@dataclass(frozen=True)
-class Reader(Person):
+class Reader(Person, frozen=True):
     """Somebody who reads what the halves on the cloth show, to a tenth of a pitch of 2 mm."""
 
     table: Two | None = None
@@ -122,8 +122,7 @@ class Reader(Person):
         return "stop" if self.stops and any("_v" not in name for name in drawn) else "go on"
 
 
-@dataclass
-class Two:
+class Two(Struct):
     """Two sections beside each other, on a table whose tape marks were set wrong for one."""
 
     job: Job

@@ -10,14 +10,14 @@ from __future__ import annotations
 import json
 import sqlite3
 from contextlib import closing
-from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import pytest
+from msgspec.structs import replace
 
-from devices.moves_ink import device_settings, what_moves_ink
 from devices.plotter.correction import Correction
 from devices.setting_down.where_it_stands import from_readings
+from devices.what_moves_ink import device_settings, what_moves_ink
 from marking.begun.inked import done_sections, guard_division, runs_of
 from marking.begun.on_the_cover import plan_hash
 from marking.errors import RefusedError

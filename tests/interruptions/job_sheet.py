@@ -7,8 +7,9 @@ from __future__ import annotations
 
 import json
 import re
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
+
+from msgspec import Struct
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -19,8 +20,7 @@ if TYPE_CHECKING:
     Spot = tuple[float, float]
 
 
-@dataclass(frozen=True)
-class Sheet:
+class Sheet(Struct, frozen=True):
     """What the command says of a job: all of it public."""
 
     strokes: dict[str, dict[str, Any]]

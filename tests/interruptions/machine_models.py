@@ -5,8 +5,9 @@ A machine's own facts, from its class's manual, beside the profile that a job na
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
+
+from msgspec import Struct, field
 
 from devices.simulated.gantry import Gantry
 from devices.simulated.gcode import SimulatedGantry
@@ -22,8 +23,7 @@ TABLES = {
 ONE_HOLDER = '[pens]\nremovable = { slot = 1, width = "0.5 mm" }\n'
 
 
-@dataclass(frozen=True)
-class Model:
+class Model(Struct, frozen=True):
     """A machine and the job that it is driven for."""
 
     profile: str

@@ -25,7 +25,7 @@ from marking.job.folder import JOB_FILE
 from marking.layout.layout import lay_out
 from marking.marked_before.readings import numbers_meant
 from marking.mending.chosen import strokes_named
-from marking.ruling.order import Manner
+from marking.ruling.order import WhoRules
 from marking.shipped_files import stock
 from tests.conftest import toml
 from tests.dialects.interpreters import ARITHMETIC, HALF_UNIT, ezdxf_draws, hp2xx_draws
@@ -237,7 +237,7 @@ def test_it_is_upright_for_who_stands_at_its_side(make_job: MakeJob) -> None:
 def test_sheets_strips_and_what_is_read_back_count_it(make_job: MakeJob) -> None:
     job = make_job(CM)
     layout = lay_out(job)
-    plan = by_hand(layout, job, Manner())
+    plan = by_hand(layout, job, WhoRules())
     assert [t.numerals["far"].text for t in plan.far.scale if t.numerals][:3] == ["0", "5", "10"]
     assert plan.far.scale[127].reading == pytest.approx(1270.0, abs=0.5)
     assert plan.far.scale_out == pytest.approx(25.4 / 4)

@@ -24,8 +24,11 @@ from marking.marked_before.readings import Found, Meant, asked, numbers_meant, r
 from marking.marked_before.words import off_lines
 from marking.measures.tape import Tape
 from marking.proof.limits import limits_of
+from marking.sheets.known_errors import card_pages, sheet_pages
 from marking.shipped_files import stock
 from tests.job.command_cases import BAD_INPUT, REFUSED
+from tests.output.printed import words_of
+from tests.output.test_sheets_are_legible import overprinted
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -202,6 +205,22 @@ def test_diagonals_that_contradict_each_other_are_measured_again(
     job = load_job(folder, Job)
     off = off_cover(meant(layout), Found(shown, {}), Tape(), limits_of(job.tolerance, job.allowed))
     assert (off.contradicted, off.advice) == (True, "measure again")
+    # A card is found on the wall years later, by who never saw the verdict.
+    (card,) = card_pages(off, Tape(), job.title, "in", "letter")
+    assert any(text.startswith("Not to be pinned up") for text, _ in words_of(card))
+
+
+def test_the_sheet_heads_its_columns_and_has_room_for_the_numbers_of_both_sides(
+    layout: Layout,
+) -> None:
+    pages = sheet_pages(asked(meant(layout)), Tape(), "Old bench", "in", "letter")
+    for page in pages:
+        written = words_of(page)
+        assert overprinted(written) == []
+        texts = [text for text, _ in written]
+        assert texts.count("tape shows") == texts.count("if true") == texts.count("name") >= 1
+    first = [text for text, _ in words_of(pages[0])]
+    assert {"numbers, near side", "numbers, far side"} <= set(first)
 
 
 @pytest.mark.parametrize(

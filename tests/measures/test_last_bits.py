@@ -11,16 +11,16 @@ import json
 import os
 import subprocess
 import sys
-from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pytest
+from msgspec.structs import replace
 
 from devices.projector.light.throw import largest_upright
 from marking.layout.survey import SIDES, Adjustment, _which_again
 from marking.measures.ties import first_of_greatest
-from marking.network.allowed import Allowed
+from marking.network.allowed_errors import Allowed
 from marking.proof.outcome import many_lines
 from marking.tape_marks.forecast import forecast
 from tests.placement.inking import READING_SD, set_out_by_tape

@@ -10,7 +10,7 @@ from marking.job.keys import NumeralsTable
 from marking.job.line_numbers import lines_counted
 from marking.layout.layout import lay_out
 from marking.mending.chosen import called, strokes_named
-from marking.ruling.order import Manner
+from marking.ruling.order import WhoRules
 from marking.ruling.words import how_to
 from marking.sections.plan import divide_into_sections
 
@@ -44,7 +44,7 @@ def test_the_sheet_to_rule_by_says_how_its_lines_are_counted(tmp_path: Path) -> 
     for numerals, says in (("first = 4", True), ("per_line = 2", True), ("first = 0", False)):
         job, layout = laid(tmp_path, numerals)
         ruled = divide_into_sections(layout, job, job.plotter.zone).ruled
-        told = " ".join(how_to(ruled, layout, job, Manner("right", by_two=False)))
+        told = " ".join(how_to(ruled, layout, job, WhoRules("right", by_two=False)))
         assert ("counted from the zero line as 0, whatever their numerals read" in told) == says
 
 

@@ -7,11 +7,11 @@ the device's places in the record do not say, and what was laid anew over or bes
 from __future__ import annotations
 
 import json
-from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 import pytest
+from msgspec.structs import replace
 from scipy.spatial import cKDTree
 from shapely import LineString
 
@@ -22,7 +22,7 @@ from marking.begun.on_the_cover import keep_tape_marks
 from marking.errors import BadInputError, RefusedError
 from marking.job.folder import JOB_FILE
 from marking.measures.tape import Tape
-from marking.mending.mend import Asked, Mend, ask, look_over, mends, set_downs, take_back
+from marking.mending.mend import Mend, MendAsked, ask, look_over, mends, set_downs, take_back
 from marking.record.readings import MarkReading
 from marking.tape_marks.marks import set_out
 from tests.inking.askew import SAMPLING, Stood, Table, bare_table
@@ -68,7 +68,7 @@ def cover(bare: Table) -> Table:
 
 def asked(table: Table, **wanted: object) -> Mend:
     at = table.place
-    made, _ = ask(at.record, at.layout, at.plan, at.job.pens, Asked(why="a test", **wanted))
+    made, _ = ask(at.record, at.layout, at.plan, at.job.pens, MendAsked(why="a test", **wanted))
     return made
 
 

@@ -17,7 +17,16 @@ from marking.begun.on_the_cover import plan_hash
 from marking.errors import RefusedError
 from marking.job.folder import JOB_FILE, load_job
 from marking.layout.layout import lay_out
-from marking.mending.mend import Asked, Mend, ask, look_over, mends, rule_anew, set_downs, take_back
+from marking.mending.mend import (
+    Mend,
+    MendAsked,
+    ask,
+    look_over,
+    mends,
+    rule_anew,
+    set_downs,
+    take_back,
+)
 from marking.mending.words import how_to_rule, seen_lines, told_by_mends
 from marking.record.record import open_record
 from tests.inking.askew import Stood, Table, bare_table
@@ -54,7 +63,7 @@ def cover(tmp_path: Path) -> Iterator[Table]:
 
 def asked(table: Table, **wanted: object) -> Mend:
     at = table.place
-    made, _ = ask(at.record, at.layout, at.plan, at.job.pens, Asked(why="worn", **wanted))
+    made, _ = ask(at.record, at.layout, at.plan, at.job.pens, MendAsked(why="worn", **wanted))
     return made
 
 

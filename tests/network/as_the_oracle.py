@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import numpy as np
+from msgspec.structs import replace
 
 from marking.network.error_model import ErrorModel
 from marking.network.fence import Against, Clamping
-from marking.network.gain import gain, with_inked
 from marking.network.network import KnownMark, Reading, Setup, known
 from marking.network.pose import as_planned
+from marking.network.worth_of_readings import gain, with_inked
 from marking.sections.locating_marks import Mark
 
 SHARED = [

@@ -4,7 +4,7 @@ from math import inf
 
 from marking.job.keys import MarkingJob
 from marking.job.work_keys import AllowedTable, FenceTable
-from marking.network.allowed import Allowed, allowed_of
+from marking.network.allowed_errors import Allowed, allowed_of
 from marking.network.error_model import ErrorModel, error_model_of
 
 

@@ -7,20 +7,20 @@ covariance, which statsmodels' generalised least squares takes whole.
 
 from __future__ import annotations
 
-from dataclasses import replace
 from functools import cache
 
 import numpy as np
 import pytest
+from msgspec.structs import replace
 from statsmodels.regression import linear_model
 
 from marking.network.adjustment import adjust
-from marking.network.allowed import Allowed
+from marking.network.allowed_errors import Allowed
 from marking.network.datum import EXACT, Datum
-from marking.network.gain import gain
 from marking.network.inked import ink_error
 from marking.network.misfits import ink, misfit
 from marking.network.network import Reading, known
+from marking.network.worth_of_readings import gain
 from marking.placement.placement import place
 from marking.sections.neighbours import butts
 from marking.tape_marks.forecast import forecast

@@ -1,22 +1,22 @@
 """The joint state against statsmodels and scipy, and its solver against published traverses."""
 
 import math
-from dataclasses import replace
 
 import numpy as np
 import pytest
+from msgspec.structs import replace
 from scipy import stats
 from statsmodels.regression import linear_model
 
 from marking.errors import BadInputError, RefusedError
 from marking.least_squares.linear import solve
 from marking.network.adjustment import adjust
-from marking.network.gain import gain
+from marking.network.confidence import radius_95
 from marking.network.inked import ink_error, join_step
 from marking.network.misfits import ink, mark_positions, misfit
 from marking.network.network import Reading, Setup, known
 from marking.network.pose import as_planned, effect
-from marking.network.regions import radius_95
+from marking.network.worth_of_readings import gain
 from tests.network.four_sections import CENTRES, SEEN, SPOTS, setups, targets
 
 

@@ -6,10 +6,9 @@ work alone; `tests/ways/test_adjustment.py` holds it against statsmodels and sci
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import numpy as np
 import pytest
+from msgspec.structs import replace
 
 from marking.network.datum import EXACT
 from tests.network.as_the_oracle import placed_in_turn, targets_of

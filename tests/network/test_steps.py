@@ -1,17 +1,16 @@
 """Steps read off verniers at joins, adjusted with all readings: against scipy's least squares."""
 
-from dataclasses import replace
-
 import numpy as np
 import pytest
+from msgspec.structs import replace
 from scipy.optimize import least_squares
 
 from marking.network.adjustment import adjust
-from marking.network.concerning import concerning
 from marking.network.datum import EXACT, Datum
 from marking.network.error_model import NO_ERRORS
 from marking.network.misfits import ink
 from marking.network.network import known
+from marking.network.part_of_network import concerning
 from marking.network.pose import changed, rigid
 from marking.network.scatter import scatter
 from marking.network.steps import StepRead, expected, made_whole, misread, with_steps

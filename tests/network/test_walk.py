@@ -2,21 +2,20 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import numpy as np
 import pytest
+from msgspec.structs import replace
 
 from marking.job.work_keys import FenceTable
 from marking.layout.layout import lay_out
 from marking.measures.tape import Tape
-from marking.network.concerning import used
 from marking.network.error_model import ErrorModel
 from marking.network.fence import Against
-from marking.network.gain import gain, with_inked
 from marking.network.network import Reading, Setup, known
+from marking.network.part_of_network import used
 from marking.network.pose import as_planned
-from marking.network.walk import STRETCH, walk
+from marking.network.section_after_section import STRETCH, walk
+from marking.network.worth_of_readings import gain, with_inked
 from marking.sections.neighbours import window_middle
 from marking.sections.plan import divide_into_sections
 from marking.tape_marks.clampings import clampings

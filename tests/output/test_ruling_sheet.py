@@ -15,7 +15,7 @@ from marking.drawing.pdf import pdf
 from marking.job.keys import paper_of
 from marking.layout.layout import lay_out
 from marking.output.ruling_sheet import ruling_pages
-from marking.ruling.order import Manner, ruling_order
+from marking.ruling.order import WhoRules, ruling_order
 from tests.conftest import MILLRACE
 from tests.output.printed import MM, inked_box, text_of, words_of
 
@@ -28,9 +28,9 @@ RULED = '\n[inking]\ncross_lines = "ruled"\n'
 SVG = "{http://www.w3.org/2000/svg}"
 
 
-@pytest.mark.parametrize("manner", [Manner(), Manner("left", by_two=True)])
+@pytest.mark.parametrize("manner", [WhoRules(), WhoRules("left", by_two=True)])
 def test_the_sheet_names_every_line_once_in_its_order_twelve_to_a_group(
-    make_job: MakeJob, manner: Manner
+    make_job: MakeJob, manner: WhoRules
 ) -> None:
     job = make_job(MILLRACE + RULED + '[pace]\ntip = "60 m"\n')
     layout = lay_out(job)
@@ -66,7 +66,7 @@ def test_the_sheet_lies_on_its_paper(make_job: MakeJob, units: str) -> None:
     job = make_job(table.replace("schema = 1", f'schema = 1\nunits = "{units}"') + RULED)
     layout = lay_out(job)
     paper = paper_of(job)
-    pages = ruling_pages(divided("plotter", layout, job, None), layout, job, paper, Manner())
+    pages = ruling_pages(divided("plotter", layout, job, None), layout, job, paper, WhoRules())
     document = pypdfium2.PdfDocument(pdf(pages))
     for page, artwork in zip(document, pages, strict=True):
         assert [edge / MM for edge in page.get_size()] == pytest.approx(PAPERS[paper], abs=0.1)
@@ -110,7 +110,7 @@ def test_nothing_written_of_a_line_runs_into_the_next_group(make_job: MakeJob) -
     layout = lay_out(job)
     plan = divided("plotter", layout, job, None)
     assert {line.of.partition("-")[0] for line in plan.ruled} == {"cross", "fold", "bias"}
-    pages = ruling_pages(plan, layout, job, "a4", Manner(by_two=True))
+    pages = ruling_pages(plan, layout, job, "a4", WhoRules(by_two=True))
     (x0, x1) = (13.0, PAPERS["a4"][0] - 13.0)
     edges = [x0 + k * (x1 - x0) / 3 for k in range(1, 4)]
     rows = 0

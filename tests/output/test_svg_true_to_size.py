@@ -13,12 +13,12 @@ import os
 import re
 import shutil
 import subprocess
-from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pytest
 import resvg_py
+from msgspec.structs import replace
 from PIL import Image
 from svgelements import SVG
 from svgelements import Path as SvgPath

@@ -17,6 +17,7 @@ from marking.output.layout_json import plan_record
 from marking.output.report import markdown, record
 from marking.sections.plan import divide_into_sections
 from marking.sections.zones import reach_zone
+from marking.tape_marks.setting_out import SettingOut
 from tests.job.command_cases import TABLE, job_in
 from tests.output.printed import text_of
 
@@ -108,3 +109,9 @@ def test_the_sheet_to_carry_tells_the_hours(tmp_path: Path) -> None:
     main(["control", "--job", str(folder), "--spacing", "6 in"])
     printed = text_of((folder / "out" / "control.pdf").read_bytes())
     assert re.search(r"About [\d.]+ h to set out \d+ tape marks", printed)
+
+
+def test_a_few_marks_are_told_in_minutes_and_not_in_no_hours() -> None:
+    assert SettingOut(4, 4, 4).said.startswith("About 3 min to set out 4 tape marks and take 4")
+    assert SettingOut(1, None, 1).said.startswith("About 1 min to set out 1 tape mark (")
+    assert SettingOut(45, None, 45).said.startswith("About 0.1 h to set out 45 tape marks (")

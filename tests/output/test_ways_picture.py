@@ -9,18 +9,30 @@ from PIL import Image
 
 from marking.drawing.artwork import Shape
 from marking.drawing.png import png
-from marking.network.allowed import Allowed
+from marking.network.allowed_errors import Allowed
 from marking.output.ways_picture import ways_picture
 from marking.ways.acts import Act
-from marking.ways.way import Expected, Way, ranked
+from marking.ways.way import ExpectedErrors, Way, ranked
 from tests.output.printed import words_of
 from tests.output.test_sheets_are_legible import overprinted
 
 SAYS = "hem bands and numerals by plotter, against a fence, cross lines ruled"
 WAYS = (
-    Way("hand", "by hand", "hand", (Act("all", 1, 20_000),), Expected(1, 1, 1, 1, 0.5)),
-    Way("flatbed-a3-bands-fence", SAYS, "a3", (Act("all", 1, 30_000),), Expected(1, 1, 1, 1, 2)),
-    Way("flatbed-a4", SAYS, "a4", (Act("all", 1, 99_000, parted=True),), Expected(1, 1, 1, 1, 2)),
+    Way("hand", "by hand", "hand", (Act("all", 1, 20_000),), ExpectedErrors(1, 1, 1, 1, 0.5)),
+    Way(
+        "flatbed-a3-bands-fence",
+        SAYS,
+        "a3",
+        (Act("all", 1, 30_000),),
+        ExpectedErrors(1, 1, 1, 1, 2),
+    ),
+    Way(
+        "flatbed-a4",
+        SAYS,
+        "a4",
+        (Act("all", 1, 99_000, parted=True),),
+        ExpectedErrors(1, 1, 1, 1, 2),
+    ),
     Way("roll-36", SAYS, "roll", (), None, cannot="cannot be done: too narrow"),
 )
 

@@ -6,21 +6,22 @@ under test.
 
 import itertools
 import tempfile
-from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
+from msgspec import Struct
+from msgspec.structs import replace
 
 from devices.job import Job
 from marking.job.folder import load_job
 from marking.layout.layout import lay_out
 from marking.least_squares.chi_square import POINT_95
 from marking.measures.tape import Tape
+from marking.network.confidence import radius_95
 from marking.network.datum import EXACT
-from marking.network.gain import gain, with_inked
 from marking.network.network import Reading, Setup, known
 from marking.network.pose import as_planned, effect, rigid
-from marking.network.regions import radius_95
+from marking.network.worth_of_readings import gain, with_inked
 from marking.placement.compromise import wanted_change
 from marking.placement.placement import place
 from marking.sections.neighbours import butts, outermost_ink, window_middle
@@ -61,8 +62,7 @@ def set_out_by_tape(profile, spacing, every):
     return plan, Sights(seen.order, marks, seen.seen), tape_datum(control)
 
 
-@dataclass
-class Runs:
+class Runs(Struct):
     """Many simulated inkings of one plan: what was true, and what was said of it."""
 
     ink: dict

@@ -5,17 +5,18 @@ made from those, one of them slips, and the program is asked what looks wrong.
 """
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
+from msgspec.structs import replace
 
-from marking.network.concerning import only_for
-from marking.network.gain import gain, with_inked
 from marking.network.network import Reading, Setup, known
+from marking.network.part_of_network import only_for
 from marking.network.pose import as_planned, rigid
 from marking.network.resection import resect
-from marking.placement.blunders import agrees, doubts
-from marking.placement.slip_named import more_readings, slips
+from marking.network.worth_of_readings import gain, with_inked
+from marking.placement.least_slip_named import more_readings, slips
+from marking.placement.slips import agrees, doubts
 from marking.sections.neighbours import outermost_ink, window_middle
 from tests.placement.inking import READING_SD, set_out_by_tape
 

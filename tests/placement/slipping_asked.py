@@ -7,18 +7,19 @@ model that knows nothing of it.
 """
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
+from msgspec.structs import replace
 
-from marking.network.concerning import last_uses, only_for
 from marking.network.error_model import ErrorModel
 from marking.network.fence import Against, seat_of
-from marking.network.gain import equations, gain, with_inked
 from marking.network.network import Reading, Setup, known, only
+from marking.network.part_of_network import last_uses, only_for
 from marking.network.pose import as_planned, rigid
 from marking.network.resection import resect
-from marking.placement.blunders import doubts
+from marking.network.worth_of_readings import equations, gain, with_inked
+from marking.placement.slips import doubts
 from marking.sections.neighbours import window_middle
 from marking.tape_marks.marks import tape_datum
 from marking.tape_marks.visible import sights

@@ -1,22 +1,22 @@
 """Placements on the simulated Millrace bench: verdicts, blunders, blend, re-cutting, bad input."""
 
 import math
-from dataclasses import replace
 from functools import cache
 
 import numpy as np
 import pytest
+from msgspec.structs import replace
 
 from marking.errors import BadInputError, RefusedError
 from marking.network.adjustment import adjust
-from marking.network.allowed import Allowed
-from marking.network.concerning import only_for
+from marking.network.allowed_errors import Allowed
 from marking.network.network import KnownMark, Reading, known
+from marking.network.part_of_network import only_for
 from marking.network.pose import Pose, rigid
 from marking.network.resection import resect
-from marking.placement.blunders import agrees, doubts
 from marking.placement.placement import network_for, place
 from marking.placement.recut import carried, needed_move
+from marking.placement.slips import agrees, doubts
 from marking.sections.locating_marks import Mark
 from marking.sections.neighbours import butts, outermost_ink, window_middle
 from marking.tape_marks.visible import sights

@@ -1,12 +1,11 @@
 """What a person is told of a placement: no figure that means nothing, and what to look at."""
 
-from dataclasses import replace
-
 import pytest
+from msgspec.structs import replace
 
 from marking.errors import BadInputError
 from marking.network.adjustment import adjust
-from marking.network.allowed import Allowed
+from marking.network.allowed_errors import Allowed
 from marking.network.network import Reading, known
 from marking.placement.placement import place
 from marking.placement.words import adjusted_lines, placement_lines

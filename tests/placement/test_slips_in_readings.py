@@ -19,8 +19,8 @@ from marking.job.folder import JOB_FILE
 from marking.least_squares.readings_test import FALSE_ALARM
 from marking.network.network import KnownMark, Reading, known
 from marking.network.resection import resect
-from marking.placement.blunders import doubts
-from marking.placement.slip_named import WANTED, more_readings, slips
+from marking.placement.least_slip_named import WANTED, more_readings, slips
+from marking.placement.slips import doubts
 from marking.sections.locating_marks import Mark
 from tests.job.command_cases import REFUSED
 from tests.placement.slipping import score

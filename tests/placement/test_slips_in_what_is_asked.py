@@ -14,10 +14,10 @@ from marking.job.work_keys import FenceTable
 from marking.layout.layout import lay_out
 from marking.least_squares.least_slip import least_named, unnamed_share
 from marking.measures.tape import Tape
-from marking.network.allowed import Allowed
+from marking.network.allowed_errors import Allowed
 from marking.network.error_model import ErrorModel
-from marking.network.gain import gain
 from marking.network.network import KnownMark, Reading, known
+from marking.network.worth_of_readings import gain
 from marking.sections.locating_marks import Mark
 from marking.sections.plan import divide_into_sections
 from marking.tape_marks.choice import MarksChoice, Task, work

@@ -6,10 +6,9 @@ program; its figures are our own assumptions. `python -m tests.benchmarks.placem
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import numpy as np
 import pytest
+from msgspec.structs import replace
 
 from marking.job.work_keys import FenceTable
 from marking.layout.layout import lay_out

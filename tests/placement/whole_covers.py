@@ -6,12 +6,13 @@ estimator; what it reads goes to `place`, and what `place` says is inked.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 import numpy as np
+from msgspec.structs import replace
 
-from marking.network.allowed import Allowed
+from marking.network.allowed_errors import Allowed
 from marking.network.fence import Against
 from marking.network.misfits import ink
 from marking.network.network import Reading, known

@@ -9,11 +9,11 @@ import shutil
 import signal
 import subprocess
 import sys
-from dataclasses import dataclass
 from pathlib import Path
 from typing import IO, TYPE_CHECKING, Any
 
 import numpy as np
+from msgspec import Struct
 from playwright.sync_api import sync_playwright
 
 from devices.job import Job
@@ -64,21 +64,19 @@ def millrace(folder: Path, pixels: tuple[int, int] = PIXELS) -> BeamWork:
     return work_for(load_job(folder, Job))
 
 
-def hung_crooked(work: BeamWork, section: str) -> LightMapping:
+def hung_crooked(work: BeamWork, section: str, share: float = 1.0) -> LightMapping:
     """The mapping of a projector hung a little crooked over a section: what a simulated person
-    lands targets by."""
+    lands targets by. On a small table only a `share` of it keeps them on the cloth."""
     expected = work.expected(section)
-    turn = np.radians(0.8)
-    about = np.array(
-        [[np.cos(turn), -np.sin(turn), 4.0], [np.sin(turn), np.cos(turn), -9.0], [1e-5, -2e-5, 1]]
-    )
+    turn = share * np.radians(0.8)
+    about = np.eye(3) + share * np.array([[0, 0, 4.0], [0, 0, -9.0], [1e-5, -2e-5, 0]])
+    about[:2, :2] = [[np.cos(turn), -np.sin(turn)], [np.sin(turn), np.cos(turn)]]
     axis, radius = lens_axis(work.job.projector)
     matrix = expected.matrix @ about
     return LightMapping(matrix / np.linalg.norm(matrix), axis, radius, -0.004)
 
 
-@dataclass(frozen=True)
-class Run:
+class Run(Struct, frozen=True):
     """A `canvasrule beam` that is running."""
 
     stage: str

@@ -6,10 +6,10 @@ By itself: what a tape shows is worked out here from the published limits, not b
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
+from msgspec import Struct
 
 from devices.projector.trueup.calibration import Landing
 from devices.projector.trueup.points import by_tape
@@ -30,8 +30,7 @@ SET_SD = 0.5 / math.sqrt(2)
 """mm each way of a light and a mark brought onto each other: half a millimetre in all."""
 
 
-@dataclass(frozen=True)
-class Tape:
+class Tape(Struct, frozen=True):
     """One tape on one day."""
 
     class_error: float

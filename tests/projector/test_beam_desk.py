@@ -4,20 +4,22 @@ from __future__ import annotations
 
 import json
 import re
-from dataclasses import replace
 
 import numpy as np
 import pytest
+from msgspec.structs import replace
 
+from devices.job import Job
 from devices.projector.desk.desk import acted, begun, is_lit
 from devices.projector.desk.known_points import tape_mark_points
 from devices.projector.desk.memory import keep, remembered
 from devices.projector.desk.scene import look
-from devices.projector.desk.work import line_name
+from devices.projector.desk.work import line_name, work_for
 from devices.projector.light.throw import beam_zone
 from devices.projector.trueup.result import Trued
 from devices.projector.trueup.targets import ASIDE_PX
 from marking.errors import BadInputError, RefusedError
+from marking.job.folder import load_job
 from marking.record.record import open_record
 from tests.projector.browsers import hung_crooked, told_by_beam
 
@@ -277,6 +279,30 @@ def test_from_four_landings_on_the_other_targets_are_lit_by_their_points(desk, w
     # Lit aside on purpose, so that each is set afresh; the lens is not known from four.
     assert np.abs(off).max() < ASIDE_PX + 8
     assert np.linalg.norm(off, axis=1).min() > 4
+
+
+def test_targets_lie_on_a_top_that_is_smaller_than_the_light(tmp_path):
+    """Else nobody could land them, and a reading beside the cloth is refused."""
+    text = """schema = 1
+[table]
+length = "20 in"
+width = "12 in"
+[hems]
+depth = "2 in"
+folds = []
+[projector]
+profile = "ceiling-1080p"
+"""
+    (tmp_path / "job.toml").write_text(text, "utf-8")
+    work = work_for(load_job(tmp_path, Job))
+    x0, y0, x1, y1 = work.section("r1c1").window
+    assert (x1 - x0, y1 - y0) > (508, 304.8), "the light reaches beyond it on every side"
+    targets = acted(begun(work), work, {"do": "true-up"}).true_up.targets
+    at = np.array([target.at_table for target in targets])
+    assert (at >= 0).all()
+    assert (at <= (508, 304.8)).all()
+    # As far apart as it allows.
+    assert (np.ptp(at, axis=0) > (0.8 * 508, 0.7 * 304.8)).all()
 
 
 def test_arrows_are_turned_to_suit_a_projector_that_hangs_turned(desk, work):

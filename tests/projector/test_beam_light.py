@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import io
-from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
 import pytest
 import resvg_py
+from msgspec import Struct
+from msgspec.structs import replace
 from PIL import Image
 from svgelements import SVG, Line, Path
 
@@ -29,8 +30,7 @@ QUARTER = 0.25
 SECTION = "r1c2"
 
 
-@dataclass(frozen=True)
-class Hung:
+class Hung(Struct, frozen=True):
     """A projector as OpenCV's camera run backwards, and our true-up of it."""
 
     work: object

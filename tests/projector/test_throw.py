@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import numpy as np
 import pytest
 from shapely.geometry import Polygon, box
@@ -16,6 +18,7 @@ from devices.projector.light.throw import (
     throw,
     throw_ratio,
 )
+from devices.projector.trueup.forecast import plan_lines
 from marking.errors import RefusedError
 from marking.sections.plan import divide_into_sections
 from tests.projector.browsers import millrace
@@ -132,3 +135,11 @@ def test_the_picture_s_middle_is_below_a_lens_that_looks_straight_down(work):
     mapping = nominal(with_keys(work), (1000.0, 500.0))
     assert apply(mapping.matrix, np.array([[1000.0, 500.0]]))[0] == pytest.approx((960, 540))
     assert mapping.to_px(np.array([[1000.0, 501.0]]))[0, 1] < 540
+
+
+def test_a_figure_that_is_one_all_over_the_picture_is_told_once(work):
+    told = list(plan_lines(work.job, work.layout))
+    assert next(line for line in told if "A pixel is" in line).startswith("- A pixel is 0.76 mm;")
+    tilted = work.job.model_copy(update={"projector": with_keys(work, tilt=12.0)})
+    told = list(plan_lines(tilted, work.layout))
+    assert re.search(r"A pixel is 0\.\d\d to \d\.\d\d mm;", "\n".join(told))

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import itertools
 import re
-from dataclasses import replace
 
 import cv2
 import numpy as np
 import pytest
+from msgspec.structs import replace
 from scipy.stats import norm
 from skimage.transform import ProjectiveTransform
 

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import socket
 import threading
-from dataclasses import replace
 from typing import TYPE_CHECKING
 from urllib.parse import urlsplit
+
+from msgspec.structs import replace
 
 if TYPE_CHECKING:
     from tests.projector.browsers import Run

@@ -9,16 +9,15 @@ whole, and a person reads lengths off a tape of class II (UK SI 2016/1153, sched
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
 
 import numpy as np
+from msgspec import Struct, field
 
 STEEL = 11.6e-6
 """Per degree C; surveying handbooks."""
 
 
-@dataclass(frozen=True)
-class Cover:
+class Cover(Struct, frozen=True):
     """What became of a cover of these cross lines, long lines and sections (id: core)."""
 
     cross: np.ndarray

@@ -11,6 +11,7 @@ import sys
 from datetime import UTC, datetime, timedelta, timezone
 
 import pytest
+from msgspec.structs import asdict
 
 from marking.errors import BadInputError, RefusedError
 from marking.layout.layout import lay_out
@@ -89,7 +90,7 @@ def test_the_hash_knows_a_moved_line_and_nothing_else(make_job, small, moved):
     assert layout_hash(small) != layout_hash(moved)
     renamed = lay_out(make_job({**SMALL, "title": "Another name"}))
     assert layout_hash(small) == layout_hash(renamed)
-    turned = type(small)(**{**vars(small), "strokes": small.strokes[::-1]})
+    turned = type(small)(**{**asdict(small), "strokes": small.strokes[::-1]})
     assert layout_hash(small) == layout_hash(turned)
 
 

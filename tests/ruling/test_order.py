@@ -10,7 +10,7 @@ import pytest
 from devices.machine_zones import divided
 from marking.hand.plan import by_hand
 from marking.layout.layout import lay_out
-from marking.ruling.order import HAND_ROOM, RULE_WIDTH, Manner, Step, ruling_order
+from marking.ruling.order import HAND_ROOM, RULE_WIDTH, LineRuled, WhoRules, ruling_order
 from marking.ruling.reaches import out_of_reach, reaches
 from tests.conftest import MILLRACE
 from tests.hand.benches import BENCHES
@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 
 RULED = '\n[inking]\ncross_lines = "ruled"\n'
 SLANTED = 'schema = 1\n[table]\nlength = "150 in"\nwidth = "64 in"\n[grid]\nbias = [3, 12]\n'
-MANNERS = [Manner(hand, two) for hand in ("right", "left") for two in (False, True)]
+MANNERS = [WhoRules(hand, two) for hand in ("right", "left") for two in (False, True)]
 
 
 def planned(make_job: MakeJob, text: str) -> tuple[Job, Layout, Plan]:
@@ -34,7 +34,9 @@ def planned(make_job: MakeJob, text: str) -> tuple[Job, Layout, Plan]:
     return job, layout, divided("plotter", layout, job, None)
 
 
-def laid_on_wet(steps: Sequence[Step], drying: float, manner: Manner) -> list[tuple[str, str]]:
+def laid_on_wet(
+    steps: Sequence[LineRuled], drying: float, manner: WhoRules
+) -> list[tuple[str, str]]:
     """Pairs of a line and a wet one under its rule or hand, each place along both asked for.
 
     A simulation of its own: for each line laid, all lines ruled before it that are not dry yet,
@@ -62,7 +64,7 @@ def laid_on_wet(steps: Sequence[Step], drying: float, manner: Manner) -> list[tu
 @pytest.mark.parametrize("drying", ["20 s", "2 min", "15 min"])
 @pytest.mark.parametrize("pace", ["20 s", "80 s"])
 def test_no_rule_and_no_hand_comes_on_a_line_that_is_not_dry(
-    make_job: MakeJob, manner: Manner, drying: str, pace: str
+    make_job: MakeJob, manner: WhoRules, drying: str, pace: str
 ) -> None:
     text = SLANTED + RULED + f'drying = "{drying}"\n[pace]\nline_ruled = "{pace}"\n'
     job, _, plan = planned(make_job, text)
@@ -78,21 +80,21 @@ def test_ruled_one_after_another_they_would_be_laid_on_wet_ink(make_job: MakeJob
     """The simulation finds what the order avoids."""
     job, _, plan = planned(make_job, MILLRACE + RULED)
     one_by_one = [
-        Step(line, 80.0 * n, 80.0 * (n + 1), 0.0, new_tip=False)
+        LineRuled(line, 80.0 * n, 80.0 * (n + 1), 0.0, new_tip=False)
         for n, line in enumerate(plan.ruled)
     ]
-    assert len(laid_on_wet(one_by_one, job.inking.drying, Manner())) > 100
+    assert len(laid_on_wet(one_by_one, job.inking.drying, WhoRules())) > 100
 
 
 def test_twelve_lines_that_lie_together_are_ruled_before_the_next_twelve(
     make_job: MakeJob,
 ) -> None:
     job, _, plan = planned(make_job, MILLRACE + RULED)
-    steps = ruling_order(plan.ruled, job, Manner())
+    steps = ruling_order(plan.ruled, job, WhoRules())
     numbers = [int(step.line.of.removeprefix("cross-")) for step in steps]
     for first in range(0, 148, 12):
         assert sorted(numbers[first : first + 12]) == list(range(first, min(first + 12, 148)))
-    left = [step.line.of for step in ruling_order(plan.ruled, job, Manner("left"))]
+    left = [step.line.of for step in ruling_order(plan.ruled, job, WhoRules("left"))]
     assert left[0] == "cross-147", "the left hand begins at the other end"
     waiting = sum(step.waits for step in steps)
     assert waiting < 0.03 * steps[-1].ends, "order and not waiting keeps the rule off wet lines"
@@ -116,7 +118,7 @@ def test_the_tip_is_changed_before_more_line_than_it_lasts(make_job: MakeJob, by
     job, _, plan = planned(make_job, MILLRACE + RULED + '[pace]\ntip = "30 m"\n')
     run = 0.0
     changes = 0
-    for step in ruling_order(plan.ruled, job, Manner(by_two=by_two)):
+    for step in ruling_order(plan.ruled, job, WhoRules(by_two=by_two)):
         share = (2 if step.line.heavy else 1) / (2 if by_two else 1)
         run = run * (not step.new_tip) + step.line.stroke.length * share
         changes += step.new_tip
@@ -147,8 +149,8 @@ def test_what_is_ruled_already_leaves_the_groups_of_the_sheet_as_they_are(
 ) -> None:
     job, _, plan = planned(make_job, MILLRACE + RULED)
     done = {line.id for line in plan.ruled[:5]} | {plan.ruled[14].id}
-    steps = ruling_order(plan.ruled, job, Manner(), done)
+    steps = ruling_order(plan.ruled, job, WhoRules(), done)
     left = [line.id for line in plan.ruled if line.id not in done]
     assert sorted(step.line.id for step in steps) == sorted(left)
     assert {step.line.of for step in steps[:7]} == {f"cross-{n}" for n in range(5, 12)}
-    assert laid_on_wet(steps, job.inking.drying, Manner()) == []
+    assert laid_on_wet(steps, job.inking.drying, WhoRules()) == []

@@ -15,10 +15,10 @@ and long line. What a device is set down within is kept free all round.
 from __future__ import annotations
 
 import itertools
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+from msgspec import Struct
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
@@ -35,8 +35,7 @@ NEVER = 100_000
 """More parts than any marking has."""
 
 
-@dataclass(frozen=True)
-class Line:
+class Line(Struct, frozen=True):
     """One axis of the marking: from the first ink to the last, and where it may be parted."""
 
     start: float
@@ -47,8 +46,7 @@ class Line:
     """For each, the nearest that marks before it can stand."""
 
 
-@dataclass(frozen=True)
-class Reach:
+class Reach(Struct, frozen=True):
     """What one setup reaches, as profile and job say it. Millimetres, along and across."""
 
     size: tuple[float, float]

@@ -5,12 +5,12 @@ from __future__ import annotations
 import itertools
 import math
 from collections import Counter, defaultdict
-from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 import pytest
 from hypothesis import given, settings
+from msgspec.structs import replace
 
 from devices.machine_zones import divided
 from marking.begun.on_the_cover import plan_hash

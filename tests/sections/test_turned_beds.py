@@ -9,11 +9,11 @@ commands write, and read only as `place` asks.
 from __future__ import annotations
 
 import math
-from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pytest
+from msgspec.structs import replace
 from scipy.spatial import cKDTree
 
 from devices.commands import main

@@ -6,10 +6,10 @@ It knows the job, its record and true places; nothing of how a section is gone o
 from __future__ import annotations
 
 from contextlib import contextmanager
-from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
+from msgspec.structs import replace
 
 from devices.job import Job
 from devices.session.session import Workplace

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
 from pathlib import Path
 
 import pytest
+from msgspec.structs import replace
 
 from devices.commands import main
 from devices.inking.section import ink_section
@@ -22,7 +22,7 @@ from marking.begun.on_the_cover import keep_tape_marks, setup_from
 from marking.job.folder import load_job
 from marking.layout.layout import lay_out
 from marking.measures.tape import Tape
-from marking.network.allowed import Allowed
+from marking.network.allowed_errors import Allowed
 from marking.record.record import open_record
 from marking.sections.plan import divide_into_sections
 from marking.tape_marks.choice import MarksChoice, Task, work
@@ -42,8 +42,7 @@ length = "4 ft"
 """
 
 
-@dataclass(frozen=True)
-class Willing(Person):
+class Willing(Person, frozen=True):
     """Somebody who does as told and says yes."""
 
     attended: bool = True

@@ -9,11 +9,12 @@ from __future__ import annotations
 import os
 import pty
 import sys
-from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 import pytest
+from msgspec import field
+from msgspec.structs import replace
 
 from devices.history import device_name
 from devices.inking.section import ink_section
@@ -62,8 +63,7 @@ OFF = float(np.hypot(*OFFSET))
 NUDGES, THERE = "1" + LEFT * 4 + UP * 3, "x -0.4, y +0.3"
 
 
-@dataclass(frozen=True)
-class AtTheKeys(Person):
+class AtTheKeys(Person, frozen=True):
     """Somebody who answers each question and brings the pointer over each crossing."""
 
     attended: bool = True

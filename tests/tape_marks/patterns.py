@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
 import numpy as np
+from msgspec import Struct
 
 from marking.sections.locating_marks import Mark
 from marking.tape_marks.setting_out import row_joins
@@ -22,8 +22,7 @@ OrderName = Literal["near to far", "outer rows first", "column by column"]
 ORDERS: tuple[OrderName, ...] = ("near to far", "outer rows first", "column by column")
 
 
-@dataclass(frozen=True)
-class SettingOut:
+class SettingOut(Struct, frozen=True):
     """Which tape marks."""
 
     spacing: float

@@ -11,7 +11,7 @@ from marking.begun.on_the_cover import keep_tape_marks, standing
 from marking.job.work_keys import FenceTable
 from marking.layout.layout import lay_out
 from marking.measures.tape import Tape
-from marking.network.allowed import Allowed
+from marking.network.allowed_errors import Allowed
 from marking.network.error_model import ErrorModel
 from marking.record.record import open_record
 from marking.sections.plan import divide_into_sections

@@ -13,7 +13,7 @@ from devices.job import Job
 from marking.job.folder import load_job
 from marking.layout.layout import lay_out
 from marking.measures.tape import Tape
-from marking.network.allowed import Allowed
+from marking.network.allowed_errors import Allowed
 from marking.output.error_map import error_map
 from marking.sections.plan import divide_into_sections
 from marking.tape_marks.choice import MarksChoice, Task, work

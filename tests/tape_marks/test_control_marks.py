@@ -8,11 +8,11 @@ from __future__ import annotations
 
 import io
 import re
-from dataclasses import asdict
 
 import numpy as np
 import pypdfium2
 import pytest
+from msgspec.structs import asdict
 from PIL import Image
 from scipy import stats
 

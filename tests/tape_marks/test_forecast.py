@@ -1,23 +1,23 @@
 """The forecast against Cramér and Rao's bound, simulated inking and the limits it is asked for."""
 
-from dataclasses import replace
 from functools import cache
 from typing import get_args
 
 import numpy as np
 import pytest
+from msgspec.structs import replace
 
 from marking.errors import BadInputError, RefusedError
 from marking.measures.tape import Tape
-from marking.network.allowed import Allowed
+from marking.network.allowed_errors import Allowed
+from marking.network.confidence import radius_95
 from marking.network.error_model import NO_ERRORS
-from marking.network.regions import radius_95
 from marking.output.tape_marks_words import forecast_lines
 from marking.sections.neighbours import butts, outermost_ink
-from marking.tape_marks.asked import Ties
 from marking.tape_marks.choice import TRIED, MarksChoice, Task, remedies, widest, work, written
-from marking.tape_marks.covers import Work, imagined
 from marking.tape_marks.forecast import forecast
+from marking.tape_marks.imagined_covers import WorkOnCovers, imagined
+from marking.tape_marks.readings_asked import Ties
 from marking.tape_marks.visible import sights
 from tests.placement.inking import (
     READING_SD,
@@ -57,7 +57,7 @@ def expected(profile, *arguments, repeats=1):
 def covers(profile):
     _, plan = bench(profile)
     sections = {section.id: section for section in plan.sections}
-    return imagined(Work(sections, seen(profile), READING_SD, butts(plan.sections)))
+    return imagined(WorkOnCovers(sections, seen(profile), READING_SD, butts(plan.sections)))
 
 
 def worst_sd(profile, *arguments):

@@ -7,16 +7,16 @@ from the same assumptions, which are evidence of nothing.
 
 from __future__ import annotations
 
-from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
+from msgspec.structs import replace
 
 from devices.job import Job
 from marking.job.folder import load_job
 from marking.layout.layout import lay_out
-from marking.network.allowed import Allowed
+from marking.network.allowed_errors import Allowed
 from marking.network.datum import Datum
 from marking.network.network import known
 from marking.sections.plan import divide_into_sections

@@ -30,10 +30,10 @@ each clamping, and those that say otherwise.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, NamedTuple, Protocol
 
 import numpy as np
+from msgspec import Struct, field
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -46,8 +46,7 @@ INCH = 25.4
 Box = tuple[float, float, float, float]
 
 
-@dataclass(frozen=True)
-class Errors:
+class Errors(Struct, frozen=True):
     """The size of every error, mm unless said."""
 
     reading: float = 0.25
@@ -96,12 +95,11 @@ class Errors:
 
 
 NO_ERRORS = Errors(
-    **dict.fromkeys(set(Errors.__dataclass_fields__) - {"tape_length", "ruled_most"}, 0.0)
+    **dict.fromkeys(set(Errors.__struct_fields__) - {"tape_length", "ruled_most"}, 0.0)
 )
 
 
-@dataclass(frozen=True)
-class Section:
+class Section(Struct, frozen=True):
     """A set-down: its place in the division and, against a fence, which clamping it uses."""
 
     id: str
@@ -127,8 +125,7 @@ class Section:
         return x0 + (x1 - x0) / 10, x1 - (x1 - x0) / 10
 
 
-@dataclass(frozen=True)
-class Clamping:
+class Clamping(Struct, frozen=True):
     """One clamping of the fence: from x0 to x1 along the near side of its sections.
 
     `set_to` are the two tape marks (near its zero end and its far end) that it is set to; without
@@ -140,8 +137,7 @@ class Clamping:
     set_to: tuple[int, int] | None = None
 
 
-@dataclass(frozen=True)
-class Mark:
+class Mark(Struct, frozen=True):
     """A tape mark, where it should be, in which row it was set out."""
 
     at: tuple[float, float]
@@ -157,8 +153,7 @@ class Reading(NamedTuple):
     at: tuple[float, float] | None = None
 
 
-@dataclass(frozen=True)
-class Plan:
+class Plan(Struct, frozen=True):
     """All that is known before the first act. Sections stand in inking order."""
 
     sections: Sequence[Section]
@@ -240,8 +235,7 @@ def _shared(rng: np.random.Generator, keys: FloatArray, covers: int, most: float
     return rng.uniform(-1, 1, (covers, len(values)))[:, which] * most
 
 
-@dataclass(frozen=True)
-class Truth:
+class Truth(Struct, frozen=True):
     """What really is, in each of `covers` covers, before anything is read."""
 
     poses: FloatArray
@@ -323,8 +317,7 @@ def _give(section: Section, nodes: FloatArray, points: FloatArray) -> FloatArray
     return np.einsum("nu,nv,cuvd->cnd", wu, wv, nodes, optimize=True)
 
 
-@dataclass(frozen=True)
-class Cover:
+class Cover(Struct, frozen=True):
     """The covers as they come out; what a person could measure, in every cover at once."""
 
     plan: Plan

@@ -24,12 +24,13 @@ import math
 import subprocess
 import sys
 import tempfile
-from dataclasses import dataclass, replace
 from itertools import pairwise
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
+from msgspec import Struct
+from msgspec.structs import replace
 
 from tests.ways import figures
 from tests.ways.adjustment import Adjustment
@@ -47,8 +48,7 @@ _INSIDE = 6.0
 """mm inside the outermost windows at which the outer marks stand."""
 
 
-@dataclass(frozen=True)
-class Division:
+class Division(Struct, frozen=True):
     """Sections as they were cut, in inking order, and what the device does in them."""
 
     sections: tuple[Section, ...]
@@ -131,8 +131,7 @@ def _spread(low: float, high: float, count: int, lone: float) -> list[float]:
     return list(low + 20 + share * (high - low - 40))
 
 
-@dataclass(frozen=True)
-class Rule:
+class Rule(Struct, frozen=True):
     """How marks and readings are chosen: counts may depend on the section."""
 
     marks: Callable[[Node, int, int], bool]
@@ -224,8 +223,7 @@ def _clamped(
     return [out[s.id] or s for s in sections]
 
 
-@dataclass(frozen=True)
-class Pace:
+class Pace(Struct, frozen=True):
     """Seconds a person takes for each act; our own assumptions."""
 
     mark_on_edge: float = 8
@@ -309,8 +307,7 @@ def _all_or_two(s: Section) -> int:
     return 4 if s.column == 1 else 2
 
 
-@dataclass(frozen=True)
-class Way:
+class Way(Struct, frozen=True):
     """A named plan with how far its sections follow their neighbours."""
 
     name: str

@@ -10,8 +10,8 @@ from scipy import stats
 
 from devices.machine_zones import divided
 from marking.ruling.errors import LAID
-from marking.tape_marks.covers import InkedCovers
 from marking.tape_marks.figures import figures
+from marking.tape_marks.imagined_covers import InkedCovers
 from marking.ways.hand_errors import HandDoubts, by_tape
 
 if TYPE_CHECKING:

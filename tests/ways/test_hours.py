@@ -8,12 +8,12 @@ import pytest
 
 from marking.job.keys import tape_of
 from marking.layout.layout import lay_out
-from marking.network.allowed import Allowed
+from marking.network.allowed_errors import Allowed
 from marking.ways.acts import Act, hours, least_hours
 from marking.ways.by_hand import hand_ways
-from marking.ways.cover import cover_of
+from marking.ways.ink_counted import cover_of
 from marking.ways.tape_scale import tape_scale_most
-from marking.ways.way import Expected, Way, best_of, ranked
+from marking.ways.way import ExpectedErrors, Way, best_of, ranked
 
 if TYPE_CHECKING:
     from devices.job import Job
@@ -85,8 +85,8 @@ def test_a_helper_who_saves_more_than_a_helpers_time_is_taken() -> None:
     assert least.person[0] == pytest.approx(600 / 3600)
 
 
-def told(step: float) -> Expected:
-    return Expected(0.5, 0.5, 0.5, 0.5, step)
+def told(step: float) -> ExpectedErrors:
+    return ExpectedErrors(0.5, 0.5, 0.5, 0.5, step)
 
 
 def a_way(name: str, hours_of_it: float, step: float = 0.5) -> Way:

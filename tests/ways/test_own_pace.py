@@ -13,7 +13,7 @@ from marking.job.work_keys import PaceTable
 from marking.output.ways_words import timed_said
 from marking.record.readings import MarkReading
 from marking.record.record import layout_hash, open_record
-from marking.ways.own_pace import Work, at_own_pace, own_pace
+from marking.ways.own_pace import WorkAsked, at_own_pace, own_pace
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -45,16 +45,16 @@ class Worker:
 
 
 @pytest.fixture(scope="module")
-def work(millrace: Job, millrace_layout: Layout, millrace_plan: Plan) -> Work:
+def work(millrace: Job, millrace_layout: Layout, millrace_plan: Plan) -> WorkAsked:
     drawing = section_seconds(millrace, millrace_plan)
-    return Work(layout_hash(millrace_layout), plan_hash(millrace_plan), drawing)
+    return WorkAsked(layout_hash(millrace_layout), plan_hash(millrace_plan), drawing)
 
 
 def inked(
     folder: Path,
     layout: Layout,
     plan: Plan,
-    work: Work,
+    work: WorkAsked,
     count: int,
     *,
     slower: float = 1.5,
@@ -80,7 +80,7 @@ def inked(
 
 
 def test_set_downs_readings_and_drawing_are_timed_and_an_hour_of_lunch_is_left_out(
-    tmp_path: Path, millrace_layout: Layout, millrace_plan: Plan, work: Work
+    tmp_path: Path, millrace_layout: Layout, millrace_plan: Plan, work: WorkAsked
 ) -> None:
     timed = inked(tmp_path, millrace_layout, millrace_plan, work, 9, rests=(3, 7))
     assert timed["set_down"].own == pytest.approx(1.5 * 270, abs=1)
@@ -93,14 +93,14 @@ def test_set_downs_readings_and_drawing_are_timed_and_an_hour_of_lunch_is_left_o
 
 
 def test_too_few_times_leave_the_assumption(
-    tmp_path: Path, millrace_layout: Layout, millrace_plan: Plan, work: Work
+    tmp_path: Path, millrace_layout: Layout, millrace_plan: Plan, work: WorkAsked
 ) -> None:
     timed = inked(tmp_path, millrace_layout, millrace_plan, work, 5)
     assert set(timed) == {"draw_speed"}
 
 
 def test_a_key_that_is_set_by_hand_wins(
-    tmp_path: Path, millrace_layout: Layout, millrace_plan: Plan, work: Work
+    tmp_path: Path, millrace_layout: Layout, millrace_plan: Plan, work: WorkAsked
 ) -> None:
     by_hand = PaceTable.model_validate({"reading": "20 s"})
     timed = inked(tmp_path, millrace_layout, millrace_plan, work, 9, pace=by_hand)
@@ -112,7 +112,7 @@ def test_a_key_that_is_set_by_hand_wins(
 
 
 def test_lines_are_timed_by_their_ticks_and_a_tick_taken_back_by_none(
-    tmp_path: Path, millrace_layout: Layout, work: Work
+    tmp_path: Path, millrace_layout: Layout, work: WorkAsked
 ) -> None:
     worker = Worker(0.8)
     with open_record(tmp_path, worker.clock) as record:
@@ -128,7 +128,7 @@ def test_lines_are_timed_by_their_ticks_and_a_tick_taken_back_by_none(
 
 
 def test_sections_that_were_told_as_inked_without_a_run_say_nothing_of_the_drawing(
-    tmp_path: Path, millrace_layout: Layout, millrace_plan: Plan, work: Work
+    tmp_path: Path, millrace_layout: Layout, millrace_plan: Plan, work: WorkAsked
 ) -> None:
     """`place --inked` keeps begun and done at one time."""
     worker = Worker(1.0)

@@ -6,10 +6,10 @@ are `marks`' and `work`'s.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import cache
 from typing import TYPE_CHECKING, Any, Literal, get_args, get_origin
 
+from msgspec import Struct
 from pydantic import BaseModel
 from pydantic_core import PydanticUndefined
 
@@ -100,8 +100,7 @@ _EXAMPLES: Mapping[str, tuple[str, str]] = {
 """By the field, or else by its kind: in inches, and in metric units."""
 
 
-@dataclass(frozen=True)
-class Field:
+class Field(Struct, frozen=True):
     """One field."""
 
     keys: Keys

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
     from devices.bench.fields.field import Field
 
-Table = tuple[str, ...]
+TableKeys = tuple[str, ...]
 _BEGINS = re.compile(r"(?P<keys>[a-z_]+(?:\.[a-z_]+)*)(?P<rest>\[\d+\](?:\.[a-z_]+)?)?(?:: | = )")
 """How a message on a key, on one of the values of its list or on a column of a row, begins."""
 _KEY = re.compile(r"(?<![\w.\"/-])[a-z]+(?:[._][a-z]+)*(?![\w\"/-])")
@@ -81,7 +81,7 @@ def _placed(said: str) -> tuple[str, str]:
     return named.name if named else _TABLES[name], in_page_words(after, table)
 
 
-def _is_of(one: Field, table: Table) -> bool:
+def _is_of(one: Field, table: TableKeys) -> bool:
     return one.keys[: len(table)] == table
 
 
@@ -95,7 +95,7 @@ def _row(one: Field, rest: str) -> str:
     return f"{row}{column}: " if column else row
 
 
-def in_page_words(said: str, table: Table = ()) -> str:
+def in_page_words(said: str, table: TableKeys = ()) -> str:
     """A message with each key in it named as the page names its field.
 
     Keys without their table are known where they are of `table`, or of one table alone.
@@ -116,7 +116,7 @@ def _table_named(found: re.Match[str]) -> str:
     return f"“{one.label}”" if one is not None else found[0]
 
 
-def _named(said: str, table: Table) -> Iterator[tuple[re.Match[str], Field]]:
+def _named(said: str, table: TableKeys) -> Iterator[tuple[re.Match[str], Field]]:
     """Each key in a message, and its field."""
     for found in _KEY.finditer(said):
         key = found[0]
@@ -132,7 +132,7 @@ def _is_key(key: str, after: str) -> bool:
     return "_" in key or "." in key or after.startswith(" = ")
 
 
-def _is_side(found: re.Match[str], said: str, table: Table) -> bool:
+def _is_side(found: re.Match[str], said: str, table: TableKeys) -> bool:
     return table == _SURVEY and found[0] in ("near", "far") and bool(_SIDE.match(said, found.end()))
 
 

@@ -4,7 +4,7 @@ import { show as showErrand, told as toldErrands } from "./errands.js";
 import { fillFor, judged, keepRefused, keepTyped, make, tellOthers } from "./fields.js";
 import { show as showJobs } from "./jobs.js";
 import { show as showLight } from "./light.js";
-import { look, show as showMachine } from "./mark.js";
+import { lookAt, show as showMachine } from "./mark.js";
 import { length, showIn } from "./lengths.js";
 import { drawing, show as draw, whole, zoom } from "./picture.js";
 import { svg } from "./results/elements.js";
@@ -151,7 +151,7 @@ async function shown(message) {
   toldErrands(job);
   showSteps();
   if (job.corners) drawTop(job.corners, faultsOf(job));
-  if (drawn === job.drawn) return;
+  if (drawn === job.drawn) { lookAt(`${job.folder} ${job.drawn} ${job.record}`); return; }
   if (drawn !== null) keepRefused();
   drawn = job.drawn;
   const answer = await marking(`${job.drawn} ${job.folder}`);
@@ -161,7 +161,7 @@ async function shown(message) {
   if (!record.strokes) return;
   if (!job.corners) drawTop(record.fit.top.corners, faultsOf(job));
   drawNumerals(record);
-  look();
+  lookAt(`${job.folder} ${job.drawn} ${job.record}`);
 }
 
 const faultsOf = ({ values }) => Object.fromEntries(

@@ -29,7 +29,7 @@ export function show(machine) {
   for (const card of CARDS) at(`card-${card}`).hidden = card !== now;
   // The same set-down is not drawn anew at every stroke.
   const fresh = JSON.stringify([now, told.set_down, told.mark, told.verdict, told.pen]);
-  if (now in NOW && (fresh !== drawn || now === "inking")) NOW[now](told);
+  if (now in NOW && (fresh !== drawn || now === "inking")) NOW[now](told, machine);
   drawn = fresh;
 }
 
@@ -148,13 +148,13 @@ function penNow({ pen }) {
   at("pen-says").textContent = filled(pen.new ? texts.newPen : texts.otherPen, { ...pen, pen: inWords(pen.pen) });
 }
 
-function inkingNow({ progress, verdict }) {
-  at("inking-name").textContent = filled(texts.inkingNow, progress);
+function inkingNow({ progress, verdict }, { scrap }) {
+  at("inking-name").textContent = scrap ? texts.drawingSquare : filled(texts.inkingNow, progress);
   at("ink-bar").max = progress.of || 1;
   at("ink-bar").value = progress.drawn;
   at("ink-strokes").textContent = filled(texts.strokesOf, progress);
   const left = progress.left_s === null ? "" : filled(texts.minutesLeft, { minutes: Math.ceil(progress.left_s / 60) });
-  at("ink-left").textContent = [left, filled(texts.sectionsOf, progress)].filter(Boolean).join(" ");
+  at("ink-left").textContent = [left, scrap ? "" : filled(texts.sectionsOf, progress)].filter(Boolean).join(" ");
   at("ink-verdict").textContent = verdict ? [verdictSays(verdict), ...figures(verdict)].join(" ") : "";
 }
 
@@ -165,7 +165,8 @@ export function ended(machine, go) {
   // Of a section that nothing is inked of there is nothing to say.
   const begun = stood !== "done" && stood !== "" && end.words.length > 0;
   const well = machine.ended === 0;
-  at("ended-name").textContent = machine.rehearsal ? texts.rehearsalOver
+  at("ended-name").textContent = machine.scrap ? (well ? texts.squareDrawn : texts.squareNotDrawn)
+    : machine.rehearsal ? texts.rehearsalOver
     : well && end && !end.left ? texts.allInked
     : stood === "done" && well ? filled(texts.sectionDone, end)
     : begun ? filled(texts.sectionBegun, end)
@@ -176,6 +177,11 @@ export function ended(machine, go) {
   at("ended-verdict").hidden = !verdict || verdict.holds || stood !== "not allowed";
   if (!at("ended-verdict").hidden) verdictInto(at("ended-verdict"), verdict);
   const next = end?.next ?? null;
+  at("go-measure").hidden = !(machine.scrap && well);
+  if (machine.scrap) {
+    for (const id of ["go-next", "go-moved", "go-all", "go-prove"]) at(id).hidden = true;
+    return;
+  }
   button("go-next", machine.rehearsal || next === null ? texts.inkNext
     : filled(begun && next === end.section ? texts.goOnWith : texts.inkThis, { next }), () => go(1, false));
   button("go-moved", begun && !machine.rehearsal ? filled(texts.goOnMoved, end) : "", () => go(1, true));

@@ -4,17 +4,21 @@
   const KEPT = "canvasrule-look";
   const page = document.documentElement;
   const looks = ["light", "dark"];
+  const dark = matchMedia("(prefers-color-scheme: dark)");
 
   // A cookie holds at every port, and each run of the bench has another.
   const kept = document.cookie.split("; ").find((one) => one.startsWith(`${KEPT}=`))?.split("=")[1];
-  if (looks.includes(kept)) page.dataset.look = kept;
+  let chosen = looks.includes(kept) ? kept : null;
+  const show = () => { page.dataset.look = chosen ?? (dark.matches ? "dark" : "light"); };
+  show();
+  dark.addEventListener("change", show);
 
   document.addEventListener("DOMContentLoaded", () => {
     const choice = document.getElementById("look");
-    choice.value = page.dataset.look ?? "system";
+    choice.value = chosen ?? "system";
     choice.onchange = () => {
-      const chosen = looks.includes(choice.value);
-      if (chosen) page.dataset.look = choice.value; else delete page.dataset.look;
+      chosen = looks.includes(choice.value) ? choice.value : null;
+      show();
       document.cookie = `${KEPT}=${choice.value}; path=/; max-age=${chosen ? 31536000 : 0}; samesite=lax`;
     };
   });

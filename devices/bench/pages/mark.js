@@ -12,6 +12,7 @@ const PRESSED = {
   n: "n", r: "r", Backspace: "backspace", p: "p", 1: "1", 2: "2", 3: "3",
 };
 
+let lookedAt = null;
 let machine = { running: false, ended: null, lines: [] };
 
 const mine = () => machine.holder === link.page;
@@ -25,7 +26,7 @@ export function show(message) {
   machine = message;
   at("stop").disabled = !machine.running;
   // Another language loads the page anew, which would let go of the machine.
-  for (const id of ["rehearse", "ink", "ink-all", "ask-ports", "language"]) at(id).disabled = machine.running;
+  for (const id of ["rehearse", "ink", "ink-all", "draw-square", "ask-ports", "language"]) at(id).disabled = machine.running;
   const stranded = document.activeElement === document.body || at("mark").contains(document.activeElement);
   const within = at("running").contains(document.activeElement);
   at("running").hidden = !machine.running;
@@ -57,7 +58,7 @@ export function show(message) {
   at("told").scrollTop = at("told").scrollHeight;
   if (machine.running && !was.running) look();
   // What was pressed can be pressed no more: the keys go on where the person is.
-  if (machine.running && !was.running && mine() && stranded) at("running").focus();
+  if (machine.running && !was.running && mine() && (stranded || machine.scrap)) at("running").focus();
   // A card that goes takes no focus with it.
   if (machine.running && within && !document.activeElement.checkVisibility()) at("running").focus();
   if (!machine.running && machine.ended !== null) showEnded(machine, begin);
@@ -78,6 +79,14 @@ export async function look() {
     const answer = await fetch("/inked");
     if (answer.ok) inked(await answer.json());
   } catch { /* the connection's own line tells */ }
+}
+
+// Shows what lies on the cover anew where the record says more: a line traced by light, ink laid
+// from a terminal. What this bench's own machine draws comes stroke by stroke.
+export function lookAt(state) {
+  if (state === lookedAt || machine.running) return;
+  lookedAt = state;
+  look();
 }
 
 // Inks `most` sections, or all there are.
@@ -101,6 +110,10 @@ function typed() {
 }
 
 at("rehearse").onclick = () => tap({ do: "machine", act: "rehearse", most: 1 }, texts.rehearse);
+at("draw-square").onclick = () => {
+  const port = chosenPort();
+  if (port) tap({ do: "machine", act: "square", port }, at("draw-square").textContent);
+};
 at("ink").onclick = () => begin(1, at("moved").checked);
 at("ink-all").onclick = () => begin(null, at("moved").checked);
 at("typed-send").onclick = typed;

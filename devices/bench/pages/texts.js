@@ -126,6 +126,8 @@ export const texts = {
   markMisfit: gettext("{mark}: off by {x} along, {y} across"),
   newPen: gettext("A new pen into holder {holder}: the old one is used up."),
   otherPen: gettext("The pen for {pen} into holder {holder}."),
+  drawingSquare: gettext("Drawing the square on scrap"), squareDrawn: gettext("The square is drawn."),
+  squareNotDrawn: gettext("The square is not drawn."),
   inkingNow: gettext("Inking {section}"),
   strokesOf: gettext("{drawn} of {of} strokes"),
   minutesLeft: gettext("About {minutes} min left here."),

@@ -7,8 +7,9 @@ M3 S spindle speed, M5 spindle stop, M2 end. Words only: no order, no port.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
+
+from msgspec import Struct
 
 from devices.dialects.writer import drawing_speed
 from devices.plotter.holders import check_holders
@@ -22,8 +23,7 @@ if TYPE_CHECKING:
     from marking.job.keys import Pen
 
 
-@dataclass(frozen=True)
-class GcodeWriter:
+class GcodeWriter(Struct, frozen=True):
     """The writer for one machine, bed and set of pens: every piece is whole lines."""
 
     plotter: Plotter

@@ -10,8 +10,9 @@ ESC.E's numbers stand in the Roland DPX-2700A manual, page 45, and alike in othe
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
+
+from msgspec import Struct
 
 from devices.dialects.answers import XOFF, XON, Question, Reply
 
@@ -69,8 +70,7 @@ WHO = ESC + b"(" + ESC + b"J" + ESC + b"K" + b"OI;"
 """Asks for its name, page 7-7, behind what a cut cable may have left; nothing moves."""
 
 
-@dataclass(frozen=True)
-class HpglDialect:
+class HpglDialect(Struct, frozen=True):
     """The words of one plotter."""
 
     handshake: Handshake

@@ -8,8 +8,9 @@ not which size is tried next (`devices.conversation.ahead`).
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
+
+from msgspec import Struct
 
 if TYPE_CHECKING:
     from devices.plotter.bed import Bed, UnitPoint
@@ -22,8 +23,7 @@ _BITS_A_BYTE = 10
 _PAD = b"PU;"
 
 
-@dataclass(frozen=True)
-class BufferTrial:
+class BufferTrial(Struct, frozen=True):
     """Moves to and fro between two places, pen up."""
 
     ends: tuple[UnitPoint, UnitPoint]

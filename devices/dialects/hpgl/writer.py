@@ -9,8 +9,9 @@ from __future__ import annotations
 
 import bisect
 import itertools
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
+
+from msgspec import Struct
 
 from devices.dialects.writer import drawing_speed
 from devices.plotter.holders import check_holders
@@ -27,8 +28,7 @@ if TYPE_CHECKING:
 _OVERHEAD = len("PD;")
 
 
-@dataclass(frozen=True)
-class HpglWriter:
+class HpglWriter(Struct, frozen=True):
     """The writer for one plotter, bed and set of pens: every piece is one instruction, or two."""
 
     plotter: Plotter

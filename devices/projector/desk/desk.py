@@ -6,15 +6,17 @@ knows no browser, no server and no file.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any, Literal
+
+from msgspec import Struct, field
+from msgspec.structs import replace
 
 from devices.projector.desk.known_points import traced_crossings
 from devices.projector.trueup.bump import check_targets
 from devices.projector.trueup.calibration import LEAST_TARGETS, Landing
 from devices.projector.trueup.points import by_tape
 from devices.projector.trueup.result import Trued, carried, checked, line_sd, nudged, solved
-from devices.projector.trueup.targets import ASIDE_PX, relit, suggest
+from devices.projector.trueup.targets import ASIDE_PX, on_top, relit, suggest
 from marking.errors import BadInputError, CanvasruleError
 from marking.measures.lengths import format_length, parse_length
 
@@ -36,8 +38,7 @@ _MARKS = "'\"″”′’"
 """What people write for feet and inches."""
 
 
-@dataclass(frozen=True)
-class TrueUp:
+class TrueUp(Struct, frozen=True):
     """A true-up under way."""
 
     targets: tuple[LightTarget, ...]
@@ -49,8 +50,7 @@ class TrueUp:
     on their points."""
 
 
-@dataclass(frozen=True)
-class Desk:
+class Desk(Struct, frozen=True):
     """Everything that a crash must not lose."""
 
     section: str
@@ -189,7 +189,8 @@ def _noted(desk: Desk, work: BeamWork, command: Mapping[str, Any]) -> Desk:
 
 def _begin_true_up(desk: Desk, work: BeamWork, command: Mapping[str, Any]) -> Desk:
     known = (*work.control, *_traced_points(desk, work))
-    window = work.section(desk.section).window
+    table = work.job.table
+    window = on_top(work.section(desk.section).window, table.length, table.width)
     targets = suggest(window, work.expected(desk.section), work.by_tape, known)
     quick = bool(command.get("quick"))
     if quick:

@@ -5,8 +5,9 @@ It owns the rows of `beam` in the job's record; it knows the desk and the record
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import TYPE_CHECKING, Any
+
+from msgspec.structs import replace
 
 from devices.machine_zones import division_settings
 from devices.projector.desk.desk import Desk, TrueUp, begun

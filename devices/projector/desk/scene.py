@@ -11,7 +11,7 @@ from marking.measures.tape import tape_reading
 if TYPE_CHECKING:
     from devices.projector.desk.desk import Desk, TrueUp
     from devices.projector.desk.work import BeamWork
-    from devices.projector.light.overlay import Light
+    from devices.projector.light.overlay import LitLine
     from devices.projector.trueup.targets import LightTarget
 
 _DECIMALS = 3
@@ -34,7 +34,7 @@ def geometry(desk: Desk, work: BeamWork) -> dict[str, Any]:
     }
 
 
-def _line(light: Light, shift: tuple[float, float]) -> dict[str, Any]:
+def _line(light: LitLine, shift: tuple[float, float]) -> dict[str, Any]:
     return {
         "id": light.id,
         "kind": light.kind,

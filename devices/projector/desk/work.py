@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING
+
+from msgspec import Struct
 
 from devices.machine_zones import divided
 from devices.projector.light.overlay import overlay
@@ -20,6 +21,8 @@ from marking.measures.tape import tape_reading
 from marking.record.record import layout_hash
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from devices.job import Job
     from devices.projector.light.mapping import LightMapping
     from devices.projector.light.overlay import Overlay
@@ -37,8 +40,7 @@ _NAMES = {
 }
 
 
-@dataclass(frozen=True)
-class BeamWork:
+class BeamWork(Struct, frozen=True, dict=True):
     """A job laid out and cut for its projector."""
 
     job: Job
@@ -134,9 +136,13 @@ class BeamWork:
             if kind in ("all", pieces[0].stroke.layer)
         ]
 
+    def pieces(self, name: str, line: str | None) -> Sequence[Piece]:
+        """What one of `line_ids` is made of; nothing of another."""
+        return self._to_trace[name].get(line or "", ())
+
     def stroke_ids(self, name: str, line: str | None) -> list[str]:
         """Ids of the strokes of one of `line_ids`."""
-        return [piece.stroke.id for piece in self._to_trace[name].get(line or "", ())]
+        return [piece.stroke.id for piece in self.pieces(name, line)]
 
     def line_name(self, name: str, line: str | None) -> str:
         """What to call one of `line_ids` at the table."""

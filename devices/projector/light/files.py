@@ -5,8 +5,9 @@ It knows lights and looks, not where they come from.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
+
+from msgspec import Struct
 
 from marking.drawing.artwork import Artwork, Shape, Style
 from marking.drawing.png import png
@@ -15,14 +16,13 @@ from marking.drawing.svg import svg
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
-    from devices.projector.light.overlay import Light, Overlay
+    from devices.projector.light.overlay import LitLine, Overlay
 
 _ASIDE = {"witness": "#ff5050", "name": "#7a5a1e", "scale": "#ffb030"}
 """Colours of what is lit beside the lines to trace."""
 
 
-@dataclass(frozen=True)
-class Look:
+class Look(Struct, frozen=True):
     """How light is drawn."""
 
     colour: str = "#ffffff"
@@ -31,14 +31,13 @@ class Look:
     """Numerals as outlines of their ink, to be filled in by hand, and not as strokes."""
 
 
-@dataclass(frozen=True)
-class _Layer:
+class _Layer(Struct, frozen=True):
     """Lights drawn alike, one layer over the other."""
 
     name: str
     colour: str
     width_px: float
-    lights: Sequence[Light]
+    lights: Sequence[LitLine]
 
 
 def _layers(light: Overlay, look: Look, numeral_px: float) -> Iterator[_Layer]:

@@ -6,10 +6,11 @@ pixel centres at +0.5. It knows arithmetic alone, neither targets nor lines.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
+from msgspec import Struct
+from msgspec.structs import replace
 
 if TYPE_CHECKING:
     from marking.arrays import FloatArray
@@ -17,8 +18,7 @@ if TYPE_CHECKING:
 _ROUNDS = 60
 
 
-@dataclass(frozen=True)
-class LightMapping:
+class LightMapping(Struct, frozen=True):
     """Pixels of table points: `distorted(matrix @ (x, y, 1)) + shift_px`.
 
     The distortion carries a point at d from the lens axis to d (1 + k (|d| / radius)^2), the

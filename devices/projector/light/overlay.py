@@ -8,10 +8,10 @@ from __future__ import annotations
 
 import itertools
 import math
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
 import numpy as np
+from msgspec import Struct
 
 from devices.projector.light.mapping import apply
 from marking.lettering.glyphs import letter
@@ -21,9 +21,8 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from devices.projector.light.mapping import LightMapping
-    from marking.arrays import FloatArray
+    from marking.arrays import Box, FloatArray
     from marking.measures.lengths import Units
-    from marking.sections.locating_marks import Box
     from marking.sections.plan import Section
 
 LightKind = Literal["stroke", "witness", "name", "scale"]
@@ -37,8 +36,7 @@ _EXACT = 1e-6
 _BARS = {"in": [20, 12, 10, 6, 4, 2, 1], "mm": [500, 300, 200, 100, 50, 20, 10]}
 
 
-@dataclass(frozen=True)
-class Light:
+class LitLine(Struct, frozen=True):
     """One lit polyline; points (n, 2) in pixels, inside the picture."""
 
     kind: LightKind
@@ -48,13 +46,12 @@ class Light:
     points: FloatArray
 
 
-@dataclass(frozen=True)
-class Overlay:
+class Overlay(Struct, frozen=True):
     """All the light of one section."""
 
     section: str
     pixels: tuple[int, int]
-    lights: tuple[Light, ...]
+    lights: tuple[LitLine, ...]
     """Strokes in inking order, then marks, name and scale bar."""
     pixels_per_mm: float
     """In the middle of the section."""
@@ -68,12 +65,12 @@ def overlay(
     section: Section, mapping: LightMapping, pixels: tuple[int, int], units: Units, pitch: float
 ) -> Overlay:
     """The light of `section` through `mapping`; its lines stand `pitch` mm apart."""
-    lights: list[Light] = []
+    lights: list[LitLine] = []
     unlit = 0.0
     for piece in section.pieces:
         stroke = piece.stroke
         parts = carried(stroke.points, mapping, pixels)
-        lights += [Light("stroke", stroke.id, stroke.layer, stroke.pen, part) for part in parts]
+        lights += [LitLine("stroke", stroke.id, stroke.layer, stroke.pen, part) for part in parts]
         if not _whole(parts, stroke.points, mapping):
             lit = sum(_length(mapping.to_table(part)) for part in parts)
             unlit += max(0.0, stroke.length - lit)
@@ -109,9 +106,9 @@ def _lit(
     strokes: Sequence[FloatArray],
     mapping: LightMapping,
     pixels: tuple[int, int],
-) -> list[Light]:
+) -> list[LitLine]:
     return [
-        Light(kind, name, kind, "removable", part)
+        LitLine(kind, name, kind, "removable", part)
         for stroke in strokes
         for part in carried(stroke, mapping, pixels)
     ]

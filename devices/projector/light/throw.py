@@ -8,10 +8,10 @@ lens to screen over the width of the picture.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
+from msgspec import Struct
 
 from devices.projector.light.mapping import LightMapping, apply, inverse
 from marking.errors import RefusedError
@@ -20,17 +20,15 @@ from marking.sections.zones import Zone, ZonePace
 
 if TYPE_CHECKING:
     from devices.projector.profile import Projector
-    from marking.arrays import FloatArray
+    from marking.arrays import Box, FloatArray
     from marking.job.keys import MarkingJob
-    from marking.sections.locating_marks import Box
 
 FINEST_LINE_PX = 2.0
 """A line two pixels wide is evenly bright wherever it falls between pixels; a finer one beats."""
 _ROUNDS, _STEPS = 4, 61
 
 
-@dataclass(frozen=True)
-class Throw:
+class Throw(Struct, frozen=True):
     """The light of one set-down. Beam frame, mm."""
 
     corners_beam: FloatArray

@@ -8,10 +8,11 @@ from __future__ import annotations
 
 import itertools
 import math
-from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
+from msgspec import Struct
+from msgspec.structs import replace
 
 from devices.projector.light.mapping import inverse
 from marking.errors import BadInputError
@@ -32,8 +33,7 @@ _NEVER = math.sqrt(of_a_point(0.001))
 _LEAST_APART = 100.0
 
 
-@dataclass(frozen=True)
-class TableMove:
+class TableMove(Struct, frozen=True):
     """How the table lies under the light now, against the last true-up: a shift and a turn."""
 
     shift: tuple[float, float]

@@ -10,10 +10,10 @@ from __future__ import annotations
 
 import itertools
 import math
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
+from msgspec import Struct
 
 from devices.projector.light.mapping import LightMapping, apply, bending, inverse
 from marking.least_squares.least_slip import least_shown
@@ -38,8 +38,7 @@ RADIAL_FROM = 7
 _ROUNDS = 4
 
 
-@dataclass(frozen=True)
-class Landing:
+class Landing(Struct, frozen=True):
     """A target: where it was lit, and the point of the table it fell on."""
 
     name: str
@@ -52,8 +51,7 @@ class Landing:
     place that it fell on read from the tape."""
 
 
-@dataclass(frozen=True)
-class LandingErrors:
+class LandingErrors(Struct, frozen=True):
     """How exactly targets are set: standard deviations in each direction."""
 
     table: float = 0.5
@@ -65,8 +63,7 @@ class LandingErrors:
 USUAL = LandingErrors()
 
 
-@dataclass(frozen=True)
-class Calibration:
+class Calibration(Struct, frozen=True):
     """A solved mapping with its landings and its trust. Rows of arrays in landing order."""
 
     mapping: LightMapping

@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+from msgspec import Struct
+from msgspec.structs import asdict
 
 from devices.projector.light.throw import beam_zone, lens_over, nominal, raised_by, throw
 from devices.projector.trueup.calibration import Landing, LandingErrors, calibrate
 from devices.projector.trueup.points import by_tape
 from devices.projector.trueup.result import SET_BY_HAND, error_95
-from devices.projector.trueup.targets import suggest
+from devices.projector.trueup.targets import on_top, suggest
 from marking.errors import RefusedError
 from marking.job.keys import tape_of
 from marking.measures.lengths import format_length
@@ -31,8 +32,7 @@ _SHARES = (0.5, 0.75, 1.0, 1.25, 1.5, 2.0)
 _ROUNDED = 12**-0.5
 
 
-@dataclass(frozen=True)
-class Height:
+class Height(Struct, frozen=True):
     """The projector at one height over the cover. Millimetres."""
 
     distance: float
@@ -94,7 +94,8 @@ def _trued_up(job: Job, projector: Projector, plan: Plan) -> tuple[Calibration, 
     window = section.window
     mapping = nominal(projector, lens_over(projector, job.reach.depth, window))
     tape = tape_of(job.tape)
-    targets = suggest(window, mapping, lambda x, y: by_tape(x, y, tape))
+    top = on_top(window, job.table.length, job.table.width)
+    targets = suggest(top, mapping, lambda x, y: by_tape(x, y, tape))
     points = np.array([target.at_table for target in targets])
     landings = [
         Landing(target.name, (float(px[0]), float(px[1])), target.at_table, target.sd)
@@ -169,6 +170,11 @@ def lens_places(job: Job, layout: Layout) -> list[tuple[str, float, float]]:
     ]
 
 
+def _between(ends: tuple[float, float], as_figure: str) -> str:
+    """The least and the most, and one figure where they read alike."""
+    return " to ".join(dict.fromkeys(format(end, as_figure) for end in ends))
+
+
 def plan_lines(job: Job, layout: Layout) -> Iterator[str]:
     """What `beam --plan` prints."""
     projector, units = job.projector, job.units
@@ -183,10 +189,10 @@ def plan_lines(job: Job, layout: Layout) -> Iterator[str]:
         f"square and within an arm's reach of {format_length(job.reach.depth, units)}."
     )
     yield (
-        f"- A pixel is {thrown.pixel[0]:.2f} to {thrown.pixel[1]:.2f} mm; the finest even line is "
+        f"- A pixel is {_between(thrown.pixel, '.2f')} mm; the finest even line is "
         f"{thrown.finest_line:.1f} mm wide. Its middle, which is what is traced, lies much truer."
     )
-    yield f"- Light {thrown.lux[0]:.0f} to {thrown.lux[1]:.0f} lx over {thrown.area:.2f} m2."
+    yield f"- Light {_between(thrown.lux, '.0f')} lx over {thrown.area:.2f} m2."
     if projector.tilt:
         yield (
             f"- Tilted {projector.tilt:g} degrees: one side is {thrown.keystone:.3f} times the "

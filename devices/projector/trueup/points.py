@@ -5,10 +5,10 @@ It knows the tape and what stands on the cover, no pixels and no job. Table fram
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
+from msgspec import Struct
 
 from marking.measures.tape import independent_sd, true_length
 
@@ -18,8 +18,7 @@ if TYPE_CHECKING:
     from marking.measures.tape import Tape
 
 
-@dataclass(frozen=True)
-class KnownPoint:
+class KnownPoint(Struct, frozen=True):
     """A point that light can be brought onto."""
 
     at: tuple[float, float]

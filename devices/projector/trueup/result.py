@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+from msgspec import Struct
+from msgspec.structs import replace
 
 from devices.projector.light.mapping import LightMapping
 from devices.projector.light.throw import raised_by, throw
@@ -17,7 +18,7 @@ from marking.errors import BadInputError, RefusedError
 from marking.least_squares.chi_square import POINT_95
 from marking.measures.lengths import format_length
 from marking.measures.tape import shared_sds
-from marking.network.regions import radius_95
+from marking.network.confidence import radius_95
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -39,8 +40,7 @@ _WRINKLE = 3.0
 _MAP_STEPS = (7, 4)
 
 
-@dataclass(frozen=True)
-class Aim:
+class Aim(Struct, frozen=True):
     """What a true-up of one section is for: what it inks, under which light, to what tolerance."""
 
     core: tuple[float, float, float, float]
@@ -55,8 +55,7 @@ class Aim:
     units: Units
 
 
-@dataclass(frozen=True)
-class Trued:
+class Trued(Struct, frozen=True):
     """A mapping to light by, and what the person was told of it."""
 
     mapping: LightMapping

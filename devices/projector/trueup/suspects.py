@@ -6,10 +6,10 @@ It names what, where and what would do; it changes nothing.
 from __future__ import annotations
 
 import itertools
-from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
+from msgspec.structs import replace
 
 from devices.projector.light.mapping import apply
 from devices.projector.trueup.calibration import LEAST_TARGETS, calibrate, direct_linear_transform

@@ -5,10 +5,11 @@ It knows mappings and points, not how a target is drawn.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
+from msgspec import Struct
+from msgspec.structs import replace
 
 from devices.projector.trueup.points import nearest
 
@@ -17,7 +18,7 @@ if TYPE_CHECKING:
 
     from devices.projector.light.mapping import LightMapping
     from devices.projector.trueup.points import KnownPoint
-    from marking.sections.locating_marks import Box
+    from marking.arrays import Box
 
 NINE = 9
 INSET = 0.04
@@ -29,8 +30,7 @@ ASIDE_PX = 12.0
 brought there by eye and not found there."""
 
 
-@dataclass(frozen=True)
-class LightTarget:
+class LightTarget(Struct, frozen=True):
     """A target to land: where it is lit first, and the point it is to be brought onto."""
 
     name: str
@@ -44,6 +44,12 @@ class LightTarget:
     """Whether its light has been nudged, or where it fell been typed."""
     again: str = ""
     """Name of the target whose point this lands a second time; empty for a first landing."""
+
+
+def on_top(window: Box, length: float, width: float) -> Box:
+    """What of a window lies on a top of that size: a small one has no cloth under all the light."""
+    x0, y0, x1, y1 = window
+    return max(x0, 0.0), max(y0, 0.0), min(x1, length), min(y1, width)
 
 
 def suggest(

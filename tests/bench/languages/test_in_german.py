@@ -136,6 +136,9 @@ def test_axe_finds_nothing_in_german_at_a_phones_width(tongues: tuple[Bench, Pag
         (one["id"], [node["html"] for node in one["nodes"]]) for one in said["violations"]
     ] == []
     assert page.evaluate("document.documentElement.scrollWidth") == PHONE[0]
+    # What stays at the top leaves three quarters of the screen to the work.
+    head = page.evaluate("document.querySelector('header').getBoundingClientRect().height")
+    assert head < PHONE[1] / 4
 
 
 def test_every_fault_of_every_field_is_said_in_german(

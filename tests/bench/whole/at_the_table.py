@@ -11,7 +11,6 @@ import json
 import random
 import re
 import time
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Protocol
 
 import numpy as np
@@ -66,8 +65,7 @@ class Hands(Protocol):
         """Lets time pass for page and machine."""
 
 
-@dataclass(frozen=True)
-class OffTrue(Stand):
+class OffTrue(Stand, frozen=True):
     """A machine that stands somewhere and draws too long and askew."""
 
     def table_of(self, spot: Spot) -> Spot:
@@ -103,7 +101,7 @@ class AtTheTable:
         """Marks that were read, in order."""
         self.elsewhere = range(0)
         """Which paths of ink lie on another cloth than the one that is looked at."""
-        self._layout: Any = None
+        self.layout: Any = None
         self._crossings: dict[str, Spot] = {}
 
     def close(self) -> None:
@@ -112,7 +110,7 @@ class AtTheTable:
 
     def looks_up(self, folder: Path) -> None:
         """About where lines and crossings are to be looked for."""
-        self._layout = self._said(folder, "layout")
+        self.layout = self._said(folder, "layout")
         for section in self._said(folder, "section")["sections"]:
             self._crossings |= {one["id"]: tuple(one["at"]) for one in section["witness"]}
 
@@ -121,7 +119,7 @@ class AtTheTable:
         """What is inked, as a person finds it."""
         ink = self.cloth.ink
         kept = [ink[n].path for n in range(len(ink)) if n not in self.elsewhere]
-        return Cover.inked(kept, self._layout)
+        return Cover.inked(kept, self.layout)
 
     # -- before ink --------------------------------------------------------------------------------
 
@@ -181,7 +179,7 @@ class AtTheTable:
 
     def answer(self, hands: Hands, asked: str, said: str) -> None:
         """Yes, once it is so."""
-        if section := re.search(r"set down for (r\d+c\d+)", asked):
+        if section := re.search(r"set down for (r\d+c\d+(?:-m\d+)?)", asked):
             self._set_down(section[1], said)
         if "over where a drawn line begins" in asked:
             self.at.settle(5.0)
@@ -206,8 +204,12 @@ class AtTheTable:
             return np.array(self.marks[name])
         if name in self._crossings:
             return self.cover.crossing(*self._crossings[name])
+        about = {one["id"]: one["points"][0] for one in self.layout["strokes"]}
+        if "/" in name:
+            # A crossing by both of its lines, as those around a mend are named.
+            cross, line = name.split("/")
+            return self.cover.crossing(about[cross][0], about[line][1])
         number, _, line = name.removeprefix("line ").partition(" and ")
-        about = {one["id"]: one["points"][0] for one in self._layout["strokes"]}
         return self.cover.crossing(about[f"cross-{number}"][0], about[line][1])
 
     def _pen(self) -> NDArray[np.float64]:

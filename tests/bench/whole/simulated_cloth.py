@@ -7,10 +7,10 @@ from __future__ import annotations
 
 import itertools
 import re
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+from msgspec import Struct
 from shapely import LineString
 
 from marking.measures.lengths import parse_length
@@ -32,8 +32,7 @@ _ONE_LINE = 1.5
 _THREAD = "thread"
 
 
-@dataclass(frozen=True)
-class Cover:
+class Cover(Struct, frozen=True):
     """The lines on a cloth, and about where each of them is looked for."""
 
     runs: NDArray[np.float64]

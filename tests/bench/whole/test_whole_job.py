@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import contextlib
 import shutil
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
+
+from msgspec import Struct
 
 from tests.bench.benches import bench, choose_port, field, in_job, opened, until
 from tests.bench.whole.at_the_table import AtTheTable
@@ -33,8 +34,7 @@ KEYS = {
 }  # fmt: skip
 
 
-@dataclass(frozen=True)
-class AtKeys:
+class AtKeys(Struct, frozen=True):
     """Whoever works the machine by the page's keys."""
 
     page: Page

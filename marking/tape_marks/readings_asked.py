@@ -9,21 +9,21 @@ and the network, no figures that were read. Table frame, millimetres.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
 import numpy as np
+from msgspec import Struct
 
 from marking.least_squares.least_slip import least_shown
 from marking.least_squares.readings_test import checked, limit, own_blocks
-from marking.network.concerning import used
 from marking.network.datum import EXACT
 from marking.network.error_model import NO_ERRORS
 from marking.network.fence import Against
-from marking.network.gain import gain
 from marking.network.network import Reading, Setup, known
+from marking.network.part_of_network import used
 from marking.network.pose import as_planned
-from marking.network.walk import walk
+from marking.network.section_after_section import walk
+from marking.network.worth_of_readings import gain
 from marking.sections.neighbours import window_middle
 
 if TYPE_CHECKING:
@@ -32,9 +32,9 @@ if TYPE_CHECKING:
     from marking.network.datum import Datum
     from marking.network.error_model import ErrorModel
     from marking.network.fence import Clamping
-    from marking.network.gain import Gain
     from marking.network.network import Network
-    from marking.network.walk import Walk
+    from marking.network.section_after_section import Walk
+    from marking.network.worth_of_readings import Gain
     from marking.sections.plan import Plan, Section
     from marking.tape_marks.visible import Sights
 
@@ -54,8 +54,7 @@ _ENOUGH = 4
 """Readings below which a slip cannot be told from the others' errors, without a fence."""
 
 
-@dataclass(frozen=True)
-class Asking:
+class Asking(Struct, frozen=True):
     """What readings are chosen for."""
 
     plan: Plan
@@ -73,8 +72,7 @@ class Asking:
         return (self.fences or {}).get(section)
 
 
-@dataclass(frozen=True)
-class Asked:
+class ReadingsAsked(Struct, frozen=True):
     """What each section is to read."""
 
     read: Mapping[str, tuple[str, ...]]
@@ -88,7 +86,7 @@ class Asked:
         return self.slip <= _CLOSE * WANTED
 
 
-def asked(asking: Asking) -> Asked:
+def asked(asking: Asking) -> ReadingsAsked:
     """Which of the marks in its sight each section reads.
 
     A section where even all of them do not show every slip is asked for what comes nearest to it.
@@ -108,7 +106,7 @@ def asked(asking: Asking) -> Asked:
         slip = max(slip, shows)
         found[name] = _round(section, asking.sights, chosen)
         done = _inked(asking, done, section, chosen).onward()
-    return Asked(found, slip)
+    return ReadingsAsked(found, slip)
 
 
 def _begun(asking: Asking) -> Walk:

@@ -10,8 +10,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from marking.network.allowed import SQUARE_OVER
-from marking.ways.way import Expected
+from marking.network.allowed_errors import SQUARE_OVER
+from marking.ways.way import ExpectedErrors
 
 if TYPE_CHECKING:
     from marking.arrays import FloatArray
@@ -24,7 +24,7 @@ SHARE = 0.95
 
 def told(
     near: FloatArray, far: FloatArray, width: float, step: FloatArray, line: FloatArray
-) -> Expected:
+) -> ExpectedErrors:
     """What 95 of 100 covers keep within.
 
     `near` and `far` (covers, lines), the zero line first: how far along the table each cross line
@@ -35,7 +35,7 @@ def told(
     apart = [np.abs(np.diff(end, axis=1)).max(axis=1) for end in (near, far) if end.shape[1] > 1]
     lean = np.abs(far - near).max(axis=1) * min(SQUARE_OVER / max(width, 1.0), 1.0)
     from_zero = [np.abs(end - end[:, :1]).max(axis=1) for end in (near, far)]
-    return Expected(
+    return ExpectedErrors(
         kept_within(np.maximum(np.abs(ends).max(axis=1), line)),
         kept_within(np.max(from_zero, axis=0)),
         kept_within(lean),

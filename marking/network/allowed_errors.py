@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
 from math import inf
 from typing import TYPE_CHECKING
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from marking.measures.lengths import INCH
 
@@ -15,8 +17,7 @@ SQUARE_OVER = 54 * float(INCH)
 """mm of a cross line over which `square` counts: the width of the goods, by far most of them."""
 
 
-@dataclass(frozen=True)
-class Allowed:
+class Allowed(Struct, frozen=True):
     """What is wished for, each in mm; inf where nothing is asked."""
 
     total: float

@@ -6,10 +6,10 @@ in common as it is set out. It knows sizes and places, no reading. Table frame, 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
+from msgspec import Struct
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
@@ -25,8 +25,7 @@ POINTER = "pointer"
 DEVICE = (PLOTTER, POINTER)
 
 
-@dataclass(frozen=True)
-class Block:
+class Block(Struct, frozen=True):
     """One block of k errors as it is believed before any reading: its own and what others add."""
 
     name: str

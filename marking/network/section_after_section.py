@@ -9,14 +9,15 @@ frame, millimetres.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
+from msgspec import Struct
+from msgspec.structs import replace
 
-from marking.network.concerning import last_of
-from marking.network.gain import with_inked
 from marking.network.network import even, only
+from marking.network.part_of_network import last_of
+from marking.network.worth_of_readings import with_inked
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -24,15 +25,14 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from marking.arrays import FloatArray
-    from marking.network.gain import Gain
     from marking.network.network import Network, Setup
+    from marking.network.worth_of_readings import Gain
 
 STRETCH = 12
 """Sections in turn: fewer tell the rest more often, more have to do with more."""
 
 
-@dataclass(frozen=True)
-class Walk:
+class Walk(Struct, frozen=True):
     """At one section: what of the network it and those about it have to do with, and the rest."""
 
     network: Network

@@ -6,14 +6,15 @@ It knows readings and resections, no section's ink. Table frame, millimetres.
 from __future__ import annotations
 
 import itertools
-from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Literal
 
 import numpy as np
+from msgspec import Struct
+from msgspec.structs import replace
 
 from marking.errors import RefusedError
 from marking.least_squares.readings_test import agree_in_sum, as_likely, limit
-from marking.network.concerning import only_for
+from marking.network.part_of_network import only_for
 from marking.network.pose import fit, turned_over
 from marking.network.resection import Resection, resect
 
@@ -34,8 +35,7 @@ Fault = Literal[
 ]
 
 
-@dataclass(frozen=True)
-class Doubt:
+class Doubt(Struct, frozen=True):
     """One thing that looks wrong, said so that a person knows what to do."""
 
     fault: Fault

@@ -7,8 +7,9 @@ sections and kept placements, no person.
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import TYPE_CHECKING
+
+from msgspec.structs import replace
 
 from marking.begun.on_the_cover import pose_from
 from marking.begun.steps_kept import halves_of, steps_from

@@ -7,36 +7,36 @@ sections, sights and the network, no limits. Table frame, millimetres.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
+from msgspec import Struct
+from msgspec.structs import replace
 
 from marking.errors import RefusedError
-from marking.network.concerning import used
 from marking.network.datum import EXACT
 from marking.network.error_model import NO_ERRORS
 from marking.network.fence import Against, seat_of
-from marking.network.gain import gain
 from marking.network.inked import ink_effect
 from marking.network.network import Reading, Setup, joined, known, unmet
+from marking.network.part_of_network import used
 from marking.network.pose import as_planned, effect
-from marking.network.shared import PLOTTER, scale_effect
-from marking.network.walk import walk
+from marking.network.section_after_section import walk
+from marking.network.shared_errors import PLOTTER, scale_effect
+from marking.network.worth_of_readings import gain
 from marking.placement.compromise import wanted_change
 from marking.sections.neighbours import outermost_ink, window_middle
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    from marking.arrays import FloatArray
+    from marking.arrays import Box, FloatArray
     from marking.network.datum import Datum
     from marking.network.error_model import ErrorModel
     from marking.network.fence import Clamping, Seat
-    from marking.network.gain import Gain
     from marking.network.network import KnownMark, Network
-    from marking.network.shared import Block
-    from marking.sections.locating_marks import Box
+    from marking.network.shared_errors import Block
+    from marking.network.worth_of_readings import Gain
     from marking.sections.neighbours import Butt
     from marking.sections.plan import Section
     from marking.tape_marks.visible import Sights
@@ -48,8 +48,7 @@ _NET = 3
 our own assumption."""
 
 
-@dataclass(frozen=True)
-class Work:
+class WorkOnCovers(Struct, frozen=True):
     """What is done on every cover."""
 
     sections: Mapping[str, Section]
@@ -65,8 +64,7 @@ class Work:
     """From 0, true to the table, to 1, meeting the ink beside it."""
 
 
-@dataclass(frozen=True)
-class InkedCovers:
+class InkedCovers(Struct, frozen=True):
     """The errors of every section's ink, cover by cover."""
 
     windows: Mapping[str, Box]
@@ -105,7 +103,7 @@ class InkedCovers:
         return found + self.cloth**2 * np.eye(2)
 
 
-def imagined(work: Work, covers: int = COVERS) -> InkedCovers:
+def imagined(work: WorkOnCovers, covers: int = COVERS) -> InkedCovers:
     """`covers` covers, each section inked in turn as `work` says; the same ones every time.
 
     The network's mean holds what is believed less what is true, cover by cover. Raises
@@ -177,7 +175,7 @@ def _check_placed(
         )
 
 
-def _used(work: Work) -> list[frozenset[str]]:
+def _used(work: WorkOnCovers) -> list[frozenset[str]]:
     """The blocks of the state that each section has to do with, in inking order."""
     order = work.seen.order
     network = known(work.seen.targets.values(), work.datum, work.errors)
@@ -196,7 +194,7 @@ def _used(work: Work) -> list[frozenset[str]]:
 def _drawn(
     network: Network,
     blocks: Sequence[Block],
-    work: Work,
+    work: WorkOnCovers,
     gives: Mapping[str, FloatArray],
     by_datum: FloatArray,
     rng: np.random.Generator,
@@ -224,7 +222,7 @@ def _drawn(
 
 
 def _give_of_ink(
-    work: Work, target: KnownMark, gives: Mapping[str, FloatArray]
+    work: WorkOnCovers, target: KnownMark, gives: Mapping[str, FloatArray]
 ) -> FloatArray | float:
     """(2, covers): how the cloth gave under what inked a mark, where the mark is."""
     if not gives:
@@ -254,7 +252,7 @@ def _noise(
 
 
 def _meant(
-    work: Work, name: str, network: Network, ink: Mapping[str, FloatArray]
+    work: WorkOnCovers, name: str, network: Network, ink: Mapping[str, FloatArray]
 ) -> FloatArray | float:
     """(3, covers): how far off true a section is inked, to meet the ink beside it part way."""
     if not work.follow:

@@ -5,10 +5,11 @@ It knows the network and poses, no figures that were read. Table frame, millimet
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
+from msgspec import Struct
+from msgspec.structs import replace
 
 from marking.least_squares.linear import weighed
 from marking.network.datum import explained
@@ -25,8 +26,7 @@ if TYPE_CHECKING:
     from marking.network.pose import PoseKind
 
 
-@dataclass(frozen=True)
-class Gain:
+class Gain(Struct, frozen=True):
     """What a set of readings does to the state, whatever their figures turn out to be."""
 
     network: Network
@@ -80,8 +80,7 @@ class Gain:
         return spread
 
 
-@dataclass(frozen=True)
-class Equations:
+class Equations(Struct, frozen=True):
     """What readings and a fence say of a new section's pose: misfits are what the pose, the state
     and noise come to. Rows are the readings' coordinates, x before y, then the fence's."""
 

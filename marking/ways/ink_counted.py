@@ -5,18 +5,17 @@ It counts; it lays nothing out and knows no machine. Table frame, mm.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
+from msgspec import Struct
 
 if TYPE_CHECKING:
     from marking.arrays import FloatArray
     from marking.layout.layout import Layout
 
 
-@dataclass(frozen=True)
-class Cover:
+class InkCount(Struct, frozen=True):
     """The marking of one cover in counts and lengths."""
 
     line_x: FloatArray
@@ -37,7 +36,7 @@ class Cover:
         return len(self.line_x)
 
 
-def cover_of(layout: Layout) -> Cover:
+def cover_of(layout: Layout) -> InkCount:
     """What `layout` asks to be inked, counted."""
     across = {
         float(stroke.points[0, 0])
@@ -46,7 +45,7 @@ def cover_of(layout: Layout) -> Cover:
     }
     grid = layout.grid
     y = [line.y for line in grid.long_lines]
-    return Cover(
+    return InkCount(
         np.sort([*across]),
         len(grid.long_lines),
         len(layout.numerals),

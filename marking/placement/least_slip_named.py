@@ -9,24 +9,24 @@ frame, millimetres.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
+from msgspec import Struct
 
 from marking.least_squares.least_slip import least_named
-from marking.network.gain import gain
 from marking.network.network import Reading
 from marking.network.pose import PARAMETERS, effect
+from marking.network.worth_of_readings import gain
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from marking.arrays import FloatArray
     from marking.network.fence import Against
-    from marking.network.gain import Gain
     from marking.network.network import Network
     from marking.network.pose import PoseKind
+    from marking.network.worth_of_readings import Gain
 
 WANTED = 3.0
 """mm: the slip that should be named. A pen on the wrong line is off by a pitch, which is far more;
@@ -34,8 +34,7 @@ one over the wrong edge of a wide mark, or nudged once too often, by about this.
 _ROUNDS = 3
 
 
-@dataclass(frozen=True)
-class Slips:
+class Slips(Struct, frozen=True):
     """What a slip must come to in each reading, to be named 99 times in 100."""
 
     marks: tuple[str, ...]
@@ -75,8 +74,7 @@ def slips(
     return Slips(marks, named, _shifted(gained, named, effect(kind, points, about)))
 
 
-@dataclass(frozen=True)
-class MoreReadings:
+class MoreReadings(Struct, frozen=True):
     """What else to read, and what a slip must then come to."""
 
     marks: tuple[str, ...]

@@ -5,15 +5,16 @@ It knows what each block of the state is for, no placement. Table frame, millime
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import TYPE_CHECKING
+
+from msgspec.structs import replace
 
 from marking.network.datum import EXACT
 from marking.network.error_model import NO_ERRORS
 from marking.network.misfits import ink
 from marking.network.network import Setup, known, met, only, unmet
 from marking.network.pose import as_planned
-from marking.network.shared import DEVICE, own_block
+from marking.network.shared_errors import DEVICE, own_block
 from marking.network.steps import made_whole
 
 if TYPE_CHECKING:
