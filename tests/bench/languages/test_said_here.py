@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import asyncio
 import re
 from typing import TYPE_CHECKING
 
@@ -14,7 +13,7 @@ from devices.bench.languages.words import FOLDER
 from devices.session.progress import what_next
 from marking.errors import BadInputError
 from marking.record.record import open_record
-from tests.bench.benches import small_job, unwatched
+from tests.bench.benches import awaited, small_job, unwatched
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -73,4 +72,4 @@ def test_lengths_of_which_none_is_typed_are_asked_for_where_they_are_typed(
     """The verb would speak of the form of a file."""
     job = unwatched(small_job(tmp_path / "a"))
     with pytest.raises(BadInputError, match="no length is typed yet"):
-        asyncio.run(job.errand(kind, {}))
+        awaited(job.errand(kind, {}))
