@@ -67,7 +67,6 @@ UNSEEN = (
     "devices.projector.pages",
     "devices.projector.trueup",
     "devices.simulated",
-    "marking.fastness.words",
     "marking.marked_before",
     "marking.sheets",
 )
