@@ -8,9 +8,13 @@ dialect: a `Writer` writes, a `Dialect` asks.
 
 from __future__ import annotations
 
+import itertools
+import math
 import sys
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
+
+from msgspec.structs import replace
 
 from devices.conversation.checkpoints import Checkpoint, Distinct, near
 from devices.conversation.events import Say
@@ -26,6 +30,9 @@ if TYPE_CHECKING:
 
 _LONGEST_UNASKED = 8.0
 """Seconds of joined strokes after which the pen is raised to ask; two may always go together."""
+_LONGEST_LEG = 0.4
+"""Seconds of a line between two of its points: a machine that cannot brake draws on to the next one
+whatever is sent to stop it."""
 _OPENING_SECONDS, _SETTING_SECONDS = 5.0, 8.0
 """What making ready may take, and a change of pen or speed."""
 
@@ -101,9 +108,21 @@ class Script(Program[Say]):
         yield from super()._come_to(start, anew=anew)
 
     def _line(self, stroke: PenUse) -> Iterator[Say]:
-        yield from super()._line(stroke)
+        yield from super()._line(stroke if self.dialect.hold else self._in_legs(stroke))
         self._drawn.append(stroke.id)
         self._drawing += self.writer.pace.line(stroke.path)
+
+    def _in_legs(self, stroke: PenUse) -> PenUse:
+        """The same line with points on the way, half a unit beside it at most."""
+        path = [stroke.path[0]]
+        for (x0, y0), (x1, y1) in itertools.pairwise(stroke.path):
+            count = math.ceil(self.writer.pace.line(((x0, y0), (x1, y1))) / _LONGEST_LEG)
+            path += [
+                (round(x0 + (x1 - x0) * n / count), round(y0 + (y1 - y0) * n / count))
+                for n in range(1, count)
+            ]
+            path.append((x1, y1))
+        return replace(stroke, path=tuple(path))
 
     @property
     def _most(self) -> int:

@@ -46,6 +46,8 @@ if TYPE_CHECKING:
 
 SHIFT, TURN = np.array([1.6, -1.1]), 0.002
 """Where the device stands beside its place, in mm and radians: more than any line may be off."""
+SHORTEST_LEG = 2.0
+"""mm: a numeral's strokes are shorter, and stay as they are."""
 DEVICE_FAILED = 3
 PASSES = {"lines": 1, "heavy": 2, "numerals": 1, "removable": 1}
 """The design's [pens]; `removable` has holder 2 and the rest holder 1."""
@@ -160,6 +162,30 @@ def pen_way(stroke: dict[str, Any]) -> FloatArray:
     return way(stroke["points"], len(stroke.get("beside", [0])), 1.0)
 
 
+def in_one(lines: FloatArray, long: float) -> FloatArray:
+    """`lines` with legs of a straight line that are `long` and follow each other made one again.
+
+    A pen plotter is driven along a line in legs; where two meet, rounding may put the line off by
+    half a unit.
+    """
+    runs: list[list[FloatArray]] = []
+    for start, end in lines:
+        if runs and _goes_on(runs[-1], start, end, long):
+            runs[-1].append(end)
+        else:
+            runs.append([start, end])
+    return np.array([[run[0], run[-1]] for run in runs])
+
+
+def _goes_on(run: list[FloatArray], start: FloatArray, end: FloatArray, long: float) -> bool:
+    leg, last, whole = end - start, run[-1] - run[-2], end - run[0]
+    if not np.array_equal(run[-1], start) or min(map(np.linalg.norm, (leg, last))) <= long:
+        return False
+    beside = [abs(whole[0] * at[1] - whole[1] * at[0]) for at in np.array(run[1:]) - run[0]]
+    most = (2 * HALF_UNIT + ARITHMETIC) * np.linalg.norm(whole)
+    return bool(leg @ last > 0 and max(beside) <= most)
+
+
 def assert_drawn(bench: Bench, program: bytes, pose: dict[str, Any], folder: Path) -> None:
     """The interpreters draw the layout as the pose carries it, line for line, and on its lines."""
     wanted = bench.wanted(pose)
@@ -174,10 +200,13 @@ def assert_drawn(bench: Bench, program: bytes, pose: dict[str, Any], folder: Pat
     for drawn in read:
         assert set(drawn) == set(wanted)
         for slot, lines in wanted.items():
-            found = differences(lines, drawn[slot], HALF_UNIT + ARITHMETIC)
+            long = SHORTEST_LEG / bench.machine.unit
+            whole, in_legs = in_one(lines, long), in_one(drawn[slot], long)
+            found = differences(whole, in_legs, HALF_UNIT + ARITHMETIC)
             assert not found, found[:5]
     # And the pose is the one that the device stands at: what it draws lies on the layout.
-    off = bench.draws(read[0][1] * bench.machine.unit).reshape(-1, 2)
+    ends = in_one(read[0][1], SHORTEST_LEG / bench.machine.unit)
+    off = bench.draws(ends * bench.machine.unit).reshape(-1, 2)
     points = np.concatenate([pen_way(stroke) for stroke in bench.section["strokes"]], axis=0)
     away = np.abs(off[:, None] - points).max(axis=2).min(axis=1)
     assert away.max() < 0.1

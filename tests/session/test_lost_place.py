@@ -164,7 +164,7 @@ def test_a_person_reads_the_marks_anew_under_the_pen_before_any_move_is_trusted(
         asked.append((question, sum(b"G0" in data for _, data in port.written)))
         return True
 
-    def under_the_pen(marks: Sequence[Mark], bed: Bed, *_: Any) -> tuple[Sighted, ...]:
+    def under_the_pen(marks: Sequence[Mark], bed: Bed, *_: Any, **__: Any) -> tuple[Sighted, ...]:
         at = {one.id: read[one.id] / bed.unit for one in marks}
         return tuple(Sighted(name, (round(x), round(y))) for name, (x, y) in at.items())
 

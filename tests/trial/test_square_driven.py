@@ -62,7 +62,7 @@ def test_a_stop_raises_the_pen_and_says_to_draw_it_anew(
     port = OnboardPort(machine, 3000)
     monkeypatch.setattr(Person, "wish", lambda _: "stop" if cloth.ink else "go on")
     assert draw_sheet(job, None, Person(attended=False), port, port.clock) == "stopped"
-    # It is told to; a pen plotter ends the line that it is in first.
+    # It is told to; a pen plotter first ends the piece of line that it is in.
     for _ in range(50):
         port.read()
     assert not machine.carriage.down
