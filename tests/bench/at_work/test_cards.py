@@ -42,7 +42,7 @@ def at_a_plotter(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Ben
     toml = folder / "job.toml"
     # Verniers are read before the ink where the removable pen has a holder of its own.
     toml.write_text(toml.read_text("utf-8").replace("slot = 1", "slot = 2"), "utf-8")
-    # A page that is looked at by axe on a busy machine sends no beat meanwhile: nothing is lost here.
+    # A page that axe looks at on a busy machine sends no beat meanwhile: it is not lost.
     with plotter_at(folder, 1500) as port, bench(folder, lost_after="30") as run:
         yield run, port[1]
 
