@@ -18,6 +18,7 @@ from msgspec import Struct
 from msgspec.structs import replace
 
 from devices.bench.form_options import READINGS_FILE
+from devices.bench.languages.said_here import said_here
 from marking.errors import BadInputError
 
 if TYPE_CHECKING:
@@ -170,8 +171,9 @@ class Errands:
         if kind in SHOWN_BY_THE_PAGE and result is not None:
             printed = "\n".join(result.get("says", ()))
         lines = err.decode("utf-8", "replace").splitlines()
-        said = tuple(line.removeprefix("canvasrule: ") for line in lines if line.strip())
-        self.known[kind] = Errand(of, code, result, said, printed[:_MOST_PRINTED])
+        told = (said_here(line.removeprefix("canvasrule: ")) for line in lines)
+        said = tuple(line for line in told if line.strip())
+        self.known[kind] = Errand(of, code, result, said, said_here(printed[:_MOST_PRINTED]))
         await self.changed(kind)
 
     async def end(self, kind: str) -> None:

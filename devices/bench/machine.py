@@ -19,6 +19,7 @@ from collections import deque
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Literal
 
+from devices.bench.languages.said_here import said_here
 from devices.session.piped_keys import ASKED_BY, LONGEST, TYPED
 from marking.errors import BadInputError, RefusedError
 
@@ -255,13 +256,16 @@ class Machine:
         if isinstance(what, dict):
             self._figures(kind, what)
             return
-        self.lines.append(str(what))
+        words = said_here(str(what))
+        if not words:
+            return
+        self.lines.append(words)
         if kind == "ask":
-            self.asks = str(what)
+            self.asks = words
         elif kind == "type":
-            self.types = str(what)
+            self.types = words
         elif kind == "fault":
-            self.faults.append(str(what))
+            self.faults.append(words)
 
     def _figures(self, kind: str, record: dict[str, Any]) -> None:
         if kind == "set_down":
@@ -275,6 +279,8 @@ class Machine:
         if kind == "mark":
             # One that is gone back to is no longer read.
             del self.told.setdefault("readings", [])[record["number"] - 1 :]
+        if "words" in record:
+            record["words"] = [said_here(one) for one in record["words"]]
         self.told[kind] = record
         self.card = CARDS.get(kind, self.card)
 

@@ -309,6 +309,10 @@ class OpenJob:
                 for name, text in self.waiting.items()
                 if name.startswith(f"{kind}.")
             }
+            if not typed:
+                raise BadInputError(
+                    "no length is typed yet: type what the tape shows, then ask again"
+                )
             write_measured(self.folder / file, column, typed)
         if kind == ASK_PORTS and self.machine.is_running:
             raise RefusedError("a machine is at work; ask what answers once it is done")

@@ -40,6 +40,8 @@ class Kept(Struct, frozen=True):
     """Sections done, and all there are, of each division that any ink belongs to."""
     ruled: int = 0
     begun: bool = False
+    tape_marks: bool = False
+    """Whether tape marks are chosen for this marking."""
     proof: str = ""
     """What the last proof of this marking came to; empty where there is none."""
     mends: tuple[str, ...] = ()
@@ -54,6 +56,7 @@ def kept_of(folder: Path, job: Job | None = None, layout: Layout | None = None) 
     if not has_record(folder):
         return Kept()
     from marking.begun.inked import done_sections, ink_name
+    from marking.begun.on_the_cover import tape_marks_are_set_out
     from marking.mending.mend import mends
     from marking.record.record import layout_hash, open_record
 
@@ -62,6 +65,7 @@ def kept_of(folder: Path, job: Job | None = None, layout: Layout | None = None) 
         named = layout_hash(layout) if layout is not None else None
         proofs = [one.result["outcome"] for one in record.checks("proof") if one.layout == named]
         ticks = {one.line: one.event == "ruled" for one in record.ruled() if one.layout == named}
+        chosen = layout is not None and tape_marks_are_set_out(record, layout)
     traced = sum(one.section.startswith(ink_name("", "beam")) for one in ink)
     plotted = len(runs) + len(ink) - traced
     counts, left = [], list[str]()
@@ -75,7 +79,14 @@ def kept_of(folder: Path, job: Job | None = None, layout: Layout | None = None) 
                 if zone == "plotter":
                     left += map(_left_of, mends(record, layout, plan))
     proof = proofs[-1] if proofs else ""
-    return Kept(tuple(counts), sum(ticks.values()), bool(runs), proof, tuple(filter(None, left)))
+    return Kept(
+        inked=tuple(counts),
+        ruled=sum(ticks.values()),
+        begun=bool(runs),
+        tape_marks=chosen,
+        proof=proof,
+        mends=tuple(filter(None, left)),
+    )
 
 
 def _left_of(mend: Mend) -> str:
@@ -131,9 +142,14 @@ def _seen(here: Standing) -> tuple[str, bool]:
 
 
 def _ready(kept: Kept, names: set[str]) -> tuple[str, bool]:
-    if kept.begun:
+    """Files make nobody ready: tape marks are what is set out last before ink."""
+    if kept.begun or kept.inked or kept.ruled:
         return "Begun", False
-    return (f"{len(names)} files written", False) if names else ("Nothing written yet", True)
+    if kept.tape_marks:
+        return "Tape marks chosen", False
+    count = len(names - {KEEP_PAGE})
+    written = f"{count} {'file' if count == 1 else 'files'} written"
+    return (written if count else "Nothing written yet"), True
 
 
 def _marked(kept: Kept) -> tuple[str, bool]:

@@ -143,11 +143,11 @@ def _ink(options: argparse.Namespace, job: Job) -> int:
 
 def _draw(options: argparse.Namespace, job: Job) -> int:
     """Has the plotter draw the sheet; 130 where it was paused or stopped, 1 where it was not to."""
-    from devices.driving.port import chosen, open_port
     from devices.inking.outcome_words import EXIT_CODES
     from devices.session.claim import claimed
     from devices.session.ending import ended_as_by_hand
     from devices.session.person import Person
+    from devices.session.session import port_for
     from devices.trial.drawn import draw_sheet, refuse_begun
 
     if options.ink or options.ink_tried is not None or options.measured is not None:
@@ -155,8 +155,9 @@ def _draw(options: argparse.Namespace, job: Job) -> int:
     correction = _to_prove(options, job)
     with ended_as_by_hand(), claimed(options.job, "trial"):
         refuse_begun(options.job)
-        with closing(open_port(chosen(options.port), job.plotter)) as port:
-            ended = draw_sheet(job, correction, Person(attended=True), port, time.monotonic)
+        person = Person(attended=True)
+        with closing(port_for(options.port, job.plotter, person)) as port:
+            ended = draw_sheet(job, correction, person, port, time.monotonic)
     return EXIT_CODES[ended]
 
 

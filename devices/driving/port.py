@@ -45,6 +45,7 @@ class Candidate(Struct, frozen=True):
 
     name: str
     description: str
+    """Empty where nothing is known of it."""
 
 
 def candidates() -> tuple[Candidate, ...]:
@@ -53,7 +54,12 @@ def candidates() -> tuple[Candidate, ...]:
 
     found = sorted(list_ports.comports(), key=lambda port: port.device)
     likely = [port for port in found if port.vid is not None] or found
-    return tuple(Candidate(port.device, port.description or "no description") for port in likely)
+    return tuple(Candidate(port.device, _described(port.description)) for port in likely)
+
+
+def _described(description: str | None) -> str:
+    """What a system says of a port; pyserial has "n/a" for one of which it says nothing."""
+    return "" if description in (None, "n/a") else description
 
 
 def chosen(name: str | None) -> str:
@@ -82,7 +88,7 @@ def chosen(name: str | None) -> str:
             "no serial port is there: plug in the machine or its USB adapter, name one with "
             "--port (socket://host:port is one too), or use --simulate"
         )
-    listed = "\n".join(f"  {port.name}   {port.description}" for port in found)
+    listed = "\n".join(f"  {port.name}   {port.description}".rstrip() for port in found)
     raise BadInputError(f"several serial ports are there; name one with --port:\n{listed}")
 
 

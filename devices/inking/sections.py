@@ -18,6 +18,7 @@ from devices.inking.outcome_words import ended_record
 from devices.inking.section import ink_section
 from devices.inking.waits import let_ink_be_laid
 from devices.session.progress import what_next
+from devices.session.session import port_for
 from devices.setting_down.standstill import keep_given
 from marking.errors import CanvasruleError
 from marking.measures.counts import counted
@@ -178,15 +179,7 @@ def ports(
         ) as simulated:
             yield simulated, simulated.clock
         return
-    from devices.driving.port import chosen, open_in_time
-
-    person = place.person
-    port = open_in_time(
-        chosen(wished.port),
-        place.job.plotter,
-        lambda: person.wish() != "go on",
-        lambda seconds: person.waits_for("port", seconds),
-    )
+    port = port_for(wished.port, place.job.plotter, place.person)
     try:
         yield port, time.monotonic
     finally:

@@ -17,6 +17,7 @@ from devices.dialects.told_limits import OwnLimits
 from devices.driving.driver import Driver
 from devices.driving.kept_places import add_whereabouts
 from devices.driving.machine import setting
+from devices.driving.port import chosen, open_in_time
 from devices.driving.program import Script
 from devices.machine_zones import division_settings
 from devices.session.whereabouts import Left
@@ -28,6 +29,7 @@ if TYPE_CHECKING:
 
     from devices.driving.driver import Cable, Wish
     from devices.driving.machine import MachineSetting
+    from devices.driving.port import Port
     from devices.job import Job
     from devices.plotter.bed import UnitPoint
     from devices.plotter.correction import Correction
@@ -98,6 +100,19 @@ class Link:
         if stands is not None and talk.state is not State.FAILED:
             left = Left(stands, talk.told.zero)
             add_whereabouts(self.driver.record, self.driver.section, "resting", left.detail)
+
+
+def port_for(named: str | None, plotter: Plotter, person: Person) -> Port:
+    """The port named, or the only one there is, open; left as soon as the person wishes for an end.
+
+    Raises BadInputError, DeviceError and KeyboardInterrupt, as `open_in_time` does.
+    """
+    return open_in_time(
+        chosen(named),
+        plotter,
+        lambda: person.wish() != "go on",
+        lambda seconds: person.waits_for("port", seconds),
+    )
 
 
 def begin(place: Workplace) -> None:

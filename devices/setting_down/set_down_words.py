@@ -74,6 +74,9 @@ def set_down_record(
         "of": len(plan.sections),
         "stays": stays,
         "words": list(said),
+        "under": []
+        if stays or plan.zone.feed is not None
+        else list(under_its_feet(section, place)),
         "window": list(section.window),
         "along": format_length(x, units),
         "across": format_length(y, units),

@@ -123,12 +123,14 @@ def _draw(
             record,
             0,
             NAME,
-            lambda: "go on",
+            person.wish,
             lambda _: None,
             clock,
             person.say,
+            lambda seconds: person.waits_for("answer", seconds),
         )
         driver.greet()
+        driver.wish = lambda: "go on"
         own = own_limits(driver, made, drawn.plotter)
         slower = own.slower(drawn.plotter)
         writer = writer_for(slower, drawn.tools, drawn.bed, own.acceleration)

@@ -9,9 +9,16 @@ import time
 from typing import TYPE_CHECKING, Any
 
 import pytest
+from serial.tools.list_ports_common import ListPortInfo
 
 from devices.commands import main
-from devices.driving.port import DeviceError, chosen, open_port, permission_advice
+from devices.driving.port import (
+    DeviceError,
+    candidates,
+    chosen,
+    open_port,
+    permission_advice,
+)
 from devices.job import Job
 from marking.errors import BadInputError
 from marking.job.folder import RECORD_FILE, load_job
@@ -60,6 +67,19 @@ def test_what_is_no_port_is_said_to_be_none(a4: Plotter, tmp_path: Path) -> None
         ("win32", "Device Manager"),
     ):
         assert word in permission_advice(platform)
+
+
+def test_of_a_port_that_nothing_is_known_of_nothing_is_said(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """pyserial's own record of a port that the system says nothing of."""
+    known = ListPortInfo("/dev/ttyUSB0")
+    known.description = "USB serial"
+    found = [ListPortInfo("/dev/ttyS0"), known]
+    monkeypatch.setattr("serial.tools.list_ports.comports", lambda: found)
+    assert [port.description for port in candidates()] == ["", "USB serial"]
+    with pytest.raises(BadInputError, match=r"/dev/ttyS0\n  /dev/ttyUSB0   USB serial$"):
+        chosen(None)
 
 
 def test_two_jobs_do_not_drive_one_plotter(a4: Plotter) -> None:

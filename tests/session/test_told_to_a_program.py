@@ -95,6 +95,8 @@ def test_where_the_machine_goes_is_told_as_figures_beside_the_words(
     # Each word that a person is told is among them, and the other way round.
     before_it_asks = told[: next(n for n, one in enumerate(told) if "ask" in one)]
     assert of(before_it_asks, "say") == down["words"]
+    assert down["under"] == [one for one in down["words"] if "foot" in one]
+    assert down["under"]
     # Marks are read after it: no ink follows a yes.
     assert of(told, "ask")[0] == f"Is the device set down for {SECTION}?"
     assert [one["done"] for one in down["sections"]] == [True, False, False, False]

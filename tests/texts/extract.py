@@ -18,6 +18,7 @@ from pydantic import BaseModel
 from devices.bench.errands import ERRANDS
 from devices.bench.fields.field import fields
 from devices.bench.fields.words import FILE_TALK
+from devices.bench.languages.said_here import OF_THE_PAGE, said_here
 from devices.bench.languages.words import FOLDER, OF_A_FILE
 from devices.job import Job
 from tests.test_architecture import FILES, imported
@@ -57,6 +58,7 @@ SHEETS = (
 """What these write goes into files, onto printed sheets and onto the projector's own pages; only
 what they raise and note is shown here."""
 UNSEEN = (
+    "devices.bench.languages.said_here",
     "devices.new_job.from_page",
     "devices.proving.marked_before",
     "devices.projector.desk.desk",
@@ -68,7 +70,8 @@ UNSEEN = (
     "marking.marked_before",
     "marking.sheets",
 )
-"""What only verbs say that the page does not run, and the projector's own pages."""
+"""What only verbs say that the page does not run, the projector's own pages, and pieces of texts
+that are said whole."""
 FROM_OTHERS = (
     # What lists are joined by, here and in pydantic.
     "{0} and {1}", "{0} or {1}",
@@ -154,6 +157,8 @@ def _twins(text: Text) -> Iterator[Text]:
     for talk in OF_A_FILE:
         if talk in text.words and text.words != talk:
             yield Text(text.words.replace(talk, FILE_TALK[talk]), text.where)
+    if (here := said_here(text.words)) and here != text.words:
+        yield Text(here, text.where)
 
 
 def _within(module: str, some: tuple[str, ...]) -> bool:
@@ -174,6 +179,8 @@ def _all() -> Iterator[Text]:
     for path in sorted((FOLDER.parents[2] / "profiles").glob("*/*.toml")):
         if name := tomllib.loads(path.read_text("utf-8")).get("name"):
             yield Text(name, path.name)
+    for words in OF_THE_PAGE:
+        yield Text(words, "devices.bench.languages.said_here")
     for words in SINGLE + JOINED:
         yield Text(words, "put together")
     for module in shown_modules():

@@ -140,7 +140,7 @@ async function shown(message) {
   document.title = filled(texts.bench, { job: job.title });
   at("title").textContent = job.title;
   inItsUnits(job.units);
-  at("folder").textContent = job.folder;
+  at("folder").textContent = at("lies-in").textContent = job.folder;
   at("unmeasure").hidden = !Object.entries(job.values)
     .some(([name, one]) => name.startsWith("table.survey.") && one.written !== null);
   at("undo").disabled = !job.undo;
@@ -183,7 +183,10 @@ function showSteps() {
     const link = document.createElement("a");
     link.href = `#${one.step === "see" ? "picture" : one.step}`;
     link.textContent = texts[one.step];
-    if (one === next) link.className = "next";
+    if (one === next) {
+      link.className = "next";
+      link.setAttribute("aria-current", "step");
+    }
     const left = document.createElement("small");
     left.textContent = told(one.says);
     link.append(left);

@@ -39,7 +39,11 @@ function setDownNow({ set_down: placed }) {
     : filled(placed.fed ? texts.fedTo : placed.fence ? texts.againstFence : texts.setDownAt,
       { ...placed, fence: placed.fence?.name, place: placed.fed === "y" ? placed.across : placed.along });
   place(at("set-down-drawing"), placed, null, filled(texts.placedDrawing, placed));
-  words(at("set-down-words"), placed.words);
+  // The heading says of which section.
+  const here = (text) => text.replace(`${placed.section}: `, "");
+  const under = placed.under ?? [];
+  words(at("set-down-under"), under, here);
+  words(at("set-down-words"), placed.words.filter((one) => !under.includes(one)), here);
   dry();
   dry = countedDown(at("set-down-wait"), placed.wait_s, texts.drying);
 }

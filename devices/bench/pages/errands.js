@@ -222,9 +222,11 @@ at("show-sections").onclick = async () => {
 
 for (const button of document.querySelectorAll("[data-errand]")) {
   button.onclick = () => {
-    const needed = button.dataset.needs && button.closest("[data-form]").querySelector(`[data-option="${button.dataset.needs}"]`);
-    if (needed && !needed.value.trim()) { needed.focus(); return; }
+    const needed = (button.dataset.needs ?? "").split(" ").filter(Boolean)
+      .map((name) => button.closest("[data-form]").querySelector(`[data-option="${name}"]`));
+    const empty = needed.find((one) => !one.value.trim());
+    if (empty) { empty.focus(); return; }
     tap({ do: "errand", kind: button.dataset.errand, options: optionsFor(button) }, button.textContent);
-    if (button.dataset.clears !== undefined) needed.value = "";
+    if (button.dataset.clears !== undefined) for (const one of needed) one.value = "";
   };
 }

@@ -25,11 +25,10 @@ export function show(message) {
   named(message.root, ...Object.keys({ ...message.tables, ...message.plotters }), ...message.jobs.map((one) => one.name));
   at("job-list").replaceChildren(...message.jobs.map((one) => {
     const row = document.createElement("li");
-    const open = document.createElement("button");
     const here = one.name === message.open;
-    open.textContent = here ? texts.openNow : texts.open;
-    open.disabled = here;
-    open.onclick = () => tap({ do: "job", act: "open", name: one.name }, filled(texts.openJob, { job: one.name }));
+    const open = document.createElement(here ? "strong" : "button");
+    open.textContent = here ? texts.shownNow : texts.open;
+    if (!here) open.onclick = () => tap({ do: "job", act: "open", name: one.name }, filled(texts.openJob, { job: one.name }));
     row.append(open, " ", one.title === one.name ? one.name : filled(texts.jobNamed, { name: one.name, title: unread(one) ? told(one.title) : one.title }));
     return row;
   }));
@@ -38,7 +37,7 @@ export function show(message) {
   options(at("new-plotter"), stock(message.plotters));
   if (first) at("new-plotter").value = message.usual;
   sizes();
-  at("this-job").hidden = !message.open;
+  at("this-job").hidden = at("lies").hidden = !message.open;
   document.body.classList.toggle("no-job", !message.open);
   // Once it is made, there is nothing left to fill in for it.
   if (message.open !== opened) at("new-job").open = at("this-job").open = !message.open;

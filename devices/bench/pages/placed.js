@@ -14,7 +14,7 @@ function frameOf(points, room) {
   const scale = (WIDE - room.left - room.right) / (x1 - x0);
   const high = (y1 - y0) * scale + room.above + room.below;
   const to = ([x, y]) => [room.left + (x - x0) * scale, high - room.below - (y - y0) * scale];
-  return { high, to };
+  return { high, to, scale };
 }
 
 function rectangle(to, [x0, y0, x1, y1], attributes) {
@@ -27,7 +27,7 @@ function line(from, until, attributes) {
 }
 
 // From the corner at which the machine counts from 0, its X and its Y.
-function ownAxes(to, { window: [x0, y0, x1, y1], axes }) {
+function ownAxes({ to, scale }, { window: [x0, y0, x1, y1], axes }) {
   const towards = { x: [0, 0], y: [0, 0] };
   const corner = { x: x0, y: y0 };
   axes.forEach((axis, at) => {
@@ -35,25 +35,25 @@ function ownAxes(to, { window: [x0, y0, x1, y1], axes }) {
     towards["xy"[at]][along] = back ? -1 : 1;
     if (back) corner[axis[1]] = along ? y1 : x1;
   });
-  const size = Math.min(x1 - x0, y1 - y0), reach = 0.3 * size;
+  // On a large table the machine is drawn small, and its letters are not.
+  const size = Math.min(x1 - x0, y1 - y0), reach = Math.max(0.3 * size, 60 / scale);
   // A little inside, so that they lie on no edge.
   corner.x += 0.07 * size * (towards.x[0] + towards.y[0]);
   corner.y += 0.07 * size * (towards.x[1] + towards.y[1]);
   const from = to([corner.x, corner.y]);
-  const other = { x: towards.y, y: towards.x };
   return Object.entries(towards).flatMap(([name, [dx, dy]]) => {
     const until = to([corner.x + dx * reach, corner.y + dy * reach]);
-    const beside = to([corner.x + dx * reach * 1.25, corner.y + dy * reach * 1.25]);
+    const tip = to([corner.x + dx * reach + dx * 20 / scale, corner.y + dy * reach + dy * 20 / scale]);
     const [px, py] = [dx ? 0 : 22, dx ? 22 : 0];
-    const [inX, inY] = other[name];
     return [
       line(from, until, { class: "own" }),
       part("polygon", {
         class: "own tip",
-        points: [beside, [until[0] - px / 2, until[1] - py / 2], [until[0] + px / 2, until[1] + py / 2]]
+        points: [tip, [until[0] - px / 2, until[1] - py / 2], [until[0] + px / 2, until[1] + py / 2]]
           .map((one) => one.join(",")).join(" "),
       }),
-      part("text", { x: until[0] + 38 * inX, y: until[1] - 38 * inY, class: "name" }, name.toUpperCase()),
+      // Past its tip, so that the two never meet.
+      part("text", { x: tip[0] + 22 * dx, y: tip[1] - 24 * dy, class: "name" }, name.toUpperCase()),
     ];
   });
 }
@@ -115,7 +115,7 @@ export function place(svg, placed, marks, words) {
     rectangle(to, placed.window, { class: "machine" }),
     ...fence(to, placed),
     ...(marks ? [] : distances(frame, placed)),
-    ...(marks ? [] : ownAxes(to, placed)),
+    ...(marks ? [] : ownAxes(frame, placed)),
     ...(marks ?? placed.marks).flatMap((one) => mark(to, one, marks ? 18 : 9)),
     ...(marks ?? []).map((one) => named(to, one)),
   );

@@ -43,7 +43,7 @@ export async function ports() {
     if (!answer.ok) return;
     const found = await answer.json();
     const before = at("port").value;
-    at("port").replaceChildren(...found.map((one) => new Option(filled(texts.port, { ...one, about: told(one.about) }), one.name)));
+    at("port").replaceChildren(...found.map((one) => new Option(one.about ? filled(texts.port, { ...one, about: told(one.about) }) : one.name, one.name)));
     if (!found.length) at("port").append(new Option(texts.noPort, ""));
     if (found.some((one) => one.name === before)) at("port").value = before;
     where();

@@ -21,7 +21,7 @@ export const texts = {
   addRow: gettext("One more"), takeAway: gettext("Take away"), leftOpen: gettext("left open"),
   asTheJob: gettext("what the job's machines say"), none: gettext("none"),
 
-  open: gettext("Open"), openNow: gettext("Open now"), openJob: gettext("Open {job}"),
+  open: gettext("Open"), shownNow: gettext("Shown here:"), openJob: gettext("Open {job}"),
   jobNamed: gettext("{title} ({name})"),
   anotherSize: gettext("another size"),
   stock: gettext("{known} ({name})"),

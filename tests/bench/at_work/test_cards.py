@@ -43,7 +43,8 @@ def at_a_plotter(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Ben
     toml = folder / "job.toml"
     # Verniers are read before the ink where the removable pen has a holder of its own.
     toml.write_text(toml.read_text("utf-8").replace("slot = 1", "slot = 2"), "utf-8")
-    with plotter_at(folder, 1500) as port, bench(folder) as run:
+    # A page that axe looks at on a busy machine sends no beat meanwhile: it is not lost.
+    with plotter_at(folder, 1500) as port, bench(folder, lost_after="30") as run:
         yield run, port[1]
 
 
@@ -126,6 +127,15 @@ def test_a_section_is_set_down_read_judged_and_inked_card_by_card(
     card(page, "set-down")
     assert page.locator("#set-down-name").inner_text() == "Set it down: r1c1, 1 of 4"
     page.locator("#asks").get_by_text("Is the device set down for r1c1?").wait_for()
+    # What its feet stand on comes before the drawing, since the answer hangs on it.
+    under = page.locator("#set-down-under li")
+    assert "put a board of the table's height under it" in under.first.inner_text()
+    assert under.first.inner_text().startswith("foot ")
+    assert under.evaluate_all(
+        "(all) => all.every((one) => one.compareDocumentPosition("
+        "document.querySelector('#set-down-drawing')) & Node.DOCUMENT_POSITION_FOLLOWING)"
+    )
+    assert "foot" not in page.locator("#set-down-words").inner_text()
     assert not page.locator("#begin").is_visible()
     assert faults(page) == []
     # Enter is yes; the pointer is found another day.
@@ -304,6 +314,29 @@ def test_nudges_and_verdicts_are_told_in_the_jobs_own_unit(
     page.evaluate(IN_UNIT, [unit, "verdict", {"verdict": JUDGED}])
     words = page.locator("#card-verdict").inner_text()
     assert [one for one in said if one not in words] == []
+
+
+@pytest.mark.parametrize("axes", [["+x", "+y"], ["+y", "-x"]])
+def test_the_machines_own_axes_are_told_apart_on_a_large_table(
+    at_a_plotter: tuple[Bench, str], browser: Browser, axes: list[str]
+) -> None:
+    page = opened(browser, at_a_plotter[0], size=(390, 844))
+    down = {
+        "section": "r1c1", "number": 1, "of": 70, "stays": False, "words": [], "under": [],
+        "window": [12.7, 0, 432, 297], "along": "1/2 in", "across": "0 in", "turned": False,
+        "axes": axes, "top": [[0, 0], [3810, 0], [3810, 1626], [0, 1626]], "sections": [],
+        "marks": [], "fence": None, "fed": None, "wait_s": 0, "wait_for": [],
+    }  # fmt: skip
+    page.evaluate(SHOWN, ["set-down", {"set_down": down}, "Is it set down?"])
+    letters = page.locator("#set-down-drawing .name")
+    assert letters.all_text_contents() == ["X", "Y"]
+    one, other = (letter.bounding_box() for letter in letters.all())
+    assert one is not None
+    assert other is not None
+    apart = max(
+        abs(one[at] - other[at]) - one[size] for at, size in (("x", "width"), ("y", "height"))
+    )
+    assert apart > 0
 
 
 def test_a_pen_that_is_asked_for_after_another_is_the_one_that_is_shown(
