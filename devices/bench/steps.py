@@ -44,6 +44,8 @@ class Kept(Struct, frozen=True):
     """Whether tape marks are chosen for this marking."""
     proof: str = ""
     """What the last proof of this marking came to; empty where there is none."""
+    inked_since: bool = False
+    """Whether ink was laid or taken back after that proof, which knows nothing of it."""
     mends: tuple[str, ...] = ()
     """What is left to do of each mend, in words."""
 
@@ -63,8 +65,10 @@ def kept_of(folder: Path, job: Job | None = None, layout: Layout | None = None) 
     with open_record(folder) as record:
         ink, runs = record.ink(), record.runs()
         named = layout_hash(layout) if layout is not None else None
-        proofs = [one.result["outcome"] for one in record.checks("proof") if one.layout == named]
-        ticks = {one.line: one.event == "ruled" for one in record.ruled() if one.layout == named}
+        proofs = [one for one in record.checks("proof") if one.layout == named]
+        ruled = [one for one in record.ruled() if one.layout == named]
+        ticks = {one.line: one.event == "ruled" for one in ruled}
+        laid = [*(one.at for one in ink), *(one.at for one in runs), *(one.at for one in ruled)]
         chosen = layout is not None and tape_marks_are_set_out(record, layout)
     traced = sum(one.section.startswith(ink_name("", "beam")) for one in ink)
     plotted = len(runs) + len(ink) - traced
@@ -78,13 +82,14 @@ def kept_of(folder: Path, job: Job | None = None, layout: Layout | None = None) 
                 counts.append((len(done_sections(record, layout, plan)), len(plan.sections)))
                 if zone == "plotter":
                     left += map(_left_of, mends(record, layout, plan))
-    proof = proofs[-1] if proofs else ""
+    proof = proofs[-1] if proofs else None
     return Kept(
         inked=tuple(counts),
         ruled=sum(ticks.values()),
         begun=bool(runs),
         tape_marks=chosen,
-        proof=proof,
+        proof=proof.result["outcome"] if proof is not None else "",
+        inked_since=proof is not None and any(at > proof.at for at in laid),
         mends=tuple(filter(None, left)),
     )
 
@@ -116,7 +121,7 @@ def steps(
         "way": (str(way), False) if way else ("None chosen", True),
         "ready": _ready(kept, names),
         "mark": _marked(kept),
-        "prove": (_PROVED.get(kept.proof, "Nothing measured yet"), kept.proof != "pass"),
+        "prove": _proved(kept),
         "keep": ("Page written", False) if KEEP_PAGE in names else ("Page not written yet", True),
     }
     return [{"step": step, "says": stands[step][0], "left": stands[step][1]} for step in STEPS]
@@ -152,6 +157,12 @@ def _ready(kept: Kept, names: set[str]) -> tuple[str, bool]:
     return (written if count else "Nothing written yet"), True
 
 
+def _proved(kept: Kept) -> tuple[str, bool]:
+    if kept.inked_since:
+        return "Inked since it was measured", True
+    return _PROVED.get(kept.proof, "Nothing measured yet"), kept.proof != "pass"
+
+
 def _marked(kept: Kept) -> tuple[str, bool]:
     said = [f"{done} of {every} sections" for done, every in kept.inked]
     if kept.ruled:
@@ -159,5 +170,6 @@ def _marked(kept: Kept) -> tuple[str, bool]:
     said += kept.mends
     whole = any(done == every for done, every in kept.inked)
     # Which lines are ruled beside the sections hangs on the way; the proof ends them all.
-    left = bool(kept.mends) or not (whole or kept.proof == "pass")
+    proved = kept.proof == "pass" and not kept.inked_since
+    left = bool(kept.mends) or not (whole or proved)
     return (", ".join(said) or "Nothing inked yet"), left
