@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Literal, Protocol
 
 from devices.conversation.events import AskedAgain, Confirmed, Failed, PlaceLost, Presumed
 from devices.driving.kept_places import add_whereabouts
-from devices.driving.port import DeviceError
+from devices.driving.port import DeviceError, FailedInRunError
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
@@ -174,7 +174,8 @@ class Driver:
                     if event.until is not None:
                         self.waits(event.until - self.clock())
             elif isinstance(event, Failed):
-                raise DeviceError(
+                raise FailedInRunError(
                     f"{event.reason}. Look that the pen is up. Everything confirmed is kept; put "
-                    "it right and run drive again to go on"
+                    "it right and run drive again to go on",
+                    what=event.reason,
                 )

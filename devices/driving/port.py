@@ -40,6 +40,14 @@ class DeviceError(CanvasruleError):
     exit_code = 3
 
 
+class FailedInRunError(DeviceError):
+    """One while a section is driven, its message with how to go on; `what` is what failed."""
+
+    def __init__(self, message: str, what: str) -> None:
+        super().__init__(message)
+        self.what = what
+
+
 class Candidate(Struct, frozen=True):
     """A serial port that is there."""
 
@@ -239,7 +247,8 @@ def permission_advice(platform: str) -> str:
 
 
 def _lost(name: str, fault: Exception) -> DeviceError:
-    return DeviceError(
+    return FailedInRunError(
         f"{name}: the line to the machine is gone ({fault}). Look that the pen is up; everything "
-        "confirmed is kept. Plug it in or switch it on, and run drive again to go on"
+        "confirmed is kept. Plug it in or switch it on, and run drive again to go on",
+        what=f"{name}: the line to the machine is gone ({fault})",
     )

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Literal
 from devices.conversation.conversation import Conversation
 from devices.driving.driver import Driver
 from devices.driving.machine import made_ready
-from devices.driving.port import DeviceError
+from devices.driving.port import DeviceError, FailedInRunError
 from devices.driving.program import Script
 from devices.history import has_record
 from devices.programs.dialect import writer_for
@@ -82,9 +82,8 @@ def draw_sheet(
     """Draws the sheet, and says how that ended. Raises as `_draw` does."""
     try:
         ended = _draw(job, correction, person, port, clock)
-    except DeviceError:
-        person.say(WORDS["stopped"])
-        raise
+    except FailedInRunError as fault:
+        raise DeviceError(f"{fault.what}. {WORDS['stopped']}") from fault
     person.say(WORDS[ended])
     record = {"section": None, "ended": ended, "words": [WORDS[ended]], "next": None, "left": 0}
     person.shows("ended", record)

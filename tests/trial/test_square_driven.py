@@ -9,6 +9,7 @@ import pytest
 from scipy.spatial import cKDTree
 
 from devices.commands import main
+from devices.driving.port import DeviceError, FailedInRunError
 from devices.job import Job
 from devices.session.person import Person
 from devices.simulated.cloth import Cloth
@@ -36,6 +37,18 @@ def over_scrap(job: Job) -> tuple[Any, Cloth]:
     cloth = Cloth()
     bed = scrap_strokes(job.plotter, job.pens, None, job.units).bed
     return simulated(job.plotter, bed, cloth), cloth
+
+
+class UnpluggedPort(OnboardPort):
+    """One whose adapter is pulled out once there is ink, as `devices.driving.port` tells it."""
+
+    cloth: Cloth
+
+    def read(self) -> bytes:
+        if self.cloth.ink:
+            what = "COM9: the line to the machine is gone (no such device)"
+            raise FailedInRunError(f"{what}. Everything confirmed is kept; run drive again", what)
+        return super().read()
 
 
 def test_a_gantry_draws_every_line_of_the_sheet_where_it_is_meant_and_nothing_is_kept(
@@ -67,6 +80,20 @@ def test_a_stop_raises_the_pen_and_says_to_draw_it_anew(
         port.read()
     assert not machine.carriage.down
     assert "look that the pen is up, and draw it anew" in capsys.readouterr().err
+
+
+def test_a_square_whose_plotter_fails_is_to_be_drawn_anew_and_nothing_is_to_be_gone_on_with(
+    tmp_path: Path,
+) -> None:
+    job = job_of(tmp_path / "a", "flatbed-a4")
+    machine, cloth = over_scrap(job)
+    port = UnpluggedPort(machine, 3000)
+    port.cloth = cloth
+    with pytest.raises(DeviceError) as failed:
+        draw_sheet(job, None, Person(attended=False), port, port.clock)
+    (told,) = failed.value.messages
+    assert "draw it anew, on fresh scrap" in told
+    assert "drive" not in told
 
 
 def test_no_square_is_drawn_by_a_plotter_that_stands_over_a_section_begun(tmp_path: Path) -> None:
