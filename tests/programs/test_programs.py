@@ -7,8 +7,10 @@ Reference Manual part II, p. 17-7 (instructions part by semicolons), NISTIR 6556
 from __future__ import annotations
 
 import re
+from math import nan
 from typing import TYPE_CHECKING
 
+import numpy as np
 import pytest
 
 from devices.driving.machine import setting
@@ -22,6 +24,7 @@ if TYPE_CHECKING:
     from marking.sections.plan import Section
     from tests.conftest import MakeJob
 
+Place = tuple[float, float]
 STOCK = ["flatbed-a3", "flatbed-a4", "flatbed-24x36", "roll-36", "gantry-gcode"]
 TABLE = {"length": "60 in", "width": "30 in"}
 
@@ -38,24 +41,49 @@ def driven(section: Section, job: Job) -> bytes:
     return b"".join(say.data for says in stretches for say in says if say.checkpoint is None)
 
 
-def drawn(data: bytes) -> list[tuple[str, str]]:
-    """Every place that a lowered pen is sent to, in order."""
-    found: list[tuple[str, str]] = []
+def drawn(data: bytes) -> list[tuple[Place, Place]]:
+    """Every move of a lowered pen, in order: from where, and where to."""
+    found: list[tuple[Place, Place]] = []
+    at = (nan, nan)
     for word in re.split(r"[;\n]", data.decode()):
-        if word.startswith("PD"):
-            numbers = word[2:].split(",")
-            found += zip(numbers[::2], numbers[1::2], strict=True)
-        elif told := re.match(r"G1X([-\d.]+)Y([-\d.]+)", word):
-            found.append((told[1], told[2]))
+        to: list[Place] = []
+        if word.startswith(("PD", "PU")):
+            numbers = [float(number) for number in word[2:].split(",") if number]
+            to = list(zip(numbers[::2], numbers[1::2], strict=True))
+        elif told := re.match(r"G[01]X([-\d.]+)Y([-\d.]+)", word):
+            to = [(float(told[1]), float(told[2]))]
+        for place in to:
+            if word.startswith(("PD", "G1")):
+                found.append((at, place))
+            at = place
     return found
+
+
+def beside(place: Place, start: Place, end: Place) -> float:
+    """How far `place` lies from the line between two others, and not past either of them."""
+    along = np.subtract(end, start)
+    off = np.subtract(place, start)
+    assert 0 < off @ along < along @ along
+    return float(abs(along[0] * off[1] - along[1] * off[0]) / np.hypot(*along))
 
 
 @pytest.mark.parametrize("profile", STOCK)
 def test_a_run_draws_point_for_point_what_the_file_does(make_job: MakeJob, profile: str) -> None:
+    """A plotter that cannot brake is driven with points on the way besides: whole units."""
     job = make_job({"table": TABLE, "plotter": {"profile": profile}})
+    brakes = profile == "gantry-gcode"
     for section in sections(job):
         written, _ = program(section, job.plotter, job.pens)
-        assert drawn(driven(section, job)) == drawn(written) != []
+        run = iter([place for _, place in drawn(driven(section, job))])
+        for start, end in drawn(written):
+            for place in run:
+                if place == end:
+                    break
+                assert not brakes
+                assert beside(place, start, end) <= 0.5
+            else:
+                pytest.fail(f"{section.id}: {end} is not drawn")
+        assert next(run, None) is None
 
 
 @pytest.mark.parametrize("profile", STOCK)

@@ -201,12 +201,15 @@ export async function fillFor(folder, values) {
     if (!state || state.typed || job !== folder) continue;
     shown(state.field, state.box, { written: value, holds: null, example: values[name]?.example });
     state.typed = true;
-    // Nothing of it is kept unless a person says so anew, even where nothing is against it now.
+    // Nothing of it is kept unless a person says so anew, even where nothing is against it now,
+    // nor while that is asked: the job may change meanwhile.
     state.refused = JSON.stringify(said(state.field, state.box));
+    state.held = true;
     await state.again(state.field, value);
-    if (state.typed && state.refused === null) {
+    if (!state.typed || !state.held) continue;
+    state.held = state.refused === null;
+    if (state.held) {
       state.refused = JSON.stringify(said(state.field, state.box));
-      state.held = true;
       tell(state, texts.typedBefore);
     }
   }
