@@ -30,9 +30,9 @@ if TYPE_CHECKING:
 
 _LONGEST_UNASKED = 8.0
 """Seconds of joined strokes after which the pen is raised to ask; two may always go together."""
-_LONGEST_LEG = 0.4
-"""Seconds of a line between two of its points: a machine that cannot brake draws on to the next one
-whatever is sent to stop it."""
+_LONGEST_LEG, _SHORTEST_LEG = 0.4, 12.0
+"""Seconds of a line between two of its points, or mm with a slow pen: a machine that cannot brake
+draws on to the next one whatever is sent to stop it."""
 _OPENING_SECONDS, _SETTING_SECONDS = 5.0, 8.0
 """What making ready may take, and a change of pen or speed."""
 
@@ -114,9 +114,11 @@ class Script(Program[Say]):
 
     def _in_legs(self, stroke: PenUse) -> PenUse:
         """The same line with points on the way, half a unit beside it at most."""
+        pace = self.writer.pace
+        most = max(_LONGEST_LEG, _SHORTEST_LEG / (pace.draw * self.writer.bed.unit))
         path = [stroke.path[0]]
         for (x0, y0), (x1, y1) in itertools.pairwise(stroke.path):
-            count = math.ceil(self.writer.pace.line(((x0, y0), (x1, y1))) / _LONGEST_LEG)
+            count = math.ceil(pace.line(((x0, y0), (x1, y1))) / most)
             path += [
                 (round(x0 + (x1 - x0) * n / count), round(y0 + (y1 - y0) * n / count))
                 for n in range(1, count)
@@ -146,6 +148,10 @@ class Script(Program[Say]):
         text = self.dialect.place(self.at, True)
         if self.down and self.distinct.admits(text):
             yield self._ask(text, down=True)
+            return
+        if self.down and self._unasked + len(least) <= self.room * 3 // 4:
+            # The next point may be told apart, while a pen that is lifted here leaves a dot. What
+            # is left of the buffer is on its way meanwhile.
             return
         here = self.at
         yield from self._hop_and_ask(here)

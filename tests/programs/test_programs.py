@@ -7,7 +7,7 @@ Reference Manual part II, p. 17-7 (instructions part by semicolons), NISTIR 6556
 from __future__ import annotations
 
 import re
-from math import nan
+from math import inf, nan
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -84,6 +84,26 @@ def test_a_run_draws_point_for_point_what_the_file_does(make_job: MakeJob, profi
             else:
                 pytest.fail(f"{section.id}: {end} is not drawn")
         assert next(run, None) is None
+
+
+@pytest.mark.parametrize("profile", STOCK)
+def test_points_on_the_way_lift_the_pen_out_of_hardly_any_line(
+    make_job: MakeJob, profile: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Where it is asked how far it is, the answer has to be told apart; a lifted pen leaves a dot.
+
+    The hardest case: a slow pen that draws there and back, and the least buffer there is.
+    """
+    slow = {"slot": 1, "width": "0.7 mm", "speed": "20 mm/s", "passes": 2}
+    keys = {"table": TABLE, "plotter": {"profile": profile}, "pens": {"lines": slow}}
+    job = make_job(keys)
+
+    def lifts() -> int:
+        return sum(driven(section, job).count(b"PU") for section in sections(job)[:4])
+
+    in_legs = lifts()
+    monkeypatch.setattr("devices.driving.program._LONGEST_LEG", inf)
+    assert in_legs <= 1.3 * lifts()
 
 
 @pytest.mark.parametrize("profile", STOCK)
