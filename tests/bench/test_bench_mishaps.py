@@ -39,10 +39,10 @@ def test_what_is_typed_while_the_connection_is_lost_is_kept_once_it_is_back(
     page.context.set_offline(True)
     page.evaluate("socket.close()")
     page.get_by_text("Not connected").wait_for()
+    # An editor meanwhile, done before the page could write into what it has read.
+    (folder / "job.toml").write_text(kept(folder) + '[grid]\nend_margin = "3 in"\n', "utf-8")
     page.locator(field("grid.margin")).fill("2 in")
     page.locator(field("grid.margin")).blur()
-    # An editor meanwhile.
-    (folder / "job.toml").write_text(kept(folder) + '[grid]\nend_margin = "3 in"\n', "utf-8")
     page.context.set_offline(False)
     in_job(page, folder, 'margin = "2 in"')
     shown(page, "grid.end_margin", "3 in")
