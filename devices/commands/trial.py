@@ -143,10 +143,10 @@ def _ink(options: argparse.Namespace, job: Job) -> int:
 
 def _draw(options: argparse.Namespace, job: Job) -> int:
     """Has the plotter draw the sheet; 130 where it was paused or stopped, 1 where it was not to."""
-    from devices.inking.outcome_words import EXIT_CODES
     from devices.session.claim import claimed
     from devices.session.ending import ended_as_by_hand
     from devices.session.person import Person
+    from devices.session.run_told import EXIT_CODES
     from devices.session.session import port_for
     from devices.trial.drawn import draw_sheet, refuse_begun
 

@@ -30,9 +30,9 @@ if TYPE_CHECKING:
 
 _LONGEST_UNASKED = 8.0
 """Seconds of joined strokes after which the pen is raised to ask; two may always go together."""
-_LONGEST_LEG, _SHORTEST_LEG = 0.4, 12.0
-"""Seconds of a line between two of its points, or mm with a slow pen: a machine that cannot brake
-draws on to the next one whatever is sent to stop it."""
+_LEG_SECONDS, _LEG_MM = 0.4, 12.0
+"""Between two points of a line, whichever a pen takes longer for: a machine that cannot brake draws
+on to the next one whatever is sent to stop it."""
 _OPENING_SECONDS, _SETTING_SECONDS = 5.0, 8.0
 """What making ready may take, and a change of pen or speed."""
 
@@ -115,7 +115,7 @@ class Script(Program[Say]):
     def _in_legs(self, stroke: PenUse) -> PenUse:
         """The same line with points on the way, half a unit beside it at most."""
         pace = self.writer.pace
-        most = max(_LONGEST_LEG, _SHORTEST_LEG / (pace.draw * self.writer.bed.unit))
+        most = max(_LEG_SECONDS, _LEG_MM / (pace.draw * self.writer.bed.unit))
         path = [stroke.path[0]]
         for (x0, y0), (x1, y1) in itertools.pairwise(stroke.path):
             count = math.ceil(pace.line(((x0, y0), (x1, y1))) / most)

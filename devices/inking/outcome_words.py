@@ -4,14 +4,13 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+from devices.session.run_told import EXIT_CODES
 from marking.measures.counts import counted
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
 
     from devices.inking.section import RunOutcome
-
-EXIT_CODES = {"done": 0, "not allowed": 1, "paused": 130, "stopped": 130}
 
 
 def exit_code(outcomes: Mapping[str, RunOutcome]) -> int:
@@ -28,22 +27,6 @@ def outcomes_record(
     ]
     by_hand = {} if to_rule is None else {"lines_to_rule": to_rule}
     return {"schema": 1, "rehearsal": rehearsal, "sections": sections, **by_hand}
-
-
-def ended_record(
-    section: str | None, ended: str, words: Sequence[str], left: Sequence[str]
-) -> dict[str, Any]:
-    """How one section ended, for a program that goes on: `left` is what is still to be inked.
-
-    `words` tell where the pen is and what not to move; `section` is None where none was left.
-    """
-    return {
-        "section": section,
-        "ended": ended,
-        "words": list(words),
-        "next": next(iter(left), None),
-        "left": len(left),
-    }
 
 
 def outcome_lines(

@@ -17,6 +17,7 @@ from devices.driving.port import DeviceError
 from devices.inking.pen_change import last_by_slot, left_by_tip, stretches
 from devices.session.keypresses import single_keys
 from devices.session.progress import in_words, verdicts
+from devices.session.run_told import progress_record
 from devices.session.session import begin, opened, set_anew, set_for
 from devices.setting_down import set_down as setdown
 from devices.setting_down.read_pointer import doubt_pointer, find_pointer
@@ -40,6 +41,7 @@ if TYPE_CHECKING:
     from devices.driving.driver import Cable, Wish
     from devices.inking.pen_change import PenAsked, PenStretch
     from devices.plotter.bed import UnitPoint
+    from devices.session.run_told import Ended
     from devices.session.session import Link, Workplace
     from devices.setting_down.where_it_stands import Stance
     from marking.record.rows import KeptRun
@@ -52,7 +54,7 @@ _SHOWN_EVERY, _DRAWN_EVERY = 5.0, 0.4
 class RunOutcome(Struct, frozen=True):
     """How the inking of one section ended."""
 
-    ended: Literal["done", "paused", "stopped", "not allowed"]
+    ended: Ended
     drawn: int
 
 
@@ -288,15 +290,13 @@ class _Shown:
         self._next_shown = time.monotonic() + _DRAWN_EVERY
         lines = [self._lines[one].round(2).tolist() for one in self._fresh if one in self._lines]
         self._fresh.clear()
-        record = {
-            "section": self._section.id,
-            "drawn": self.done,
-            "of": self._all,
-            "left_s": self._pace * self.left if self._drawn_now else None,
-            "sections_done": self._sections,
-            "sections": len(self._place.plan.sections),
-            "lines": lines,
-        }
+        record = progress_record(
+            self._section.id,
+            (self.done, self._all),
+            self._pace * self.left if self._drawn_now else None,
+            (self._sections, len(self._place.plan.sections)),
+            lines,
+        )
         self._place.person.shows("progress", record)
 
     @property

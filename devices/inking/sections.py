@@ -8,16 +8,16 @@ from __future__ import annotations
 
 import time
 from contextlib import contextmanager, suppress
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 from msgspec import Struct
 
 from devices.begun import guard_division
 from devices.inking.in_turn import in_turn
-from devices.inking.outcome_words import ended_record
 from devices.inking.section import ink_section
 from devices.inking.waits import let_ink_be_laid
 from devices.session.progress import what_next
+from devices.session.run_told import ended_record
 from devices.session.session import port_for
 from devices.setting_down.standstill import keep_given
 from marking.errors import CanvasruleError
@@ -35,6 +35,7 @@ if TYPE_CHECKING:
     from devices.driving.driver import Cable
     from devices.inking.section import RunOutcome
     from devices.job import Job
+    from devices.session.run_told import Ended
     from devices.session.session import Workplace
     from marking.layout.layout import Layout
     from marking.proof.verniers import JoinVernier
@@ -128,7 +129,8 @@ def _inked(
     section: Section, place: Workplace, wished: Wished, commands: Commands, most: int | None
 ) -> RunOutcome:
     """Inks one section, of `most` that are still asked for; however that ends, says what next."""
-    ended, before = "interrupted", len(place.record.placements(section.id))
+    ended: Ended | Literal["failed", "interrupted"] = "interrupted"
+    before = len(place.record.placements(section.id))
     try:
         with ports(section, place, wished) as (port, clock):
             outcome = ink_section(section, place, port, clock)

@@ -10,7 +10,7 @@ import tempfile
 import time
 from itertools import groupby
 from pathlib import Path
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING
 
 from devices.conversation.conversation import Conversation
 from devices.driving.driver import Driver
@@ -20,6 +20,7 @@ from devices.driving.program import Script
 from devices.history import has_record
 from devices.programs.dialect import writer_for
 from devices.session.keypresses import single_keys
+from devices.session.run_told import ended_record, progress_record
 from devices.session.session import own_limits
 from devices.trial.sheet import scrap_strokes
 from marking.errors import RefusedError
@@ -35,9 +36,9 @@ if TYPE_CHECKING:
     from devices.job import Job
     from devices.plotter.correction import Correction
     from devices.session.person import Person
+    from devices.session.run_told import Ended
     from devices.trial.sheet import ScrapStrokes
 
-Ended = Literal["done", "paused", "stopped", "not allowed"]
 NAME = "square"
 """What stands where a section's name would."""
 CAUTION = (
@@ -79,37 +80,29 @@ def draw_sheet(
     port: Cable,
     clock: Callable[[], float],
 ) -> Ended:
-    """Draws the sheet, and says how that ended. Raises as `_draw` does."""
-    try:
-        ended = _draw(job, correction, person, port, clock)
-    except FailedInRunError as fault:
-        raise DeviceError(f"{fault.what}. {WORDS['stopped']}") from fault
-    person.say(WORDS[ended])
-    record = {"section": None, "ended": ended, "words": [WORDS[ended]], "next": None, "left": 0}
-    person.shows("ended", record)
-    return ended
-
-
-def _draw(
-    job: Job,
-    correction: Correction | None,
-    person: Person,
-    port: Cable,
-    clock: Callable[[], float],
-) -> Ended:
     """Draws the sheet from corner to corner, with a correction where one is to be proved.
 
-    Raises RefusedError where it does not fit or the machine cannot do it, DeviceError where the
-    machine fails; the pen is raised then, as far as it can be told.
+    Says how that ended. Raises RefusedError where it does not fit or the machine cannot do it,
+    DeviceError where the machine fails; the pen is raised then, as far as it can be told.
     """
     drawn = scrap_strokes(job.plotter, job.pens, correction, job.units)
     person.say(CAUTION)
     side = format_length(drawn.sheet.side, job.units)
-    if not person.agrees(
+    ended: Ended = "not allowed"
+    if person.agrees(
         f"Does {job.plotter.name} stand over scrap of the same canvas, held down flat, with room "
         f"for a square of {side} from its own zero, and not over the cover?"
     ):
-        return "not allowed"
+        try:
+            ended = _driven(drawn, person, port, clock)
+        except FailedInRunError as fault:
+            raise DeviceError(f"{fault.what}. {WORDS['stopped']}") from fault
+    person.say(WORDS[ended])
+    person.shows("ended", ended_record(None, ended, [WORDS[ended]], ()))
+    return ended
+
+
+def _driven(drawn: ScrapStrokes, person: Person, port: Cable, clock: Callable[[], float]) -> Ended:
     # What is sent is kept before it leaves, as for ink; here only for as long as it is drawn.
     with tempfile.TemporaryDirectory() as kept, open_record(Path(kept)) as record, single_keys():
         writer = writer_for(drawn.plotter, drawn.tools, drawn.bed)
@@ -118,7 +111,7 @@ def _draw(
             port,
             Conversation(made.dialect, made.limits),
             made.dialect,
-            job.plotter.handshake,
+            drawn.plotter.handshake,
             record,
             0,
             NAME,
@@ -199,13 +192,5 @@ class _Shown:
         self._next = time.monotonic() + _SHOWN_EVERY
         done = self._every - self.left
         pace = (self._clock() - self._began) / max(done, 1)
-        record = {
-            "section": NAME,
-            "drawn": done,
-            "of": self._every,
-            "left_s": pace * self.left if done else None,
-            "sections_done": 0,
-            "sections": 0,
-            "lines": [],
-        }
-        self._person.shows("progress", record)
+        left = pace * self.left if done else None
+        self._person.shows("progress", progress_record(NAME, (done, self._every), left))

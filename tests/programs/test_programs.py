@@ -86,7 +86,7 @@ def test_a_run_draws_point_for_point_what_the_file_does(make_job: MakeJob, profi
         assert next(run, None) is None
 
 
-@pytest.mark.parametrize("profile", STOCK)
+@pytest.mark.parametrize("profile", [one for one in STOCK if one != "gantry-gcode"])
 def test_points_on_the_way_lift_the_pen_out_of_hardly_any_line(
     make_job: MakeJob, profile: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -102,7 +102,8 @@ def test_points_on_the_way_lift_the_pen_out_of_hardly_any_line(
         return sum(driven(section, job).count(b"PU") for section in sections(job)[:4])
 
     in_legs = lifts()
-    monkeypatch.setattr("devices.driving.program._LONGEST_LEG", inf)
+    assert in_legs > 0
+    monkeypatch.setattr("devices.driving.program._LEG_MM", inf)
     assert in_legs <= 1.3 * lifts()
 
 
