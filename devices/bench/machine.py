@@ -20,6 +20,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Literal
 
 from devices.bench.languages.said_here import said_here
+from devices.session.person import PAUSE, STOP
 from devices.session.piped_keys import ASKED_BY, LONGEST, TYPED
 from marking.errors import BadInputError, RefusedError
 
@@ -32,7 +33,6 @@ KEYS = frozenset(
     ("up", "down", "left", "right", "enter", "n", "y", "r", "backspace", "q", "p", *"123")
 )
 """What a page may press."""
-PAUSE, STOP = "p", "s"
 # Windows would end a process without letting it raise the pen; a break it can hear, in a group of
 # its own.
 if sys.platform == "win32":
@@ -186,15 +186,17 @@ class Machine:
         """Stops ink at once where nothing is heard of the page that held it.
 
         A rehearsal goes on. A question waits, and so does a mark: neither has a pen on cloth, and
-        neither takes the stop, which is sent all the same lest ink begins this very moment.
+        neither takes the stop, which is sent all the same lest ink begins this very moment. It is
+        not where something is to be typed, which it would end: nothing begins before that is.
         """
         if self._is_held_by(page) and not self.rehearsal:
-            await self._write(STOP)
+            if not self.types:
+                await self._write(STOP)
             self.lines.append(LOST if self._inks else LOST_ASKED)
 
     @property
     def _inks(self) -> bool:
-        return self.card == _INKING and not self.asks
+        return self.card == _INKING and not (self.asks or self.types)
 
     def _is_held_by(self, page: str | None) -> bool:
         return self.is_running and page is not None and page == self.holder
