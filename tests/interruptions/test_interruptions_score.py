@@ -20,6 +20,8 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
 ENDS = 6
+COVERS = 5
+"""At most: when in a run its end comes is drawn by lot, and a cover may be done before it."""
 QUICK = (
     *("kill", "terminate", "Ctrl C", "quit", "hang-up", "unplug"),
     *("bump", "bump, unsaid", "off between"),
@@ -41,7 +43,13 @@ def test_whatever_ends_a_run_the_same_command_goes_on_or_says_what_to_read(
     campaign: Campaign, number: int
 ) -> None:
     campaign.kinds = [*QUICK, *TOLD.get(STOCK[number], ())]
-    tried = campaign.cover(number, ENDS, times_rests=False)
-    assert len(tried.outcomes) >= ENDS, "the cover was done before enough had happened to it"
-    faults = [f"{one.kind} [{one.at}]: {fault}" for one in tried.outcomes for fault in one.faults]
-    assert not faults, "\n".join([*faults, *tried.log])
+    happened = 0
+    for cover in range(number, COVERS * len(STOCK), len(STOCK)):
+        tried = campaign.cover(cover, ENDS, times_rests=False)
+        told = tried.outcomes
+        faults = [f"{one.kind} [{one.at}]: {fault}" for one in told for fault in one.faults]
+        assert not faults, "\n".join([*faults, *tried.log])
+        happened += sum(1 for one in told if one.at)
+        if happened >= ENDS:
+            return
+    pytest.fail(f"{COVERS} covers were done before enough had happened to them: {happened} ends")
