@@ -28,9 +28,14 @@ if TYPE_CHECKING:
 
 _SCALE = 60.0
 _MORE = """\
-While it inks: p pauses after the strokes under way, s stops at once with the pen up; an
-HP-GL plotter may finish the line that it is in first, which takes seconds on a long one.
-Keep hands, hair, sleeves and cords clear of the moving plotter; know its own stop.
+For each section it says where to set the device down, has you bring the pen over each mark
+(arrow keys, by 0.1, 1 or 10 mm as 1, 2 and 3 choose; Enter reads, Backspace goes back), works
+out where the device stands and whether to ink, and inks. Nothing is inked that no reading
+stands for. While it inks: p pauses after the strokes under way and parks the pen, s stops at
+once with the pen up, and so do Ctrl C and closing the terminal; an HP-GL plotter first draws
+on to its next point, which is never far (0.4 s, or 12 mm with a slow pen).
+Keep hands, hair, sleeves and cords clear of the moving plotter; know its own stop. Use a
+short, good cable, and try it on scrap.
 It ends with 0 when all asked for is drawn, 1 when something is not to be inked, 3 when
 the plotter failed, 130 when it was paused or stopped.
 

@@ -77,7 +77,17 @@ def add_options(verb: argparse.ArgumentParser) -> None:
         "measure on it; with --measured how far off it is, and the card of known errors",
     )
     verb.epilog = (
-        "Without --measured it writes the sheet, out/proof.svg and out/proof.pdf.\n\n"
+        "Without --measured it writes the sheet, out/proof.svg and out/proof.pdf: ten distances\n"
+        "that tell what the whole cover has done, more only where sections need them, each with\n"
+        "what it is for. Where no number is enough it says which error is in the way, and what\n"
+        "would do. Write what the tape shows under [measured], p01 = \"163 1/16 in\" and so on, and\n"
+        "of verniers v01 = \"0.2 mm\".\n\n"
+        "The verdict speaks of each limit: total from zero, square (over 54 in, or over the width\n"
+        "where only tolerance is given), neighbours, the step at a join, long lines straight. It is\n"
+        "PASS only when every limit that is asked for is shown to be kept, else FAIL, CANNOT TELL\n"
+        "(the tape is too coarse, or the distances too few) or MEASURE AGAIN. Nothing is taken from\n"
+        "how sections were placed, and a section that no measurement touches never passes. Proved\n"
+        "again after some years, it says what the cloth has done since.\n\n"
         "examples:\n  canvasrule prove --job my-bench\n"
         "  canvasrule prove --job my-bench --measured proof.toml --confirmed p07"
     )
