@@ -38,34 +38,35 @@ _MORE = """\
 The stage opens on this computer: drag it to the projector's screen and press F for full
 screen. It lights nothing when the browser is zoomed, the display scaled or the resolution
 not the projector's own, and says what to change. The remote is a second window, or with
---lan a phone: point it at the square that is lit and tap Pair, or type the address and the
-six figures. Each run has a new code; who types wrong ones has to wait, and nobody else.
-When nothing is heard of the computer for a second, the big button dims and says since when;
-a tap that was not answered is sent again and done once, or told as not done.
+--lan a phone: point it at the square that is lit and tap Pair, or type the address and
+the six figures. Each run has a new code; who types wrong ones has to wait, and nobody
+else. When nothing is heard of the computer for a second, the big button dims and says
+since when; a tap that was not answered is sent again and done once, or told as not done.
 
 True up: bring the picture over the section, then each of nine targets onto a point of the
-table with the arrows, or leave it where it fell and type where that is as the tape shows it
-(a bare number is read in the job's unit). The points are tape marks where some are set out,
-crossings that a neighbouring section has inked, or whole inches by tape. From the fourth
-landing on the others are lit close to their points. The corners come a second time, because
-little else would show a slip there. If the arrows move the light another way, turn them on
-the same tab. The report says within which distance the light falls anywhere in the section,
-95 times in 100 with the tape's errors in it, and how large a slip would have been seen.
-Landings that would each explain a contradiction are named, the likeliest first, and nothing
-is lit until one is landed again or left out. Four targets are the least, and check nothing.
+table with the arrows, or leave it where it fell and type where that is as the tape shows
+it (a bare number is read in the job's unit). The points are tape marks where some are set
+out, crossings that a neighbouring section has inked, or whole inches by tape. From the
+fourth landing on the others are lit close to their points. The corners come a second
+time, because little else would show a slip there. If the arrows move the light another
+way, turn them on the same tab. The report says within which distance the light falls
+anywhere in the section, 95 times in 100 with the tape's errors in it, and how large a
+slip would have been seen. Landings that would each explain a contradiction are named, the
+likeliest first, and nothing is lit until one is landed again or left out. Four targets
+are the least, and check nothing.
 
 Trace: one tap marks a line or a numeral as traced and lights the next one brighter. Check
-marks flashes the targets at the locating marks. Two-target check: where both targets still
-lie on their points nothing has moved; where they do not, land both twice, and the light is
-put right, or the true-up asked for anew. A section may use another's true-up where the
-projector lights all of it and has not been moved.
+marks flashes the targets at the locating marks. Two-target check: where both targets
+still lie on their points nothing has moved; where they do not, land both twice, and the
+light is put right, or the true-up asked for anew. A section may use another's true-up
+where the projector lights all of it and has not been moved.
 
-Everything is kept in job.db as it happens: reload, lock the phone or pull the plug, and go
-on where you were. Once a line is traced, a job.toml that would move lines is refused.
+Everything is kept in job.db as it happens: reload, lock the phone or pull the plug, and
+go on where you were. Once a line is traced, a job.toml that would move lines is refused.
 
-Never look into the beam, and keep children from it; do not climb on the table. Overhead, it
-needs a mount made for its weight and a second tie. Local codes, the maker's instructions and
-a licensed electrician come first.
+Never look into the beam, and keep children from it; do not climb on the table. Overhead,
+it needs a mount made for its weight and a second tie. Local codes, the maker's
+instructions and a licensed electrician come first.
 
 example:
   canvasrule beam --job my-bench --lan"""

@@ -44,6 +44,26 @@ if TYPE_CHECKING:
     from marking.tape_marks.marks import Control
 
 
+_MORE = """\
+Tape marks are removable marks, set by tape before any ink, that sections are placed by.
+Writes the sheet to carry to the table into out/control.svg and out/control.pdf: what
+the tape reads at each mark, always from the one zero, the 3-4-5, both diagonals, the
+hours.
+
+Marks stand where sections meet, one for all that reach it, and each section is asked
+for the few readings worth taking: enough that a slip of about 3 mm in any shows. Of the
+ways to do so it takes the one that costs least time at your [pace] among those whose
+forecast holds tolerance and [allowed]. If nothing holds it says so and lists what would
+help, as options to type just as they stand; sections may be placed all the same, each
+judged by its own readings. The map shows what to expect of each section and of the
+whole cover, which has a larger figure because any of its sections may be the one that
+errs. [tape] takes the tape's class, how finely you read it, the room's temperature and
+a measured error. A mark that ink was placed by stays for good.
+
+example:
+  canvasrule control --job my-bench --map my-bench-errors.png"""
+
+
 def add_options(verb: argparse.ArgumentParser) -> None:
     """Options of the verb."""
     add_job_option(verb)
@@ -108,21 +128,7 @@ def add_options(verb: argparse.ArgumentParser) -> None:
         type=Path,
         help="draw the table with the error to expect of each section, .svg or .png",
     )
-    verb.epilog = (
-        "Tape marks are removable marks, set by tape before any ink, that sections are placed by.\n"
-        "Writes the sheet to carry to the table into out/control.svg and out/control.pdf: what the\n"
-        "tape reads at each mark, always from the one zero, the 3-4-5, both diagonals, the hours.\n\n"
-        "Marks stand where sections meet, one for all that reach it, and each section is asked for\n"
-        "the few readings worth taking: enough that a slip of about 3 mm in any shows. Of the ways\n"
-        "to do so it takes the one that costs least time at your [pace] among those whose forecast\n"
-        "holds tolerance and [allowed]. If nothing holds it says so and lists what would help, as\n"
-        "options to type just as they stand; sections may be placed all the same, each judged by\n"
-        "its own readings. The map shows what to expect of each section and of the whole cover,\n"
-        "which has a larger figure because any of its sections may be the one that errs. [tape]\n"
-        "takes the tape's class, how finely you read it, the room's temperature and a measured\n"
-        "error. A mark that ink was placed by stays for good.\n\n"
-        "example:\n  canvasrule control --job my-bench --map my-bench-errors.png"
-    )
+    verb.epilog = _MORE
 
 
 def run(options: argparse.Namespace) -> int:

@@ -28,20 +28,24 @@ if TYPE_CHECKING:
 
 _SCALE = 60.0
 _MORE = """\
-For each section it says where to set the device down, has you bring the pen over each mark
-(arrow keys, by 0.1, 1 or 10 mm as 1, 2 and 3 choose; Enter reads, Backspace goes back), works
-out where the device stands and whether to ink, and inks. Nothing is inked that no reading
-stands for. While it inks: p pauses after the strokes under way and parks the pen, s stops at
-once with the pen up, and so do Ctrl C and closing the terminal; an HP-GL plotter first draws
-on to its next point, which is never far (0.4 s, or 12 mm with a slow pen).
-Keep hands, hair, sleeves and cords clear of the moving plotter; know its own stop. Use a
-short, good cable, and try it on scrap.
+For each section it says where to set the device down, has you bring the pen over each
+mark (arrow keys, by 0.1, 1 or 10 mm as 1, 2 and 3 choose; Enter reads, Backspace goes
+back), works out where the device stands and whether to ink, and inks. Nothing is inked
+that no reading stands for. While it inks: p pauses after the strokes under way and
+parks the pen, s stops at once with the pen up, and so do Ctrl C and closing the
+terminal; an HP-GL plotter first draws on to its next point, which is never far (0.4 s,
+or 12 mm with a slow pen).
+
+Keep hands, hair, sleeves and cords clear of the moving plotter; know its own stop. Use
+a short, good cable, and try it on scrap.
+
 It ends with 0 when all asked for is drawn, 1 when something is not to be inked, 3 when
 the plotter failed, 130 when it was paused or stopped.
 
-Before the first ink it asks whether it was tried that the ink stays (canvasrule trial --ink);
-after a night it waits for the morning's check (canvasrule days). What canvasrule mend asks
-to be inked anew comes in its turn, each set-down by marks of its own: --section r1c2-m1.
+Before the first ink it asks whether it was tried that the ink stays (canvasrule trial
+--ink); after a night it waits for the morning's check (canvasrule days). What canvasrule
+mend asks to be inked anew comes in its turn, each set-down by marks of its own: --section
+r1c2-m1.
 
 Going on: every stroke is kept as sent before it is sent, and as drawn only when the
 plotter has told where its pen stands after it. Run the same command again and it shows by
@@ -68,13 +72,14 @@ device was moved. It needs a holder of its own for the removable pen; without on
 nobody there, all halves come after the ink, and canvasrule place --steps takes what they
 show.
 
-Once the first section is inked, and again after a new pen, an attended drive asks to bring
-the pen by the arrow keys over a few crossings that it has just inked: how far what reads
-stands from what inks is kept with its doubt, counted in every reading from then on, and
-out of those before. With nobody there, what the profile says of it (pointer_doubt) goes on.
+Once the first section is inked, and again after a new pen, an attended drive asks to
+bring the pen by the arrow keys over a few crossings that it has just inked: how far what
+reads stands from what inks is kept with its doubt, counted in every reading from then on,
+and out of those before. With nobody there, what the profile says of it (pointer_doubt)
+goes on.
 
-Which port: --who asks for the name of what is there and moves nothing; a gantry that restarts
-when its port is opened does so then too.
+Which port: --who asks for the name of what is there and moves nothing; a gantry that
+restarts when its port is opened does so then too.
 
 Machines: what an HP-GL plotter's buffer holds is tried with raised moves before any ink.
 It acknowledges nothing: behind a garbled instruction two strokes or 8 seconds of drawing,

@@ -25,6 +25,17 @@ if TYPE_CHECKING:
     from marking.layout.layout import Layout
 
 
+_MORE = """\
+It tells the numerals' height (the greatest at which neighbours read as two numbers,
+clear of every line and edge), how well they read from where you stand, which line
+serves which fold of your hems, what the top lacks of square, how large a slip of the
+tape its measurements would show, and what to think about before inking. It writes the
+picture alone, and costs nothing: change job.toml and look again.
+
+example:
+  canvasrule layout --job my-bench --picture my-bench.png"""
+
+
 def add_options(verb: argparse.ArgumentParser) -> None:
     """Options of the verb."""
     add_job_option(verb)
@@ -32,14 +43,7 @@ def add_options(verb: argparse.ArgumentParser) -> None:
     verb.add_argument(
         "--picture", metavar="FILE", type=Path, help="draw the table into FILE, .svg or .png"
     )
-    verb.epilog = (
-        "It tells the numerals' height (the greatest at which neighbours read as two numbers,\n"
-        "clear of every line and edge), how well they read from where you stand, which line serves\n"
-        "which fold of your hems, what the top lacks of square, how large a slip of the tape its\n"
-        "measurements would show, and what to think about before inking. It writes the picture\n"
-        "alone, and costs nothing: change job.toml and look again.\n\n"
-        "example:\n  canvasrule layout --job my-bench --picture my-bench.png"
-    )
+    verb.epilog = _MORE
 
 
 def run(options: argparse.Namespace) -> int:

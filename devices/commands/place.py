@@ -66,6 +66,43 @@ if TYPE_CHECKING:
     from marking.sections.plan import Section
 
 
+_MORE = """\
+FILE has what the plotter shows in its own millimetres (its units times the size of one)
+with the pen on each mark: a line "section,mark,x_mm,y_mm", then one for each mark, such
+as "r1c2,w01,2.51,25.79".
+
+The answer begins with its verdict:
+INK              plot out/placed/SECTION.hpgl, drawn for where the device really stands:
+                 do not move it before
+READ AGAIN       a reading does not fit the others: which, how far it is off and, where
+                 it can be told, why
+MOVE THE DEVICE  the section no longer fits its bed there: how far to shift or turn it
+ADD A MARK       nothing is wrong, but too little is known: which mark helps most;
+                 --accept goes on all the same
+Then come how far each mark is off, the error to expect at the worst inked point and the
+step at each join, 95 times in 100, and how large a slip in one reading would have been
+named. It ends with 0 for INK, and for ADD A MARK taken with --accept; with 1 for every
+other verdict. Say --inked when the plotter is done: the next section builds on it.
+
+Where the last section lies a little wrong, being true to the table and meeting its ink
+are two wishes: the choice that shows least is made, both figures are given, and
+--weight (0 table, 1 join) chooses otherwise. A mark set by tape lies a few tenths of a
+millimetre off, which hides a slip as large as 4 mm in it until it is read a second
+time. Where two readings may be wrong equally well, both are named. --all tells where
+each inked section really lies and how all readings close. With a [fence] a section
+reads only what control asks for; one that is asked for none is placed --at-fence.
+
+Verniers tell a step to a tenth of a millimetre. Place a section with --verniers, plot
+out/placed/SECTION-verniers.hpgl first, read the pairs that the ink beside it has drawn
+the other half of, and give them as --steps with the same readings: the section is then
+written for how it lies to that ink (--weight 1 meets it all the way). Plot the same
+halves again after its ink: a doubled line says that the device was moved. What is read
+later ties both sections for all to come.
+
+example:
+  canvasrule place --job my-bench --section r1c2 --readings r1c2.csv"""
+
+
 def add_options(verb: argparse.ArgumentParser) -> None:
     """Options of the verb."""
     add_job_option(verb)
@@ -131,37 +168,7 @@ def add_options(verb: argparse.ArgumentParser) -> None:
         help="write the section, or take it as inked, although more than the job's tolerance or "
         "a visible step is to be expected; never with readings in doubt",
     )
-    verb.epilog = (
-        "FILE has what the plotter shows in its own millimetres (its units times the size of\n"
-        "one) with the pen on each mark: a line \"section,mark,x_mm,y_mm\", then one for each mark,\n"
-        "such as \"r1c2,w01,2.51,25.79\".\n\n"
-        "The answer begins with its verdict:\n"
-        "INK              plot out/placed/SECTION.hpgl, drawn for where the device really stands:\n"
-        "                 do not move it before\n"
-        "READ AGAIN       a reading does not fit the others: which, how far it is off and, where\n"
-        "                 it can be told, why\n"
-        "MOVE THE DEVICE  the section no longer fits its bed there: how far to shift or turn it\n"
-        "ADD A MARK       nothing is wrong, but too little is known: which mark helps most;\n"
-        "                 --accept goes on all the same\n"
-        "Then come how far each mark is off, the error to expect at the worst inked point and the\n"
-        "step at each join, 95 times in 100, and how large a slip in one reading would have been\n"
-        "named. It ends with 0 for INK, and for ADD A MARK taken with --accept; with 1 for every\n"
-        "other verdict. Say --inked when the plotter is done: the next section builds on it.\n\n"
-        "Where the last section lies a little wrong, being true to the table and meeting its\n"
-        "ink are two wishes: the choice that shows least is made, both figures are given, and\n"
-        "--weight (0 table, 1 join) chooses otherwise. A mark set by tape lies a few tenths of\n"
-        "a millimetre off, which hides a slip as large as 4 mm in it until it is read a second\n"
-        "time. Where two readings may be wrong equally well, both are named. --all tells where\n"
-        "each inked section really lies and how all readings close. With a [fence] a section\n"
-        "reads only what control asks for; one that is asked for none is placed --at-fence.\n\n"
-        "Verniers tell a step to a tenth of a millimetre. Place a section with --verniers, plot\n"
-        "out/placed/SECTION-verniers.hpgl first, read the pairs that the ink beside it has drawn\n"
-        "the other half of, and give them as --steps with the same readings: the section is then\n"
-        "written for how it lies to that ink (--weight 1 meets it all the way). Plot the same\n"
-        "halves again after its ink: a doubled line says that the device was moved. What is read\n"
-        "later ties both sections for all to come.\n\n"
-        "example:\n  canvasrule place --job my-bench --section r1c2 --readings r1c2.csv"
-    )
+    verb.epilog = _MORE
 
 
 def run(options: argparse.Namespace) -> int:

@@ -35,6 +35,25 @@ if TYPE_CHECKING:
 _FEWEST, _MOST = 10, 300
 
 
+_MORE = """\
+Without --measured it writes the sheet, out/proof.svg and out/proof.pdf: ten distances
+that tell what the whole cover has done, more only where sections need them, each with
+what it is for. Where no number is enough it says which error is in the way, and what
+would do. Write what the tape shows under [measured], p01 = "163 1/16 in" and so on, and
+of verniers v01 = "0.2 mm".
+
+The verdict speaks of each limit: total from zero, square (over 54 in, or over the width
+where only tolerance is given), neighbours, the step at a join, long lines straight. It
+is PASS only when every limit that is asked for is shown to be kept, else FAIL, CANNOT
+TELL (the tape is too coarse, or the distances too few) or MEASURE AGAIN. Nothing is
+taken from how sections were placed, and a section that no measurement touches never
+passes. Proved again after some years, it says what the cloth has done since.
+
+examples:
+  canvasrule prove --job my-bench
+  canvasrule prove --job my-bench --measured proof.toml --confirmed p07"""
+
+
 def add_options(verb: argparse.ArgumentParser) -> None:
     """Options of the verb."""
     add_job_option(verb)
@@ -76,21 +95,7 @@ def add_options(verb: argparse.ArgumentParser) -> None:
         help="for a cover marked by hand, or bought, which should have job.toml's lines: what to "
         "measure on it; with --measured how far off it is, and the card of known errors",
     )
-    verb.epilog = (
-        "Without --measured it writes the sheet, out/proof.svg and out/proof.pdf: ten distances\n"
-        "that tell what the whole cover has done, more only where sections need them, each with\n"
-        "what it is for. Where no number is enough it says which error is in the way, and what\n"
-        "would do. Write what the tape shows under [measured], p01 = \"163 1/16 in\" and so on, and\n"
-        "of verniers v01 = \"0.2 mm\".\n\n"
-        "The verdict speaks of each limit: total from zero, square (over 54 in, or over the width\n"
-        "where only tolerance is given), neighbours, the step at a join, long lines straight. It is\n"
-        "PASS only when every limit that is asked for is shown to be kept, else FAIL, CANNOT TELL\n"
-        "(the tape is too coarse, or the distances too few) or MEASURE AGAIN. Nothing is taken from\n"
-        "how sections were placed, and a section that no measurement touches never passes. Proved\n"
-        "again after some years, it says what the cloth has done since.\n\n"
-        "examples:\n  canvasrule prove --job my-bench\n"
-        "  canvasrule prove --job my-bench --measured proof.toml --confirmed p07"
-    )
+    verb.epilog = _MORE
 
 
 def run(options: argparse.Namespace) -> int:
