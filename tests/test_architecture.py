@@ -82,6 +82,20 @@ def test_the_marking_knows_no_machine():
     assert not [room for room in rooms if room.startswith("devices")]
 
 
+def test_the_marking_asks_no_zone_for_its_name():
+    """`sections/zones.py` tells by name how each zone comes and inks; others ask it that."""
+    names = {"plotter", "reach", "beam", "projector"}
+    asked = {
+        module
+        for module in FILES
+        if module.startswith("marking")
+        for node in ast.walk(ast.parse(FILES[module].read_text("utf-8")))
+        if isinstance(node, ast.Compare | ast.match_case)
+        if names & {one.value for one in ast.walk(node) if isinstance(one, ast.Constant)}
+    }
+    assert not asked
+
+
 def test_nothing_imports_the_commands():
     outside = [module for module in FILES if not module.startswith(WHOLE)]
     assert not [module for module in outside if any(n.startswith(WHOLE) for n in imported(module))]
