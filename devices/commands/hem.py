@@ -20,6 +20,11 @@ from marking.cloth.hem_words import hem_lines, hem_record
 from marking.cloth.hems import hem_plan
 from marking.cloth.panel import Panel
 from marking.errors import BadInputError
+from marking.job.keys import Fold, paper_of, parse_fold
+from marking.job.values import is_printable, positive
+from marking.measures.lengths import parse_length
+from marking.output.files import replace_file
+from marking.record.record import open_record
 
 if TYPE_CHECKING:
     import argparse
@@ -27,8 +32,8 @@ if TYPE_CHECKING:
     from pathlib import Path
     from typing import Any
 
-    from marking.job.keys import Fold
     from marking.measures.lengths import Units
+
 
 _USUAL: Mapping[Units, Mapping[str, str]] = {
     "in": {"bottom": "double 4 in", "sides": "double 1 1/2 in", "heading": "double 4 in"},
@@ -78,10 +83,9 @@ def run(options: argparse.Namespace) -> int:
         return int(bool(plan.missing))
     name = options.name or f"Panel {options.width.strip()} by {options.length.strip()}"
 
+    # What draws takes longer to import than all else here.
     from marking.drawing.pdf import pdf
     from marking.drawing.svg import svg
-    from marking.job.keys import paper_of
-    from marking.output.files import replace_file
     from marking.output.hem_card import hem_card
 
     pages = hem_card(plan, layout, job, name, paper_of(job), inked=inked)
@@ -95,9 +99,6 @@ def run(options: argparse.Namespace) -> int:
 
 def _panel(options: argparse.Namespace, units: Units) -> Panel:
     """The panel asked for. Raises BadInputError, naming the option."""
-    from marking.job.values import is_printable, positive
-    from marking.measures.lengths import parse_length
-
     length = positive(parse_length, "a length here")
     if options.widths is not None and not 1 <= options.widths <= 100:
         raise BadInputError(f"--widths {options.widths}: give 1 to 100, or leave it out")
@@ -128,8 +129,6 @@ def _panel(options: argparse.Namespace, units: Units) -> Panel:
 
 
 def _fold(text: str) -> Fold:
-    from marking.job.keys import Fold, parse_fold
-
     fold = parse_fold(text)
     assert isinstance(fold, Fold)
     return fold
@@ -138,7 +137,6 @@ def _fold(text: str) -> Fold:
 def _inked(folder: Path) -> bool:
     if not has_record(folder):
         return False
-    from marking.record.record import open_record
 
     with open_record(folder) as record:
         return bool(record.ink())

@@ -15,8 +15,16 @@ from devices.commands.shared import (
     zone_asked_for,
 )
 from devices.history import has_record, kept_correction
+from devices.session.claim import claimed
+from marking.begun.inked import done_sections, ruled_lines_done
+from marking.begun.on_the_cover import plan_hash
 from marking.errors import BadInputError, RefusedError
+from marking.job.line_numbers import lines_counted
 from marking.measures.counts import counted
+from marking.output.files import replace_file
+from marking.record.record import open_record
+from marking.ruling.order import GROUP, WhoRules, ruling_order
+from marking.ruling.words import line_name, time_told
 
 if TYPE_CHECKING:
     import argparse
@@ -26,7 +34,6 @@ if TYPE_CHECKING:
     from devices.job import Job
     from devices.plotter.correction import Correction
     from marking.layout.layout import Layout
-    from marking.ruling.order import WhoRules
     from marking.sections.plan import Plan
     from marking.sections.ruled import RuledLine
 
@@ -67,8 +74,6 @@ def add_options(verb: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Ticks lines off where asked, and tells how far the ruling is."""
-    from marking.ruling.order import WhoRules
-
     job = read_job(options.job)
     options.zone = zone_asked_for(options, job)
     if options.zone == "reach":
@@ -93,8 +98,8 @@ def run(options: argparse.Namespace) -> int:
     if options.done is not None or options.undo is not None:
         _tick(options, job, layout, plan, correction)
     if options.sheet:
+        # What draws takes longer to import than all else here.
         from devices.output.drawings import ruling_files
-        from marking.output.files import replace_file
 
         for name, data in ruling_files(job, layout, plan, manner).items():
             replace_file(options.job / OUTPUT / name, data)
@@ -110,11 +115,6 @@ def _tick(
     plan: Plan,
     correction: Correction | None,
 ) -> None:
-    from devices.session.claim import claimed
-    from marking.begun.inked import done_sections, ruled_lines_done
-    from marking.begun.on_the_cover import plan_hash
-    from marking.record.record import open_record
-
     undo = options.done is None
     given = options.undo if undo else options.done
     lines = _named(given, plan, "--undo" if undo else "--done")
@@ -141,8 +141,6 @@ def _tick(
 
 def _named(given: str, plan: Plan, option: str) -> Sequence[RuledLine]:
     """The lines of `0-11,24,bias-3`. Raises BadInputError for one that is not there."""
-    from marking.ruling.words import line_name
-
     known = {line_name(line): line for line in plan.ruled}
     found: dict[str, RuledLine] = {}
     for word in filter(None, (part.strip() for part in given.split(","))):
@@ -166,8 +164,6 @@ def _counted_up(word: str) -> Iterator[str]:
 
 
 def _there_are(lines: Sequence[RuledLine]) -> str:
-    from marking.ruling.words import line_name
-
     return f"there are {_listed([line_name(line) for line in lines])}"
 
 
@@ -186,8 +182,6 @@ def _listed(names: Sequence[str]) -> str:
 def _done(folder: Path, layout: Layout, plan: Plan) -> Collection[str]:
     if not has_record(folder):
         return ()
-    from marking.begun.inked import ruled_lines_done
-    from marking.record.record import open_record
 
     with open_record(folder) as record:
         return ruled_lines_done(record, layout, plan)
@@ -196,10 +190,6 @@ def _done(folder: Path, layout: Layout, plan: Plan) -> Collection[str]:
 def _tell(
     options: argparse.Namespace, job: Job, layout: Layout, plan: Plan, manner: WhoRules
 ) -> None:
-    from marking.job.line_numbers import lines_counted
-    from marking.ruling.order import GROUP, ruling_order
-    from marking.ruling.words import line_name, time_told
-
     done = _done(options.job, layout, plan)
     ruled = [line for line in plan.ruled if line.id in done]
     steps = ruling_order(plan.ruled, job, manner, done)
