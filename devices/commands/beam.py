@@ -44,9 +44,10 @@ The stage opens on this computer: drag it to the projector's screen and press F 
 screen. It lights nothing when the browser is zoomed, the display scaled or the resolution
 not the projector's own, and says what to change. The remote is a second window, or with
 --lan a phone: point it at the square that is lit and tap Pair, or type the address and
-the six figures. Each run has a new code; who types wrong ones has to wait, and nobody
-else. When nothing is heard of the computer for a second, the big button dims and says
-since when; a tap that was not answered is sent again and done once, or told as not done.
+the six figures; its Notes tab pairs another. Each run has a new code; who types wrong
+ones has to wait, and nobody else. When nothing is heard of the computer for a second, the
+big button dims and says since when; a tap that was not answered is sent again and done
+once, or told as not done.
 
 True up: bring the picture over the section, then each of nine targets onto a point of the
 table with the arrows, or leave it where it fell and type where that is as the tape shows

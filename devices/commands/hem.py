@@ -35,6 +35,17 @@ if TYPE_CHECKING:
     from marking.measures.lengths import Units
 
 
+_MORE = """\
+A side hem is folded to the long lines, counted from the table's long edge (or as
+hems.from has it), a bottom or top hem to the cross lines, counted from the zero line.
+
+It tells what to cut, the line for each raw edge and fold in the order of the work, and
+what has no line on this table; and writes out/hem-NAME.pdf and .svg, a card to pin
+over the table. Where a hem has no line it ends with 1 and says what to add to job.toml
+before there is ink.
+
+example:
+  canvasrule hem --job my-bench --width "48 in" --length "84 in" --name parlour"""
 _USUAL: Mapping[Units, Mapping[str, str]] = {
     "in": {"bottom": "double 4 in", "sides": "double 1 1/2 in", "heading": "double 4 in"},
     "mm": {"bottom": "double 10 cm", "sides": "double 4 cm", "heading": "double 10 cm"},
@@ -62,13 +73,7 @@ def add_options(verb: argparse.ArgumentParser) -> None:
         "--widths", type=int, metavar="N", help="so many widths sewn together (default: as needed)"
     )
     verb.add_argument("--name", help="what the card is called (default: its finished size)")
-    verb.epilog = (
-        "It tells what to cut, the line for each raw edge and fold in the order of the work, and\n"
-        "what has no line on this table; and writes out/hem-NAME.pdf and .svg, a card to pin\n"
-        "over the table. Where a hem has no line it ends with 1 and says what to add to job.toml\n"
-        "before there is ink.\n\n"
-        'example:\n  canvasrule hem --job my-bench --width "48 in" --length "84 in" --name parlour'
-    )
+    verb.epilog = _MORE
 
 
 def run(options: argparse.Namespace) -> int:

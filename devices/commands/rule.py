@@ -38,6 +38,17 @@ if TYPE_CHECKING:
     from marking.sections.ruled import RuledLine
 
 _MOST_AT_ONCE = 100_000
+_MORE = """\
+Without --done and --undo it shows what is ruled and what comes next.
+
+A stub goes past the band's inner line, 2 in at least, so that a rule can be laid to it.
+Bias lines that run from band to band are ruled as cross lines are; long lines across the
+whole width are refused. The rows of the two bands do not meet: each begins by tape marks
+of its own. The sheet tells how to lay the rule and when to change the tip, with a box to
+tick for each line, twelve to a group.
+
+example:
+  canvasrule rule --job my-bench --done 0-11"""
 
 
 def add_options(verb: argparse.ArgumentParser) -> None:
@@ -66,10 +77,7 @@ def add_options(verb: argparse.ArgumentParser) -> None:
     )
     verb.add_argument("--left-handed", action="store_true", help="an order for the left hand")
     verb.add_argument("--by-two", action="store_true", help="a helper rules the far halves")
-    verb.epilog = (
-        "Without --done and --undo it shows what is ruled and what comes next.\n\n"
-        "example:\n  canvasrule rule --job my-bench --done 0-11"
-    )
+    verb.epilog = _MORE
 
 
 def run(options: argparse.Namespace) -> int:
