@@ -4,7 +4,7 @@ import { glimpse, over } from "./picture.js";
 import { buy } from "./results/buy.js";
 import { element } from "./results/elements.js";
 import { drawDistance, verdict } from "./results/proof.js";
-import { RUNS, drawSquare, place as placed } from "./results/square.js";
+import { RUNS, VERNIERS, drawSquare, place as placed } from "./results/square.js";
 import { tape } from "./results/tape.js";
 import { show as showPorts } from "./ports.js";
 import { printed } from "./printed.js";
@@ -46,16 +46,23 @@ export function show(message) {
   if (message.code === null || !message.result) return;
   if (message.result.ways) ways(message.result);
   if (message.kind === "to-prove") toMeasure(message.result);
-  if (message.kind === "square") nearby(message.result.runs);
+  if (message.kind.startsWith("square")) nearby(message.result);
   if (message.kind in CARDS) {
     const [place, make] = CARDS[message.kind];
     renew(at(place), [message.result, job?.units], () => make(message.result));
   }
 }
 
-// What the scrap's lengths are near.
-function nearby(runs) {
-  for (const [run, near] of Object.entries(runs)) at(`measured-squared-${run}`).placeholder = length(near);
+// What the scrap's lengths are near, and what its verniers tell.
+function nearby({ runs, verniers }) {
+  for (const [run, near] of Object.entries(runs)) {
+    for (const kind of ["squared", "squared-corrected"]) at(`measured-${kind}-${run}`).placeholder = length(near);
+  }
+  for (const { name, pitch, question } of verniers) {
+    at(`measured-squared-${name}-help`).textContent = filled(texts.vernierAsks, {
+      division: (pitch / 10).toFixed(2), question: inWords(question),
+    });
+  }
 }
 
 function outcome(message) {
@@ -154,14 +161,50 @@ const boxes = (sections) => sections.flatMap(({ id, core: [x0, y0, x1, y1] }) =>
 
 const chosen = () => (job ? job.values["ways.way"].written : null);
 
-// A length that is typed for a verb to read; it waits in the job's folder until that verb runs.
-function measured(name, label, help) {
+// A length that is typed for a verb to read; it waits in the job's folder until that verb runs. What
+// the verb says is wrong with it stands below it, or at `faults` where there is no room.
+function measured(name, label, help, { kind = "length", faults } = {}) {
   const id = `measured-${name.replaceAll(".", "-")}`;
-  const input = element("input", { id, autocomplete: "off", "data-length": "length", "aria-describedby": `${id}-help` });
+  const input = element("input", { id, autocomplete: "off", "data-length": kind, "aria-describedby": `${id}-fault ${id}-help` });
   input.value = job?.measured[name] ?? "";
   input.onchange = () => tap({ do: "set", name, value: input.value.trim() || null }, label);
-  return element("div", { class: "field", "data-name": name },
-    element("label", { for: id }, label), input, element("p", { class: "help", id: `${id}-help` }, help));
+  const fault = element("p", { class: "fault", id: `${id}-fault`, role: "alert", "data-label": label });
+  const box = element("div", { class: "field", "data-name": name },
+    element("label", { for: id }, label), input, fault, element("p", { class: "help", id: `${id}-help` }, help));
+  if (faults) faults.append(fault);
+  wrong(box, job?.unfit[name]);
+  return box;
+}
+
+// What a verb says of a length, less the file and the name that it found it by.
+function wrong(box, words) {
+  const input = box.querySelector("input"), name = box.dataset.name.split(".").at(-1);
+  const said = inWords(words ?? "").replace(/^.*\.csv:\d+: /, "").replace(/^[^=:]+ = '[^']*': /, "");
+  const fault = document.getElementById(`${input.id}-fault`) ?? box.querySelector(".fault");
+  const text = said.startsWith(`${name}: `) ? said.slice(name.length + 2) : said;
+  if (fault.textContent !== text) fault.textContent = text;
+  box.classList.toggle("wrong", Boolean(words));
+  input.setAttribute("aria-invalid", String(Boolean(words)));
+}
+
+// The square with a field at each side of it, for lengths of that kind.
+function square(drawing, fields, faults, kind) {
+  drawSquare(drawing);
+  fields.replaceChildren(...RUNS.map((run) => placed(measured(
+    `${kind}.${run}`, filled(texts.corners, { one: run[0], other: run[1] }), texts.cornersHelp, { faults },
+  ), run)));
+}
+
+// What a verb would have a person say before it goes on is asked for, and of nothing typed since.
+function asked(asks) {
+  for (const [kind, names] of Object.entries(asks)) {
+    if (results.get(kind)?.code === null) continue;
+    const form = document.querySelector(`[data-errand="${kind}"]`).closest("[data-form]");
+    for (const tick of form?.querySelectorAll("[type=checkbox]") ?? []) {
+      if (!names.length) tick.checked = false;
+      tick.closest("label").hidden = !names.includes(tick.dataset.option) && !tick.checked;
+    }
+  }
 }
 
 function toMeasure({ distances: list }) {
@@ -190,17 +233,20 @@ export function told(message) {
     over([]);
   }
   if (!before) {
-    drawSquare(at("square"));
-    at("square-fields").replaceChildren(...RUNS.map((run) => placed(measured(
-      `squared.${run}`, filled(texts.corners, { one: run[0], other: run[1] }), texts.cornersHelp,
-    ), run)));
+    square(at("square"), at("square-fields"), at("square-faults"), "squared");
+    square(at("square-corrected"), at("corrected-fields"), at("corrected-faults"), "squared-corrected");
+    at("verniers-read").replaceChildren(...VERNIERS.map((name) => measured(
+      `squared.${name}`, filled(texts.vernier, { name }), texts.vernierHelp, { kind: "fine" },
+    )));
   }
   for (const box of document.querySelectorAll(".measured .field")) {
     const input = box.querySelector("input");
     if (document.activeElement !== input) input.value = job.measured[box.dataset.name] ?? "";
+    wrong(box, job.unfit[box.dataset.name]);
   }
   at("written").replaceChildren(...job.files.map((file) => element("li", {}, link(file))));
   for (const result of Array.from(results.values())) show(result);
+  asked(job.asks);
 }
 
 // What the form round a button has in its fields, for the verb; nothing of a field left empty.

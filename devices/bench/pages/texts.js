@@ -43,6 +43,8 @@ export const texts = {
   doesNotHold: gettext("Does not hold: {why}"),
   corners: gettext("{one} to {other}"),
   cornersHelp: gettext("As the tape showed it on the scrap."),
+  vernier: gettext("Vernier {name}"), vernierHelp: gettext("Left empty where it was not read."),
+  vernierAsks: gettext("{division} mm a division, {question}"),
   distances: gettext("Distances to measure: {count}"),
   distance: gettext("{id}: {one} to {other}"),
   distanceHelp: gettext("{purpose}; about {length}"),
