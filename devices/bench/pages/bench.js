@@ -1,6 +1,7 @@
 // The bench page: shows the job it is sent, tries what is typed, sends what is kept. It keeps
 // nothing of its own but what is being typed.
 import { show as showErrand, told as toldErrands } from "./errands.js";
+import { sayOf } from "./faults.js";
 import { fillFor, judged, keepRefused, keepTyped, make, tellOthers } from "./fields.js";
 import { show as showJobs } from "./jobs.js";
 import { show as showLight } from "./light.js";
@@ -282,7 +283,7 @@ join({
     else if (message.type === "light") showLight(message);
     else if (message.type === "machine") showMachine(message);
     else if (message.type === "drawn") drawing(message.lines);
-    else if (message.type === "refused") say(message.say);
+    else if (message.type === "refused") say(sayOf(message.say, (option) => at(`new-${option}`)));
   },
   live(live) {
     at("link").classList.toggle("off", !live);

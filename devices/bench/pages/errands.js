@@ -1,10 +1,11 @@
 // Errands: verbs run for the page, and what they printed. Nothing is worked out here.
+import { ofOption, say as sayAt } from "./faults.js";
 import { fine, length } from "./lengths.js";
 import { glimpse, over } from "./picture.js";
 import { buy } from "./results/buy.js";
 import { element } from "./results/elements.js";
 import { drawDistance, verdict } from "./results/proof.js";
-import { RUNS, VERNIERS, drawSquare, place as placed } from "./results/square.js";
+import { RUNS, VERNIERS, drawSquare, place as onDrawing } from "./results/square.js";
 import { tape } from "./results/tape.js";
 import { show as showPorts } from "./ports.js";
 import { printed } from "./printed.js";
@@ -19,6 +20,8 @@ const CARDS = {
 const POINTED_MS = 120;
 const results = new Map();
 const made = new Map();
+// Errands whose faults stand at the fields of their form.
+const placed = new Set();
 let job = null;
 // The way that is pointed at.
 let pointed = null;
@@ -32,6 +35,7 @@ function renew(place, of, make) {
 }
 
 export function show(message) {
+  if (results.get(message.kind)?.code === null) atFields(message);
   // The newest comes last, so that it is what a place shows that several share.
   results.delete(message.kind);
   results.set(message.kind, message);
@@ -65,6 +69,20 @@ function nearby({ runs, verniers }) {
   }
 }
 
+// Of an errand that was begun while this page is here, so that what it was asked still stands there.
+function atFields({ kind, faults }) {
+  placed.delete(kind);
+  const form = document.querySelector(`[data-errand="${kind}"]`)?.closest("[data-form]");
+  for (const [name, words] of Object.entries(faults)) {
+    const input = form?.querySelector(`[data-option="${name}"]`);
+    if (!input) continue;
+    sayAt(input, ofOption(words));
+    placed.add(kind);
+  }
+}
+
+const isMeasured = (kind) => Boolean(document.querySelector(`.measured [data-name^="${kind}."]`));
+
 function outcome(message) {
   if (message.code === null) return [element("p", { role: "status" }, texts.working)];
   // What answers is said port by port.
@@ -73,14 +91,18 @@ function outcome(message) {
   if (job && message.of !== (message.kind.startsWith("ways") ? job.reckoned : job.drawn)) {
     said.push(element("p", { class: "old" }, texts.changedSince));
   }
-  if (message.said.length) {
+  const faults = Object.values(message.faults);
+  const here = placed.has(message.kind) || isMeasured(message.kind);
+  const lines = here ? message.said : [...message.said, ...faults];
+  if (here && faults.length) said.push(element("p", { class: "fault" }, texts.wrongThere));
+  if (lines.length) {
     const list = element("ul", { class: message.code ? "fault" : null });
-    for (const line of message.said) list.append(element("li", {}, inWords(line)));
+    for (const line of lines) list.append(element("li", {}, inWords(line)));
     said.push(list);
   }
   if (message.printed) {
-    const linked = written([message.printed, ...message.said].join("\n"));
-    if (linked.length) said.push(element("p", { class: "row" }, ...linked));
+    const files = written([message.printed, ...message.said].join("\n"));
+    if (files.length) said.push(element("p", { class: "row" }, ...files));
     said.push(printed(message.printed, texts.printed));
   }
   if (!said.length) said.push(element("p", { role: "status" }, message.code ? texts.failed : texts.done));
@@ -90,10 +112,10 @@ function outcome(message) {
 // The files that a verb's words name, where they are there to look at.
 function written(words) {
   const said = words.replaceAll("\\", "/");
-  return (job ? job.files : []).filter((one) => said.includes(`out/${one.name}`)).map(link);
+  return (job ? job.files : []).filter((one) => said.includes(`out/${one.name}`)).map(linked);
 }
 
-function link(file) {
+function linked(file) {
   return element("a", { href: `/out/${file.name}`, target: "_blank", rel: "noopener" }, file.name);
 }
 
@@ -183,6 +205,8 @@ function wrong(box, words) {
   const fault = document.getElementById(`${input.id}-fault`) ?? box.querySelector(".fault");
   const text = said.startsWith(`${name}: `) ? said.slice(name.length + 2) : said;
   if (fault.textContent !== text) fault.textContent = text;
+  // What is wrong is in sight.
+  if (words && box.closest("details")) box.closest("details").open = true;
   box.classList.toggle("wrong", Boolean(words));
   input.setAttribute("aria-invalid", String(Boolean(words)));
 }
@@ -190,7 +214,7 @@ function wrong(box, words) {
 // The square with a field at each side of it, for lengths of that kind.
 function square(drawing, fields, faults, kind) {
   drawSquare(drawing);
-  fields.replaceChildren(...RUNS.map((run) => placed(measured(
+  fields.replaceChildren(...RUNS.map((run) => onDrawing(measured(
     `${kind}.${run}`, filled(texts.corners, { one: run[0], other: run[1] }), texts.cornersHelp, { faults },
   ), run)));
 }
@@ -239,12 +263,16 @@ export function told(message) {
       `squared.${name}`, filled(texts.vernier, { name }), texts.vernierHelp, { kind: "fine" },
     )));
   }
+  if (before?.folder !== job.folder) {
+    at("verniers-read").closest("details").open = VERNIERS.some((name) => job.measured[`squared.${name}`]);
+  }
   for (const box of document.querySelectorAll(".measured .field")) {
     const input = box.querySelector("input");
-    if (document.activeElement !== input) input.value = job.measured[box.dataset.name] ?? "";
+    // What is on its way there is not known of yet.
+    if (document.activeElement !== input && !link.waiting.length) input.value = job.measured[box.dataset.name] ?? "";
     wrong(box, job.unfit[box.dataset.name]);
   }
-  at("written").replaceChildren(...job.files.map((file) => element("li", {}, link(file))));
+  at("written").replaceChildren(...job.files.map((file) => element("li", {}, linked(file))));
   for (const result of Array.from(results.values())) show(result);
   asked(job.asks);
 }
@@ -271,7 +299,7 @@ for (const button of document.querySelectorAll("[data-errand]")) {
     const needed = (button.dataset.needs ?? "").split(" ").filter(Boolean)
       .map((name) => button.closest("[data-form]").querySelector(`[data-option="${name}"]`));
     const empty = needed.find((one) => !one.value.trim());
-    if (empty) { empty.focus(); return; }
+    if (empty) { sayAt(empty, texts.needed); empty.focus(); return; }
     tap({ do: "errand", kind: button.dataset.errand, options: optionsFor(button) }, button.textContent);
     if (button.dataset.clears !== undefined) for (const one of needed) one.value = "";
   };

@@ -19,6 +19,8 @@ const isBare = (text, kind) => BARE.test(kind === "fine" ? text.replace(/^[-−]
 const bareIn = (input) => lines(input).filter((text) => isBare(text, input.dataset.length));
 const lines = (input) => input.value.split("\n").map((one) => one.trim());
 const offered = new Map();
+const left = [];
+let pressed = false;
 let timer = 0;
 
 // Where a length is typed of which the job does not say the unit yet, the page does.
@@ -66,7 +68,18 @@ document.addEventListener("input", (event) => {
   if (!bareIn(event.target).length) withdraw(event.target);
   else timer = setTimeout(() => offer(event.target), PAUSE_MS);
 });
-document.addEventListener("change", (event) => { if (asked(event)) offer(event.target); });
+document.addEventListener("change", (event) => {
+  if (!asked(event)) return;
+  if (pressed) left.push(event.target); else offer(event.target);
+});
+// What a field is left for by a press stays under the finger until it is let go of.
+document.addEventListener("pointerdown", () => { pressed = true; }, true);
+for (const over of ["pointerup", "pointercancel"]) {
+  document.addEventListener(over, () => {
+    pressed = false;
+    setTimeout(() => { for (const input of left.splice(0)) offer(input); });
+  }, true);
+}
 document.addEventListener("keydown", (event) => {
   if (asked(event) && event.key === "Tab" && !event.shiftKey) offer(event.target);
 });

@@ -29,6 +29,7 @@ export const texts = {
   wideIn: gettext("64 in"), wideMm: gettext("162 cm"), wideEither: gettext("64 in, or 162 cm"),
   makeJob: gettext("Make a job"), copyJob: gettext("Copy the job"), renameJob: gettext("Rename the job"),
 
+  needed: gettext("This is needed."), wrongThere: gettext("What is wrong stands where it is typed."),
   working: gettext("Working…"), done: gettext("Done."), failed: gettext("Not done."),
   printed: gettext("What it says"),
   changedSince: gettext("The job has changed since; ask again."),
