@@ -337,7 +337,7 @@ def keep_placement(
 
 def pose_from(kept: Mapping[str, Any]) -> Pose:
     """The pose kept as plain data."""
-    with as_kept(kept, "a pose"):
+    with as_kept(kept, "where a device stood"):
         return Pose(
             np.array(kept["matrix"], dtype=float).reshape(2, 2),
             np.array(kept["shift"], dtype=float).reshape(2),

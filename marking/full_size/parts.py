@@ -45,7 +45,7 @@ class Part(Struct, frozen=True):
         return f"r{self.row}c{self.column}"
 
 
-class _Span(NamedTuple):
+class _PartSpan(NamedTuple):
     core: tuple[float, float]
     window: tuple[float, float]
 
@@ -104,9 +104,11 @@ def parted(layout: Layout, job: MarkingJob, held: tuple[float, float], overlap: 
     return Parting(parts, len(columns), len(rows), (along.plain, across.plain))
 
 
-def _spans(axis: Axis, extent: tuple[float, float], held: float, overlap: float) -> Sequence[_Span]:
+def _spans(
+    axis: Axis, extent: tuple[float, float], held: float, overlap: float
+) -> Sequence[_PartSpan]:
     if extent[1] - extent[0] <= held + _HAIR:
-        return [_Span(extent, extent)]
+        return [_PartSpan(extent, extent)]
     tick = min(NEAR_TICK, axis.pitch / 2)
     half = overlap / 2
     # The first sheet and the last go on beyond one join alone.
@@ -127,10 +129,10 @@ def _spans(axis: Axis, extent: tuple[float, float], held: float, overlap: float)
     return _with_windows([extent[0], *ends, extent[1]], overlap)
 
 
-def _with_windows(ends: Sequence[float], overlap: float) -> list[_Span]:
+def _with_windows(ends: Sequence[float], overlap: float) -> list[_PartSpan]:
     first, last = ends[0], ends[-1]
     return [
-        _Span(
+        _PartSpan(
             (low, high),
             (
                 low if low == first else low - overlap / 2,

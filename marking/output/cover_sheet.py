@@ -69,7 +69,7 @@ def _amounts(page: Page, cover: Cover, job: MarkingJob, y: float) -> float:
     return y
 
 
-class _Plan:
+class _FlatDrawing:
     """A true drawing of something flat on a page: as large as its room lets it be."""
 
     def __init__(self, page: Page, flat: Box, top: float, most: float) -> None:
@@ -111,7 +111,7 @@ def _loose_canvas(page: Page, cover: Cover, job: MarkingJob, top: float) -> None
     canvas, units = cover.canvas, job.units
     length, wide = canvas.cut[0], canvas.width
     page.write("The canvas before it is fastened, seen from above", _EDGE, top, _CAPTION)
-    plan = _Plan(page, (0.0, 0.0, length, wide), top - 14, 84.0)
+    plan = _FlatDrawing(page, (0.0, 0.0, length, wide), top - 14, 84.0)
     below = canvas.top_below
     plan.fill(below, _PALE)
     plan.box(below, FAINT, 0.25)
@@ -193,7 +193,7 @@ def _cautions(page: Page, cautions: Sequence[str], y: float) -> float:
 def _order_of_sides(page: Page, cover: Cover, top: float) -> float:
     """Which side is stapled when, from where to where; the y under it."""
     page.write("The order of the sides, and the way along each", _EDGE, top, _CAPTION)
-    plan = _Plan(page, cover.canvas.top, top - 12, 44.0)
+    plan = _FlatDrawing(page, cover.canvas.top, top - 12, 44.0)
     plan.fill(plan.flat, _PALE)
     plan.box(plan.flat, INK, 0.4)
     (x0, y0), (x1, y1) = plan.at(*plan.flat[:2]), plan.at(*plan.flat[2:])
@@ -264,7 +264,7 @@ def _boards(cover: Cover, job: MarkingJob, paper: PaperName, title: str) -> list
 def _boards_on_top(page: Page, cover: Cover, job: MarkingJob, top: float) -> float:
     page.write("Where each board lies; pale: under the hem bands", _EDGE, top, _CAPTION)
     x0, y0, x1, y1 = cover.canvas.top
-    plan = _Plan(page, cover.canvas.top, top - 5, 78.0)
+    plan = _FlatDrawing(page, cover.canvas.top, top - 5, 78.0)
     for low, high in ((y0, y0 + job.hems.depth), (y1 - job.hems.depth, y1)):
         plan.fill((x0, low, x1, high), _PALE)
     for number, piece in enumerate(cover.underlay.pieces, 1):
@@ -276,7 +276,7 @@ def _boards_on_top(page: Page, cover: Cover, job: MarkingJob, top: float) -> flo
     return plan.low - 13
 
 
-def _name(page: Page, name: str, number: int, box: Box, plan: _Plan) -> None:
+def _name(page: Page, name: str, number: int, box: Box, plan: _FlatDrawing) -> None:
     """In the middle; on a narrow board off it along the board, each third board alike."""
     (x0, y0), (x1, y1) = plan.at(*box[:2]), plan.at(*box[2:])
     off = (number % 3 - 1) * 4.0
@@ -325,7 +325,7 @@ def _sheet(
     scale = _sheet_scale(page, sheet)
     left = _EDGE + place * (page.width - 2 * _EDGE) / _SHEETS_ABREAST
     long, wide = max(sheet) * scale, min(sheet) * scale
-    plan = _Plan(page, (0.0, 0.0, max(sheet), min(sheet)), top, wide)
+    plan = _FlatDrawing(page, (0.0, 0.0, max(sheet), min(sheet)), top, wide)
     plan.scale, plan.left, plan.low = scale, left, top - wide
     plan.fill(plan.flat, "#c9ced6")
     by_cut: dict[Box, list[int]] = {}

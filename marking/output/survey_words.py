@@ -16,9 +16,7 @@ from marking.measures.lengths import format_length
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    import numpy as np
-    from numpy.typing import NDArray
-
+    from marking.arrays import FloatArray
     from marking.job.keys import MarkingJob
     from marking.layout.survey import Top
     from marking.layout.survey_slips import More
@@ -76,7 +74,7 @@ def _with(more: More, job: MarkingJob) -> str:
     return f"{', '.join(named)}: from {_sizes(more.shows, job)}"
 
 
-def _sizes(shows: NDArray[np.float64], job: MarkingJob) -> str:
+def _sizes(shows: FloatArray, job: MarkingJob) -> str:
     """Each of the six with its size; the two of a pair together where they are alike."""
     sizes = [_from(size, job) for size in shows.tolist()]
     said = []

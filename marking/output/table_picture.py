@@ -164,7 +164,7 @@ def draw_strokes(picture: Picture, *, faint: bool = False) -> None:
 def _draw_joins(picture: Picture, plan: Plan) -> None:
     dash = picture.letters
     style = Style(_JOIN, dash / 7, dashes=(dash, dash / 2), ends="butt")
-    joins = picture.artwork.layer("seams", style)
+    joins = picture.artwork.layer("joins", style)
     x_low, y_low = plan.sections[0].core[:2]
     x_high, y_high = plan.sections[-1].core[2:]
     xs = sorted({s.core[0] for s in plan.sections} - {x_low})
@@ -180,7 +180,7 @@ def _draw_joins(picture: Picture, plan: Plan) -> None:
 
 
 def _draw_locating_marks(picture: Picture, plan: Plan) -> None:
-    marks = picture.lines("witness-marks", _JOIN, 1 / 8)
+    marks = picture.lines("locating-marks", _JOIN, 1 / 8)
     size = min(picture.letters / 2, 0.8 * _clear_of_numerals(picture.layout))
     for mark in {
         mark.id: mark for section in plan.sections for mark in section.locating_marks

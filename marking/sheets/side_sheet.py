@@ -85,7 +85,7 @@ def side_pages(
         said = []
     from_zero = f"The tape's 0 on the zero line, on your {work.zero_hand.upper()}. Work from 0 on."
     tried = [
-        _Columns(
+        _TickColumns(
             f"{title}: ticks",
             f"{from_zero} Column {_other(work)}: the numeral at the other end.",
             count,
@@ -98,7 +98,7 @@ def side_pages(
     fewest = min(tried, key=len)
     pages += fewest
     if work.scale:
-        columns = _Columns(
+        columns = _TickColumns(
             f"{title}: ticks of the {other_unit(job)}",
             f"{from_zero} Column counts: what each tick stands for.",
             _SCALE_COLUMNS,
@@ -226,7 +226,7 @@ _WIDE, _TIGHT = (28.0, 64.0, 94.0), (24.0, 47.0)
 """Where the columns of figures end, in a table as wide as the page and in one of half of it."""
 
 
-class _Columns(Struct, frozen=True):
+class _TickColumns(Struct, frozen=True):
     """Ticks in so many columns to a page, from the zero line on."""
 
     heading: str
@@ -239,7 +239,7 @@ class _Columns(Struct, frozen=True):
     numerals: Sequence[str] = ()
     """How numerals are written, where the sheet before had no room for it."""
 
-    def pages(self, blocks: list[Block], paper: PaperName, title: str) -> list[Page]:
+    def pages(self, blocks: list[TickBlock], paper: PaperName, title: str) -> list[Page]:
         """As many as they need; each block begins with a heavy line or a round number."""
         pages: list[Page] = []
         while blocks:
@@ -258,7 +258,7 @@ class _Columns(Struct, frozen=True):
         return pages
 
     def _column(
-        self, page: Page, blocks: Sequence[Block], x: float, top: float, wide: float
+        self, page: Page, blocks: Sequence[TickBlock], x: float, top: float, wide: float
     ) -> None:
         y = top - 4.0
         self.heads(page, x, y, wide)
@@ -275,12 +275,12 @@ class _Columns(Struct, frozen=True):
                 rule_under(page, x, x + wide, y - 0.9)
 
 
-Block = list["CrossTick"]
+TickBlock = list["CrossTick"]
 
 
-def _columns(blocks: Sequence[Block], room: float, count: int) -> list[list[Block]]:
+def _columns(blocks: Sequence[TickBlock], room: float, count: int) -> list[list[TickBlock]]:
     """Whole blocks to a column; parted evenly where that saves a page."""
-    whole: list[list[Block]] = []
+    whole: list[list[TickBlock]] = []
     for block in blocks:
         if not whole or _column_depth([*whole[-1], block]) > room:
             whole.append([])
@@ -292,10 +292,10 @@ def _columns(blocks: Sequence[Block], room: float, count: int) -> list[list[Bloc
     return whole
 
 
-def _evenly(blocks: Sequence[Block], count: int) -> list[list[Block]]:
+def _evenly(blocks: Sequence[TickBlock], count: int) -> list[list[TickBlock]]:
     """As many ticks in each of `count` columns, a block going on in the next where it has to."""
     most = -(-sum(map(len, blocks)) // count)
-    columns: list[list[Block]] = [[]]
+    columns: list[list[TickBlock]] = [[]]
     for block in blocks:
         left = block
         while left:
@@ -308,7 +308,7 @@ def _evenly(blocks: Sequence[Block], count: int) -> list[list[Block]]:
     return columns
 
 
-def _column_depth(blocks: Sequence[Block]) -> float:
+def _column_depth(blocks: Sequence[TickBlock]) -> float:
     return _HEAD + sum(map(len, blocks)) * _ROW + (len(blocks) - 1) * _APART
 
 
@@ -318,8 +318,8 @@ def _size(job: MarkingJob) -> int:
     return every if _FEWEST <= every <= _MOST else _BLOCK
 
 
-def _blocks(ticks: Sequence[CrossTick], size: int) -> list[Block]:
-    blocks: list[Block] = []
+def _blocks(ticks: Sequence[CrossTick], size: int) -> list[TickBlock]:
+    blocks: list[TickBlock] = []
     for tick in ticks:
         if not blocks or (tick.name.isdigit() and int(tick.name) % size == 0):
             blocks.append([])

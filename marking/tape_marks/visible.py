@@ -20,9 +20,7 @@ from marking.sections.neighbours import border
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
 
-    from numpy.typing import NDArray
-
-    from marking.arrays import Box, FloatArray, Spot
+    from marking.arrays import BoolArray, Box, FloatArray, Spot
     from marking.layout.layout import Grid
     from marking.sections.locating_marks import MarkKind
     from marking.sections.plan import Plan, Section
@@ -86,12 +84,12 @@ def within(spot: Spot, section: Section, plan: Plan) -> bool:
     return bool(_within(np.array([spot]), section, plan)[0])
 
 
-def _within(spots: FloatArray, section: Section, plan: Plan) -> NDArray[np.bool_]:
+def _within(spots: FloatArray, section: Section, plan: Plan) -> BoolArray:
     x, y = spots.T
     x0, y0, x1, y1 = section.window
     keep = plan.zone.set_down
     along = (x0 + keep <= x) & (x <= x1 - keep)
-    inside: NDArray[np.bool_] = along & (y0 + keep <= y) & (y <= y1 - keep)
+    inside: BoolArray = along & (y0 + keep <= y) & (y <= y1 - keep)
     return inside
 
 
