@@ -67,6 +67,7 @@ ERRANDS: Mapping[str, tuple[str, ...]] = {
     "placed": ("place", "--readings", READINGS_FILE),
     "placed-inked": ("place",),
     "days": ("days",),
+    "morning": ("days",),
     "to-prove": ("prove",),
     ASK_PORTS: ("drive", "--who"),
     "proved": ("prove", "--measured", PROOF_FILE),

@@ -34,6 +34,7 @@ FORMS: Mapping[str, Mapping[str, str]] = {
         "repeat": "--repeat",
         "name": "--name",
     },
+    "days": {"hours": "--hours"},
     "to-prove": {"most": "--distances"},
     "placed": {"section": "--section", "accept": "--accept"},
     "placed-inked": {"section": "--inked"},
@@ -47,8 +48,11 @@ FORMS: Mapping[str, Mapping[str, str]] = {
     },
 }
 """By errand: its fields, and the option that each is given as."""
-PATCH = ("x0", "y0", "x1", "y1")
-"""Fields of `mend --patch`, which takes its four values as words of their own."""
+IN_TURN: Mapping[str, tuple[str, tuple[str, ...]]] = {
+    "mend": ("--patch", ("x0", "y0", "x1", "y1")),
+    "morning": ("--morning", ("base", "up", "down")),
+}
+"""By errand: an option that takes lengths as words of their own, and the field of each."""
 _LONGEST = 300
 _LONGEST_PORT = _LONGEST_REASON = 200
 _SWITCHES = ("moved", "verniers", "pointer")
@@ -69,18 +73,23 @@ def options_of(kind: str, given: object) -> tuple[str, ...]:
             words.append(option)
         elif text := _line(value):
             words.append(f"{option}={text}")
-    if kind == "mend" and any(_line(fields.get(name)) for name in PATCH):
-        words += ["--patch", *_patch([_line(fields.get(name)) for name in PATCH])]
+    if kind in IN_TURN:
+        in_turn, names = IN_TURN[kind]
+        values = [_line(fields.get(name)) for name in names]
+        if any(values) or not FORMS.get(kind):
+            words += [in_turn, *_in_turn(kind, values)]
     return tuple(words)
 
 
 def by_option(kind: str, lines: Sequence[str]) -> tuple[Mapping[str, str], Sequence[str]]:
     """What a verb says of its options, by the fields that they were given in; and all else."""
+    in_turn, names = IN_TURN.get(kind, ("", ()))
+    asked = {**FORMS.get(kind, {}), **{name: " ".join((in_turn, name.upper())) for name in names}}
     faults, others = dict[str, str](), []
     for line in lines:
         said_of = (
             name
-            for name, option in FORMS.get(kind, {}).items()
+            for name, option in asked.items()
             if re.match(rf"""{option}(?: '[^']*'| "[^"]*")?: """, line)
         )
         if (name := next(said_of, None)) is not None:
@@ -105,13 +114,16 @@ def _line(value: Any) -> str:
     return text
 
 
-def _patch(values: Sequence[str]) -> Sequence[str]:
-    """The four lengths of a box; none may be taken for an option."""
+def _in_turn(kind: str, values: Sequence[str]) -> Sequence[str]:
+    """Lengths as words of their own; none may be taken for an option."""
     for value in values:
         if _BEGINS_A_LENGTH.match(value) is None:
             raise BadInputError(
                 f"{value or 'nothing'!r}: a worn patch needs four lengths, from and to along the "
                 'table and from and to across it, as "30 in"'
+                if kind == "mend"
+                else f"{value or 'nothing'!r}: the morning's check needs three lengths, as the "
+                'tape shows them: "148 in"'
             )
     return values
 

@@ -37,6 +37,7 @@ from devices.bench.typed import (
     MEASURED,
     by_length,
     keep_waiting,
+    needed_for,
     typed_for,
     waiting,
     write_measured,
@@ -60,6 +61,8 @@ if TYPE_CHECKING:
 
 _LOOK_SECONDS = 3.0
 """Between two looks at a record that a machine at work writes."""
+_SOON_SECONDS = 300.0
+"""By when it is known that a night has gone by, to a page that is shown anything."""
 _NONE_TYPED = "no length is typed yet: type what the tape shows, then ask again"
 _LACKS = "not typed yet"
 _NOT_LAID_OUT = "nothing is laid out yet; mend what is said to be wrong"
@@ -152,6 +155,7 @@ class OpenJob:
             "values": values(self.now, self.waiting, self.unfit),
             "measured": self.waiting,
             **self._said_of_measured(),
+            "morning": {"waits": self._kept().morning, "meant": dict(self._kept().meant)},
             "files": files,
             "fault": self.now.faults.get("", "") or self.unfit.get("", ""),
             "undo": self.file.can_undo,
@@ -184,7 +188,8 @@ class OpenJob:
 
     def _kept(self) -> Kept:
         """Nothing where the record cannot be read: the layout's own fault says so."""
-        known, here, record = self._known, self.now, self._stamps()[1:]
+        known, here = self._known, self.now
+        record = (*self._stamps()[1:], int(time.time() / _SOON_SECONDS))
         if known is not None and known[0] is here and known[1] == record:
             return known[2]
         try:
@@ -337,7 +342,7 @@ class OpenJob:
                 )
                 return
             write_measured(self.folder / one.file, one.column, typed)
-            placed = partial(by_length, tuple(typed), one.every)
+            placed = partial(by_length, tuple(typed), needed_for(kind))
         if kind == ASK_PORTS and self.machine.is_running:
             raise RefusedError("a machine is at work; ask what answers once it is done")
         given = command.get("options")
@@ -351,7 +356,7 @@ class OpenJob:
         """The names of lengths that are asked for where an errand has none."""
         asked = self.errands.known.get("to-prove")
         listed = asked.result["distances"] if asked is not None and asked.result else ()
-        return MEASURED[kind].every or [one["id"] for one in listed]
+        return needed_for(kind) or [one["id"] for one in listed]
 
     async def with_machine(self, page: str, command: Mapping[str, Any]) -> None:
         """Does what a page asks of the machine. Raises CanvasruleError."""

@@ -15,7 +15,6 @@ from typing import TYPE_CHECKING
 from msgspec import Struct
 
 from devices.bench.errands import CORRECTED_FILE, PROOF_FILE, TRIAL_FILE
-from devices.plotter.correction import RUNS
 from marking.errors import BadInputError
 from marking.input.text import read_text
 from marking.output.files import replace_file
@@ -33,14 +32,12 @@ class Measured(Struct, frozen=True):
     column: str
     """Of their names, in its file."""
     file: str
-    every: tuple[str, ...] = ()
-    """The names without which it says nothing."""
 
 
 MEASURED: Mapping[str, Measured] = {
     "proved": Measured("id", PROOF_FILE),
-    "squared": Measured("run", TRIAL_FILE, RUNS),
-    "squared-corrected": Measured("run", CORRECTED_FILE, RUNS),
+    "squared": Measured("run", TRIAL_FILE),
+    "squared-corrected": Measured("run", CORRECTED_FILE),
 }
 """Errands that read lengths which were typed."""
 _ROW = re.compile(r".*\.csv:(\d+): ")
@@ -77,6 +74,15 @@ def write_measured(path: Path, name: str, values: Mapping[str, str]) -> None:
     table.writerow([name, "length"])
     table.writerows(values.items())
     replace_file(path, text.getvalue().encode())
+
+
+def needed_for(kind: str) -> tuple[str, ...]:
+    """The names of lengths without which an errand says nothing."""
+    if kind == "proved":
+        return ()
+    from devices.plotter.correction import RUNS
+
+    return RUNS
 
 
 def typed_for(kind: str, waits: Mapping[str, str]) -> dict[str, str]:

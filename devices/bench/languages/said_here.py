@@ -70,6 +70,9 @@ TALK: Mapping[str, str] = {
         "draw the square as it is, and take its lengths, first"
     ),
     "Check `unit` under [plotter]": "Check “Plotter unit”",
+    "and keep it: --morning BASE UP DOWN, as the tape shows them. drive waits for it.": (
+        "and type them at “The morning's check”, as the tape shows them: ink waits for it."
+    ),
     "(canvasrule prove)": "(“Judge the cover”)",
     "(canvasrule paper hand)": "(“Sheets to mark by hand”)",
     "(canvasrule beam)": "(“Open the projector's stage”)",
@@ -98,6 +101,7 @@ _LINES: tuple[tuple[re.Pattern[str], str], ...] = (
         re.compile(rf"run canvasrule write --job {_TYPED} again"),
         "“Write the files for this job” writes it anew",
     ),
+    (re.compile(rf"canvasrule days --job {_TYPED}"), "“The morning's check”"),
     # What goes on is a button.
     (re.compile(r"(?:(?<=\.) |^)To (?:begin it again|go on): canvasrule drive .*$"), ""),
 )

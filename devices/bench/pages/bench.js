@@ -150,6 +150,7 @@ async function shown(message) {
   trouble(job.fault);
   list(at("warnings"), job.warnings);
   toldErrands(job);
+  morning(job.morning);
   showSteps();
   if (job.corners) drawTop(job.corners, faultsOf(job));
   if (drawn === job.drawn) { lookAt(`${job.folder} ${job.drawn} ${job.record}`); return; }
@@ -176,6 +177,15 @@ function inItsUnits(units) {
     input.dataset.in ??= input.placeholder;
     input.placeholder = units === "mm" ? input.dataset.mm : input.dataset.in;
   }
+}
+
+// Opened where ink has come to wait for it, with what the tape should show.
+function morning({ waits, meant }) {
+  const text = told(waits);
+  if (waits && at("morning-waits").textContent !== text) at("morning").open = true;
+  at("morning-waits").textContent = text;
+  at("morning-waits").hidden = at("go-morning").hidden = !waits;
+  for (const name of ["base", "up", "down"]) at(`morning-${name}`).placeholder = name in meant ? length(meant[name]) : "";
 }
 
 function showSteps() {

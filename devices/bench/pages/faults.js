@@ -1,7 +1,7 @@
 // What a verb says of single fields of a form, said there: until that field is typed in again.
 import { told } from "./words.js";
 
-const OPTION = /^--([\w-]+)(?: '[^']*'| "[^"]*")?: /;
+const OPTION = /^--([\w-]+)(?: [A-Z]+\d?)?(?: '[^']*'| "[^"]*")?: /;
 const said = new Map();
 
 // `words` at an input that has no place for them of its own; none takes them away.
