@@ -402,8 +402,11 @@ def _of_way(folder: Path, name: str) -> dict[str, Any]:
 
 
 def _cores(plan: Plan) -> dict[str, Any]:
-    """Each section with its box, mm, table."""
-    return {"sections": [{"id": one.id, "core": list(one.core)} for one in plan.sections]}
+    """Each section with its box, and the lines that are ruled by hand between them; mm, table."""
+    return {
+        "sections": [{"id": one.id, "core": list(one.core)} for one in plan.sections],
+        "ruled": [one.points.tolist() for one in plan.ruled],
+    }
 
 
 def _but_way(written: Mapping[str, Any]) -> dict[str, Any]:

@@ -73,6 +73,9 @@ TALK: Mapping[str, str] = {
     "and keep it: --morning BASE UP DOWN, as the tape shows them. drive waits for it.": (
         "and type them at “The morning's check”, as the tape shows them: ink waits for it."
     ),
+    "by --section and tape marks of their own": (
+        "asked for by name in a terminal, and with tape marks of their own"
+    ),
     "(canvasrule prove)": "(“Judge the cover”)",
     "(canvasrule paper hand)": "(“Sheets to mark by hand”)",
     "(canvasrule beam)": "(“Open the projector's stage”)",

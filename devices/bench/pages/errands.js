@@ -174,8 +174,13 @@ async function sectionsOf(id) {
     found = answer.ok ? await answer.json() : null;
   } catch { /* the connection's own line tells */ }
   // One that has none shows none; why it cannot be divided for stands on its card.
-  if (pointed === id) glimpse(boxes(found?.sections ?? []));
+  if (pointed === id) glimpse(divided(found));
 }
+
+// What is ruled by hand lies below, as on a cover that is ticked off.
+const divided = (found) => [
+  ...(found?.ruled ?? []).map((line) => ({ line, dashed: true, ink: "#0f766e" })), ...boxes(found?.sections ?? []),
+];
 
 const boxes = (sections) => sections.flatMap(({ id, core: [x0, y0, x1, y1] }) => [
   { box: [x0, y0, x1, y1], ink: "#7a3e9d" }, { say: id, at: [(x0 + x1) / 2, (y0 + y1) / 2] },
@@ -288,10 +293,14 @@ function optionsFor(button) {
 at("show-sections").onclick = async () => {
   const answer = await fetch("/sections");
   if (!answer.ok) return;
-  const { sections, fault } = await answer.json();
-  if (fault) { at("ways-fault").textContent = inWords(fault); return; }
-  at("ways-fault").textContent = "";
-  over(boxes(sections), filled(texts.sectionsShown, { count: sections.length }));
+  const found = await answer.json();
+  at("ways-fault").textContent = inWords(found.fault ?? "");
+  if (found.fault) return;
+  const { sections, ruled } = found;
+  over(divided(found), [
+    filled(texts.sectionsShown, { count: sections.length }),
+    ruled.length ? filled(texts.ruledShown, { count: ruled.length }) : "",
+  ].filter(Boolean).join(". "));
 };
 
 for (const button of document.querySelectorAll("[data-errand]")) {

@@ -82,6 +82,7 @@ export const texts = {
   showMap: gettext("Show on the picture where it is off"),
   mapShown: gettext("How far each section lies off by itself: arrows {times} times too long, figures in {unit}. Dashed: in doubt. Red: more than is allowed."),
   sectionsShown: gettext("{count} sections of the way chosen"),
+  ruledShown: gettext("Dashed green: ruled by hand, {count} lines"),
 
   inksAt: gettext("Ink goes to {machine} at {port}."),
   inksWhere: gettext("Ink goes to {machine} at {port}, where {answers} answered."),
