@@ -33,7 +33,30 @@ _CHROMIUM = next(
      if (path := shutil.which(name))),
     "chromium",
 )  # fmt: skip
+_AROUND_THE_PAGE = (
+    # The list under the address bar: two more pages in each window, which cost more than ours.
+    "WebUIOmniboxPopup",
+    "WebUIOmniboxAimPopup",
+    "WebUIOmniboxFullPopup",
+    # As Playwright has it, whose own switch of this name counts no more beside ours.
+    "AimEnabled",
+    "AvoidCorsURLLoaderRestartOnRedirect",
+    "AvoidUnnecessaryBeforeUnloadCheckSync",
+    "DestroyProfileOnBrowserClose",
+    "HttpsFirstBalancedModeAutoEnable",
+    "HttpsUpgrades",
+    "LensOverlay",
+    "MediaRouter",
+    "NetworkTimeServiceQuerying",
+    "OptimizationHints",
+    "PaintHolding",
+    "PreconnectToSearch",
+    "TcpPortRandomizationWin",
+    "ThirdPartyStoragePartitioning",
+)
+"""What Chromium does around a page and no test looks at."""
 _ARGUMENTS = (
+    f"--disable-features={','.join(_AROUND_THE_PAGE)}",
     "--no-sandbox",
     "--disable-gpu",
     "--disable-quic",
