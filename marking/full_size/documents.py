@@ -97,6 +97,7 @@ def panels(
         pages.append(part_sheet(part, numbered, own, says))
         pages[-1].chapter = part.name
         sheets.append(SheetOf(len(pages), part.name, part.window, own.window_at))
+    pages[0].title = f"{job.title}: panels at true size"
     return Document(tuple(pages), tuple(sheets), (), scale)
 
 
