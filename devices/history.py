@@ -66,7 +66,7 @@ def own_pace(folder: Path, job: Job, layout: Layout, plan: Plan) -> tuple[Timed,
     from marking.record.record import layout_hash, open_record
     from marking.ways.own_pace import Key, WorkAsked, own_pace
 
-    key: Key = "set_down_by_two" if by_two(job) else "set_down"
+    key: Key = "set_down_by_two" if by_two(job.plotter) else "set_down"
     if job.fence is not None:
         key = "set_down_at_fence"
     with open_record(folder) as record:

@@ -154,7 +154,7 @@ def run(options: argparse.Namespace) -> int:
     done = choose(options.job, job, layout, plan, _wanted(options), _progress)
     if not options.only_look:
         # Before remedies are tried, which takes a while.
-        guard_set_out(options.job, job, layout, done.marks.control, anew=options.set_out_anew)
+        guard_set_out(options.job, job.units, layout, done.marks.control, anew=options.set_out_anew)
     instead = done.instead(_progress)
     files = []
     if not options.only_look:
@@ -192,8 +192,8 @@ def _by_hand(options: argparse.Namespace, job: Job, layout: Layout) -> int:
             shown = name.replace("_", "-")
             raise BadInputError(f"--{shown} is for marks that a plotter reads; leave it out")
     control, limits = frame(layout, job), allowed_of(job)
-    expected = hand_holds(layout, job)
-    says = (time_said(control, job), *expected_lines(expected, limits, job.units))
+    expected = hand_holds(layout, job.tape)
+    says = (time_said(control, job.pace), *expected_lines(expected, limits, job.units))
     files = []
     if not options.only_look:
         plan = plan_of(options.job, "reach", job, layout, None)

@@ -57,6 +57,6 @@ def run(options: argparse.Namespace) -> int:
     for warning in (*layout.warnings, *plan.warnings):
         say(f"note: {warning}")
     print_lines(section_table(plan, job, layout, kept))
-    print_lines(mark_table(plan, job))
-    print_lines(ink_lines(plan, job, kept))
+    print_lines(mark_table(plan, job.units))
+    print_lines(ink_lines(plan, job.pens, kept))
     return 0

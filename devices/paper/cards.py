@@ -54,7 +54,7 @@ def cards_of(asked: PaperAsked, plan: Plan) -> Iterator[Card]:
             care.append(two_people(footing) if section.order == 1 else "Two people lift it.")
         under = stood.get(section.id)
         if under is not None:
-            waits = wait_said(under.wet, job)
+            waits = wait_said(under.wet, job.inking)
             care += [f"{waits[0].upper()}{waits[1:]}."] if waits else []
             care += [
                 f"{board_said(foot, job.units).capitalize()}: put a board of the table's height "
@@ -64,7 +64,7 @@ def cards_of(asked: PaperAsked, plan: Plan) -> Iterator[Card]:
         beam = plan.zone.name == "beam"
         if section.order % 4 == 1:
             care.append(_CARE["beam" if beam else "plotter"])
-        along, across = set_down_readings(section, plan, job)
+        along, across = set_down_readings(section, plan, job.units)
         where = [f"{plan.zone.manner.part.capitalize()} begins {along} along, {across} across."]
         if not on_cover:
             where = [f"Feed or draw the canvas to {(along, across)[plan.zone.feed or 0]}."]

@@ -376,8 +376,8 @@ def _fence_counts(section: Section, place: Workplace) -> bool:
 
 def _marks(section: Section, place: Workplace) -> tuple[Mark, ...]:
     if _lost(section, place) is not None and clamping_of(section, place) is not None:
-        return marks_in_reach(section, place.plan, place.layout, place.job, place.record)
-    return marks_in_sight(section, place.plan, place.layout, place.job, place.record)
+        return marks_in_reach(section, place.plan, place.layout, place.job.units, place.record)
+    return marks_in_sight(section, place.plan, place.layout, place.job.units, place.record)
 
 
 def _readable(section: Section, place: Workplace) -> list[Mark]:

@@ -19,6 +19,7 @@ if TYPE_CHECKING:
 
     from devices.job import Job
     from marking.layout.layout import Layout
+    from marking.measures.lengths import Units
     from marking.network.fence import Clamping
     from marking.sections.plan import Plan
     from marking.tape_marks.choice import ChosenMarks, Task
@@ -26,7 +27,7 @@ if TYPE_CHECKING:
 
 
 def guard_set_out(
-    folder: Path, job: Job, layout: Layout, control: Control, *, anew: bool
+    folder: Path, units: Units, layout: Layout, control: Control, *, anew: bool
 ) -> Sequence[str]:
     """Marks of the job in `folder` that `control` takes the place of: to be taken off the cover.
 
@@ -36,7 +37,7 @@ def guard_set_out(
     if not has_record(folder):
         return ()
     with open_record(folder) as record:
-        undone = replaced(record, layout, job.units, control)
+        undone = replaced(record, layout, units, control)
     look = "--only-look shows what other marks would hold and changes nothing"
     stay = "The marks that are set out stay, and so does their sheet"
     if undone.inked:
@@ -71,7 +72,7 @@ def keep_chosen(
     With what each section's device is to be pushed against, by the section's id. Returns the
     files and a note on marks that are to be taken off. Raises RefusedError as `guard_set_out`.
     """
-    gone = guard_set_out(folder, job, layout, control, anew=anew)
+    gone = guard_set_out(folder, job.units, layout, control, anew=anew)
     files = _write_sheet(out, control, layout, job, says)
     correction = kept_correction(folder, job) if plan.zone.name == "plotter" else None
     with open_record(folder) as record:

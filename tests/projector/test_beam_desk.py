@@ -236,7 +236,7 @@ def test_control_marks_that_are_set_out_are_what_targets_are_brought_onto(desk, 
 
     layout = lay_out(work.job)
     control = set_out(layout, 152.4, Tape(), "in")
-    plan = divide_into_sections(layout, work.job, beam_zone(work.job, work.job.projector))
+    plan = divide_into_sections(layout, work.job, beam_zone(work.job.reach, work.job.projector))
     with open_record(tmp_path) as record:
         assert tape_mark_points(record, work) == ()
         keep_tape_marks(record, layout, plan, control)
