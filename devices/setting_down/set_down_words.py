@@ -134,7 +134,7 @@ def clamping_of(section: Section, place: Workplace) -> Clamping | None:
 def _at_fence(section: Section, place: Workplace) -> Iterator[str]:
     """Where the fence goes, at the first section of a clamping, and the device against it."""
     stands = standing(place.record, place.layout, place.plan, place.job.units)
-    at = {one.mark.id: one.mark.at_table for one in stands.control.marks}
+    at = {one.mark.id: one.mark.at_table for one in stands.tape_marks.marks}
     plotter, units = place.job.plotter, place.job.units
     yield from at_fence(section, place.plan.sections, stands.fences, at, plotter, units)
 
