@@ -167,7 +167,8 @@ def _asked(options: argparse.Namespace) -> MendAsked | None:
 
 
 def _box(given: list[str]) -> Box:
-    x0, y0, x1, y1 = (_length("--patch", one) for one in given)
+    named = zip(("X0", "Y0", "X1", "Y1"), given, strict=True)
+    x0, y0, x1, y1 = (_length(f"--patch {name} {text!r}", text) for name, text in named)
     if x1 <= x0 or y1 <= y0:
         raise BadInputError(
             f"--patch {' '.join(given)}: give its corner nearest to the zero corner first, then "
