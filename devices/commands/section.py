@@ -50,7 +50,7 @@ def run(options: argparse.Namespace) -> int:
     if options.json:
         record = plan_record(plan)
         for section in record["sections"]:
-            section["control"] = list(kept.control.get(section["id"], ()))
+            section["control"] = list(kept.tape_marks.get(section["id"], ()))
             section["read"] = list(kept.read.get(section["id"], ()))
         print_json({**record, "correction": kept.correction})
         return 0

@@ -153,10 +153,10 @@ def _by_machine(
     job, layout, paper = asked.job, asked.layout, paper_of(asked.job)
     pages: list[Artwork] = []
     still_open: list[str] = []
-    control = set_out_marks(asked)
-    if control is not None:
+    tape_marks = set_out_marks(asked)
+    if tape_marks is not None:
         wall = tuple(off_the_wall(job.table))
-        sheets = tape_sheet_pages(control, layout, job.title, job.units, paper, notes=wall)
+        sheets = tape_sheet_pages(tape_marks, layout, job.title, job.units, paper, notes=wall)
         sheets[0].chapter = "Tape marks"
         pages += sheets
         order.append("Set out the tape marks, each ticked on its sheet.")

@@ -390,7 +390,7 @@ def keep(stance: Stance, place: Workplace) -> None:
     """Keeps the placement, by tape marks just as the verb `place` does."""
     begin(place)
     placed = stance.placed
-    if placed is not None and stance.by_control:
+    if placed is not None and stance.by_tape_marks:
         accepted = place.ink_anyway is not None
         drawn = drawn_now(place.job, place.record, place.plan)
         keep_placement(place.record, place.layout, place.plan, placed, drawn, accepted=accepted)

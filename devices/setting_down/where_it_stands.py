@@ -71,7 +71,7 @@ class Stance(Struct, frozen=True):
     advice: str
     placed: Placement | None = None
     """What the readings gave, where any were taken."""
-    by_control: bool = False
+    by_tape_marks: bool = False
     """Whether it is by tape marks, and so what the verb `place` builds on."""
     ground: Ground | None = None
     """What it was placed by."""
@@ -114,7 +114,7 @@ def from_readings(
     alone, and so is what they would show of a slip.
     """
     mended = section_mended(section.id) is not None
-    by_control = tape_marks_are_set_out(record, layout) and not mended
+    by_tape_marks = tape_marks_are_set_out(record, layout) and not mended
     ground = ground_of(section, plan, layout, job, record, correction, at_fence=at_fence)
     placement = placed_on(ground, section, readings, job, correction)
     pose = placement.inking.setup.pose
@@ -125,7 +125,7 @@ def from_readings(
         placement.verdict == "ink",
         placement.advice,
         placement,
-        by_control,
+        by_tape_marks,
         ground,
         ground.own,
     )
@@ -411,7 +411,7 @@ def marks_in_reach(
     if section_mended(section.id) is not None:
         return section.locating_marks
     stands = standing(record, layout, plan, units)
-    taped = [mark.mark for mark in stands.control.marks]
+    taped = [mark.mark for mark in stands.tape_marks.marks]
     seen = sights(plan, layout.grid, taped).seen[section.id]
     marks = [stands.sights.targets[name].mark for name in seen if name not in stands.mixed]
     spoilt = spoilt_marks(record, layout, plan, marks)

@@ -98,7 +98,7 @@ def _rows_set_out(folder: Path, layout: Layout, units: Units) -> tuple[TapeRow, 
 
 
 def _fence_lines(job: Job, plan: Plan, marks: ChosenMarks) -> list[str]:
-    at = {one.mark.id: one.mark.at_table for one in marks.control.marks}
+    at = {one.mark.id: one.mark.at_table for one in marks.tape_marks.marks}
     return list(clamping_lines(plan.sections, marks.fences or {}, at, job.plotter, job.units))
 
 

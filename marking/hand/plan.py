@@ -25,14 +25,14 @@ if TYPE_CHECKING:
     from marking.layout.layout import Layout
     from marking.network.allowed_errors import Allowed
     from marking.ruling.order import LineRuled
-    from marking.tape_marks.marks import Control
+    from marking.tape_marks.marks import TapeMarks
     from marking.ways.way import ExpectedErrors
 
 
 class ByHand(Struct, frozen=True):
     """One cover, to be marked by hand."""
 
-    frame: Control
+    frame: TapeMarks
     """Base line, zero line, square and diagonals, and marks along both long sides no further
     apart than an arm spans: what a rule is laid to for the long lines."""
     ticks: tuple[CrossTick, ...]
@@ -66,7 +66,7 @@ def by_hand(layout: Layout, job: MarkingJob, manner: WhoRules) -> ByHand:
     )
 
 
-def frame(layout: Layout, job: MarkingJob) -> Control:
+def frame(layout: Layout, job: MarkingJob) -> TapeMarks:
     """The few tape marks that a hand needs."""
     return set_out(layout, job.reach.span, tape_of(job.tape), job.units, ends=False)
 

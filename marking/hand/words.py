@@ -35,7 +35,7 @@ if TYPE_CHECKING:
     from marking.network.allowed_errors import Allowed
     from marking.ruling.order import WhoRules
     from marking.sections.ruled import RuledLine
-    from marking.tape_marks.marks import Control
+    from marking.tape_marks.marks import TapeMarks
     from marking.ways.way import ExpectedErrors
 
 CAUTIONS = (
@@ -403,13 +403,13 @@ def line_reads(plan: ByHand, units: Units, line: RuledLine) -> str:
     return as_taped(reading, plan.frame.tape, units)
 
 
-def time_said(control: Control, pace: PaceTable) -> str:
+def time_said(tape_marks: TapeMarks, pace: PaceTable) -> str:
     """How long the frame and its few marks take."""
     frame = format_duration(pace.base_and_square)
-    ticks = format_duration(setting_out_of(control, None, pace).seconds)
+    ticks = format_duration(setting_out_of(tape_marks, None, pace).seconds)
     return (
         f"About {frame} for base line, square and diagonals, and {ticks} to tick "
-        f"{counted(len(control.marks), 'mark')} by tape (our estimates, or your [pace])."
+        f"{counted(len(tape_marks.marks), 'mark')} by tape (our estimates, or your [pace])."
     )
 
 

@@ -189,7 +189,7 @@ class InForce(Struct, frozen=True):
 
     correction: str | None = None
     """What the sections are cut and drawn with, in words."""
-    control: Mapping[str, Sequence[str]] = field(default_factory=dict)
+    tape_marks: Mapping[str, Sequence[str]] = field(default_factory=dict)
     """Ids of the tape marks that each section reaches, by section; empty before any is set."""
     setting_out: SettingOut | None = None
     """A person's work on the tape marks; None before any is chosen."""
@@ -238,7 +238,7 @@ def section_table(
     places = ("along", "across") if feed is None else ("fed to",)
     if plan.zone.manner.from_an_edge:
         places = ("along", "stand at")
-    heads = ["no.", "section", *places, "locating marks", *(["tape marks"] * bool(kept.control))]
+    heads = ["no.", "section", *places, "locating marks", *(["tape marks"] * bool(kept.tape_marks))]
     few = _reads_few(plan, kept)
     heads += ["to read"] * few
     heads += ["strokes", *(["minutes"] * plan.zone.timed)]
@@ -258,8 +258,8 @@ def section_table(
             *(readings if feed is None else readings[feed : feed + 1]),
             marks,
         ]
-        if kept.control:
-            cells.append(" ".join(kept.control.get(section.id, ())) or "none")
+        if kept.tape_marks:
+            cells.append(" ".join(kept.tape_marks.get(section.id, ())) or "none")
         if few:
             cells.append(" ".join(kept.read.get(section.id, ())) or "none")
         cells.append(f"{len(section.pieces)}")
@@ -270,7 +270,7 @@ def section_table(
             cells.append(waits.get(section.id, ""))
         yield f"| {' | '.join(cells)} |"
     yield ""
-    if kept.control:
+    if kept.tape_marks:
         yield (
             "Tape marks are named by the line they stand on and counted along it: n15 and f15 "
             "stand on cross line 15, at the near and the far line; z15 and e15 on the zero line "
@@ -287,7 +287,7 @@ def _reads_few(plan: Plan, kept: InForce) -> bool:
     """Whether some section reads fewer marks than it can."""
     return any(
         len(kept.read[section.id])
-        < len({*kept.control.get(section.id, ()), *(m.id for m in section.locating_marks)})
+        < len({*kept.tape_marks.get(section.id, ()), *(m.id for m in section.locating_marks)})
         for section in plan.sections
         if section.id in kept.read
     )
@@ -404,7 +404,7 @@ def record(
             "order": section.order,
             "set_down": list(section.window[:2]),
             "witness": [mark.id for mark in section.locating_marks],
-            "control": list(kept.control.get(section.id, ())),
+            "control": list(kept.tape_marks.get(section.id, ())),
             "read": list(kept.read.get(section.id, ())),
             "strokes": len(section.pieces),
             "ink_mm": section.ink,
