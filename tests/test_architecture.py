@@ -96,6 +96,24 @@ def test_the_marking_asks_no_zone_for_its_name():
     assert not asked
 
 
+def test_a_verb_imports_at_its_top_but_what_draws_and_what_serves():
+    """Those take longer than all else, and not every call draws or serves; why, is said there."""
+    late = re.compile(
+        r"asyncio$|marking\.drawing\.|marking\.output\.\w+|devices\.output\.drawings$"
+        r"|devices\.(bench\.(server|bench_run)|projector\.pages\.\w+|serving\.doorway)$"
+    )
+    for verb in VERBS:
+        path = FILES[f"{WHOLE}.{verb}"]
+        lines = path.read_text("utf-8").splitlines()
+        tree = ast.parse("\n".join(lines))
+        for function in (one for one in ast.walk(tree) if isinstance(one, ast.FunctionDef)):
+            inner = [n for n in ast.walk(function) if isinstance(n, ast.Import | ast.ImportFrom)]
+            named = [getattr(n, "module", None) or n.names[0].name for n in inner]
+            assert not [name for name in named if not late.match(name)], (verb, function.name)
+            if inner:
+                assert lines[inner[0].lineno - 2].strip().startswith("#"), (verb, function.name)
+
+
 def test_nothing_imports_the_commands():
     outside = [module for module in FILES if not module.startswith(WHOLE)]
     assert not [module for module in outside if any(n.startswith(WHOLE) for n in imported(module))]

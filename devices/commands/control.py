@@ -24,6 +24,8 @@ from devices.history import at_own_pace, kept_correction
 from devices.tape_marks.chosen_for import choose
 from devices.tape_marks.kept import guard_set_out, keep_chosen, write_map
 from marking.errors import BadInputError, RefusedError
+from marking.hand.plan import frame, hand_holds
+from marking.hand.words import expected_lines, expected_record, time_said
 from marking.layout.edges import off_the_wall
 from marking.network.allowed_errors import allowed_of
 from marking.output.tape_marks_words import (
@@ -185,9 +187,6 @@ def _wanted(options: argparse.Namespace) -> MarksWanted:
 
 def _by_hand(options: argparse.Namespace, job: Job, layout: Layout) -> int:
     """The few marks of a hand that ticks and rules; kept as any others, or only shown."""
-    from marking.hand.plan import frame, hand_holds
-    from marking.hand.words import expected_lines, expected_record, time_said
-
     for name in ("spacing", "nodes", "tie_below", "join_rows", "read_twice", "map"):
         if getattr(options, name):
             shown = name.replace("_", "-")

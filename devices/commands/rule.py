@@ -15,8 +15,16 @@ from devices.commands.shared import (
     zone_asked_for,
 )
 from devices.history import has_record, kept_correction
+from devices.session.claim import claimed
+from marking.begun.inked import done_sections, ruled_lines_done
+from marking.begun.on_the_cover import plan_hash
 from marking.errors import BadInputError, RefusedError
+from marking.job.line_numbers import lines_counted
 from marking.measures.counts import counted
+from marking.output.files import replace_file
+from marking.record.record import open_record
+from marking.ruling.order import GROUP, WhoRules, ruling_order
+from marking.ruling.words import line_name, time_told
 
 if TYPE_CHECKING:
     import argparse
@@ -26,11 +34,21 @@ if TYPE_CHECKING:
     from devices.job import Job
     from devices.plotter.correction import Correction
     from marking.layout.layout import Layout
-    from marking.ruling.order import WhoRules
     from marking.sections.plan import Plan
     from marking.sections.ruled import RuledLine
 
 _MOST_AT_ONCE = 100_000
+_MORE = """\
+Without --done and --undo it shows what is ruled and what comes next.
+
+A stub goes past the band's inner line, 2 in at least, so that a rule can be laid to it.
+Bias lines that run from band to band are ruled as cross lines are; long lines across the
+whole width are refused. The rows of the two bands do not meet: each begins by tape marks
+of its own. The sheet tells how to lay the rule and when to change the tip, with a box to
+tick for each line, twelve to a group.
+
+example:
+  canvasrule rule --job my-bench --done 0-11"""
 
 
 def add_options(verb: argparse.ArgumentParser) -> None:
@@ -59,16 +77,11 @@ def add_options(verb: argparse.ArgumentParser) -> None:
     )
     verb.add_argument("--left-handed", action="store_true", help="an order for the left hand")
     verb.add_argument("--by-two", action="store_true", help="a helper rules the far halves")
-    verb.epilog = (
-        "Without --done and --undo it shows what is ruled and what comes next.\n\n"
-        "example:\n  canvasrule rule --job my-bench --done 0-11"
-    )
+    verb.epilog = _MORE
 
 
 def run(options: argparse.Namespace) -> int:
     """Ticks lines off where asked, and tells how far the ruling is."""
-    from marking.ruling.order import WhoRules
-
     job = read_job(options.job)
     options.zone = zone_asked_for(options, job)
     if options.zone == "reach":
@@ -93,8 +106,8 @@ def run(options: argparse.Namespace) -> int:
     if options.done is not None or options.undo is not None:
         _tick(options, job, layout, plan, correction)
     if options.sheet:
+        # What draws takes longer to import than all else here.
         from devices.output.drawings import ruling_files
-        from marking.output.files import replace_file
 
         for name, data in ruling_files(job, layout, plan, manner).items():
             replace_file(options.job / OUTPUT / name, data)
@@ -110,11 +123,6 @@ def _tick(
     plan: Plan,
     correction: Correction | None,
 ) -> None:
-    from devices.session.claim import claimed
-    from marking.begun.inked import done_sections, ruled_lines_done
-    from marking.begun.on_the_cover import plan_hash
-    from marking.record.record import open_record
-
     undo = options.done is None
     given = options.undo if undo else options.done
     lines = _named(given, plan, "--undo" if undo else "--done")
@@ -141,8 +149,6 @@ def _tick(
 
 def _named(given: str, plan: Plan, option: str) -> Sequence[RuledLine]:
     """The lines of `0-11,24,bias-3`. Raises BadInputError for one that is not there."""
-    from marking.ruling.words import line_name
-
     known = {line_name(line): line for line in plan.ruled}
     found: dict[str, RuledLine] = {}
     for word in filter(None, (part.strip() for part in given.split(","))):
@@ -166,8 +172,6 @@ def _counted_up(word: str) -> Iterator[str]:
 
 
 def _there_are(lines: Sequence[RuledLine]) -> str:
-    from marking.ruling.words import line_name
-
     return f"there are {_listed([line_name(line) for line in lines])}"
 
 
@@ -186,8 +190,6 @@ def _listed(names: Sequence[str]) -> str:
 def _done(folder: Path, layout: Layout, plan: Plan) -> Collection[str]:
     if not has_record(folder):
         return ()
-    from marking.begun.inked import ruled_lines_done
-    from marking.record.record import open_record
 
     with open_record(folder) as record:
         return ruled_lines_done(record, layout, plan)
@@ -196,10 +198,6 @@ def _done(folder: Path, layout: Layout, plan: Plan) -> Collection[str]:
 def _tell(
     options: argparse.Namespace, job: Job, layout: Layout, plan: Plan, manner: WhoRules
 ) -> None:
-    from marking.job.line_numbers import lines_counted
-    from marking.ruling.order import GROUP, ruling_order
-    from marking.ruling.words import line_name, time_told
-
     done = _done(options.job, layout, plan)
     ruled = [line for line in plan.ruled if line.id in done]
     steps = ruling_order(plan.ruled, job, manner, done)

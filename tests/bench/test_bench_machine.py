@@ -160,8 +160,14 @@ def test_a_page_that_falls_silent_stops_the_pen_and_another_goes_on(
     page = opened(browser, run)
     ink(page, port)
     other = opened(browser, run)
-    # It hangs, as a page does whose computer has no memory left.
-    page.evaluate("setTimeout(() => { for (;;); })")
+    # It hangs, as a page does whose computer has no memory left: an answer is waited for that
+    # never comes, and nothing else is done meanwhile.
+    page.route("**/never", lambda _: None)
+    page.evaluate("""() => setTimeout(() => {
+        const asked = new XMLHttpRequest();
+        asked.open("GET", "/never", false);
+        asked.send();
+    })""")
     other.get_by_text("Nothing is heard of the page that held the machine").wait_for()
     other.get_by_text("r1c1: stopped").wait_for(timeout=60_000)
     ink(other, port)
