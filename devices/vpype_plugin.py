@@ -15,11 +15,9 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
     from pathlib import Path
 
-    import numpy as np
-    from numpy.typing import NDArray
     from vpype import Document
 
-    from marking.arrays import Box
+    from marking.arrays import Box, ComplexArray
     from marking.job.keys import PensTable
     from marking.layout.layout import Stroke
     from marking.sections.zones import ZoneName
@@ -169,7 +167,7 @@ def _add_holders(document: Document, strokes: Sequence[Stroke], pens: PensTable,
 def _add(
     document: Document,
     layer: int,
-    lines: Sequence[NDArray[np.complex128]],
+    lines: Sequence[ComplexArray],
     name: str,
     width: float,
     more: Mapping[str, object],
@@ -182,8 +180,8 @@ def _add(
     document.add(held, layer, with_metadata=True)
 
 
-def _line(stroke: Stroke, box: Box) -> NDArray[np.complex128]:
+def _line(stroke: Stroke, box: Box) -> ComplexArray:
     """The stroke as vpype has lines: pixels down the page from `box`'s upper left corner."""
     x, y = stroke.path.T
-    line: NDArray[np.complex128] = ((x - box[0]) + 1j * (box[3] - y)) * _PX
+    line: ComplexArray = ((x - box[0]) + 1j * (box[3] - y)) * _PX
     return line

@@ -8,25 +8,28 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
+import dataclasses
 import json
 import os
 import sys
-from dataclasses import dataclass, field
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
-from msgspec import Struct
+from msgspec import Struct, field
 from msgspec.structs import replace
 
-from devices.bench.form_options import READINGS_FILE
+from devices.bench.form_options import READINGS_FILE, by_option, named_in
 from devices.bench.languages.said_here import said_here
 from marking.errors import BadInputError
 
 if TYPE_CHECKING:
     from asyncio.subprocess import Process
-    from collections.abc import Awaitable, Callable, Mapping
+    from collections.abc import Awaitable, Callable, Mapping, Sequence
     from pathlib import Path
 
-PROOF_FILE, TRIAL_FILE = "proof.csv", "square.csv"
+    Placed = Callable[[Sequence[str]], tuple[Mapping[str, str], Sequence[str]]]
+
+PROOF_FILE, TRIAL_FILE, CORRECTED_FILE = "proof.csv", "square.csv", "square-corrected.csv"
 """What was measured, in the job's folder, as the verbs read it."""
 ASK_PORTS = "ports"
 _ENDED = -1
@@ -39,7 +42,9 @@ ERRANDS: Mapping[str, tuple[str, ...]] = {
     "tape-marks": ("control",),
     "square": ("trial",),
     "ink-how": ("trial", "--ink"),
+    "square-corrected": ("trial", "--corrected"),
     "squared": ("trial", "--measured", TRIAL_FILE),
+    "squared-corrected": ("trial", "--corrected", "--measured", CORRECTED_FILE),
     "files": ("write", "--svg", "--hpgl", "--picture", "--report"),
     "to-rule": ("rule", "--sheet"),
     "job-sheet": ("paper", "job"),
@@ -61,6 +66,7 @@ ERRANDS: Mapping[str, tuple[str, ...]] = {
     "placed": ("place", "--readings", READINGS_FILE),
     "placed-inked": ("place",),
     "days": ("days",),
+    "morning": ("days",),
     "to-prove": ("prove",),
     ASK_PORTS: ("drive", "--who"),
     "proved": ("prove", "--measured", PROOF_FILE),
@@ -73,6 +79,7 @@ SHOWN_BY_THE_PAGE = frozenset(("ways", "ways-all", "to-prove", "proved", "to-tic
 DRAWN_BESIDE: Mapping[str, tuple[str, ...]] = {
     "cover": ("cover",),
     "square": ("trial",),
+    "square-corrected": ("trial", "--corrected"),
     "forecast": ("control", "--only-look"),
     "tape-marks": ("control", "--only-look"),
 }
@@ -92,6 +99,10 @@ class Errand(Struct, frozen=True):
     """What it told beside its result."""
     printed: str = ""
     """What it printed as words."""
+    faults: Mapping[str, str] = field(default_factory=dict)
+    """What it says of single fields, by their names; not in `said` again."""
+    asks: tuple[str, ...] = ()
+    """Fields of its form by which a person may say that it is to be done all the same."""
 
     @property
     def record(self) -> dict[str, Any]:
@@ -102,26 +113,30 @@ class Errand(Struct, frozen=True):
             "result": self.result,
             "said": list(self.said),
             "printed": self.printed,
+            "faults": dict(self.faults),
         }
 
 
-@dataclass
+@dataclasses.dataclass
 class Errands:
     """The errands of one run, by kind."""
 
     folder: Path
     changed: Callable[[str], Awaitable[None]]
-    known: dict[str, Errand] = field(default_factory=dict)
-    _processes: dict[str, Process] = field(default_factory=dict)
-    _tasks: set[asyncio.Task[None]] = field(default_factory=set)
+    known: dict[str, Errand] = dataclasses.field(default_factory=dict)
+    _processes: dict[str, Process] = dataclasses.field(default_factory=dict)
+    _tasks: set[asyncio.Task[None]] = dataclasses.field(default_factory=set)
 
     @property
     def at_work(self) -> bool:
         """Whether any goes on."""
         return bool(self._processes)
 
-    async def start(self, kind: str, of: int, said: tuple[str, ...] = ()) -> None:
-        """Begins an errand, with words that were `said` for it.
+    async def start(
+        self, kind: str, of: int, said: tuple[str, ...] = (), placed: Placed | None = None
+    ) -> None:
+        """Begins an errand, with words that were `said` for it; `placed` finds the fields that what
+        it says is wrong is of, else its form's options do.
 
         Raises BadInputError for one that is not known.
         """
@@ -132,7 +147,9 @@ class Errands:
         process = await self._begun(*ERRANDS[kind], *said, *as_json)
         self.known.pop(kind, None)
         self._processes[kind], self.known[kind] = process, Errand(of)
-        task = asyncio.get_running_loop().create_task(self._followed(kind, process, of))
+        task = asyncio.get_running_loop().create_task(
+            self._followed(kind, process, of, placed or partial(by_option, kind))
+        )
         self._tasks.add(task)
         task.add_done_callback(self._tasks.discard)
 
@@ -147,7 +164,7 @@ class Errands:
             env={**os.environ, "PYTHONIOENCODING": "utf-8"},
         )
 
-    async def _followed(self, kind: str, process: Process, of: int) -> None:
+    async def _followed(self, kind: str, process: Process, of: int, placed: Placed) -> None:
         out, err = await process.communicate()
         if self._processes.get(kind) is not process:
             return
@@ -171,10 +188,31 @@ class Errands:
         if kind in SHOWN_BY_THE_PAGE and result is not None:
             printed = "\n".join(result.get("says", ()))
         lines = err.decode("utf-8", "replace").splitlines()
-        told = (said_here(line.removeprefix("canvasrule: ")) for line in lines)
-        said = tuple(line for line in told if line.strip())
-        self.known[kind] = Errand(of, code, result, said, said_here(printed[:_MOST_PRINTED]))
+        lines = [line.removeprefix("canvasrule: ") for line in lines]
+        faults, others = placed(lines) if code else ({}, lines)
+        said = tuple(line for line in map(said_here, others) if line.strip())
+        self.known[kind] = Errand(
+            of,
+            code,
+            result,
+            said,
+            said_here(printed[:_MOST_PRINTED]),
+            {name: said_here(fault) for name, fault in faults.items()},
+            named_in(kind, lines) if code else (),
+        )
         await self.changed(kind)
+
+    async def refuse(self, kind: str, of: int, said: str, faults: Mapping[str, str]) -> None:
+        """Tells of one that cannot be begun, as of one that was refused."""
+        await self.end(kind)
+        self.known[kind] = Errand(of, BadInputError.exit_code, said=(said,), faults=faults)
+        await self.changed(kind)
+
+    def typed_anew(self, kind: str, name: str) -> None:
+        """Forgets what was said of a field, and what a person was asked of the figures before."""
+        if (known := self.known.get(kind)) is not None:
+            faults = {one: fault for one, fault in known.faults.items() if one != name}
+            self.known[kind] = replace(known, faults=faults, asks=())
 
     async def end(self, kind: str) -> None:
         """Ends one that goes on, if it does; it is told as ended."""

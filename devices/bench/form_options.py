@@ -34,17 +34,29 @@ FORMS: Mapping[str, Mapping[str, str]] = {
         "repeat": "--repeat",
         "name": "--name",
     },
+    "days": {"hours": "--hours"},
     "to-prove": {"most": "--distances"},
     "placed": {"section": "--section", "accept": "--accept"},
     "placed-inked": {"section": "--inked"},
     "ruled": {"lines": "--done"},
     "unruled": {"lines": "--undo"},
     "ports": {"port": "--port"},
+    "squared": {
+        "confirmed": "--confirmed",
+        "replace": "--replace",
+        "despite_ink": "--despite-ink",
+    },
 }
 """By errand: its fields, and the option that each is given as."""
-PATCH = ("x0", "y0", "x1", "y1")
-"""Fields of `mend --patch`, which takes its four values as words of their own."""
+IN_TURN: Mapping[str, tuple[str, tuple[str, ...]]] = {
+    "mend": ("--patch", ("x0", "y0", "x1", "y1")),
+    "morning": ("--morning", ("base", "up", "down")),
+}
+"""By errand: an option that takes lengths as words of their own, and the field of each."""
 _LONGEST = 300
+_LONGEST_PORT = _LONGEST_REASON = 200
+_SWITCHES = ("moved", "verniers", "pointer")
+_REASONS = {"anyway": "--ink-anyway", "untried": "--ink-untried"}
 _BEGINS_A_LENGTH = re.compile(r"[0-9.]")
 
 
@@ -61,9 +73,38 @@ def options_of(kind: str, given: object) -> tuple[str, ...]:
             words.append(option)
         elif text := _line(value):
             words.append(f"{option}={text}")
-    if kind == "mend" and any(_line(fields.get(name)) for name in PATCH):
-        words += ["--patch", *_patch([_line(fields.get(name)) for name in PATCH])]
+    if kind in IN_TURN:
+        in_turn, names = IN_TURN[kind]
+        values = [_line(fields.get(name)) for name in names]
+        if any(values) or not FORMS.get(kind):
+            words += [in_turn, *_in_turn(kind, values)]
     return tuple(words)
+
+
+def by_option(kind: str, lines: Sequence[str]) -> tuple[Mapping[str, str], Sequence[str]]:
+    """What a verb says of its options, by the fields that they were given in; and all else."""
+    in_turn, names = IN_TURN.get(kind, ("", ()))
+    asked = {**FORMS.get(kind, {}), **{name: " ".join((in_turn, name.upper())) for name in names}}
+    faults, others = dict[str, str](), []
+    for line in lines:
+        said_of = (
+            name
+            for name, option in asked.items()
+            if re.match(rf"""{option}(?: '[^']*'| "[^"]*")?: """, line)
+        )
+        if (name := next(said_of, None)) is not None:
+            faults[name] = line
+        else:
+            others.append(line)
+    return faults, others
+
+
+def named_in(kind: str, lines: Sequence[str]) -> tuple[str, ...]:
+    """The fields of a form whose options a verb speaks of."""
+    options = FORMS.get(kind, {}).items()
+    return tuple(
+        name for name, option in options if any(re.search(rf"{option}\b", one) for one in lines)
+    )
 
 
 def _line(value: Any) -> str:
@@ -73,13 +114,16 @@ def _line(value: Any) -> str:
     return text
 
 
-def _patch(values: Sequence[str]) -> Sequence[str]:
-    """The four lengths of a box; none may be taken for an option."""
+def _in_turn(kind: str, values: Sequence[str]) -> Sequence[str]:
+    """Lengths as words of their own; none may be taken for an option."""
     for value in values:
         if _BEGINS_A_LENGTH.match(value) is None:
             raise BadInputError(
                 f"{value or 'nothing'!r}: a worn patch needs four lengths, from and to along the "
                 'table and from and to across it, as "30 in"'
+                if kind == "mend"
+                else f"{value or 'nothing'!r}: the morning's check needs three lengths, as the "
+                'tape shows them: "148 in"'
             )
     return values
 
@@ -108,3 +152,34 @@ def write_readings(path: Path, section: str, typed: str) -> None:
     if not rows:
         raise BadInputError("no readings are typed: one a line, a mark and its x and y in mm")
     replace_file(path, text.getvalue().encode())
+
+
+def port_of(command: Mapping[str, Any]) -> str:
+    """The port that a page names. Raises BadInputError where it names none."""
+    port = str(command.get("port") or "").strip()
+    if not port or len(port) > _LONGEST_PORT or not port.isprintable():
+        raise BadInputError(
+            "no port is chosen: choose the one that the machine is on, or type its name"
+        )
+    return port
+
+
+def scrap_wishes(command: Mapping[str, Any]) -> list[str]:
+    """Whether the square is drawn as the kept correction has it, as `trial` takes it."""
+    return ["--corrected"] if command.get("corrected") is True else []
+
+
+def wishes(command: Mapping[str, Any]) -> list[str]:
+    """What else a page wishes for one run, as `drive` takes it. Raises BadInputError."""
+    wished = [f"--{name}" for name in _SWITCHES if command.get(name) is True]
+    for key, option in _REASONS.items():
+        reason = str(command.get(key) or "").strip()
+        if len(reason) > _LONGEST_REASON or not reason.isprintable():
+            raise BadInputError(f"{reason[:40]!r}: give a reason in one line of words")
+        wished += [f"{option}={reason}"] if reason else []
+    return wished
+
+
+def count_of(value: object) -> list[str]:
+    """How many sections one run inks at most, as `drive` takes it; nothing for all."""
+    return ["--most", str(value)] if isinstance(value, int) and 0 < value < 10_000 else []

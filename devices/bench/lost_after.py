@@ -8,9 +8,9 @@ import os
 from marking.errors import BadInputError
 
 LOST_AFTER = "CANVASRULE_LOST_AFTER"
-_LEAST, _USUAL, _MOST = 0.4, 0.8, 60.0
-"""Seconds without a word after which a page that holds the machine is lost: seven beats missed,
-and two tenths left of the second in which a plotter is to be told to raise its pen.
+_LEAST, _USUAL, _MOST = 0.4, 0.65, 60.0
+"""Seconds without a word after which a page that holds the machine is lost: six beats missed, and a
+third left of the second in which its pen is to be off the cloth, to the next point of its line.
 
 A computer too busy to beat so often may be given longer, by `LOST_AFTER` in the environment."""
 

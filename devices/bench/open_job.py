@@ -7,24 +7,41 @@ from __future__ import annotations
 
 import json
 import time
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 from msgspec.structs import replace
 
 from devices.begun import layout_of, plan_of
 from devices.bench.drawn import drawn_lines
-from devices.bench.errands import ASK_PORTS, PROOF_FILE, REST_ON_NO_WAY, TRIAL_FILE, Errands
+from devices.bench.errands import ASK_PORTS, REST_ON_NO_WAY, Errands
 from devices.bench.fields.field import fields
 from devices.bench.fields.sketch import sketch
 from devices.bench.fields.words import by_label, in_page_words
-from devices.bench.form_options import READINGS_FILE, options_of, write_readings
+from devices.bench.form_options import (
+    READINGS_FILE,
+    count_of,
+    options_of,
+    port_of,
+    scrap_wishes,
+    wishes,
+    write_readings,
+)
 from devices.bench.job_file import JobFile, stamp
 from devices.bench.light import Light
 from devices.bench.machine import Machine
 from devices.bench.proposal import SURVEY, faults_of_waiting, proposal
 from devices.bench.state import Standing, standing, values, written_at, written_files
 from devices.bench.steps import Kept, kept_of, steps
-from devices.bench.typed import keep_waiting, waiting, write_measured
+from devices.bench.typed import (
+    MEASURED,
+    by_length,
+    keep_waiting,
+    needed_for,
+    typed_for,
+    waiting,
+    write_measured,
+)
 from devices.history import has_record, kept_correction
 from devices.job import Job
 from devices.ways.chosen import chosen_way
@@ -33,7 +50,7 @@ from marking.job.folder import RECORD_FILE, load_job
 from marking.output.layout_json import layout_record
 
 if TYPE_CHECKING:
-    from collections.abc import Awaitable, Callable, Mapping
+    from collections.abc import Awaitable, Callable, Iterable, Mapping
     from pathlib import Path
 
     from devices.bench.fields.field import Field
@@ -42,16 +59,12 @@ if TYPE_CHECKING:
     from marking.layout.layout import Layout
     from marking.sections.plan import Plan
 
-MEASURED: Mapping[str, tuple[str, str]] = {
-    "proved": ("id", PROOF_FILE),
-    "squared": ("run", TRIAL_FILE),
-}
-"""Errands that read lengths which were typed: the column of their names, and the file."""
-_LONGEST_PORT = _LONGEST_REASON = 200
-_SWITCHES = ("moved", "verniers", "pointer")
-_REASONS = {"anyway": "--ink-anyway", "untried": "--ink-untried"}
 _LOOK_SECONDS = 3.0
 """Between two looks at a record that a machine at work writes."""
+_SOON_SECONDS = 300.0
+"""By when it is known that a night has gone by, to a page that is shown anything."""
+_NONE_TYPED = "no length is typed yet: type what the tape shows, then ask again"
+_LACKS = "not typed yet"
 _NOT_LAID_OUT = "nothing is laid out yet; mend what is said to be wrong"
 _NOTHING = "That is nothing this page says; reload it."
 
@@ -141,6 +154,8 @@ class OpenJob:
             "folder": str(self.folder.resolve()),
             "values": values(self.now, self.waiting, self.unfit),
             "measured": self.waiting,
+            **self._said_of_measured(),
+            "morning": {"waits": self._kept().morning, "meant": dict(self._kept().meant)},
             "files": files,
             "fault": self.now.faults.get("", "") or self.unfit.get("", ""),
             "undo": self.file.can_undo,
@@ -156,12 +171,25 @@ class OpenJob:
             "steps": steps(self.now, self._kept(), self.waiting, files),
         }
 
+    def _said_of_measured(self) -> dict[str, Any]:
+        """What verbs said of lengths typed for them, and what they would have a person say."""
+        known = {kind: one for kind, one in self.errands.known.items() if kind in MEASURED}
+        return {
+            "unfit": {
+                f"{kind}.{name}": said
+                for kind, one in known.items()
+                for name, said in one.faults.items()
+            },
+            "asks": {kind: list(one.asks) for kind, one in known.items()},
+        }
+
     def _survey_waits(self) -> bool:
         return any(name.startswith(SURVEY) for name in self.waiting)
 
     def _kept(self) -> Kept:
         """Nothing where the record cannot be read: the layout's own fault says so."""
-        known, here, record = self._known, self.now, self._stamps()[1:]
+        known, here = self._known, self.now
+        record = (*self._stamps()[1:], int(time.time() / _SOON_SECONDS))
         if known is not None and known[0] is here and known[1] == record:
             return known[2]
         try:
@@ -263,8 +291,10 @@ class OpenJob:
         (self.file.undo if back else self.file.redo)()
 
     def _set(self, name: str, value: Written) -> None:
-        if name.partition(".")[0] in MEASURED:
+        kind, _, of = name.partition(".")
+        if kind in MEASURED:
             self._wait({name: value})
+            self.errands.typed_anew(kind, of)
             return
         one = _field(name)
         if value is None and name in self.waiting and written_at(self.now.written, one) is None:
@@ -302,18 +332,17 @@ class OpenJob:
         `command` may give `options`, as the errand's form has them.
         """
         self._check_there()
+        of = self.reckoned if kind in REST_ON_NO_WAY else self.drawn
+        placed = None
         if kind in MEASURED:
-            column, file = MEASURED[kind]
-            typed = {
-                name.partition(".")[2]: text
-                for name, text in self.waiting.items()
-                if name.startswith(f"{kind}.")
-            }
+            one, typed = MEASURED[kind], typed_for(kind, self.waiting)
             if not typed:
-                raise BadInputError(
-                    "no length is typed yet: type what the tape shows, then ask again"
+                await self.errands.refuse(
+                    kind, of, _NONE_TYPED, dict.fromkeys(self._to_measure(kind), _LACKS)
                 )
-            write_measured(self.folder / file, column, typed)
+                return
+            write_measured(self.folder / one.file, one.column, typed)
+            placed = partial(by_length, tuple(typed), needed_for(kind))
         if kind == ASK_PORTS and self.machine.is_running:
             raise RefusedError("a machine is at work; ask what answers once it is done")
         given = command.get("options")
@@ -321,17 +350,23 @@ class OpenJob:
         if kind == "placed" and isinstance(given, dict):
             section, readings = str(given.get("section") or ""), str(given.get("readings") or "")
             write_readings(self.folder / READINGS_FILE, section.strip(), readings)
-        of = self.reckoned if kind in REST_ON_NO_WAY else self.drawn
-        await self.errands.start(kind, of, said)
+        await self.errands.start(kind, of, said, placed)
+
+    def _to_measure(self, kind: str) -> Iterable[str]:
+        """The names of lengths that are asked for where an errand has none."""
+        asked = self.errands.known.get("to-prove")
+        listed = asked.result["distances"] if asked is not None and asked.result else ()
+        return needed_for(kind) or [one["id"] for one in listed]
 
     async def with_machine(self, page: str, command: Mapping[str, Any]) -> None:
         """Does what a page asks of the machine. Raises CanvasruleError."""
-        act, most = command.get("act"), _count(command.get("most"))
+        act, most = command.get("act"), count_of(command.get("most"))
         if act == "rehearse":
             await self.machine.start(page, most)
         elif act in ("ink", "square"):
             scrap = act == "square"
-            port, options = _port(command), [] if scrap else [*most, *_wishes(command)]
+            port = port_of(command)
+            options = scrap_wishes(command) if scrap else [*most, *wishes(command)]
             await self.errands.end(ASK_PORTS)
             await self.errands.changed(ASK_PORTS)
             await self.machine.start(page, options, port, scrap=scrap)
@@ -367,35 +402,17 @@ def _of_way(folder: Path, name: str) -> dict[str, Any]:
 
 
 def _cores(plan: Plan) -> dict[str, Any]:
-    """Each section with its box, mm, table."""
-    return {"sections": [{"id": one.id, "core": list(one.core)} for one in plan.sections]}
+    """Each section with its box, and the lines that are ruled by hand between them; mm, table."""
+    return {
+        "sections": [{"id": one.id, "core": list(one.core)} for one in plan.sections],
+        "ruled": [one.points.tolist() for one in plan.ruled],
+    }
 
 
 def _but_way(written: Mapping[str, Any]) -> dict[str, Any]:
     """What stands in job.toml, but for the way chosen."""
     ways = written.get("ways", {})
     return {**written, "ways": {key: ways[key] for key in ways if key != "way"}}
-
-
-def _port(command: Mapping[str, Any]) -> str:
-    """The port that a page names. Raises BadInputError where it names none."""
-    port = str(command.get("port") or "").strip()
-    if not port or len(port) > _LONGEST_PORT or not port.isprintable():
-        raise BadInputError(
-            "no port is chosen: choose the one that the machine is on, or type its name"
-        )
-    return port
-
-
-def _wishes(command: Mapping[str, Any]) -> list[str]:
-    """What else a page wishes for one run, as `drive` takes it. Raises BadInputError."""
-    wished = [f"--{name}" for name in _SWITCHES if command.get(name) is True]
-    for key, option in _REASONS.items():
-        reason = str(command.get(key) or "").strip()
-        if len(reason) > _LONGEST_REASON or not reason.isprintable():
-            raise BadInputError(f"{reason[:40]!r}: give a reason in one line of words")
-        wished += [f"{option}={reason}"] if reason else []
-    return wished
 
 
 def _field(name: str) -> Field:
@@ -409,10 +426,6 @@ def _field(name: str) -> Field:
 def _notes(layout: Layout) -> list[str]:
     """What a person is told of a layout, in the words of the page."""
     return [in_page_words(one) for one in layout.warnings]
-
-
-def _count(value: object) -> list[str]:
-    return ["--most", str(value)] if isinstance(value, int) and 0 < value < 10_000 else []
 
 
 def _written(value: object) -> Written:

@@ -42,6 +42,7 @@ FILES = {
     "bench.css": "text/css",
     "bench.js": "text/javascript",
     "cards.js": "text/javascript",
+    "faults.js": "text/javascript",
     "fields.js": "text/javascript",
     "errands.js": "text/javascript",
     "jobs.js": "text/javascript",

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from msgspec import Struct
+from msgspec import Struct, field
 
 from devices.begun import plan_of
 from devices.history import has_record, kept_correction
@@ -48,6 +48,10 @@ class Kept(Struct, frozen=True):
     """Whether ink was laid or taken back after that proof, which knows nothing of it."""
     mends: tuple[str, ...] = ()
     """What is left to do of each mend, in words."""
+    morning: str = ""
+    """Why ink waits for the morning's check; empty where it does not."""
+    meant: Mapping[str, float] = field(default_factory=dict)
+    """What the tape should show at that check, mm; nothing without tape marks."""
 
 
 def kept_of(folder: Path, job: Job | None = None, layout: Layout | None = None) -> Kept:
@@ -58,9 +62,10 @@ def kept_of(folder: Path, job: Job | None = None, layout: Layout | None = None) 
     if not has_record(folder):
         return Kept()
     from marking.begun.inked import done_sections, ink_name
-    from marking.begun.on_the_cover import tape_marks_are_set_out
+    from marking.begun.on_the_cover import tape_marks_are_set_out, tape_marks_set_out
+    from marking.days.morning import meant, waits_for
     from marking.mending.mend import mends
-    from marking.record.record import layout_hash, open_record
+    from marking.record.record import layout_hash, open_record, utc_now
 
     with open_record(folder) as record:
         ink, runs = record.ink(), record.runs()
@@ -70,9 +75,13 @@ def kept_of(folder: Path, job: Job | None = None, layout: Layout | None = None) 
         ticks = {one.line: one.event == "ruled" for one in ruled}
         laid = [*(one.at for one in ink), *(one.at for one in runs), *(one.at for one in ruled)]
         chosen = layout is not None and tape_marks_are_set_out(record, layout)
+        should = dict[str, float]()
+        if job is not None and layout is not None and chosen:
+            tape_marks = tape_marks_set_out(record, layout, job.units)
+            should = meant(layout, tape_marks) if tape_marks is not None else should
     traced = sum(one.section.startswith(ink_name("", "beam")) for one in ink)
     plotted = len(runs) + len(ink) - traced
-    counts, left = [], list[str]()
+    counts, left, waits = [], list[str](), ""
     if job is not None and layout is not None:
         zones: tuple[tuple[ZoneName, int], ...] = (("plotter", plotted), ("beam", traced))
         for zone in (name for name, some in zones if some):
@@ -82,6 +91,7 @@ def kept_of(folder: Path, job: Job | None = None, layout: Layout | None = None) 
                 counts.append((len(done_sections(record, layout, plan)), len(plan.sections)))
                 if zone == "plotter":
                     left += map(_left_of, mends(record, layout, plan))
+                    waits = waits_for(record, layout, plan, job.units, utc_now()) or ""
     proof = proofs[-1] if proofs else None
     return Kept(
         inked=tuple(counts),
@@ -91,6 +101,8 @@ def kept_of(folder: Path, job: Job | None = None, layout: Layout | None = None) 
         proof=proof.result["outcome"] if proof is not None else "",
         inked_since=proof is not None and any(at > proof.at for at in laid),
         mends=tuple(filter(None, left)),
+        morning=waits,
+        meant=should,
     )
 
 
@@ -168,6 +180,8 @@ def _marked(kept: Kept) -> tuple[str, bool]:
     if kept.ruled:
         said.append(f"{kept.ruled} {'line' if kept.ruled == 1 else 'lines'} ruled")
     said += kept.mends
+    if kept.morning:
+        said.append("the morning's check to take")
     whole = any(done == every for done, every in kept.inked)
     # Which lines are ruled beside the sections hangs on the way; the proof ends them all.
     proved = kept.proof == "pass" and not kept.inked_since

@@ -9,17 +9,39 @@ from __future__ import annotations
 import csv
 import io
 import json
+import re
 from typing import TYPE_CHECKING
 
+from msgspec import Struct
+
+from devices.bench.errands import CORRECTED_FILE, PROOF_FILE, TRIAL_FILE
 from marking.errors import BadInputError
 from marking.input.text import read_text
 from marking.output.files import replace_file
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Mapping, Sequence
     from pathlib import Path
 
 WAITING_FILE = "job.waiting.json"
+
+
+class Measured(Struct, frozen=True):
+    """Lengths that an errand reads."""
+
+    column: str
+    """Of their names, in its file."""
+    file: str
+
+
+MEASURED: Mapping[str, Measured] = {
+    "proved": Measured("id", PROOF_FILE),
+    "squared": Measured("run", TRIAL_FILE),
+    "squared-corrected": Measured("run", CORRECTED_FILE),
+}
+"""Errands that read lengths which were typed."""
+_ROW = re.compile(r".*\.csv:(\d+): ")
+_NAMED = re.compile(r"(\w+)(?:: | = )")
 
 
 def waiting(folder: Path) -> dict[str, str]:
@@ -52,3 +74,38 @@ def write_measured(path: Path, name: str, values: Mapping[str, str]) -> None:
     table.writerow([name, "length"])
     table.writerows(values.items())
     replace_file(path, text.getvalue().encode())
+
+
+def needed_for(kind: str) -> tuple[str, ...]:
+    """The names of lengths without which an errand says nothing."""
+    if kind == "proved":
+        return ()
+    from devices.plotter.correction import RUNS
+
+    return RUNS
+
+
+def typed_for(kind: str, waits: Mapping[str, str]) -> dict[str, str]:
+    """Of all that waits, the lengths of one errand by their own names."""
+    return {
+        n.removeprefix(f"{kind}."): text for n, text in waits.items() if n.startswith(f"{kind}.")
+    }
+
+
+def by_length(
+    written: Sequence[str], every: Sequence[str], lines: Sequence[str]
+) -> tuple[Mapping[str, str], Sequence[str]]:
+    """What a verb says of single lengths, by their names; and all else.
+
+    It tells one by its row in the file that was `written`, or begins with its name.
+    """
+    faults, others = dict[str, str](), []
+    for line in lines:
+        row, named = _ROW.match(line), _NAMED.match(line)
+        if row is not None and 0 <= (at := int(row[1]) - 2) < len(written):
+            faults[written[at]] = line
+        elif named is not None and named[1] in (*written, *every):
+            faults[named[1]] = line
+        else:
+            others.append(line)
+    return faults, others

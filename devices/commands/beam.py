@@ -16,8 +16,13 @@ from devices.commands.shared import (
     read_job,
     say,
 )
+from devices.projector.desk.known_points import tape_mark_points
+from devices.projector.desk.memory import refuse_unknown_lines
+from devices.projector.trueup.forecast import plan_lines, plan_record
 from devices.serving.listening import LOOPBACK, addresses, bound, opened, own_address
 from devices.serving.pairing import Pairing
+from devices.session.claim import claimed
+from marking.record.record import open_record
 
 if TYPE_CHECKING:
     import argparse
@@ -39,9 +44,10 @@ The stage opens on this computer: drag it to the projector's screen and press F 
 screen. It lights nothing when the browser is zoomed, the display scaled or the resolution
 not the projector's own, and says what to change. The remote is a second window, or with
 --lan a phone: point it at the square that is lit and tap Pair, or type the address and
-the six figures. Each run has a new code; who types wrong ones has to wait, and nobody
-else. When nothing is heard of the computer for a second, the big button dims and says
-since when; a tap that was not answered is sent again and done once, or told as not done.
+the six figures; its Notes tab pairs another. Each run has a new code; who types wrong
+ones has to wait, and nobody else. When nothing is heard of the computer for a second, the
+big button dims and says since when; a tap that was not answered is sent again and done
+once, or told as not done.
 
 True up: bring the picture over the section, then each of nine targets onto a point of the
 table with the arrows, or leave it where it fell and type where that is as the tape shows
@@ -100,8 +106,6 @@ def run(options: argparse.Namespace) -> int:
     job = read_job(options.job)
     check_way(options.job, job, "beam", "projector")
     if options.plan:
-        from devices.projector.trueup.forecast import plan_lines, plan_record
-
         layout = layout_of(options.job, job)
         if options.json:
             print_json(plan_record(job, layout))
@@ -116,13 +120,10 @@ def run(options: argparse.Namespace) -> int:
 
 
 def _serve(options: argparse.Namespace, work: BeamWork, listening: socket.socket) -> None:
-    from devices.projector.desk.known_points import tape_mark_points
-    from devices.projector.desk.memory import refuse_unknown_lines
+    # What serves is imported by what serves: it takes a while.
     from devices.projector.pages.beam_run import BeamRun
     from devices.projector.pages.server import application
     from devices.serving.doorway import server
-    from devices.session.claim import claimed
-    from marking.record.record import open_record
 
     port = listening.getsockname()[1]
     names = [LOOPBACK, "localhost", *([own_address()] if options.lan else [])]
@@ -135,7 +136,7 @@ def _serve(options: argparse.Namespace, work: BeamWork, listening: socket.socket
         record.guard_layout(work.layout)
         guard_division(record, work.job, work.layout, work.plan, None)
         refuse_unknown_lines(record, work)
-        work = replace(work, control=tape_mark_points(record, work))
+        work = replace(work, tape_marks=tape_mark_points(record, work))
         _say_what_is_inked(record)
         this_run = BeamRun(work, record, pairing, remote_url, lan)
         app = application(this_run, [f"{name}:{port}" for name in names])

@@ -2,11 +2,20 @@
 
 from __future__ import annotations
 
+import secrets
 import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
+from urllib.parse import quote
 
+from devices.bench.jobs import jobs_folder
+from devices.bench.lost_after import quiet_after
+from devices.bench.one_bench import the_bench
+from devices.bench.shortcut import make_icon, take_icon_away
 from devices.commands.shared import add_job_option, print_json, print_lines, say
+from devices.serving.listening import LOOPBACK, bound, opened
+from marking.input.text import read_text
+from marking.job.folder import JOB_FILE
 
 if TYPE_CHECKING:
     import argparse
@@ -38,15 +47,6 @@ def run(options: argparse.Namespace) -> int:
     """Serves the page until interrupted."""
     if options.shortcut or options.no_shortcut:
         return _icon(made=options.shortcut)
-    import secrets
-    from urllib.parse import quote
-
-    from devices.bench.jobs import jobs_folder
-    from devices.bench.lost_after import quiet_after
-    from devices.bench.one_bench import the_bench
-    from devices.serving.listening import LOOPBACK, bound
-    from marking.input.text import read_text
-    from marking.job.folder import JOB_FILE
 
     root, folder = jobs_folder(options.job, home=Path.home(), named=options.job != Path())
     # What keeps the page from being served is told before a browser is opened.
@@ -71,6 +71,7 @@ def run(options: argparse.Namespace) -> int:
 def _serve(
     root: Path, folder: Path | None, key: str, listening: socket.socket, address: str
 ) -> None:
+    # What serves takes a while to import, and the browser is started before.
     import asyncio
 
     from devices.bench.bench_run import BenchRun
@@ -97,8 +98,6 @@ def _serve(
 
 def _tell(options: argparse.Namespace, url: str, what: str) -> None:
     """Prints where the page is, and opens it."""
-    from devices.serving.listening import opened
-
     if options.json:
         print_json({"schema": 1, "page": url})
     else:
@@ -109,8 +108,6 @@ def _tell(options: argparse.Namespace, url: str, what: str) -> None:
 
 
 def _icon(*, made: bool) -> int:
-    from devices.bench.shortcut import make_icon, take_icon_away
-
     path = make_icon() if made else take_icon_away()
     if path is None:
         say("there is no icon of the bench on this desktop")

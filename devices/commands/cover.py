@@ -14,18 +14,26 @@ from devices.commands.shared import (
     read_job,
     say,
 )
+from devices.job import Job
 from marking.cloth.cover import cover_for
 from marking.cloth.cover_words import cover_lines, cover_record, run_lines
-from marking.job.folder import JOB_FILE
+from marking.cloth.stretch_run import stretch_run
+from marking.errors import BadInputError
+from marking.input.text import read_text
+from marking.input.toml import toml_tables
+from marking.job.folder import JOB_FILE, check_job
 from marking.job.keys import paper_of
+from marking.job.written import with_values
+from marking.measures.lengths import parse_length
+from marking.output.files import replace_file
 from marking.stretching.words import is_pulled_on
 
 if TYPE_CHECKING:
     import argparse
     from pathlib import Path
 
-    from devices.job import Job
     from marking.cloth.stretch_run import StretchRun
+
 
 _RUNS = {"stretch_length": "--run", "stretch_width": "--run-across"}
 
@@ -65,10 +73,10 @@ def run(options: argparse.Namespace) -> int:
         print_json(cover_record(cover))
         return 0
 
+    # What draws takes longer to import than all else here.
     from marking.drawing.pdf import pdf
     from marking.drawing.svg import svg
     from marking.output.cover_sheet import cover_pages
-    from marking.output.files import replace_file
 
     pulled_on = is_pulled_on(layout, drawn_through=not job.plotter.on_cover)
     pages = cover_pages(cover, job, paper_of(job), pulled_on=pulled_on)
@@ -81,10 +89,6 @@ def run(options: argparse.Namespace) -> int:
 
 def _runs(options: argparse.Namespace) -> dict[str, StretchRun]:
     """The runs given, by the key each one gives. Raises BadInputError."""
-    from marking.cloth.stretch_run import stretch_run
-    from marking.errors import BadInputError
-    from marking.measures.lengths import parse_length
-
     found = {}
     for key, option in _RUNS.items():
         given = getattr(options, option.removeprefix("--").replace("-", "_"))
@@ -100,13 +104,6 @@ def _runs(options: argparse.Namespace) -> dict[str, StretchRun]:
 
 def _write_runs(folder: Path, job: Job, runs: dict[str, StretchRun]) -> Job:
     """The job with its new stretch, written once it is known to lay out and to move no ink."""
-    from devices.job import Job
-    from marking.input.text import read_text
-    from marking.input.toml import toml_tables
-    from marking.job.folder import check_job
-    from marking.job.written import with_values
-    from marking.output.files import replace_file
-
     path = folder / JOB_FILE
     text = read_text(path, str(path), "job")
     made = with_values(text, str(path), "cloth", {key: run.percent for key, run in runs.items()})

@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING
 from devices.begun import layout_of, plan_of
 from devices.commands.shared import (
     add_job_option,
-    length_option,
     print_json,
     print_lines,
     read_job,
@@ -18,15 +17,17 @@ from marking.begun.on_the_cover import readings_asked_for, tape_marks_set_out
 from marking.days.morning import CHECKS, judged, keep_morning, last_morning, meant
 from marking.days.spread import HOURS, section_seconds, spread
 from marking.days.words import MOUNTED, day_lines, day_record, morning_lines
-from marking.errors import BadInputError, RefusedError
+from marking.errors import BadInputError, RefusedError, shortened
+from marking.measures.lengths import parse_length
 from marking.record.record import open_record
 
 if TYPE_CHECKING:
     import argparse
+    from collections.abc import Sequence
 
     from devices.job import Job
     from marking.layout.layout import Layout
-    from marking.tape_marks.marks import Control
+    from marking.tape_marks.marks import TapeMarks
 
 _LONGEST = 24.0
 
@@ -44,7 +45,6 @@ def add_options(verb: argparse.ArgumentParser) -> None:
     verb.add_argument(
         "--morning",
         nargs=3,
-        type=length_option,
         metavar=("BASE", "UP", "DOWN"),
         help="keep what the tape shows along the base line and both diagonals, up from the zero "
         "line at the base line, down from it at the far line; drive waits for it after a night",
@@ -68,25 +68,38 @@ def run(options: argparse.Namespace) -> int:
     return _show(options, job, layout)
 
 
-def _control(options: argparse.Namespace, job: Job, layout: Layout) -> Control | None:
+def _tape_marks(options: argparse.Namespace, job: Job, layout: Layout) -> TapeMarks | None:
     if not has_record(options.job):
         return None
     with open_record(options.job) as record:
         return tape_marks_set_out(record, layout, job.units)
 
 
+def _shown(given: Sequence[str]) -> dict[str, float]:
+    """What the tape showed at each of `CHECKS`, mm. Raises BadInputError for each that is none."""
+    shown, faults = {}, []
+    for name, text in zip(CHECKS, given, strict=True):
+        try:
+            shown[name] = parse_length(text)
+        except ValueError as fault:
+            faults.append(f"--morning {name.upper()} {shortened(repr(text))}: {fault}")
+    if faults:
+        raise BadInputError(*faults)
+    return shown
+
+
 def _morning(options: argparse.Namespace, job: Job, layout: Layout) -> int:
-    control = _control(options, job, layout)
-    if control is None:
+    shown = _shown(options.morning)
+    tape_marks = _tape_marks(options, job, layout)
+    if tape_marks is None:
         raise RefusedError(
             f"{options.job}: no tape marks are set out, so there is no base line and no diagonal "
             "to check; run canvasrule control first"
         )
-    shown = dict(zip(CHECKS, options.morning, strict=True))
     with open_record(options.job) as record:
         before = last_morning(record, layout)
         good = before[1] if before is not None and not before[1].wrong else None
-        morning = judged(shown, layout, control, good, job.units)
+        morning = judged(shown, layout, tape_marks, good, job.units)
         keep_morning(record, layout, morning)
     if options.json:
         print_json({"schema": 1, "wrong": list(morning.wrong)})
@@ -116,13 +129,13 @@ def _show(options: argparse.Namespace, job: Job, layout: Layout) -> int:
             asked = {name: len(marks) for name, marks in named.items()}
     seconds = {s.id: section_seconds(s, plan, job.pace, asked.get(s.id)) for s in plan.sections}
     days = spread(plan, done, seconds, options.hours * 3600)
-    control = _control(options, job, layout)
+    tape_marks = _tape_marks(options, job, layout)
     if options.json:
         print_json({"schema": 1, "days": list(map(day_record, days))})
         return 0
     mounted = plan.zone.feed is None and layout.slack == (1.0, 1.0) and not done
     lines = [*(MOUNTED if mounted else ()), *day_lines(days, plan, layout, seconds, job.units)]
-    if control is not None and days:
-        lines += morning_lines(meant(layout, control), control.tape, job.units)
+    if tape_marks is not None and days:
+        lines += morning_lines(meant(layout, tape_marks), tape_marks.tape, job.units)
     print_lines(lines)
     return 0

@@ -8,6 +8,10 @@ from typing import TYPE_CHECKING
 from devices.begun import layout_of, plan_of
 from devices.commands.shared import OUTPUT, add_json_option, print_json, print_lines, read_job, say
 from devices.history import kept_correction
+from devices.output.files import KINDS, write_files
+from marking.job.folder import JOB_FILE
+from marking.output.files import write_new
+from marking.shipped_files import stock
 
 if TYPE_CHECKING:
     import argparse
@@ -29,11 +33,6 @@ def add_options(verb: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Makes the Millrace job (or takes the one there) and writes everything it can."""
-    from devices.output.files import KINDS, write_files
-    from marking.job.folder import JOB_FILE
-    from marking.output.files import write_new
-    from marking.shipped_files import stock
-
     path = options.folder / JOB_FILE
     if not path.exists():
         write_new(path, stock().joinpath("demo", "millrace", JOB_FILE).read_bytes())

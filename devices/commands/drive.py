@@ -16,13 +16,24 @@ from devices.commands.shared import (
     say,
 )
 from devices.commands.typed import typed
+from devices.driving.port import chosen
+from devices.driving.who_answers import answer_lines, who_answers
 from devices.history import has_record, kept_correction
+from devices.inking.in_turn import asked_for, known, lines_to_rule, mends_to_rule
+from devices.inking.outcome_words import exit_code, outcome_lines, outcomes_record
+from devices.inking.sections import Commands, Wished, ink_in_turn, record_for, verniers_added
+from devices.session.claim import claimed
+from devices.session.ending import ended_as_by_hand
+from devices.session.person import Person
+from devices.session.progress import record_csv
+from devices.session.session import Workplace
 from marking.errors import BadInputError
+from marking.record.readings import read_readings
+from marking.record.record import open_record
 
 if TYPE_CHECKING:
     import argparse
 
-    from devices.inking.sections import Commands
     from devices.job import Job
     from marking.proof.verniers import JoinVernier
 
@@ -160,15 +171,6 @@ def add_options(verb: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Drives what is not yet done, in order; returns 0 when all asked for is done."""
-    from devices.inking.in_turn import asked_for, known, lines_to_rule, mends_to_rule
-    from devices.inking.outcome_words import exit_code, outcome_lines, outcomes_record
-    from devices.inking.sections import Wished, ink_in_turn, record_for, verniers_added
-    from devices.session.claim import claimed
-    from devices.session.ending import ended_as_by_hand
-    from devices.session.person import Person
-    from devices.session.session import Workplace
-    from marking.record.readings import read_readings
-
     check_pace(options.pace)
     if options.most is not None and options.most < 1:
         raise BadInputError(f"--most {options.most}: give how many sections to ink, 1 or more")
@@ -183,9 +185,9 @@ def run(options: argparse.Namespace) -> int:
     plan = division = plan_of(options.job, "plotter", job, layout, correction)
     verniers: tuple[JoinVernier, ...] = ()
     if options.verniers:
-        plan, verniers, said = verniers_added(plan, layout, job)
+        plan, verniers, said = verniers_added(plan, layout, job.pens)
         say(said)
-    sections = asked_for(known(options.job, job, layout, plan), options.section)
+    sections = asked_for(known(options.job, job.pens, layout, plan), options.section)
     readings = read_readings(options.readings) if options.readings else ()
     wished = Wished(
         options.job, options.port, options.pace, options.most, untried=options.ink_untried
@@ -223,10 +225,6 @@ def run(options: argparse.Namespace) -> int:
 
 
 def _ask_who(options: argparse.Namespace, job: Job) -> int:
-    from devices.driving.port import chosen
-    from devices.driving.who_answers import answer_lines, who_answers
-    from devices.session.claim import claimed
-
     if options.simulate:
         raise BadInputError("--who asks at a port; the simulated plotter of --simulate has none")
     names = [] if options.port is None else [chosen(options.port)]
@@ -240,9 +238,6 @@ def _ask_who(options: argparse.Namespace, job: Job) -> int:
 
 
 def _print_record(folder: Path) -> int:
-    from devices.session.progress import record_csv
-    from marking.record.record import open_record
-
     if not has_record(folder):
         raise BadInputError(f"{folder}: nothing was ever driven here, so there is no record")
     with open_record(folder) as record:
@@ -251,8 +246,6 @@ def _print_record(folder: Path) -> int:
 
 
 def _commands(options: argparse.Namespace) -> Commands:
-    from devices.inking.sections import Commands
-
     job = ["--job", options.job]
     return Commands(
         trial=typed(["canvasrule", "trial", *job, "--ink"]),

@@ -20,6 +20,11 @@ from marking.cloth.hem_words import hem_lines, hem_record
 from marking.cloth.hems import hem_plan
 from marking.cloth.panel import Panel
 from marking.errors import BadInputError
+from marking.job.keys import Fold, paper_of, parse_fold
+from marking.job.values import is_printable, positive
+from marking.measures.lengths import parse_length
+from marking.output.files import replace_file
+from marking.record.record import open_record
 
 if TYPE_CHECKING:
     import argparse
@@ -27,9 +32,20 @@ if TYPE_CHECKING:
     from pathlib import Path
     from typing import Any
 
-    from marking.job.keys import Fold
     from marking.measures.lengths import Units
 
+
+_MORE = """\
+A side hem is folded to the long lines, counted from the table's long edge (or as
+hems.from has it), a bottom or top hem to the cross lines, counted from the zero line.
+
+It tells what to cut, the line for each raw edge and fold in the order of the work, and
+what has no line on this table; and writes out/hem-NAME.pdf and .svg, a card to pin
+over the table. Where a hem has no line it ends with 1 and says what to add to job.toml
+before there is ink.
+
+example:
+  canvasrule hem --job my-bench --width "48 in" --length "84 in" --name parlour"""
 _USUAL: Mapping[Units, Mapping[str, str]] = {
     "in": {"bottom": "double 4 in", "sides": "double 1 1/2 in", "heading": "double 4 in"},
     "mm": {"bottom": "double 10 cm", "sides": "double 4 cm", "heading": "double 10 cm"},
@@ -57,13 +73,7 @@ def add_options(verb: argparse.ArgumentParser) -> None:
         "--widths", type=int, metavar="N", help="so many widths sewn together (default: as needed)"
     )
     verb.add_argument("--name", help="what the card is called (default: its finished size)")
-    verb.epilog = (
-        "It tells what to cut, the line for each raw edge and fold in the order of the work, and\n"
-        "what has no line on this table; and writes out/hem-NAME.pdf and .svg, a card to pin\n"
-        "over the table. Where a hem has no line it ends with 1 and says what to add to job.toml\n"
-        "before there is ink.\n\n"
-        'example:\n  canvasrule hem --job my-bench --width "48 in" --length "84 in" --name parlour'
-    )
+    verb.epilog = _MORE
 
 
 def run(options: argparse.Namespace) -> int:
@@ -78,10 +88,9 @@ def run(options: argparse.Namespace) -> int:
         return int(bool(plan.missing))
     name = options.name or f"Panel {options.width.strip()} by {options.length.strip()}"
 
+    # What draws takes longer to import than all else here.
     from marking.drawing.pdf import pdf
     from marking.drawing.svg import svg
-    from marking.job.keys import paper_of
-    from marking.output.files import replace_file
     from marking.output.hem_card import hem_card
 
     pages = hem_card(plan, layout, job, name, paper_of(job), inked=inked)
@@ -95,9 +104,6 @@ def run(options: argparse.Namespace) -> int:
 
 def _panel(options: argparse.Namespace, units: Units) -> Panel:
     """The panel asked for. Raises BadInputError, naming the option."""
-    from marking.job.values import is_printable, positive
-    from marking.measures.lengths import parse_length
-
     length = positive(parse_length, "a length here")
     if options.widths is not None and not 1 <= options.widths <= 100:
         raise BadInputError(f"--widths {options.widths}: give 1 to 100, or leave it out")
@@ -128,8 +134,6 @@ def _panel(options: argparse.Namespace, units: Units) -> Panel:
 
 
 def _fold(text: str) -> Fold:
-    from marking.job.keys import Fold, parse_fold
-
     fold = parse_fold(text)
     assert isinstance(fold, Fold)
     return fold
@@ -138,7 +142,6 @@ def _fold(text: str) -> Fold:
 def _inked(folder: Path) -> bool:
     if not has_record(folder):
         return False
-    from marking.record.record import open_record
 
     with open_record(folder) as record:
         return bool(record.ink())

@@ -14,8 +14,16 @@ from devices.commands.shared import (
     say,
 )
 from devices.history import has_record, kept_correction
+from devices.session.claim import claimed
+from devices.ways.chosen import chosen_way
+from marking.begun.inked import traced_alone
 from marking.errors import BadInputError, RefusedError
 from marking.measures.lengths import parse_length
+from marking.mending.mend import MendAsked, ask, look_over, mends, rule_anew, set_downs, take_back
+from marking.mending.words import mend_lines, mend_record
+from marking.output.files import replace_file
+from marking.record.record import open_record
+from marking.sections.mended import mended_name
 
 if TYPE_CHECKING:
     import argparse
@@ -24,7 +32,7 @@ if TYPE_CHECKING:
     from devices.job import Job
     from marking.arrays import Box
     from marking.layout.layout import Layout
-    from marking.mending.mend import Mend, MendAsked
+    from marking.mending.mend import Mend
     from marking.record.record import Record
     from marking.sections.plan import Plan, Section
 
@@ -108,9 +116,6 @@ def run(options: argparse.Namespace) -> int:
         raise RefusedError(
             f"{options.job}: nothing is inked by the record, so nothing can be inked anew"
         )
-    from devices.session.claim import claimed
-    from marking.mending.mend import ask, mends, set_downs
-    from marking.record.record import open_record
 
     with claimed(options.job, "mend"), open_record(options.job) as record:
         if asked is not None:
@@ -134,8 +139,6 @@ def run(options: argparse.Namespace) -> int:
 
 def _asked(options: argparse.Namespace) -> MendAsked | None:
     """What is chosen; None where nothing is. Raises BadInputError."""
-    from marking.mending.mend import MendAsked
-
     chosen = options.lines is not None or options.patch is not None or options.section is not None
     others = [name for name in _OF_ONE if getattr(options, name) is not None]
     if (chosen and others) or len(others) > 1:
@@ -164,7 +167,8 @@ def _asked(options: argparse.Namespace) -> MendAsked | None:
 
 
 def _box(given: list[str]) -> Box:
-    x0, y0, x1, y1 = (_length("--patch", one) for one in given)
+    named = zip(("X0", "Y0", "X1", "Y1"), given, strict=True)
+    x0, y0, x1, y1 = (_length(f"--patch {name} {text!r}", text) for name, text in named)
     if x1 <= x0 or y1 <= y0:
         raise BadInputError(
             f"--patch {' '.join(given)}: give its corner nearest to the zero corner first, then "
@@ -192,15 +196,11 @@ def _signed(option: str, given: str) -> float:
 def _check_by_plotter(folder: Path, job: Job) -> None:
     """Raises RefusedError for a cover that no plotter inked: nothing would ink it anew."""
     if job.ways.way is not None:
-        from devices.ways.chosen import chosen_way
-
         way = chosen_way(folder, job)
         if way is not None and way.zone == "reach":
             raise RefusedError(_BY_HAND)
     if not has_record(folder):
         return
-    from marking.begun.inked import traced_alone
-    from marking.record.record import open_record
 
     with open_record(folder) as record:
         if traced_alone(record):
@@ -209,8 +209,8 @@ def _check_by_plotter(folder: Path, job: Job) -> None:
 
 def _write_sheet(folder: Path, job: Job, layout: Layout, plan: Plan, mend: Mend) -> None:
     """What of a mend is ruled anew, line by line."""
+    # What draws takes longer to import than all else here.
     from devices.output.drawings import mend_ruling
-    from marking.output.files import replace_file
 
     path = folder / OUTPUT / f"ruling-{mend.id}.pdf"
     replace_file(path, mend_ruling(job, layout, plan, mend))
@@ -218,8 +218,6 @@ def _write_sheet(folder: Path, job: Job, layout: Layout, plan: Plan, mend: Mend)
 
 
 def _keep(options: argparse.Namespace, record: Record, layout: Layout, plan: Plan) -> None:
-    from marking.mending.mend import look_over, mends, rule_anew, take_back
-
     named = options.undo or options.ruled or options.looked_over
     if named is None:
         return
@@ -242,9 +240,6 @@ def _tell(
     kept: list[Mend] | tuple[Mend, ...],
     made: dict[str, Section],
 ) -> int:
-    from marking.mending.words import mend_lines, mend_record
-    from marking.sections.mended import mended_name
-
     by_section = [
         {name: made[at] for name in mend.pieces if (at := mended_name(name, mend.id)) in made}
         for mend in kept

@@ -17,6 +17,9 @@ from devices.commands.shared import (
 )
 from devices.paper.asked import PaperAsked
 from marking.errors import BadInputError
+from marking.measures.counts import counted
+from marking.output.files import write_set
+from marking.record.record import layout_hash
 
 if TYPE_CHECKING:
     import argparse
@@ -136,9 +139,6 @@ def add_options(verb: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Makes the sheets of one kind and lists them."""
-    from marking.output.files import write_set
-    from marking.record.record import layout_hash
-
     _check_taken(options)
     job = read_job(options.job)
     layout = layout_of(options.job, job)
@@ -192,8 +192,6 @@ def _record(file: PrintedFile, sha256: str) -> dict[str, Any]:
 
 
 def _said(file: PrintedFile) -> str:
-    from marking.measures.counts import counted
-
     wide, high = (round(side) for side in file.page_mm)
     return f"{counted(file.pages, 'page')}, {wide} by {high} mm"
 

@@ -20,6 +20,7 @@ from devices.commands.shared import (
 )
 from devices.proving.cover import proved_cover
 from devices.proving.judged import judge
+from devices.proving.marked_before import asked_spots, judge_spots
 from devices.proving.sheet import asked_sheet, keep_sheet
 from marking.errors import BadInputError, RefusedError
 from marking.job.keys import paper_of, tape_of
@@ -159,8 +160,6 @@ def _judge(options: argparse.Namespace, job: Job) -> int:
 
 def _ask_spots(options: argparse.Namespace, job: Job) -> int:
     """The sheet for a cover that this tool did not draw."""
-    from devices.proving.marked_before import asked_spots
-
     asked = asked_spots(job)
     path = options.job / OUTPUT / "marked-before.pdf"
     replace_file(path, asked.pdf)
@@ -175,8 +174,6 @@ def _ask_spots(options: argparse.Namespace, job: Job) -> int:
 
 def _judge_spots(options: argparse.Namespace, job: Job) -> int:
     """How far off such a cover is, and its card."""
-    from devices.proving.marked_before import judge_spots
-
     file = given_file("--measured", options.measured, options.job)
     off, card = judge_spots(options.job, job, file)
     path = options.job / OUTPUT / "known-errors.pdf"

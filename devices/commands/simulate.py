@@ -3,12 +3,19 @@
 from __future__ import annotations
 
 import errno
+import socket
 import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from devices.commands.shared import add_job_option, check_pace, print_lines, read_job, say
+from devices.plotter.bed import bed_at
+from devices.session.ending import ended_as_by_hand
+from devices.simulated.cloth import Cloth, cloth_artwork, read_cloth
+from devices.simulated.onboard import simulated
+from devices.simulated.serve import serve_pty, serve_socket
 from marking.errors import BadInputError
+from marking.output.files import replace_file
 
 if TYPE_CHECKING:
     import argparse
@@ -42,12 +49,6 @@ def add_options(verb: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Serves until interrupted."""
-    from devices.plotter.bed import bed_at
-    from devices.session.ending import ended_as_by_hand
-    from devices.simulated.cloth import Cloth
-    from devices.simulated.onboard import simulated
-    from devices.simulated.serve import serve_socket
-
     check_pace(options.pace)
     address = None if options.pty else _address(options.listen)
     job = read_job(options.job)
@@ -76,9 +77,8 @@ def run(options: argparse.Namespace) -> int:
 def _serve_pty(peer: Peer, pace: float) -> None:
     if sys.platform == "win32":
         raise BadInputError("--pty: Windows has no pseudo-terminals; leave it out for a socket")
-    from devices.simulated import serve
 
-    serve.serve_pty(peer, pace, _ready)
+    serve_pty(peer, pace, _ready)
 
 
 def _ready(name: str) -> None:
@@ -87,8 +87,6 @@ def _ready(name: str) -> None:
 
 
 def _address(text: str) -> tuple[str, int]:
-    import socket
-
     host, _, port = text.rpartition(":")
     if not host or not port.isdigit() or int(port) > 65535:
         raise BadInputError(f"--listen {text}: give a host and a port, as in 127.0.0.1:5000")
@@ -107,9 +105,8 @@ def _not_there(address: str, fault: OSError) -> BadInputError:
 
 
 def _picture(path: Path, job: Job) -> None:
-    from devices.simulated.cloth import cloth_artwork, read_cloth
+    # What draws is imported where something is drawn: it takes a while.
     from marking.drawing.svg import svg
-    from marking.output.files import replace_file
 
     picture = path.with_name(f"{path.name}.svg")
     cloth = cloth_artwork(read_cloth(path), job.plotter.bed_size, (0.0, 0.0))

@@ -7,7 +7,12 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from devices.commands.shared import add_json_option, print_json, say
+from devices.new_job.folder import new_path
+from devices.new_job.fresh import by_hand, check_machines, make_fresh, own_size, stock_size
+from devices.new_job.from_page import make_from_page
+from devices.new_job.like import make_like
 from marking.errors import BadInputError
+from marking.shipped_files import stock_names
 
 if TYPE_CHECKING:
     import argparse
@@ -20,8 +25,6 @@ _ANSWERS = ("table", "length", "width", "title", "units", "plotter", "projector"
 
 def add_options(verb: argparse.ArgumentParser) -> None:
     """Options of the verb."""
-    from marking.shipped_files import stock_names
-
     verb.add_argument("folder", metavar="DIR", type=Path, help="the folder to make the job in")
     verb.add_argument(
         "--table", metavar="NAME", help=f"a stock table: {', '.join(stock_names('tables'))}"
@@ -66,8 +69,6 @@ def add_options(verb: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Makes the job, checks it by reading it back, and says what to do next."""
-    from devices.new_job.folder import new_path
-
     path = new_path(options.folder)
     if options.from_page is not None:
         return _from_page(options, path)
@@ -77,8 +78,6 @@ def run(options: argparse.Namespace) -> int:
 
 
 def _fresh(options: argparse.Namespace, path: Path) -> int:
-    from devices.new_job.fresh import by_hand, check_machines, make_fresh
-
     machines = {"plotter": options.plotter, "projector": options.projector}
     # Nobody is asked for a size that is then of no use.
     check_machines(**machines)
@@ -99,8 +98,6 @@ def _fresh(options: argparse.Namespace, path: Path) -> int:
 
 def _from_page(options: argparse.Namespace, path: Path) -> int:
     """The job that a keep page holds; says whether it is the same marking."""
-    from devices.new_job.from_page import make_from_page
-
     given = [name for name in _ANSWERS if getattr(options, name) is not None]
     if given:
         raise BadInputError(f"--from-page has the whole job; leave out --{given[0]}")
@@ -121,8 +118,6 @@ def _from_page(options: argparse.Namespace, path: Path) -> int:
 
 
 def _like(options: argparse.Namespace, path: Path) -> int:
-    from devices.new_job.like import make_like
-
     other = [name for name in (*_ANSWERS, "from_page") if getattr(options, name) is not None]
     if other:
         raise BadInputError(
@@ -143,8 +138,6 @@ def _like(options: argparse.Namespace, path: Path) -> int:
 
 def _size(options: argparse.Namespace) -> TableSize:
     """The table's, from a stock table, from options or from answers."""
-    from devices.new_job.fresh import own_size, stock_size
-
     if options.table is None:
         length = options.length or _ask("length", '"150 in" or "3.6 m"')
         return own_size(length, options.width or _ask("width", '"64 in" or "160 cm"'))

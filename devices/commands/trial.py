@@ -28,6 +28,12 @@ from devices.plotter.correction import (
     correction_said,
     still_off,
 )
+from devices.session.claim import claimed
+from devices.session.ending import ended_as_by_hand
+from devices.session.person import Person
+from devices.session.run_told import EXIT_CODES
+from devices.session.session import port_for
+from devices.trial.drawn import draw_sheet, refuse_begun
 from devices.trial.measured import correction_to_judge, keep, solved
 from devices.trial.sheet import scrap_program
 from devices.trial.verniers import vernier_lines
@@ -143,13 +149,6 @@ def _ink(options: argparse.Namespace, job: Job) -> int:
 
 def _draw(options: argparse.Namespace, job: Job) -> int:
     """Has the plotter draw the sheet; 130 where it was paused or stopped, 1 where it was not to."""
-    from devices.session.claim import claimed
-    from devices.session.ending import ended_as_by_hand
-    from devices.session.person import Person
-    from devices.session.run_told import EXIT_CODES
-    from devices.session.session import port_for
-    from devices.trial.drawn import draw_sheet, refuse_begun
-
     if options.ink or options.ink_tried is not None or options.measured is not None:
         raise BadInputError("--port draws the plotter's sheet; do one thing at a time")
     correction = _to_prove(options, job)

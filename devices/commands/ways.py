@@ -17,13 +17,19 @@ from devices.commands.shared import (
     say,
 )
 from devices.history import has_record, kept_correction, own_pace
-from marking.errors import BadInputError
+from devices.job import Job
+from devices.ways.reckoned import reckoning
+from marking.errors import BadInputError, RefusedError
+from marking.job.folder import load_job
+from marking.layout.edges import off_the_wall
+from marking.output.files import replace_file
+from marking.output.ways_words import way_lines, ways_lines, ways_record
+from marking.ways.own_pace import at_own_pace
 
 if TYPE_CHECKING:
     import argparse
     from typing import Literal
 
-    from devices.job import Job
     from marking.layout.layout import Layout
     from marking.sections.plan import Plan
     from marking.ways.own_pace import Timed
@@ -48,13 +54,6 @@ def add_options(verb: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Reckons every way and prints the table, or JSON; done whether any holds or not."""
-    from devices.job import Job
-    from devices.ways.reckoned import reckoning
-    from marking.job.folder import load_job
-    from marking.layout.edges import off_the_wall
-    from marking.output.ways_words import way_lines, ways_lines, ways_record
-    from marking.ways.own_pace import at_own_pace
-
     if options.picture is not None:
         check_picture_name("--picture", options.picture)
     # What is told is every way, so that the one chosen is not followed here; but it must be one.
@@ -92,7 +91,6 @@ def _timed(folder: Path, job: Job, layout: Layout) -> tuple[Timed, ...]:
     """What the job's record knows of its pace, by the plotter that it goes by."""
     if not has_record(folder):
         return ()
-    from marking.errors import RefusedError
 
     try:
         plan = plan_of(folder, "plotter", job, layout, kept_correction(folder, job))
@@ -102,8 +100,8 @@ def _timed(folder: Path, job: Job, layout: Layout) -> tuple[Timed, ...]:
 
 
 def _write_picture(path: Path, found: Reckoning, job: Job) -> None:
+    # What draws takes longer to import than all else here.
     from marking.drawing.picture_file import picture_file
-    from marking.output.files import replace_file
     from marking.output.ways_picture import ways_picture
 
     replace_file(path, picture_file(ways_picture(found.ways, job.title, found.chosen), path.name))

@@ -18,14 +18,12 @@ from marking.errors import RefusedError
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from numpy.typing import ArrayLike, NDArray
+    from numpy.typing import ArrayLike
 
     from devices.plotter.correction import Correction
     from devices.plotter.profile import Plotter
-    from marking.arrays import Box, FloatArray
+    from marking.arrays import Box, FloatArray, WholeArray
     from marking.sections.plan import Section
-
-    UnitArray = NDArray[np.int64]
 
 UnitPoint = tuple[int, int]
 _HAIR = 1e-6
@@ -44,7 +42,7 @@ class Bed(Struct, frozen=True):
     high: tuple[int, int]
     """Least and greatest device coordinates, in units, that stay inside the usable area."""
 
-    def units(self, points_table: FloatArray, what: str) -> UnitArray:
+    def units(self, points_table: FloatArray, what: str) -> WholeArray:
         """Table points (n, 2) as device units, each within half a unit of exact.
 
         Raises RefusedError, naming `what`, when a point is not finite or lies outside.

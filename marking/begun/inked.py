@@ -16,6 +16,7 @@ from marking.errors import RefusedError
 from marking.job.settings import changes, in_words
 from marking.record.record import layout_hash
 from marking.sections.neighbours import window_middle
+from marking.sections.zones import MANNERS
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -32,19 +33,23 @@ if TYPE_CHECKING:
 
 _SAME_WINDOW = 0.01
 """mm that one division's window may lie off another's and count as the same."""
-_BY_LIGHT = "beam "
-"""Begins the name under which a section traced by the projector's light is kept."""
 
 
 def ink_name(section: str, zone: ZoneName) -> str:
-    """What a section's ink is kept under: each zone has sections of its own."""
-    return f"{_BY_LIGHT}{section}" if zone == "beam" else section
+    """What a section's ink is kept under."""
+    return f"{MANNERS[zone].kept_under}{section}"
+
+
+def _kept_under(section: str) -> str:
+    """How the name that ink is kept under begins, where that tells whose it is."""
+    apart = (manner.kept_under for manner in MANNERS.values() if manner.kept_under)
+    return next((name for name in apart if section.startswith(name)), "")
 
 
 def traced_alone(record: Record) -> bool:
     """Whether all ink that is kept was traced from a projector's light, none laid by a plotter."""
     ink = record.ink()
-    return bool(ink) and not record.runs() and all(o.section.startswith(_BY_LIGHT) for o in ink)
+    return bool(ink) and not record.runs() and all(_kept_under(one.section) for one in ink)
 
 
 def done_sections(record: Record, layout: Layout, plan: Plan) -> frozenset[str]:
@@ -140,25 +145,25 @@ def guard_division(
 def _inked_otherwise(
     record: Record, layout: Layout, plan: Plan
 ) -> Sequence[KeptInk | KeptRun | KeptRuled]:
-    named, division, zone = layout_hash(layout), plan_hash(plan), plan.zone.name
-    sections = {ink_name(section.id, zone): section for section in plan.sections}
+    named, division, manner = layout_hash(layout), plan_hash(plan), plan.zone.manner
+    sections = {ink_name(section.id, plan.zone.name): section for section in plan.sections}
     runs = {run.section for run in record.runs()}
     other: list[KeptInk | KeptRun | KeptRuled] = list(
         _ruled_otherwise(record, named, division, plan)
     )
     for ink in record.ink():
-        if ink.section.startswith(_BY_LIGHT) != (zone == "beam"):
+        if _kept_under(ink.section) != manner.kept_under:
             continue
         under = _division_of(ink, record)
         # What light traced under version 0.1 is told by its lines, where it is remembered.
-        untold = not under and zone != "beam" and ink.section not in runs
+        untold = not under and not manner.kept_under and ink.section not in runs
         if ink.layout != named or under not in ("", division) or untold:
             other.append(ink)
     # Records of before the division was kept still tell where a section's window lay.
     other += [
         run
         for run in record.runs()
-        if zone == "plotter"
+        if manner.inks_by_itself
         and not run.plan
         and (
             run.section not in sections

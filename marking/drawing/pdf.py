@@ -50,7 +50,7 @@ def pdf(pages: Sequence[Artwork], points: float | None = None) -> bytes:
     canvas.setCreator("canvasrule")
     canvas.setViewerPreference("DisplayDocTitle", "true")
     for number, (page, unit) in enumerate(zip(pages, units, strict=True), 1):
-        _Page(canvas, page, (points or POINTS[page.unit]) / unit).draw()
+        _PdfPage(canvas, page, (points or POINTS[page.unit]) / unit).draw()
         if page.chapter:
             place = f"page-{number}"
             canvas.bookmarkPage(place)
@@ -85,7 +85,7 @@ def _embed() -> None:
     registerFont(TTFont(FAMILY, str(typeface_file())))
 
 
-class _Page:
+class _PdfPage:
     """One drawing on its way onto a page of `scale` points to a unit."""
 
     def __init__(self, canvas: Any, page: Artwork, scale: float) -> None:

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from marking.arrays import Box
-    from marking.job.keys import MarkingJob
+    from marking.job.keys import PensTable
     from marking.layout.layout import Layout
     from marking.sections.joins import Axis
 
@@ -45,7 +45,7 @@ class Part(Struct, frozen=True):
         return f"r{self.row}c{self.column}"
 
 
-class _Span(NamedTuple):
+class _PartSpan(NamedTuple):
     core: tuple[float, float]
     window: tuple[float, float]
 
@@ -81,14 +81,14 @@ def extent_of(layout: Layout, beyond: float = EDGE) -> Box:
     return x0 - beyond, y0 - beyond, x1 + beyond, y1 + beyond
 
 
-def parted(layout: Layout, job: MarkingJob, held: tuple[float, float], overlap: float) -> Parting:
+def parted(layout: Layout, pens: PensTable, held: tuple[float, float], overlap: float) -> Parting:
     """The fewest sheets that carry the top, each holding `held` along and across it.
 
     Joins run in bare cloth, between lines and beside numerals, where there is any; each sheet goes
     on half of `overlap` beyond its joins.
     """
     x0, y0, x1, y1 = extent_of(layout)
-    along, across = axes(layout, job.pens)
+    along, across = axes(layout, pens)
     columns = _spans(along, (x0, x1), held[0], overlap)
     rows = _spans(across, (y0, y1), held[1], overlap)
     parts = tuple(
@@ -104,9 +104,11 @@ def parted(layout: Layout, job: MarkingJob, held: tuple[float, float], overlap: 
     return Parting(parts, len(columns), len(rows), (along.plain, across.plain))
 
 
-def _spans(axis: Axis, extent: tuple[float, float], held: float, overlap: float) -> Sequence[_Span]:
+def _spans(
+    axis: Axis, extent: tuple[float, float], held: float, overlap: float
+) -> Sequence[_PartSpan]:
     if extent[1] - extent[0] <= held + _HAIR:
-        return [_Span(extent, extent)]
+        return [_PartSpan(extent, extent)]
     tick = min(NEAR_TICK, axis.pitch / 2)
     half = overlap / 2
     # The first sheet and the last go on beyond one join alone.
@@ -127,10 +129,10 @@ def _spans(axis: Axis, extent: tuple[float, float], held: float, overlap: float)
     return _with_windows([extent[0], *ends, extent[1]], overlap)
 
 
-def _with_windows(ends: Sequence[float], overlap: float) -> list[_Span]:
+def _with_windows(ends: Sequence[float], overlap: float) -> list[_PartSpan]:
     first, last = ends[0], ends[-1]
     return [
-        _Span(
+        _PartSpan(
             (low, high),
             (
                 low if low == first else low - overlap / 2,

@@ -264,5 +264,5 @@ def _length(value: object, unit: str | None) -> float:
     if isinstance(value, float) and not math.isfinite(value):
         raise ValueError("not a finite number; take this one again")
     if isinstance(value, str) and value.strip()[:1] in ("-", "−", "–"):
-        return -parse_length(value.strip()[1:])
+        return -parse_length(value.strip()[1:].lstrip(), "-")
     return parse_length(value)

@@ -14,8 +14,8 @@ from marking.errors import BadInputError
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-Row = dict[str, str]
-Written = str | int | float | bool | list[str] | list[int] | list[Row] | None
+InlineTable = dict[str, str]
+Written = str | int | float | bool | list[str] | list[int] | list[InlineTable] | None
 """A value as it stands in job.toml, a row as an inline table; None takes its key away."""
 
 

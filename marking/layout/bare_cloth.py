@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
-    Stretch = tuple[float, float]
+    FromTo = tuple[float, float]
 
 GUARD = 1.25
 """Cloth, in mm, between a join and the ink of a line beside it: there a tick across the line can
@@ -24,8 +24,8 @@ OFF_BOX = 0.1
 
 
 def between_lines(
-    lines: Sequence[Stretch],
-) -> Iterator[tuple[Stretch, Stretch, Stretch]]:
+    lines: Sequence[FromTo],
+) -> Iterator[tuple[FromTo, FromTo, FromTo]]:
     """Every two neighbouring `lines` (place, half their ink), and where between a join may run."""
     for before, after in pairwise(lines):
         low, high = before[0] + before[1], after[0] - after[1]
@@ -34,7 +34,7 @@ def between_lines(
             yield before, after, (low + guard, high - guard)
 
 
-def off_boxes(boxes: Sequence[Stretch], low: float, high: float) -> Iterator[Stretch]:
+def off_boxes(boxes: Sequence[FromTo], low: float, high: float) -> Iterator[FromTo]:
     """What `boxes`, sorted and apart, leave of `low` to `high` for a join."""
     first = bisect_left(boxes, low, key=lambda box: box[1] + OFF_BOX)
     last = bisect_right(boxes, high, key=lambda box: box[0] - OFF_BOX)
@@ -46,7 +46,7 @@ def off_boxes(boxes: Sequence[Stretch], low: float, high: float) -> Iterator[Str
         yield low, high
 
 
-def longest_whole(lines: Sequence[Stretch], boxes: Sequence[Stretch]) -> Stretch:
+def longest_whole(lines: Sequence[FromTo], boxes: Sequence[FromTo]) -> FromTo:
     """The longest run of `lines` between two joins, or a join and an end, that cannot be parted.
 
     From the first of the lines to the last; `boxes` are sorted and apart.

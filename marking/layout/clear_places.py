@@ -14,9 +14,7 @@ from msgspec import Struct
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence
 
-    from numpy.typing import NDArray
-
-    from marking.arrays import Box, FloatArray
+    from marking.arrays import BoolArray, Box, FloatArray
 
 _HAIR = 1e-6
 """mm that arithmetic may take from a clearance."""
@@ -59,9 +57,7 @@ def ink_of(polylines: Sequence[tuple[FloatArray, float]]) -> InkAround:
     )
 
 
-def meets(
-    starts: FloatArray, ends: FloatArray, low: FloatArray, high: FloatArray
-) -> NDArray[np.bool_]:
+def meets(starts: FloatArray, ends: FloatArray, low: FloatArray, high: FloatArray) -> BoolArray:
     """Which segments have a point in their box, its edges counted (Liang and Barsky 1984).
 
     `low` and `high` are one corner each, (2,), or one for each segment, (n, 2).
@@ -75,7 +71,7 @@ def meets(
     leaves = np.where(still, np.where(within, 1.0, -np.inf), np.maximum(first, second))
     enter = np.maximum(enters.max(axis=1), 0.0)
     leave = np.minimum(leaves.min(axis=1), 1.0)
-    meeting: NDArray[np.bool_] = enter <= leave
+    meeting: BoolArray = enter <= leave
     return meeting
 
 

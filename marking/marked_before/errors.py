@@ -28,8 +28,8 @@ if TYPE_CHECKING:
     from marking.proof.limits import Limit, Limits
     from marking.proof.outcome import Furthest, ProofOutcome
 
-    Lengths = Mapping[str, float]
-    Figure = tuple[str, Sequence[str], Callable[[Lengths], float]]
+    LengthsByName = Mapping[str, float]
+    Figure = tuple[str, Sequence[str], Callable[[LengthsByName], float]]
     """What it is called, the readings that it is made of, and how."""
 
 Advice = Literal["keep", "keep with the card", "replace", "measure again", "cannot tell"]
@@ -98,7 +98,7 @@ def off_cover(meant: Meant, found: Found, tape: Tape, limits: Limits) -> OffCove
     return OffCover(lines, tuple(judged), lean, contradicted, wrong, advice)
 
 
-def _lines(meant: Meant, lengths: Lengths, sds: Sequence[float]) -> Iterator[OffLine]:
+def _lines(meant: Meant, lengths: LengthsByName, sds: Sequence[float]) -> Iterator[OffLine]:
     known, pitch = spots(meant), meant.layout.grid.pitch[0]
     for (name, length), sd in zip(lengths.items(), sds, strict=True):
         spot = known[name]
@@ -110,7 +110,9 @@ def _lines(meant: Meant, lengths: Lengths, sds: Sequence[float]) -> Iterator[Off
         yield OffLine(name, error + pitches * pitch, sd, pitches)
 
 
-def _spread(names: Sequence[str], figure: Callable[[Lengths], float], at: Lengths) -> FloatArray:
+def _spread(
+    names: Sequence[str], figure: Callable[[LengthsByName], float], at: LengthsByName
+) -> FloatArray:
     """(n,): how a figure moves with each length, of which it is made of those named."""
     now, moved = figure(at), np.zeros(len(at))
     for place, name in enumerate(at):
@@ -120,7 +122,7 @@ def _spread(names: Sequence[str], figure: Callable[[Lengths], float], at: Length
 
 
 def _judged(
-    limit: Limit, figures: Sequence[Figure], lengths: Lengths, covariance: FloatArray
+    limit: Limit, figures: Sequence[Figure], lengths: LengthsByName, covariance: FloatArray
 ) -> FoundLimit:
     rows = np.array([_spread(names, figure, lengths) for _, names, figure in figures])
     values = np.array([figure(lengths) for *_, figure in figures])
@@ -136,7 +138,7 @@ def _judged(
     )
 
 
-def _total(meant: Meant, lengths: Lengths, limit: Limit) -> Iterator[Figure]:
+def _total(meant: Meant, lengths: LengthsByName, limit: Limit) -> Iterator[Figure]:
     del limit
     known = spots(meant)
     for name in lengths:
@@ -145,7 +147,7 @@ def _total(meant: Meant, lengths: Lengths, limit: Limit) -> Iterator[Figure]:
             yield name, (name,), partial(_over, name, spot.nominal)
 
 
-def _neighbours(meant: Meant, lengths: Lengths, limit: Limit) -> Iterator[Figure]:
+def _neighbours(meant: Meant, lengths: LengthsByName, limit: Limit) -> Iterator[Figure]:
     del limit
     pitch = meant.layout.grid.pitch[0]
     for side in SIDES:
@@ -155,7 +157,7 @@ def _neighbours(meant: Meant, lengths: Lengths, limit: Limit) -> Iterator[Figure
                 yield f"{one} to {meant.reads(n + 1)}", (one, two), partial(_gap, one, two, pitch)
 
 
-def _square(meant: Meant, lengths: Lengths, limit: Limit) -> Iterator[Figure]:
+def _square(meant: Meant, lengths: LengthsByName, limit: Limit) -> Iterator[Figure]:
     corners = _corners(meant)
     if not set(corners) <= set(lengths):
         return
@@ -170,21 +172,21 @@ def _square(meant: Meant, lengths: Lengths, limit: Limit) -> Iterator[Figure]:
             yield f"line {meant.reads(n)}", (*corners, near, far), made
 
 
-def _over(name: str, true: float, at: Lengths) -> float:
+def _over(name: str, true: float, at: LengthsByName) -> float:
     return at[name] - true
 
 
-def _gap(one: str, two: str, pitch: float, at: Lengths) -> float:
+def _gap(one: str, two: str, pitch: float, at: LengthsByName) -> float:
     return at[two] - at[one] - pitch
 
 
-def _square_of(meant: Meant, share: float, line: tuple[str, ...], at: Lengths) -> float:
+def _square_of(meant: Meant, share: float, line: tuple[str, ...], at: LengthsByName) -> float:
     """A line's lean, of the zero line itself where no `line` is named by its two readings."""
     own = at[line[1]] - at[line[0]] if line else 0.0
     return share * (_leans(meant, at)[0] + own)
 
 
-def _none(meant: Meant, lengths: Lengths, limit: Limit) -> Iterator[Figure]:
+def _none(meant: Meant, lengths: LengthsByName, limit: Limit) -> Iterator[Figure]:
     del meant, lengths, limit
     yield from ()
 
@@ -204,7 +206,7 @@ def _corners(meant: Meant) -> tuple[str, ...]:
     return near_end, far_end, f"{far}-zero", f"{far}-end", UP, DOWN
 
 
-def _leans(meant: Meant, at: Lengths) -> tuple[float, float]:
+def _leans(meant: Meant, at: LengthsByName) -> tuple[float, float]:
     """How far the zero line's far end lies towards the far end, by either diagonal."""
     near, far, zero, end, up, down = (at[name] for name in _corners(meant))
     by_up = math.sqrt(max(up**2 - end**2, 0.0)) - far
@@ -212,12 +214,12 @@ def _leans(meant: Meant, at: Lengths) -> tuple[float, float]:
     return (by_up + by_down) / 2, by_up - by_down
 
 
-def _by_diagonals(meant: Meant, k: int, at: Lengths) -> float:
+def _by_diagonals(meant: Meant, k: int, at: LengthsByName) -> float:
     return _leans(meant, at)[k]
 
 
 def _lean(
-    meant: Meant, lengths: Lengths, covariance: FloatArray
+    meant: Meant, lengths: LengthsByName, covariance: FloatArray
 ) -> tuple[tuple[float, float] | None, bool]:
     if not set(_corners(meant)) <= set(lengths):
         return None, False

@@ -46,13 +46,13 @@ LONGEST_MM = 100_000
 EXAMPLES = '"8 1/4 in", "5\' 4\\"", "38 mm" or "1.2 m"'
 
 
-def parse_length(text: object) -> float:
-    """A written length in millimetres, exact to the nearest float.
+def parse_length(text: object, sign: str = "") -> float:
+    """A written length in millimetres, exact to the nearest float; `sign` stood before it.
 
     Raises ValueError with advice when `text` is not a length with a unit, is negative, or is
     longer than any tape.
     """
-    millimetres = _millimetres(text)
+    millimetres = _millimetres(text, sign)
     if millimetres > LONGEST_MM:
         raise ValueError(
             f"{shortened(str(text))} is longer than any tape (100 m) could set out; check the unit"
@@ -80,7 +80,7 @@ def _check_short(text: object, wanted: str) -> None:
         )
 
 
-def _millimetres(text: object) -> Fraction:
+def _millimetres(text: object, sign: str = "") -> Fraction:
     _check_short(text, "length")
     if not isinstance(text, str):
         if isinstance(text, int | float) and not isinstance(text, bool) and 0 < text < LONGEST_MM:
@@ -90,7 +90,7 @@ def _millimetres(text: object) -> Fraction:
     if plain.strip().startswith("-"):
         raise ValueError("a length cannot be negative")
     if _NUMBER.fullmatch(plain):
-        shown = shortened(text.strip())
+        shown = sign + shortened(text.strip())
         raise ValueError(f'no unit; write "{shown} in" or "{shown} mm"')
     return _sum_of_terms(plain, text)
 

@@ -9,14 +9,13 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    import numpy as np
-    from numpy.typing import NDArray
+    from marking.arrays import FloatArray
 
 _SAME = 1e-9
 """Share of the greatest by which rounding may part equal figures; true differences are larger."""
 
 
-def first_of_greatest(values: NDArray[np.float64]) -> int:
+def first_of_greatest(values: FloatArray) -> int:
     """Index of the first of `values` (n,) that is the greatest but for rounding."""
     greatest = values.max()
     return int((values >= greatest - _SAME * abs(greatest)).argmax())

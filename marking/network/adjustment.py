@@ -148,7 +148,7 @@ def _check_tied(setups: Sequence[Setup]) -> None:
 Name = tuple[str, str | None]
 
 
-class _Equations(Struct, frozen=True):
+class _JobEquations(Struct, frozen=True):
     """All there is to adjust: what is believed of each own error, then readings and fences."""
 
     design: FloatArray
@@ -163,7 +163,7 @@ class _Equations(Struct, frozen=True):
 
 def _equations(
     network: Network, setups: Sequence[Setup], own: FloatArray, steps: Sequence[StepRead]
-) -> _Equations:
+) -> _JobEquations:
     count, size = len(own), len(network.mean)
     designs = [np.eye(count, size)]
     observed, sds, moved = [np.zeros(count)], [np.ones(count)], [np.zeros((count, 2))]
@@ -194,7 +194,7 @@ def _equations(
         observed.append(told.off)
         sds.append(np.sqrt(told.variances))
         moved.append(np.zeros((len(steps), 2)))
-    return _Equations(
+    return _JobEquations(
         np.concatenate(designs),
         np.concatenate(observed),
         np.concatenate(sds),
@@ -220,7 +220,7 @@ def _with_datum(solution: Solution, sd: FloatArray, moves: FloatArray) -> Soluti
     )
 
 
-def _closures(solution: Solution, found: _Equations) -> tuple[Closure, ...]:
+def _closures(solution: Solution, found: _JobEquations) -> tuple[Closure, ...]:
     """Each point observed against all the others, from the one solution."""
     rows = np.array([[row, row + 1] for _, row, _ in found.points], dtype=int)
     over = (-solution.residuals / found.sd)[rows]

@@ -13,9 +13,7 @@ from marking.network.network import section_effect
 from marking.network.shared_errors import PLOTTER, scale_effect
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
-    from marking.arrays import FloatArray
+    from marking.arrays import FloatArray, IndexArray
     from marking.network.network import Network
 
 
@@ -46,9 +44,7 @@ def join_step(
     return apart, spread + 2 * network.errors.cloth**2 * np.eye(2)
 
 
-def ink_effect(
-    network: Network, section: str, points: FloatArray
-) -> tuple[NDArray[np.intp], FloatArray]:
+def ink_effect(network: Network, section: str, points: FloatArray) -> tuple[IndexArray, FloatArray]:
     """The states that move the ink of `section`, (k,), and how: (n, 2, k) at points (n, 2)."""
     index = np.r_[network.places[section]]
     by_point = section_effect(network, section, points)

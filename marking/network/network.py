@@ -35,9 +35,7 @@ from marking.network.shared_errors import (
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
 
-    from numpy.typing import NDArray
-
-    from marking.arrays import FloatArray
+    from marking.arrays import FloatArray, IndexArray
     from marking.network.datum import Datum
     from marking.network.error_model import ErrorModel
     from marking.network.fence import Against, Clamping
@@ -148,7 +146,7 @@ class Network(Struct, frozen=True):
         """(n, n): with the datum's errors."""
         return self.spread_of(np.arange(len(self.by_tape)))
 
-    def spread_of(self, index: NDArray[np.intp]) -> FloatArray:
+    def spread_of(self, index: IndexArray) -> FloatArray:
         """(k, k): the covariance of the states of `index`, with the datum's errors."""
         common = self.common[index]
         spread: FloatArray = self.by_tape[np.ix_(index, index)] + common @ common.T

@@ -22,9 +22,7 @@ from marking.network.worth_of_readings import with_inked
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    from numpy.typing import NDArray
-
-    from marking.arrays import FloatArray
+    from marking.arrays import FloatArray, IndexArray
     from marking.network.network import Network, Setup
     from marking.network.worth_of_readings import Gain
 
@@ -120,5 +118,5 @@ def _met(whole: Network, blocks: Sequence[frozenset[str]], count: int) -> list[s
     return [place for place in whole.places if place in met]
 
 
-def _states(network: Network, places: Sequence[str]) -> NDArray[np.intp]:
+def _states(network: Network, places: Sequence[str]) -> IndexArray:
     return np.concatenate([np.zeros(0, np.intp), *(np.r_[network.places[p]] for p in places)])

@@ -118,7 +118,7 @@ def _draw_figures(picture: Picture, plan: Plan, found: Forecast, highest: float)
 
 
 def _draw_marks(picture: Picture, marks: Sequence[Mark]) -> None:
-    squares = picture.lines("control-marks", _PLAIN, 1 / 8, fill="#ffffff")
+    squares = picture.lines("tape-marks", _PLAIN, 1 / 8, fill="#ffffff")
     for mark in marks:
         (x, y), half = mark.at_table, picture.letters / 3
         squares.box((x - half, y - half, x + half, y + half), mark.id)

@@ -99,7 +99,7 @@ def _tries(
     yield _with(network, pose, inking, points, joins, again), None, True
     taped = [target.sd for target in network.targets.values() if target.inked_by is None]
     for count, spot in enumerate(_new_spots(section)):
-        mark = Mark(f"new control {count + 1}", spot, "control")
+        mark = Mark(f"new tape mark {count + 1}", spot, "control")
         target = KnownMark(mark, None, max(taped, default=TAPE_SD))
         more = replace(network, targets={**network.targets, target.mark.id: target})
         yield _with(more, pose, inking, points, joins, [target]), target, False

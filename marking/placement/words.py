@@ -150,8 +150,8 @@ def adjusted_lines(adjusted: Adjusted, inked: Sequence[Section]) -> Iterator[str
         else "worse than it should be: something has moved, or is misread, or was set out wrongly"
     )
     yield (
-        f"Closure: variance factor {adjusted.variance_factor:.2f}, {fits} ({low:.2f} to "
-        f"{high:.2f} in 95 of 100 jobs, {counted(adjusted.degrees, 'check')})"
+        f"All readings together: variance factor {adjusted.variance_factor:.2f}, {fits} "
+        f"({low:.2f} to {high:.2f} in 95 of 100 jobs, {counted(adjusted.degrees, 'check')})"
     )
     for closure in checked[:_SHOWN]:
         by = closure.section or "the tape"

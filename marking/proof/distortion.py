@@ -12,13 +12,9 @@ import numpy as np
 from msgspec import Struct
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
-    from marking.arrays import Box, FloatArray
+    from marking.arrays import Box, FloatArray, IndexArray
     from marking.layout.layout import Layout
     from marking.sections.plan import Plan
-
-    IntArray = NDArray[np.int64]
 
 WHOLE = ("along", "across", "skew", "creep", "bow", "fan")
 """Unknowns of the whole cover, in mm: what it is too long at the far end, too wide at the far
@@ -125,7 +121,7 @@ def patch_at(model: Distortion, point: tuple[float, float]) -> int:
     return -1
 
 
-def effect(model: Distortion, points: FloatArray, patches: IntArray) -> FloatArray:
+def effect(model: Distortion, points: FloatArray, patches: IndexArray) -> FloatArray:
     """(n, 2, unknowns): how far each unknown moves points (n, 2) that lie in `patches` (n,)."""
     moved = np.zeros((len(points), 2, model.count))
     moved[..., : len(WHOLE)] = _whole_effect(model, points)
@@ -159,9 +155,9 @@ class LineErrors(Struct, frozen=True):
     """(q, unknowns), counted from the zero line and the near line."""
     points: FloatArray
     """(q, 2)."""
-    axis: IntArray
+    axis: IndexArray
     """(q,): 0 a cross line's error along the table, 1 a long line's across it."""
-    patch: IntArray
+    patch: IndexArray
 
 
 def line_errors(model: Distortion) -> LineErrors:
@@ -232,7 +228,7 @@ def _common(model: Distortion, points: FloatArray) -> FloatArray:
     return moved
 
 
-def _places(model: Distortion) -> tuple[FloatArray, IntArray, IntArray]:
+def _places(model: Distortion) -> tuple[FloatArray, IndexArray, IndexArray]:
     """Corners of every section, (q, 2), once for each axis that a line shows there."""
     points: list[tuple[float, float]] = []
     axes: list[int] = []

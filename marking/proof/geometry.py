@@ -18,9 +18,7 @@ from marking.proof.verniers import READING_SD, step_rows
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from numpy.typing import NDArray
-
-    from marking.arrays import FloatArray
+    from marking.arrays import FloatArray, IndexArray
     from marking.measures.tape import Tape
     from marking.proof.distortion import Distortion
     from marking.proof.places import Distance
@@ -48,7 +46,7 @@ class Moved(Struct, frozen=True):
     """(m, 2 ends, 2), on a true cover."""
     by_end: FloatArray
     """(m, 2 ends, 2, unknowns)."""
-    threads: NDArray[np.intp]
+    threads: IndexArray
     """Which of the distances are offsets from a thread."""
     off_thread: FloatArray
     """(threads, unknowns): how far each of those moves away from its thread."""

@@ -15,9 +15,7 @@ import numpy as np
 from msgspec import Struct
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
-    from marking.arrays import FloatArray
+    from marking.arrays import BoolArray, FloatArray
 
 ProofOutcome = Literal["pass", "fail", "cannot tell", "measure again"]
 SURE = NormalDist().inv_cdf(0.95)
@@ -58,12 +56,10 @@ def furthest(values: FloatArray, sds: FloatArray, many: float) -> Furthest:
     return Furthest(line, max(0.0, float(least.max())), float(most.max()))
 
 
-def in_doubt(
-    values: FloatArray, sds: FloatArray, many: float, tolerance: float
-) -> NDArray[np.bool_]:
+def in_doubt(values: FloatArray, sds: FloatArray, many: float, tolerance: float) -> BoolArray:
     """(q,): which lines neither pass nor fail by themselves, by the limits of `furthest`."""
     size = np.abs(values)
-    neither: NDArray[np.bool_] = (size - many * sds <= tolerance) & (size + SURE * sds > tolerance)
+    neither: BoolArray = (size - many * sds <= tolerance) & (size + SURE * sds > tolerance)
     return neither
 
 

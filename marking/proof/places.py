@@ -18,8 +18,7 @@ from marking.measures.lengths import format_length
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
 
-    from numpy.typing import NDArray
-
+    from marking.arrays import IndexArray
     from marking.layout.layout import Layout
     from marking.measures.lengths import Units
     from marking.proof.distortion import Patch
@@ -206,7 +205,7 @@ class _Places:
             return f"{column} at {format_length(up, self._units)} up"
         return f"{column} at {format_length(down, self._units)} down"
 
-    def spread(self, inside: NDArray[np.intp]) -> list[int]:
+    def spread(self, inside: IndexArray) -> list[int]:
         """The first and last of some cross lines, and so many between that none is far off."""
         long = float(self.xs[inside[-1]] - self.xs[inside[0]])
         count = 2 + int(long / _APART)

@@ -24,9 +24,7 @@ from marking.proof.outcome import furthest, in_doubt, many_lines
 if TYPE_CHECKING:
     from collections.abc import Collection, Mapping, Sequence
 
-    from numpy.typing import NDArray
-
-    from marking.arrays import FloatArray
+    from marking.arrays import BoolArray, FloatArray
     from marking.measures.tape import Tape
     from marking.proof.distortion import Distortion
     from marking.proof.geometry import DistanceSheet
@@ -203,7 +201,7 @@ class _Judged(Struct, frozen=True):
     many: float
 
 
-def _judged(one: LimitRows, solved: _Solution) -> _Judged:
+def _judged(one: LimitRows, solved: _SolvedCover) -> _Judged:
     values, sds = _figures(one.rows, solved)
     many = many_lines(one.rows, solved.covariance)
     found = furthest(values, sds, many)
@@ -220,7 +218,7 @@ def _judged(one: LimitRows, solved: _Solution) -> _Judged:
     return _Judged(said, one.rows, values, sds, many)
 
 
-def _worst_line(model: Distortion, solved: _Solution) -> JudgedLine:
+def _worst_line(model: Distortion, solved: _SolvedCover) -> JudgedLine:
     """The line furthest off as it lies, counted along a thread through the near line's ends."""
     errors = line_errors(model)
     values, sds = _figures(errors.rows, solved)
@@ -234,7 +232,7 @@ def _worst_line(model: Distortion, solved: _Solution) -> JudgedLine:
     )
 
 
-class _Solution(Struct, frozen=True):
+class _SolvedCover(Struct, frozen=True):
     """The unknowns and their covariance, without the tape's own, and what they were found by."""
 
     unknowns: FloatArray
@@ -251,7 +249,7 @@ def _solved(
     steps: Sequence[JoinStep],
     measured: FloatArray,
     tape: Tape,
-) -> _Solution:
+) -> _SolvedCover:
     prior, count = prior_sd(model), model.count
     moved = moved_by(model, distances)
     start = np.zeros(len(prior))
@@ -270,7 +268,7 @@ def _solved(
     misfits, rows = (found[: len(measured)] for found in linearised(state))
     found = believed(rows, prior, sd)
     pulls = found.weight @ (misfits + rows @ state)
-    return _Solution(
+    return _SolvedCover(
         state[:count],
         found.covariance[:count, :count],
         found.carried[:count],
@@ -278,13 +276,13 @@ def _solved(
     )
 
 
-def _figures(rows: FloatArray, solved: _Solution) -> tuple[FloatArray, FloatArray]:
+def _figures(rows: FloatArray, solved: _SolvedCover) -> tuple[FloatArray, FloatArray]:
     """Values and standard deviations of functions (k, unknowns) of the unknowns."""
     variance = ((rows @ solved.covariance) * rows).sum(axis=1)
     return rows @ solved.unknowns, np.sqrt(np.maximum(variance, 0.0))
 
 
-def _misread(solved: _Solution, trusted: NDArray[np.bool_]) -> list[int]:
+def _misread(solved: _SolvedCover, trusted: BoolArray) -> list[int]:
     """Distances that the others contradict, the worst first: Baarda's test of one blunder each."""
     tested = np.where(trusted, 0.0, solved.others.in_sds)
     order = np.argsort(-tested, kind="stable")
@@ -292,7 +290,7 @@ def _misread(solved: _Solution, trusted: NDArray[np.bool_]) -> list[int]:
 
 
 def _alone_against(
-    solved: _Solution, judged: Sequence[_Judged], trusted: NDArray[np.bool_]
+    solved: _SolvedCover, judged: Sequence[_Judged], trusted: BoolArray
 ) -> list[int]:
     """Measurements without which no limit that fails would so much as seem to.
 
@@ -323,7 +321,7 @@ def _untouched(
     )
 
 
-def _own_errors(model: Distortion, solved: _Solution) -> tuple[Step, ...]:
+def _own_errors(model: Distortion, solved: _SolvedCover) -> tuple[Step, ...]:
     """How far each section lies off the common distortion of all others."""
     if len(model.patches) < 2:
         return ()
@@ -333,7 +331,7 @@ def _own_errors(model: Distortion, solved: _Solution) -> tuple[Step, ...]:
     return _steps(named, np.array([own[n, k] for n, k in shown]), solved)
 
 
-def _join_steps(model: Distortion, solved: _Solution) -> tuple[Step, ...]:
+def _join_steps(model: Distortion, solved: _SolvedCover) -> tuple[Step, ...]:
     """The steps between sections, each at the middle of its join."""
     at = {(patch.row, patch.column): n for n, patch in enumerate(model.patches)}
     named: list[tuple[tuple[str, ...], AxisName]] = []
@@ -357,7 +355,7 @@ def _join_steps(model: Distortion, solved: _Solution) -> tuple[Step, ...]:
 
 
 def _steps(
-    named: Sequence[tuple[tuple[str, ...], AxisName]], rows: FloatArray, solved: _Solution
+    named: Sequence[tuple[tuple[str, ...], AxisName]], rows: FloatArray, solved: _SolvedCover
 ) -> tuple[Step, ...]:
     if not named:
         return ()

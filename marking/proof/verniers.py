@@ -24,9 +24,7 @@ from marking.proof.limits import Meeting, meetings
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
 
-    from numpy.typing import NDArray
-
-    from marking.arrays import Box, FloatArray
+    from marking.arrays import BoolArray, Box, FloatArray
     from marking.proof.distortion import Distortion
     from marking.sections.plan import Plan, Section
 
@@ -246,7 +244,7 @@ def _overlap(pair: Sequence[Section], set_down: float) -> Box:
     )
 
 
-def _off(taken: Sequence[Box], boxes: FloatArray) -> NDArray[np.bool_]:
+def _off(taken: Sequence[Box], boxes: FloatArray) -> BoolArray:
     """(k,): which boxes (k, 4) keep off all those that are taken."""
     off = np.ones(len(boxes), dtype=bool)
     for x0, y0, x1, y1 in taken:
@@ -262,7 +260,7 @@ def _segments(plan: Plan) -> FloatArray:
     return np.concatenate(parts) if parts else np.zeros((0, 2, 2))
 
 
-def _through(segments: FloatArray, boxes: FloatArray) -> NDArray[np.bool_]:
+def _through(segments: FloatArray, boxes: FloatArray) -> BoolArray:
     """(segments, boxes (k, 4)): which pass through which: Liang and Barsky's clipping of a line."""
     start, run = segments[:, 0], segments[:, 1] - segments[:, 0]
     enter, leave = np.zeros((len(segments), len(boxes))), np.ones((len(segments), len(boxes)))
@@ -277,5 +275,5 @@ def _through(segments: FloatArray, boxes: FloatArray) -> NDArray[np.bool_]:
             still, np.where(outside, 2.0, enter), np.maximum(enter, np.minimum(one, two))
         )
         leave = np.where(still, leave, np.minimum(leave, np.maximum(one, two)))
-    through: NDArray[np.bool_] = enter <= leave
+    through: BoolArray = enter <= leave
     return through

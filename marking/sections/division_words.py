@@ -24,7 +24,8 @@ def division_warnings(
     """What a person should know of `division` before inking; `across` is its axis."""
     warnings = []
     zone = division.zone
-    if job.inking.cross_lines == "ruled" and zone.name != "reach" and not division.ruled:
+    to_rule = job.inking.cross_lines == "ruled" and not zone.manner.along_a_rule
+    if to_rule and not division.ruled:
         warnings.append(
             "The hem bands leave too little between them for cross lines to be ruled: they are "
             "inked whole."
@@ -62,7 +63,7 @@ def _against_wall(unreached: Sequence[Open], job: MarkingJob, division: Division
             f"{counted(lines, 'line')} open up to {format_length(high, job.units)}. Pull the "
             "table off the wall for them. Do not climb on the table to reach them."
         )
-    if zone.name == "plotter" and zone.feed is None:
+    if zone.manner.inks_by_itself and zone.feed is None:
         far = [n for n, row in enumerate(division.rows, 1) if row.core[1] > job.reach.depth]
         if far:
             yield (

@@ -18,7 +18,8 @@ from marking.layout.bare_cloth import between_lines, off_boxes
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from numpy.typing import NDArray
+    from marking.arrays import IndexArray
+
 
 NEAR_TICK = 3.0
 """How near to a join or a long line a tick may stand, in mm, where that saves a section."""
@@ -251,7 +252,7 @@ def _even(
     ]
     starts = [Join(along.start, along.start)]
     cost = np.zeros(1)
-    origins: list[NDArray[np.intp]] = []
+    origins: list[IndexArray] = []
     for ends in [*options, [Join(along.end, along.end)]]:
         if not ends:
             return None

@@ -16,15 +16,10 @@ from msgspec import Struct
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
-    from numpy.typing import NDArray
-
-    from marking.arrays import FloatArray
+    from marking.arrays import BoolArray, ComplexArray, FloatArray, IndexArray
     from marking.job.keys import Pen, PensTable
     from marking.layout.layout import Stroke
     from marking.sections.zones import ZonePace
-
-    IntArray = NDArray[np.intp]
-    ComplexArray = NDArray[np.complex128]
 
 PEN_CHANGE_SECONDS = 5.0
 JOIN = 1e-6
@@ -108,7 +103,7 @@ def _batches(
     held: list[int],
     following: list[int],
     ends: ComplexArray,
-    returns: NDArray[np.bool_],
+    returns: BoolArray,
     at: complex,
 ) -> Iterator[tuple[list[int], list[int]]]:
     """One holder's strokes in runs that are solved one after another, each with what follows it.
@@ -181,7 +176,7 @@ class _Tour:
         ends: ComplexArray,
         start: ComplexArray,
         goals: ComplexArray,
-        returns: NDArray[np.bool_],
+        returns: BoolArray,
         lift: float,
     ) -> None:
         self.count = len(returns)
@@ -207,11 +202,11 @@ class _Tour:
         best = min(out, back, key=self._total)
         return tuple((int(node) // 2, bool(node % 2)) for node in best)
 
-    def _total(self, entries: IntArray) -> float:
+    def _total(self, entries: IndexArray) -> float:
         into, out_of = self._ways(entries)
         return float(self.cost[out_of, into].sum())
 
-    def _nearest_neighbour(self, at: int) -> IntArray:
+    def _nearest_neighbour(self, at: int) -> IndexArray:
         """A first tour from node `at`, as the nodes at which the strokes are entered."""
         entries = np.empty(self.count, dtype=np.intp)
         away = self.cost[:, : 2 * self.count]
@@ -224,29 +219,29 @@ class _Tour:
             at = self.exits[node]
         return entries
 
-    def _costs(self, nodes: IntArray, others: IntArray) -> FloatArray:
+    def _costs(self, nodes: IndexArray, others: IndexArray) -> FloatArray:
         """From each of `nodes` to each of `others`."""
         # None lies outside, and not to ask makes it a fifth quicker.
         return self.cost.take(nodes, axis=0, mode="clip").take(others, axis=1, mode="clip")
 
-    def _reversed(self, entries: IntArray) -> IntArray:
+    def _reversed(self, entries: IndexArray) -> IndexArray:
         """A run of strokes drawn the other way round: each is entered where it was left."""
         return self.exits[entries[::-1]]
 
-    def _ways(self, entries: IntArray) -> tuple[IntArray, IntArray]:
+    def _ways(self, entries: IndexArray) -> tuple[IndexArray, IndexArray]:
         """Nodes that hops lead into, the goals last, and out of, the start first."""
         into, out_of = np.empty((2, self.count + 1), dtype=np.intp)
         into[:-1], into[-1] = entries, 2 * self.count + 1
         out_of[0], out_of[1:] = 2 * self.count, self.exits[entries]
         return into, out_of
 
-    def _improved(self, entries: IntArray) -> IntArray:
+    def _improved(self, entries: IndexArray) -> IndexArray:
         """The tour that no move gains on."""
         while (better := self._moved(entries)) is not None:
             entries = better
         return entries
 
-    def _moved(self, entries: IntArray) -> IntArray | None:
+    def _moved(self, entries: IndexArray) -> IndexArray | None:
         """The tour after the best move of the first kind that gains, or None when none does.
 
         Reversals come first: they gain most often and cost least to find.
@@ -277,7 +272,7 @@ class _Tour:
         return None
 
     def _good_reversals(
-        self, into: IntArray, out_of: IntArray, hops: FloatArray
+        self, into: IndexArray, out_of: IndexArray, hops: FloatArray
     ) -> list[tuple[int, int]]:
         """2-opt: runs i to j that gain, drawn the other way round, best first and apart."""
         # Whole rows side by side are added up twice as fast as parts of longer ones.
@@ -303,7 +298,7 @@ class _Tour:
         return runs
 
     def _best_turn(
-        self, entries: IntArray, into: IntArray, out_of: IntArray, hops: FloatArray
+        self, entries: IndexArray, into: IndexArray, out_of: IndexArray, hops: FloatArray
     ) -> tuple[float, int]:
         """A stroke of even passes, entered and left at its other end."""
         other = entries ^ 1

@@ -69,7 +69,7 @@ def bare_middle(layout: Layout, job: MarkingJob, zone: Zone) -> tuple[float, flo
     the stubs; bias lines are ruled as cross lines are. Raises RefusedError where lines would be
     left without ink or stubs.
     """
-    if job.inking.cross_lines != "ruled" or zone.name == "reach":
+    if job.inking.cross_lines != "ruled" or zone.manner.along_a_rule:
         return None
     if zone.feed is not None:
         raise RefusedError(

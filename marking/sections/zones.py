@@ -8,7 +8,7 @@ from msgspec import Struct
 from msgspec.structs import replace
 
 if TYPE_CHECKING:
-    from marking.job.keys import MarkingJob
+    from marking.job.keys import ReachTable
     from marking.sections.footing import Footing
 
 ZoneName = Literal["plotter", "reach", "beam"]
@@ -24,7 +24,7 @@ class ZonePace(Struct, frozen=True):
 
 
 class ZoneManner(Struct, frozen=True):
-    """How sections of a zone are come to and inked, as reports and pictures tell a person."""
+    """How sections of a zone are come to, inked and kept."""
 
     inked_by: str
     """After "the sections for"."""
@@ -38,26 +38,35 @@ class ZoneManner(Struct, frozen=True):
     """Whether its pens stand in numbered holders."""
     from_an_edge: bool = False
     """Whether a person stands at a long edge, in place of a reading across."""
+    inks_by_itself: bool = False
+    """Whether it is set down and inks, which is kept as runs, while a person looks on."""
+    along_a_rule: bool = False
+    """Whether a person draws every line along a rule, so that none is left to be ruled."""
+    kept_under: str = ""
+    """Begins the name that its sections' ink has in the record, where they are told apart."""
 
 
-_MANNERS: dict[ZoneName, ZoneManner] = {
+MANNERS: dict[ZoneName, ZoneManner] = {
     "plotter": ZoneManner(
         "the plotter",
         "device's reach",
         "Set the device down with the corner of its reach that is nearest the zero corner",
         timed=True,
         holds_pens=True,
+        inks_by_itself=True,
     ),
     "reach": ZoneManner(
         "drawing by hand",
         "reach",
         "For each section stand at the edge named, where the reach along the table begins",
         from_an_edge=True,
+        along_a_rule=True,
     ),
     "beam": ZoneManner(
         "the projector",
         "projector's usable picture",
         "Bring the picture over a section so that its usable part begins",
+        kept_under="beam ",
     ),
 }
 """By the name that a kept division has of its zone: the one place that tells them apart."""
@@ -102,7 +111,7 @@ class Zone(Struct, frozen=True):
     @property
     def manner(self) -> ZoneManner:
         """How it comes to a section and inks it."""
-        return _MANNERS[self.name]
+        return MANNERS[self.name]
 
     @property
     def depth(self) -> float:
@@ -128,7 +137,7 @@ class Zone(Struct, frozen=True):
         return (self, turned)
 
 
-def reach_zone(job: MarkingJob) -> Zone:
+def reach_zone(reach: ReachTable) -> Zone:
     """A person at either long edge, drawing along a rule."""
-    pace = ZonePace(draw=job.reach.speed, travel=400.0, lift=0.8)
-    return Zone("reach", (job.reach.span, job.reach.depth), 0.0, True, pace)
+    pace = ZonePace(draw=reach.speed, travel=400.0, lift=0.8)
+    return Zone("reach", (reach.span, reach.depth), 0.0, True, pace)

@@ -48,7 +48,7 @@ class Figures(Struct, frozen=True):
     """Where a line passes from one section into the next, how far its ends lie apart sideways."""
 
 
-class _Lines(Struct, frozen=True):
+class _FollowedLines(Struct, frozen=True):
     """Where the lines of a division are followed."""
 
     by_place: Mapping[tuple[int, int], Section]
@@ -87,7 +87,7 @@ def figures(plan: Plan, covers: InkedCovers) -> dict[str, FloatArray]:
     return {"total": total, "square": square, "neighbours": near, "step": step}
 
 
-def _lines(plan: Plan) -> _Lines:
+def _lines(plan: Plan) -> _FollowedLines:
     by_place = {(section.row, section.column): section for section in plan.sections}
     rows = sorted({row for row, _ in by_place})
     columns = sorted({column for _, column in by_place})
@@ -98,7 +98,7 @@ def _lines(plan: Plan) -> _Lines:
     for (row, column), section in by_place.items():
         _note(section, ("cross",), 0, column, row, cross, heights)
         _note(section, ("long", "hem"), 1, row, column, long, along)
-    return _Lines(
+    return _FollowedLines(
         by_place,
         rows,
         columns,
@@ -132,7 +132,7 @@ def _note(
     runs[run_by] = (min(low, float(other.min())), max(high, float(other.max())))
 
 
-def _of_long_lines(lines: _Lines, covers: InkedCovers) -> tuple[FloatArray, ...]:
+def _of_long_lines(lines: _FollowedLines, covers: InkedCovers) -> tuple[FloatArray, ...]:
     """Total, neighbours and step of the long lines, and how the first one leans: mm per mm."""
     rows = [row for row in lines.rows if row in lines.long]
     ys = np.concatenate([lines.long[row] for row in rows])
@@ -159,7 +159,9 @@ def _of_long_lines(lines: _Lines, covers: InkedCovers) -> tuple[FloatArray, ...]
     return total, near, step, lean
 
 
-def _of_cross_lines(lines: _Lines, covers: InkedCovers, lean: FloatArray) -> tuple[FloatArray, ...]:
+def _of_cross_lines(
+    lines: _FollowedLines, covers: InkedCovers, lean: FloatArray
+) -> tuple[FloatArray, ...]:
     """Total, neighbours, step and square of the cross lines; `lean` is the first long line's."""
     rows = [row for row in lines.rows if row in lines.heights]
     heights = np.concatenate([lines.heights[row] for row in rows])
@@ -213,7 +215,7 @@ def _with_ruled(
 
 
 def _off(
-    lines: _Lines,
+    lines: _FollowedLines,
     covers: InkedCovers,
     row: int,
     column: int,

@@ -44,7 +44,7 @@ class Node(Struct, frozen=True):
     """Whether it stands in the outermost row or column, where the tape lies along an edge."""
 
 
-class _Axis(Struct, frozen=True):
+class _NodeAxis(Struct, frozen=True):
     """What decides where nodes stand along one axis."""
 
     axis: int
@@ -92,8 +92,8 @@ def nodes(plan: Plan, grid: Grid, units: Units) -> tuple[Node, ...]:
 
     Where the windows on either side of a join do not overlap, each side has a node of its own.
     """
-    x_axis = _Axis(0, grid.cross_x, PLAIN[units])
-    y_axis = _Axis(1, np.array([line.y for line in grid.long_lines]), PLAIN[units])
+    x_axis = _NodeAxis(0, grid.cross_x, PLAIN[units])
+    y_axis = _NodeAxis(1, np.array([line.y for line in grid.long_lines]), PLAIN[units])
     reached = {section.id: reach(section, plan) for section in plan.sections}
     corners = list(_corners(plan.sections))
     ends = [(min(c[0][axis] for c in corners), max(c[0][axis] for c in corners)) for axis in (0, 1)]

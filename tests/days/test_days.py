@@ -195,9 +195,11 @@ def test_by_command_the_days_are_told_with_what_each_evening_leaves(
     shown = json.loads(capsys.readouterr().out)["days"]
     assert [n for day in shown for n in day["sections"]] == [s.id for s in plan.sections]
     assert main([*days, "--hours", "30"]) == BAD_INPUT
-    with pytest.raises(SystemExit) as left:
-        main([*days, "--morning", "1 in", "two", "3 in"])
-    assert left.value.code == BAD_INPUT
+    capsys.readouterr()
+    assert main([*days, "--morning", "1 in", "two", "3"]) == BAD_INPUT
+    up, down = capsys.readouterr().err.splitlines()
+    assert "--morning UP 'two': " in up
+    assert "--morning DOWN '3': no unit" in down
 
 
 def test_without_tape_marks_there_is_no_base_line_to_check(

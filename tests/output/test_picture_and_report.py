@@ -43,7 +43,7 @@ def test_nothing_is_drawn_over_a_numeral(
     groups = groups_of(svg(table_picture(millrace_layout, millrace, millrace_plan)))
     numerals = [path.bbox(with_stroke=True) for path in groups["numeral-numerals"]]
     assert len(numerals) > 2 * 148
-    for name in ("set-down-points", "witness-marks"):
+    for name in ("set-down-points", "locating-marks"):
         marks = [shape.bbox(with_stroke=True) for shape in groups[name]]
         assert len(marks) >= len(millrace_plan.sections)
         for (left, top, right, bottom), (x0, y0, x1, y1) in itertools.product(marks, numerals):

@@ -14,6 +14,10 @@ if TYPE_CHECKING:
 _MOVED = "“The plotter was moved since this section was begun”"
 _ANYWAY = "“Ink although the verdict is against it, because”"
 _UNTRIED = "“Ink although it was not tried that the ink stays, because”"
+_AGAIN = "“See that the correction helps”"
+_LOOKED = "“Keep more than 1 %: unit, sheet and tape were looked at again”"
+_REPLACE = "“The square was drawn without correction: these lengths replace those kept”"
+_DESPITE = "“Keep a new correction although sections are inked”"
 _CONTROL = "“Set these out, and write their sheet”"
 TALK: Mapping[str, str] = {
     'give --ink-untried REASON, or set inking.tried = "not asked" in job.toml': (
@@ -42,6 +46,36 @@ TALK: Mapping[str, str] = {
     "canvasrule rule --done": "“These are ruled”",
     "run canvasrule control": f"press {_CONTROL}",
     "by canvasrule control": f"by {_CONTROL}",
+    "--confirmed keeps it all the same": f"tick {_LOOKED} to keep it all the same",
+    "--corrected only shows how it draws now; --despite-ink keeps it all the same": (
+        f"{_AGAIN} only shows how it draws now; tick {_DESPITE} to keep it all the same"
+    ),
+    "--corrected if it is out/trial-corrected, drawn with that correction (nothing is kept); "
+    "--replace if it is out/trial, drawn without: then these figures take": (
+        f"type its lengths at {_AGAIN} if it was drawn with that correction (nothing is kept); "
+        f"tick {_REPLACE} if it was drawn without: then these figures take"
+    ),
+    "See that it was out/trial-corrected.hpgl that was plotted and measured; else plot "
+    "out/trial.hpgl anew, measure it, and keep its figures with --replace": (
+        "See that it was the square drawn with it that was measured; else draw the square anew "
+        f"as it is, measure it, tick {_REPLACE} and take its lengths"
+    ),
+    "Draw the sheet again with --corrected to see that it helps": (
+        f"{_AGAIN} draws the square again with it"
+    ),
+    "section, write, control, place and drive now use it": (
+        "all that is divided, written, set out, placed and inked from now on uses it"
+    ),
+    "measure out/trial.hpgl without --corrected": (
+        "draw the square as it is, and take its lengths, first"
+    ),
+    "Check `unit` under [plotter]": "Check “Plotter unit”",
+    "and keep it: --morning BASE UP DOWN, as the tape shows them. drive waits for it.": (
+        "and type them at “The morning's check”, as the tape shows them: ink waits for it."
+    ),
+    "by --section and tape marks of their own": (
+        "asked for by name in a terminal, and with tape marks of their own"
+    ),
     "(canvasrule prove)": "(“Judge the cover”)",
     "(canvasrule paper hand)": "(“Sheets to mark by hand”)",
     "(canvasrule beam)": "(“Open the projector's stage”)",
@@ -54,11 +88,11 @@ _LINES: tuple[tuple[re.Pattern[str], str], ...] = (
     (re.compile(r"^\[measured\]\n(?:\w+ = .*\n)+\n?", re.MULTILINE), ""),
     (
         re.compile(rf"^Then: canvasrule trial --job {_TYPED} --measured FILE$", re.MULTILINE),
-        "Then type each length at its side of the square below, and press “Take these lengths”",
+        "Then type each length at its side of the square below, and press the button under it",
     ),
     (
         re.compile(r"^Write those that were read beside the runs, counting up .*$", re.MULTILINE),
-        "The six lengths are what is typed here; what the verniers show is for your own eyes",
+        "Those that were read are typed under the square, counting up towards the +, as 0.25 mm",
     ),
     (
         re.compile(r"^Write what you saw into a file, and keep it by .*(?:\n .*)*", re.MULTILINE),
@@ -66,10 +100,15 @@ _LINES: tuple[tuple[re.Pattern[str], str], ...] = (
         "tried, and whether it stayed",
     ),
     (re.compile(rf"canvasrule trial --job {_TYPED} --ink\b(?!-)"), "“How to try it”"),
+    (
+        re.compile(rf"run canvasrule write --job {_TYPED} again"),
+        "“Write the files for this job” writes it anew",
+    ),
+    (re.compile(rf"canvasrule days --job {_TYPED}"), "“The morning's check”"),
     # What goes on is a button.
     (re.compile(r"(?:(?<=\.) |^)To (?:begin it again|go on): canvasrule drive .*$"), ""),
 )
-OF_THE_PAGE = tuple(words for _, words in _LINES if words and not words.startswith("“"))
+OF_THE_PAGE = tuple(words for _, words in _LINES if words.partition("“")[0])
 """What stands in the place of whole lines."""
 
 

@@ -1,6 +1,7 @@
 // The bench page: shows the job it is sent, tries what is typed, sends what is kept. It keeps
 // nothing of its own but what is being typed.
 import { show as showErrand, told as toldErrands } from "./errands.js";
+import { sayOf } from "./faults.js";
 import { fillFor, judged, keepRefused, keepTyped, make, tellOthers } from "./fields.js";
 import { show as showJobs } from "./jobs.js";
 import { show as showLight } from "./light.js";
@@ -149,6 +150,7 @@ async function shown(message) {
   trouble(job.fault);
   list(at("warnings"), job.warnings);
   toldErrands(job);
+  morning(job.morning);
   showSteps();
   if (job.corners) drawTop(job.corners, faultsOf(job));
   if (drawn === job.drawn) { lookAt(`${job.folder} ${job.drawn} ${job.record}`); return; }
@@ -175,6 +177,15 @@ function inItsUnits(units) {
     input.dataset.in ??= input.placeholder;
     input.placeholder = units === "mm" ? input.dataset.mm : input.dataset.in;
   }
+}
+
+// Opened where ink has come to wait for it, with what the tape should show.
+function morning({ waits, meant }) {
+  const text = told(waits);
+  if (waits && at("morning-waits").textContent !== text) at("morning").open = true;
+  at("morning-waits").textContent = text;
+  at("morning-waits").hidden = at("go-morning").hidden = !waits;
+  for (const name of ["base", "up", "down"]) at(`morning-${name}`).placeholder = name in meant ? length(meant[name]) : "";
 }
 
 function showSteps() {
@@ -282,7 +293,7 @@ join({
     else if (message.type === "light") showLight(message);
     else if (message.type === "machine") showMachine(message);
     else if (message.type === "drawn") drawing(message.lines);
-    else if (message.type === "refused") say(message.say);
+    else if (message.type === "refused") say(sayOf(message.say, (option) => at(`new-${option}`)));
   },
   live(live) {
     at("link").classList.toggle("off", !live);

@@ -1,10 +1,11 @@
 // Errands: verbs run for the page, and what they printed. Nothing is worked out here.
+import { ofOption, say as sayAt } from "./faults.js";
 import { fine, length } from "./lengths.js";
 import { glimpse, over } from "./picture.js";
 import { buy } from "./results/buy.js";
 import { element } from "./results/elements.js";
 import { drawDistance, verdict } from "./results/proof.js";
-import { RUNS, drawSquare, place as placed } from "./results/square.js";
+import { RUNS, VERNIERS, drawSquare, place as onDrawing } from "./results/square.js";
 import { tape } from "./results/tape.js";
 import { show as showPorts } from "./ports.js";
 import { printed } from "./printed.js";
@@ -19,6 +20,8 @@ const CARDS = {
 const POINTED_MS = 120;
 const results = new Map();
 const made = new Map();
+// Errands whose faults stand at the fields of their form.
+const placed = new Set();
 let job = null;
 // The way that is pointed at.
 let pointed = null;
@@ -32,6 +35,7 @@ function renew(place, of, make) {
 }
 
 export function show(message) {
+  if (results.get(message.kind)?.code === null) atFields(message);
   // The newest comes last, so that it is what a place shows that several share.
   results.delete(message.kind);
   results.set(message.kind, message);
@@ -46,17 +50,38 @@ export function show(message) {
   if (message.code === null || !message.result) return;
   if (message.result.ways) ways(message.result);
   if (message.kind === "to-prove") toMeasure(message.result);
-  if (message.kind === "square") nearby(message.result.runs);
+  if (message.kind.startsWith("square")) nearby(message.result);
   if (message.kind in CARDS) {
     const [place, make] = CARDS[message.kind];
     renew(at(place), [message.result, job?.units], () => make(message.result));
   }
 }
 
-// What the scrap's lengths are near.
-function nearby(runs) {
-  for (const [run, near] of Object.entries(runs)) at(`measured-squared-${run}`).placeholder = length(near);
+// What the scrap's lengths are near, and what its verniers tell.
+function nearby({ runs, verniers }) {
+  for (const [run, near] of Object.entries(runs)) {
+    for (const kind of ["squared", "squared-corrected"]) at(`measured-${kind}-${run}`).placeholder = length(near);
+  }
+  for (const { name, pitch, question } of verniers) {
+    at(`measured-squared-${name}-help`).textContent = filled(texts.vernierAsks, {
+      division: (pitch / 10).toFixed(2), question: inWords(question),
+    });
+  }
 }
+
+// Of an errand that was begun while this page is here, so that what it was asked still stands there.
+function atFields({ kind, faults }) {
+  placed.delete(kind);
+  const form = document.querySelector(`[data-errand="${kind}"]`)?.closest("[data-form]");
+  for (const [name, words] of Object.entries(faults)) {
+    const input = form?.querySelector(`[data-option="${name}"]`);
+    if (!input) continue;
+    sayAt(input, ofOption(words));
+    placed.add(kind);
+  }
+}
+
+const isMeasured = (kind) => Boolean(document.querySelector(`.measured [data-name^="${kind}."]`));
 
 function outcome(message) {
   if (message.code === null) return [element("p", { role: "status" }, texts.working)];
@@ -66,14 +91,18 @@ function outcome(message) {
   if (job && message.of !== (message.kind.startsWith("ways") ? job.reckoned : job.drawn)) {
     said.push(element("p", { class: "old" }, texts.changedSince));
   }
-  if (message.said.length) {
+  const faults = Object.values(message.faults);
+  const here = placed.has(message.kind) || isMeasured(message.kind);
+  const lines = here ? message.said : [...message.said, ...faults];
+  if (here && faults.length) said.push(element("p", { class: "fault" }, texts.wrongThere));
+  if (lines.length) {
     const list = element("ul", { class: message.code ? "fault" : null });
-    for (const line of message.said) list.append(element("li", {}, inWords(line)));
+    for (const line of lines) list.append(element("li", {}, inWords(line)));
     said.push(list);
   }
   if (message.printed) {
-    const linked = written([message.printed, ...message.said].join("\n"));
-    if (linked.length) said.push(element("p", { class: "row" }, ...linked));
+    const files = written([message.printed, ...message.said].join("\n"));
+    if (files.length) said.push(element("p", { class: "row" }, ...files));
     said.push(printed(message.printed, texts.printed));
   }
   if (!said.length) said.push(element("p", { role: "status" }, message.code ? texts.failed : texts.done));
@@ -83,10 +112,10 @@ function outcome(message) {
 // The files that a verb's words name, where they are there to look at.
 function written(words) {
   const said = words.replaceAll("\\", "/");
-  return (job ? job.files : []).filter((one) => said.includes(`out/${one.name}`)).map(link);
+  return (job ? job.files : []).filter((one) => said.includes(`out/${one.name}`)).map(linked);
 }
 
-function link(file) {
+function linked(file) {
   return element("a", { href: `/out/${file.name}`, target: "_blank", rel: "noopener" }, file.name);
 }
 
@@ -145,8 +174,13 @@ async function sectionsOf(id) {
     found = answer.ok ? await answer.json() : null;
   } catch { /* the connection's own line tells */ }
   // One that has none shows none; why it cannot be divided for stands on its card.
-  if (pointed === id) glimpse(boxes(found?.sections ?? []));
+  if (pointed === id) glimpse(divided(found));
 }
+
+// What is ruled by hand lies below, as on a cover that is ticked off.
+const divided = (found) => [
+  ...(found?.ruled ?? []).map((line) => ({ line, dashed: true, ink: "#0f766e" })), ...boxes(found?.sections ?? []),
+];
 
 const boxes = (sections) => sections.flatMap(({ id, core: [x0, y0, x1, y1] }) => [
   { box: [x0, y0, x1, y1], ink: "#7a3e9d" }, { say: id, at: [(x0 + x1) / 2, (y0 + y1) / 2] },
@@ -154,14 +188,52 @@ const boxes = (sections) => sections.flatMap(({ id, core: [x0, y0, x1, y1] }) =>
 
 const chosen = () => (job ? job.values["ways.way"].written : null);
 
-// A length that is typed for a verb to read; it waits in the job's folder until that verb runs.
-function measured(name, label, help) {
+// A length that is typed for a verb to read; it waits in the job's folder until that verb runs. What
+// the verb says is wrong with it stands below it, or at `faults` where there is no room.
+function measured(name, label, help, { kind = "length", faults } = {}) {
   const id = `measured-${name.replaceAll(".", "-")}`;
-  const input = element("input", { id, autocomplete: "off", "data-length": "length", "aria-describedby": `${id}-help` });
+  const input = element("input", { id, autocomplete: "off", "data-length": kind, "aria-describedby": `${id}-fault ${id}-help` });
   input.value = job?.measured[name] ?? "";
   input.onchange = () => tap({ do: "set", name, value: input.value.trim() || null }, label);
-  return element("div", { class: "field", "data-name": name },
-    element("label", { for: id }, label), input, element("p", { class: "help", id: `${id}-help` }, help));
+  const fault = element("p", { class: "fault", id: `${id}-fault`, role: "alert", "data-label": label });
+  const box = element("div", { class: "field", "data-name": name },
+    element("label", { for: id }, label), input, fault, element("p", { class: "help", id: `${id}-help` }, help));
+  if (faults) faults.append(fault);
+  wrong(box, job?.unfit[name]);
+  return box;
+}
+
+// What a verb says of a length, less the file and the name that it found it by.
+function wrong(box, words) {
+  const input = box.querySelector("input"), name = box.dataset.name.split(".").at(-1);
+  const said = inWords(words ?? "").replace(/^.*\.csv:\d+: /, "").replace(/^[^=:]+ = '[^']*': /, "");
+  const fault = document.getElementById(`${input.id}-fault`) ?? box.querySelector(".fault");
+  const text = said.startsWith(`${name}: `) ? said.slice(name.length + 2) : said;
+  if (fault.textContent !== text) fault.textContent = text;
+  // What is wrong is in sight.
+  if (words && box.closest("details")) box.closest("details").open = true;
+  box.classList.toggle("wrong", Boolean(words));
+  input.setAttribute("aria-invalid", String(Boolean(words)));
+}
+
+// The square with a field at each side of it, for lengths of that kind.
+function square(drawing, fields, faults, kind) {
+  drawSquare(drawing);
+  fields.replaceChildren(...RUNS.map((run) => onDrawing(measured(
+    `${kind}.${run}`, filled(texts.corners, { one: run[0], other: run[1] }), texts.cornersHelp, { faults },
+  ), run)));
+}
+
+// What a verb would have a person say before it goes on is asked for, and of nothing typed since.
+function asked(asks) {
+  for (const [kind, names] of Object.entries(asks)) {
+    if (results.get(kind)?.code === null) continue;
+    const form = document.querySelector(`[data-errand="${kind}"]`).closest("[data-form]");
+    for (const tick of form?.querySelectorAll("[type=checkbox]") ?? []) {
+      if (!names.length) tick.checked = false;
+      tick.closest("label").hidden = !names.includes(tick.dataset.option) && !tick.checked;
+    }
+  }
 }
 
 function toMeasure({ distances: list }) {
@@ -190,17 +262,24 @@ export function told(message) {
     over([]);
   }
   if (!before) {
-    drawSquare(at("square"));
-    at("square-fields").replaceChildren(...RUNS.map((run) => placed(measured(
-      `squared.${run}`, filled(texts.corners, { one: run[0], other: run[1] }), texts.cornersHelp,
-    ), run)));
+    square(at("square"), at("square-fields"), at("square-faults"), "squared");
+    square(at("square-corrected"), at("corrected-fields"), at("corrected-faults"), "squared-corrected");
+    at("verniers-read").replaceChildren(...VERNIERS.map((name) => measured(
+      `squared.${name}`, filled(texts.vernier, { name }), texts.vernierHelp, { kind: "fine" },
+    )));
+  }
+  if (before?.folder !== job.folder) {
+    at("verniers-read").closest("details").open = VERNIERS.some((name) => job.measured[`squared.${name}`]);
   }
   for (const box of document.querySelectorAll(".measured .field")) {
     const input = box.querySelector("input");
-    if (document.activeElement !== input) input.value = job.measured[box.dataset.name] ?? "";
+    // What is on its way there is not known of yet.
+    if (document.activeElement !== input && !link.waiting.length) input.value = job.measured[box.dataset.name] ?? "";
+    wrong(box, job.unfit[box.dataset.name]);
   }
-  at("written").replaceChildren(...job.files.map((file) => element("li", {}, link(file))));
+  at("written").replaceChildren(...job.files.map((file) => element("li", {}, linked(file))));
   for (const result of Array.from(results.values())) show(result);
+  asked(job.asks);
 }
 
 // What the form round a button has in its fields, for the verb; nothing of a field left empty.
@@ -214,10 +293,14 @@ function optionsFor(button) {
 at("show-sections").onclick = async () => {
   const answer = await fetch("/sections");
   if (!answer.ok) return;
-  const { sections, fault } = await answer.json();
-  if (fault) { at("ways-fault").textContent = inWords(fault); return; }
-  at("ways-fault").textContent = "";
-  over(boxes(sections), filled(texts.sectionsShown, { count: sections.length }));
+  const found = await answer.json();
+  at("ways-fault").textContent = inWords(found.fault ?? "");
+  if (found.fault) return;
+  const { sections, ruled } = found;
+  over(divided(found), [
+    filled(texts.sectionsShown, { count: sections.length }),
+    ruled.length ? filled(texts.ruledShown, { count: ruled.length }) : "",
+  ].filter(Boolean).join(". "));
 };
 
 for (const button of document.querySelectorAll("[data-errand]")) {
@@ -225,7 +308,7 @@ for (const button of document.querySelectorAll("[data-errand]")) {
     const needed = (button.dataset.needs ?? "").split(" ").filter(Boolean)
       .map((name) => button.closest("[data-form]").querySelector(`[data-option="${name}"]`));
     const empty = needed.find((one) => !one.value.trim());
-    if (empty) { empty.focus(); return; }
+    if (empty) { sayAt(empty, texts.needed); empty.focus(); return; }
     tap({ do: "errand", kind: button.dataset.errand, options: optionsFor(button) }, button.textContent);
     if (button.dataset.clears !== undefined) for (const one of needed) one.value = "";
   };

@@ -26,7 +26,7 @@ export function show(message) {
   machine = message;
   at("stop").disabled = !machine.running;
   // Another language loads the page anew, which would let go of the machine.
-  for (const id of ["rehearse", "ink", "ink-all", "draw-square", "ask-ports", "language"]) at(id).disabled = machine.running;
+  for (const id of ["rehearse", "ink", "ink-all", "draw-square", "draw-corrected", "ask-ports", "language"]) at(id).disabled = machine.running;
   const stranded = document.activeElement === document.body || at("mark").contains(document.activeElement);
   const within = at("running").contains(document.activeElement);
   at("running").hidden = !machine.running;
@@ -110,10 +110,14 @@ function typed() {
 }
 
 at("rehearse").onclick = () => tap({ do: "machine", act: "rehearse", most: 1 }, texts.rehearse);
-at("draw-square").onclick = () => {
-  const port = chosenPort();
-  if (port) tap({ do: "machine", act: "square", port }, at("draw-square").textContent);
-};
+for (const [id, corrected, back] of [["draw-square", false, "#on-scrap"], ["draw-corrected", true, "#see-corrected"]]) {
+  at(id).onclick = () => {
+    const port = chosenPort();
+    if (!port) return;
+    at("go-measure").href = back;
+    tap({ do: "machine", act: "square", port, corrected }, at(id).textContent);
+  };
+}
 at("ink").onclick = () => begin(1, at("moved").checked);
 at("ink-all").onclick = () => begin(null, at("moved").checked);
 at("typed-send").onclick = typed;

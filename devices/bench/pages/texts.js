@@ -29,6 +29,7 @@ export const texts = {
   wideIn: gettext("64 in"), wideMm: gettext("162 cm"), wideEither: gettext("64 in, or 162 cm"),
   makeJob: gettext("Make a job"), copyJob: gettext("Copy the job"), renameJob: gettext("Rename the job"),
 
+  needed: gettext("This is needed."), wrongThere: gettext("What is wrong stands where it is typed."),
   working: gettext("Working…"), done: gettext("Done."), failed: gettext("Not done."),
   printed: gettext("What it says"),
   changedSince: gettext("The job has changed since; ask again."),
@@ -43,6 +44,8 @@ export const texts = {
   doesNotHold: gettext("Does not hold: {why}"),
   corners: gettext("{one} to {other}"),
   cornersHelp: gettext("As the tape showed it on the scrap."),
+  vernier: gettext("Vernier {name}"), vernierHelp: gettext("Left empty where it was not read."),
+  vernierAsks: gettext("{division} mm a division, {question}"),
   distances: gettext("Distances to measure: {count}"),
   distance: gettext("{id}: {one} to {other}"),
   distanceHelp: gettext("{purpose}; about {length}"),
@@ -79,6 +82,7 @@ export const texts = {
   showMap: gettext("Show on the picture where it is off"),
   mapShown: gettext("How far each section lies off by itself: arrows {times} times too long, figures in {unit}. Dashed: in doubt. Red: more than is allowed."),
   sectionsShown: gettext("{count} sections of the way chosen"),
+  ruledShown: gettext("Dashed green: ruled by hand, {count} lines"),
 
   inksAt: gettext("Ink goes to {machine} at {port}."),
   inksWhere: gettext("Ink goes to {machine} at {port}, where {answers} answered."),

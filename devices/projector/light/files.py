@@ -31,7 +31,7 @@ class Look(Struct, frozen=True):
     """Numerals as outlines of their ink, to be filled in by hand, and not as strokes."""
 
 
-class _Layer(Struct, frozen=True):
+class _LightLayer(Struct, frozen=True):
     """Lights drawn alike, one layer over the other."""
 
     name: str
@@ -40,16 +40,16 @@ class _Layer(Struct, frozen=True):
     lights: Sequence[LitLine]
 
 
-def _layers(light: Overlay, look: Look, numeral_px: float) -> Iterator[_Layer]:
+def _layers(light: Overlay, look: Look, numeral_px: float) -> Iterator[_LightLayer]:
     for kind in ("stroke", "witness", "name", "scale"):
         lights = [one for one in light.lights if one.kind == kind]
         colour = look.colour if kind == "stroke" else _ASIDE[kind]
         outlined = [one for one in lights if look.outlines and one.layer == "numeral"]
         lines = [one for one in lights if not (look.outlines and one.layer == "numeral")]
-        layers = [_Layer(kind, colour, look.width_px, lines)]
+        layers = [_LightLayer(kind, colour, look.width_px, lines)]
         # Ink of the pen's width with a line round it: the wider stroke less the narrower.
-        layers.append(_Layer("numerals", colour, numeral_px + look.width_px, outlined))
-        layers.append(_Layer("inside", "#000000", numeral_px - look.width_px, outlined))
+        layers.append(_LightLayer("numerals", colour, numeral_px + look.width_px, outlined))
+        layers.append(_LightLayer("inside", "#000000", numeral_px - look.width_px, outlined))
         yield from (layer for layer in layers if layer.lights and layer.width_px > 0)
 
 

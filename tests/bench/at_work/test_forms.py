@@ -36,9 +36,20 @@ def test_a_panel_is_hemmed_and_a_mend_and_a_placement_asked_for_by_forms(
     folder = small_job(run.root / "forms")
     page = opened(browser, run, "forms")
     page.locator("#hem-by-hand summary").click()
-    page.locator("#hem-width").fill("10 in")
-    page.locator("#hem-length").fill("12 in")
+    page.locator("#hem-width").fill("10")
     hems = page.get_by_role("button", name="Which lines its hems are laid to")
+    # What is not there, or lacks its unit, is said at the field that it is of.
+    hems.click()
+    page.locator("#hem-length-fault", has_text="This is needed.").wait_for()
+    page.locator("#hem-length").fill("12 in")
+    assert page.locator("#hem-length-fault").count() == 0
+    hems.click()
+    lacks = page.locator("#hem-width-fault")
+    lacks.wait_for()
+    assert lacks.inner_text() == 'no unit; write "10 in" or "10 mm"'
+    assert page.locator("#hem-width").get_attribute("aria-describedby") == "hem-width-fault"
+    said(page, "hem", "What is wrong stands where it is typed.")
+    page.locator("#hem-width").fill("10 in")
     hems.click()
     # What is wrong is the verb's own word, beside the form.
     said(page, "hem", "they would meet")

@@ -87,6 +87,14 @@ def test_lists_rows_and_what_verbs_read_are_offered_a_unit_too_and_words_are_not
     found = page.locator("#new-job .readings button")
     found.first.wait_for()
     assert found.all_inner_texts() == ["150 in", "150 mm"]
+    # Asked for without it, no job is made, and what lacks it is said there.
+    page.locator("#new-name").fill("without")
+    page.locator("#new-width").fill("66 in")
+    page.locator("#make-new").click()
+    page.locator("#new-length-fault").wait_for()
+    assert page.locator("#new-length-fault").inner_text().startswith("no unit; write")
+    assert not page.locator("#answer").is_visible()
+    assert not (run.root / "without").exists()
     # What may part thousands, has its unit or is no figure is left to whoever typed it.
     for text in ("1,500", "8 1/4 in", "auto", "8 in 3"):
         page.locator(field("grid.pitch")).fill(text)

@@ -10,6 +10,7 @@ import pytest
 
 from devices.bench.languages.said_here import TALK, said_here
 from devices.bench.languages.words import FOLDER
+from devices.plotter.correction import RUNS
 from devices.session.progress import what_next
 from marking.errors import BadInputError
 from marking.record.record import open_record
@@ -65,11 +66,13 @@ def test_each_phrase_is_one_that_is_said_and_each_label_one_of_the_page() -> Non
     assert sorted(labels - set(TEXTS)) == []
 
 
-@pytest.mark.parametrize("kind", ["squared", "proved"])
+@pytest.mark.parametrize("kind", ["squared", "squared-corrected", "proved"])
 def test_lengths_of_which_none_is_typed_are_asked_for_where_they_are_typed(
     tmp_path: Path, kind: str
 ) -> None:
     """The verb would speak of the form of a file."""
     job = unwatched(small_job(tmp_path / "a"))
-    with pytest.raises(BadInputError, match="no length is typed yet"):
-        awaited(job.errand(kind, {}))
+    awaited(job.errand(kind, {}))
+    said = job.errands.known[kind]
+    assert (said.code, said.said[0][:22]) == (BadInputError.exit_code, "no length is typed yet")
+    assert list(said.faults) == ([] if kind == "proved" else list(RUNS))

@@ -42,6 +42,12 @@ def ink_over(page: Page) -> int:
     return found
 
 
+def green(page: Page) -> int:
+    """How many are of the green of what is ruled by hand."""
+    found: int = page.evaluate(_COUNT, [[5, 25], [110, 126], [102, 118]])
+    return found
+
+
 def violet(page: Page) -> int:
     """How many are of the violet that sections are drawn in."""
     found: int = page.evaluate(_COUNT, [[110, 135], [50, 75], [145, 170]])
@@ -125,8 +131,8 @@ def test_the_next_covers_job_is_made_where_the_page_to_keep_is(
 def test_a_way_that_is_pointed_at_shows_its_sections_and_the_one_before_comes_back(
     run: Bench, browser: Browser, run_cli: RunCli
 ) -> None:
-    """Those that `section` has for each, whichever is chosen."""
-    folder = small_job(run.root / "pointed", WAYS)
+    """Those that `section` has for each, whichever is chosen; and what is ruled between them."""
+    folder = small_job(run.root / "pointed", f'[hems]\ndepth = "2 in"\nfolds = []\n{WAYS}')
     page = opened(browser, run, "pointed")
     page.get_by_role("button", name="Reckon the ways").click()
     cards = page.locator("#ways-table article")
@@ -139,6 +145,18 @@ def test_a_way_that_is_pointed_at_shows_its_sections_and_the_one_before_comes_ba
         told = page.evaluate(f"fetch('/sections?way={way}').then((answer) => answer.json())")
         wanted = said(run_cli, folder, "section", "--for", zone)["sections"]
         assert told["sections"] == [{"id": one["id"], "core": one["core"]} for one in wanted]
+    bands = page.evaluate("fetch('/sections?way=flatbed-a3-bands').then((one) => one.json())")
+    ruled = '[hems]\ndepth = "2 in"\nfolds = []\n[inking]\ncross_lines = "ruled"\n'
+    beside = small_job(run.root / "beside-pointed", f'{ruled}[plotter]\nprofile = "flatbed-a3"\n')
+    wanted = said(run_cli, beside, "section")["ruled"]
+    assert len(bands["ruled"]) > 20
+    assert bands["ruled"] == [one["points"] for one in wanted]
+    page.locator("#way-name").hover()
+    assert green(page) == 0
+    page.locator('#ways-table [data-way="flatbed-a3-bands"]').hover()
+    until(page, lambda: green(page) > 1000, "the lines that are ruled by hand")
+    page.locator("#way-name").hover()
+    until(page, lambda: green(page) == 0 and violet(page) == before, "what was there before")
     # By the pointer, and by the keyboard.
     by_hand = page.locator('#ways-table [data-way="hand"]')
     by_hand.hover()

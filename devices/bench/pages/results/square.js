@@ -2,6 +2,7 @@
 import { svg } from "./elements.js";
 
 export const RUNS = ["AB", "BC", "CD", "DA", "AC", "BD"];
+export const VERNIERS = ["X", "Y", "PX", "PY"];
 // Where each stands, in parts of the drawing's width and height.
 const PLACES = {
   AB: [0.5, 0.9], BC: [0.85, 0.5], CD: [0.5, 0.1], DA: [0.15, 0.5], AC: [0.37, 0.68], BD: [0.63, 0.68],
