@@ -15,6 +15,7 @@ import os
 import signal
 import subprocess
 import sys
+import time
 from collections import deque
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Literal
@@ -88,6 +89,8 @@ class Machine:
     drawn: list[Any] = field(default_factory=list)
     """Polylines drawn and not yet shown, table frame, mm."""
     lines: deque[str] = field(default_factory=lambda: deque(maxlen=_LINES_KEPT))
+    _since: dict[str, float] = field(default_factory=dict)
+    """When each was told: what goes by the clock is counted down from there."""
     _process: Process | None = None
     _starts: bool = False
     """Whether a process is being made: nothing else may begin meanwhile, and its page may go."""
@@ -111,6 +114,7 @@ class Machine:
             "types": self.types,
             "card": self.card,
             "told": self.told,
+            "ages_s": {kind: time.monotonic() - at for kind, at in self._since.items()},
             "faults": self.faults,
             "lines": list(self.lines),
         }
@@ -130,7 +134,7 @@ class Machine:
         self.holder, self.rehearsal, self.port, self.ended = page, not port, port, None
         self.scrap = scrap
         self.asks = self.types = self.card = ""
-        for kept in (self.lines, self.told, self.faults, self.drawn):
+        for kept in (self.lines, self.told, self.faults, self.drawn, self._since):
             kept.clear()
         self._starts = True
         try:
@@ -284,6 +288,7 @@ class Machine:
         if "words" in record:
             record["words"] = [said_here(one) for one in record["words"]]
         self.told[kind] = record
+        self._since[kind] = time.monotonic()
         self.card = CARDS.get(kind, self.card)
 
     def _keep(self, work: Any) -> None:

@@ -33,7 +33,7 @@ export function show(machine) {
   drawn = fresh;
 }
 
-function setDownNow({ set_down: placed }) {
+function setDownNow({ set_down: placed }, { ages_s: ages }) {
   at("set-down-name").textContent = filled(placed.stays ? texts.leaveIt : texts.setItDown, placed);
   at("set-down-place").textContent = placed.stays ? ""
     : filled(placed.fed ? texts.fedTo : placed.fence ? texts.againstFence : texts.setDownAt,
@@ -45,10 +45,11 @@ function setDownNow({ set_down: placed }) {
   words(at("set-down-under"), under, here);
   words(at("set-down-words"), placed.words.filter((one) => !under.includes(one)), here);
   dry();
-  dry = countedDown(at("set-down-wait"), placed.wait_s, texts.drying);
+  dry = countedDown(at("set-down-wait"), placed.wait_s - ages.set_down, texts.drying);
 }
 
-// What goes by the clock is told once, and counted down here; returns what ends that.
+// What goes by the clock is told once, and counted down here from what is left of it when the page
+// hears of it; returns what ends that.
 function countedDown(into, seconds, text) {
   const until = Date.now() + 1000 * seconds;
   let timer = 0;
@@ -64,7 +65,7 @@ function countedDown(into, seconds, text) {
 }
 
 // A machine that is slow to be there, or to answer: what is waited for, and until when.
-function waiting({ waits }, { running, port }) {
+function waiting({ waits }, { running, port, ages_s: ages }) {
   const now = JSON.stringify([running && waits, port]);
   if (now === waiting.shown) return;
   waiting.shown = now;
@@ -72,7 +73,7 @@ function waiting({ waits }, { running, port }) {
   const waited = running && waits?.seconds > 0;
   at("waits").textContent = !waited ? ""
     : filled(waits.for === "port" ? texts.waitsForPort : texts.waitsForAnswer, { port });
-  answered = countedDown(at("waits-left"), waited ? waits.seconds : 0, texts.givenUp);
+  answered = countedDown(at("waits-left"), waited ? waits.seconds - ages.waits : 0, texts.givenUp);
 }
 
 const TOWARDS = { "1,0": texts.towardsFarEnd, "-1,0": texts.towardsZeroEnd, "0,1": texts.towardsFarEdge, "0,-1": texts.towardsNearEdge };

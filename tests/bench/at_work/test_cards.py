@@ -265,7 +265,8 @@ def test_ports_say_what_answers_at_each_and_none_is_refused_where_it_is_typed(
 
 SHOWN = """async ([card, told, asks]) => {
     const { show } = await import("/pages/mark.js");
-    const now = { running: true, holder: link.page, ended: null, faults: [], lines: [] };
+    const ages_s = { set_down: 0 };
+    const now = { running: true, holder: link.page, ended: null, faults: [], lines: [], ages_s };
     show({ ...now, card, told, asks });
 }"""
 """A message of the machine, shown as one that comes."""

@@ -118,6 +118,11 @@ def test_a_port_that_vanishes_in_mid_ink_is_said_in_words_and_gone_on_with_once_
         killed()
 
 
+def left(page: Page) -> int:
+    """Seconds of the minute that a machine is still waited for."""
+    return int(page.locator("#waits-left").inner_text().partition(":")[2][:2])
+
+
 def test_what_is_waited_for_is_named_with_its_end_and_a_stop_is_heard_meanwhile(
     run: Bench, browser: Browser
 ) -> None:
@@ -127,10 +132,17 @@ def test_what_is_waited_for_is_named_with_its_end_and_a_stop_is_heard_meanwhile(
     with socket.create_server(("127.0.0.1", 0)) as nothing:
         port = f"socket://127.0.0.1:{nothing.getsockname()[1]}"
         choose_port(page, port)
+        beside = opened(browser, run, "silent")
         assert not page.locator("#waits-left").is_visible()
         page.locator("#ink").click()
         until(page, lambda: answered(page), "it is set down")
         page.locator("#waits-left").get_by_text("Given up in 0:1").wait_for()
+        began = left(page)
+        until(page, lambda: left(page) < began - 2, "some of it is over")
+        # A page that is loaded anew goes on from what is left.
+        beside.reload()
+        until(beside, lambda: beside.locator("#waits-left").is_visible(), "what is left")
+        assert left(beside) <= left(page) + 1 < began
         said = f"Waiting for a machine to answer at {port}."
         assert page.locator("#waits").inner_text() == said
         page.keyboard.press("Escape")
