@@ -51,6 +51,9 @@ def test_after_a_night_the_page_offers_the_mornings_check_and_keeps_it_by_the_ve
     assert page.url.endswith("#morning")
 
     page.locator("#over-days summary").click()
+    page.locator("#day-hours").fill("half")
+    page.get_by_role("button", name="Spread them over days").click()
+    page.locator("#day-hours-fault", has_text="give the hours of a day as a figure").wait_for()
     page.locator("#day-hours").fill("0.5")
     page.get_by_role("button", name="Spread them over days").click()
     days = page.locator('.outcome[data-of="days"]')
