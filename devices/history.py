@@ -66,7 +66,7 @@ def own_pace(folder: Path, job: Job, layout: Layout, plan: Plan) -> tuple[Timed,
     from marking.record.record import layout_hash, open_record
     from marking.ways.own_pace import Key, WorkAsked, own_pace
 
-    key: Key = "set_down_by_two" if by_two(job) else "set_down"
+    key: Key = "set_down_by_two" if by_two(job.plotter) else "set_down"
     if job.fence is not None:
         key = "set_down_at_fence"
     with open_record(folder) as record:
@@ -118,22 +118,22 @@ def in_force(folder: Path, job: Job, layout: Layout, plan: Plan) -> InForce:
 
     correction = kept_correction(folder, job) if plan.zone.name == "plotter" else None
     with open_record(folder) as record:
-        control = tape_marks_set_out(record, layout, job.units)
+        tape_marks = tape_marks_set_out(record, layout, job.units)
         asked = readings_asked_for(record, layout, plan, job.units)
         anew = tuple(mended_said(one, layout, job.units) for one in mends(record, layout, plan))
-    marks = [mark.mark for mark in control.marks] if control is not None else []
+    marks = [mark.mark for mark in tape_marks.marks] if tape_marks is not None else []
     reached = {
         section.id: [mark.id for mark in marks if within(mark.at_table, section, plan)]
         for section in plan.sections
         if marks
     }
     said = correction_said(correction) if correction is not None else None
-    if control is None:
+    if tape_marks is None:
         hours = hours_said(job, layout, plan, None)
         return InForce(said, reached, hours=hours, drawing=draws, anew=anew)
     # Only a plotter's pen is brought onto marks.
     read = sights(plan, layout.grid, marks, read=asked).seen if plan.zone.name == "plotter" else {}
     readings = sum(map(len, read.values())) if read else None
-    asks = setting_out_of(control, readings, job.pace)
+    asks = setting_out_of(tape_marks, readings, job.pace)
     hours = hours_said(job, layout, plan, asks)
     return InForce(said, reached, asks, read, hours, draws, anew)

@@ -18,6 +18,7 @@ if TYPE_CHECKING:
 
     from devices.job import Job
     from devices.plotter.correction import Correction
+    from devices.plotter.profile import Plotter
     from marking.layout.layout import Layout
     from marking.sections.plan import Plan
     from marking.sections.zones import Zone, ZoneName
@@ -43,9 +44,9 @@ def zone_of(name: ZoneName, job: Job, correction: Correction | None) -> Zone:
     if name == "beam":
         from devices.projector.light.throw import beam_zone
 
-        return beam_zone(job, job.projector)
+        return beam_zone(job.reach, job.projector)
     if name == "reach":
-        return reach_zone(job)
+        return reach_zone(job.reach)
     if correction is None:
         return job.plotter.zone
     from devices.plotter.correction import within_reach
@@ -78,16 +79,16 @@ def division_settings(name: ZoneName, job: Job, correction: Correction | None) -
         )
     else:
         keys = job.model_dump(mode="json", include={"plotter": set(_PLOTTER)})
-        keys["plotter"]["stands"] = stands(job)
+        keys["plotter"]["stands"] = stands(job.plotter)
         keys["correction"] = corrected(correction)
     if name != "reach":
         keys["inking"] = {"cross_lines": job.inking.cross_lines}
     return flat(keys)
 
 
-def stands(job: Job) -> str:
+def stands(plotter: Plotter) -> str:
     """How the job's plotter works, whether its profile says so or its kind alone."""
-    return "on-cover" if job.plotter.on_cover else "cloth-through"
+    return "on-cover" if plotter.on_cover else "cloth-through"
 
 
 def corrected(correction: Correction | None) -> dict[str, float]:

@@ -42,7 +42,7 @@ def device_settings(job: Job, correction: Correction | None) -> Mapping[str, Any
         mode="json",
         include={"plotter": set(_PLOTTER), "pens": {pen: set(_PEN) for pen in _PENS_OF_0_1}},
     )
-    keys["plotter"]["stands"] = stands(job)
+    keys["plotter"]["stands"] = stands(job.plotter)
     return flat({**keys, "correction": corrected(correction)})
 
 

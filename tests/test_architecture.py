@@ -96,6 +96,38 @@ def test_the_marking_asks_no_zone_for_its_name():
     assert not asked
 
 
+def test_no_function_takes_a_whole_job_for_one_thing_of_it():
+    """What it is handed says then what it hangs on."""
+    whole = {
+        # The record's own check is asked for by whoever has a job.
+        "check_kept",
+        # Of these the job's own settings and its text.
+        "layout_settings",
+        "_source",
+    }
+    found = []
+    for module in FILES:
+        tree = ast.parse(FILES[module].read_text("utf-8"))
+        functions = [one for one in ast.walk(tree) if isinstance(one, ast.FunctionDef)]
+        for function in functions if not module.startswith(WHOLE) else ():
+            jobs = {
+                one.arg
+                for one in [*function.args.args, *function.args.kwonlyargs]
+                if one.annotation and ast.unparse(one.annotation) in {"Job", "MarkingJob"}
+            }
+            reads: dict[str, set[str]] = {job: set() for job in jobs}
+            named: Counter[str] = Counter()
+            for node in ast.walk(function):
+                if isinstance(node, ast.Name) and node.id in jobs:
+                    named[node.id] += 1
+                if isinstance(node, ast.Attribute) and isinstance(node.value, ast.Name):
+                    reads.get(node.value.id, set()).add(node.attr)
+                    named[node.value.id] -= 1
+            alone = [job for job in jobs if len(reads[job]) <= 1 and not named[job]]
+            found += [(module, function.name) for _ in alone if function.name not in whole]
+    assert not found
+
+
 def test_a_verb_imports_at_its_top_but_what_draws_and_what_serves():
     """Those take longer than all else, and not every call draws or serves; why, is said there."""
     late = re.compile(

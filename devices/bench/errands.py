@@ -8,11 +8,10 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
+import dataclasses
 import json
 import os
 import sys
-from dataclasses import dataclass
-from dataclasses import field as made_by
 from functools import partial
 from typing import TYPE_CHECKING, Any
 
@@ -118,15 +117,15 @@ class Errand(Struct, frozen=True):
         }
 
 
-@dataclass
+@dataclasses.dataclass
 class Errands:
     """The errands of one run, by kind."""
 
     folder: Path
     changed: Callable[[str], Awaitable[None]]
-    known: dict[str, Errand] = made_by(default_factory=dict)
-    _processes: dict[str, Process] = made_by(default_factory=dict)
-    _tasks: set[asyncio.Task[None]] = made_by(default_factory=set)
+    known: dict[str, Errand] = dataclasses.field(default_factory=dict)
+    _processes: dict[str, Process] = dataclasses.field(default_factory=dict)
+    _tasks: set[asyncio.Task[None]] = dataclasses.field(default_factory=set)
 
     @property
     def at_work(self) -> bool:

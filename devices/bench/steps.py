@@ -77,8 +77,8 @@ def kept_of(folder: Path, job: Job | None = None, layout: Layout | None = None) 
         chosen = layout is not None and tape_marks_are_set_out(record, layout)
         should = dict[str, float]()
         if job is not None and layout is not None and chosen:
-            control = tape_marks_set_out(record, layout, job.units)
-            should = meant(layout, control) if control is not None else should
+            tape_marks = tape_marks_set_out(record, layout, job.units)
+            should = meant(layout, tape_marks) if tape_marks is not None else should
     traced = sum(one.section.startswith(ink_name("", "beam")) for one in ink)
     plotted = len(runs) + len(ink) - traced
     counts, left, waits = [], list[str](), ""

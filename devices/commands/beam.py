@@ -136,7 +136,7 @@ def _serve(options: argparse.Namespace, work: BeamWork, listening: socket.socket
         record.guard_layout(work.layout)
         guard_division(record, work.job, work.layout, work.plan, None)
         refuse_unknown_lines(record, work)
-        work = replace(work, control=tape_mark_points(record, work))
+        work = replace(work, tape_marks=tape_mark_points(record, work))
         _say_what_is_inked(record)
         this_run = BeamRun(work, record, pairing, remote_url, lan)
         app = application(this_run, [f"{name}:{port}" for name in names])

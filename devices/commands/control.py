@@ -43,7 +43,7 @@ if TYPE_CHECKING:
     from marking.layout.layout import Layout
     from marking.network.fence import Clamping
     from marking.sections.plan import Plan
-    from marking.tape_marks.marks import Control
+    from marking.tape_marks.marks import TapeMarks
 
 
 _MORE = """\
@@ -154,12 +154,14 @@ def run(options: argparse.Namespace) -> int:
     done = choose(options.job, job, layout, plan, _wanted(options), _progress)
     if not options.only_look:
         # Before remedies are tried, which takes a while.
-        guard_set_out(options.job, job, layout, done.marks.control, anew=options.set_out_anew)
+        guard_set_out(
+            options.job, job.units, layout, done.marks.tape_marks, anew=options.set_out_anew
+        )
     instead = done.instead(_progress)
     files = []
     if not options.only_look:
         marks = done.marks
-        files = _keep(options, job, layout, plan, marks.control, done.on_sheet(), marks.fences)
+        files = _keep(options, job, layout, plan, marks.tape_marks, done.on_sheet(), marks.fences)
     if options.map is not None:
         write_map(options.map, job, done.task, done.marks)
         files.append(options.map)
@@ -191,23 +193,23 @@ def _by_hand(options: argparse.Namespace, job: Job, layout: Layout) -> int:
         if getattr(options, name):
             shown = name.replace("_", "-")
             raise BadInputError(f"--{shown} is for marks that a plotter reads; leave it out")
-    control, limits = frame(layout, job), allowed_of(job)
-    expected = hand_holds(layout, job)
-    says = (time_said(control, job), *expected_lines(expected, limits, job.units))
+    tape_marks, limits = frame(layout, job), allowed_of(job)
+    expected = hand_holds(layout, job.tape)
+    says = (time_said(tape_marks, job.pace), *expected_lines(expected, limits, job.units))
     files = []
     if not options.only_look:
         plan = plan_of(options.job, "reach", job, layout, None)
-        files = _keep(options, job, layout, plan, control, says)
+        files = _keep(options, job, layout, plan, tape_marks, says)
     if options.json:
         print_json(
             {
-                **control_record(control),
+                **control_record(tape_marks),
                 "forecast": expected_record(expected, limits),
                 "files": [path.as_posix() for path in files],
             }
         )
     else:
-        print_lines((*control_lines(control, job.units), *says, *off_the_wall(job.table)))
+        print_lines((*control_lines(tape_marks, job.units), *says, *off_the_wall(job.table)))
         if files:
             say(f"wrote {', '.join(map(str, files))}")
     return RefusedError.exit_code if expected.past(limits) else 0
@@ -218,12 +220,14 @@ def _keep(
     job: Job,
     layout: Layout,
     plan: Plan,
-    control: Control,
+    tape_marks: TapeMarks,
     says: Sequence[str],
     fences: Mapping[str, Clamping] | None = None,
 ) -> list[Path]:
     out, anew = options.job / OUTPUT, options.set_out_anew
-    files, note = keep_chosen(options.job, out, job, layout, plan, control, says, fences, anew=anew)
+    files, note = keep_chosen(
+        options.job, out, job, layout, plan, tape_marks, says, fences, anew=anew
+    )
     if note is not None:
         say(note)
     return files

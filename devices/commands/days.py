@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 
     from devices.job import Job
     from marking.layout.layout import Layout
-    from marking.tape_marks.marks import Control
+    from marking.tape_marks.marks import TapeMarks
 
 _LONGEST = 24.0
 
@@ -79,7 +79,7 @@ def _hours(given: str) -> float:
     return hours
 
 
-def _control(options: argparse.Namespace, job: Job, layout: Layout) -> Control | None:
+def _tape_marks(options: argparse.Namespace, job: Job, layout: Layout) -> TapeMarks | None:
     if not has_record(options.job):
         return None
     with open_record(options.job) as record:
@@ -101,8 +101,8 @@ def _shown(given: Sequence[str]) -> dict[str, float]:
 
 def _morning(options: argparse.Namespace, job: Job, layout: Layout) -> int:
     shown = _shown(options.morning)
-    control = _control(options, job, layout)
-    if control is None:
+    tape_marks = _tape_marks(options, job, layout)
+    if tape_marks is None:
         raise RefusedError(
             f"{options.job}: no tape marks are set out, so there is no base line and no diagonal "
             "to check; run canvasrule control first"
@@ -110,7 +110,7 @@ def _morning(options: argparse.Namespace, job: Job, layout: Layout) -> int:
     with open_record(options.job) as record:
         before = last_morning(record, layout)
         good = before[1] if before is not None and not before[1].wrong else None
-        morning = judged(shown, layout, control, good, job.units)
+        morning = judged(shown, layout, tape_marks, good, job.units)
         keep_morning(record, layout, morning)
     if options.json:
         print_json({"schema": 1, "wrong": list(morning.wrong)})
@@ -140,13 +140,13 @@ def _show(options: argparse.Namespace, job: Job, layout: Layout, hours: float) -
             asked = {name: len(marks) for name, marks in named.items()}
     seconds = {s.id: section_seconds(s, plan, job.pace, asked.get(s.id)) for s in plan.sections}
     days = spread(plan, done, seconds, hours * 3600)
-    control = _control(options, job, layout)
+    tape_marks = _tape_marks(options, job, layout)
     if options.json:
         print_json({"schema": 1, "days": list(map(day_record, days))})
         return 0
     mounted = plan.zone.feed is None and layout.slack == (1.0, 1.0) and not done
     lines = [*(MOUNTED if mounted else ()), *day_lines(days, plan, layout, seconds, job.units)]
-    if control is not None and days:
-        lines += morning_lines(meant(layout, control), control.tape, job.units)
+    if tape_marks is not None and days:
+        lines += morning_lines(meant(layout, tape_marks), tape_marks.tape, job.units)
     print_lines(lines)
     return 0

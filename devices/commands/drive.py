@@ -185,9 +185,9 @@ def run(options: argparse.Namespace) -> int:
     plan = division = plan_of(options.job, "plotter", job, layout, correction)
     verniers: tuple[JoinVernier, ...] = ()
     if options.verniers:
-        plan, verniers, said = verniers_added(plan, layout, job)
+        plan, verniers, said = verniers_added(plan, layout, job.pens)
         say(said)
-    sections = asked_for(known(options.job, job, layout, plan), options.section)
+    sections = asked_for(known(options.job, job.pens, layout, plan), options.section)
     readings = read_readings(options.readings) if options.readings else ()
     wished = Wished(
         options.job, options.port, options.pace, options.most, untried=options.ink_untried

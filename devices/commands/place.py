@@ -289,7 +289,7 @@ def _place(options: argparse.Namespace, at: JobAtHand) -> int:
 
 def _halves(placed: Placement, at: JobAtHand) -> dict[str, bytes]:
     """The section's halves of verniers, where they were drawn for or are to be drawn for."""
-    inking, verniers = placed.inking, verniers_of(at.job, at.layout, at.plan)
+    inking, verniers = placed.inking, verniers_of(at.job.pens, at.layout, at.plan)
     pose = inking.setup.pose if inking.taken is None else inking.taken.halves
     return vernier_file(placed.section, pose, verniers, at.plan.zone, at.job, at.correction)
 

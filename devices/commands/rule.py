@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from devices.begun import begin, guard_division, layout_of, plan_of
 from devices.commands.shared import (
@@ -18,26 +18,23 @@ from devices.history import has_record, kept_correction
 from devices.session.claim import claimed
 from marking.begun.inked import done_sections, ruled_lines_done
 from marking.begun.on_the_cover import plan_hash
-from marking.errors import BadInputError, RefusedError
-from marking.job.line_numbers import lines_counted
+from marking.errors import RefusedError
 from marking.measures.counts import counted
 from marking.output.files import replace_file
 from marking.record.record import open_record
-from marking.ruling.order import GROUP, WhoRules, ruling_order
-from marking.ruling.words import line_name, time_told
+from marking.ruling.order import WhoRules
+from marking.ruling.ticked import lines_named, ticked_lines, ticked_record
 
 if TYPE_CHECKING:
     import argparse
-    from collections.abc import Collection, Iterator, Sequence
+    from collections.abc import Collection
     from pathlib import Path
 
     from devices.job import Job
     from devices.plotter.correction import Correction
     from marking.layout.layout import Layout
     from marking.sections.plan import Plan
-    from marking.sections.ruled import RuledLine
 
-_MOST_AT_ONCE = 100_000
 _MORE = """\
 Without --done and --undo it shows what is ruled and what comes next.
 
@@ -112,7 +109,11 @@ def run(options: argparse.Namespace) -> int:
         for name, data in ruling_files(job, layout, plan, manner).items():
             replace_file(options.job / OUTPUT / name, data)
             say(f"wrote {options.job / OUTPUT / name}")
-    _tell(options, job, layout, plan, manner)
+    done = _done(options.job, layout, plan)
+    if options.json:
+        print_json(ticked_record(plan, done, job, manner))
+    else:
+        print_lines(ticked_lines(plan, done, job, manner))
     return 0
 
 
@@ -125,7 +126,7 @@ def _tick(
 ) -> None:
     undo = options.done is None
     given = options.undo if undo else options.done
-    lines = _named(given, plan, "--undo" if undo else "--done")
+    lines = lines_named(given, plan, "--undo" if undo else "--done")
     with claimed(options.job, "rule"), open_record(options.job) as record:
         record.guard_layout(layout)
         guard_division(record, job, layout, plan, correction)
@@ -147,82 +148,8 @@ def _tick(
         )
 
 
-def _named(given: str, plan: Plan, option: str) -> Sequence[RuledLine]:
-    """The lines of `0-11,24,bias-3`. Raises BadInputError for one that is not there."""
-    known = {line_name(line): line for line in plan.ruled}
-    found: dict[str, RuledLine] = {}
-    for word in filter(None, (part.strip() for part in given.split(","))):
-        for name in [word] if word in known else _counted_up(word):
-            if name not in known:
-                raise BadInputError(
-                    f"{option} {given}: no line {name} is to be ruled; {_there_are(plan.ruled)}"
-                )
-            found[name] = known[name]
-    if not found:
-        raise BadInputError(f"{option} {given!r}: names no line; {_there_are(plan.ruled)}")
-    return list(found.values())
-
-
-def _counted_up(word: str) -> Iterator[str]:
-    first, dash, last = word.partition("-")
-    ascii_digits = first.isascii() and first.isdigit() and last.isascii() and last.isdigit()
-    if dash and ascii_digits and int(first) <= int(last) < _MOST_AT_ONCE:
-        return map(str, range(int(first), int(last) + 1))
-    return iter([word])
-
-
-def _there_are(lines: Sequence[RuledLine]) -> str:
-    return f"there are {_listed([line_name(line) for line in lines])}"
-
-
-def _listed(names: Sequence[str]) -> str:
-    """Names in their order, numbers that follow each other as `0-11`."""
-    runs: list[list[str]] = []
-    for name in names:
-        last = runs[-1][-1] if runs else ""
-        if name.isdigit() and last.isdigit() and int(name) == int(last) + 1:
-            runs[-1].append(name)
-        else:
-            runs.append([name])
-    return ", ".join(run[0] if len(run) == 1 else f"{run[0]}-{run[-1]}" for run in runs)
-
-
 def _done(folder: Path, layout: Layout, plan: Plan) -> Collection[str]:
     if not has_record(folder):
         return ()
-
     with open_record(folder) as record:
         return ruled_lines_done(record, layout, plan)
-
-
-def _tell(
-    options: argparse.Namespace, job: Job, layout: Layout, plan: Plan, manner: WhoRules
-) -> None:
-    done = _done(options.job, layout, plan)
-    ruled = [line for line in plan.ruled if line.id in done]
-    steps = ruling_order(plan.ruled, job, manner, done)
-    if options.json:
-        shown: dict[str, Any] = {
-            "schema": 1,
-            "zone": plan.zone.name,
-            "ruled": [line.id for line in ruled],
-            "lines": [
-                {"id": line.id, "name": line_name(line), "of": line.of, "ruled": line.id in done}
-                for line in plan.ruled
-            ],
-            "next": [
-                {"line": step.line.id, "wait_seconds": step.waits, "new_tip": step.new_tip}
-                for step in steps
-            ],
-        }
-        print_json(shown)
-        return
-    names = _listed([line_name(line) for line in ruled])
-    lines = [f"{len(ruled)} of {counted(len(plan.ruled), 'line')} ruled" + ":" * bool(ruled)]
-    lines += [f"  {names}"] if ruled else []
-    if steps:
-        following = [line_name(step.line) for step in steps[:GROUP]]
-        lines.append(f"next, in this order: {', '.join(following)}")
-        lines.append(f"{counted(len(steps), 'line')} to rule: {time_told(steps, job, manner)}")
-    lines += lines_counted(job.numerals)
-    print_lines(lines)

@@ -50,13 +50,13 @@ def run(options: argparse.Namespace) -> int:
     if options.json:
         record = plan_record(plan)
         for section in record["sections"]:
-            section["control"] = list(kept.control.get(section["id"], ()))
+            section["control"] = list(kept.tape_marks.get(section["id"], ()))
             section["read"] = list(kept.read.get(section["id"], ()))
         print_json({**record, "correction": kept.correction})
         return 0
     for warning in (*layout.warnings, *plan.warnings):
         say(f"note: {warning}")
     print_lines(section_table(plan, job, layout, kept))
-    print_lines(mark_table(plan, job))
-    print_lines(ink_lines(plan, job, kept))
+    print_lines(mark_table(plan, job.units))
+    print_lines(ink_lines(plan, job.pens, kept))
     return 0

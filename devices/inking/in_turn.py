@@ -17,16 +17,18 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
     from pathlib import Path
 
-    from devices.job import Job
+    from marking.job.keys import PensTable
     from marking.layout.layout import Layout
     from marking.record.record import Record
     from marking.sections.plan import Plan, Section
 
 
-def in_turn(record: Record, job: Job, layout: Layout, plan: Plan) -> Sequence[tuple[Section, bool]]:
+def in_turn(
+    record: Record, pens: PensTable, layout: Layout, plan: Plan
+) -> Sequence[tuple[Section, bool]]:
     """What is inked, in order, and whether it is done: each section, then what is mended there."""
     done = done_sections(record, layout, plan)
-    again = set_downs(record, layout, plan, job.pens)
+    again = set_downs(record, layout, plan, pens)
     return [
         one
         for section in plan.sections
@@ -34,12 +36,12 @@ def in_turn(record: Record, job: Job, layout: Layout, plan: Plan) -> Sequence[tu
     ]
 
 
-def known(folder: Path, job: Job, layout: Layout, plan: Plan) -> Sequence[Section]:
+def known(folder: Path, pens: PensTable, layout: Layout, plan: Plan) -> Sequence[Section]:
     """All that can be asked for; looking makes no record."""
     if not has_record(folder):
         return plan.sections
     with open_record(folder) as record:
-        return [section for section, _ in in_turn(record, job, layout, plan)]
+        return [section for section, _ in in_turn(record, pens, layout, plan)]
 
 
 def asked_for(sections: Sequence[Section], name: str | None) -> list[Section]:

@@ -24,6 +24,7 @@ if TYPE_CHECKING:
 
     from devices.job import Job
     from devices.plotter.correction import Correction
+    from devices.plotter.profile import Plotter
     from marking.record.record import Record
     from marking.sections.plan import Section
 
@@ -49,12 +50,12 @@ def rehearsal_record(folder: Path) -> Iterator[Record]:
 
 @contextmanager
 def rehearsal_port(
-    folder: Path, job: Job, section: Section, correction: Correction | None, pace: float
+    folder: Path, plotter: Plotter, section: Section, correction: Correction | None, pace: float
 ) -> Iterator[OnboardPort]:
     """The simulated plotter set down for one section, its time running `pace` times faster."""
-    bed = bed_of(section, job.plotter, correction)
+    bed = bed_of(section, plotter, correction)
     with (folder / CLOTH / f"{section.id}.ink").open("ab") as file:
-        yield OnboardPort(simulated(job.plotter, bed, Cloth(file)), pace)
+        yield OnboardPort(simulated(plotter, bed, Cloth(file)), pace)
 
 
 def picture(

@@ -34,9 +34,9 @@ if TYPE_CHECKING:
 
     from devices.driving.driver import Cable
     from devices.inking.section import RunOutcome
-    from devices.job import Job
     from devices.session.run_told import Ended
     from devices.session.session import Workplace
+    from marking.job.keys import PensTable
     from marking.layout.layout import Layout
     from marking.proof.verniers import JoinVernier
     from marking.record.record import Record
@@ -75,15 +75,15 @@ def record_for(folder: Path, *, simulate: bool) -> AbstractContextManager[Record
 
 
 def verniers_added(
-    plan: Plan, layout: Layout, job: Job
+    plan: Plan, layout: Layout, pens: PensTable
 ) -> tuple[Plan, tuple[JoinVernier, ...], str]:
     """The sections with their halves of verniers, these, and a word on how many there are."""
     from marking.proof.drawn import with_verniers
 
-    drawn, verniers = with_verniers(plan, layout, job.pens)
+    drawn, verniers = with_verniers(plan, layout, pens)
     said = (
         f"{counted(len(verniers), 'vernier')} over the joins, one half by each section, with the "
-        f"removable pen from holder {job.pens.removable.slot}"
+        f"removable pen from holder {pens.removable.slot}"
     )
     return drawn, verniers, said
 
@@ -102,7 +102,7 @@ def ink_in_turn(
         )
     if place.rehearsal:
         say("A rehearsal: the plotter and the cloth are simulated")
-    turns = in_turn(place.record, place.job, place.layout, place.plan)
+    turns = in_turn(place.record, place.job.pens, place.layout, place.plan)
     done = {section.id for section, inked in turns if inked}
     todo = [section for section in sections if section.id not in done]
     if todo and not place.rehearsal:
@@ -164,7 +164,7 @@ def _what_next(section: Section, ended: str, place: Workplace, again: str) -> li
 
 def _not_done(place: Workplace) -> list[str]:
     """What is still to be inked, in order."""
-    turns = in_turn(place.record, place.job, place.layout, place.plan)
+    turns = in_turn(place.record, place.job.pens, place.layout, place.plan)
     return [section.id for section, inked in turns if not inked]
 
 
@@ -177,7 +177,7 @@ def ports(
         from devices.inking.rehearsal import rehearsal_port
 
         with rehearsal_port(
-            wished.folder, place.job, section, place.correction, wished.pace
+            wished.folder, place.job.plotter, section, place.correction, wished.pace
         ) as simulated:
             yield simulated, simulated.clock
         return

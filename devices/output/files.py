@@ -174,7 +174,7 @@ def write_files(
     made_from = digest(_source(plan.zone.name, layout, job, correction))
     done = write_set(folder, {**contents, **more}, made_from)
     told = [*notes, *layout.warnings, *plan.warnings]
-    pens = pen_note(contents, job)
+    pens = pen_note(contents, job.pens)
     told += [] if pens is None else [pens]
     told += [
         f"{folder / name} is from an earlier layout and was changed since; it was left"

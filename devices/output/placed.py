@@ -39,4 +39,4 @@ def write_placed(
         written |= verniers
     for name, data in written.items():
         replace_file(folder / name, data)
-    return [folder / name for name in written], pen_note(files, job)
+    return [folder / name for name in written], pen_note(files, job.pens)

@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from devices.job import Job
     from devices.plotter.bed import Bed
     from devices.plotter.correction import Correction
+    from marking.job.keys import PensTable
     from marking.layout.layout import Layout
     from marking.network.pose import Pose
     from marking.proof.verniers import JoinVernier
@@ -47,14 +48,14 @@ def program_files(
     return files
 
 
-def pen_note(names: Iterable[str], job: Job) -> str | None:
+def pen_note(names: Iterable[str], pens: PensTable) -> str | None:
     """What to know of files for the removable pen alone; None when there are none."""
     own = [name for name in names if name.rpartition(".")[0].endswith(REMOVABLE)]
     if not own:
         return None
     return (
         f"{own[0]}{f' and {len(own) - 1} more like it' if len(own) > 1 else ''}: for the removable "
-        f"pen alone, which shares holder {job.pens.removable.slot} with the ink. Plot it after the "
+        f"pen alone, which shares holder {pens.removable.slot} with the ink. Plot it after the "
         "section's own file, the pen changed and the device not moved"
     )
 

@@ -15,12 +15,12 @@ if TYPE_CHECKING:
     from marking.output.report import InForce
     from marking.sections.plan import Plan, Section
     from marking.sheets.cards import Card
-    from marking.tape_marks.marks import Control
+    from marking.tape_marks.marks import TapeMarks
 
 _VERDICTS = ("INK", "READ AGAIN", "MOVE", "ADD A MARK")
 
 
-def set_out_marks(asked: PaperAsked) -> Control | None:
+def set_out_marks(asked: PaperAsked) -> TapeMarks | None:
     """The tape marks that were chosen for this cover."""
     if not has_record(asked.folder):
         return None
@@ -54,7 +54,7 @@ def cards_of(asked: PaperAsked, plan: Plan) -> Iterator[Card]:
             care.append(two_people(footing) if section.order == 1 else "Two people lift it.")
         under = stood.get(section.id)
         if under is not None:
-            waits = wait_said(under.wet, job)
+            waits = wait_said(under.wet, job.inking)
             care += [f"{waits[0].upper()}{waits[1:]}."] if waits else []
             care += [
                 f"{board_said(foot, job.units).capitalize()}: put a board of the table's height "
@@ -64,7 +64,7 @@ def cards_of(asked: PaperAsked, plan: Plan) -> Iterator[Card]:
         beam = plan.zone.name == "beam"
         if section.order % 4 == 1:
             care.append(_CARE["beam" if beam else "plotter"])
-        along, across = set_down_readings(section, plan, job)
+        along, across = set_down_readings(section, plan, job.units)
         where = [f"{plan.zone.manner.part.capitalize()} begins {along} along, {across} across."]
         if not on_cover:
             where = [f"Feed or draw the canvas to {(along, across)[plan.zone.feed or 0]}."]
@@ -94,7 +94,7 @@ def _at_fences(asked: PaperAsked, plan: Plan) -> dict[str, list[str]]:
     job = asked.job
     with open_record(asked.folder) as record:
         stands = standing(record, asked.layout, plan, job.units)
-    at = {one.mark.id: one.mark.at_table for one in stands.control.marks}
+    at = {one.mark.id: one.mark.at_table for one in stands.tape_marks.marks}
     return {
         section.id: [
             f"{said.removeprefix(f'{section.id}: ')[:1].upper()}"
@@ -116,7 +116,7 @@ def _reads(section: Section, kept: InForce) -> tuple[str, ...]:
     """The marks of a section in reading order: those asked for, or else all in sight."""
     if section.id in kept.read:
         return tuple(kept.read[section.id])
-    inside = kept.control.get(section.id, ())
+    inside = kept.tape_marks.get(section.id, ())
     return tuple(dict.fromkeys((*(mark.id for mark in section.locating_marks), *inside)))
 
 
@@ -154,8 +154,8 @@ def _pens_asked_for(plan: Plan, job: Job) -> dict[str, tuple[str, ...]]:
 def _mornings(asked: PaperAsked, plan: Plan, kept: InForce) -> dict[str, Card]:
     """By the section that a day begins with, the check of the cover before it; not on the first
     day, whose marks were just set out."""
-    control = set_out_marks(asked)
-    if control is None:
+    tape_marks = set_out_marks(asked)
+    if tape_marks is None:
         return {}
     from marking.days.morning import CHECKS, meant
     from marking.days.spread import HOURS, section_seconds, spread
@@ -167,9 +167,9 @@ def _mornings(asked: PaperAsked, plan: Plan, kept: InForce) -> dict[str, Card]:
         section.id: section_seconds(section, plan, job.pace, _readings(section, kept))
         for section in plan.sections
     }
-    should = meant(asked.layout, control)
+    should = meant(asked.layout, tape_marks)
     listed = "; ".join(
-        f"{name}, {said}: {as_taped(should[name], control.tape, job.units)}"
+        f"{name}, {said}: {as_taped(should[name], tape_marks.tape, job.units)}"
         for name, said in CHECKS.items()
     )
     days = spread(plan, frozenset(), seconds, HOURS * 3600)

@@ -39,7 +39,7 @@ def hand(asked: PaperAsked) -> Printed:
         return Printed(tuple(files), (str(why),))
     if stencils is None:
         return Printed(tuple(files))
-    drawn = stencil_artwork(stencils, job)
+    drawn = stencil_artwork(stencils, job.title)
     return Printed((*files, printed_file("stencils.svg", "hand", svg(drawn), [drawn])))
 
 

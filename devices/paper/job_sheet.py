@@ -45,7 +45,9 @@ def job(asked: PaperAsked) -> Printed:
     )
     bought = _bought(asked)
     kept[0].chapter = "To keep under the table"
-    return Printed((as_pdf("job", "job", bound((*front, *bought, *pages, *kept), asked.job)),))
+    return Printed(
+        (as_pdf("job", "job", bound((*front, *bought, *pages, *kept), asked.job.title)),)
+    )
 
 
 def _way(asked: PaperAsked) -> tuple[ZoneName, PaperAsked]:
@@ -93,7 +95,7 @@ def _pages(asked: PaperAsked, zone: ZoneName) -> tuple[list[Artwork], list[str],
         order.append("Mark by hand, by the sheets in their order.")
     else:
         marked, marks_open = _by_machine(asked, zone, plan, order)
-        marked = [sections_page(plan, layout, job, paper_of(job)), *marked]
+        marked = [sections_page(plan, layout, job.title, paper_of(job)), *marked]
         still_open += marks_open
     order.append(
         "Prove the cover: run canvasrule prove, which keeps the names of the distances, measure "
@@ -151,10 +153,10 @@ def _by_machine(
     job, layout, paper = asked.job, asked.layout, paper_of(asked.job)
     pages: list[Artwork] = []
     still_open: list[str] = []
-    control = set_out_marks(asked)
-    if control is not None:
+    tape_marks = set_out_marks(asked)
+    if tape_marks is not None:
         wall = tuple(off_the_wall(job.table))
-        sheets = tape_sheet_pages(control, layout, job.title, job.units, paper, notes=wall)
+        sheets = tape_sheet_pages(tape_marks, layout, job.title, job.units, paper, notes=wall)
         sheets[0].chapter = "Tape marks"
         pages += sheets
         order.append("Set out the tape marks, each ticked on its sheet.")
@@ -169,7 +171,7 @@ def _by_machine(
         )
     cards = list(cards_of(asked, plan))
     read = {mark for card in cards for mark in card.reads}
-    located = locating_pages(plan, read, job, job.title, paper)
+    located = locating_pages(plan, read, job.units, job.title, paper)
     set_down = card_pages(cards, job.title, paper, "Set-downs")
     pages += [page.artwork for page in (*located, *set_down)]
     order.append(f"Section after section, each {_PLACED[zone]} and inked, by its card.")

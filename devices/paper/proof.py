@@ -86,7 +86,7 @@ def proof_of(asked: PaperAsked, plan: Plan) -> Proof:
         [*off_the_wall(job.table), *said],
     )
     pages[0].chapter = "Distances to measure"
-    return Proof((*proof_maps(shown, layout, job, paper), *pages), still_open)
+    return Proof((*proof_maps(shown, layout, job.title, paper), *pages), still_open)
 
 
 def _before(asked: PaperAsked, plan: Plan) -> _Before | None:

@@ -63,7 +63,7 @@ def asked_sheet(
     plan = plan_proof(
         *(cover.lying, cover.plan, tape, limits_of(job.tolerance, job.allowed), job.units),
         most=most,
-        begun=_begun(folder, job, cover),
+        begun=_begun(folder, cover),
         steps=steps_read(model, drawn),
     )
     notes = (*off_the_wall(job.table), *_mends_told(folder, job, cover))
@@ -125,7 +125,7 @@ def _made_for(job: Job, cover: ProvedCover) -> dict[str, Any]:
     }
 
 
-def _begun(folder: Path, job: Job, cover: ProvedCover) -> tuple[Distance, ...]:
+def _begun(folder: Path, cover: ProvedCover) -> tuple[Distance, ...]:
     """The distances of the last sheet, where it was for this cover: they keep their names."""
     last = _last_sheet(folder)
     if last is None or _of_another(last, cover):

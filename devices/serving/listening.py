@@ -15,7 +15,8 @@ def bound(port: int, *, lan: bool) -> socket.socket:
     """A socket at `port`; RefusedError when it is taken, BadInputError when it is none."""
     if not 0 <= port <= 65535:
         raise BadInputError(f"--port {port}: ports go from 0 to 65535")
-    listening = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
+    # Named as TCP, for then asyncio has no message wait until the one before it is acknowledged.
+    listening = socket.socket(socket.AF_INET, socket.SOCK_STREAM, socket.IPPROTO_TCP)
     if os.name == "posix":
         # Lets a run follow another at once; elsewhere it would let two share a port.
         listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)

@@ -3,6 +3,6 @@
 It knows placements, and inks nothing.
 It may import: `devices.begun`, `devices.driving`, `devices.history`, `devices.job`,
 `devices.plotter`, `devices.session`, `marking.arrays`, `marking.begun`, `marking.errors`,
-`marking.layout`, `marking.measures`, `marking.mending`, `marking.network`, `marking.placement`,
-`marking.proof`, `marking.record`, `marking.sections`, `marking.tape_marks`.
+`marking.job`, `marking.layout`, `marking.measures`, `marking.mending`, `marking.network`,
+`marking.placement`, `marking.proof`, `marking.record`, `marking.sections`, `marking.tape_marks`.
 """

@@ -19,10 +19,10 @@ from marking.sections.locating_marks import Mark
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    from devices.job import Job
     from devices.plotter.bed import Bed
     from devices.plotter.correction import Correction
     from devices.plotter.known_errors import PlotterFigures
+    from devices.plotter.profile import Plotter
     from marking.placement.laid_ink import LaidInk
     from marking.record.record import Record
     from marking.record.rows import KeptPlacement
@@ -33,7 +33,7 @@ def driven_before(
     begun: Mapping[str, Sequence[LaidInk]],
     targets: Mapping[str, KnownMark],
     plan: Plan,
-    job: Job,
+    plotter: Plotter,
     record: Record,
     correction: Correction | None,
     drawn: PlotterFigures,
@@ -51,14 +51,14 @@ def driven_before(
         if kept is None or one.section not in driven:
             continue
         if not kept.covariance:
-            taped = _set_down_by_tape(one.name, at, job)
+            taped = _set_down_by_tape(one.name, at, plotter)
             corners += [target for target, _ in taped]
             readings = tuple(reading for _, reading in taped)
             setup = Setup(one.name, pose_from(kept.pose), readings)
         elif "readings" in (kept.detail or {}):
             setup = replace(setup_from(kept, drawn), section=one.name)
         else:
-            bed = bed_of(at, job.plotter, correction)
+            bed = bed_of(at, plotter, correction)
             readings = _read_for(kept, record, bed, targets)
             setup = Setup(one.name, pose_from(kept.pose), readings)
         setups.append((kept.id, setup))
@@ -97,11 +97,13 @@ def _read_for(
     return min((readings for readings in reversed(sets) if readings), key=misfit, default=())
 
 
-def _set_down_by_tape(name: str, section: Section, job: Job) -> list[tuple[KnownMark, Reading]]:
+def _set_down_by_tape(
+    name: str, section: Section, plotter: Plotter
+) -> list[tuple[KnownMark, Reading]]:
     """A device set down by tape alone, as if two corners of its bed had been read."""
     x0, y0, x1, y1 = section.window
     pairs = []
     for end, corner in (("a", (x0, y0)), ("b", (x1, y1))):
         mark = Mark(f"{name}-corner-{end}", corner, "control")
-        pairs.append((KnownMark(mark), Reading(mark.id, corner, max(job.plotter.set_down, 0.5))))
+        pairs.append((KnownMark(mark), Reading(mark.id, corner, max(plotter.set_down, 0.5))))
     return pairs

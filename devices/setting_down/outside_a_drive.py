@@ -148,7 +148,7 @@ def place_and_keep(
         )
     taken = None
     if manner.steps is not None:
-        work = at.record, at.job, at.layout, at.plan
+        work = at.record, at.job.pens, at.layout, at.plan
         taken = steps_before_ink(manner.steps, section, *work)
     placed = placed_on(
         ground,
@@ -180,7 +180,9 @@ def slips(placed: Placement, ground: Ground, section: Section, at: JobAtHand) ->
     where there are none."""
     if placed.doubts or placed.move is not None or not placed.residuals:
         return None
-    in_sight = [mark.id for mark in marks_in_reach(section, at.plan, at.layout, at.job, at.record)]
+    in_sight = [
+        mark.id for mark in marks_in_reach(section, at.plan, at.layout, at.job.units, at.record)
+    ]
     setup = placed.inking.setup
     return slip_report(ground, section, setup.readings, in_sight, setup.kind)
 

@@ -17,23 +17,23 @@ from devices.plotter.pointer import pointer_from
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    from devices.job import Job
     from devices.plotter.pointer import PointerCheck
+    from devices.plotter.profile import Plotter
     from marking.network.network import Setup
     from marking.placement.laid_ink import LaidInk
     from marking.record.record import Record
     from marking.sections.plan import Plan
 
 
-def pointers_kept(record: Record, job: Job) -> tuple[PointerCheck, ...]:
+def pointers_kept(record: Record, plotter: Plotter) -> tuple[PointerCheck, ...]:
     """All that was found of the pointer of the job's plotter, oldest first; the last holds."""
-    checks = record.checks("pointer", device_name(job.plotter))
+    checks = record.checks("pointer", device_name(plotter))
     return tuple(pointer_from(check.result) for check in checks)
 
 
-def pointer_offset(record: Record, job: Job) -> tuple[float, float]:
+def pointer_offset(record: Record, plotter: Plotter) -> tuple[float, float]:
     """What to add to a reading, mm in the device's axes; nothing where nothing was found."""
-    kept = pointers_kept(record, job)
+    kept = pointers_kept(record, plotter)
     return kept[-1].offset if kept else (0.0, 0.0)
 
 
@@ -41,7 +41,7 @@ def with_pointer_found(
     setups: Sequence[Setup],
     begun: Mapping[str, Sequence[LaidInk]],
     record: Record,
-    job: Job,
+    plotter: Plotter,
     plan: Plan,
 ) -> tuple[Setup, ...]:
     """`setups` as their readings tell once the pointer is known.
@@ -49,7 +49,7 @@ def with_pointer_found(
     Those placed before it was first found were read as if it stood where the pen does, with the
     pen that it was found for; all later readings were corrected as they were taken.
     """
-    kept = pointers_kept(record, job)
+    kept = pointers_kept(record, plotter)
     if not kept:
         return tuple(setups)
     # One without a covariance was set down by tape: no pointer read anything for it.
@@ -58,7 +58,7 @@ def with_pointer_found(
         for one in (one for several in begun.values() for one in several)
         if one.placement and one.placement.covariance and one.placement.id <= kept[0].after
     }
-    to_bed = bed_of(plan.sections[0], job.plotter).to_bed
+    to_bed = bed_of(plan.sections[0], plotter).to_bed
     x, y = np.linalg.solve(to_bed, np.array(kept[0].offset)).tolist()
 
     def corrected(setup: Setup) -> Setup:

@@ -35,7 +35,7 @@ if TYPE_CHECKING:
 
 def doubt_pointer(place: Workplace) -> None:
     """Keeps that another pen inks from now on, which may stand otherwise than the last."""
-    kept = pointers_kept(place.record, place.job)
+    kept = pointers_kept(place.record, place.job.plotter)
     if kept and not place.rehearsal:
         _keep(pen_changed(kept[-1], place.job.plotter.pointer_doubt, _placed(place)), place)
 
@@ -46,7 +46,8 @@ def find_pointer(stance: Stance, place: Workplace, link: Link) -> None:
     That is at the first section, after a pen was changed in one and where a person wants it;
     where nobody is there to bring the pen over a crossing, it says what is taken instead.
     """
-    section, kept, after = stance.section, pointers_kept(place.record, place.job), _placed(place)
+    section, after = stance.section, _placed(place)
+    kept = pointers_kept(place.record, place.job.plotter)
     first = not kept and len({i.section for i in place.record.ink() if i.event == "done"}) == 1
     # Since the section was placed: perhaps in a run of it that was stopped.
     new_pen = bool(kept) and not kept[-1].count and kept[-1].after == after

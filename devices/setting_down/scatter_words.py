@@ -31,12 +31,12 @@ def scatter_line(found: Scatter, record: Record, layout: Layout, plan: Plan, job
     errors = errors_of(job, record, plan)
     worth = found.of(READING_SD, errors.cloth)
     said = f"since {found.since} your readings scatter {worth:.2f} mm, not {READING_SD:.2f}"
-    control = tape_marks_set_out(record, layout, job.units)
-    if control is None:
+    tape_marks = tape_marks_set_out(record, layout, job.units)
+    if tape_marks is None:
         return said
     read = readings_asked_for(record, layout, plan, job.units)
-    marks = [mark.mark for mark in control.marks]
-    sd = (sum(mark.sd**2 for mark in control.marks) / len(control.marks)) ** 0.5
+    marks = [mark.mark for mark in tape_marks.marks]
+    sd = (sum(mark.sd**2 for mark in tape_marks.marks) / len(tape_marks.marks)) ** 0.5
     seen = sights(plan, layout.grid, marks, None, sd, read)
     fences = standing(record, layout, plan, job.units).fences
     try:
@@ -47,7 +47,7 @@ def scatter_line(found: Scatter, record: Record, layout: Layout, plan: Plan, job
                 worth,
                 allowed_of(job),
                 repeats,
-                tape_datum(control),
+                tape_datum(tape_marks),
                 errors=errors,
                 fences=fences,
                 follow=FOLLOW,

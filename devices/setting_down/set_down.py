@@ -376,8 +376,8 @@ def _fence_counts(section: Section, place: Workplace) -> bool:
 
 def _marks(section: Section, place: Workplace) -> tuple[Mark, ...]:
     if _lost(section, place) is not None and clamping_of(section, place) is not None:
-        return marks_in_reach(section, place.plan, place.layout, place.job, place.record)
-    return marks_in_sight(section, place.plan, place.layout, place.job, place.record)
+        return marks_in_reach(section, place.plan, place.layout, place.job.units, place.record)
+    return marks_in_sight(section, place.plan, place.layout, place.job.units, place.record)
 
 
 def _readable(section: Section, place: Workplace) -> list[Mark]:
@@ -390,7 +390,7 @@ def keep(stance: Stance, place: Workplace) -> None:
     """Keeps the placement, by tape marks just as the verb `place` does."""
     begin(place)
     placed = stance.placed
-    if placed is not None and stance.by_control:
+    if placed is not None and stance.by_tape_marks:
         accepted = place.ink_anyway is not None
         drawn = drawn_now(place.job, place.record, place.plan)
         keep_placement(place.record, place.layout, place.plan, placed, drawn, accepted=accepted)

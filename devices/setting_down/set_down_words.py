@@ -1,30 +1,28 @@
 """What a person at the table is told before a section is inked: where to, and what is under it;
 in words, and as figures for a page that draws them.
 
-It knows the plan, the record's times and the clock; it asks nothing and keeps nothing.
+It knows the plan and what the record tells of it; it asks nothing and keeps nothing.
 """
 
 from __future__ import annotations
 
-import math
 from typing import TYPE_CHECKING, Any
 
 from devices.setting_down.fence_words import at_fence, fence_record
 from devices.setting_down.where_it_stands import standing_by
+from marking.begun.drying import left_to_dry
 from marking.begun.inked import done_sections
-from marking.begun.on_the_cover import plan_hash, standing, tape_marks_are_set_out
+from marking.begun.on_the_cover import standing, tape_marks_are_set_out
 from marking.measures.durations import format_duration
 from marking.measures.lengths import format_length
 from marking.network.allowed_errors import allowed_around, allowed_of
-from marking.record.record import utc_now
 from marking.sections.feet_words import board_said, two_people
 from marking.sections.mended import section_mended
 from marking.sections.set_downs import next_step
-from marking.sections.under_the_feet import standings, stood_on
+from marking.sections.under_the_feet import standings
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
-    from datetime import datetime
 
     from devices.session.session import Workplace
     from devices.setting_down.where_it_stands import Stance
@@ -134,7 +132,7 @@ def clamping_of(section: Section, place: Workplace) -> Clamping | None:
 def _at_fence(section: Section, place: Workplace) -> Iterator[str]:
     """Where the fence goes, at the first section of a clamping, and the device against it."""
     stands = standing(place.record, place.layout, place.plan, place.job.units)
-    at = {one.mark.id: one.mark.at_table for one in stands.control.marks}
+    at = {one.mark.id: one.mark.at_table for one in stands.tape_marks.marks}
     plotter, units = place.job.plotter, place.job.units
     yield from at_fence(section, place.plan.sections, stands.fences, at, plotter, units)
 
@@ -201,33 +199,8 @@ def _still_wet(section: Section, place: Workplace) -> str:
 
 
 def _drying(section: Section, place: Workplace) -> tuple[int, Sequence[str]]:
-    """Seconds to wait for ink that a foot comes to stand on, by the record's own times, and whose
-    ink that is.
-    """
-    inked = {one.id: _last_inked(one, place) for one in place.plan.sections if one.id != section.id}
-    now = utc_now()
-    drying = place.job.inking.drying
-    # A clock that was set back would make ink of tomorrow: it is taken for just laid.
-    ages = {
-        name: max(0.0, (now - at).total_seconds()) for name, at in inked.items() if at is not None
-    }
-    young = [one for one in place.plan.sections if ages.get(one.id, drying) < drying]
-    under = stood_on(section, young, place.plan.zone, place.job.pens)
-    if not under:
-        return 0, []
-    wettest = min(under, key=lambda name: ages[name])
-    return math.ceil((drying - ages[wettest]) / 10) * 10, under
-
-
-def _last_inked(section: Section, place: Workplace) -> datetime | None:
-    """When ink of a section of this division was last laid; None for never."""
-    named = plan_hash(place.plan)
-    times = [
-        ink.at for ink in place.record.ink() if ink.section == section.id and ink.plan == named
-    ]
-    if not times:
-        return None
-    return max([*times, *(stroke.at for stroke in place.record.strokes(section.id))])
+    job = place.job
+    return left_to_dry(section, place.plan, place.record, job.inking.drying, job.pens)
 
 
 def height_too(place: Workplace) -> str:

@@ -34,6 +34,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from devices.job import Job
+    from marking.job.keys import PensTable
     from marking.layout.layout import Layout
     from marking.network.steps import ExpectedStep
     from marking.proof.verniers import JoinStep, JoinVernier
@@ -43,9 +44,9 @@ if TYPE_CHECKING:
 _ALONG = ("along", "across")
 
 
-def verniers_of(job: Job, layout: Layout, plan: Plan) -> tuple[JoinVernier, ...]:
+def verniers_of(pens: PensTable, layout: Layout, plan: Plan) -> tuple[JoinVernier, ...]:
     """The verniers over the joins of a division, as every verb names them."""
-    return verniers_over(plan, distortion_of(layout, plan), job.pens.removable.width)
+    return verniers_over(plan, distortion_of(layout, plan), pens.removable.width)
 
 
 def closing(
@@ -70,13 +71,13 @@ def as_steps(verniers: Sequence[JoinVernier], shown: Mapping[str, float]) -> tup
 
 
 def steps_before_ink(
-    path: Path, section: Section, record: Record, job: Job, layout: Layout, plan: Plan
+    path: Path, section: Section, record: Record, pens: PensTable, layout: Layout, plan: Plan
 ) -> StepsTaken:
     """What `section`'s own halves showed, drawn where it was placed last, and no ink yet.
 
     Raises RefusedError where they were not drawn for that, or a vernier is not whole.
     """
-    verniers = verniers_of(job, layout, plan)
+    verniers = verniers_of(pens, layout, plan)
     shown = read_steps(path, verniers)
     placed = record.placements(section.id)
     halves = None
@@ -142,7 +143,7 @@ def steps_after_ink(
 
     Raises RefusedError, keeping nothing, where one is not whole or all else speaks against it.
     """
-    verniers = verniers_of(job, layout, plan)
+    verniers = verniers_of(job.pens, layout, plan)
     shown = read_steps(path, verniers)
     done = done_sections(record, layout, plan)
     for one in verniers:

@@ -44,6 +44,7 @@ if TYPE_CHECKING:
     from devices.plotter.known_errors import PlotterFigures
     from marking.begun.on_the_cover import OnTheCover
     from marking.layout.layout import Layout
+    from marking.measures.lengths import Units
     from marking.network.datum import Datum
     from marking.network.error_model import ErrorModel
     from marking.network.fence import Clamping
@@ -70,7 +71,7 @@ class Stance(Struct, frozen=True):
     advice: str
     placed: Placement | None = None
     """What the readings gave, where any were taken."""
-    by_control: bool = False
+    by_tape_marks: bool = False
     """Whether it is by tape marks, and so what the verb `place` builds on."""
     ground: Ground | None = None
     """What it was placed by."""
@@ -113,7 +114,7 @@ def from_readings(
     alone, and so is what they would show of a slip.
     """
     mended = section_mended(section.id) is not None
-    by_control = tape_marks_are_set_out(record, layout) and not mended
+    by_tape_marks = tape_marks_are_set_out(record, layout) and not mended
     ground = ground_of(section, plan, layout, job, record, correction, at_fence=at_fence)
     placement = placed_on(ground, section, readings, job, correction)
     pose = placement.inking.setup.pose
@@ -124,7 +125,7 @@ def from_readings(
         placement.verdict == "ink",
         placement.advice,
         placement,
-        by_control,
+        by_tape_marks,
         ground,
         ground.own,
     )
@@ -151,9 +152,9 @@ class Ground(Struct, frozen=True):
 
 def errors_of(job: Job, record: Record, plan: Plan) -> ErrorModel:
     """The errors that placements by this job's plotter reckon with."""
-    errors, turned = error_model_of(job), plan.zone.turned
+    errors, turned = error_model_of(job.fence), plan.zone.turned
     told = with_plotter(errors, job.plotter, check_kept(record, job), turned=turned)
-    pointers = pointers_kept(record, job)
+    pointers = pointers_kept(record, job.plotter)
     return replace(told, pointer=pointers[-1].doubt) if pointers else told
 
 
@@ -173,7 +174,7 @@ def standing_by(
             "straight it is and how exactly a device comes to lie against it. Put it back as it "
             "was, or run canvasrule control again, for marks without one"
         )
-    laid = with_pointer_found(stands.laid, stands.begun, record, job, plan)
+    laid = with_pointer_found(stands.laid, stands.begun, record, job.plotter, plan)
     return replace(stands, laid=laid), errors_of(job, record, plan)
 
 
@@ -318,7 +319,7 @@ def ground_of(
     """
     if section_mended(section.id) is not None:
         around = _by_marks_around(section, plan, layout, job, record)
-        return replace(around, pointer=pointer_offset(record, job))
+        return replace(around, pointer=pointer_offset(record, job.plotter))
     if tape_marks_are_set_out(record, layout):
         ground = by_tape_marks(section, record, layout, plan, job)
     else:
@@ -328,7 +329,7 @@ def ground_of(
         ground,
         spoilt=spoilt_marks(record, layout, plan, known),
         against=ground.against if at_fence else None,
-        pointer=pointer_offset(record, job),
+        pointer=pointer_offset(record, job.plotter),
     )
 
 
@@ -379,7 +380,7 @@ def _by_marks_around(
 
 
 def marks_in_sight(
-    section: Section, plan: Plan, layout: Layout, job: Job, record: Record
+    section: Section, plan: Plan, layout: Layout, units: Units, record: Record
 ) -> tuple[Mark, ...]:
     """The marks to bring the pen onto: those that the section is asked to read.
 
@@ -393,24 +394,24 @@ def marks_in_sight(
         spoilt = spoilt_marks(record, layout, plan, section.locating_marks)
         bad = {*mixed, *spoilt}
         return tuple(mark for mark in section.locating_marks if mark.id not in bad)
-    seen = standing(record, layout, plan, job.units).sights
+    seen = standing(record, layout, plan, units).sights
     asked = seen.seen[section.id]
     done = done_sections(record, layout, plan)
     marks = [seen.targets[mark].mark for mark in asked]
     spoilt = spoilt_marks(record, layout, plan, marks)
     if spoilt or any(by not in done for mark in asked for by, _ in seen.targets[mark].inkers):
-        return marks_in_reach(section, plan, layout, job, record)
+        return marks_in_reach(section, plan, layout, units, record)
     return tuple(marks)
 
 
 def marks_in_reach(
-    section: Section, plan: Plan, layout: Layout, job: Job, record: Record
+    section: Section, plan: Plan, layout: Layout, units: Units, record: Record
 ) -> tuple[Mark, ...]:
     """All the marks that the section's device can be brought onto, those to read among them."""
     if section_mended(section.id) is not None:
         return section.locating_marks
-    stands = standing(record, layout, plan, job.units)
-    taped = [mark.mark for mark in stands.control.marks]
+    stands = standing(record, layout, plan, units)
+    taped = [mark.mark for mark in stands.tape_marks.marks]
     seen = sights(plan, layout.grid, taped).seen[section.id]
     marks = [stands.sights.targets[name].mark for name in seen if name not in stands.mixed]
     spoilt = spoilt_marks(record, layout, plan, marks)
@@ -440,8 +441,8 @@ def _by_locating_marks(
     begun = {name: several for name, several in stances(record).items() if name in sections}
     targets, mixed = attributed(sights(plan, layout.grid, ()).targets, plan.sections, begun)
     drawn = drawn_now(job, record, plan)
-    corners, placed = driven_before(begun, targets, plan, job, record, correction, drawn)
-    in_order = with_pointer_found(placed, begun, record, job, plan)
+    corners, placed = driven_before(begun, targets, plan, job.plotter, record, correction, drawn)
+    in_order = with_pointer_found(placed, begun, record, job.plotter, plan)
     # No row of marks is set out: what stands by tape are corners of beds.
     errors = errors_of(job, record, plan).without_rows
     known_marks = [*targets.values(), *corners]

@@ -83,7 +83,7 @@ def _task(folder: Path, job: Job, layout: Layout, plan: Plan) -> Task:
     """The job's sections, tape, limits and errors; rows that are set out keep their names."""
     rows = _rows_set_out(folder, layout, job.units)
     check = kept_check(folder, job)
-    errors = with_plotter(error_model_of(job), job.plotter, check, turned=plan.zone.turned)
+    errors = with_plotter(error_model_of(job.fence), job.plotter, check, turned=plan.zone.turned)
     tape, limits = tape_of(job.tape), allowed_of(job)
     return Task(layout, plan, tape, job.units, limits, rows, job.pace, errors, job.fence)
 
@@ -98,7 +98,7 @@ def _rows_set_out(folder: Path, layout: Layout, units: Units) -> tuple[TapeRow, 
 
 
 def _fence_lines(job: Job, plan: Plan, marks: ChosenMarks) -> list[str]:
-    at = {one.mark.id: one.mark.at_table for one in marks.control.marks}
+    at = {one.mark.id: one.mark.at_table for one in marks.tape_marks.marks}
     return list(clamping_lines(plan.sections, marks.fences or {}, at, job.plotter, job.units))
 
 

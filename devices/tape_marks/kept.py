@@ -19,16 +19,17 @@ if TYPE_CHECKING:
 
     from devices.job import Job
     from marking.layout.layout import Layout
+    from marking.measures.lengths import Units
     from marking.network.fence import Clamping
     from marking.sections.plan import Plan
     from marking.tape_marks.choice import ChosenMarks, Task
-    from marking.tape_marks.marks import Control
+    from marking.tape_marks.marks import TapeMarks
 
 
 def guard_set_out(
-    folder: Path, job: Job, layout: Layout, control: Control, *, anew: bool
+    folder: Path, units: Units, layout: Layout, tape_marks: TapeMarks, *, anew: bool
 ) -> Sequence[str]:
-    """Marks of the job in `folder` that `control` takes the place of: to be taken off the cover.
+    """Marks of the job in `folder` that `tape_marks` take the place of: to be taken off the cover.
 
     Raises RefusedError where ink was placed by marks that would go, or they were read and `anew`
     does not say to take others.
@@ -36,7 +37,7 @@ def guard_set_out(
     if not has_record(folder):
         return ()
     with open_record(folder) as record:
-        undone = replaced(record, layout, job.units, control)
+        undone = replaced(record, layout, units, tape_marks)
     look = "--only-look shows what other marks would hold and changes nothing"
     stay = "The marks that are set out stay, and so does their sheet"
     if undone.inked:
@@ -60,7 +61,7 @@ def keep_chosen(
     job: Job,
     layout: Layout,
     plan: Plan,
-    control: Control,
+    tape_marks: TapeMarks,
     says: Sequence[str],
     fences: Mapping[str, Clamping] | None = None,
     *,
@@ -71,12 +72,12 @@ def keep_chosen(
     With what each section's device is to be pushed against, by the section's id. Returns the
     files and a note on marks that are to be taken off. Raises RefusedError as `guard_set_out`.
     """
-    gone = guard_set_out(folder, job, layout, control, anew=anew)
-    files = _write_sheet(out, control, layout, job, says)
+    gone = guard_set_out(folder, job.units, layout, tape_marks, anew=anew)
+    files = _write_sheet(out, tape_marks, layout, job, says)
     correction = kept_correction(folder, job) if plan.zone.name == "plotter" else None
     with open_record(folder) as record:
         begin(record, job, layout, plan, correction)
-        keep_tape_marks(record, layout, plan, control, fences)
+        keep_tape_marks(record, layout, plan, tape_marks, fences)
     if not gone:
         return files, None
     return files, (
@@ -90,7 +91,7 @@ def _few(names: Sequence[str]) -> str:
 
 
 def _write_sheet(
-    out: Path, control: Control, layout: Layout, job: Job, says: Sequence[str]
+    out: Path, tape_marks: TapeMarks, layout: Layout, job: Job, says: Sequence[str]
 ) -> list[Path]:
     # What draws is imported where something is drawn: it takes a while, and --only-look needs none.
     from marking.drawing.pdf import pdf
@@ -99,7 +100,7 @@ def _write_sheet(
 
     paper = paper_of(job)
     notes = tuple(off_the_wall(job.table))
-    pages = tape_sheet_pages(control, layout, job.title, job.units, paper, says, notes)
+    pages = tape_sheet_pages(tape_marks, layout, job.title, job.units, paper, says, notes)
     files = {"control.svg": svg(pages[0]), "control.pdf": pdf(pages)}
     for name, data in files.items():
         replace_file(out / name, data)
@@ -111,6 +112,6 @@ def write_map(path: Path, job: Job, task: Task, done: ChosenMarks) -> None:
     from marking.drawing.picture_file import picture_file
     from marking.output.error_map import error_map
 
-    marks = [mark.mark for mark in done.control.marks]
+    marks = [mark.mark for mark in done.tape_marks.marks]
     drawn = error_map(task.layout, job, task.plan, done.forecast, marks)
     replace_file(path, picture_file(drawn, path.name))

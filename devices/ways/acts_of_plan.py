@@ -18,6 +18,8 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from devices.job import Job
+    from devices.plotter.profile import Plotter
+    from marking.job.work_keys import PaceTable
     from marking.layout.layout import Layout
     from marking.sections.plan import Plan
     from marking.ways.ink_counted import InkCount
@@ -40,7 +42,7 @@ class PlacingAsked(Struct, frozen=True):
 def plan_acts(job: Job, layout: Layout, plan: Plan, asked: PlacingAsked | None) -> tuple[Act, ...]:
     """The acts of a plan for a plotter or a projector; `asked` is None before marks are chosen."""
     if plan.zone.name == "beam":
-        return tuple(_by_light(job, plan, cover_of(layout)))
+        return tuple(_by_light(job.pace, plan, cover_of(layout)))
     if job.plotter.on_cover:
         return tuple(_by_plotter(job, plan, asked))
     return tuple(_drawn_through(job, plan))
@@ -67,9 +69,9 @@ def section_seconds(job: Job, plan: Plan) -> dict[str, float]:
     return found
 
 
-def by_two(job: Job) -> bool:
+def by_two(plotter: Plotter) -> bool:
     """Whether it takes two to set the plotter down."""
-    return max(job.plotter.bed_size) > BY_TWO
+    return max(plotter.bed_size) > BY_TWO
 
 
 def _by_plotter(job: Job, plan: Plan, asked: PlacingAsked | None) -> Iterator[Act]:
@@ -81,7 +83,7 @@ def _by_plotter(job: Job, plan: Plan, asked: PlacingAsked | None) -> Iterator[Ac
         yield Act("marks along a line", on_edges, pace.tick, parted=True)
         yield Act("marks out on the cover", asked.marks_out, pace.mark_out, parted=True)
         yield Act("readings", asked.readings, pace.reading)
-    two = by_two(job)
+    two = by_two(job.plotter)
     each = pace.set_down_by_two if two else pace.set_down
     if job.fence is not None:
         each = pace.set_down_at_fence
@@ -125,9 +127,8 @@ def _pen_changes(job: Job, plan: Plan) -> int:
     return int(ink / job.pace.tip) + shared
 
 
-def _by_light(job: Job, plan: Plan, cover: InkCount) -> Iterator[Act]:
+def _by_light(pace: PaceTable, plan: Plan, cover: InkCount) -> Iterator[Act]:
     """All lines of light traced, or both hem bands and the ends of the lines that are ruled."""
-    pace = job.pace
     yield base(pace)
     yield Act("projector trued up", len(plan.sections), pace.true_up)
     across = 0 if plan.ruled else cover.cross_lines

@@ -76,7 +76,7 @@ def _on_cover(work: PlotterWork, name: str, fence: FenceTable | None, plan: Plan
     """The plotter set down over all that `plan` inks; what that leaves is ruled."""
     inking = work.job.inking.model_copy(update={"cross_lines": "ruled" if plan.ruled else "device"})
     job = work.job.model_copy(update={"fence": fence, "inking": inking})
-    held = by_tape_marks(replace(work.task, plan=plan), fence, error_model_of(job))
+    held = by_tape_marks(replace(work.task, plan=plan), fence, error_model_of(job.fence))
     expected = held.expected
     asked = PlacingAsked(expected.marks, held.marks_out, expected.readings, held.fence_moves)
     at = ", against a fence" if fence else ""
@@ -100,7 +100,7 @@ def _needs(job: Job) -> tuple[str, ...]:
     needs = [job.plotter.name, *FOR_ALL]
     if job.fence is not None:
         needs.append("a fence and clamps")
-    if by_two(job):
+    if by_two(job.plotter):
         needs.append("a second person to set it down")
     return tuple(needs)
 

@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
     from pathlib import Path
 
+    from devices.plotter.profile import Plotter
     from marking.sections.zones import ZoneName
     from marking.ways.way import CrossLines
 
@@ -114,12 +115,12 @@ def _named(name: str, written: Mapping[str, Any], job: Job, path: Path) -> Chose
     own = [(kind, machine_name(written.get(kind), kind)) for kind in KINDS]
     there = [ChosenWay(one, None, "hand") for one in HAND_WAYS]
     for kind, machine in own:
-        there += ways_of(kind, machine, job)
+        there += ways_of(kind, machine, job.plotter)
     stock = [(kind, one) for kind in KINDS for one in stock_names(f"{kind}s")]
     for kind, machine in stock:
         if (kind, machine) not in own and name.startswith(machine):
             named = check_job({**written, kind: {"profile": machine}}, path.parent, Job)
-            there += ways_of(kind, machine, named)
+            there += ways_of(kind, machine, named.plotter)
     found = next((one for one in there if one.id == name), None)
     if found is None:
         given = [kind for kind in KINDS if kind in written]
@@ -137,11 +138,11 @@ def _named(name: str, written: Mapping[str, Any], job: Job, path: Path) -> Chose
     return found
 
 
-def ways_of(kind: MachineKind, machine: str, job: Job) -> Iterator[ChosenWay]:
+def ways_of(kind: MachineKind, machine: str, plotter: Plotter) -> Iterator[ChosenWay]:
     """The ways of one machine, as `job` names it."""
     endings = _BY_LIGHT
     if kind == "plotter":
-        endings = _ON_COVER if job.plotter.on_cover else _THROUGH
+        endings = _ON_COVER if plotter.on_cover else _THROUGH
     for ending, (fence, cross_lines) in endings.items():
         yield ChosenWay(machine + ending, kind, machine, fence, cross_lines)
 

@@ -121,7 +121,7 @@ def plan_of_way(
     if name in HAND_WAYS:
         return divided("reach", layout, job, None)
     for machine in machines(folder, job, every=True):
-        for way in ways_of(machine.kind, machine.name, machine.job):
+        for way in ways_of(machine.kind, machine.name, machine.job.plotter):
             if way.id == name:
                 return _plan(machine, layout, own_plan, way.cross_lines)
     raise BadInputError(f"{name}: no way of marking this cover; canvasrule ways lists them")

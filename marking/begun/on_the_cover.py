@@ -38,7 +38,7 @@ if TYPE_CHECKING:
     from marking.record.record import Record
     from marking.record.rows import KeptPlacement
     from marking.sections.plan import Plan
-    from marking.tape_marks.marks import Control, TapeMark
+    from marking.tape_marks.marks import TapeMark, TapeMarks
 
 _ROWS_OF_0_1 = "abdghijklmopqrstuvxy"
 """What version 0.1 called rows of tape marks: those names are written on the cover."""
@@ -54,7 +54,7 @@ COVER = "cover"
 class OnTheCover(Struct, frozen=True):
     """What readings can be taken of, and what was inked by such readings before."""
 
-    control: Control
+    tape_marks: TapeMarks
     sights: Sights
     """Each tape mark with its own deviation by this tape, without what the datum adds."""
     laid: tuple[Setup, ...]
@@ -79,7 +79,7 @@ class OnTheCover(Struct, frozen=True):
     @property
     def datum(self) -> Datum:
         """What all tape marks share."""
-        return tape_datum(self.control)
+        return tape_datum(self.tape_marks)
 
 
 def plan_hash(plan: Plan) -> str:
@@ -107,13 +107,13 @@ class Replaced(Struct, frozen=True):
     """Those of them that ink was placed by."""
 
 
-def replaced(record: Record, layout: Layout, units: Units, control: Control) -> Replaced:
-    """What keeping `control` would undo of the marks set out before; nothing where none were."""
+def replaced(record: Record, layout: Layout, units: Units, tape_marks: TapeMarks) -> Replaced:
+    """What keeping `tape_marks` would undo of the marks set out before; nothing where none were."""
     now = tape_marks_set_out(record, layout, units)
     if now is None:
         return Replaced()
     named = layout_hash(layout)
-    stays = {one.mark.id: one for one in control.marks}
+    stays = {one.mark.id: one for one in tape_marks.marks}
     gone = tuple(
         one.mark.id
         for one in now.marks
@@ -155,7 +155,7 @@ def keep_tape_marks(
     record: Record,
     layout: Layout,
     plan: Plan,
-    control: Control,
+    tape_marks: TapeMarks,
     fences: Mapping[str, Clamping] | None = None,
 ) -> None:
     """Keeps how the tape marks were set out, so that `standing` finds the same ones.
@@ -164,11 +164,11 @@ def keep_tape_marks(
     """
     y0 = layout.grid.long_lines[0].y
     kept = {
-        "spacing": control.spacing,
-        "heights": [y0 + row.up.length for row in control.rows],
-        "tape": asdict(control.tape),
+        "spacing": tape_marks.spacing,
+        "heights": [y0 + row.up.length for row in tape_marks.rows],
+        "tape": asdict(tape_marks.tape),
         "plan": plan_hash(plan),
-        "control": plain(control),
+        "control": plain(tape_marks),
     }
     if fences:
         kept["fences"] = {name: plain(clamping) for name, clamping in fences.items()}
@@ -192,10 +192,10 @@ def standing(
     marks were set out.
     """
     result = _kept_tape_marks(record, layout, plan)
-    control = _set_out(result, layout, units)
-    marks = [mark.mark for mark in control.marks]
-    seen = sights(plan, layout.grid, marks, read=dict(control.read))
-    sds = {mark.mark.id: mark.sd for mark in control.marks}
+    tape_marks = _set_out(result, layout, units)
+    marks = [mark.mark for mark in tape_marks.marks]
+    seen = sights(plan, layout.grid, marks, read=dict(tape_marks.read))
+    sds = {mark.mark.id: mark.sd for mark in tape_marks.marks}
     taped = {
         name: replace(target, sd=sds[name]) if name in sds else target
         for name, target in seen.targets.items()
@@ -210,7 +210,7 @@ def standing(
     with as_kept(result, "tape marks"):
         fences = {name: from_plain(one) for name, one in result.get("fences", {}).items()}
     in_sight = Sights(seen.order, targets, readable)
-    return OnTheCover(control, in_sight, setups, left_out, begun, fences, mixed)
+    return OnTheCover(tape_marks, in_sight, setups, left_out, begun, fences, mixed)
 
 
 def _kept_tape_marks(record: Record, layout: Layout, plan: Plan) -> Mapping[str, Any]:
@@ -236,7 +236,7 @@ def _kept_tape_marks(record: Record, layout: Layout, plan: Plan) -> Mapping[str,
     return result
 
 
-def tape_marks_set_out(record: Record, layout: Layout, units: Units) -> Control | None:
+def tape_marks_set_out(record: Record, layout: Layout, units: Units) -> TapeMarks | None:
     """The tape marks set out for this layout, whatever it is cut for; None without any."""
     result = _last_tape_marks(record, layout)
     return None if result is None else _set_out(result, layout, units)
@@ -258,10 +258,10 @@ def _last_tape_marks(record: Record, layout: Layout) -> Mapping[str, Any] | None
     return kept[-1].result if kept else None
 
 
-def _set_out(result: Mapping[str, Any], layout: Layout, units: Units) -> Control:
+def _set_out(result: Mapping[str, Any], layout: Layout, units: Units) -> TapeMarks:
     with as_kept(result, "tape marks"):
         if "control" in result:
-            kept: Control = from_plain(result["control"])
+            kept: TapeMarks = from_plain(result["control"])
             return kept
         # Version 0.1 kept only what they come from.
         tape, heights = Tape(**result["tape"]), result["heights"]

@@ -26,7 +26,7 @@ from marking.sections.plan import Piece, Plan, Section, Unreached
 from marking.sections.route import Leg, Route
 from marking.sections.ruled import RuledLine
 from marking.sections.zones import Zone, ZonePace
-from marking.tape_marks.marks import Control, Diagonals, Square, TapeMark, TapeRow, TapeRun
+from marking.tape_marks.marks import Diagonals, Square, TapeMark, TapeMarks, TapeRow, TapeRun
 
 if TYPE_CHECKING:
     from msgspec import Struct
@@ -55,7 +55,7 @@ _FORMS: dict[str, type[Struct]] = {
     "unreached": Unreached,
     "ruled line": RuledLine,
     "division": Plan,
-    "control": Control,
+    "control": TapeMarks,
     "control mark": TapeMark,
     "control row": TapeRow,
     "tape run": TapeRun,

@@ -124,7 +124,7 @@ def canvas_for(layout: Layout, job: MarkingJob) -> Canvas:
         over,
         (x0, y0, x1, y1),
         (along, across),
-        ReferenceLines(spare + (over - y0) * across, (over - x0) * along, _legs(x1, y1, job)),
+        ReferenceLines(spare + (over - y0) * across, (over - x0) * along, _legs(x1, y1, job.units)),
         squaring,
     )
 
@@ -153,19 +153,19 @@ def _seamed(
         f"cover.widths: the top with its wrap takes canvas "
         f"{format_length((far - near) * across, units)} wide, and the widest named is "
         f"{format_length(max(job.cover.widths), units)}: a seam would cross the marks. Have a "
-        f"wider canvas woven or sewn for you and add its width (from {_up(enough, job)} a strip "
-        f"in the wrap does for the rest), or make cover.wrap less"
+        f"wider canvas woven or sewn for you and add its width (from {_up(enough, job.units)} a "
+        "strip in the wrap does for the rest), or make cover.wrap less"
     )
 
 
-def _up(length: float, job: MarkingJob) -> str:
+def _up(length: float, units: Units) -> str:
     """Rounded up to what a person orders by: whole inches or centimetres."""
-    step = 25.4 if job.units == "in" else 10.0
-    return format_length(-(-(length - _SAME) // step) * step, job.units)
+    step = 25.4 if units == "in" else 10.0
+    return format_length(-(-(length - _SAME) // step) * step, units)
 
 
-def _legs(length: float, width: float, job: MarkingJob) -> tuple[float, float, float]:
+def _legs(length: float, width: float, units: Units) -> tuple[float, float, float]:
     """The largest 4-3-5 in whole feet or in parts of 10 cm that the top takes."""
-    part = 304.8 if job.units == "in" else 100.0
+    part = 304.8 if units == "in" else 100.0
     parts = max(1.0, min(length // (4 * part), width // (3 * part)))
     return 4 * parts * part, 3 * parts * part, 5 * parts * part

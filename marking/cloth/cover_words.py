@@ -39,14 +39,14 @@ _RESTS = "24 hours"
 def amounts(cover: Cover, job: MarkingJob) -> Iterator[tuple[str, str]]:
     """What to buy: of what, and how much with where it comes from."""
     units, canvas = job.units, cover.canvas
-    yield "canvas", _canvas_bought(cover, job)
+    yield "canvas", _canvas_bought(cover, job.units)
     if canvas.seam is not None:
         long, wide = canvas.seam.strip
         yield (
             "a strip of it",
             f"{bought_length(long, units)} long and {bought_length(wide, units)} wide, sewn to "
             f"the far side with a seam of {rough_length(SEWN[units], units)}, pressed open; the "
-            f"seam lies {_seam_place(cover, job)}, clear of every mark",
+            f"seam lies {_seam_place(cover, job.units)}, clear of every mark",
         )
     long, wide = cover.pad
     yield (
@@ -80,8 +80,8 @@ def amounts(cover: Cover, job: MarkingJob) -> Iterator[tuple[str, str]]:
         )
 
 
-def _canvas_bought(cover: Cover, job: MarkingJob) -> str:
-    units, canvas = job.units, cover.canvas
+def _canvas_bought(cover: Cover, units: Units) -> str:
+    canvas = cover.canvas
     length, width = canvas.cut
     bought = format_length(canvas.bought_width, units)
     runs = f"{bought_length(length, units)} ({_off_the_roll(length, units)}) of {bought} wide"
@@ -96,10 +96,10 @@ def _canvas_bought(cover: Cover, job: MarkingJob) -> str:
     )
 
 
-def _seam_place(cover: Cover, job: MarkingJob) -> str:
+def _seam_place(cover: Cover, units: Units) -> str:
     assert cover.canvas.seam is not None
     beyond = cover.canvas.seam.y - cover.canvas.top[3]
-    shown = rough_length(abs(beyond), job.units)
+    shown = rough_length(abs(beyond), units)
     if beyond < 0:
         return f"{shown} in from the far edge"
     return f"{shown} beyond the far edge, in the wrap"
@@ -172,7 +172,7 @@ def _out_of_square(layout: Layout, job: MarkingJob) -> str | None:
     )
 
 
-def board_notes(cover: Cover, job: MarkingJob) -> Iterator[str]:
+def board_notes(cover: Cover, units: Units) -> Iterator[str]:
     """What to know of the cutting plan."""
     board = cover.underlay
     yield (
@@ -181,7 +181,7 @@ def board_notes(cover: Cover, job: MarkingJob) -> Iterator[str]:
     )
     if board.under_bands:
         yield (
-            f"{rough_length(board.under_bands, job.units)} of joint lie under a hem band; no way "
+            f"{rough_length(board.under_bands, units)} of joint lie under a hem band; no way "
             "of laying these sheets avoids it. Fill and sand it flush."
         )
     if board.in_line:
@@ -207,7 +207,7 @@ def cover_lines(cover: Cover, layout: Layout, job: MarkingJob, *, pulled_on: boo
         )
     yield ""
     # Sheets are cut before the first board is screwed down.
-    yield from (f"  {note}" for note in board_notes(cover, job))
+    yield from (f"  {note}" for note in board_notes(cover, job.units))
     yield ""
     told = [*steps(cover, job, pulled_on=pulled_on), _out_of_square(layout, job)]
     for number, step in enumerate(filter(None, told), 1):

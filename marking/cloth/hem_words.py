@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
     from marking.cloth.hems import Edge, HemLaid, HemPlan, Shift, TableLine
-    from marking.job.keys import Fold, MarkingJob
+    from marking.job.keys import Fold, MarkingJob, NumeralsTable
     from marking.layout.layout import Layout
     from marking.measures.lengths import Units
 
@@ -49,9 +49,9 @@ def _line_name(line: TableLine, edge: Edge, job: MarkingJob) -> str:
     return f"the {edge.partition(' ')[0]} long line at {shown}"
 
 
-def zero_line(job: MarkingJob) -> str:
+def zero_line(numerals: NumeralsTable) -> str:
     """The zero line by the numeral that stands on it."""
-    return f"line {job.numerals.at_line(0)}"
+    return f"line {numerals.at_line(0)}"
 
 
 def sizes(plan: HemPlan, units: Units) -> Iterator[str]:
@@ -94,7 +94,7 @@ def steps(plan: HemPlan, job: MarkingJob) -> Iterator[tuple[str, tuple[str, ...]
     def folds(edge: str) -> list[HemLaid]:
         return at(edge, "fold", "first fold", "second fold")
 
-    zero = zero_line(job)
+    zero = zero_line(job.numerals)
     yield (
         "Cut",
         (
@@ -146,7 +146,7 @@ def _shift_words(shift: Shift | None, plan: HemPlan, job: MarkingJob) -> Iterato
     yield (
         f"That is longer than the {format_length(plan.longest, job.units)} that this table's lines "
         f"take. Mark both sides of the cloth at line {number}, slide it back until both marks lie "
-        f"on {zero_line(job)}, and count on from there.{again} "
+        f"on {zero_line(job.numerals)}, and count on from there.{again} "
         "What the marks are off, the panel is off."
     )
 

@@ -28,7 +28,7 @@ if TYPE_CHECKING:
     from marking.measures.lengths import Units
     from marking.record.record import Record
     from marking.sections.plan import Plan
-    from marking.tape_marks.marks import Control
+    from marking.tape_marks.marks import TapeMarks
 
 NIGHT = 5 * 3600.0
 """Seconds without ink after which it is another day: our choice."""
@@ -48,33 +48,33 @@ class Morning(Struct, frozen=True):
     wrong: tuple[str, ...]
 
 
-def meant(layout: Layout, control: Control) -> dict[str, float]:
+def meant(layout: Layout, tape_marks: TapeMarks) -> dict[str, float]:
     """What the tape should show at each of `CHECKS`."""
     grid = layout.grid
     along = float(grid.cross_x[-1] - grid.cross_x[0])
-    diagonal = control.diagonals.run.reading
-    return {"base": tape_reading(along, control.tape), "up": diagonal, "down": diagonal}
+    diagonal = tape_marks.diagonals.run.reading
+    return {"base": tape_reading(along, tape_marks.tape), "up": diagonal, "down": diagonal}
 
 
 def judged(
     shown: Mapping[str, float],
     layout: Layout,
-    control: Control,
+    tape_marks: TapeMarks,
     before: Morning | None,
     units: Units,
 ) -> Morning:
     """What the readings say of the cover as it lies, `before` those of an earlier morning."""
-    return Morning(dict(shown), tuple(_wrong(shown, layout, control, before, units)))
+    return Morning(dict(shown), tuple(_wrong(shown, layout, tape_marks, before, units)))
 
 
 def _wrong(
     shown: Mapping[str, float],
     layout: Layout,
-    control: Control,
+    tape_marks: TapeMarks,
     before: Morning | None,
     units: Units,
 ) -> Iterator[str]:
-    tape, should = control.tape, meant(layout, control)
+    tape, should = tape_marks.tape, meant(layout, tape_marks)
     for name, said in CHECKS.items():
         off = shown[name] - should[name]
         if abs(off) > _SURE * float(reading_sd(should[name], tape)) + tape.division / 2:
@@ -84,10 +84,10 @@ def _wrong(
             if abs(change) > _SURE * np.sqrt(2) * float(independent_sd(should[name], tape)):
                 yield f"{said} reads {_signed(change, units)} than on the last morning"
     apart = shown["up"] - shown["down"]
-    if abs(apart) > control.diagonals.allowed + tape.division / 2:
+    if abs(apart) > tape_marks.diagonals.allowed + tape.division / 2:
         yield (
             f"the diagonals differ by {format_length(abs(apart), units)}, and the tape explains "
-            f"{control.diagonals.allowed:.1f} mm: it no longer lies square"
+            f"{tape_marks.diagonals.allowed:.1f} mm: it no longer lies square"
         )
 
 

@@ -13,7 +13,7 @@ from marking.cloth.canvas import hangs_over
 from marking.measures.lengths import parse_length
 
 if TYPE_CHECKING:
-    from marking.job.keys import MarkingJob
+    from marking.job.work_keys import CoverTable
 
 TRIM = parse_length("1 in")
 """Beyond the canvas on every side, to square and to cut back; our own choice."""
@@ -33,6 +33,6 @@ class Allowance(Struct, frozen=True):
         return self.wrap + self.trim
 
 
-def allowance_of(job: MarkingJob) -> Allowance:
+def allowance_of(cover: CoverTable) -> Allowance:
     """What a job's cover needs beyond its top."""
-    return Allowance(hangs_over(job.cover), TRIM)
+    return Allowance(hangs_over(cover), TRIM)

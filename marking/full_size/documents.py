@@ -27,6 +27,7 @@ if TYPE_CHECKING:
     from marking.full_size.parts import Part, Parting
     from marking.job.keys import MarkingJob, PaperSize
     from marking.layout.layout import Layout
+    from marking.measures.lengths import Units
 
 PRINTS_ACROSS = {"in": 35 * 25.4, "mm": 890.0}
 """mm across a roll of 36 in, less half an inch at each side: from memory."""
@@ -77,7 +78,7 @@ def panels(
     lap = PANEL_OVERLAP[job.units] if overlap is None else overlap
     paper = Paper(LONGEST_PANEL, across, _PANEL_RIM)
     plain = _parted(layout, job, paper, Scale(), lap)
-    lengths = check_lengths(_least(plain), job)
+    lengths = check_lengths(_least(plain), job.units)
     scale = scale_of(measured, lengths, job.units)
     parting = plain if scale.one else _parted(layout, job, paper, scale, lap)
     printing = Printing(layout, job, InkByPlace(layout), parting, scale, lengths, about)
@@ -96,6 +97,7 @@ def panels(
         pages.append(part_sheet(part, numbered, own, says))
         pages[-1].chapter = part.name
         sheets.append(SheetOf(len(pages), part.name, part.window, own.window_at))
+    pages[0].title = f"{job.title}: panels at true size"
     return Document(tuple(pages), tuple(sheets), (), scale)
 
 
@@ -147,7 +149,7 @@ def tiles(
     )
     left_out = tuple(part.name for part in parting.parts if part not in inked)
     first = tile_map(
-        layout, job, parting, inked, size, _how(job, lengths, scale, len(inked)), about
+        layout, job.title, parting, inked, size, _how(job.units, lengths, scale, len(inked)), about
     )
     first.chapter = "Map"
     pages, sheets, row = [first], [], 0
@@ -161,10 +163,10 @@ def tiles(
     return Document(tuple(pages), tuple(sheets), left_out, scale)
 
 
-def _how(job: MarkingJob, lengths: Lengths, scale: Scale, count: int) -> tuple[str, ...]:
+def _how(units: Units, lengths: Lengths, scale: Scale, count: int) -> tuple[str, ...]:
     """What the map says to do, in order."""
-    true = format_length(lengths.across, job.units)
-    example = "5 31/32 in" if job.units == "in" else "149.2 mm"
+    true = format_length(lengths.across, units)
+    example = "5 31/32 in" if units == "in" else "149.2 mm"
     corrected = (
         f"The printer's scale is taken out: {scale.across - 1:+.2%} across, {scale.up - 1:+.2%} up."
         if not scale.one
@@ -196,7 +198,7 @@ def _parted(layout: Layout, job: MarkingJob, paper: Paper, scale: Scale, overlap
             f"{format_length(overlap, job.units)} of overlap at both sides wants at least "
             f"{format_length(least, job.units)}: take larger sheets or less overlap"
         )
-    return parted(layout, job, held, overlap)
+    return parted(layout, job.pens, held, overlap)
 
 
 def whole_sheet(artwork: Artwork) -> SheetOf:

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from marking.arrays import Box
-    from marking.job.keys import MarkingJob
+    from marking.job.keys import PensTable
     from marking.layout.layout import Layout
     from marking.sections.joins import Axis
 
@@ -81,14 +81,14 @@ def extent_of(layout: Layout, beyond: float = EDGE) -> Box:
     return x0 - beyond, y0 - beyond, x1 + beyond, y1 + beyond
 
 
-def parted(layout: Layout, job: MarkingJob, held: tuple[float, float], overlap: float) -> Parting:
+def parted(layout: Layout, pens: PensTable, held: tuple[float, float], overlap: float) -> Parting:
     """The fewest sheets that carry the top, each holding `held` along and across it.
 
     Joins run in bare cloth, between lines and beside numerals, where there is any; each sheet goes
     on half of `overlap` beyond its joins.
     """
     x0, y0, x1, y1 = extent_of(layout)
-    along, across = axes(layout, job.pens)
+    along, across = axes(layout, pens)
     columns = _spans(along, (x0, x1), held[0], overlap)
     rows = _spans(across, (y0, y1), held[1], overlap)
     parts = tuple(

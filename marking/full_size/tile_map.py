@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 
     from marking.drawing.artwork import Artwork
     from marking.full_size.parts import Part, Parting
-    from marking.job.keys import MarkingJob, PaperSize
+    from marking.job.keys import PaperSize
     from marking.layout.layout import Layout
 
 _EDGE = 13.0
@@ -24,7 +24,7 @@ _LEFT_OUT = "#dde1e7"
 
 def tile_map(
     layout: Layout,
-    job: MarkingJob,
+    title: str,
     parting: Parting,
     inked: Sequence[Part],
     size: PaperSize,
@@ -32,10 +32,10 @@ def tile_map(
     about: str,
 ) -> Artwork:
     """How to lay the sheets, and the table with all of them; the ones left out are grey."""
-    page = Page(size, f"{job.title}: tiles at true size")
+    page = Page(size, f"{title}: tiles at true size")
     wide = page.width - 2 * _EDGE
     y = page.height - _EDGE - 5
-    page.heading(f"{job.title}: tiles at true size", _EDGE, y, 4.6)
+    page.heading(f"{title}: tiles at true size", _EDGE, y, 4.6)
     y -= 8
     out = len(parting.parts) - len(inked)
     counts = f"{counted(len(inked), 'sheet')} in {counted(parting.rows, 'row')} and "

@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from marking.drawing.artwork import Artwork
     from marking.job.keys import MarkingJob
     from marking.layout.layout import Layout
+    from marking.measures.lengths import Units
 
 _LEAST_ROOM = 40.0
 """mm beyond the top that the check square and its words need."""
@@ -29,9 +30,9 @@ _STEP = {"in": 12 * 25.4, "mm": 250.0}
 """Check lengths are whole multiples of it: what a tape shows plainly."""
 
 
-def check_lengths(box: Box, job: MarkingJob) -> Lengths:
+def check_lengths(box: Box, units: Units) -> Lengths:
     """The longest plain lengths that a sheet of this box has room for, each way."""
-    step = _STEP[job.units]
+    step = _STEP[units]
     wide, high = box[2] - box[0], box[3] - box[1]
 
     def plain(room: float) -> float:
@@ -42,7 +43,7 @@ def check_lengths(box: Box, job: MarkingJob) -> Lengths:
 
 def whole_marking(layout: Layout, job: MarkingJob, about: str) -> Artwork:
     """Every line, and beyond the top what wraps over and is cut off, with its marks there."""
-    allowance = allowance_of(job)
+    allowance = allowance_of(job.cover)
     room = max(allowance.all, _LEAST_ROOM)
     box, top = extent_of(layout, room), extent_of(layout, 0.0)
     artwork = strokes_artwork(
@@ -62,7 +63,7 @@ def whole_marking(layout: Layout, job: MarkingJob, about: str) -> Artwork:
         # Inwards, where the canvas goes on.
         corner_mark(artwork, (x, y), (-across, -up), 25.0, 0.0)
     _draw_middles(artwork, top, allowance.wrap)
-    _draw_checks(artwork, job, box, top, room)
+    _draw_checks(artwork, job.units, box, top, room)
     _write(artwork, job, top, room, about)
     return artwork
 
@@ -83,10 +84,10 @@ def _draw_middles(artwork: Artwork, top: Box, wrap: float) -> None:
     )
 
 
-def _draw_checks(artwork: Artwork, job: MarkingJob, box: Box, top: Box, room: float) -> None:
-    checks = CheckMarks(artwork, Scale(), job.units, 5.0)
-    lengths = check_lengths(top, job)
-    side = SQUARE[job.units]
+def _draw_checks(artwork: Artwork, units: Units, box: Box, top: Box, room: float) -> None:
+    checks = CheckMarks(artwork, Scale(), units, 5.0)
+    lengths = check_lengths(top, units)
+    side = SQUARE[units]
     checks.square(box[0] + (room - side) / 2, box[1] + (room - side) / 2)
     # Under the table once it is wrapped, and not on its side.
     out = 0.75 * room
@@ -97,7 +98,7 @@ def _draw_checks(artwork: Artwork, job: MarkingJob, box: Box, top: Box, room: fl
 def _write(artwork: Artwork, job: MarkingJob, top: Box, room: float, about: str) -> None:
     """Beyond the far edge, where it is wrapped over and hidden."""
     slack = (job.cloth.stretch_length, job.cloth.stretch_width)
-    wrap = format_length(allowance_of(job).wrap, job.units)
+    wrap = format_length(allowance_of(job.cover).wrap, job.units)
     lines = [
         f"{job.title}. The inner corner marks lie on the table's corners, the ticks on the middles "
         f"of its edges. Cut the canvas at the outer ones, {wrap} beyond.",

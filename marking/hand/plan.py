@@ -21,18 +21,18 @@ from marking.ways.tape_scale import tape_scale_most
 
 if TYPE_CHECKING:
     from marking.hand.readings import CrossTick, SideWork
-    from marking.job.keys import MarkingJob
+    from marking.job.keys import MarkingJob, TapeTable
     from marking.layout.layout import Layout
     from marking.network.allowed_errors import Allowed
     from marking.ruling.order import LineRuled
-    from marking.tape_marks.marks import Control
+    from marking.tape_marks.marks import TapeMarks
     from marking.ways.way import ExpectedErrors
 
 
 class ByHand(Struct, frozen=True):
     """One cover, to be marked by hand."""
 
-    frame: Control
+    frame: TapeMarks
     """Base line, zero line, square and diagonals, and marks along both long sides no further
     apart than an arm spans: what a rule is laid to for the long lines."""
     ticks: tuple[CrossTick, ...]
@@ -52,29 +52,29 @@ def by_hand(layout: Layout, job: MarkingJob, manner: WhoRules) -> ByHand:
     Raises RefusedError where the marking is too small to be squared by 3-4-5.
     """
     tape = tape_of(job.tape)
-    ticks = cross_ticks(layout, job, tape)
-    near, far = (side_work(side, layout, job, tape, ticks) for side in SIDES)
+    ticks = cross_ticks(layout, job.units, tape)
+    near, far = (side_work(side, layout, job.grid, tape, ticks) for side in SIDES)
     return ByHand(
         frame(layout, job),
         ticks,
         near,
         far,
         ruling_order(lines_to_rule(layout), job, manner),
-        hand_holds(layout, job),
+        hand_holds(layout, job.tape),
         allowed_of(job),
         manner,
     )
 
 
-def frame(layout: Layout, job: MarkingJob) -> Control:
+def frame(layout: Layout, job: MarkingJob) -> TapeMarks:
     """The few tape marks that a hand needs."""
     return set_out(layout, job.reach.span, tape_of(job.tape), job.units, ends=False)
 
 
-def hand_holds(layout: Layout, job: MarkingJob) -> ExpectedErrors:
+def hand_holds(layout: Layout, tape: TapeTable) -> ExpectedErrors:
     """What 95 of 100 covers keep within that a careful hand ticks by tape and rules."""
     cover = cover_of(layout)
-    doubts = HandDoubts(tape_scale_most(tape_of(job.tape)))
+    doubts = HandDoubts(tape_scale_most(tape_of(tape)))
     return by_tape(cover.line_x, cover.width, doubts)
 
 

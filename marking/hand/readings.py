@@ -19,10 +19,11 @@ from marking.measures.tape import tape_reading
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
 
-    from marking.job.keys import MarkingJob
+    from marking.job.keys import GridTable
     from marking.layout.layout import Layout
     from marking.layout.lines import Side
     from marking.layout.numerals import Numeral, Row
+    from marking.measures.lengths import Units
     from marking.measures.tape import Tape
 
 SIDES: tuple[Side, ...] = ("near", "far")
@@ -97,7 +98,7 @@ class SideWork(Struct, frozen=True):
         return "left" if self.side == "near" else "right"
 
 
-def cross_ticks(layout: Layout, job: MarkingJob, tape: Tape) -> tuple[CrossTick, ...]:
+def cross_ticks(layout: Layout, units: Units, tape: Tape) -> tuple[CrossTick, ...]:
     """Every line across the table from the zero line on, fold lines where they stand."""
     written: dict[Side, dict[int, Numeral]] = {"near": {}, "far": {}}
     xs = layout.grid.cross_x
@@ -112,7 +113,7 @@ def cross_ticks(layout: Layout, job: MarkingJob, tape: Tape) -> tuple[CrossTick,
         if stroke.layer == "cross" or stroke.id.startswith("fold-cross-"):
             x = float(stroke.points[0, 0])
             numerals: Mapping[Side, Numeral] = {}
-            name = f"fold {format_length((x - float(xs[0])) / layout.slack[0], job.units)}"
+            name = f"fold {format_length((x - float(xs[0])) / layout.slack[0], units)}"
             if kind == "cross":
                 name = number
                 numerals = {
@@ -124,7 +125,7 @@ def cross_ticks(layout: Layout, job: MarkingJob, tape: Tape) -> tuple[CrossTick,
 
 
 def side_work(
-    side: Side, layout: Layout, job: MarkingJob, tape: Tape, ticks: Sequence[CrossTick]
+    side: Side, layout: Layout, grid: GridTable, tape: Tape, ticks: Sequence[CrossTick]
 ) -> SideWork:
     """What is read and checked at `side`."""
     first = layout.grid.long_lines[0 if side == "near" else -1].y
@@ -133,7 +134,7 @@ def side_work(
     zero, end = _ends_x(first, layout)
     checks = [
         CountCheck(tick.name, tape_reading(tick.x - zero, tape))
-        for tick in _to_check(ticks, job)
+        for tick in _to_check(ticks, grid)
         if not loose
     ]
     scale, out = _scale_ticks(side, layout, tape)
@@ -207,10 +208,10 @@ def _served(layout: Layout) -> Mapping[str, tuple[str, ...]]:
     return {line: tuple(dict.fromkeys(hems)) for line, hems in found.items()}
 
 
-def _to_check(ticks: Sequence[CrossTick], job: MarkingJob) -> Sequence[CrossTick]:
+def _to_check(ticks: Sequence[CrossTick], grid: GridTable) -> Sequence[CrossTick]:
     """Numbered lines to check the count at: heavy ones, few enough to check; always the last."""
     numbered = [tick for tick in ticks if tick.name.isdigit()]
-    every = job.grid.heavy_every or _CHECKED_EVERY
+    every = grid.heavy_every or _CHECKED_EVERY
     every *= max(1, math.ceil(len(numbered) / every / _MOST_CHECKS))
     picked = numbered[every::every]
     return picked if numbered[-1] in picked else [*picked, numbered[-1]]

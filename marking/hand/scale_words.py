@@ -19,7 +19,7 @@ _TRUE_TAPE = 0.05
 
 def scale_steps(work: SideWork, layout: Layout, job: MarkingJob) -> Iterator[str]:
     """How a side that counts the other unit is ticked."""
-    unit = other_unit(job)
+    unit = other_unit(job.units)
     yield (
         f"This side counts {unit}: the lines get no numerals here. When the lines are ruled, tick "
         f"every reading of the table of {unit}, and draw each tick {work.scale_out:.1f} mm long, "

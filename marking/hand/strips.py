@@ -102,7 +102,7 @@ def strips_of(
     printer has by itself.
     """
     tape = tape_of(job.tape)
-    ticks = cross_ticks(layout, job, tape)
+    ticks = cross_ticks(layout, job.units, tape)
     pitch = layout.grid.pitch[0]
     each = lines_a_strip(paper, pitch, len(layout.grid.cross_x))
     strips = [strip for side in SIDES for strip in _along(side, layout, ticks, each, tape)]

@@ -15,6 +15,7 @@ if TYPE_CHECKING:
 
     from marking.job.keys import MarkingJob
     from marking.layout.layout import Layout
+    from marking.measures.lengths import Units
 
 NAMES = (
     "Near edge: the long edge that you call the front. Zero end: the end on your left as you stand "
@@ -33,7 +34,7 @@ def top_lines(layout: Layout, job: MarkingJob) -> Iterator[str]:
 
     if survey is None:
         long, wide = (shown(side) for side in (job.table.length, job.table.width))
-        across = shown(_to_a_sixteenth(math.hypot(job.table.length, job.table.width), job))
+        across = shown(_to_a_sixteenth(math.hypot(job.table.length, job.table.width), job.units))
         yield (
             f"The top was not measured: everything is for a true rectangle, {long} by {wide}, with "
             f"diagonals of {across}. Measure its four sides and both diagonals first. If one is "
@@ -48,8 +49,8 @@ def top_lines(layout: Layout, job: MarkingJob) -> Iterator[str]:
     )
 
 
-def _to_a_sixteenth(length: float, job: MarkingJob) -> float:
-    step = 25.4 / 16 if job.units == "in" else 1.0
+def _to_a_sixteenth(length: float, units: Units) -> float:
+    step = 25.4 / 16 if units == "in" else 1.0
     return round(length / step) * step
 
 

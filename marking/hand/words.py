@@ -27,6 +27,7 @@ if TYPE_CHECKING:
     from marking.hand.plan import ByHand
     from marking.hand.readings import LongTick, SideWork
     from marking.job.keys import MarkingJob
+    from marking.job.work_keys import PaceTable
     from marking.layout.layout import Layout
     from marking.layout.numerals import Numeral
     from marking.measures.lengths import Units
@@ -34,7 +35,7 @@ if TYPE_CHECKING:
     from marking.network.allowed_errors import Allowed
     from marking.ruling.order import WhoRules
     from marking.sections.ruled import RuledLine
-    from marking.tape_marks.marks import Control
+    from marking.tape_marks.marks import TapeMarks
     from marking.ways.way import ExpectedErrors
 
 CAUTIONS = (
@@ -55,7 +56,7 @@ _ALONG: Mapping[Units, float] = {"in": 304.8, "mm": 300.0}
 
 def needed(plan: ByHand, layout: Layout, job: MarkingJob) -> Iterator[str]:
     """What to have ready."""
-    longest = shortest_rule([step.line for step in plan.steps], job)
+    longest = shortest_rule([step.line for step in plan.steps], job.units)
     span = rough_length(job.reach.span, job.units)
     pens = [f"a marker that draws {fine(job.pens.lines.width)}"]
     if job.pens.heavy.width != job.pens.lines.width:
@@ -118,7 +119,8 @@ def order_of_work(plan: ByHand, job: MarkingJob) -> Iterator[str]:
         "by that side's sheet."
     )
     if scaled is not None:
-        yield f"On the {scaled.side} side draw the ticks of the {other_unit(job)}, by its sheet."
+        unit = other_unit(job.units)
+        yield f"On the {scaled.side} side draw the ticks of the {unit}, by its sheet."
     yield "Write the numerals when all lines are dry, from 0 on, each side from its own sheet."
     if job.grid.half_ticks:
         yield "Draw the half ticks."
@@ -249,7 +251,7 @@ def numeral_steps(work: SideWork, plan: ByHand, layout: Layout, job: MarkingJob)
     near, far = sorted((abs(low - y), abs(high - y)))
     every = "" if job.numerals.every == 1 else f", one line in {job.numerals.every}"
     if work.scale:
-        every = f", counting {other_unit(job)}, at the ticks that their table gives one"
+        every = f", counting {other_unit(job.units)}, at the ticks that their table gives one"
         yield from scale_steps(work, layout, job)
     yield (
         f"Numerals {some.height:.1f} mm high over the ink{every}, upright as you stand here, in "
@@ -261,7 +263,7 @@ def numeral_steps(work: SideWork, plan: ByHand, layout: Layout, job: MarkingJob)
         f"Each stands with its middle on its {mark}. The column begin tells how many mm to the "
         f"left of the {mark}, as you stand here, its first digit begins."
     )
-    yield from _other_numerals(work, plan, layout, job)
+    yield from _other_numerals(work, plan, layout, job.units)
 
 
 _BY_RULE = 50.0
@@ -274,9 +276,9 @@ _KINDS = {
 }
 
 
-def _other_numerals(work: SideWork, plan: ByHand, layout: Layout, job: MarkingJob) -> Iterator[str]:
+def _other_numerals(work: SideWork, plan: ByHand, layout: Layout, units: Units) -> Iterator[str]:
     """Every numeral that does not stand in the margin's first row, row by row."""
-    tape, units = plan.frame.tape, job.units
+    tape = plan.frame.tape
     zero = float(layout.grid.cross_x[0])
     first = layout.grid.long_lines[0 if work.side == "near" else -1].y
     inwards = 1 if work.side == "near" else -1
@@ -346,9 +348,9 @@ def _ruling_steps(
 ) -> Iterator[str]:
     away, hand = ("zero", "far") if manner.rule_side < 0 else ("far", "zero")
     yield (
-        f"Use one straight batten or rule at least {shortest_rule(lines, job)} long. Lay it across "
-        "from edge to edge over both ticks, instead of climbing, and clamp or weight it at both "
-        "edges. Turned over against a ruled line it must show no bow."
+        f"Use one straight batten or rule at least {shortest_rule(lines, job.units)} long. Lay it "
+        "across from edge to edge over both ticks, instead of climbing, and clamp or weight it at "
+        "both edges. Turned over against a ruled line it must show no bow."
     )
     yield (
         f"It lies on the {away}-end side of the line, bevel up. Set its edge off from the middle "
@@ -371,7 +373,7 @@ def _ruling_steps(
     )
     heavy = next((line for line in lines if line.heavy), None)
     if heavy is not None:
-        yield heavy_said(heavy, job)
+        yield heavy_said(heavy, job.pens)
     yield (
         f"Lift the batten straight up. The order below keeps it (up to {fine(RULE_WIDTH)} "
         f"wide) and your hand ({fine(HAND_ROOM)}, on the {hand}-end side) off lines ruled "
@@ -379,17 +381,17 @@ def _ruling_steps(
     )
     slanted = [line for line in lines if line.points[0, 0] != line.points[1, 0]]
     for line in slanted:
-        yield _bias_said(line, layout, job)
+        yield _bias_said(line, layout, job.units)
 
 
-def _bias_said(line: RuledLine, layout: Layout, job: MarkingJob) -> str:
+def _bias_said(line: RuledLine, layout: Layout, units: Units) -> str:
     (x0, y0), (x1, y1) = line.points.tolist()
     zero = float(layout.grid.cross_x[0])
-    start, end = (format_length(x - zero, job.units) for x in (x0, x1))
+    start, end = (format_length(x - zero, units) for x in (x0, x1))
     top = (
         "on the far line"
         if abs(y1 - layout.grid.long_lines[-1].y) < 1e-6
-        else f"{format_length(y1 - y0, job.units)} up the last line"
+        else f"{format_length(y1 - y0, units)} up the last line"
     )
     return f"{line.of} runs from {start} on the base line to {end} from the zero line {top}."
 
@@ -401,13 +403,13 @@ def line_reads(plan: ByHand, units: Units, line: RuledLine) -> str:
     return as_taped(reading, plan.frame.tape, units)
 
 
-def time_said(control: Control, job: MarkingJob) -> str:
+def time_said(tape_marks: TapeMarks, pace: PaceTable) -> str:
     """How long the frame and its few marks take."""
-    frame = format_duration(job.pace.base_and_square)
-    ticks = format_duration(setting_out_of(control, None, job.pace).seconds)
+    frame = format_duration(pace.base_and_square)
+    ticks = format_duration(setting_out_of(tape_marks, None, pace).seconds)
     return (
         f"About {frame} for base line, square and diagonals, and {ticks} to tick "
-        f"{counted(len(control.marks), 'mark')} by tape (our estimates, or your [pace])."
+        f"{counted(len(tape_marks.marks), 'mark')} by tape (our estimates, or your [pace])."
     )
 
 

@@ -54,18 +54,21 @@ def check_margins(job: MarkingJob) -> None:
     curved = job.table.edge_radius
     for name, margin in (("margin", job.grid.margin), ("end_margin", job.grid.end_margin)):
         if curved and margin < curved + ink:
-            raise RefusedError(on_the_curve(job, f'grid.{name} = "{_said(margin, job)}"', ink))
+            raise RefusedError(
+                on_the_curve(job, f'grid.{name} = "{_said(margin, job.units)}"', ink)
+            )
 
 
 def on_the_curve(job: MarkingJob, what: str, ink: float) -> str:
     """Why `what` is refused, whose ink reaches so many mm beyond its middle, and what would do."""
     return (
         f"{what}: ink would lie where the padded edge curves away, within table.edge_radius = "
-        f"{_said(job.table.edge_radius, job)} of it, and be neither straight nor in sight; make "
-        f"grid.margin and grid.end_margin at least {_said(job.table.edge_radius + ink, job)}, and "
-        "the margin more by the numerals' height where they stand in it"
+        f"{_said(job.table.edge_radius, job.units)} of it, and be neither straight nor in sight; "
+        "make grid.margin and grid.end_margin at least "
+        f"{_said(job.table.edge_radius + ink, job.units)}, and the margin more by the numerals' "
+        "height where they stand in it"
     )
 
 
-def _said(length: float, job: MarkingJob) -> str:
-    return format_length(length, job.units)
+def _said(length: float, units: Units) -> str:
+    return format_length(length, units)

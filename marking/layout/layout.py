@@ -189,7 +189,7 @@ def lay_out(job: MarkingJob) -> Layout:
         placed = margin_rows.place(asked, legibility.height)
         if scale is not None:
             most = legibility.height
-            row, of_other = margin_rows.place_other(job, asked, scale, most)
+            row, of_other = margin_rows.place_other(job.numerals, asked, scale, most)
             placed += row
     at_ends = end_numerals(job, long_lines, cross_x, rect, levels(strokes, job.pens))
     placed += _stand_on_lines(job, at_ends, strokes, placed)

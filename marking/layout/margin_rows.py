@@ -14,7 +14,7 @@ from marking.layout.second_scale import OF_FIRST
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from marking.job.keys import MarkingJob
+    from marking.job.keys import NumeralsTable
     from marking.layout.lines import Side
     from marking.layout.numerals import Legibility, NumeralsAsked, Row
     from marking.layout.second_scale import OtherScale
@@ -65,13 +65,13 @@ def _numeral(
 
 
 def place_other(
-    job: MarkingJob, lines: NumeralsAsked, scale: OtherScale, most: float
+    numerals: NumeralsTable, lines: NumeralsAsked, scale: OtherScale, most: float
 ) -> tuple[list[Numeral], Legibility]:
     """The numerals of a scale in the other unit, outside its ticks, none higher than `most`.
 
     `lines` is what is asked of the numerals of the lines. Raises RefusedError where none fit.
     """
-    every = job.numerals.other_every
+    every = numerals.other_every
     best = max(
         (_other_asked(lines, scale, n) for n in ((5, 10) if every == "auto" else (every,))),
         key=lambda asked: min(asked.tightest.height, most),

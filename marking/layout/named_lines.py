@@ -20,9 +20,10 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from marking.arrays import FloatArray
-    from marking.job.keys import MarkingJob
+    from marking.job.keys import MarkingJob, PensTable
     from marking.job.line_keys import LineTable
     from marking.layout.numerals import Numeral
+    from marking.measures.lengths import Units
 
 _SAME = 1e-6
 
@@ -48,12 +49,17 @@ def with_named(
         y = _place(job, key, lines, rect)
         if (key.start or key.end is not None) and _at(found, y) is None:
             continue
-        _put(job, found, LongLine(f"line-{count}", "long", key.side, key.at, y), _said(key, job))
+        _put(
+            job.pens,
+            found,
+            LongLine(f"line-{count}", "long", key.side, key.at, y),
+            _said(key, job.units),
+        )
     if job.grid.centre_line:
         y = (lines[0].y + lines[-1].y) / 2
         offset = y - rect[1] - counted_from(job)
         centre = LongLine("centre-line", "long", "near", offset, y, pen="heavy")
-        _put(job, found, centre, "grid.centre_line")
+        _put(job.pens, found, centre, "grid.centre_line")
     return sorted(found, key=lambda line: line.y)
 
 
@@ -67,17 +73,17 @@ def part_lines(
     parts: list[PartLine] = []
     for count, key in enumerate(job.grid.lines, 1):
         y = _place(job, key, lines, rect)
-        start, end = _run(job, key, xs)
+        start, end = _run(job.units, key, xs)
         if not (key.start or key.end is not None) or _at(lines, y) is not None:
             continue
-        _check_apart(job, y, [(line.id, line.y) for line in lines], _said(key, job))
+        _check_apart(job.pens, y, [(line.id, line.y) for line in lines], _said(key, job.units))
         others = [(part.id, part.y) for part in parts if abs(part.y - y) > _SAME]
-        _check_apart(job, y, others, _said(key, job))
+        _check_apart(job.pens, y, others, _said(key, job.units))
         for part in parts:
             if abs(part.y - y) <= _SAME and start <= part.end and part.start <= end:
                 raise RefusedError(
-                    f"{_said(key, job)}: it runs over another part of a line at that distance; "
-                    "make one line of them"
+                    f"{_said(key, job.units)}: it runs over another part of a line at that "
+                    "distance; make one line of them"
                 )
         parts.append(PartLine(f"line-{count}", y, start, end))
     return parts
@@ -96,11 +102,11 @@ def end_numerals(
     for key in job.grid.lines:
         y = _place(job, key, lines, rect)
         half = next(half for at, half in levels if abs(at - y) <= _SAME)
-        start, end = _run(job, key, xs)
-        text = _text(key, job)
+        start, end = _run(job.units, key, xs)
+        text = _text(key, job.units)
         places = [start + pitch / 2, end - pitch / 2]
         wanted += [
-            OnLine(text, round(key.at / _unit(job)), key.side, "line", (y, half), x)
+            OnLine(text, round(key.at / _unit(job.units)), key.side, "line", (y, half), x)
             for x in (places if end - start > 2 * pitch else places[:1])
         ]
     return wanted
@@ -120,20 +126,20 @@ def refuse_unnumbered(wanted: Sequence[OnLine], placed: Sequence[Numeral]) -> No
             )
 
 
-def _unit(job: MarkingJob) -> float:
-    return 25.4 if job.units == "in" else 10.0
+def _unit(units: Units) -> float:
+    return 25.4 if units == "in" else 10.0
 
 
-def _text(key: LineTable, job: MarkingJob) -> str:
+def _text(key: LineTable, units: Units) -> str:
     if key.name is not None:
         return key.name
-    if job.units == "in":
+    if units == "in":
         return format_length(key.at, "in").removesuffix(" in")
     return f"{key.at / 10:g}"
 
 
-def _said(key: LineTable, job: MarkingJob) -> str:
-    return f"grid.lines: the line at {format_length(key.at, job.units)}"
+def _said(key: LineTable, units: Units) -> str:
+    return f"grid.lines: the line at {format_length(key.at, units)}"
 
 
 def _place(
@@ -145,7 +151,8 @@ def _place(
     """y of a named line, on the grid."""
     if key.side == "far" and job.table.against_wall:
         raise RefusedError(
-            f"{_said(key, job)}: nobody stands at the far side of a table against a wall; count it "
+            f"{_said(key, job.units)}: nobody stands at the far side of a table against a wall; "
+            "count it "
             'from the near side (side = "near")'
         )
     counted = counted_from(job) + key.at
@@ -160,20 +167,20 @@ def _place(
     first = own - counted_from(job)
     last = first + high - low
     raise RefusedError(
-        f"{_said(key, job)} would lie {where}; lines lie from "
+        f"{_said(key, job.units)} would lie {where}; lines lie from "
         f"{format_length(max(0.0, first), job.units)} to {format_length(last, job.units)}, "
         "counted as hems are"
     )
 
 
-def _run(job: MarkingJob, key: LineTable, xs: FloatArray) -> tuple[float, float]:
+def _run(units: Units, key: LineTable, xs: FloatArray) -> tuple[float, float]:
     """From where to where along the table."""
     zero, last = float(xs[0]), float(xs[-1])
     start, end = zero + key.start, last if key.end is None else zero + key.end
     if start > last - _SAME or end > last + _SAME:
         raise RefusedError(
-            f"{_said(key, job)}: it would run beyond the last cross line, "
-            f"{format_length(last - zero, job.units)} from the zero line"
+            f"{_said(key, units)}: it would run beyond the last cross line, "
+            f"{format_length(last - zero, units)} from the zero line"
         )
     return start, end
 
@@ -182,25 +189,25 @@ def _at(lines: Sequence[LongLine], y: float) -> LongLine | None:
     return next((line for line in lines if abs(line.y - y) <= _SAME), None)
 
 
-def _put(job: MarkingJob, lines: list[LongLine], line: LongLine, said: str) -> None:
+def _put(pens: PensTable, lines: list[LongLine], line: LongLine, said: str) -> None:
     """`line` among `lines`: itself, or made of the one that lies just there."""
     there = _at(lines, line.y)
     if there is not None:
         pen = line.pen if line.pen == "heavy" else there.pen
         lines[lines.index(there)] = replace(there, dashed=False, pen=pen)
         return
-    _check_apart(job, line.y, [(other.id, other.y) for other in lines], said, line.pen)
+    _check_apart(pens, line.y, [(other.id, other.y) for other in lines], said, line.pen)
     lines.append(line)
 
 
 def _check_apart(
-    job: MarkingJob,
+    pens: PensTable,
     y: float,
     others: Sequence[tuple[str, float]],
     said: str,
     pen: str = "lines",
 ) -> None:
-    ink = (job.pens.named(pen).line_width + job.pens.lines.line_width) / 2
+    ink = (pens.named(pen).line_width + pens.lines.line_width) / 2
     for name, at in others:
         if abs(at - y) < ink + BETWEEN_INK:
             raise RefusedError(

@@ -94,7 +94,7 @@ def other_scale(job: MarkingJob, cross_x: FloatArray) -> OtherScale | None:
     side = job.numerals.other_unit
     if side == "none":
         return None
-    unit, unit_mm = other_unit(job), _UNIT[job.units]
+    unit, unit_mm = other_unit(job.units), _UNIT[job.units]
     pitch = _exact(job.grid.pitch)
     _check_other(job, side, unit, unit_mm)
     # Where the first numeral is not 0, both scales count from a zero before the zero line.
@@ -118,9 +118,9 @@ _UNIT: Mapping[Units, Fraction] = {"in": Fraction(10), "mm": Fraction("25.4")}
 """mm from tick to tick of the scale, by the units of the job."""
 
 
-def other_unit(job: MarkingJob) -> str:
+def other_unit(units: Units) -> str:
     """What a scale in the other unit counts."""
-    return "centimetres" if job.units == "in" else "inches"
+    return "centimetres" if units == "in" else "inches"
 
 
 def _exact(length: float) -> Fraction:

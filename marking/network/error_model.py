@@ -12,7 +12,7 @@ from msgspec import Struct
 from msgspec.structs import replace
 
 if TYPE_CHECKING:
-    from marking.job.keys import MarkingJob
+    from marking.job.work_keys import FenceTable
 
 
 class Trial(Struct, frozen=True):
@@ -76,9 +76,8 @@ NO_ERRORS = ErrorModel(0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, None)
 """Readings, tape and square alone err."""
 
 
-def error_model_of(job: MarkingJob) -> ErrorModel:
+def error_model_of(fence: FenceTable | None) -> ErrorModel:
     """The errors to reckon with in a job: ours, but for what its `[fence]` says of itself."""
-    fence = job.fence
     if fence is None:
         return ErrorModel()
     told = replace(ErrorModel(), bow=fence.straight, contact=fence.contact)

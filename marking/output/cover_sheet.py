@@ -28,7 +28,7 @@ if TYPE_CHECKING:
     from marking.cloth.underlay import BoardPiece, Underlay
     from marking.drawing.artwork import Artwork
     from marking.drawing.page import PaperName
-    from marking.job.keys import MarkingJob
+    from marking.job.keys import HemsTable, MarkingJob
     from marking.measures.lengths import Units
 
 _EDGE = 14.0
@@ -47,7 +47,7 @@ def cover_pages(
     buying = Page(paper, title)
     y = _heading(buying, title)
     y = _amounts(buying, cover, job, y)
-    _loose_canvas(buying, cover, job, y - 4)
+    _loose_canvas(buying, cover, job.units, y - 4)
     fastening = Page(paper, title)
     _fastening(fastening, cover, job, title, pulled_on=pulled_on)
     boards = _boards(cover, job, paper, title)
@@ -106,9 +106,9 @@ class _FlatDrawing:
         self.page.artwork.on_top(style).line([self.at(*end) for end in ends])
 
 
-def _loose_canvas(page: Page, cover: Cover, job: MarkingJob, top: float) -> None:
+def _loose_canvas(page: Page, cover: Cover, units: Units, top: float) -> None:
     """The canvas before it is stretched: the top under it, and the two lines drawn on it."""
-    canvas, units = cover.canvas, job.units
+    canvas = cover.canvas
     length, wide = canvas.cut[0], canvas.width
     page.write("The canvas before it is fastened, seen from above", _EDGE, top, _CAPTION)
     plan = _FlatDrawing(page, (0.0, 0.0, length, wide), top - 14, 84.0)
@@ -236,9 +236,9 @@ def _boards(cover: Cover, job: MarkingJob, paper: PaperName, title: str) -> list
     pages = [page]
     y = _heading(page, f"{title}: underlay")
     y = _cautions(page, WITH_BOARDS, y)
-    for note in board_notes(cover, job):
+    for note in board_notes(cover, job.units):
         y = page.paragraph(note, _EDGE, y, page.width - 2 * _EDGE, _TEXT) - 0.8
-    y = _boards_on_top(page, cover, job, y - 3)
+    y = _boards_on_top(page, cover, job.hems, y - 3)
     y = _heading_of_sheets(page, board, units, y)
     for row in _abreast(_alike(board)):
         deep = _sheet_scale(page, board.sheet) * min(board.sheet) + 13
@@ -261,11 +261,11 @@ def _boards(cover: Cover, job: MarkingJob, paper: PaperName, title: str) -> list
     return pages
 
 
-def _boards_on_top(page: Page, cover: Cover, job: MarkingJob, top: float) -> float:
+def _boards_on_top(page: Page, cover: Cover, hems: HemsTable, top: float) -> float:
     page.write("Where each board lies; pale: under the hem bands", _EDGE, top, _CAPTION)
     x0, y0, x1, y1 = cover.canvas.top
     plan = _FlatDrawing(page, cover.canvas.top, top - 5, 78.0)
-    for low, high in ((y0, y0 + job.hems.depth), (y1 - job.hems.depth, y1)):
+    for low, high in ((y0, y0 + hems.depth), (y1 - hems.depth, y1)):
         plan.fill((x0, low, x1, high), _PALE)
     for number, piece in enumerate(cover.underlay.pieces, 1):
         plan.box(piece.lies, INK, 0.4)

@@ -159,7 +159,7 @@ def _on_the_table(
         "Grey: the cloth as it is cut. Lines: where its edges and folds go; broken: no line there."
     )
     if plan.shift_to_cut is not None or plan.shift_to_head is not None:
-        told += f" Past a shift, from its marks on {zero_line(job)}."
+        told += f" Past a shift, from its marks on {zero_line(job.numerals)}."
     page.write(told, left, low - 8.4, _SMALL, colour=FAINT)
     return low - 16
 

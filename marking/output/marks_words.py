@@ -11,13 +11,13 @@ from marking.measures.lengths import format_length
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from marking.job.keys import MarkingJob
+    from marking.job.keys import HemsTable, MarkingJob
     from marking.layout.layout import Layout
 
 
-def counted_from(job: MarkingJob) -> str:
+def counted_from(hems: HemsTable) -> str:
     """Where side hems are laid from, in words."""
-    return "the long edge" if job.hems.counted_from == "edge" else "the first long line"
+    return "the long edge" if hems.counted_from == "edge" else "the first long line"
 
 
 def inner_lines(layout: Layout, job: MarkingJob) -> Iterator[str]:
@@ -56,8 +56,8 @@ def inner_lines(layout: Layout, job: MarkingJob) -> Iterator[str]:
     if other:
         values = [one.text for one in other]
         yield (
-            f"- The {other[0].side} side counts {other_unit(job)} from the same zero, with a tick "
-            f"at each and numerals {other[0].height:.1f} mm high: {', '.join(values[:3])} to "
+            f"- The {other[0].side} side counts {other_unit(job.units)} from the same zero, with a "
+            f"tick at each and numerals {other[0].height:.1f} mm high: {', '.join(values[:3])} to "
             f"{values[-1]}."
         )
     named = {
@@ -75,4 +75,6 @@ def inner_lines(layout: Layout, job: MarkingJob) -> Iterator[str]:
     dashed = sorted({line.offset for line in layout.grid.long_lines if line.dashed})
     if dashed:
         shown = ", ".join(format_length(offset, job.units) for offset in dashed)
-        yield (f"- Dashed, being no lines of the grid's pitch: {shown} from {counted_from(job)}.")
+        yield (
+            f"- Dashed, being no lines of the grid's pitch: {shown} from {counted_from(job.hems)}."
+        )

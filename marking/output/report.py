@@ -21,10 +21,11 @@ from marking.stretching.words import is_pulled_on, pull_lines, pull_record
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
 
-    from marking.job.keys import MarkingJob
+    from marking.job.keys import MarkingJob, PensTable
     from marking.layout.hems import FoldLine
     from marking.layout.layout import Layout
     from marking.layout.numerals import Neighbours
+    from marking.measures.lengths import Units
     from marking.sections.plan import Plan
     from marking.tape_marks.setting_out import SettingOut
 
@@ -43,13 +44,13 @@ _BEFORE_INKING = (
 )
 
 
-def ink_by_pen(plan: Plan, job: MarkingJob) -> dict[str, float]:
+def ink_by_pen(plan: Plan, pens: PensTable) -> dict[str, float]:
     """Ink length in mm by pen, passes counted."""
     totals: dict[str, float] = {}
     for section in plan.sections:
         for piece in section.pieces:
             pen = piece.stroke.pen
-            length = piece.stroke.length * piece.stroke.times(job.pens.named(pen))
+            length = piece.stroke.length * piece.stroke.times(pens.named(pen))
             totals[pen] = totals.get(pen, 0.0) + length
     return dict(sorted(totals.items()))
 
@@ -67,12 +68,12 @@ def fit_lines(layout: Layout, job: MarkingJob) -> Iterator[str]:
     yield from _numeral_lines(layout, job)
     m = layout.margins
     yield (
-        f"- The zero line stands {_pair(m.zero_end_at_near, m.zero_end_at_far, job)} from the zero "
-        "end (near edge, far edge); the last line "
-        f"{_pair(m.far_end_at_near, m.far_end_at_far, job)} from the far end."
+        f"- The zero line stands {_pair(m.zero_end_at_near, m.zero_end_at_far, job.units)} from "
+        "the zero end (near edge, far edge); the last line "
+        f"{_pair(m.far_end_at_near, m.far_end_at_far, job.units)} from the far end."
     )
     yield (
-        f"- The far margin is {_pair(m.far_at_zero_end, m.far_at_far_end, job)} "
+        f"- The far margin is {_pair(m.far_at_zero_end, m.far_at_far_end, job.units)} "
         "(zero end, far end). The grid is true to the near edge and is not bent to the others."
     )
     yield from survey_lines(layout.top, job)
@@ -81,12 +82,12 @@ def fit_lines(layout: Layout, job: MarkingJob) -> Iterator[str]:
             f"- Drawn on slack cloth at {layout.slack[0]:.4f} along and {layout.slack[1]:.4f} "
             "across, to be true when stretched. All positions are those on the slack cloth."
         )
-    yield from _standards_line(layout, job)
+    yield from _standards_line(layout, job.units)
     yield ""
 
 
-def _pair(first: float, second: float, job: MarkingJob) -> str:
-    return " and ".join(format_length(value, job.units) for value in (first, second))
+def _pair(first: float, second: float, units: Units) -> str:
+    return " and ".join(format_length(value, units) for value in (first, second))
 
 
 def _numeral_lines(layout: Layout, job: MarkingJob) -> Iterator[str]:
@@ -119,12 +120,12 @@ def _numeral_lines(layout: Layout, job: MarkingJob) -> Iterator[str]:
     yield from inner_lines(layout, job)
 
 
-def _standards_line(layout: Layout, job: MarkingJob) -> Iterator[str]:
+def _standards_line(layout: Layout, units: Units) -> Iterator[str]:
     """What the numerals were held against, for those who know the standards."""
     legibility = layout.legibility
     if legibility is None:
         return
-    angle, far_off = legibility.arc_minutes, rough_length(legibility.view_from, job.units)
+    angle, far_off = legibility.arc_minutes, rough_length(legibility.view_from, units)
     yield (
         f"- Held against: for the numerals, ISO 9241-3 (16 minutes of arc at least, better 20 to "
         f"22; here {angle:.0f} from {far_off}), NUREG-0700 (a digit's width between words on "
@@ -152,7 +153,7 @@ def fold_table(layout: Layout, job: MarkingJob) -> Iterator[str]:
     """Which line serves which fold, as a Markdown table."""
     yield "## Hem folds"
     yield ""
-    yield f"Side hems from {counted_from(job)}; bottom and top hems from the zero line."
+    yield f"Side hems from {counted_from(job.hems)}; bottom and top hems from the zero line."
     yield ""
     yield "| hem | fold at | side hem line | bottom and top hem line |"
     yield "|---|---|---|---|"
@@ -188,7 +189,7 @@ class InForce(Struct, frozen=True):
 
     correction: str | None = None
     """What the sections are cut and drawn with, in words."""
-    control: Mapping[str, Sequence[str]] = field(default_factory=dict)
+    tape_marks: Mapping[str, Sequence[str]] = field(default_factory=dict)
     """Ids of the tape marks that each section reaches, by section; empty before any is set."""
     setting_out: SettingOut | None = None
     """A person's work on the tape marks; None before any is chosen."""
@@ -237,17 +238,19 @@ def section_table(
     places = ("along", "across") if feed is None else ("fed to",)
     if plan.zone.manner.from_an_edge:
         places = ("along", "stand at")
-    heads = ["no.", "section", *places, "locating marks", *(["tape marks"] * bool(kept.control))]
+    heads = ["no.", "section", *places, "locating marks", *(["tape marks"] * bool(kept.tape_marks))]
     few = _reads_few(plan, kept)
     heads += ["to read"] * few
     heads += ["strokes", *(["minutes"] * plan.zone.timed)]
     stood = standings(plan.zone, plan.sections, layout, job)
-    waits = {name: wait_cell(one.wet, job) for name, one in stood.items() if one.wet is not None}
+    waits = {
+        name: wait_cell(one.wet, job.inking) for name, one in stood.items() if one.wet is not None
+    }
     heads += ["set down no sooner than"] * bool(waits)
     yield f"| {' | '.join(heads)} |"
     yield "|---" * len(heads) + "|"
     for section in plan.sections:
-        readings = set_down_readings(section, plan, job)
+        readings = set_down_readings(section, plan, job.units)
         marks = " ".join(mark.id for mark in section.locating_marks) or "none: by tape"
         cells = [
             f"{section.order}",
@@ -255,8 +258,8 @@ def section_table(
             *(readings if feed is None else readings[feed : feed + 1]),
             marks,
         ]
-        if kept.control:
-            cells.append(" ".join(kept.control.get(section.id, ())) or "none")
+        if kept.tape_marks:
+            cells.append(" ".join(kept.tape_marks.get(section.id, ())) or "none")
         if few:
             cells.append(" ".join(kept.read.get(section.id, ())) or "none")
         cells.append(f"{len(section.pieces)}")
@@ -267,7 +270,7 @@ def section_table(
             cells.append(waits.get(section.id, ""))
         yield f"| {' | '.join(cells)} |"
     yield ""
-    if kept.control:
+    if kept.tape_marks:
         yield (
             "Tape marks are named by the line they stand on and counted along it: n15 and f15 "
             "stand on cross line 15, at the near and the far line; z15 and e15 on the zero line "
@@ -284,7 +287,7 @@ def _reads_few(plan: Plan, kept: InForce) -> bool:
     """Whether some section reads fewer marks than it can."""
     return any(
         len(kept.read[section.id])
-        < len({*kept.control.get(section.id, ()), *(m.id for m in section.locating_marks)})
+        < len({*kept.tape_marks.get(section.id, ()), *(m.id for m in section.locating_marks)})
         for section in plan.sections
         if section.id in kept.read
     )
@@ -316,7 +319,7 @@ def _set_down(plan: Plan) -> str:
     )
 
 
-def mark_table(plan: Plan, job: MarkingJob) -> Iterator[str]:
+def mark_table(plan: Plan, units: Units) -> Iterator[str]:
     """Every locating mark with its place, as Markdown."""
     marks = {mark.id: mark for section in plan.sections for mark in section.locating_marks}
     if not marks:
@@ -327,17 +330,17 @@ def mark_table(plan: Plan, job: MarkingJob) -> Iterator[str]:
     yield "| mark | along | across | what it is |"
     yield "|---|---|---|---|"
     for mark in marks.values():
-        along, across = (rough_length(v, job.units) for v in mark.at_table)
+        along, across = (rough_length(v, units) for v in mark.at_table)
         yield f"| {mark.id} | {along} | {across} | {kinds[mark.kind]} |"
     yield ""
 
 
-def ink_lines(plan: Plan, job: MarkingJob, kept: InForce = _NOTHING_KEPT) -> Iterator[str]:
+def ink_lines(plan: Plan, pens: PensTable, kept: InForce = _NOTHING_KEPT) -> Iterator[str]:
     """Ink and time, as Markdown."""
     yield "## Ink and time"
     yield ""
-    for name, length in ink_by_pen(plan, job).items():
-        pen = job.pens.named(name)
+    for name, length in ink_by_pen(plan, pens).items():
+        pen = pens.named(name)
         life = f", {length / pen.ink_length:.1f} pens' worth" if pen.ink_length else ""
         holder = f" (holder {pen.slot})" if plan.zone.manner.holds_pens else ""
         yield f"- {name}{holder}: {length / 1000:.1f} m{life}."
@@ -382,10 +385,10 @@ def markdown(
     if plan is None:
         lines.append(_BEFORE_INKING)
     else:
-        lines += [*section_table(plan, job, layout, kept), *mark_table(plan, job)]
-        lines += ink_lines(plan, job, kept)
+        lines += [*section_table(plan, job, layout, kept), *mark_table(plan, job.units)]
+        lines += ink_lines(plan, job.pens, kept)
         if is_pulled_on(layout, drawn_through=plan.zone.feed is not None):
-            lines += pull_lines(layout, job, pull_ticks(layout, job))
+            lines += pull_lines(layout, job, pull_ticks(layout, job.grid))
         lines += ["## Cautions", "", *(f"- {caution}" for caution in CAUTIONS)]
     return "\n".join(lines) + "\n"
 
@@ -401,7 +404,7 @@ def record(
             "order": section.order,
             "set_down": list(section.window[:2]),
             "witness": [mark.id for mark in section.locating_marks],
-            "control": list(kept.control.get(section.id, ())),
+            "control": list(kept.tape_marks.get(section.id, ())),
             "read": list(kept.read.get(section.id, ())),
             "strokes": len(section.pieces),
             "ink_mm": section.ink,
@@ -421,10 +424,10 @@ def record(
         "turned": plan.zone.turned,
         "correction": kept.correction,
         "sections": sections,
-        "pull": pull_record(pull_ticks(layout, job))
+        "pull": pull_record(pull_ticks(layout, job.grid))
         if is_pulled_on(layout, drawn_through=plan.zone.feed is not None)
         else [],
-        "ink_mm_by_pen": ink_by_pen(plan, job),
+        "ink_mm_by_pen": ink_by_pen(plan, job.pens),
         "seconds": seconds_of(plan),
         "warnings": [*layout.warnings, *plan.warnings],
         "cautions": list(CAUTIONS),

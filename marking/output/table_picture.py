@@ -33,7 +33,7 @@ if TYPE_CHECKING:
 
     from marking.arrays import Box, FloatArray
     from marking.drawing.artwork import DrawnLayer
-    from marking.job.keys import MarkingJob
+    from marking.job.keys import GridTable, MarkingJob, PensTable
     from marking.layout.layout import Layout, Stroke
     from marking.layout.lines import LongLine
     from marking.sections.plan import Plan, Section
@@ -60,9 +60,9 @@ def _feet_in_air(layout: Layout, job: MarkingJob, plan: Plan) -> list[Box]:
     return [foot.box for one in stood for foot in one.in_air]
 
 
-def _ticks(layout: Layout, job: MarkingJob, plan: Plan) -> tuple[PullTick, ...]:
+def _ticks(layout: Layout, grid: GridTable, plan: Plan) -> tuple[PullTick, ...]:
     """The marks on the table's sides that a cover drawn loose is pulled onto."""
-    return pull_ticks(layout, job) if plan.zone.feed is not None else ()
+    return pull_ticks(layout, grid) if plan.zone.feed is not None else ()
 
 
 def table_picture(
@@ -76,7 +76,7 @@ def table_picture(
     `anew` are the lines (n, 2) of each mend, by its name.
     """
     feet = () if plan is None else _feet_in_air(layout, job, plan)
-    ticks = () if plan is None else _ticks(layout, job, plan)
+    ticks = () if plan is None else _ticks(layout, job.grid, plan)
     picture = Picture(layout, job, plan, feet, ticks, notes=bool(anew))
     draw_table(picture)
     if plan is not None:
@@ -226,7 +226,7 @@ def _write_plate(
 ) -> None:
     """The section's name, turn and set-down readings, on a plate in its middle."""
     x0, y0, x1, y1 = section.core
-    along, across = set_down_readings(section, plan, picture.job)
+    along, across = set_down_readings(section, plan, picture.job.units)
     lines = [f"{section.id}, no. {section.order}", f"{along}, {across}"]
     if section.turned:
         lines.append("turned a quarter")
@@ -245,7 +245,7 @@ def _write_plate(
 def _draw_folds(picture: Picture) -> None:
     """At the far end, which long line serves which fold of the hem schedule."""
     layout, letters = picture.layout, picture.letters
-    labels = hem_labels(layout, picture.job)
+    labels = hem_labels(layout, picture.job.units)
     words = picture.words("hem-folds", _LAYER_INK["hem"])
     leaders = picture.lines("hem-leaders", _LAYER_INK["hem"], 1 / 12)
     lines = [line for line in layout.grid.long_lines if _near_twin(line) in labels]
@@ -280,9 +280,9 @@ def _mean(numbers: Sequence[float]) -> float:
     return sum(numbers) / len(numbers)
 
 
-def _heavy(line: Stroke, job: MarkingJob) -> str:
+def _heavy(line: Stroke, pens: PensTable) -> str:
     """What heavy lines are on the cloth, where a picture can only draw them bold."""
-    pen = job.pens.heavy
+    pen = pens.heavy
     width = f"heavy lines, {format_length(line.ink_width(pen), 'mm')} wide on the cloth"
     times = {2: "twice", 3: "three times"}.get(line.times(pen), f"{line.times(pen)} times")
     if line.times(pen) == 1:
@@ -313,7 +313,7 @@ def _draw_legend(
     ]
     heavy = next((stroke for stroke in layout.strokes if stroke.pen == "heavy"), None)
     if heavy is not None:
-        lines.append(f"Bold: {_heavy(heavy, job)}.")
+        lines.append(f"Bold: {_heavy(heavy, job.pens)}.")
     if plan is not None:
         joins = f"{counted(len(plan.sections), 'section')}, {plan.columns} along by {plan.rows}"
         joins += " across" + (

@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from marking.drawing.artwork import DrawnLayer
     from marking.job.keys import MarkingJob
     from marking.layout.layout import Layout
+    from marking.measures.lengths import Units
     from marking.sections.plan import Plan
     from marking.stretching.ticks import PullTick
 
@@ -57,7 +58,7 @@ class Picture:
         # Room for the labels at the four sides and the legend below, in letter heights.
         rows = 14 + 3 * bool(self.in_air) + 3 * bool(self.ticks) + 2 * notes
         left, below, right, above = (self.letters * room for room in (18, rows, 38, 9))
-        labels = hem_labels(layout, job).values()
+        labels = hem_labels(layout, job.units).values()
         right = max([right, *(self.letters * 4 + self.width(label) for label in labels)])
         box: Box = (
             float(low[0]) - left,
@@ -180,7 +181,7 @@ def draw_title(picture: Picture, text: str) -> None:
     picture.write(title, text, 0.0, picture.artwork.box[3] - 2.6 * picture.letters, size=size)
 
 
-def hem_labels(layout: Layout, job: MarkingJob) -> dict[str, str]:
+def hem_labels(layout: Layout, units: Units) -> dict[str, str]:
     """What is written beside a long line that serves folds: by the near line's id."""
     served: dict[str, list[str]] = defaultdict(list)
     for fold in layout.folds:
@@ -188,6 +189,6 @@ def hem_labels(layout: Layout, job: MarkingJob) -> dict[str, str]:
             served[fold.line].append(fold.hem)
     offsets = {line.id: line.offset for line in layout.grid.long_lines}
     return {
-        name: f"{format_length(offsets[name], job.units)}: " + ", ".join(dict.fromkeys(hems))
+        name: f"{format_length(offsets[name], units)}: " + ", ".join(dict.fromkeys(hems))
         for name, hems in served.items()
     }

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
     from marking.measures.lengths import Units
     from marking.tape_marks.choice import ChosenMarks
-    from marking.tape_marks.marks import Control, TapeRun
+    from marking.tape_marks.marks import TapeMarks, TapeRun
 
 _FEW_REMEDIES = 4
 _UNSAID = {
@@ -31,11 +31,11 @@ def tape_marks_lines(
     done: ChosenMarks, found: Sequence[ChosenMarks], units: Units
 ) -> Iterator[str]:
     """Where the marks go and what they will hold; `found` is what would help where that fails."""
-    control = done.control
-    yield from control_lines(control, units)
-    if control.at_nodes:
+    tape_marks = done.tape_marks
+    yield from control_lines(tape_marks, units)
+    if tape_marks.at_nodes:
         yield "Read at each section, in this order:"
-        for section, marks in control.read:
+        for section, marks in tape_marks.read:
             yield f"  {section:<8} {' '.join(marks) or 'none'}"
         yield ""
     yield done.setting_out.said
@@ -56,42 +56,47 @@ def tape_marks_lines(
             )
 
 
-def control_lines(control: Control, units: Units) -> Iterator[str]:
+def control_lines(tape_marks: TapeMarks, units: Units) -> Iterator[str]:
     """Where the marks go: the frame, and the reading of each."""
 
     def shown(run: TapeRun) -> str:
-        return as_taped(run.reading, control.tape, units)
+        return as_taped(run.reading, tape_marks.tape, units)
 
-    square, diagonals = control.square, control.diagonals
+    square, diagonals = tape_marks.square, tape_marks.diagonals
     along, up, slope = square.ratio
-    if control.at_nodes:
-        out = sum(mark.line == "row" for mark in control.marks)
+    if tape_marks.at_nodes:
+        out = sum(mark.line == "row" for mark in tape_marks.marks)
         yield (
             f"{counted(out, 'tape mark')} where sections meet, in "
-            f"{counted(len(control.rows), 'row')}, beside the four corners of the marking, which "
-            "come with base line and square"
+            f"{counted(len(tape_marks.rows), 'row')}, beside the four corners of the marking, "
+            "which come with base line and square"
         )
     else:
         yield (
-            f"{len(control.marks)} tape marks, at most {format_length(control.spacing, units)} "
-            "apart, along both long edges and both end lines"
-            + (f", and in {counted(len(control.rows), 'row')} between" if control.rows else "")
+            f"{len(tape_marks.marks)} tape marks, at most "
+            f"{format_length(tape_marks.spacing, units)} apart, along both long edges and both end "
+            "lines"
+            + (
+                f", and in {counted(len(tape_marks.rows), 'row')} between"
+                if tape_marks.rows
+                else ""
+            )
         )
     yield ""
-    yield f"Base line: {shown(control.offset_near)} from the near edge, at both ends"
-    yield f"Zero line: {shown(control.offset_zero)} from the zero end, along the near edge"
-    yield f"Base line to far line: {shown(control.height)}"
+    yield f"Base line: {shown(tape_marks.offset_near)} from the near edge, at both ends"
+    yield f"Zero line: {shown(tape_marks.offset_zero)} from the zero end, along the near edge"
+    yield f"Base line to far line: {shown(tape_marks.height)}"
     yield (
         f"Square {along}-{up}-{slope}: {shown(square.along)} along the base line, "
         f"{shown(square.up)} up the zero line, {shown(square.slope)} between"
     )
     apart = allowed_apart(diagonals, units)
     yield f"Diagonals: each {shown(diagonals.run)}, within {apart} of each other"
-    for row in control.rows:
+    for row in tape_marks.rows:
         yield f"Row {row.letter}: {shown(row.up)} up from the base line, at both ends"
     yield ""
     yield "tape reads, each from its line's own zero:"
-    for reading in reading_rows(control, units):
+    for reading in reading_rows(tape_marks, units):
         yield f"  {reading.reading:>20}  {reading.line:<7} {', '.join(reading.marks)}"
     yield ""
 
@@ -101,7 +106,7 @@ def forecast_lines(done: ChosenMarks, units: Units) -> Iterator[str]:
     found = done.forecast
     limits = found.limits
     times = "once" if done.way.repeats == 1 else "twice"
-    if done.control.at_nodes:
+    if done.tape_marks.at_nodes:
         yield f"If each section reads the marks it is asked for {times}, 95 of 100 covers have"
     else:
         yield f"If every mark that a section sees is read {times}, 95 of 100 covers have"
@@ -128,24 +133,24 @@ def tape_marks_record(
 ) -> dict[str, Any]:
     """`control --json`."""
     return {
-        **control_record(done.control),
-        "read": {section: list(marks) for section, marks in done.control.read},
+        **control_record(done.tape_marks),
+        "read": {section: list(marks) for section, marks in done.tape_marks.read},
         "forecast": _forecast_record(done, units),
         "remedies": [_forecast_record(work, units) for work in found],
         "files": [path.as_posix() for path in files],
     }
 
 
-def control_record(control: Control) -> dict[str, Any]:
+def control_record(tape_marks: TapeMarks) -> dict[str, Any]:
     """The marks and the frame that they are set out from, for programs."""
 
     def run_record(run: TapeRun) -> dict[str, float]:
         return {"length": run.length, "reading": run.reading}
 
-    square = control.square
+    square = tape_marks.square
     return {
         "schema": 1,
-        "spacing": control.spacing,
+        "spacing": tape_marks.spacing,
         "marks": [
             {
                 "id": mark.mark.id,
@@ -155,19 +160,22 @@ def control_record(control: Control) -> dict[str, Any]:
                 **run_record(mark.run),
                 "sd": mark.sd,
             }
-            for mark in control.marks
+            for mark in tape_marks.marks
         ],
-        "offset_near": run_record(control.offset_near),
-        "offset_zero": run_record(control.offset_zero),
-        "height": run_record(control.height),
-        "rows": [{"letter": row.letter, **run_record(row.up)} for row in control.rows],
+        "offset_near": run_record(tape_marks.offset_near),
+        "offset_zero": run_record(tape_marks.offset_zero),
+        "height": run_record(tape_marks.height),
+        "rows": [{"letter": row.letter, **run_record(row.up)} for row in tape_marks.rows],
         "square": {
             "ratio": list(square.ratio),
             "along": run_record(square.along),
             "up": run_record(square.up),
             "slope": run_record(square.slope),
         },
-        "diagonals": {**run_record(control.diagonals.run), "allowed": control.diagonals.allowed},
+        "diagonals": {
+            **run_record(tape_marks.diagonals.run),
+            "allowed": tape_marks.diagonals.allowed,
+        },
     }
 
 

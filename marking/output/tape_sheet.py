@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from marking.drawing.page import PaperName
     from marking.layout.layout import Layout
     from marking.measures.lengths import Units
-    from marking.tape_marks.marks import Control, Diagonals, TapeLine, TapeMark
+    from marking.tape_marks.marks import Diagonals, TapeLine, TapeMark, TapeMarks
 
 CAUTIONS = (
     "Removable marks only: thread, tape or a pen tried on a scrap of this canvas. No ink yet.",
@@ -56,7 +56,7 @@ class SheetRow(Struct, frozen=True):
 
 
 def tape_sheet_pages(
-    control: Control,
+    tape_marks: TapeMarks,
     layout: Layout,
     title: str,
     units: Units,
@@ -70,13 +70,13 @@ def tape_sheet_pages(
     of this table before.
     """
     first = Page(paper, f"{title}: tape marks")
-    y = _head(first, title, control, units, says)
+    y = _head(first, title, tape_marks, units, says)
     for note in notes:
         wide = first.width - 2 * _EDGE
         y = first.paragraph(note, _EDGE, y + 0.6, wide, _TEXT, ACCENT) - 1.5
-    y = _sketch(first, control, layout, y)
-    y = _steps(first, control, units, y)
-    rows = list(reading_rows(control, units))
+    y = _sketch(first, tape_marks, layout, y)
+    y = _steps(first, tape_marks, units, y)
+    rows = list(reading_rows(tape_marks, units))
     foot = _EDGE + 15
     left = _readings(first, rows, y, foot)
     _cautions(first, foot)
@@ -89,10 +89,12 @@ def tape_sheet_pages(
     return tuple(page.artwork for page in pages)
 
 
-def _head(page: Page, title: str, control: Control, units: Units, says: Sequence[str]) -> float:
+def _head(
+    page: Page, title: str, tape_marks: TapeMarks, units: Units, says: Sequence[str]
+) -> float:
     y = page.height - _EDGE - 5
     page.heading(f"{title}: tape marks", _EDGE, y, 4.6)
-    tape = control.tape
+    tape = tape_marks.tape
     warm = f"{tape.temperature:g} C" + (
         f" ({tape.temperature * 1.8 + 32:.0f} F)" if units == "in" else ""
     )
@@ -103,12 +105,12 @@ def _head(page: Page, title: str, control: Control, units: Units, says: Sequence
         else f"no correction (steel is true at {REFERENCE_CELSIUS:g} C)"
     )
     page.write(
-        f"Class {tape.tape_class} tape at {warm}: {corrected}. {_stand(control, units)}",
+        f"Class {tape.tape_class} tape at {warm}: {corrected}. {_stand(tape_marks, units)}",
         _EDGE,
         y - 6,
         _TEXT,
     )
-    if control.slack != (1.0, 1.0):
+    if tape_marks.slack != (1.0, 1.0):
         page.write(
             "For cloth not yet stretched: every figure here is for the slack cloth.",
             _EDGE,
@@ -126,14 +128,14 @@ def _head(page: Page, title: str, control: Control, units: Units, says: Sequence
     return y - 12
 
 
-def _stand(control: Control, units: Units) -> str:
+def _stand(tape_marks: TapeMarks, units: Units) -> str:
     """Where the marks stand, in a sentence."""
-    if control.at_nodes:
+    if tape_marks.at_nodes:
         return "Marks in rows, where sections meet."
-    return f"Marks every {format_length(control.spacing, units)} at most."
+    return f"Marks every {format_length(tape_marks.spacing, units)} at most."
 
 
-def _sketch(page: Page, control: Control, layout: Layout, top: float) -> float:
+def _sketch(page: Page, tape_marks: TapeMarks, layout: Layout, top: float) -> float:
     """The table seen from above, near edge below; the y under it."""
     corners = layout.top.corners_table
     low, high = corners.min(axis=0), corners.max(axis=0)
@@ -146,18 +148,18 @@ def _sketch(page: Page, control: Control, layout: Layout, top: float) -> float:
         return left + (point[0] - low[0]) * scale, base + (point[1] - low[1]) * scale
 
     page.line([at(corner) for corner in [*corners, corners[0]]], RULE, 0.5)
-    ends = {mark.mark.id: at(mark.mark.at_table) for mark in control.marks}
-    near, far = marks_on(control, "near"), marks_on(control, "far")
+    ends = {mark.mark.id: at(mark.mark.at_table) for mark in tape_marks.marks}
+    near, far = marks_on(tape_marks, "near"), marks_on(tape_marks, "far")
     a, b, c, d = (ends[m.mark.id] for m in (near[0], near[-1], far[-1], far[0]))
     page.line([a, c], RULE, 0.15)
     page.line([b, d], RULE, 0.15)
     page.line([a, b, c, d, a], INK, 0.2)
     x0, y0 = near[0].mark.at_table
-    square = [(x0 + control.square.along.length, y0), (x0, y0 + control.square.up.length)]
+    square = [(x0 + tape_marks.square.along.length, y0), (x0, y0 + tape_marks.square.up.length)]
     page.line([a, at(square[0]), at(square[1]), a], ACCENT, 0.45)
     for line in ("near", "far", "zero", "end"):
-        _sketch_marks(page, line, marks_on(control, line), ends)
-    _sketch_rows(page, control, ends)
+        _sketch_marks(page, line, marks_on(tape_marks, line), ends)
+    _sketch_rows(page, tape_marks, ends)
     page.write("near edge", page.width / 2, base - 7.5, 1.9, align=0.5, colour=FAINT)
     page.write("zero end", left, base - 7.5, 1.9, colour=FAINT)
     return base - 13
@@ -191,10 +193,10 @@ def _sketch_marks(
             page.write(mark.mark.id, x + dx, y + dy, 1.7, align=align)
 
 
-def _sketch_rows(page: Page, control: Control, ends: dict[str, tuple[float, float]]) -> None:
+def _sketch_rows(page: Page, tape_marks: TapeMarks, ends: dict[str, tuple[float, float]]) -> None:
     """Small crosses for the rows between the long edges, and their letters."""
     named: set[str] = set()
-    rows = marks_on(control, "row")
+    rows = marks_on(tape_marks, "row")
     middle = sum(ends[mark.mark.id][1] for mark in rows) / max(1, len(rows))
     for mark in rows:
         x, y = ends[mark.mark.id]
@@ -206,32 +208,32 @@ def _sketch_rows(page: Page, control: Control, ends: dict[str, tuple[float, floa
             page.write(letter, x + 1.2, y + (1.3 if y < middle else -3.0), 1.7)
 
 
-def _steps(page: Page, control: Control, units: Units, y: float) -> float:
+def _steps(page: Page, tape_marks: TapeMarks, units: Units, y: float) -> float:
     def shown(millimetres: float) -> str:
-        return as_taped(millimetres, control.tape, units)
+        return as_taped(millimetres, tape_marks.tape, units)
 
-    near, far = marks_on(control, "near"), marks_on(control, "far")
+    near, far = marks_on(tape_marks, "near"), marks_on(tape_marks, "far")
     n0, n_last, f0, f_last = (m.mark.id for m in (near[0], near[-1], far[0], far[-1]))
-    square, diagonals = control.square, control.diagonals
+    square, diagonals = tape_marks.square, tape_marks.diagonals
     along, up, slope = square.ratio
     steps = (
-        f"Base line: set off {shown(control.offset_near.reading)} from the near edge at both ends; "
-        "stretch a thread between the two and mark along it.",
-        f"Zero: {shown(control.offset_zero.reading)} from the corner along the near edge, taken "
+        f"Base line: set off {shown(tape_marks.offset_near.reading)} from the near edge at both "
+        "ends; stretch a thread between the two and mark along it.",
+        f"Zero: {shown(tape_marks.offset_zero.reading)} from the corner along the near edge, taken "
         f"up to the base line. This is {n0}.",
         f"Square, {along}-{up}-{slope}: from {n0} mark {shown(square.along.reading)} along the "
         f"base line; from {n0} swing {shown(square.up.reading)}, from that mark "
         f"{shown(square.slope.reading)}; the zero line runs from {n0} through their crossing.",
         f"{n_last}: {shown(near[-1].run.reading)} from {n0} along the base line. {f0}: "
-        f"{shown(control.height.reading)} from {n0} on the zero line. {f_last}: where "
-        f"{shown(control.height.reading)} from {n_last} and {shown(far[-1].run.reading)} from {f0} "
-        "meet. The far line runs between the two.",
+        f"{shown(tape_marks.height.reading)} from {n0} on the zero line. {f_last}: where "
+        f"{shown(tape_marks.height.reading)} from {n_last} and {shown(far[-1].run.reading)} from "
+        f"{f0} meet. The far line runs between the two.",
         f"Diagonals {n0}-{f_last} and {f0}-{n_last}: each {shown(diagonals.run.reading)}, and "
         f"within {allowed_apart(diagonals, units)} of each other. If {n0}-{f_last} is the longer, "
         f"shift the far line towards the zero end by {_share(diagonals.shift_per_difference)} "
         "difference; if the shorter, away from it. Then measure both again.",
-        *_row_steps(control, units),
-        _last_step(control),
+        *_row_steps(tape_marks, units),
+        _last_step(tape_marks),
     )
     for number, step in enumerate(filter(None, steps), 1):
         page.write(f"{number}", _EDGE, y, _TEXT)
@@ -243,8 +245,8 @@ def _steps(page: Page, control: Control, units: Units, y: float) -> float:
     return y - 9
 
 
-def _last_step(control: Control) -> str:
-    if control.at_nodes:
+def _last_step(tape_marks: TapeMarks) -> str:
+    if tape_marks.at_nodes:
         return (
             "Then the marks below, row by row: lay the tape along the row's thread with its zero "
             "on the zero line, and mark all of the row without moving it. Never from the mark "
@@ -273,11 +275,12 @@ _SHARES = {
 }
 
 
-def _row_steps(control: Control, units: Units) -> Iterator[str]:
+def _row_steps(tape_marks: TapeMarks, units: Units) -> Iterator[str]:
     """How the rows between the long edges are set out."""
-    if control.rows:
+    if tape_marks.rows:
         rows = ", ".join(
-            f"{row.letter} {as_taped(row.up.reading, control.tape, units)}" for row in control.rows
+            f"{row.letter} {as_taped(row.up.reading, tape_marks.tape, units)}"
+            for row in tape_marks.rows
         )
         yield (
             f"Rows, up from the base line on the zero line and on the last cross line: {rows}. "
@@ -293,24 +296,24 @@ def allowed_apart(diagonals: Diagonals, units: Units) -> str:
     return f"{tape_fraction(Fraction(parts, 32))} in"
 
 
-def reading_rows(control: Control, units: Units) -> Iterator[SheetRow]:
+def reading_rows(tape_marks: TapeMarks, units: Units) -> Iterator[SheetRow]:
     """The readings along the table, then those across it; of marks at nodes, row by row."""
-    if control.at_nodes:
+    if tape_marks.at_nodes:
         heights = {
-            row.letter: as_taped(row.up.reading, control.tape, units) for row in control.rows
+            row.letter: as_taped(row.up.reading, tape_marks.tape, units) for row in tape_marks.rows
         }
-        for mark in marks_on(control, "row"):
+        for mark in marks_on(tape_marks, "row"):
             letter = mark.mark.id.rstrip("0123456789")
-            shown = as_taped(mark.run.reading, control.tape, units)
+            shown = as_taped(mark.run.reading, tape_marks.tape, units)
             yield SheetRow(shown, f"{letter}, {heights[letter]} up", (mark.mark.id,))
         return
     for pair, name in _PAIRS:
         ids: dict[float, list[str]] = {}
         for line in pair:
-            for mark in marks_on(control, line):
+            for mark in marks_on(tape_marks, line):
                 ids.setdefault(mark.run.reading, []).append(mark.mark.id)
         for reading, marks in ids.items():
-            shown = as_taped(reading, control.tape, units)
+            shown = as_taped(reading, tape_marks.tape, units)
             for first in range(0, len(marks), _MARKS_A_ROW):
                 yield SheetRow(shown, name, tuple(marks[first : first + _MARKS_A_ROW]))
 

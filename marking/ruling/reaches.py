@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Literal
 from msgspec import Struct
 
 if TYPE_CHECKING:
-    from marking.job.keys import MarkingJob
+    from marking.job.keys import ReachTable
     from marking.layout.layout import Layout
     from marking.sections.ruled import RuledLine
 
@@ -21,7 +21,7 @@ class Reach(Struct, frozen=True):
     end: float
 
 
-def reaches(line: RuledLine, layout: Layout, job: MarkingJob) -> tuple[Reach, ...]:
+def reaches(line: RuledLine, layout: Layout, reach: ReachTable) -> tuple[Reach, ...]:
     """The parts of a line in the order in which they are ruled; together all of it, once.
 
     From the near edge alone where that is within reach, else half from each edge: the rule stays
@@ -29,17 +29,17 @@ def reaches(line: RuledLine, layout: Layout, job: MarkingJob) -> tuple[Reach, ..
     neither, they still meet there, so that neither is asked for more than `out_of_reach` tells.
     """
     (_, low), (_, high) = line.points.tolist()
-    if high <= job.reach.depth:
+    if high <= reach.depth:
         return (Reach("near", low, high),)
     width = layout.top.inscribed[3]
-    near, far = job.reach.depth, width - job.reach.depth
+    near, far = reach.depth, width - reach.depth
     middle = min(max((low + high) / 2, far), near) if far <= near else width / 2
     if not low < middle < high:
         middle = (low + high) / 2
     return (Reach("near", low, middle), Reach("far", high, middle))
 
 
-def out_of_reach(layout: Layout, job: MarkingJob) -> float | None:
+def out_of_reach(layout: Layout, reach: ReachTable) -> float | None:
     """The reach that ruling takes, in mm, where an arm's is less; None where it does."""
     needed = layout.top.inscribed[3] / 2
-    return needed if job.reach.depth < needed else None
+    return needed if reach.depth < needed else None

@@ -13,8 +13,9 @@ from marking.ruling.reaches import out_of_reach, reaches
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
-    from marking.job.keys import MarkingJob
+    from marking.job.keys import MarkingJob, PensTable
     from marking.layout.layout import Layout
+    from marking.measures.lengths import Units
     from marking.ruling.order import LineRuled, WhoRules
     from marking.sections.ruled import RuledLine
 
@@ -44,8 +45,8 @@ def how_to(
     pen = job.pens.lines
     yield (
         f"Begin when the last stub has dried for {format_duration(job.inking.drying)}. Use one "
-        f"straight rule that reaches over both stubs, at least {shortest_rule(lines, job)} long; "
-        "turned over against a ruled line it must show no bow."
+        f"straight rule that reaches over both stubs, at least {shortest_rule(lines, job.units)} "
+        "long; turned over against a ruled line it must show no bow."
     )
     yield (
         f"Lay the rule on the {away}-end side of the line, bevel up, so that its edge is off the "
@@ -59,7 +60,7 @@ def how_to(
     yield from where_from(lines[0], layout, job, manner)
     heavy = [line for line in lines if line.heavy]
     if heavy:
-        yield heavy_said(heavy[0], job)
+        yield heavy_said(heavy[0], job.pens)
     yield (
         f"Lift the rule straight up. The order below keeps rule (up to {fine(RULE_WIDTH)} wide) "
         f"and hand ({fine(HAND_ROOM)}, on the {hand}-end side) off lines ruled less than "
@@ -75,7 +76,7 @@ def how_to(
 
 def where_from(line: RuledLine, layout: Layout, job: MarkingJob, manner: WhoRules) -> Iterator[str]:
     """From which edge a line is ruled, and where its halves meet."""
-    parts = reaches(line, layout, job)
+    parts = reaches(line, layout, job.reach)
     if len(parts) == 1:
         yield "Rule each line from the near edge, in one reach."
         return
@@ -86,7 +87,7 @@ def where_from(line: RuledLine, layout: Layout, job: MarkingJob, manner: WhoRule
         f"and {who} the far half from the far edge. The second half ends in the first: no gap, no "
         "second line."
     )
-    needed = out_of_reach(layout, job)
+    needed = out_of_reach(layout, job.reach)
     if needed is not None:
         yield (
             f"An arm's reach of {rough_length(job.reach.depth, job.units)} leaves the middle out: "
@@ -95,9 +96,9 @@ def where_from(line: RuledLine, layout: Layout, job: MarkingJob, manner: WhoRule
         )
 
 
-def heavy_said(line: RuledLine, job: MarkingJob) -> str:
+def heavy_said(line: RuledLine, pens: PensTable) -> str:
     """How heavy lines are ruled, `line` being one of them."""
-    pen, times = job.pens.heavy, line.stroke.times(job.pens.heavy)
+    pen, times = pens.heavy, line.stroke.times(pens.heavy)
     often = {1: "once, with its own tip", 2: "twice"}.get(times, f"{times} times")
     said = f"Lines marked H are the heavier ones: rule them {often}"
     if times == 1:
@@ -115,10 +116,10 @@ def fine(length: float) -> str:
     return f"{length:g} mm"
 
 
-def shortest_rule(lines: Sequence[RuledLine], job: MarkingJob) -> str:
+def shortest_rule(lines: Sequence[RuledLine], units: Units) -> str:
     """Over the longest line and 2 in of the stub at each end."""
     longest = max(line.stroke.length for line in lines)
-    return rough_length(longest + 2 * 50.8, job.units)
+    return rough_length(longest + 2 * 50.8, units)
 
 
 def time_told(steps: Sequence[LineRuled], job: MarkingJob, manner: WhoRules) -> str:

@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
 
     from marking.job.keys import MarkingJob
+    from marking.job.work_keys import InkingTable
     from marking.layout.layout import Layout
     from marking.measures.lengths import Units
     from marking.sections.footing import Footing
@@ -57,7 +58,7 @@ def feet_lines(plan: Plan, layout: Layout, job: MarkingJob) -> Iterator[str]:
             "(inking.drying), if the sections are inked in this order."
         )
     for one in waits:
-        yield f"- {one.section}: {wait_said(one.wet, job)}."
+        yield f"- {one.section}: {wait_said(one.wet, job.inking)}."
     yield from _boards(stood, job.units)
     if job.fence is not None:
         yield from _fence_lines(plan, footing, layout, job)
@@ -98,22 +99,22 @@ def two_people(footing: Footing) -> str:
     )
 
 
-def wait_said(wet: WetInk | None, job: MarkingJob) -> str:
+def wait_said(wet: WetInk | None, inking: InkingTable) -> str:
     """How long the device is held back for wet ink; empty for none."""
     if wet is None:
         return ""
     return (
-        f"wait until {wet.section} has dried for {format_duration(job.inking.drying)} before you "
+        f"wait until {wet.section} has dried for {format_duration(inking.drying)} before you "
         f"set the device down (up to {_told(wet.wait)} more, if it is moved at once): a foot "
         "comes to stand on its ink"
     )
 
 
-def wait_cell(wet: WetInk | None, job: MarkingJob) -> str:
+def wait_cell(wet: WetInk | None, inking: InkingTable) -> str:
     """The same, short enough for a table."""
     if wet is None:
         return ""
-    return f"{format_duration(job.inking.drying)} after {wet.section}"
+    return f"{format_duration(inking.drying)} after {wet.section}"
 
 
 def _told(seconds: float) -> str:

@@ -166,7 +166,7 @@ def _planned(
     zone, columns, rows, gap = division.zone, division.columns, division.rows, division.gap
     cells = _pieces_by_cell(layout, columns, rows, gap)
     turns = _inking_order(rows, columns, lag)
-    marks, seen = _locating_marks(layout, job, division, cells, turns)
+    marks, seen = _locating_marks(layout, job.pens, division, cells, turns)
     sections = []
     for order, (row, column) in enumerate(turns, 1):
         window_x, window_y = columns[column].window, rows[row].window
@@ -271,7 +271,7 @@ def _pieces_by_cell(
 
 def _locating_marks(
     layout: Layout,
-    job: MarkingJob,
+    pens: PensTable,
     division: Division,
     cells: dict[Cell, list[Piece]],
     turns: Sequence[tuple[int, int]],
@@ -282,8 +282,8 @@ def _locating_marks(
     RefusedError when any other section after the first would see fewer than two.
     """
     zone, columns, rows = division.zone, division.columns, division.rows
-    rooms = _tick_rooms(layout, columns, zone, job.pens.removable.width / 2)
-    ink = dict(uprights(layout.strokes, job.pens))
+    rooms = _tick_rooms(layout, columns, zone, pens.removable.width / 2)
+    ink = dict(uprights(layout.strokes, pens))
     tickable = crossed_by_ticks(layout.grid, ink, (rooms[0][0], rooms[-1][1]))
     kinds: dict[Spot, MarkKind] = {}
     seen: dict[tuple[int, int], list[Spot]] = {}

@@ -17,19 +17,19 @@ if TYPE_CHECKING:
     from collections.abc import Iterable
 
     from marking.arrays import Box, FloatArray
-    from marking.job.keys import MarkingJob
     from marking.layout.layout import Layout
+    from marking.measures.lengths import Units
     from marking.sections.plan import Plan, Section
     from marking.sections.zones import Zone
 
 
-def set_down_readings(section: Section, plan: Plan, job: MarkingJob) -> tuple[str, str]:
+def set_down_readings(section: Section, plan: Plan, units: Units) -> tuple[str, str]:
     """Tape readings from the zero corner to the window's corner nearest it, along and across.
 
     Rounded as a person sets a device down: what is left over the readings of its marks tell. A
     person who reaches in is told the edge to stand at in place of a reading across.
     """
-    along, across = (rough_length(reading, job.units) for reading in section.window[:2])
+    along, across = (rough_length(reading, units) for reading in section.window[:2])
     if plan.zone.manner.from_an_edge:
         return along, f"{edge_to_stand_at(section, plan)} edge"
     return along, across

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from marking.arrays import Box, FloatArray, Spot
-    from marking.job.keys import MarkingJob, PensTable
+    from marking.job.keys import MarkingJob, PensTable, TopTable
     from marking.layout.layout import Layout, Stroke
     from marking.sections.footing import Footing
     from marking.sections.route import Route
@@ -104,7 +104,7 @@ def standings(
         boxes = _boxes(zone, section)
         found[section.id] = UnderTheFeet(
             section.id,
-            _in_air(footing, boxes, section, _flat(layout, job)),
+            _in_air(footing, boxes, section, _flat(layout, job.table)),
             _wet(boxes, sections[:place], job, between=0.0),
         )
     return found
@@ -176,10 +176,10 @@ def crosses(points: FloatArray, box: Box) -> bool:
     return bool(meets(points[:-1], points[1:], np.array(box[:2]), np.array(box[2:])).any())
 
 
-def _flat(layout: Layout, job: MarkingJob) -> FloatArray:
+def _flat(layout: Layout, table: TopTable) -> FloatArray:
     """The corners (4, 2) of what of the top carries a foot: not where a round edge curves away."""
     inward = np.array([(1.0, 1.0), (-1.0, 1.0), (-1.0, -1.0), (1.0, -1.0)])
-    flat: FloatArray = layout.top.corners_table + job.table.edge_radius * inward
+    flat: FloatArray = layout.top.corners_table + table.edge_radius * inward
     return flat
 
 

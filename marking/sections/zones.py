@@ -8,7 +8,7 @@ from msgspec import Struct
 from msgspec.structs import replace
 
 if TYPE_CHECKING:
-    from marking.job.keys import MarkingJob
+    from marking.job.keys import ReachTable
     from marking.sections.footing import Footing
 
 ZoneName = Literal["plotter", "reach", "beam"]
@@ -137,7 +137,7 @@ class Zone(Struct, frozen=True):
         return (self, turned)
 
 
-def reach_zone(job: MarkingJob) -> Zone:
+def reach_zone(reach: ReachTable) -> Zone:
     """A person at either long edge, drawing along a rule."""
-    pace = ZonePace(draw=job.reach.speed, travel=400.0, lift=0.8)
-    return Zone("reach", (job.reach.span, job.reach.depth), 0.0, True, pace)
+    pace = ZonePace(draw=reach.speed, travel=400.0, lift=0.8)
+    return Zone("reach", (reach.span, reach.depth), 0.0, True, pace)

@@ -71,11 +71,11 @@ def front_pages(
     return [one.artwork for one in pages]
 
 
-def sections_page(plan: Plan, layout: Layout, job: MarkingJob, paper: PaperName) -> Artwork:
+def sections_page(plan: Plan, layout: Layout, title: str, paper: PaperName) -> Artwork:
     """The table with its sections, each with its name and its turn."""
-    title = f"{job.title}: the table and its sections"
-    page = Page(paper, title, lying=True, chapter="The table and its sections")
-    page.heading(title, EDGE, page.height - EDGE - 5, 4.4)
+    heading = f"{title}: the table and its sections"
+    page = Page(paper, heading, lying=True, chapter="The table and its sections")
+    page.heading(heading, EDGE, page.height - EDGE - 5, 4.4)
     corners = layout.top.corners_table
     low_x, low_y = map(float, corners.min(axis=0))
     length, width = map(float, np.ptp(corners, axis=0))
@@ -103,16 +103,16 @@ def sections_page(plan: Plan, layout: Layout, job: MarkingJob, paper: PaperName)
 
 
 def proof_maps(
-    distances: Sequence[Distance], layout: Layout, job: MarkingJob, paper: PaperName
+    distances: Sequence[Distance], layout: Layout, title: str, paper: PaperName
 ) -> list[Artwork]:
     """Where each distance of the proof runs, by its id, a dozen to a drawing; threads are paler."""
-    title = f"{job.title}: proof"
+    titled = f"{title}: proof"
     pages: list[Page] = []
     left = [distances[first : first + _TO_A_MAP] for first in range(0, len(distances), _TO_A_MAP)]
     while left:
-        heading = f"{title}, where each distance runs{', continued' if pages else ''}"
+        heading = f"{titled}, where each distance runs{', continued' if pages else ''}"
         chapter = "" if pages else "Proof: where each distance runs"
-        page, y = headed(paper, title, heading, chapter=chapter)
+        page, y = headed(paper, titled, heading, chapter=chapter)
         if not pages:
             y = notes(page, _MAP_NOTES, y)
         abreast = min(2, len(distances) // _TO_A_MAP + 1)
@@ -201,8 +201,8 @@ def _label(
     page.write(shown, spots[0][0], spots[0][1], 1.9, align=0.5)
 
 
-def bound(pages: Sequence[Artwork], job: MarkingJob) -> tuple[Artwork, ...]:
+def bound(pages: Sequence[Artwork], title: str) -> tuple[Artwork, ...]:
     """All pages with their numbers, titled as one document."""
-    pages[0].title = f"{job.title}: job sheet"
-    number_pages(pages, f"{job.title}, job sheet")
+    pages[0].title = f"{title}: job sheet"
+    number_pages(pages, f"{title}, job sheet")
     return tuple(pages)

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from collections.abc import Collection, Sequence
 
     from marking.drawing.page import Page, PaperName
-    from marking.job.keys import MarkingJob
+    from marking.measures.lengths import Units
     from marking.sections.locating_marks import Mark
     from marking.sections.plan import Plan
 
@@ -33,7 +33,7 @@ _SAID = (
 
 
 def locating_pages(
-    plan: Plan, read: Collection[str], job: MarkingJob, title: str, paper: PaperName
+    plan: Plan, read: Collection[str], units: Units, title: str, paper: PaperName
 ) -> list[Page]:
     """A row for each locating mark of `plan` among the ids `read`; no page where there is none."""
     found = {mark.id: mark for section in plan.sections for mark in section.locating_marks}
@@ -53,13 +53,13 @@ def locating_pages(
         for place in range(_COLUMNS):
             rows, left = left[:deep], left[deep:]
             if rows:
-                _column(page, rows, job, EDGE + place * wide, y, wide - 4.0)
+                _column(page, rows, units, EDGE + place * wide, y, wide - 4.0)
         pages.append(page)
     return pages
 
 
 def _column(
-    page: Page, marks: Sequence[Mark], job: MarkingJob, x: float, y: float, wide: float
+    page: Page, marks: Sequence[Mark], units: Units, x: float, y: float, wide: float
 ) -> None:
     page.write("mark", x, y, SMALL, colour=FAINT)
     page.write("along", x + _ALONG, y, SMALL, align=1.0, colour=FAINT)
@@ -67,7 +67,7 @@ def _column(
     page.line([(x, y - 1.5), (x + wide, y - 1.5)], INK, 0.3)
     for mark in marks:
         y -= _ROW
-        along, across = (rough_length(v, job.units) for v in mark.at_table)
+        along, across = (rough_length(v, units) for v in mark.at_table)
         page.write(mark.id, x, y, TEXT)
         page.write(along, x + _ALONG, y, SMALL, align=1.0)
         page.write(across, x + _ACROSS, y, SMALL, align=1.0)

@@ -22,8 +22,9 @@ if TYPE_CHECKING:
     from marking.arrays import FloatArray
     from marking.drawing.artwork import Artwork
     from marking.drawing.page import Page, PaperName
-    from marking.job.keys import MarkingJob
+    from marking.job.keys import MarkingJob, NumeralsTable, PensTable
     from marking.layout.layout import Layout
+    from marking.measures.lengths import Units
 
 _CORNER_DEEP, _CORNER_SCALE = 84.0, 1 / 2
 """mm of page that the corner is high at most, and how large it is drawn at most."""
@@ -44,12 +45,12 @@ def picture_page(layout: Layout, job: MarkingJob, paper: PaperName) -> Artwork:
     low, high = corners.min(axis=0), corners.max(axis=0)
     wide = page.width - 2 * EDGE
     scale = min(wide / (high[0] - low[0]), 100.0 / (high[1] - low[1]))
-    y = _drawn(page, layout, job, (*low.tolist(), *high.tolist()), scale, y)
+    y = _drawn(page, layout, job.pens, (*low.tolist(), *high.tolist()), scale, y)
     y = section(page, "The corner of zero end and near edge", y - 8.0)
     said = (
         "Grey: the table's edges. The numbers beside it tell how far each line lies from the near "
         "edge. Cross lines end on the first long lines, and long lines on the zero line and on "
-        f"the last one: nothing but {_in_the_margins(job)} in the margins."
+        f"the last one: nothing but {_in_the_margins(job.numerals)} in the margins."
     )
     y = notes(page, [said], y)
     deep = min(job.grid.margin + job.hems.depth + 2 * job.grid.pitch, float(high[1] - low[1]))
@@ -57,15 +58,15 @@ def picture_page(layout: Layout, job: MarkingJob, paper: PaperName) -> Artwork:
     long = min((wide - _BESIDE) / scale, float(high[0] - low[0]))
     x0, y0 = low.tolist()
     end = _between_numerals(layout, x0 + long, y0 + deep)
-    foot = _drawn(page, layout, job, (x0, y0, end, y0 + deep), scale, y)
-    _distances(page, layout, job, (EDGE + (end - x0) * scale + 3.0, foot, y0, deep), scale)
+    foot = _drawn(page, layout, job.pens, (x0, y0, end, y0 + deep), scale, y)
+    _distances(page, layout, job.units, (EDGE + (end - x0) * scale + 3.0, foot, y0, deep), scale)
     return page.artwork
 
 
-def _in_the_margins(job: MarkingJob) -> str:
-    if job.numerals.other_unit == "none":
+def _in_the_margins(numerals: NumeralsTable) -> str:
+    if numerals.other_unit == "none":
         return "numerals stands"
-    return f"numerals, and on the {job.numerals.other_unit} side its short ticks, stands"
+    return f"numerals, and on the {numerals.other_unit} side its short ticks, stands"
 
 
 def _between_numerals(layout: Layout, end: float, top: float) -> float:
@@ -80,7 +81,7 @@ def _between_numerals(layout: Layout, end: float, top: float) -> float:
 def _drawn(
     page: Page,
     layout: Layout,
-    job: MarkingJob,
+    pens: PensTable,
     window: tuple[float, float, float, float],
     scale: float,
     top: float,
@@ -101,9 +102,9 @@ def _drawn(
     edge = page.artwork.layer("table-edge", Style(stroke=FAINT, width=0.4))
     for piece in inside(rim):
         edge.line(at(piece))
-    for pen in job.pens.by_name:
+    for pen in pens.by_name:
         strokes = [stroke for stroke in layout.strokes if stroke.pen == pen]
-        width = max(0.1, scale * job.pens.named(pen).width)
+        width = max(0.1, scale * pens.named(pen).width)
         ink = page.artwork.layer(f"ink-{pen}", Style(stroke=INK, width=width))
         for stroke in strokes:
             for piece in inside(stroke.path):
@@ -123,7 +124,7 @@ def _with_room(ups: Sequence[float], apart: float) -> list[float]:
 def _distances(
     page: Page,
     layout: Layout,
-    job: MarkingJob,
+    units: Units,
     beside: tuple[float, float, float, float],
     scale: float,
 ) -> None:
@@ -136,5 +137,5 @@ def _distances(
     shown = [foot + up for up in spread([up * scale for up in ups], _APART)]
     for up, y in zip(ups, shown, strict=True):
         page.line([(x - 2.0, foot + up * scale), (x + 1.0, y)], RULE, 0.15)
-        page.write(rough_length(up, job.units), x + 2.0, y - SMALL / 2, SMALL)
+        page.write(rough_length(up, units), x + 2.0, y - SMALL / 2, SMALL)
     page.write("near edge", EDGE, foot - 4.2, TEXT, colour=FAINT)

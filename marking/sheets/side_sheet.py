@@ -41,7 +41,7 @@ if TYPE_CHECKING:
     from marking.drawing.page import PaperName
     from marking.hand.plan import ByHand
     from marking.hand.readings import CrossTick, SideWork
-    from marking.job.keys import MarkingJob
+    from marking.job.keys import GridTable, MarkingJob
     from marking.layout.layout import Layout
     from marking.layout.lines import Side
     from marking.measures.lengths import Units
@@ -64,7 +64,7 @@ def side_pages(
     """How to stand there, then the ticks."""
     title = f"{job.title}: {work.side} side"
     page, y = headed(paper, title, title, chapter=f"{work.side.capitalize()} side")
-    y = _seen_from(page, work, layout, job, y)
+    y = _seen_from(page, work, layout, job.grid, y)
     y = section(page, "Ticks", y)
     y = steps(page, tick_steps(work, plan, layout, job), y)
     y = section(page, "Checks of the count", y - 1.5)
@@ -72,7 +72,7 @@ def side_pages(
     y = section(page, "Long lines: hems and folds", y - 1.5)
     y = steps(page, long_line_steps(work, plan, job), y)
     pages = [page]
-    longs = _LongLines.of(work, plan, job)
+    longs = _LongLines.of(work, plan, job.units)
     room = y - EDGE - 4
     abreast = 2 if longs.deep(1) > room >= longs.deep(2) and longs.narrow(page) else 1
     if longs.deep(abreast) > room:
@@ -90,26 +90,26 @@ def side_pages(
             f"{from_zero} Column {_other(work)}: the numeral at the other end.",
             count,
             partial(_heads, work=work, units=job.units),
-            partial(_tick, work=work, plan=plan, job=job),
+            partial(_tick, work=work, plan=plan, units=job.units),
             said,
-        ).pages(_blocks(plan.ticks, _size(job)), paper, title)
-        for count in _counts(plan, job, page)
+        ).pages(_blocks(plan.ticks, _size(job.grid)), paper, title)
+        for count in _counts(plan, job.units, page)
     ]
     fewest = min(tried, key=len)
     pages += fewest
     if work.scale:
         columns = _TickColumns(
-            f"{title}: ticks of the {other_unit(job)}",
+            f"{title}: ticks of the {other_unit(job.units)}",
             f"{from_zero} Column counts: what each tick stands for.",
             _SCALE_COLUMNS,
             partial(_scale_heads, units=job.units),
-            partial(_scale_tick, work=work, plan=plan, job=job),
+            partial(_scale_tick, work=work, plan=plan, units=job.units),
         )
         pages += columns.pages(_blocks(work.scale, _SCALE_BLOCK), paper, title)
     return pages
 
 
-def _seen_from(page: Page, work: SideWork, layout: Layout, job: MarkingJob, top: float) -> float:
+def _seen_from(page: Page, work: SideWork, layout: Layout, grid: GridTable, top: float) -> float:
     """The table as it is seen from this side, whoever stands there at the bottom."""
     corners = layout.top.corners_table
     low_x, low_y = map(float, corners.min(axis=0))
@@ -131,7 +131,7 @@ def _seen_from(page: Page, work: SideWork, layout: Layout, job: MarkingJob, top:
     page.line([at(float(xs[0]), mine), at(float(xs[-1]), mine)], INK, 0.9)
     page.line([at(float(xs[-1]), mine), at(float(xs[-1]), others)], INK, 0.2)
     page.line([at(float(xs[0]), others), at(float(xs[-1]), others)], INK, 0.2)
-    every = job.grid.heavy_every or _BLOCK
+    every = grid.heavy_every or _BLOCK
     apart = scale * abs(float(xs[-1] - xs[0])) * every / max(1, len(xs) - 1)
     step = every * math.ceil(_LABEL / apart)
     for side, y in (("near", lines[0].y), ("far", lines[-1].y)):
@@ -163,11 +163,11 @@ class _LongLines(Struct, frozen=True):
     """What stands under each head."""
 
     @classmethod
-    def of(cls, work: SideWork, plan: ByHand, job: MarkingJob) -> _LongLines:
+    def of(cls, work: SideWork, plan: ByHand, units: Units) -> _LongLines:
         """A row for each; the far end has a column of its own where the edge runs off."""
 
         def shown(reading: float) -> str:
-            return as_taped(reading, plan.frame.tape, job.units)
+            return as_taped(reading, plan.frame.tape, units)
 
         edges = [tuple(map(shown, line.from_edge)) for line in work.longs]
         crooked = any(one != other for one, other in edges)
@@ -177,7 +177,7 @@ class _LongLines(Struct, frozen=True):
             (
                 shown(line.reading) if line.reading else "first long line",
                 *(from_edge if crooked else from_edge[:1]),
-                long_line_said(line, plan, job.units),
+                long_line_said(line, plan, units),
             )
             for line, from_edge in zip(work.longs, edges, strict=True)
         ]
@@ -312,9 +312,9 @@ def _column_depth(blocks: Sequence[TickBlock]) -> float:
     return _HEAD + sum(map(len, blocks)) * _ROW + (len(blocks) - 1) * _APART
 
 
-def _size(job: MarkingJob) -> int:
+def _size(grid: GridTable) -> int:
     """Ticks in a block, so that each begins with a heavy line."""
-    every = job.grid.heavy_every
+    every = grid.heavy_every
     return every if _FEWEST <= every <= _MOST else _BLOCK
 
 
@@ -336,10 +336,10 @@ def _stops(x: float, wide: float) -> tuple[float, float, float, float]:
     return x + wide - 23.8, x + wide - 22.0, x + wide - 7.0, x + wide
 
 
-def _counts(plan: ByHand, job: MarkingJob, page: Page) -> tuple[int, ...]:
+def _counts(plan: ByHand, units: Units, page: Page) -> tuple[int, ...]:
     """How many columns may be tried: fewer where the longest reading does not stand beside its box
     in full size."""
-    longest = max(text_width(_reads(tick.reading, plan, job)) for tick in plan.ticks) * TEXT
+    longest = max(text_width(_reads(tick.reading, plan, units)) for tick in plan.ticks) * TEXT
     wide = (page.width - 2 * EDGE) / _COLUMNS - 3.0
     return (_COLUMNS,) if longest <= _room(0.0, wide) else (_COLUMNS - 1, _COLUMNS)
 
@@ -349,9 +349,9 @@ def _room(x: float, wide: float) -> float:
     return _stops(x, wide)[0] - x - TICK - 3.2
 
 
-def _reads(reading: float, plan: ByHand, job: MarkingJob) -> str:
+def _reads(reading: float, plan: ByHand, units: Units) -> str:
     """What the tape shows; the head of its column has the unit."""
-    return as_taped(reading, plan.frame.tape, job.units).removesuffix(f" {job.units}")
+    return as_taped(reading, plan.frame.tape, units).removesuffix(f" {units}")
 
 
 def _heads(page: Page, x: float, y: float, wide: float, *, work: SideWork, units: Units) -> None:
@@ -371,11 +371,11 @@ def _tick(
     *,
     work: SideWork,
     plan: ByHand,
-    job: MarkingJob,
+    units: Units,
 ) -> None:
     reads, write, begin, across = _stops(x, wide)
     other = _other(work)
-    reading = _reads(tick.reading, plan, job)
+    reading = _reads(tick.reading, plan, units)
     size = min(TEXT, _room(x, wide) / text_width(reading))
     page.write(reading, reads, y, size, align=1.0)
     _numeral(page, tick, work, (write, begin, y))
@@ -420,9 +420,9 @@ def _scale_tick(
     *,
     work: SideWork,
     plan: ByHand,
-    job: MarkingJob,
+    units: Units,
 ) -> None:
     counts, reads, write, begin = _scale_stops(x, wide)
     page.write(tick.name, counts, y, 2.0, align=1.0, colour=FAINT)
-    page.write(_reads(tick.reading, plan, job), reads, y, 2.4, align=1.0)
+    page.write(_reads(tick.reading, plan, units), reads, y, 2.4, align=1.0)
     _numeral(page, tick, work, (write, begin, y))

@@ -10,7 +10,6 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from marking.hand.stencils import Stencil, Stencils
-    from marking.job.keys import MarkingJob
 
 _CUT, _MARK = "#000000", "#8a8a8a"
 _ACROSS = 5
@@ -19,14 +18,14 @@ _ROOM = 17.0
 """mm below the plates for words."""
 
 
-def stencil_artwork(stencils: Stencils, job: MarkingJob) -> Artwork:
+def stencil_artwork(stencils: Stencils, title: str) -> Artwork:
     """Ten plates in two rows, on nothing: a cutter takes layer `cut`, a pen layer `mark`."""
     wide = max(one.plate[2] - one.plate[0] for one in stencils.digits)
     high = max(one.plate[3] - one.plate[1] for one in stencils.digits)
     rows = -(-len(stencils.digits) // _ACROSS)
     box = (0.0, 0.0, _ACROSS * (wide + _GAP) + _GAP, rows * (high + _GAP) + _GAP + _ROOM)
     about = " ".join(_about(stencils))
-    art = Artwork(box, f"{job.title}: stencils of the digits", about, paper=None)
+    art = Artwork(box, f"{title}: stencils of the digits", about, paper=None)
     cut = art.layer("cut", Style(stroke=_CUT, width=0.1))
     mark = art.layer("mark", Style(stroke=_MARK, width=0.1))
     words = art.layer("words", Style(fill=_MARK))

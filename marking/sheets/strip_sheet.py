@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     from marking.drawing.page import PaperName
     from marking.hand.strips import Strip, Strips
     from marking.job.keys import MarkingJob
+    from marking.measures.lengths import Units
     from marking.measures.tape import Tape
 
     _At: TypeAlias = tuple[float, float]
@@ -93,18 +94,18 @@ def _how(strips: Strips, job: MarkingJob, paper: PaperName) -> Page:
     title = f"{job.title}: strips"
     page, y = headed(paper, title, f"{title} at true size", chapter="How to lay the strips")
     y = section(page, "Before you cut", y)
-    y = steps(page, _before(strips, job), y)
+    y = steps(page, _before(strips, job.units), y)
     y = section(page, "Lay and mark", y - 2.0)
-    y = steps(page, _laying(strips, job), y)
+    y = steps(page, _laying(strips, job.units), y)
     y = cautions(page, CAUTIONS, y - 4.0)
     y = section(page, "How far a tick may be off", y - 1.0)
     notes(page, _told(strips), y)
     return page
 
 
-def _before(strips: Strips, job: MarkingJob) -> Iterator[str]:
-    said = check_said(job.units)
-    fine, shown = ("1/64 in", "5 31/32 in") if job.units == "in" else ("0.5 mm", "149.2 mm")
+def _before(strips: Strips, units: Units) -> Iterator[str]:
+    said = check_said(units)
+    fine, shown = ("1/64 in", "5 31/32 in") if units == "in" else ("0.5 mm", "149.2 mm")
     corrected = (
         f" These are drawn {strips.scale:.4f} times true size, to take out what your printer was "
         "off by."
@@ -128,7 +129,7 @@ def _before(strips: Strips, job: MarkingJob) -> Iterator[str]:
     )
 
 
-def _laying(strips: Strips, job: MarkingJob) -> Iterator[str]:
+def _laying(strips: Strips, units: Units) -> Iterator[str]:
     yield (
         "Set out the frame first, by the sheet of tape marks: base line, zero line, square. The "
         "strips hang on it, at the near side on the base line, at the far side on the far line."
@@ -141,7 +142,7 @@ def _laying(strips: Strips, job: MarkingJob) -> Iterator[str]:
         "Each strip has two readings above arrows, of its first and its last line. Slide its cut "
         "edge along the tape until both lines stand at their readings: each strip by itself, never "
         "to the strip before, or errors add up. Where they do not quite fit "
-        f"({'1/32 in' if job.units == 'in' else '1 mm'} or less), leave as much over at one end as "
+        f"({'1/32 in' if units == 'in' else '1 mm'} or less), leave as much over at one end as "
         "at the other; where they are further off, a reading was wrong. Tape it down."
     )
     yield (
@@ -157,9 +158,10 @@ def _laying(strips: Strips, job: MarkingJob) -> Iterator[str]:
     scaled = next((s.side for s in strips.strips if any(tick.out for tick in s.ticks)), None)
     if scaled is not None:
         yield (
-            f"The {scaled} side counts {other_unit(job)}. Ticks that cross the cut line are lines; "
-            f"those that begin at it and run {_longest(strips):.1f} mm towards the numerals are of "
-            f"the {other_unit(job)}: trace them with the numerals, and rule no line from them."
+            f"The {scaled} side counts {other_unit(units)}. Ticks that cross the cut line are "
+            f"lines; those that begin at it and run {_longest(strips):.1f} mm towards the numerals "
+            f"are of the {other_unit(units)}: trace them with the numerals, and rule no line from "
+            "them."
         )
     yield (
         "Then rule the lines across from tick to tick, as the sheets for ruling in hand.pdf say."

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from marking.arrays import FloatArray
-    from marking.job.keys import MarkingJob
+    from marking.job.keys import GridTable
     from marking.layout.layout import Layout
 
 TableSide = Literal["near edge", "far edge", "zero end", "far end"]
@@ -47,7 +47,7 @@ class PullTick(Struct, frozen=True):
     """How far in from the tick the line along this side belongs."""
 
 
-def pull_ticks(layout: Layout, job: MarkingJob) -> tuple[PullTick, ...]:
+def pull_ticks(layout: Layout, grid: GridTable) -> tuple[PullTick, ...]:
     """The ticks of all four sides, along each from where it is taped from.
 
     Cross lines: the zero line, each heavy one and the last. Along the ends: as far apart, on a
@@ -58,10 +58,10 @@ def pull_ticks(layout: Layout, job: MarkingJob) -> tuple[PullTick, ...]:
     xs = layout.grid.cross_x / slack[0]
     lines = [(line.id, line.y / slack[1]) for line in layout.grid.long_lines]
     ys = [y for _, y in lines]
-    every = job.grid.heavy_every or _EVERY
+    every = grid.heavy_every or _EVERY
     places: dict[int, list[tuple[str | None, float]]] = {
         0: [(f"cross-{n}", float(xs[n])) for n in _numbers(len(xs), every)],
-        1: list(_across(lines, every * job.grid.pitch)),
+        1: list(_across(lines, every * grid.pitch)),
     }
     first: dict[TableSide, float] = {
         "near edge": min(ys),

@@ -41,7 +41,7 @@ if TYPE_CHECKING:
     from marking.network.fence import Clamping
     from marking.sections.plan import Plan
     from marking.tape_marks.forecast import Forecast
-    from marking.tape_marks.marks import Control, TapeRow
+    from marking.tape_marks.marks import TapeMarks, TapeRow
     from marking.tape_marks.readings_asked import ReadingsAsked, Ties
     from marking.tape_marks.visible import Sights
 
@@ -114,7 +114,7 @@ class ChosenMarks(Struct, frozen=True):
     """One way of setting out, what it is made of and what it gives."""
 
     way: MarksChoice
-    control: Control
+    tape_marks: TapeMarks
     forecast: Forecast
     setting_out: SettingOut
     """What it asks of a person."""
@@ -155,7 +155,7 @@ class _Planned(Struct, frozen=True):
     """The marks of a way, and who reads them, before their forecast, which takes far longer."""
 
     way: MarksChoice
-    control: Control
+    tape_marks: TapeMarks
     seen: Sights
     setting_out: SettingOut
     asked: ReadingsAsked | None = None
@@ -173,34 +173,36 @@ def _in_rows(task: Task, way: MarksChoice, spacing: float) -> _Planned:
             f"--join-rows {way.join_rows}: give 1 for each join, 2 for one in two, or 0"
         )
     heights = row_joins(task.plan)[:: way.join_rows] if way.join_rows else []
-    control = set_out(task.layout, spacing, task.tape, task.units, heights=heights, named=task.rows)
-    seen = _sights(task, control)
+    tape_marks = set_out(
+        task.layout, spacing, task.tape, task.units, heights=heights, named=task.rows
+    )
+    seen = _sights(task, tape_marks)
     readings = sum(map(len, seen.seen.values())) * way.repeats
-    return _Planned(way, control, seen, setting_out_of(control, readings, task.pace))
+    return _Planned(way, tape_marks, seen, setting_out_of(tape_marks, readings, task.pace))
 
 
-def _sights(task: Task, control: Control) -> Sights:
-    """What each section reads of `control`, its marks with the errors they have by the tape."""
-    sd = float(np.sqrt(np.mean([mark.sd**2 for mark in control.marks])))
-    marks = [mark.mark for mark in control.marks]
-    return sights(task.plan, task.layout.grid, marks, None, sd, dict(control.read))
+def _sights(task: Task, tape_marks: TapeMarks) -> Sights:
+    """What each section reads of `tape_marks`, its marks with the errors they have by the tape."""
+    sd = float(np.sqrt(np.mean([mark.sd**2 for mark in tape_marks.marks])))
+    marks = [mark.mark for mark in tape_marks.marks]
+    return sights(task.plan, task.layout.grid, marks, None, sd, dict(tape_marks.read))
 
 
 def _forecast(task: Task, one: _Planned) -> ChosenMarks:
-    fences = _fences(task, one.control) if one.asked else None
+    fences = _fences(task, one.tape_marks) if one.asked else None
     found = forecast(
         task.plan,
         one.seen,
         READING_SD,
         task.limits,
         one.way.repeats,
-        tape_datum(one.control),
+        tape_datum(one.tape_marks),
         errors=task.errors,
         fences=fences,
         follow=FOLLOW,
     )
     slip = one.asked.slip if one.asked else None
-    return ChosenMarks(one.way, one.control, found, one.setting_out, slip, fences)
+    return ChosenMarks(one.way, one.tape_marks, found, one.setting_out, slip, fences)
 
 
 def _at_nodes(task: Task, way: MarksChoice) -> _Planned:
@@ -216,23 +218,25 @@ def _at_nodes(task: Task, way: MarksChoice) -> _Planned:
         ]
         for r, row in enumerate(rows.values())
     ]
-    control = set_out_at(task.layout, kept, task.tape, task.units, task.rows)
+    tape_marks = set_out_at(task.layout, kept, task.tape, task.units, task.rows)
     # A corner stands for base line and square: it lies on ink, and its neighbour is read.
-    marks = [mark.mark for mark in control.marks if mark.line == "row"]
+    marks = [mark.mark for mark in tape_marks.marks if mark.line == "row"]
     seen = sights(task.plan, task.layout.grid, marks)
     sd = READING_SD / way.repeats**0.5
-    fences = _fences(task, control)
-    found = asked(Asking(task.plan, seen, sd, tape_datum(control), task.errors, way.ties, fences))
-    control = replace(control, read=tuple(found.read.items()))
+    fences = _fences(task, tape_marks)
+    found = asked(
+        Asking(task.plan, seen, sd, tape_datum(tape_marks), task.errors, way.ties, fences)
+    )
+    tape_marks = replace(tape_marks, read=tuple(found.read.items()))
     readings = sum(map(len, found.read.values())) * way.repeats
-    asks = setting_out_of(control, readings, task.pace)
-    return _Planned(way, control, _sights(task, control), asks, found)
+    asks = setting_out_of(tape_marks, readings, task.pace)
+    return _Planned(way, tape_marks, _sights(task, tape_marks), asks, found)
 
 
-def _fences(task: Task, control: Control) -> Mapping[str, Clamping] | None:
+def _fences(task: Task, tape_marks: TapeMarks) -> Mapping[str, Clamping] | None:
     if task.fence is None:
         return None
-    marks = [mark.mark for mark in control.marks if mark.line == "row"]
+    marks = [mark.mark for mark in tape_marks.marks if mark.line == "row"]
     return clampings(task.plan, task.fence, marks)
 
 
@@ -290,7 +294,7 @@ def _by_work(task: Task, which: AtNodes, repeats: int) -> Iterator[_Planned]:
         planned: dict[object, _Planned] = {}
         for way in ways:
             one = _planned(task, way)
-            planned.setdefault(one.control.read, one)
+            planned.setdefault(one.tape_marks.read, one)
         yield from sorted(
             planned.values(),
             key=lambda one: (not (one.asked and one.asked.shows_slips), one.setting_out.seconds),

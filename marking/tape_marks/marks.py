@@ -105,7 +105,7 @@ class Diagonals(Struct, frozen=True):
     """How far to shift the far line, over the difference of the diagonals."""
 
 
-class Control(Struct, frozen=True):
+class TapeMarks(Struct, frozen=True):
     """Everything to set out before inking."""
 
     marks: tuple[TapeMark, ...]
@@ -140,7 +140,7 @@ def set_out(
     ends: bool = True,
     heights: Sequence[float] = (),
     named: Sequence[TapeRow] = (),
-) -> Control:
+) -> TapeMarks:
     """The tape marks of `layout`, at most `spacing` mm apart but never under a pitch.
 
     With `ends` the zero line and the last cross line carry marks too: without them nothing holds
@@ -170,7 +170,7 @@ def set_out(
     rows_between = _named_rows(runs, named)
     for row_line, y in zip(rows_between, heights, strict=True):
         marks += [_in_row(grid, row_line, y, column, tape) for column in columns]
-    return _control(layout, marks, rows_between, tape, units, spacing)
+    return _tape_marks(layout, marks, rows_between, tape, units, spacing)
 
 
 def set_out_at(
@@ -179,7 +179,7 @@ def set_out_at(
     tape: Tape,
     units: Units,
     named: Sequence[TapeRow] = (),
-) -> Control:
+) -> TapeMarks:
     """The four corners of the marking, and marks in rows at the places given.
 
     The places of each row have one height; one left out is None, so that the others keep their
@@ -205,7 +205,7 @@ def set_out_at(
             mark = Mark(f"{tape_row.letter}{place}", spot, "control")
             sd = float(independent_sd(run.length, tape))
             marks.append(TapeMark(mark, "row", place, run, sd))
-    return _control(layout, marks, tape_rows, tape, units, max(gaps, default=0.0))
+    return _tape_marks(layout, marks, tape_rows, tape, units, max(gaps, default=0.0))
 
 
 def _long_lines(grid: Grid) -> tuple[tuple[TapeLine, float], ...]:
@@ -216,19 +216,19 @@ def _named_rows(runs: Sequence[TapeRun], named: Sequence[TapeRow]) -> list[TapeR
     return [TapeRow(name, run) for name, run in zip(_row_names(runs, named), runs, strict=True)]
 
 
-def _control(
+def _tape_marks(
     layout: Layout,
     marks: Sequence[TapeMark],
     rows: Sequence[TapeRow],
     tape: Tape,
     units: Units,
     spacing: float,
-) -> Control:
+) -> TapeMarks:
     """The marks with the frame that they are set out from."""
     grid = layout.grid
     x0, x1 = float(grid.cross_x[0]), float(grid.cross_x[-1])
     y0, y1 = grid.long_lines[0].y, grid.long_lines[-1].y
-    return Control(
+    return TapeMarks(
         tuple(marks),
         tuple(rows),
         _run(y0, tape),
@@ -329,19 +329,19 @@ def _diagonals(length: float, height: float, tape: Tape) -> Diagonals:
     return Diagonals(_run(diagonal, tape), float(allowed), diagonal / (2 * length))
 
 
-def tape_datum(control: Control) -> Datum:
+def tape_datum(tape_marks: TapeMarks) -> Datum:
     """What all the marks share: the tape's scale and warmth, and what the diagonals leave of the
     zero line's angle."""
-    zero = np.min([mark.mark.at_table for mark in control.marks], axis=0)
-    diagonals = control.diagonals
+    zero = np.min([mark.mark.at_table for mark in tape_marks.marks], axis=0)
+    diagonals = tape_marks.diagonals
     shift_sd = diagonals.allowed / _SURE * diagonals.shift_per_difference
     return Datum(
         (float(zero[0]), float(zero[1])),
-        scale_sd(control.tape),
-        shift_sd / control.height.length,
+        scale_sd(tape_marks.tape),
+        shift_sd / tape_marks.height.length,
     )
 
 
-def marks_on(control: Control, line: TapeLine) -> Sequence[TapeMark]:
+def marks_on(tape_marks: TapeMarks, line: TapeLine) -> Sequence[TapeMark]:
     """The marks set out along one line, from its zero."""
-    return [mark for mark in control.marks if mark.line == line]
+    return [mark for mark in tape_marks.marks if mark.line == line]

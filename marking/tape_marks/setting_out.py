@@ -17,7 +17,7 @@ from marking.measures.durations import format_duration
 
 if TYPE_CHECKING:
     from marking.sections.plan import Plan
-    from marking.tape_marks.marks import Control
+    from marking.tape_marks.marks import TapeMarks
 
 _SAME = 1e-6
 OURS = PaceTable()
@@ -71,9 +71,13 @@ class SettingOut(Struct, frozen=True):
         )
 
 
-def setting_out_of(control: Control, readings: int | None, pace: PaceTable = OURS) -> SettingOut:
+def setting_out_of(
+    tape_marks: TapeMarks, readings: int | None, pace: PaceTable = OURS
+) -> SettingOut:
     """What `control` asks of a person; the corners that come with base line and square apart."""
-    counted_in = [one for one in control.marks if not (control.at_nodes and one.line != "row")]
+    counted_in = [
+        one for one in tape_marks.marks if not (tape_marks.at_nodes and one.line != "row")
+    ]
     at = np.array([one.mark.at_table for one in counted_in]).reshape(-1, 2)
     outermost = np.stack([at.min(axis=0, initial=np.inf), at.max(axis=0, initial=-np.inf)])
     on_edge = (np.abs(at[:, None] - outermost) < _SAME).any(axis=(1, 2))

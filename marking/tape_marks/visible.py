@@ -42,7 +42,7 @@ class Sights(Struct, frozen=True):
 def sights(
     plan: Plan,
     grid: Grid,
-    controls: Sequence[Mark],
+    tape_marks: Sequence[Mark],
     order: Sequence[str] | None = None,
     tape_sd: float = TAPE_SD,
     read: Mapping[str, Sequence[str]] | None = None,
@@ -61,17 +61,17 @@ def sights(
         raise BadInputError("an inking order must name every section of the plan once")
     targets = {
         mark.id: KnownMark(mark, None, tape_sd)
-        for mark in (*controls, *(m for s in plan.sections for m in s.locating_marks))
+        for mark in (*tape_marks, *(m for s in plan.sections for m in s.locating_marks))
         if mark.kind == "control"
     }
     if order == own:
         seen = _as_planned(plan, targets)
     else:
         seen = _in_order([sections[name] for name in order], grid, plan.zone.set_down, targets)
-    at = np.array([mark.at_table for mark in controls]).reshape(-1, 2)
+    at = np.array([mark.at_table for mark in tape_marks]).reshape(-1, 2)
     for section in plan.sections:
         reached = np.flatnonzero(_within(at, section, plan)).tolist()
-        inside = [controls[count].id for count in reached]
+        inside = [tape_marks[count].id for count in reached]
         seen[section.id] = tuple(dict.fromkeys((*seen[section.id], *inside)))
         if order == own and read and section.id in read:
             in_sight = set(seen[section.id])

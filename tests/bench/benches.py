@@ -71,7 +71,7 @@ def bench(folder: Path, *words: str, lost_after: str | None = "8") -> Iterator[B
     finally:
         if process.poll() is None:
             process.send_signal(signal.SIGINT)
-        process.wait(20)
+        process.wait(_PATIENCE_SECONDS)
         process.stdout.close()
 
 

@@ -133,7 +133,7 @@ def test_a_folder_that_cannot_be_written_is_shown_and_every_change_refused_in_wo
         page.locator('[data-of="keep-page"] .fault').get_by_text("Permission denied").wait_for()
     finally:
         process.terminate()
-        process.communicate(timeout=20)
+        process.communicate(timeout=60)
         folder.chmod(0o755)
     assert kept(folder) == before
     assert sorted(os.listdir(folder)) == ["job.toml"]

@@ -103,7 +103,7 @@ def at_a_plotter(
             yield run, port
     finally:
         simulated.terminate()
-        simulated.wait(20)
+        simulated.wait(60)
         simulated.stdout.close()
 
 

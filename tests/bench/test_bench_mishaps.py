@@ -107,14 +107,14 @@ def test_two_benches_started_on_one_job_at_once_are_one(tmp_path: Path) -> None:
         # Whichever came second names its job to the first, and ends.
         second = int("&job=a" in pages[1])
         assert "&job=a" in pages[second]
-        assert both[second].wait(20) == 0
+        assert both[second].wait(60) == 0
         assert "&job=" not in pages[1 - second]
         assert both[1 - second].poll() is None
     finally:
         for one in both:
             if one.poll() is None:
                 one.terminate()
-            one.communicate(timeout=20)
+            one.communicate(timeout=60)
 
 
 def test_a_disk_that_takes_nothing_is_said_in_words_and_loses_nothing(

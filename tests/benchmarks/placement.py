@@ -67,10 +67,10 @@ def bed(profile, limits, runs):
     line("seconds to choose", f"{time.perf_counter() - started:.1f}")
     print(f"  chosen: {chosen.way.flags('in')}")
     print(
-        f"  {len(chosen.control.marks)} tape marks, {chosen.forecast.readings} readings, about "
+        f"  {len(chosen.tape_marks.marks)} tape marks, {chosen.forecast.readings} readings, about "
         f"{chosen.minutes:.0f} minutes by our estimates"
     )
-    seen = sights(plan, layout.grid, [mark.mark for mark in chosen.control.marks])
+    seen = sights(plan, layout.grid, [mark.mark for mark in chosen.tape_marks.marks])
     told = ink_many(plan, seen, runs, seed=1, repeats=chosen.way.repeats)
     bounds = cramer_rao(plan, seen, chosen.way.repeats)
     ratios = np.concatenate(
@@ -239,7 +239,7 @@ def for_real(covers):
     layout, plan = millrace("flatbed-24x36")
     limits = BEDS["flatbed-24x36"]
     chosen = widest(Task(layout, plan, INDEPENDENT, "in", limits), 1, 1, lambda way: None)
-    seen = sights(plan, layout.grid, [mark.mark for mark in chosen.control.marks])
+    seen = sights(plan, layout.grid, [mark.mark for mark in chosen.tape_marks.marks])
     worst, steps, verdicts = [], [], []
     for seed in range(covers):
         laid = {}

@@ -149,8 +149,8 @@ def _machines(tables: dict[str, Any], job: Job) -> Iterator[tuple[str, Any, Reac
         ),
     )
     arm = job.reach.depth
-    yield "reach", reach_zone(job), Reach((job.reach.span, arm), depth=arm)
-    beam = beam_zone(job, job.projector)
+    yield "reach", reach_zone(job.reach), Reach((job.reach.span, arm), depth=arm)
+    beam = beam_zone(job.reach, job.projector)
     yield "beam", beam, Reach(beam.size, depth=arm)
 
 

@@ -172,7 +172,7 @@ def test_joins_split_no_numeral_and_run_along_no_line(make_job: MakeJob):
     for text in (MILLRACE, METRIC):
         job = make_job(text)
         layout = lay_out(job)
-        parting = parted(layout, job, (180.0, 230.0), TILE_OVERLAP[job.units])
+        parting = parted(layout, job.pens, (180.0, 230.0), TILE_OVERLAP[job.units])
         edges = np.array([part.core for part in parting.parts])
         xs, ys = np.unique(edges[:, [0, 2]])[1:-1], np.unique(edges[:, [1, 3]])[1:-1]
         assert len(xs) > 5

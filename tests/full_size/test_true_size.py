@@ -161,6 +161,7 @@ def test_words_on_the_sheets_say_which_they_are_and_how_they_are_laid(demo):
     assert f"0 in along and {join} across" in said[1]
     assert "Print at 100 %" in said[0]
     assert [title for _, title, _ in panels.get_toc()] == ["r1c1", "r2c1"]
+    assert panels.metadata["title"].endswith(": panels at true size")
     whole = " ".join(pymupdf.open(folder / "out" / files[0]["path"])[0].get_text().split())
     assert "Cut the canvas at the outer ones, 5 1/2 in beyond." in whole
     assert "no stretch is taken out" in whole

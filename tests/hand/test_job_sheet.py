@@ -145,7 +145,7 @@ def test_a_second_page_of_where_distances_run_is_called_so(folder: Path) -> None
     plan = plan_of(folder, "plotter", job, layout, None)
     distances = plan_proof(layout, plan, Tape(), within(job.tolerance), "in").distances
     many = [distances[count % len(distances)] for count in range(150)]
-    first, *others = opened(pdf(proof_maps(many, layout, job, "letter")))
+    first, *others = opened(pdf(proof_maps(many, layout, job.title, "letter")))
     assert "each distance runs, continued" not in said_by([first])
     assert others
     for page in others:

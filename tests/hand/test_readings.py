@@ -71,7 +71,7 @@ def test_a_warm_tape_shows_less_by_what_steel_expands(make_job: MakeJob) -> None
     """Surveying handbooks: 6.45e-6 a degree F; 30 above 68, 147 in are 0.028 short."""
     job = make_job(MILLRACE)
     layout = lay_out(job)
-    ticks = cross_ticks(layout, job, Tape(temperature=(98 - 32) / 1.8))
+    ticks = cross_ticks(layout, job.units, Tape(temperature=(98 - 32) / 1.8))
     short = 147 * 25.4 - ticks[-1].reading
     assert short == pytest.approx(147 * 25.4 * 30 * 6.45e-6, rel=0.01)
 
@@ -86,7 +86,7 @@ def test_hem_lines_are_told_by_their_distance_from_the_real_edge(
     near, far = (layout.top.corners_table[[0, 1]], layout.top.corners_table[[3, 2]])
     edge = shapely.LineString(near if side == "near" else far)
     tape = Tape()
-    work = side_work(side, layout, job, tape, cross_ticks(layout, job, tape))
+    work = side_work(side, layout, job.grid, tape, cross_ticks(layout, job.units, tape))
     lines = {line.id: line for line in layout.grid.long_lines}
     assert [one.line for one in work.longs] == sorted(
         (name for name, line in lines.items() if line.side == side),

@@ -37,7 +37,7 @@ def test_no_counter_falls_out_of_any_digit(make_job: MakeJob, bench: str, face: 
     job = make_job(f'{text}\n[numerals]\nface = "{face}"\n' if face != "simplex" else text)
     stencils = stencils_of(lay_out(job), job)
     assert stencils is not None
-    root = ET.fromstring(svg(stencil_artwork(stencils, job)))
+    root = ET.fromstring(svg(stencil_artwork(stencils, job.title)))
     paths = {path.get("id", ""): path.get("d", "") for path in root.iter(f"{SVG}path")}
     slots = "".join(f'<path d="{d}"/>' for name, d in paths.items() if name.startswith("digit-"))
     wide, high = map(float, root.get("viewBox", "").split()[2:])

@@ -101,6 +101,8 @@ class Cable:
             except OSError:
                 near.close()
                 continue
+            for end in (near, far):
+                end.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
             self._pass_on(near, far)
 
     def _pass_on(self, near: socket.socket, far: socket.socket) -> None:

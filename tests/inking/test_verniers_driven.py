@@ -141,7 +141,7 @@ class Two(Struct):
         """Inks a section; each tape mark lies `off` from where it should."""
         name = stood.section.id
         section = next(one for one in self.plan.sections if one.id == name)
-        marks = marks_in_sight(section, self.plan, self.layout, self.job, self.record)
+        marks = marks_in_sight(section, self.plan, self.layout, self.job.units, self.record)
         moved = [
             replace(m, at_table=(m.at_table[0] + off[0], m.at_table[1] + off[1])) for m in marks
         ]

@@ -41,8 +41,9 @@ DISPLACED = 0.6
 """mm: readings as good as these place ink much better than this."""
 RESTS_AT_MOST = 0.15
 """s: how long the pen may stand on the cloth after a stop."""
-GIVES_UP = 240.0
-"""s in which a command has to end by itself."""
+GIVES_UP = 400.0
+"""s in which a command has to end by itself: a dead plotter is asked three times, each time for as
+long as the two strokes under way could take it at half its speed."""
 SIGNALS = {
     "kill": signal.SIGKILL,
     "terminate": signal.SIGTERM,

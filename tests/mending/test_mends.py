@@ -412,11 +412,13 @@ def test_marks_on_a_line_that_waits_to_be_inked_anew_place_no_other_section(bare
     assert lines
     asked(bare, lines=", ".join(sorted(lines)))
     stood = Stood(second, *LAID[TWO])
-    assert not marks_in_sight(second, at.plan, at.layout, at.job, at.record)
+    assert not marks_in_sight(second, at.plan, at.layout, at.job.units, at.record)
     with pytest.raises(BadInputError, match=r"is to be inked anew \(m1\)"):
         bare.inked(stood, stood.reads(bare.job, second.locating_marks), anyway="a trial")
     mended(bare)
-    assert marks_in_sight(second, at.plan, at.layout, at.job, at.record) == second.locating_marks
+    assert (
+        marks_in_sight(second, at.plan, at.layout, at.job.units, at.record) == second.locating_marks
+    )
     readings = stood.reads(bare.job, second.locating_marks)
     assert bare.inked(stood, readings, anyway="a trial")[0].ended == "done"
 

@@ -24,6 +24,6 @@ def test_what_is_allowed_beside_the_tolerance_overrides_single_limits():
 
 def test_a_fence_errs_as_the_job_says_and_all_else_as_we_assume():
     table = FenceTable.model_construct(length=2400.0, straight=0.5, contact=0.1, stops=None)
-    found = error_model_of(job(fence=table))
+    found = error_model_of(job(fence=table).fence)
     assert (found.bow, found.contact) == (0.5, 0.1)
     assert (found.stops, found.pointer) == (ErrorModel().stops, 0.05)

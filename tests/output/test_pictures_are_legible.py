@@ -123,7 +123,7 @@ def test_no_word_of_the_picture_stands_over_another_or_off_the_sheet(
     layout = lay_out(job)
     letters = Picture(layout, job, None).letters
     assert clear(table_picture(layout, job), letters) == []
-    for zone in (job.plotter.zone, reach_zone(job), beam_zone(job, job.projector)):
+    for zone in (job.plotter.zone, reach_zone(job.reach), beam_zone(job.reach, job.projector)):
         picture = table_picture(layout, job, divide_into_sections(layout, job, zone))
         assert clear(picture, letters) == [], zone.name
 
@@ -218,7 +218,7 @@ def test_who_reaches_in_is_told_which_edge_to_stand_at(make_job: MakeJob) -> Non
     """A reading across would have a person of the far edge stand in the middle of the table."""
     job = make_job(METRIC)
     layout = lay_out(job)
-    plan = divide_into_sections(layout, job, reach_zone(job))
+    plan = divide_into_sections(layout, job, reach_zone(job.reach))
     assert plan.rows == 2
     rows = re.findall(
         r"^\| \d+ \| (r\dc\d) \| \d+ mm \| (.+?) \|", markdown(layout, job, plan), re.M

@@ -36,9 +36,9 @@ A_MACHINES = re.compile(r"holder|minutes \||\d h of drawing")
 def by_hand(request: pytest.FixtureRequest, millrace: Job, millrace_layout: Layout) -> Plan:
     from devices.projector.light.throw import beam_zone
 
-    zone = reach_zone(millrace)
+    zone = reach_zone(millrace.reach)
     if request.param == "beam":
-        zone = beam_zone(millrace, millrace.projector)
+        zone = beam_zone(millrace.reach, millrace.projector)
     return divide_into_sections(millrace_layout, millrace, zone)
 
 

@@ -55,11 +55,11 @@ class Outcome:
 
 def score_asked(task, done, runs, *, step=1, seed=1):
     """Every `step`-th section that reads anything, `runs` times good and `runs` times slipping."""
-    marks = [one.mark for one in done.control.marks]
-    seen = sights(task.plan, task.layout.grid, marks, read=dict(done.control.read))
-    own = {mark.mark.id: mark.sd for mark in done.control.marks}
+    marks = [one.mark for one in done.tape_marks.marks]
+    seen = sights(task.plan, task.layout.grid, marks, read=dict(done.tape_marks.read))
+    own = {mark.mark.id: mark.sd for mark in done.tape_marks.marks}
     targets = {name: replace(t, sd=own.get(name, t.sd)) for name, t in seen.targets.items()}
-    network = known(targets.values(), tape_datum(done.control), task.errors or ErrorModel())
+    network = known(targets.values(), tape_datum(done.tape_marks), task.errors or ErrorModel())
     sections = {section.id: section for section in task.plan.sections}
     clampings = {name: (done.fences or {}).get(name) for name in seen.order}
     uses = [(seen.seen[name], clampings[name]) for name in seen.order]

@@ -39,9 +39,9 @@ def covers(request, make_job):
     fence = None if request.param is None else FenceTable(length=request.param)
     task = Task(layout, plan, Tape(), "in", LIMITS, errors=ErrorModel(), fence=fence)
     done = work(task, MarksChoice(at_nodes="all" if fence is None else "ends"))
-    marks = [one.mark for one in done.control.marks if one.line == "row"]
-    seen = sights(plan, layout.grid, marks, read=dict(done.control.read))
-    model = as_cover_plan(layout, plan, done.control, seen, done.fences)
+    marks = [one.mark for one in done.tape_marks.marks if one.line == "row"]
+    seen = sights(plan, layout.grid, marks, read=dict(done.tape_marks.read))
+    model = as_cover_plan(layout, plan, done.tape_marks, seen, done.fences)
     _, by_place = placed_covers(model, plan, ERRORS, DATUM, COVERS, 5)
     return model, by_place
 

@@ -16,6 +16,7 @@ import socket
 import struct
 import tempfile
 import time
+from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -127,6 +128,8 @@ class _Page:
     def __init__(self, run: Run, path: str, cookie: str) -> None:
         where = urlsplit(run.remote)
         self._socket = socket.create_connection((where.hostname, where.port), timeout=PATIENCE)
+        # As browsers have it: no message waits for the one before it to be acknowledged.
+        self._socket.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
         key = base64.b64encode(b"sixteen byte key").decode()
         self._socket.sendall(
             f"GET {path} HTTP/1.1\r\nHost: {where.netloc}\r\nOrigin: http://{where.netloc}\r\n"
@@ -223,6 +226,8 @@ class _Thrower:
         self.cookie = f"{self._paired()}; {self._staged()}"
         self._pages: dict[str, _Page] = {}
         self._tap = 0
+        # One that comes by half is waited for, and what is thrown next waits for none.
+        self._exchanges, self._asked = ThreadPoolExecutor(8), list[Future[None]]()
         self._ways: list[tuple[Callable[[], None], int]] = [
             (self._message, 80),
             (self._frames, 10),
@@ -236,7 +241,10 @@ class _Thrower:
         self.report.sent += 1
 
     def close(self) -> None:
-        """Ends what is open."""
+        """Ends what is open, once every request is answered or given up."""
+        for asked in self._asked:
+            asked.result()
+        self._exchanges.shutdown()
         for page in self._pages.values():
             page.close()
 
@@ -359,7 +367,7 @@ class _Thrower:
         sent = "\r\n".join(lines).encode("utf-8") + b"\r\n\r\n" + body
         if rng.random() < 0.1:
             sent = sent[: rng.randrange(len(sent))]
-        self._exchange(sent)
+        self._asked.append(self._exchanges.submit(self._exchange, sent))
 
     def _exchange(self, sent: bytes) -> None:
         """Sends all of it, and takes what comes until the server has no more to say."""

@@ -9,6 +9,7 @@ import shutil
 import signal
 import subprocess
 import sys
+import time
 from pathlib import Path
 from typing import IO, TYPE_CHECKING, Any
 
@@ -67,13 +68,18 @@ _ARGUMENTS = (
 )
 PIXELS = (1920, 1080)
 """The projector's, where a test has no other."""
+_PATIENCE_SECONDS = 60.0
+"""By when what is waited for has come, however busy the machine is."""
 
 
 @contextlib.contextmanager
 def chromium() -> Iterator[Browser]:
     """The system's Chromium, without a window of its own."""
     with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=_CHROMIUM, args=_ARGUMENTS)
+        browser = playwright.chromium.launch(
+            executable_path=_CHROMIUM, args=_ARGUMENTS, timeout=1000 * _PATIENCE_SECONDS
+        )
+        browser.on("context", lambda one: one.set_default_timeout(1000 * _PATIENCE_SECONDS))
         yield browser
         browser.close()
 
@@ -129,7 +135,7 @@ def beam(folder: Path, port: int = 0, errors: IO[str] | None = None) -> Iterator
         if process.poll() is None:
             process.send_signal(signal.SIGCONT)
             process.send_signal(signal.SIGINT)
-        process.wait(20)
+        process.wait(_PATIENCE_SECONDS)
         process.stdout.close()
 
 
@@ -150,7 +156,7 @@ def told_by_beam(folder: Path) -> Iterator[str]:
         if line.startswith("Ctrl C"):
             break
     process.send_signal(signal.SIGINT)
-    yield process.communicate(timeout=20)[0]
+    yield process.communicate(timeout=_PATIENCE_SECONDS)[0]
 
 
 def stage_page(browser: Browser, run: Run, pixels: tuple[int, int] = PIXELS) -> Page:
@@ -168,11 +174,10 @@ def when(page: Page, true: str) -> None:
 
     The page's content policy, which stays in force, forbids waiting for one from inside.
     """
-    for _ in range(400):
-        if page.evaluate(true):
-            return
+    end = time.monotonic() + _PATIENCE_SECONDS
+    while not page.evaluate(true):
+        assert time.monotonic() < end, f"never came true: {true}"
         page.wait_for_timeout(25)
-    raise AssertionError(f"never came true: {true}")
 
 
 def remote_page(browser: Browser, run: Run, size: tuple[int, int] = (390, 844)) -> Page:

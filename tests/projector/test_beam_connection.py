@@ -134,7 +134,7 @@ def test_a_tap_over_a_crash_is_done_once_or_told_as_not_done(browser, work, tmp_
         run.process.send_signal(signal.SIGSTOP)
         remote.evaluate("nudge(1, 0, 1)")
         run.process.kill()
-        run.process.wait(10)
+        run.process.wait(60)
     with beam(tmp_path, port) as run:
         remote.get_by_label("Code").wait_for()
         remote.get_by_label("Code").fill(run.code)
@@ -197,7 +197,7 @@ def test_after_a_crash_the_stage_gives_the_next_step(browser, work, tmp_path):
         when(stage, "display.ok")
         port = int(run.remote.split(":")[2].split("/")[0])
         run.process.kill()
-        run.process.wait(10)
+        run.process.wait(60)
     with beam(tmp_path, port):
         said = stage.locator("#say").get_by_text("Start canvasrule beam again")
         said.wait_for()

@@ -236,11 +236,11 @@ def test_control_marks_that_are_set_out_are_what_targets_are_brought_onto(desk, 
 
     layout = lay_out(work.job)
     control = set_out(layout, 152.4, Tape(), "in")
-    plan = divide_into_sections(layout, work.job, beam_zone(work.job, work.job.projector))
+    plan = divide_into_sections(layout, work.job, beam_zone(work.job.reach, work.job.projector))
     with open_record(tmp_path) as record:
         assert tape_mark_points(record, work) == ()
         keep_tape_marks(record, layout, plan, control)
-        known = replace(work, control=tape_mark_points(record, work))
+        known = replace(work, tape_marks=tape_mark_points(record, work))
     places = {mark.mark.id: mark.mark.at_table for mark in control.marks}
     targets = targets_there(desk, known, "r1c1")
     on_marks = [target for target in targets if target.what.startswith("tape mark ")]

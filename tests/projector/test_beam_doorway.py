@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import http.client
 import re
 import socket
@@ -10,13 +11,15 @@ from urllib.parse import urlsplit
 
 import pytest
 
+from devices.serving.listening import bound
 from devices.serving.pairing import Pairing
+from tests.bench.benches import awaited
 from tests.projector.browsers import beam
 
 
 def asked(run, path, method="GET", **headers):
     where = urlsplit(run.remote)
-    connection = http.client.HTTPConnection(where.hostname, where.port, timeout=10)
+    connection = http.client.HTTPConnection(where.hostname, where.port, timeout=60)
     connection.putrequest(method, path, skip_host="host" in headers)
     for name, value in headers.items():
         connection.putheader(name, value)
@@ -114,7 +117,7 @@ def test_what_is_no_code_is_no_guess(code):
 def posted(run, code, **headers):
     where = urlsplit(run.remote)
     body = f"code={code}".encode()
-    connection = http.client.HTTPConnection(where.hostname, where.port, timeout=20)
+    connection = http.client.HTTPConnection(where.hostname, where.port, timeout=60)
     named = {
         "Origin": f"http://{where.netloc}",
         "Content-Type": "application/x-www-form-urlencoded",
@@ -206,9 +209,27 @@ def test_a_long_body_of_no_announced_length_is_refused_while_it_comes(work, tmp_
 
 def test_a_request_that_comes_letter_by_letter_does_not_hold_its_connection(work, tmp_path):
     with beam(tmp_path) as run:
-        connection, _ = opened(run)
+        (connection, host), (again, _) = opened(run), opened(run)
         connection.sendall(b"GET /remote HTTP/1.1\r\nHost: ")
-        until_closed(connection)  # or the wait for it runs out
-        again, host = opened(run)
         again.sendall(f"GET /remote HTTP/1.1\r\nHost: {host}\r\n\r\nGET /rem".encode())
+        until_closed(connection)  # or the wait for it runs out
         assert until_closed(again).startswith(b"HTTP/1.1 200 ")
+
+
+def test_no_answer_waits_until_the_one_before_it_is_acknowledged():
+    # Nagle's algorithm (RFC 896) beside late acknowledgements (RFC 1122): 40 ms and more a tap.
+    async def switched_off():
+        found = asyncio.get_running_loop().create_future()
+
+        class Door(asyncio.Protocol):
+            def connection_made(self, transport):
+                taken = transport.get_extra_info("socket")
+                found.set_result(taken.getsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY))
+
+        server = await asyncio.get_running_loop().create_server(Door, sock=bound(0, lan=False))
+        async with server:
+            _, writer = await asyncio.open_connection(*server.sockets[0].getsockname())
+            writer.close()
+            return await found
+
+    assert awaited(switched_off())

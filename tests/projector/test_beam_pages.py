@@ -72,7 +72,7 @@ def test_three_sections_are_trued_up_and_stepped_through_with_a_reload_and_a_cra
         when(remote, "desk.notes === 'numeral 7 is smudged'")
         told = remote.evaluate(KEPT)
         run.process.kill()
-        run.process.wait(10)
+        run.process.wait(60)
     with beam(tmp_path) as run:
         stage, again = stage_page(browser, run), remote_page(browser, run)
         when(stage, "display.ok && look.lit")

@@ -96,7 +96,7 @@ def test_the_largest_upright_rectangle_of_a_trapezium_is_the_textbook_one():
 def test_every_section_lies_within_footprint_and_arm_s_reach(work):
     projector = with_keys(work, tilt=20.0, distance=1100.0)
     arm = work.job.reach.depth
-    plan = divide_into_sections(work.layout, work.job, beam_zone(work.job, projector))
+    plan = divide_into_sections(work.layout, work.job, beam_zone(work.job.reach, projector))
     width = work.layout.top.inscribed[3]
     assert plan.rows > 2
     for section in plan.sections:
@@ -114,7 +114,7 @@ def test_every_section_lies_within_footprint_and_arm_s_reach(work):
 
 def test_the_beam_s_sections_and_the_strip_nobody_reaches_hold_all_ink_once(work):
     projector = with_keys(work, tilt=20.0, distance=1100.0)
-    plan = divide_into_sections(work.layout, work.job, beam_zone(work.job, projector))
+    plan = divide_into_sections(work.layout, work.job, beam_zone(work.job.reach, projector))
     inked = sum(
         p.stroke.length for s in plan.sections for p in s.pieces if p.stroke.layer != "witness"
     )

@@ -132,16 +132,16 @@ def test_a_line_is_ruled_whole_from_two_edges_or_from_one_that_reaches_it(
     make_job: MakeJob,
 ) -> None:
     job, layout, plan = planned(make_job, MILLRACE + RULED)
-    near, far = reaches(plan.ruled[0], layout, job)
+    near, far = reaches(plan.ruled[0], layout, job.reach)
     assert (near.edge, far.edge) == ("near", "far")
     assert (near.start, far.start) == tuple(plan.ruled[0].points[:, 1])
     assert near.end == far.end
-    assert out_of_reach(layout, job) == pytest.approx(layout.top.inscribed[3] / 2)
-    assert max(near.end, layout.top.inscribed[3] - far.end) == out_of_reach(layout, job)
+    assert out_of_reach(layout, job.reach) == pytest.approx(layout.top.inscribed[3] / 2)
+    assert max(near.end, layout.top.inscribed[3] - far.end) == out_of_reach(layout, job.reach)
     deep, layout, plan = planned(make_job, MILLRACE + RULED + '[reach]\ndepth = "60 in"\n')
-    (only,) = reaches(plan.ruled[0], layout, deep)
+    (only,) = reaches(plan.ruled[0], layout, deep.reach)
     assert (only.start, only.end) == tuple(plan.ruled[0].points[:, 1])
-    assert out_of_reach(layout, deep) is None
+    assert out_of_reach(layout, deep.reach) is None
 
 
 def test_what_is_ruled_already_leaves_the_groups_of_the_sheet_as_they_are(

@@ -40,7 +40,7 @@ def planned(make_job: MakeJob, tables: Record, zone: str) -> tuple[Job, Record, 
     """The job, its layout record and its plan, as a record and as the writers get it."""
     job = make_job(tables)
     layout = lay_out(job)
-    reach = reach_zone(job) if zone == "reach" else job.plotter.zone
+    reach = reach_zone(job.reach) if zone == "reach" else job.plotter.zone
     plan = divide_into_sections(layout, job, reach)
     return job, layout_record(layout), plan_record(plan), plan
 

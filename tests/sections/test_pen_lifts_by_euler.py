@@ -148,7 +148,7 @@ def test_the_demo_takes_eulers_number_of_lifts_or_at_most_a_hundredth_more(
     """A route is the shortest in time that is found, and a lift may be worth a shorter way."""
     plan = millrace_plan
     if zone == "reach":
-        plan = divide_into_sections(millrace_layout, millrace, reach_zone(millrace))
+        plan = divide_into_sections(millrace_layout, millrace, reach_zone(millrace.reach))
     least = {section.id: bound(section, millrace) for section in plan.sections}
     for section in plan.sections:
         assert section.route.lifts >= least[section.id], section.id

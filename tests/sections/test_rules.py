@@ -48,7 +48,7 @@ def test_every_random_job_can_be_laid_out_and_divided_for_plotter_and_arm(
     """Each is legal as it is drawn, so that a refusal here is a wrong one."""
     job = make_job(tables)
     layout = lay_out(job)
-    for zone in (job.plotter.zone, reach_zone(job)):
+    for zone in (job.plotter.zone, reach_zone(job.reach)):
         assert divide_into_sections(layout, job, zone).sections
 
 
@@ -238,7 +238,7 @@ def test_an_arm_that_reaches_one_long_line_gets_a_tick_for_its_second_mark(
             "reach": {"depth": "5 in"},
         }
     )
-    plan = plan_record(divide_into_sections(lay_out(job), job, reach_zone(job)))
+    plan = plan_record(divide_into_sections(lay_out(job), job, reach_zone(job.reach)))
     for section in plan["sections"]:
         assert section["order"] == 1 or len({tuple(m["at"]) for m in section["witness"]}) >= 2
 

@@ -189,5 +189,5 @@ def test_the_set_down_list_the_picture_and_the_records_say_that_it_is_turned(
 
 def test_an_arm_and_a_beam_are_not_turned(make_job: MakeJob) -> None:
     job = make_job({**TABLE, "reach": {"depth": "8 in", "span": "12 in"}})
-    for zone in (reach_zone(job), beam_zone(job, job.projector)):
+    for zone in (reach_zone(job.reach), beam_zone(job.reach, job.projector)):
         assert zone.ways_round == (zone,)

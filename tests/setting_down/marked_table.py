@@ -51,7 +51,7 @@ def table_with_marks(folder: Path, clock: Callable[[], datetime] | None = None) 
 
 def marks(table: Table, name: str) -> tuple[Mark, ...]:
     at = table.place
-    return marks_in_sight(table.section(name), at.plan, at.layout, at.job, at.record)
+    return marks_in_sight(table.section(name), at.plan, at.layout, at.job.units, at.record)
 
 
 def read(table: Table, stood: Stood, seed: int | None = None) -> tuple[MarkReading, ...]:
@@ -79,7 +79,7 @@ def readings_file(folder: Path, name: str, shift: tuple[float, float]) -> Path:
     layout = lay_out(job)
     plan = divide_into_sections(layout, job, job.plotter.zone)
     with open_record(folder) as record:
-        seen = marks_in_sight(section, plan, layout, job, record)
+        seen = marks_in_sight(section, plan, layout, job.units, record)
     rows = [
         f"{one.section},{one.mark},{one.at_bed[0]:.3f},{one.at_bed[1]:.3f}"
         for one in Stood(section, shift).reads(job, seen)

@@ -269,7 +269,7 @@ def test_the_section_beside_one_that_was_moved_is_placed_as_scipy_places_it(tabl
     blocks = list(taken)
     model = ErrorModel()
     nominal = {mark: stands.sights.targets[mark].mark.at_table for mark in taped}
-    xs = [one.mark.at_table[0] for one in stands.control.marks]
+    xs = [one.mark.at_table[0] for one in stands.tape_marks.marks]
     heights = sorted({y for _, y in nominal.values()})
     grades = [*{("x", x) for x, _ in nominal.values()}, *(("y", y) for y in heights)]
     sizes = {"poses": 3 * len(blocks), "marks": 2 * len(taped), "rows": 3 * len(heights)}

@@ -65,7 +65,7 @@ def bench(tmp_path):
     task = Task(layout, plan, Tape(), "in", Allowed(3.0, 3.0), fence=job.fence)
     done = work(task, MarksChoice(at_nodes="ends"))
     with open_record(tmp_path) as record:
-        keep_tape_marks(record, layout, plan, done.control, done.fences)
+        keep_tape_marks(record, layout, plan, done.tape_marks, done.fences)
         said: list[str] = []
         person = Willing(heard=(said,))
         yield Workplace(job, layout, plan, record, person), done, said
@@ -82,7 +82,7 @@ def test_a_section_between_the_ends_is_placed_by_fence_and_stop_and_inked(bench)
     place, done, said = bench
     first, marks = first_marks(place, done)
     between = place.plan.sections[1]
-    assert dict(done.control.read)[between.id] == ()
+    assert dict(done.tape_marks.read)[between.id] == ()
     outcome = driven(place, first, Stood(first, (0.3, 0.2)).reads(place.job, marks))
     assert outcome.ended == "done", said
     assert any("Fence 1, from r1c1 on: clamp it" in line for line in said)
@@ -101,8 +101,8 @@ def test_a_section_between_the_ends_is_placed_by_fence_and_stop_and_inked(bench)
 def first_marks(place, done):
     """The first section, and the marks that it is asked to read."""
     first = place.plan.sections[0]
-    asked = dict(done.control.read)[first.id]
-    return first, [one.mark for one in done.control.marks if one.mark.id in asked]
+    asked = dict(done.tape_marks.read)[first.id]
+    return first, [one.mark for one in done.tape_marks.marks if one.mark.id in asked]
 
 
 def test_no_fence_tells_whether_the_device_of_a_section_begun_was_moved(bench, capsys):

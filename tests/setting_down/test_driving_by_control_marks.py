@@ -39,7 +39,7 @@ def test_sections_driven_by_control_marks_are_found_by_the_adjustment_of_all(
     with open_record(tmp_path) as record:
         for section in plan.sections[:2]:
             bed = bed_of(section, job.plotter)
-            for mark in marks_in_sight(section, plan, layout, job, record):
+            for mark in marks_in_sight(section, plan, layout, job.units, record):
                 read = (np.array(mark.at_table) - bed.origin_table) @ bed.to_bed.T
                 x, y = read + (1.2, -0.8) + rng.normal(0, 0.2, 2)
                 rows.append(f"{section.id},{mark.id},{x:.2f},{y:.2f}")

@@ -141,7 +141,7 @@ def test_a_section_meets_the_ink_that_it_reads_once_the_pointer_is_known(
     person = AtTheKeys(master=keys) if found else Silent()
     first, second = (Stood(one) for one in table.plan.sections)
     inked(table, "r1c1", person, (), first)
-    kept = pointers_kept(table.place.record, table.job)
+    kept = pointers_kept(table.place.record, table.job.plotter)
     if found:
         (check,) = kept
         # A nudge is 0.1 mm, and the pen stands on whole units of 0.025 mm.
@@ -158,14 +158,14 @@ def test_a_section_meets_the_ink_that_it_reads_once_the_pointer_is_known(
     # Without it all lines of the second lie off those of the first by as much: a step at the join.
     off = table.faults("r1c2")[1]
     assert off < 0.12 if found else abs(off - OFF) < 0.12
-    assert len(pointers_kept(table.place.record, table.job)) == len(kept)
+    assert len(pointers_kept(table.place.record, table.job.plotter)) == len(kept)
 
 
 def test_what_was_placed_before_it_was_found_is_known_to_lie_off_by_it(
     table: Table, keys: int
 ) -> None:
     at = table.place
-    work = at.plan, at.layout, at.job, at.record
+    work = at.plan, at.layout, at.job.units, at.record
     keep_tape_marks(at.record, at.layout, at.plan, set_out(at.layout, 50.8, Tape(), "in"))
     person = AtTheKeys(master=keys)
     for section, stands in zip(at.plan.sections, ((0.6, -0.4), (-0.5, 0.8)), strict=True):
@@ -188,7 +188,7 @@ def test_a_new_pen_is_asked_about_again_and_stands_in_doubt_where_it_is_not_foun
     table: Table, keys: int
 ) -> None:
     inked(table, "r1c1", AtTheKeys(master=keys), (), Stood(table.plan.sections[0]))
-    (before,) = pointers_kept(table.place.record, table.job)
+    (before,) = pointers_kept(table.place.record, table.job.plotter)
     pens = table.job.pens
     short = pens.model_copy(update={"lines": pens.lines.model_copy(update={"ink_length": 1500.0})})
     job = table.job.model_copy(update={"pens": short})
@@ -198,7 +198,7 @@ def test_a_new_pen_is_asked_about_again_and_stands_in_doubt_where_it_is_not_foun
     inked(again, "r1c2", person, stood.reads(job, stood.section.locating_marks), stood)
     assert any("Put a new pen" in said for said in person.said)
     assert any("with the last pen" in said for said in person.said)
-    _, after = pointers_kept(table.place.record, job)
+    _, after = pointers_kept(table.place.record, job.plotter)
     assert after.offset == before.offset
     assert after.count == 0
     assert after.doubt == pytest.approx(np.hypot(before.doubt, 0.05))
@@ -210,7 +210,7 @@ def test_a_new_pen_counts_though_its_section_was_left_and_is_asked_about_once_it
     table: Table, keys: int
 ) -> None:
     inked(table, "r1c1", AtTheKeys(master=keys), (), Stood(table.plan.sections[0]))
-    (before,) = pointers_kept(table.place.record, table.job)
+    (before,) = pointers_kept(table.place.record, table.job.plotter)
     pens = table.job.pens
     short = pens.model_copy(update={"lines": pens.lines.model_copy(update={"ink_length": 500.0})})
     job = table.job.model_copy(update={"pens": short})
@@ -220,7 +220,7 @@ def test_a_new_pen_counts_though_its_section_was_left_and_is_asked_about_once_it
     leaves = AtTheKeys(master=keys, pens=1)
     inked(again, "r1c2", leaves, read, stood, "paused")
     assert not any("Find it now?" in said for said in leaves.said)
-    changed = pointers_kept(table.place.record, job)[-1]
+    changed = pointers_kept(table.place.record, job.plotter)[-1]
     assert (changed.offset, changed.count) == (before.offset, 0)
     assert changed.doubt > before.doubt
     # Enough for what is left, so that no pen is changed any more.
@@ -230,17 +230,17 @@ def test_a_new_pen_counts_though_its_section_was_left_and_is_asked_about_once_it
     goes_on = AtTheKeys(master=keys)
     inked(again, "r1c2", goes_on, (), stood)
     assert not any("Put a new pen" in said for said in goes_on.said)
-    assert pointers_kept(table.place.record, job)[-1].count == 4
+    assert pointers_kept(table.place.record, job.plotter)[-1].count == 4
 
 
 def test_what_was_found_goes_on_where_a_person_leaves_it_at_that(table: Table, keys: int) -> None:
     inked(table, "r1c1", AtTheKeys(master=keys), (), Stood(table.plan.sections[0]))
-    found = pointers_kept(table.place.record, table.job)
+    found = pointers_kept(table.place.record, table.job.plotter)
     again = Table(table.job, replace(table.place, pointer=True), table.plan, {})
     stood, person = Stood(table.plan.sections[1]), AtTheKeys(master=keys, answers="n")
     inked(again, "r1c2", person, stood.reads(table.job, stood.section.locating_marks), stood)
     assert any("where it was found before" in said for said in person.said)
-    assert pointers_kept(table.place.record, table.job) == found
+    assert pointers_kept(table.place.record, table.job.plotter) == found
 
 
 def test_the_doubt_told_of_few_readings_holds_95_of_100() -> None:

@@ -42,7 +42,7 @@ def test_ticks_stand_where_the_true_lines_leave_the_real_top(
     """The lines of a cover that is not drawn slack, carried on to the real sides by shapely."""
     job = make_job({"table": CROOKED, "hems": {"depth": "4 in"}, "plotter": ROLL, "cloth": cloth})
     true = lay_out(make_job({"table": CROOKED, "hems": {"depth": "4 in"}, "plotter": ROLL}))
-    ticks = pull_ticks(lay_out(job), job)
+    ticks = pull_ticks(lay_out(job), job.grid)
     corners = [Point(*corner) for corner in true.top.corners_table]
     names = {"near edge": (0, 1), "far edge": (3, 2), "zero end": (0, 3), "far end": (1, 2)}
     ys = {line.id: line.y for line in true.grid.long_lines}
@@ -76,7 +76,7 @@ def test_ticks_are_the_zero_line_each_heavy_line_and_the_last_on_all_four_sides(
     job = make_job({"table": {"length": "150 in", "width": "33 in"}, "plotter": ROLL})
     layout = lay_out(job)
     last = len(layout.grid.cross_x) - 1
-    ticks = pull_ticks(layout, job)
+    ticks = pull_ticks(layout, job.grid)
     for side in ("near edge", "far edge"):
         numbers = [int(str(t.line).split("-")[1]) for t in ticks if t.side == side]
         assert numbers == [*range(0, last - 3, 12), last]
@@ -101,7 +101,7 @@ def test_the_report_says_how_to_pull_and_how_far_a_stretch_in_per_cent_misses(
     assert "| near edge | cross line 12 | 13 in | 1 in |" in said
     told = json.loads(json.dumps(record(layout, job, plan)))["pull"]
     assert [one["along_side_mm"] for one in told] == [
-        tick.along_side for tick in pull_ticks(layout, job)
+        tick.along_side for tick in pull_ticks(layout, job.grid)
     ]
     drawn = table_picture(layout, job, plan)
     (layer,) = (layer for layer in drawn.layers if layer.name == "pull-ticks")

@@ -14,14 +14,14 @@ if TYPE_CHECKING:
     from marking.layout.layout import Layout
     from marking.network.fence import Clamping
     from marking.sections.plan import Plan
-    from marking.tape_marks.marks import Control
+    from marking.tape_marks.marks import TapeMarks
     from marking.tape_marks.visible import Sights
 
 
 def as_cover_plan(
     layout: Layout,
     plan: Plan,
-    control: Control,
+    control: TapeMarks,
     sights: Sights,
     fences: Mapping[str, Clamping] | None = None,
 ) -> cover_model.Plan:

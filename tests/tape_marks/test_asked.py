@@ -55,10 +55,10 @@ def test_the_marks_and_readings_hold_by_an_independent_model(small: Task, rail: 
     """`tests/ways`: whole covers by a model written without knowledge of the program's."""
     fence = None if rail is None else FenceTable(length=rail)
     task, done = _with(small, fence)
-    marks = [one.mark for one in done.control.marks if one.line == "row"]
-    seen = sights(task.plan, task.layout.grid, marks, read=dict(done.control.read))
+    marks = [one.mark for one in done.tape_marks.marks if one.line == "row"]
+    seen = sights(task.plan, task.layout.grid, marks, read=dict(done.tape_marks.read))
     fences = clampings(task.plan, fence, marks) if fence is not None else None
-    plan = as_cover_plan(task.layout, task.plan, done.control, seen, fences)
+    plan = as_cover_plan(task.layout, task.plan, done.tape_marks, seen, fences)
     assert len(plan.readings) == done.setting_out.readings
     assert len(plan.marks) == done.setting_out.marks
     figures, slip = told(plan, Errors(), 150, seed=3, follow=0.3)
@@ -72,8 +72,8 @@ def test_the_marks_and_readings_hold_by_an_independent_model(small: Task, rail: 
 
 def test_a_section_without_ink_beside_it_reads_four_marks_and_the_others_two(small: Task) -> None:
     _, done = _with(small, None)
-    taped = {one.mark.id for one in done.control.marks}
-    for name, marks in done.control.read:
+    taped = {one.mark.id for one in done.tape_marks.marks}
+    for name, marks in done.tape_marks.read:
         assert len(set(marks)) == len(marks) >= 4
         assert len(taped.intersection(marks)) >= (4 if name.endswith("c1") else 2)
 
@@ -81,7 +81,7 @@ def test_a_section_without_ink_beside_it_reads_four_marks_and_the_others_two(sma
 def test_against_a_fence_only_the_ends_of_a_clamping_read(small: Task) -> None:
     task, done = _with(small, FenceTable(length=RAIL))
     ends = {one.id for here in stretches(task.plan, 6 * 12 * 25.4) for one in (here[0], here[-1])}
-    read = dict(done.control.read)
+    read = dict(done.tape_marks.read)
     assert {name for name, marks in read.items() if marks} == ends
     assert len(ends) < len(task.plan.sections)
 
@@ -89,11 +89,11 @@ def test_against_a_fence_only_the_ends_of_a_clamping_read(small: Task) -> None:
 def test_what_each_section_is_to_read_is_kept_with_the_marks(small: Task, tmp_path: Path) -> None:
     _, done = _with(small, None)
     with open_record(tmp_path) as record:
-        keep_tape_marks(record, small.layout, small.plan, done.control)
+        keep_tape_marks(record, small.layout, small.plan, done.tape_marks)
         found = standing(record, small.layout, small.plan, "in")
-    assert found.control == done.control
-    assert dict(found.sights.seen) == dict(done.control.read)
-    assert {one.mark.id for one in done.control.marks} <= set(found.sights.targets)
+    assert found.tape_marks == done.tape_marks
+    assert dict(found.sights.seen) == dict(done.tape_marks.read)
+    assert {one.mark.id for one in done.tape_marks.marks} <= set(found.sights.targets)
 
 
 def test_the_list_of_sections_says_what_to_read_and_what_is_in_reach(

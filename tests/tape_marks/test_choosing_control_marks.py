@@ -72,7 +72,7 @@ def test_a_map_whose_sections_all_hold_says_why_the_cover_does_not(tmp_path: Pat
     hard = work(Task(layout, plan, Tape(), "in", between), MarksChoice(152.4))
     assert worst < between.tolerance < hard.forecast.worst_line
     assert not hard.forecast.holds
-    marks = [mark.mark for mark in hard.control.marks]
+    marks = [mark.mark for mark in hard.tape_marks.marks]
     heard = [text for text, _ in words_of(error_map(layout, job, plan, hard.forecast, marks))]
     figures = [float(text) for text in heard if re.fullmatch(r"\d\.\d\d", text)]
     assert max(figures) < between.tolerance

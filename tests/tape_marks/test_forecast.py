@@ -236,7 +236,7 @@ def test_the_widest_spacing_that_holds_does_so_in_an_inking_of_its_own():
     alone = replace(task(LARGE, Tape(scale_sd=1e-9)), errors=NO_ERRORS)
     chosen = widest(alone, 1, 1, lambda way: None)
     assert chosen.forecast.holds
-    there = sights(plan, bench(LARGE)[0].grid, [m.mark for m in chosen.control.marks])
+    there = sights(plan, bench(LARGE)[0].grid, [m.mark for m in chosen.tape_marks.marks])
     runs = ink_many(plan, there, 500, seed=9)
     limits = LIMITS[LARGE]
     assert np.quantile(runs.worst_line(), 0.95) <= limits.tolerance
@@ -256,7 +256,7 @@ def test_remedies_are_computed_each_and_the_cheapest_that_holds_comes_first():
     for remedy in found[:3]:
         alone = work(hard, remedy.way)
         assert alone.forecast == remedy.forecast
-        assert len(alone.control.marks) == len(remedy.control.marks)
+        assert len(alone.tape_marks.marks) == len(remedy.tape_marks.marks)
 
 
 def test_remedies_are_few_and_of_every_amount_of_work_where_nothing_holds():

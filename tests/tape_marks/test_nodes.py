@@ -55,7 +55,7 @@ def test_nodes_stand_on_bare_cloth_at_plain_figures_from_zero(bench: tuple[Layou
 def test_where_rows_do_not_overlap_each_has_nodes_of_its_own(make_job) -> None:
     job = make_job({"table": {"length": "60 in", "width": "64 in"}, "reach": {"depth": "20 in"}})
     layout = lay_out(job)
-    plan = divide_into_sections(layout, job, reach_zone(job))
+    plan = divide_into_sections(layout, job, reach_zone(job.reach))
     found = nodes(plan, layout.grid, "in")
     sections = {section.id: section for section in plan.sections}
     rows = {node.at_table[1] for node in found}

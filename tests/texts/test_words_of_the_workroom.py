@@ -40,6 +40,24 @@ def test_no_message_speaks_of_a_seam_a_witness_a_closure_or_a_pose():
     assert [text for text in said("marking.cloth.canvas") if ELSEWHERE.search(text)]
 
 
+def test_no_name_in_the_code_is_such_a_word():
+    """Keys of job.toml, of JSON and of kept data are strings, and keep theirs."""
+    words = re.compile(r"_?(seam|witness|control)(s|es)?", re.IGNORECASE)
+    named = {
+        (module, name)
+        for module in FILES
+        if not module.startswith(SEWN)
+        for node in ast.walk(ast.parse(FILES[module].read_text("utf-8")))
+        for name in (
+            getattr(node, "arg", None),
+            getattr(node, "id", None),
+            node.name if isinstance(node, ast.ClassDef | ast.FunctionDef) else None,
+        )
+        if name is not None and words.fullmatch(name)
+    }
+    assert not named - {("devices.bench.languages.said_here", "_CONTROL")}, "a verb"
+
+
 def test_no_page_does_either():
     told = {}
     for path in [*(ROOT / "devices").rglob("*.html"), *(ROOT / "devices").rglob("*.js")]:

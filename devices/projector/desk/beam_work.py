@@ -46,7 +46,7 @@ class BeamWork(Struct, frozen=True, dict=True):
     job: Job
     layout: Layout
     plan: Plan
-    control: tuple[KnownPoint, ...] = ()
+    tape_marks: tuple[KnownPoint, ...] = ()
     """The tape marks that are set out on the cover."""
 
     @cached_property

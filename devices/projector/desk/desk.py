@@ -188,7 +188,7 @@ def _noted(desk: Desk, work: BeamWork, command: Mapping[str, Any]) -> Desk:
 
 
 def _begin_true_up(desk: Desk, work: BeamWork, command: Mapping[str, Any]) -> Desk:
-    known = (*work.control, *_traced_points(desk, work))
+    known = (*work.tape_marks, *_traced_points(desk, work))
     table = work.job.table
     window = on_top(work.section(desk.section).window, table.length, table.width)
     targets = suggest(window, work.expected(desk.section), work.by_tape, known)

@@ -25,16 +25,16 @@ _ON_LINE = 0.01
 
 def tape_mark_points(record: Record, work: BeamWork) -> tuple[KnownPoint, ...]:
     """The tape marks set out for this layout, if any were."""
-    control = tape_marks_set_out(record, work.layout, work.job.units)
-    if control is None:
+    tape_marks = tape_marks_set_out(record, work.layout, work.job.units)
+    if tape_marks is None:
         return ()
     return tuple(
         KnownPoint(
             mark.mark.at_table,
-            by_tape(*mark.mark.at_table, control.tape).sd,
+            by_tape(*mark.mark.at_table, tape_marks.tape).sd,
             f"tape mark {mark.mark.id}",
         )
-        for mark in control.marks
+        for mark in tape_marks.marks
     )
 
 

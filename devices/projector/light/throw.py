@@ -21,7 +21,7 @@ from marking.sections.zones import Zone, ZonePace
 if TYPE_CHECKING:
     from devices.projector.profile import Projector
     from marking.arrays import Box, FloatArray
-    from marking.job.keys import MarkingJob
+    from marking.job.keys import ReachTable
 
 FINEST_LINE_PX = 2.0
 """A line two pixels wide is evenly bright wherever it falls between pixels; a finer one beats."""
@@ -168,16 +168,16 @@ def _sides(corners: FloatArray, y: FloatArray) -> tuple[FloatArray, FloatArray]:
     return left, right
 
 
-def beam_zone(job: MarkingJob, projector: Projector) -> Zone:
+def beam_zone(reach: ReachTable, projector: Projector) -> Zone:
     """What one set-down of the projector lights within an arm's reach of a long edge.
 
     A person walks along the edge while the light stays, so only the reach's depth limits it.
     """
     free = 2 * projector.set_down
-    lit = throw(projector, job.reach.depth + free).usable
-    size = lit[2] - lit[0] - free, min(lit[3] - lit[1] - free, job.reach.depth)
-    pace = ZonePace(draw=job.reach.speed, travel=400.0, lift=0.8)
-    return Zone("beam", size, 0.0, True, pace, arm=job.reach.depth)
+    lit = throw(projector, reach.depth + free).usable
+    size = lit[2] - lit[0] - free, min(lit[3] - lit[1] - free, reach.depth)
+    pace = ZonePace(draw=reach.speed, travel=400.0, lift=0.8)
+    return Zone("beam", size, 0.0, True, pace, arm=reach.depth)
 
 
 def lens_over(projector: Projector, arm: float, window: Box) -> tuple[float, float]:

@@ -60,7 +60,7 @@ def _height(job: Job, layout: Layout, projector: Projector) -> Height:
     size = np.ptp(thrown.corners_beam, axis=0)
     picture = float(size[0]), float(size[1])
     try:
-        plan = divide_into_sections(layout, job, beam_zone(job, projector))
+        plan = divide_into_sections(layout, job, beam_zone(job.reach, projector))
     except RefusedError:
         return Height(projector.distance, picture, thrown.pixel[1], 0, 0.0, False)
     error = _expected_error(job, projector, plan)
@@ -142,7 +142,7 @@ def plan_record(job: Job, layout: Layout) -> dict[str, Any]:
 
 def finer_tapes(job: Job, layout: Layout) -> Iterator[tuple[str, float]]:
     """What finding the targets' points by a better tape would give: what to do, and mm."""
-    plan = divide_into_sections(layout, job, beam_zone(job, job.projector))
+    plan = divide_into_sections(layout, job, beam_zone(job.reach, job.projector))
     half = f"read the tape to half of {format_length(job.tape.division, job.units)}"
     finer = {"division": job.tape.division / 2}
     best = {"accuracy": "I"}
@@ -161,7 +161,7 @@ def lens_places(job: Job, layout: Layout) -> list[tuple[str, float, float]]:
     Empty when the picture is too small to cut the marking into.
     """
     try:
-        plan = divide_into_sections(layout, job, beam_zone(job, job.projector))
+        plan = divide_into_sections(layout, job, beam_zone(job.reach, job.projector))
     except RefusedError:
         return []
     return [
@@ -224,7 +224,7 @@ def plan_lines(job: Job, layout: Layout) -> Iterator[str]:
     yield ""
     own = round_it[_SHARES.index(1.0)]
     if own.set_downs and not own.fits:
-        plan = divide_into_sections(layout, job, beam_zone(job, job.projector))
+        plan = divide_into_sections(layout, job, beam_zone(job.reach, job.projector))
         yield from height_warnings(job, plan)
         yield f"To come within {format_length(job.tolerance, units)} at its own height:"
         for advice, error in finer_tapes(job, layout):
