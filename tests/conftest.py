@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING, Any, Protocol
 
 import pytest
 from hypothesis import HealthCheck, settings
+from hypothesis.internal.conjecture import providers
 
 from devices.job import Job
 from marking.job.folder import JOB_FILE, load_job
@@ -31,7 +32,10 @@ if TYPE_CHECKING:
     from marking.layout.layout import Layout
     from marking.sections.plan import Plan
 
-# The same examples on every run and machine, and no verdict by the clock.
+# The same examples on every run and machine, and no verdict by the clock. Hypothesis would draw
+# constants of the modules that are imported by then, which hangs on what a process has run before,
+# and has no setting against it.
+providers._get_local_constants = providers.Constants
 settings.register_profile(
     "repeatable",
     derandomize=True,

@@ -12,11 +12,12 @@ from devices.commands.shared import (
     read_job,
 )
 from devices.history import has_record, kept_correction
-from marking.begun.inked import done_sections
+from marking.begun.inked import done_sections, ruled_lines_done
 from marking.begun.on_the_cover import readings_asked_for, tape_marks_set_out
 from marking.days.morning import CHECKS, judged, keep_morning, last_morning, meant
+from marking.days.ruling_days import ruling_days
 from marking.days.spread import HOURS, section_seconds, spread
-from marking.days.words import MOUNTED, day_lines, day_record, morning_lines
+from marking.days.words import MOUNTED, day_lines, day_record, morning_lines, ruling_record
 from marking.errors import BadInputError, RefusedError, shortened
 from marking.measures.lengths import parse_length
 from marking.record.record import open_record
@@ -50,7 +51,8 @@ def add_options(verb: argparse.ArgumentParser) -> None:
     )
     verb.epilog = (
         "Rows are inked whole where a day has room for one, from the near edge: what is whole\n"
-        "can be worked with. Times are those of [pace].\n\n"
+        "can be worked with. Lines that are ruled by hand from stub to stub have days of their\n"
+        "own after the last section's, one person ruling. Times are those of [pace].\n\n"
         "examples:\n  canvasrule days --job my-bench --hours 5\n"
         '  canvasrule days --job my-bench --morning "148 in" "160 1/32 in" "160 in"'
     )
@@ -131,21 +133,27 @@ def _morning(options: argparse.Namespace, job: Job, layout: Layout) -> int:
 def _show(options: argparse.Namespace, job: Job, layout: Layout, hours: float) -> int:
     correction = kept_correction(options.job, job)
     plan = plan_of(options.job, "plotter", job, layout, correction)
-    done: frozenset[str] = frozenset()
+    done, ruled = frozenset[str](), frozenset[str]()
     asked: dict[str, int] = {}
     if has_record(options.job):
         with open_record(options.job) as record:
             done = done_sections(record, layout, plan)
+            ruled = ruled_lines_done(record, layout, plan)
             named = readings_asked_for(record, layout, plan, job.units)
             asked = {name: len(marks) for name, marks in named.items()}
     seconds = {s.id: section_seconds(s, plan, job.pace, asked.get(s.id)) for s in plan.sections}
     days = spread(plan, done, seconds, hours * 3600)
+    ruling = tuple(ruling_days(plan, ruled, job, hours * 3600))
     tape_marks = _tape_marks(options, job, layout)
     if options.json:
-        print_json({"schema": 1, "days": list(map(day_record, days))})
+        to_rule = sum(len(day.steps) for day in ruling)
+        shown = [day_record(day, to_rule) for day in days]
+        shown += [ruling_record(day, plan) for day in ruling]
+        print_json({"schema": 1, "days": shown})
         return 0
     mounted = plan.zone.feed is None and layout.slack == (1.0, 1.0) and not done
-    lines = [*(MOUNTED if mounted else ()), *day_lines(days, plan, layout, seconds, job.units)]
+    told = day_lines(days, ruling, plan, layout, seconds, job)
+    lines = [*(MOUNTED if mounted else ()), *told]
     if tape_marks is not None and days:
         lines += morning_lines(meant(layout, tape_marks), tape_marks.tape, job.units)
     print_lines(lines)

@@ -69,7 +69,8 @@ if TYPE_CHECKING:
 _MORE = """\
 FILE has what the plotter shows in its own millimetres (its units times the size of one)
 with the pen on each mark: a line "section,mark,x_mm,y_mm", then one for each mark, such
-as "r1c2,w01,2.51,25.79".
+as "r1c2,w01,2.51,25.79". A mark that is read a second time stands on a line of its own,
+below the first.
 
 The answer begins with its verdict:
 INK              plot out/placed/SECTION.hpgl, drawn for where the device really stands:

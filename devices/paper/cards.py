@@ -12,6 +12,7 @@ if TYPE_CHECKING:
     from devices.inking.pen_change import Tip
     from devices.job import Job
     from devices.paper.asked import PaperAsked
+    from devices.plotter.profile import Plotter
     from marking.output.report import InForce
     from marking.sections.plan import Plan, Section
     from marking.sheets.cards import Card
@@ -69,7 +70,10 @@ def cards_of(asked: PaperAsked, plan: Plan) -> Iterator[Card]:
         if not on_cover:
             where = [f"Feed or draw the canvas to {(along, across)[plan.zone.feed or 0]}."]
         elif section.turned:
-            where.append("Turned a quarter anticlockwise from its profile.")
+            where.append(
+                "Turned a quarter anticlockwise from its profile, "
+                f"{job.plotter.pointing(turned=True)}."
+            )
         where += against.get(section.id, ())
         yield Card(
             section.id,
@@ -81,6 +85,19 @@ def cards_of(asked: PaperAsked, plan: Plan) -> Iterator[Card]:
             pens.get(section.id, ()),
             ("TRUED UP", "CHECKED", "TRACED") if beam else _VERDICTS,
         )
+
+
+def lying_said(plan: Plan, plotter: Plotter) -> tuple[str, ...]:
+    """How the device lies at every set-down, to stand above the cards; nothing of what is fed in
+    or traced."""
+    if plan.zone.name != "plotter" or plan.zone.feed is not None:
+        return ()
+    turned = plan.zone.turned
+    quarter = ", turned a quarter anticlockwise from its profile," if turned else ""
+    return (
+        f"Set the device down{quarter} with {plotter.pointing(turned=turned)}, seen from "
+        "above; each card says where the corner of its reach nearest the zero corner comes.",
+    )
 
 
 def _at_fences(asked: PaperAsked, plan: Plan) -> dict[str, list[str]]:

@@ -9,7 +9,7 @@ from msgspec.structs import replace
 from devices.begun import plan_of, warned_of
 from devices.history import has_record, kept_correction
 from devices.paper.asked import Printed, as_pdf
-from devices.paper.cards import cards_of, set_out_marks
+from devices.paper.cards import cards_of, lying_said, set_out_marks
 from devices.paper.keep import keep_pages_of
 from devices.paper.proof import proof_of
 from marking.layout.edges import off_the_wall
@@ -172,7 +172,7 @@ def _by_machine(
     cards = list(cards_of(asked, plan))
     read = {mark for card in cards for mark in card.reads}
     located = locating_pages(plan, read, job.units, job.title, paper)
-    set_down = card_pages(cards, job.title, paper, "Set-downs")
+    set_down = card_pages(cards, job.title, paper, "Set-downs", lying_said(plan, job.plotter))
     pages += [page.artwork for page in (*located, *set_down)]
     order.append(f"Section after section, each {_PLACED[zone]} and inked, by its card.")
     if plan.ruled:

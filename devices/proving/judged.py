@@ -49,6 +49,8 @@ class JudgedCover(Struct, frozen=True):
     """How the cover has changed since the proof before; None where there is none to compare."""
     step: float
     """The largest step that is allowed at a join, mm."""
+    bare: bool
+    """Whether a plotter should have inked it, and the record knows no section that is inked."""
 
     @property
     def kept(self) -> dict[str, Any]:
@@ -72,7 +74,13 @@ class JudgedCover(Struct, frozen=True):
     def lines(self, units: Units) -> Iterator[str]:
         """In words."""
         first, *rest = proof_lines(self.verdict, units)
-        yield from (first, *seen_lines(self.mended, self.step), *rest)
+        yield first
+        if self.bare and self.verdict.outcome == "pass":
+            yield (
+                "By the record no section is inked yet, so that this rests on the tape alone. Ink "
+                "laid by hand, or by files that other software sent, is not kept there."
+            )
+        yield from (*seen_lines(self.mended, self.step), *rest)
         if self.since is not None:
             yield from since_lines(self.since)
 
@@ -97,7 +105,9 @@ def judge(folder: Path, job: Job, path: Path, confirmed: Sequence[str]) -> Judge
         changes: Since | None = None
         if earlier is not None and verdict.outcome != "measure again":
             changes = since(earlier.result, verdict)
-        judged = JudgedCover(cover, verdict, confirmed, anew, tuple(taken), changes, step)
+        inked = any(ink.event == "done" and ink.layout == named for ink in record.ink())
+        bare = cover.zone == "plotter" and not inked
+        judged = JudgedCover(cover, verdict, confirmed, anew, tuple(taken), changes, step, bare)
         record.add_check(named, "proof", COVER, judged.kept)
     return judged
 

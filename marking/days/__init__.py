@@ -2,5 +2,5 @@
 
 It knows a division, a person's pace and the record's checks; no machine.
 It may import: `marking.begun`, `marking.job`, `marking.layout`, `marking.measures`,
-`marking.record`, `marking.sections`, `marking.tape_marks`.
+`marking.record`, `marking.ruling`, `marking.sections`, `marking.tape_marks`.
 """

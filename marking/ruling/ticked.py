@@ -49,10 +49,10 @@ def _counted_up(word: str) -> Iterator[str]:
 
 
 def _there_are(lines: Sequence[RuledLine]) -> str:
-    return f"there are {_in_runs([line_name(line) for line in lines])}"
+    return f"there are {in_runs([line_name(line) for line in lines])}"
 
 
-def _in_runs(names: Sequence[str]) -> str:
+def in_runs(names: Sequence[str]) -> str:
     """Names in their order, numbers that follow each other as `0-11`."""
     runs: list[list[str]] = []
     for name in names:
@@ -90,7 +90,7 @@ def ticked_lines(
     ruled = [line for line in plan.ruled if line.id in done]
     yield f"{len(ruled)} of {counted(len(plan.ruled), 'line')} ruled" + ":" * bool(ruled)
     if ruled:
-        yield f"  {_in_runs([line_name(line) for line in ruled])}"
+        yield f"  {in_runs([line_name(line) for line in ruled])}"
     steps = ruling_order(plan.ruled, job, manner, done)
     if steps:
         following = [line_name(step.line) for step in steps[:GROUP]]

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from msgspec import Struct
 
 from marking.drawing.page import ACCENT, FAINT, INK
-from marking.sheets.parts import EDGE, TEXT, headed, tick_box
+from marking.sheets.parts import EDGE, TEXT, headed, notes, tick_box
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -46,11 +46,14 @@ class Card(Struct, frozen=True):
     """What the program may say, each with a box to tick."""
 
 
-def card_pages(cards: Sequence[Card], title: str, paper: PaperName, chapter: str) -> list[Page]:
-    """As many cards to a page as there is room for, in order, row by row."""
+def card_pages(
+    cards: Sequence[Card], title: str, paper: PaperName, chapter: str, said: Sequence[str] = ()
+) -> list[Page]:
+    """As many cards to a page as there is room for, in order, row by row; `said` stands above."""
     pages: list[Page] = []
     page, y = headed(paper, title, f"{title}: {chapter.lower()}", chapter=chapter)
     pages.append(page)
+    y = notes(page, said, y) - 1.5 * bool(said)
     wide = (page.width - 2 * EDGE - _GAP * (_ACROSS - 1)) / _ACROSS
     left = list(cards)
     while left:

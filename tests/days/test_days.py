@@ -5,8 +5,9 @@ without. What canvas does overnight is made up here; the tape's doubt is UK SI 2
 from __future__ import annotations
 
 import json
+import re
 from datetime import UTC, datetime, timedelta
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pytest
@@ -201,6 +202,75 @@ def test_by_command_the_days_are_told_with_what_each_evening_leaves(
     up, down = capsys.readouterr().err.splitlines()
     assert "--morning UP 'two': " in up
     assert "--morning DOWN '3': no unit" in down
+
+
+BANDS = (
+    'schema = 1\n[table]\nlength = "60 in"\nwidth = "60 in"\n[hems]\ndepth = "11 in"\n'
+    'folds = ["single 1 in"]\n[plotter]\nprofile = "flatbed-a4"\n[inking]\ntried = "not asked"\n'
+    '[ways]\nway = "flatbed-a4-bands"\n'
+)
+
+
+def told_by(
+    capsys: pytest.CaptureFixture[str], verb: str, folder: Path, *words: str
+) -> tuple[list[str], Any]:
+    """What a verb says, line by line, and its JSON."""
+    assert main([verb, "--job", str(folder), *words]) == 0
+    lines = capsys.readouterr().out.splitlines()
+    assert main([verb, "--job", str(folder), *words, "--json"]) == 0
+    return lines, json.loads(capsys.readouterr().out)
+
+
+def test_lines_ruled_by_hand_are_work_of_days_of_their_own_and_no_cover_is_whole_before_them(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    (tmp_path / JOB_FILE).write_text(BANDS, "utf-8")
+    by_rule, ruling = told_by(capsys, "rule", tmp_path)
+    every = [line["id"] for line in ruling["lines"]]
+    hours = next(line for line in by_rule if "to rule: " in line).split("to rule: ")[1]
+    lines, shown = told_by(capsys, "days", tmp_path, "--hours", "1")
+    days = [line for line in lines if line.startswith("Day ")]
+    inking = [day for day in shown["days"] if day["sections"]]
+    by_hand = shown["days"][len(inking) :]
+    # Two rows to a band, and a day that ends between them: what was whole then ends at bare cloth.
+    assert inking[-1]["whole_rows"] == [1, 2, 3, 4]
+    assert all(day["to_rule"] == len(every) for day in inking)
+    assert days[len(inking) - 1].endswith(
+        f"both hem bands are whole; {len(every)} lines still to be ruled by hand between them: "
+        f"{hours}"
+    )
+    ends = [float(end) for line in days for end in re.findall(r"up to (\d+)", line)]
+    assert ends
+    assert max(ends) < 60 / 2
+    assert [day["lines"] for day in inking] == [[]] * len(inking)
+    assert sorted(name for day in by_hand for name in day["lines"]) == sorted(every)
+    # A line takes a person 85 s by [pace], unless ink is waited for.
+    pace = load_job(tmp_path, Job).pace.line_ruled
+    assert all(day["hours"] <= 1 for day in by_hand)
+    assert sum(day["hours"] for day in by_hand) * 3600 >= pace * len(every) - 1e-6
+    assert len(by_hand) > 1
+    assert f"{by_hand[0]['to_rule']} lines still to be ruled by hand" in days[len(inking)]
+    assert [line for line in days if "whole cover" in line] == [days[-1]]
+    assert "If the machine goes back" not in "".join(lines)
+
+
+def test_what_is_ruled_already_is_no_work_of_any_day(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    (tmp_path / JOB_FILE).write_text(BANDS, "utf-8")
+    _, before = told_by(capsys, "rule", tmp_path)
+    last = before["lines"][-1]["name"]
+    assert main(["rule", "--job", str(tmp_path), "--done", f"0-{int(last) - 1}"]) == 0
+    capsys.readouterr()
+    lines, shown = told_by(capsys, "days", tmp_path)
+    assert shown["days"][-1]["lines"] == [before["lines"][-1]["id"]]
+    assert f"1 line ruled by hand from stub to stub, {last}: " in lines[-1]
+    assert main(["rule", "--job", str(tmp_path), "--done", last]) == 0
+    capsys.readouterr()
+    lines, shown = told_by(capsys, "days", tmp_path)
+    assert all(day["sections"] and not day["to_rule"] for day in shown["days"])
+    assert "All lines between stubs are ruled." in lines
+    assert lines[-1].endswith("That evening: the whole cover")
 
 
 def test_without_tape_marks_there_is_no_base_line_to_check(

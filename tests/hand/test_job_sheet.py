@@ -31,6 +31,12 @@ table = { length = "44 in", width = "30 in" }
 hems = { depth = "4 in", folds = ["double 2 in"] }
 allowed = { total = "1/4 in", square = "1/4 in", step = "2 mm" }
 """
+TURNED = """
+[plotter]
+profile = "flatbed-a3"
+x_size = "16 in"
+y_size = "10 in"
+"""
 PLOTTER = '\n[plotter]\nprofile = "flatbed-a3"\n'
 
 
@@ -119,6 +125,30 @@ def test_each_card_has_boxes_for_the_readings_in_the_order_they_are_typed(
     for words in ("INK", "READ AGAIN", "MOVE", "ADD A MARK", "done by"):
         assert said.count(words) == len(plan.sections)
     assert "Hands, hair and sleeves clear" in said
+
+
+def test_above_the_cards_stands_which_way_the_device_lies(
+    by_plotter: pymupdf.Document, folder: Path
+) -> None:
+    pages = chapter(by_plotter, "Set-downs")
+    first = said_by(pages[:1])
+    lies = load_job(folder, Job).plotter.pointing(turned=False)
+    assert lies == "its X towards the far end and its Y towards the far edge"
+    assert first.index(f"Set the device down with {lies}") < first.index("r1c1")
+    assert said_by(pages).count("Set the device down") == 1
+
+
+def test_a_card_of_a_device_that_is_turned_a_quarter_says_which_way_it_lies_then(
+    tmp_path: Path,
+) -> None:
+    said = said_by(chapter(sheet(tmp_path, SMALL + TURNED), "Set-downs"))
+    job = load_job(tmp_path, Job)
+    plan = plan_of(tmp_path, "plotter", job, layout_of(tmp_path, job), None)
+    assert plan.zone.turned
+    lies = "its X towards the far edge and its Y towards the zero end"
+    assert f"down, turned a quarter anticlockwise from its profile, with {lies}" in said
+    on_a_card = f"Turned a quarter anticlockwise from its profile, {lies}."
+    assert said.count(on_a_card) == len(plan.sections)
 
 
 def test_every_locating_mark_that_a_card_asks_for_is_listed_with_its_place(

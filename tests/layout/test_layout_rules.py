@@ -170,11 +170,16 @@ def test_a_fold_has_its_line_from_both_long_edges_or_from_neither(
     slack = layout["fit"]["slack"]["across"]
     far_edge = layout["fit"]["top"]["inscribed"][3] / slack
     strokes = [s for s in layout["strokes"] if s["layer"] in ("long", "hem")]
-    level = [points_of(s)[0, 1] / slack for s in strokes if s["points"][0][1] == s["points"][1][1]]
+    level = {side: [0.0] for side in ("near", "far")}
+    for s in strokes:
+        if s["points"][0][1] == s["points"][1][1]:
+            for side in [one for one in level if one in s["id"]] or level:
+                level[side].append(points_of(s)[0, 1] / slack)
     for fold in layout["fit"]["folds"]:
         if fold["edge"] == "side":
-            at = [fold["distance"], far_edge - fold["distance"]]
-            off = [min(abs(y - wanted) for y in level) for wanted in at]
+            # By lines of that edge or of the whole width: the other's may lie there by chance.
+            at = {"near": fold["distance"], "far": far_edge - fold["distance"]}
+            off = [min(abs(y - at[side]) for y in level[side]) for side in at]
             served = [distance <= job.pens.lines.width / 2 + 1e-6 for distance in off]
             assert served == [fold["line"] is not None] * 2, fold
 

@@ -61,8 +61,9 @@ def numerals_stand_clear(job: Job, layout: Record) -> list[Any]:
     inked = [*lines, *numerals]
     tree = STRtree(inked)
     for place, ink in enumerate(numerals):
-        least = max(job.numerals.clear - 1e-6, 1e-6)
-        near = tree.query(ink, predicate="dwithin", distance=least)
+        # Where nothing is to be kept clear ink may meet ink, and not lie over it.
+        least = max(job.numerals.clear - 1e-6, 0.0)
+        near = tree.query(ink if least else ink.buffer(-1e-6), predicate="dwithin", distance=least)
         assert near.tolist() == [len(lines) + place], layout["numerals"][place]["text"]
     return inked
 

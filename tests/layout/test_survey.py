@@ -87,7 +87,7 @@ def test_corners_are_those_of_an_outside_least_squares_library(
     np.testing.assert_allclose(solved, least_squares_top(measured, sd), rtol=0, atol=1e-6)
     cost = ((taped(solved) - measured) ** 2 / sd**2).sum()
     best = ((taped(least_squares_top(measured, sd)) - measured) ** 2 / sd**2).sum()
-    assert cost <= best + 1e-12
+    assert cost <= best * (1 + 1e-9) + 1e-12
 
 
 @settings(max_examples=60)

@@ -372,7 +372,10 @@ def test_the_verdict_by_command_waits_for_the_look_over(
     assert "m1 was inked anew" in second
     assert main(["mend", *job, "--looked-over", "m1", "--step", "0.4 mm"]) == 0
     assert main(measured) == 0
-    assert "PASS" in capsys.readouterr().out
+    said = capsys.readouterr().out
+    assert "PASS" in said
+    # Its sections are kept as inked.
+    assert "By the record no section" not in said
 
 
 def test_who_sends_files_places_a_mend_as_a_section_and_tells_that_it_is_inked(

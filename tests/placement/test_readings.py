@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from devices.commands import main
 from marking.errors import BadInputError
 from marking.record.readings import READING_SD, read_readings
 
@@ -66,6 +67,13 @@ def test_the_section_may_be_given_with_the_file(file):
 def test_a_mark_read_twice_is_two_readings(file):
     text = "section,mark,x_mm,y_mm\nr1c2,w01,1,2\nr1c2,w01,1.1,2\n"
     assert len(read_readings(file("r.csv", text))) == 2
+
+
+def test_the_help_says_where_a_second_reading_of_a_mark_is_written(capsys):
+    with pytest.raises(SystemExit):
+        main(["place", "--help"])
+    said = " ".join(capsys.readouterr().out.split())
+    assert "A mark that is read a second time stands on a line of its own, below the first." in said
 
 
 def test_every_fault_is_named_at_once_with_its_line_and_what_would_do(file):

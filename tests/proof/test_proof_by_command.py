@@ -56,6 +56,8 @@ def test_the_default_sheet_passes_a_true_cover_and_a_quarter_of_it_says_what_is_
     whole = run_cli("prove", "--measured", filled_in(job, sheet), "--job", job)
     assert whole.returncode == 0, whole.stdout
     assert whole.stdout.startswith("PASS")
+    # Nobody inked it, as far as the record knows.
+    assert "By the record no section is inked yet" in whole.stdout.splitlines()[1]
     part = filled_in(job, sheet, 12)
     told = run_cli("prove", "--json", "--measured", part, "--job", job)
     assert told.returncode == REFUSED
