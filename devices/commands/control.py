@@ -155,13 +155,13 @@ def run(options: argparse.Namespace) -> int:
     if not options.only_look:
         # Before remedies are tried, which takes a while.
         guard_set_out(
-            options.job, job.units, layout, done.marks.tape_marks, anew=options.set_out_anew
+            options.job, job.units, layout, done.marks.to_set_out, anew=options.set_out_anew
         )
     instead = done.instead(_progress)
     files = []
     if not options.only_look:
         marks = done.marks
-        files = _keep(options, job, layout, plan, marks.tape_marks, done.on_sheet(), marks.fences)
+        files = _keep(options, job, layout, plan, marks.to_set_out, done.on_sheet(), marks.fences)
     if options.map is not None:
         write_map(options.map, job, done.task, done.marks)
         files.append(options.map)

@@ -35,7 +35,7 @@ def tape_marks_lines(
     yield from control_lines(tape_marks, units)
     if tape_marks.at_nodes:
         yield "Read at each section, in this order:"
-        for section, marks in tape_marks.read:
+        for section, marks in done.to_set_out.read:
             yield f"  {section:<8} {' '.join(marks) or 'none'}"
         yield ""
     yield done.setting_out.said
@@ -134,7 +134,7 @@ def tape_marks_record(
     """`control --json`."""
     return {
         **control_record(done.tape_marks),
-        "read": {section: list(marks) for section, marks in done.tape_marks.read},
+        "read": {section: list(marks) for section, marks in done.to_set_out.read},
         "forecast": _forecast_record(done, units),
         "remedies": [_forecast_record(work, units) for work in found],
         "files": [path.as_posix() for path in files],

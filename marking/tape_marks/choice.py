@@ -125,6 +125,13 @@ class ChosenMarks(Struct, frozen=True):
     """By section, what its device is pushed against, where marks stand for a fence."""
 
     @property
+    def to_set_out(self) -> TapeMarks:
+        """The marks, what each section is to read named as often as it is to be read."""
+        marks = self.tape_marks
+        read = tuple((section, named * self.way.repeats) for section, named in marks.read)
+        return replace(marks, read=read)
+
+    @property
     def minutes(self) -> float:
         """Setting out and reading, at the job's pace."""
         return self.setting_out.minutes

@@ -8,6 +8,7 @@ import shlex
 from typing import TYPE_CHECKING, Any
 
 import pytest
+from pypdfium2 import PdfDocument
 
 from devices.job import Job
 from marking.job.folder import load_job
@@ -40,6 +41,30 @@ def asked(run_cli: RunCli, folder: Path, *words: str) -> Any:
     # 0: it holds; 1: the job cannot be done as asked.
     assert done.returncode == (0 if answer["forecast"]["holds"] else REFUSED), done.stderr
     return answer
+
+
+def test_what_holds_read_twice_is_asked_for_twice_at_the_table_and_reckoned_so(
+    run_cli: RunCli, job: Path
+) -> None:
+    (job / "job.toml").write_text(f'{TIGHT}\n[plotter]\nprofile = "flatbed-a3"\n', "utf-8")
+    once = asked(run_cli, job, "--only-look", "--nodes", "all")
+    twice = asked(run_cli, job, "--nodes", "all", "--read-twice")
+    assert twice["read"] == {name: [*marks, *marks] for name, marks in once["read"].items()}
+    readings = sum(map(len, twice["read"].values()))
+    assert (
+        f"{readings} readings"
+        in run_cli("control", "--only-look", "--nodes", "all", "--read-twice", "--job", job).stdout
+    )
+    # A card has room for every reading, and the report counts them all.
+    assert run_cli("paper", "job", "--job", job).returncode == 0
+    section, marks = next(iter(twice["read"].items()))
+    pages = PdfDocument(job / "out" / "paper" / "job.pdf")
+    text = "\n".join(page.get_textpage().get_text_bounded() for page in pages)
+    card = re.search(rf"{section}\W+1 of.*?READ AGAIN", text, re.DOTALL)
+    assert card is not None
+    assert [*re.findall(r"^([a-z]+\d+)\b", card[0], re.MULTILINE)] == marks
+    run_cli("write", "--report", "--job", job)
+    assert f"{readings} readings" in (job / "out" / "report.md").read_text("utf-8")
 
 
 @pytest.mark.parametrize("units", ["in", "mm"])
