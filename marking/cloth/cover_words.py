@@ -74,7 +74,7 @@ def amounts(cover: Cover, job: MarkingJob) -> Iterator[tuple[str, str]]:
     )
     for one in cover.markers:
         yield (
-            f"marker, {one.pen}",
+            f"marker, {(' and ' if len(one.pens) == 2 else ', ').join(one.pens)}",
             f"{one.count} of {one.width:g} mm: {_metres(one.ink)} of line, passes counted, at "
             f"{_metres(one.lasts)} a marker; one more for the scrap",
         )
@@ -242,7 +242,13 @@ def cover_record(cover: Cover) -> dict[str, Any]:
         "staples": cover.staples,
         "screws": cover.screws,
         "markers": [
-            {"pen": one.pen, "count": one.count, "ink_mm": one.ink, "lasts_mm": one.lasts}
+            {
+                "pen": one.pens[0],
+                "pens": list(one.pens),
+                "count": one.count,
+                "ink_mm": one.ink,
+                "lasts_mm": one.lasts,
+            }
             for one in cover.markers
         ],
         "reference_lines": {
