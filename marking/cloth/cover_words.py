@@ -73,10 +73,12 @@ def amounts(cover: Cover, job: MarkingJob) -> Iterator[tuple[str, str]]:
         f"{AT_A_CORNER} more at each corner; a tenth more for those that come out again",
     )
     for one in cover.markers:
+        *some, last = ("heavy lines" if pen == "heavy" else pen for pen in one.pens)
+        drawn = f"{', '.join(some)} and {last}" if some else last
         yield (
-            f"marker, {(' and ' if len(one.pens) == 2 else ', ').join(one.pens)}",
-            f"{one.count} of {one.width:g} mm: {_metres(one.ink)} of line, passes counted, at "
-            f"{_metres(one.lasts)} a marker; one more for the scrap",
+            "marker",
+            f"{one.count} of {one.width:g} mm for {drawn}: {_metres(one.ink)} of line, passes "
+            f"counted, at {_metres(one.lasts)} a marker; one more for the scrap",
         )
 
 

@@ -118,20 +118,24 @@ def test_pens_of_one_holder_and_one_width_are_bought_as_one_marker(canvas_of):
         pens = {name: job.pens.named(name).model_copy(update=new) for name, new in changed.items()}
         asked = job.model_copy(update={"pens": job.pens.model_copy(update=pens)})
         cover = cover_for(layout, asked)
-        told = [what for what, _ in amounts(cover, asked) if what.startswith("marker")]
+        told = [
+            much.split(" for ")[1].split(":")[0]
+            for what, much in amounts(cover, asked)
+            if what == "marker"
+        ]
         recorded = cover_record(cover)["markers"]
         assert [one["pens"] for one in recorded] == [list(one.pens) for one in cover.markers]
         assert [one["count"] for one in recorded] == [one.count for one in cover.markers]
         return told, cover.markers
 
     # By default the numerals' pen is finer than that of the lines.
-    assert bought()[0] == ["marker, lines and heavy", "marker, numerals"]
+    assert bought()[0] == ["lines and heavy lines", "numerals"]
     told, (one,) = bought(numerals={"width": 1.0})
-    assert told == ["marker, lines, heavy, numerals"]
+    assert told == ["lines, heavy lines and numerals"]
     assert one.ink == pytest.approx(sum(ink.values()))
     assert one.count == math.ceil(sum(ink.values()) / 100_000)
     told, _ = bought(numerals={"width": 1.0}, heavy={"slot": 2})
-    assert told == ["marker, lines and numerals", "marker, heavy"]
+    assert told == ["lines and numerals", "heavy lines"]
     # Counted in fillings, as a run counts them.
     _, (one,) = bought(numerals={"width": 1.0}, heavy={"ink_length": 50_000.0})
     fillings = (ink["lines"] + ink["numerals"]) / 100_000 + ink["heavy"] / 50_000
