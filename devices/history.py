@@ -113,7 +113,7 @@ def in_force(folder: Path, job: Job, layout: Layout, plan: Plan) -> InForce:
     from marking.mending.mend import mends
     from marking.mending.words import mended_said
     from marking.record.record import open_record
-    from marking.tape_marks.setting_out import setting_out_of
+    from marking.tape_marks.time_to_set_out import setting_out_of
     from marking.tape_marks.visible import sights, within
 
     correction = kept_correction(folder, job) if plan.zone.name == "plotter" else None

@@ -9,6 +9,7 @@ from __future__ import annotations
 import itertools
 import json
 import os
+import shutil
 import subprocess
 import sys
 from pathlib import Path
@@ -22,7 +23,7 @@ from marking.job.folder import JOB_FILE, load_job
 from marking.layout.layout import lay_out
 from marking.sections.plan import divide_into_sections
 from marking.shipped_files import stock
-from tests.interruptions.forked import Terminal
+from tests.interruptions.forked import at_hand
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
@@ -45,6 +46,7 @@ MILLRACE = stock().joinpath("demo", "millrace", JOB_FILE).read_text("utf-8")
 
 LONGEST = (
     "test_beam_pages",
+    "test_beam_connection",
     "test_whole_job",
     "test_ink_goes_on",
     "test_keeping_sections_true",
@@ -56,6 +58,7 @@ LONGEST = (
     "test_begun_jobs",
     "test_begun_and_moved",
     "test_keys_at_the_plotter",
+    "test_vpype_plugin",
     "test_lost_place",
     "test_bad_folders",
     "test_forecast",
@@ -145,26 +148,24 @@ def millrace_plan(millrace: Job, millrace_layout: Layout) -> Plan:
     return divide_into_sections(millrace_layout, millrace, millrace.plotter.zone)
 
 
-@pytest.fixture(scope="session")
-def terminal(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Terminal | None]:
-    """Commands ready to be forked, for one test process; None on a system that cannot fork."""
-    if not hasattr(os, "fork"):
-        yield None
-        return
-    ready = Terminal(Path(__file__).parents[1], tmp_path_factory.mktemp("terminal"))
-    yield ready
-    ready.close()
+@pytest.fixture(scope="session", autouse=True)
+def terminal() -> Iterator[None]:
+    """Ends the terminal at which commands are forked, where one was asked for."""
+    yield
+    if at_hand.cache_info().currsize and (terminal := at_hand()) is not None:
+        terminal.close()
+        shutil.rmtree(terminal.folder)
 
 
 @pytest.fixture(scope="session")
-def run_cli(terminal: Terminal | None) -> RunCli:
+def run_cli() -> RunCli:
     def run(
         *words: str | Path,
         cwd: Path | None = None,
         env: Mapping[str, str] | None = None,
         stdin: str | None = None,
     ) -> subprocess.CompletedProcess[str]:
-        if terminal is not None and env is None:
+        if env is None and (terminal := at_hand()) is not None:
             return terminal.done(list(map(str, words)), cwd or Path.cwd(), stdin)
         return subprocess.run(
             [sys.executable, "-m", "devices.commands", *map(str, words)],

@@ -102,7 +102,7 @@ class Errand(Struct, frozen=True):
     faults: Mapping[str, str] = field(default_factory=dict)
     """What it says of single fields, by their names; not in `said` again."""
     asks: tuple[str, ...] = ()
-    """Fields of its form by which a person may say that it is to be done all the same."""
+    """Fields of its form, or lengths, of which a person may say that it is done all the same."""
 
     @property
     def record(self) -> dict[str, Any]:
@@ -212,7 +212,8 @@ class Errands:
         """Forgets what was said of a field, and what a person was asked of the figures before."""
         if (known := self.known.get(kind)) is not None:
             faults = {one: fault for one, fault in known.faults.items() if one != name}
-            self.known[kind] = replace(known, faults=faults, asks=())
+            asks = tuple(one for one in known.asks if one in faults)
+            self.known[kind] = replace(known, faults=faults, asks=asks)
 
     async def end(self, kind: str) -> None:
         """Ends one that goes on, if it does; it is told as ended."""

@@ -57,6 +57,9 @@ _LONGEST = 300
 _LONGEST_PORT = _LONGEST_REASON = 200
 _SWITCHES = ("moved", "verniers", "pointer")
 _REASONS = {"anyway": "--ink-anyway", "untried": "--ink-untried"}
+PROVED = "proved"
+"""Takes as many names as there are of distances that were measured again."""
+_STANDS = re.compile(r"--confirmed (\w+) says so")
 _BEGINS_A_LENGTH = re.compile(r"[0-9.]")
 
 
@@ -78,6 +81,9 @@ def options_of(kind: str, given: object) -> tuple[str, ...]:
         values = [_line(fields.get(name)) for name in names]
         if any(values) or not FORMS.get(kind):
             words += [in_turn, *_in_turn(kind, values)]
+    confirmed = fields.get("confirmed")
+    if kind == PROVED and isinstance(confirmed, list):
+        words += [f"--confirmed={_line(name)}" for name in confirmed]
     return tuple(words)
 
 
@@ -100,7 +106,9 @@ def by_option(kind: str, lines: Sequence[str]) -> tuple[Mapping[str, str], Seque
 
 
 def named_in(kind: str, lines: Sequence[str]) -> tuple[str, ...]:
-    """The fields of a form whose options a verb speaks of."""
+    """The fields of a form whose options a verb speaks of; of a proof, the distances."""
+    if kind == PROVED:
+        return tuple(dict.fromkeys(name for one in lines for name in _STANDS.findall(one)))
     options = FORMS.get(kind, {}).items()
     return tuple(
         name for name, option in options if any(re.search(rf"{option}\b", one) for one in lines)

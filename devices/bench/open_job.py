@@ -180,7 +180,11 @@ class OpenJob:
                 for kind, one in known.items()
                 for name, said in one.faults.items()
             },
-            "asks": {kind: list(one.asks) for kind, one in known.items()},
+            # What a proof would have measured again may stand.
+            "asks": {
+                kind: [*one.asks, *(one.result or {}).get("again", ())]
+                for kind, one in known.items()
+            },
         }
 
     def _survey_waits(self) -> bool:

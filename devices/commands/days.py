@@ -37,10 +37,9 @@ def add_options(verb: argparse.ArgumentParser) -> None:
     add_job_option(verb)
     verb.add_argument(
         "--hours",
-        type=float,
-        default=HOURS,
+        default=f"{HOURS:g}",
         metavar="N",
-        help="hours at the table in a day (default: %(default)g)",
+        help="hours at the table in a day (default: %(default)s)",
     )
     verb.add_argument(
         "--morning",
@@ -59,13 +58,25 @@ def add_options(verb: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Shows the days that are left, or keeps a morning's check and what it says."""
-    if not 0 < options.hours <= _LONGEST:
-        raise BadInputError(f"--hours {options.hours:g}: give the hours of a day, up to 24")
+    hours = _hours(options.hours)
     job = read_job(options.job)
     layout = layout_of(options.job, job)
     if options.morning is not None:
         return _morning(options, job, layout)
-    return _show(options, job, layout)
+    return _show(options, job, layout, hours)
+
+
+def _hours(given: str) -> float:
+    """Raises BadInputError for what no day has."""
+    try:
+        hours = float(given)
+    except ValueError:
+        hours = 0.0
+    if not 0 < hours <= _LONGEST:
+        raise BadInputError(
+            f"--hours {shortened(repr(given))}: give the hours of a day as a figure, up to 24"
+        )
+    return hours
 
 
 def _tape_marks(options: argparse.Namespace, job: Job, layout: Layout) -> TapeMarks | None:
@@ -117,7 +128,7 @@ def _morning(options: argparse.Namespace, job: Job, layout: Layout) -> int:
     return RefusedError.exit_code if morning.wrong else 0
 
 
-def _show(options: argparse.Namespace, job: Job, layout: Layout) -> int:
+def _show(options: argparse.Namespace, job: Job, layout: Layout, hours: float) -> int:
     correction = kept_correction(options.job, job)
     plan = plan_of(options.job, "plotter", job, layout, correction)
     done: frozenset[str] = frozenset()
@@ -128,7 +139,7 @@ def _show(options: argparse.Namespace, job: Job, layout: Layout) -> int:
             named = readings_asked_for(record, layout, plan, job.units)
             asked = {name: len(marks) for name, marks in named.items()}
     seconds = {s.id: section_seconds(s, plan, job.pace, asked.get(s.id)) for s in plan.sections}
-    days = spread(plan, done, seconds, options.hours * 3600)
+    days = spread(plan, done, seconds, hours * 3600)
     tape_marks = _tape_marks(options, job, layout)
     if options.json:
         print_json({"schema": 1, "days": list(map(day_record, days))})

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from devices.job import Job
     from marking.layout.layout import Layout
     from marking.sections.plan import Plan
-    from marking.tape_marks.setting_out import SettingOut
+    from marking.tape_marks.time_to_set_out import SettingOut
     from marking.ways.acts import Act
 
 

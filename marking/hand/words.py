@@ -19,7 +19,7 @@ from marking.measures.tape import as_taped, tape_reading
 from marking.network.allowed_errors import SQUARE_OVER, allowed_of
 from marking.ruling.order import HAND_ROOM, RULE_WIDTH
 from marking.ruling.words import fine, heavy_said, shortest_rule, where_from
-from marking.tape_marks.setting_out import setting_out_of
+from marking.tape_marks.time_to_set_out import setting_out_of
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence

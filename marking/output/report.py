@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     from marking.layout.numerals import Neighbours
     from marking.measures.lengths import Units
     from marking.sections.plan import Plan
-    from marking.tape_marks.setting_out import SettingOut
+    from marking.tape_marks.time_to_set_out import SettingOut
 
 CAUTIONS = (
     "Try every pen on a scrap of the same canvas first: for width, bleeding and fastness.",

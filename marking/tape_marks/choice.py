@@ -23,10 +23,10 @@ from marking.placement.compromise import FOLLOW
 from marking.record.readings import READING_SD
 from marking.tape_marks.clampings import clampings, stretches
 from marking.tape_marks.forecast import forecast
-from marking.tape_marks.marks import set_out, set_out_at, tape_datum
+from marking.tape_marks.marks import row_joins, set_out, set_out_at, tape_datum
 from marking.tape_marks.nodes import nodes
 from marking.tape_marks.readings_asked import Asking, asked
-from marking.tape_marks.setting_out import OURS, SettingOut, row_joins, setting_out_of
+from marking.tape_marks.time_to_set_out import OURS, SettingOut, setting_out_of
 from marking.tape_marks.visible import sights
 
 if TYPE_CHECKING:

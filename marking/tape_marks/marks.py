@@ -29,6 +29,7 @@ if TYPE_CHECKING:
     from marking.layout.layout import Grid, Layout
     from marking.measures.lengths import Units
     from marking.measures.tape import Tape
+    from marking.sections.plan import Plan
 
 TapeLine = Literal["near", "far", "zero", "end", "row"]
 """The base line, the first long line at the far edge, the zero line, the last cross line; a row
@@ -129,6 +130,11 @@ class TapeMarks(Struct, frozen=True):
     def at_nodes(self) -> bool:
         """Whether marks stand where windows overlap, the corners of the marking apart."""
         return bool(self.read)
+
+
+def row_joins(plan: Plan) -> list[float]:
+    """Where the joins between rows run, in mm from the near edge, nearest first."""
+    return sorted({section.core[1] for section in plan.sections if section.row > 1})
 
 
 def set_out(

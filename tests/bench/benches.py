@@ -8,7 +8,6 @@ import json
 import os
 import re
 import signal
-import subprocess
 import sys
 import time
 from concurrent.futures import ThreadPoolExecutor
@@ -19,11 +18,14 @@ from msgspec import Struct
 
 from devices.bench.lost_after import LOST_AFTER
 from devices.bench.open_job import OpenJob
+from tests.interruptions.forked import beside
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Coroutine, Iterator
 
     from playwright.sync_api import Browser, Locator, Page
+
+    from tests.interruptions.forked import Beside
 
 SMALL = 'schema = 1\ntitle = "Millrace sampler"\n[table]\nlength = "26 in"\nwidth = "17 in"\n'
 """A top that one A3 bed or two ink: what is looked at is the page, not the table."""
@@ -36,7 +38,7 @@ class Bench(Struct, frozen=True):
     """A bench that is running over a folder of jobs."""
 
     url: str
-    process: subprocess.Popen[str]
+    process: Beside
     root: Path
 
 
@@ -57,22 +59,14 @@ def surroundings(lost_after: str | None = "8") -> dict[str, str]:
 @contextlib.contextmanager
 def bench(folder: Path, *words: str, lost_after: str | None = "8") -> Iterator[Bench]:
     """`canvasrule bench --json` over a folder of jobs or a job, ended as by Ctrl C."""
-    process = subprocess.Popen(
-        command("bench", "--job", folder, "--no-open", "--json", *words),
-        stdout=subprocess.PIPE,
-        stderr=subprocess.DEVNULL,
-        text=True,
-        env=surroundings(lost_after),
-    )
-    assert process.stdout is not None
+    asked = ["bench", "--job", str(folder), "--no-open", "--json", *words]
+    process = beside(asked, surroundings(lost_after))
     root = folder.parent if (folder / "job.toml").exists() else folder
     try:
-        yield Bench(json.loads(process.stdout.readline())["page"], process, root)
+        yield Bench(json.loads(process.first_line())["page"], process, root)
     finally:
-        if process.poll() is None:
-            process.send_signal(signal.SIGINT)
+        process.send_signal(signal.SIGINT)
         process.wait(_PATIENCE_SECONDS)
-        process.stdout.close()
 
 
 def small_job(folder: Path, more: str = "") -> Path:

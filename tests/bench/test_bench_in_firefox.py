@@ -112,6 +112,8 @@ def test_an_empty_folder_leads_to_a_proved_cover_in_another_browser(
         inch = int(str(fox.run(DARK)))
         fox.fill(pitch, "2")
         fox.until(lambda: 'write "2 in"' in fox.text(fault), "the fault stands at its field")
+        offered = '[data-name="grid.pitch"] .readings'
+        fox.until(lambda: bool(fox.all(offered)), "whoever pauses is offered a unit")
         assert fox.all(pitch)[0].get_attribute("aria-invalid") == "true"
         assert fox.run(DARK) == inch, "the last good picture stays"
         fox.all(pitch)[0].send_keys(" in" + Keys.TAB)

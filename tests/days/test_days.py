@@ -194,7 +194,8 @@ def test_by_command_the_days_are_told_with_what_each_evening_leaves(
     assert main([*days, "--json"]) == 0
     shown = json.loads(capsys.readouterr().out)["days"]
     assert [n for day in shown for n in day["sections"]] == [s.id for s in plan.sections]
-    assert main([*days, "--hours", "30"]) == BAD_INPUT
+    for hours in ("30", "a day", "nan"):
+        assert main([*days, "--hours", hours]) == BAD_INPUT
     capsys.readouterr()
     assert main([*days, "--morning", "1 in", "two", "3"]) == BAD_INPUT
     up, down = capsys.readouterr().err.splitlines()

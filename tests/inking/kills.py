@@ -38,6 +38,8 @@ if TYPE_CHECKING:
 FORK = multiprocessing.get_context("fork")
 SECTION = "r1c1"
 PACE = 150
+_PATIENCE_SECONDS = 60.0
+"""By when what is waited for has come, however busy the machine is."""
 
 
 def make_job(folder: Path, plotter: str, extra: str = "") -> None:
@@ -138,11 +140,12 @@ def free_port() -> int:
 def start_plotter(folder: Path, port: int, pace: float = PACE, ink: str = "cloth.ink") -> Any:
     process = FORK.Process(target=_serve, args=(folder, port, pace, ink), daemon=True)
     process.start()
-    for _ in range(400):
+    end = time.monotonic() + _PATIENCE_SECONDS
+    while True:
         with contextlib.suppress(OSError), socket.create_connection(("127.0.0.1", port), 0.2):
             return process
+        assert time.monotonic() < end, "the simulated plotter did not start"
         time.sleep(0.01)
-    raise AssertionError("the simulated plotter did not start")
 
 
 @contextlib.contextmanager
@@ -202,7 +205,7 @@ def drive_with_kills(
                         plotter.kill()
                         plotter.join()
                     tally.kills += 1
-            driver.join(60)
+            driver.join(2 * _PATIENCE_SECONDS)
             assert not driver.is_alive(), "the driver neither went on nor stopped"
             if kind == "cable" and cable.cut_after is None:
                 tally.kills += 1

@@ -19,8 +19,7 @@ from marking.network.worth_of_readings import gain, with_inked
 from marking.sections.neighbours import window_middle
 from marking.sections.plan import divide_into_sections
 from marking.tape_marks.clampings import clampings
-from marking.tape_marks.marks import set_out, tape_datum
-from marking.tape_marks.setting_out import row_joins
+from marking.tape_marks.marks import row_joins, set_out, tape_datum
 from marking.tape_marks.visible import sights
 
 RUNS = 5

@@ -17,8 +17,7 @@ from marking.output.tape_sheet import tape_sheet_pages
 from marking.proof.distances import plan_proof
 from marking.proof.limits import within
 from marking.sections.plan import divide_into_sections
-from marking.tape_marks.marks import set_out
-from marking.tape_marks.setting_out import row_joins
+from marking.tape_marks.marks import row_joins, set_out
 from tests.conftest import MILLRACE
 from tests.output.printed import words_of
 

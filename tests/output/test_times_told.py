@@ -17,7 +17,7 @@ from marking.output.layout_json import plan_record
 from marking.output.report import markdown, record
 from marking.sections.plan import divide_into_sections
 from marking.sections.zones import reach_zone
-from marking.tape_marks.setting_out import SettingOut
+from marking.tape_marks.time_to_set_out import SettingOut
 from tests.job.command_cases import TABLE, job_in
 from tests.output.printed import text_of
 

@@ -27,8 +27,7 @@ from marking.placement.placement import place
 from marking.sections.neighbours import butts, outermost_ink, window_middle
 from marking.sections.plan import divide_into_sections
 from marking.shipped_files import stock
-from marking.tape_marks.marks import set_out, tape_datum
-from marking.tape_marks.setting_out import row_joins
+from marking.tape_marks.marks import row_joins, set_out, tape_datum
 from marking.tape_marks.visible import Sights, sights
 
 READING_SD = 0.25

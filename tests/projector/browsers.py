@@ -23,11 +23,14 @@ from devices.projector.light.mapping import LightMapping
 from devices.projector.light.throw import lens_axis
 from marking.job.folder import load_job
 from marking.shipped_files import stock
+from tests.interruptions.forked import beside
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from playwright.sync_api import Browser, Page
+
+    from tests.interruptions.forked import Beside
 
 _CHROMIUM = next(
     (path for name in ("chromium", "chromium-browser", "google-chrome")
@@ -111,32 +114,21 @@ class Run(Struct, frozen=True):
     stage: str
     remote: str
     code: str
-    process: subprocess.Popen[str]
+    process: Beside
 
 
 @contextlib.contextmanager
 def beam(folder: Path, port: int = 0, errors: IO[str] | None = None) -> Iterator[Run]:
     """`canvasrule beam --json` on a free port, ended as by Ctrl C; `errors` takes its stderr."""
-    command = [sys.executable, "-m", "devices.commands", "beam", "--job", str(folder)]
-    command += ["--port", str(port), "--no-open", "--json"]
-    root = str(Path(__file__).resolve().parents[2])
-    process = subprocess.Popen(
-        command,
-        stdout=subprocess.PIPE,
-        stderr=errors or subprocess.DEVNULL,
-        text=True,
-        env={**os.environ, "PYTHONPATH": root},
-    )
-    assert process.stdout is not None
+    words = ["beam", "--job", str(folder), "--port", str(port), "--no-open", "--json"]
+    process = beside(words, dict(os.environ), errors.name if errors else os.devnull)
     try:
-        said: dict[str, Any] = json.loads(process.stdout.readline())
+        said: dict[str, Any] = json.loads(process.first_line())
         yield Run(said["stage"], said["remote"], said["code"], process)
     finally:
-        if process.poll() is None:
-            process.send_signal(signal.SIGCONT)
-            process.send_signal(signal.SIGINT)
+        process.send_signal(signal.SIGCONT)
+        process.send_signal(signal.SIGINT)
         process.wait(_PATIENCE_SECONDS)
-        process.stdout.close()
 
 
 @contextlib.contextmanager

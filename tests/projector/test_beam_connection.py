@@ -19,6 +19,8 @@ from tests.projector.wire import Wire
 
 SHIFT = "desk.trued.shift[0]"
 """How far the light was nudged: a nudge done twice shows."""
+STANDS_STILL = "() => { const now = Date.now(); Date.now = () => now; }"
+"""The clock of which taps are fresh stands still, so that a slow machine decides nothing."""
 BIG = "[...document.querySelectorAll('button.main')].filter((one) => one.offsetParent)"
 """The big buttons that are seen."""
 
@@ -86,6 +88,7 @@ def assert_nudged_once(remote):
 
 def test_a_tap_whose_answer_was_lost_is_sent_again_and_done_once(browser, work, tmp_path):
     with two_remotes(browser, work, tmp_path) as (wire, remote, other):
+        remote.evaluate(STANDS_STILL)
         wire.cut(only_answers=True)
         remote.evaluate("nudge(1, 0, 1)")
         when(other, f"{SHIFT} === 1")
@@ -98,8 +101,7 @@ def test_a_tap_whose_answer_was_lost_is_sent_again_and_done_once(browser, work, 
 
 def test_a_tap_that_never_arrived_is_sent_again_and_done_once(browser, work, tmp_path):
     with two_remotes(browser, work, tmp_path) as (wire, remote, other):
-        # The clock of what is fresh stands still, so that a slow machine decides nothing.
-        remote.evaluate("() => { const now = Date.now(); Date.now = () => now; }")
+        remote.evaluate(STANDS_STILL)
         wire.cut()
         remote.evaluate("nudge(1, 0, 1)")
         assert remote.evaluate("link.waiting.length") == 1

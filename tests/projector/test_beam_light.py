@@ -146,7 +146,7 @@ def test_the_stage_in_a_browser_has_every_line_where_opencv_puts_it(hung):
         stage = stage_page(browser, run, hung.pixels)
         when(stage, "scene.lines.length > 0 && display.ok && look && look.lit")
         stage.evaluate("pairing.hidden = true")
-        stage.wait_for_timeout(100)
+        stage.evaluate("() => new Promise((done) => requestAnimationFrame(() => setTimeout(done)))")
         picture = Image.open(io.BytesIO(stage.screenshot()))
     assert picture.size == hung.pixels
     assert off_lines(picture, hung).max() < QUARTER

@@ -8,7 +8,7 @@ import numpy as np
 from msgspec import Struct
 
 from marking.sections.locating_marks import Mark
-from marking.tape_marks.setting_out import row_joins
+from marking.tape_marks.marks import row_joins
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

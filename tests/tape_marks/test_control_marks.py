@@ -24,8 +24,7 @@ from marking.layout.layout import lay_out
 from marking.measures.tape import Tape
 from marking.output.tape_sheet import tape_sheet_pages
 from marking.record.record import layout_hash, open_record
-from marking.tape_marks.marks import marks_on, set_out, tape_datum
-from marking.tape_marks.setting_out import row_joins
+from marking.tape_marks.marks import marks_on, row_joins, set_out, tape_datum
 from tests.output.printed import drawn_by_resvg, inked_box, text_of
 
 SIX_INCHES = 6 * 25.4

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 import scipy.sparse
-import statsmodels.api
 from scipy.stats import norm
+from statsmodels.regression import linear_model
 
 from tests.ways import figures
 from tests.ways.adjustment import (
@@ -75,7 +75,7 @@ def test_linear_estimate_and_covariance_are_statsmodels_own() -> None:
     design = scipy.sparse.vstack([prior.matrix(u.size), readings.matrix(u.size)]).toarray()
     seen = np.concatenate([np.zeros(len(prior.doubts)), -off])
     weights = 1 / np.square(prior.doubts + readings.doubts)
-    fit = statsmodels.api.WLS(seen, design, weights=weights).fit(cov_type="fixed scale")
+    fit = linear_model.WLS(seen, design, weights=weights).fit(cov_type="fixed scale")
     once = Adjustment(plan, errors)
     last = len(plan.sections) - 1
     state = once.solve(zero, last, kept.read, kept.sent, rounds=1)[0]

@@ -14,6 +14,7 @@ if TYPE_CHECKING:
 _MOVED = "“The plotter was moved since this section was begun”"
 _ANYWAY = "“Ink although the verdict is against it, because”"
 _UNTRIED = "“Ink although it was not tried that the ink stays, because”"
+_STANDS = "“Measured again, and it stands”"
 _AGAIN = "“See that the correction helps”"
 _LOOKED = "“Keep more than 1 %: unit, sheet and tape were looked at again”"
 _REPLACE = "“The square was drawn without correction: these lengths replace those kept”"
@@ -76,6 +77,7 @@ TALK: Mapping[str, str] = {
     "by --section and tape marks of their own": (
         "asked for by name in a terminal, and with tape marks of their own"
     ),
+    "What stands, confirm with --confirmed: then": f"What stands, tick {_STANDS} there: then",
     "(canvasrule prove)": "(“Judge the cover”)",
     "(canvasrule paper hand)": "(“Sheets to mark by hand”)",
     "(canvasrule beam)": "(“Open the projector's stage”)",
@@ -105,6 +107,7 @@ _LINES: tuple[tuple[re.Pattern[str], str], ...] = (
         "“Write the files for this job” writes it anew",
     ),
     (re.compile(rf"canvasrule days --job {_TYPED}"), "“The morning's check”"),
+    (re.compile(r"--confirmed \S+ says so"), f"tick {_STANDS}"),
     # What goes on is a button.
     (re.compile(r"(?:(?<=\.) |^)To (?:begin it again|go on): canvasrule drive .*$"), ""),
 )

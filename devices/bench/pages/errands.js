@@ -216,6 +216,19 @@ function wrong(box, words) {
   input.setAttribute("aria-invalid", String(Boolean(words)));
 }
 
+// A tick by which a person says that a length was measured again and stands: where a verb asks for
+// that, and of what stands there now.
+function standing(box, wanted) {
+  const id = box.dataset.name.split(".")[1], there = box.querySelector("[data-stands]");
+  if (!wanted && there && !there.checked) there.closest("label").remove();
+  if (!wanted || there) return;
+  const tick = element("input", { type: "checkbox", "data-stands": id });
+  box.querySelector("input").addEventListener("input", () => { tick.checked = false; });
+  box.append(element("label", { class: "check" }, tick, texts.stands));
+}
+
+const stand = (kind) => Array.from(document.querySelectorAll(`[data-name^="${kind}."] [data-stands]:checked`), (one) => one.dataset.stands);
+
 // The square with a field at each side of it, for lengths of that kind.
 function square(drawing, fields, faults, kind) {
   drawSquare(drawing);
@@ -232,6 +245,9 @@ function asked(asks) {
     for (const tick of form?.querySelectorAll("[type=checkbox]") ?? []) {
       if (!names.length) tick.checked = false;
       tick.closest("label").hidden = !names.includes(tick.dataset.option) && !tick.checked;
+    }
+    for (const box of document.querySelectorAll(`#proof-fields [data-name^="${kind}."]`)) {
+      standing(box, names.includes(box.dataset.name.split(".")[1]));
     }
   }
 }
@@ -285,9 +301,10 @@ export function told(message) {
 // What the form round a button has in its fields, for the verb; nothing of a field left empty.
 function optionsFor(button) {
   const fields = button.closest("[data-form]")?.querySelectorAll("[data-option]") ?? [];
-  return Object.fromEntries(Array.from(fields, (one) => [
+  const confirmed = stand(button.dataset.errand);
+  return Object.fromEntries([...Array.from(fields, (one) => [
     one.dataset.option, one.type === "checkbox" ? one.checked : one.value.trim(),
-  ]).filter(([, value]) => value));
+  ]), ["confirmed", confirmed.length ? confirmed : null]].filter(([, value]) => value));
 }
 
 at("show-sections").onclick = async () => {

@@ -14,7 +14,7 @@ export function say(input, words) {
   if (!words) { input.setAttribute("aria-describedby", input.dataset.described); return; }
   const place = document.createElement("span");
   place.className = "fault";
-  place.role = "alert";
+  place.setAttribute("role", "alert");
   place.id = `${input.id}-fault`;
   place.textContent = words;
   input.setAttribute("aria-describedby", `${place.id} ${input.dataset.described}`.trim());

@@ -25,7 +25,8 @@ let timer = 0;
 
 // Where a length is typed of which the job does not say the unit yet, the page does.
 function units(input) {
-  const own = document.getElementById(input.dataset.unitsBy ?? "")?.value || unit();
+  const by = input.dataset.unitsBy;
+  const own = (by && document.getElementById(by)?.value) || unit();
   return UNITS[input.dataset.length][own];
 }
 

@@ -49,6 +49,7 @@ export const texts = {
   distances: gettext("Distances to measure: {count}"),
   distance: gettext("{id}: {one} to {other}"),
   distanceHelp: gettext("{purpose}; about {length}"),
+  stands: gettext("Measured again, and it stands"),
   tickRuled: gettext("Tick ruled lines"),
   crossLines: gettext("Cross lines"), otherLines: gettext("Other lines"),
 

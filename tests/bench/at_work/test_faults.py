@@ -138,7 +138,7 @@ def test_what_is_waited_for_is_named_with_its_end_and_a_stop_is_heard_meanwhile(
         until(page, lambda: answered(page), "it is set down")
         page.locator("#waits-left").get_by_text("Given up in 0:1").wait_for()
         began = left(page)
-        until(page, lambda: left(page) < began - 2, "some of it is over")
+        until(page, lambda: left(page) < began - 1, "some of it is over")
         # A page that is loaded anew goes on from what is left.
         beside.reload()
         until(beside, lambda: beside.locator("#waits-left").is_visible(), "what is left")

@@ -32,11 +32,11 @@ def test_after_a_night_the_page_offers_the_mornings_check_and_keeps_it_by_the_ve
     job = load_job(folder, Job)
     layout = lay_out(job)
     plan = divide_into_sections(layout, job, job.plotter.zone)
-    control = set_out(layout, 6 * 25.4, Tape(), "in")
+    marks = set_out(layout, 6 * 25.4, Tape(), "in")
     with open_record(folder) as record:
-        keep_tape_marks(record, layout, plan, control)
+        keep_tape_marks(record, layout, plan, marks)
     last_ink(folder, layout, plan, timedelta(hours=9))
-    should = {name: f"{length:.2f} mm" for name, length in meant(layout, control).items()}
+    should = {name: f"{length:.2f} mm" for name, length in meant(layout, marks).items()}
 
     page = opened(browser, run, "overnight")
     waits, keeps = page.locator("#morning-waits"), page.locator('[data-errand="morning"]')
@@ -51,6 +51,9 @@ def test_after_a_night_the_page_offers_the_mornings_check_and_keeps_it_by_the_ve
     assert page.url.endswith("#morning")
 
     page.locator("#over-days summary").click()
+    page.locator("#day-hours").fill("half")
+    page.get_by_role("button", name="Spread them over days").click()
+    page.locator("#day-hours-fault", has_text="give the hours of a day as a figure").wait_for()
     page.locator("#day-hours").fill("0.5")
     page.get_by_role("button", name="Spread them over days").click()
     days = page.locator('.outcome[data-of="days"]')
@@ -65,7 +68,7 @@ def test_after_a_night_the_page_offers_the_mornings_check_and_keeps_it_by_the_ve
     keeps.click()
     page.locator("#morning-up-fault", has_text='no unit; write "12 in"').wait_for()
     # A creep is kept too, and goes on being said until it reads true.
-    page.locator("#morning-up").fill(f"{meant(layout, control)['up'] + 12:.2f} mm")
+    page.locator("#morning-up").fill(f"{meant(layout, marks)['up'] + 12:.2f} mm")
     keeps.click()
     page.locator('.outcome[data-of="morning"]').get_by_text("DO NOT INK").wait_for()
     until(page, lambda: "this morning's check says" in waits.inner_text(), "what it says")

@@ -103,6 +103,29 @@ def test_each_distance_is_drawn_as_it_is_typed_and_the_verdict_is_a_card_and_a_m
         near = field.locator(".help").inner_text().rpartition("about ")[2]
         field.locator("input").fill(near)
         field.locator("input").blur()
+    first = page.locator('[data-name="proved.p01"]')
+    near, stands = first.locator("input").first.input_value(), first.get_by_label("and it stands")
+    first.locator("input").first.fill("27 in")
+    assert stands.count() == 0
+    page.get_by_role("button", name="Judge the cover").click()
+    # One that is far off is taken once it is said that it was measured again, and of that one only.
+    first.locator(".fault", has_text="Count the lines").wait_for()
+    stands.check()
+    assert page.locator("[data-stands]").count() == 1
+    page.get_by_role("button", name="Judge the cover").click()
+    page.locator('[data-of="proved"]').get_by_text("What stands after +/-").wait_for()
+    # What that verdict would have measured again may stand too.
+    again = page.locator('.outcome[data-of="proved"]').inner_text()
+    assert "tick “Measured again, and it stands” there" in again
+    doubted = re.findall(r"p\d\d", again.partition("again, the first one first")[0])
+    ticks = page.locator("[data-stands]").evaluate_all(
+        "all => all.map((one) => one.dataset.stands)"
+    )
+    assert doubted
+    assert set(doubted) <= set(ticks)
+    first.locator("input").first.fill(near)
+    assert stands.count() == 0 or not stands.is_checked()
+    first.locator("input").first.blur()
     page.get_by_role("button", name="Judge the cover").click()
     card = page.locator("#proof-card article")
     card.wait_for()

@@ -1,7 +1,7 @@
-"""What setting out takes: a person's time, and where rows of tape marks may stand.
+"""The time that a person takes to set tape marks out and to read them, by a pace.
 
-Setting out is the surveyor's word for putting marks where a plan says. It knows the plan's joins
-and a person's pace, no readings. Table frame, millimetres, seconds.
+Setting out is the surveyor's word for putting marks where a plan says. It knows the marks and a
+person's pace, no readings. Table frame, millimetres, seconds.
 """
 
 from __future__ import annotations
@@ -16,7 +16,6 @@ from marking.measures.counts import counted
 from marking.measures.durations import format_duration
 
 if TYPE_CHECKING:
-    from marking.sections.plan import Plan
     from marking.tape_marks.marks import TapeMarks
 
 _SAME = 1e-6
@@ -82,8 +81,3 @@ def setting_out_of(
     outermost = np.stack([at.min(axis=0, initial=np.inf), at.max(axis=0, initial=-np.inf)])
     on_edge = (np.abs(at[:, None] - outermost) < _SAME).any(axis=(1, 2))
     return SettingOut(len(counted_in), readings, int(on_edge.sum()), pace)
-
-
-def row_joins(plan: Plan) -> list[float]:
-    """Where the joins between rows run, in mm from the near edge, nearest first."""
-    return sorted({section.core[1] for section in plan.sections if section.row > 1})
