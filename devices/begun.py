@@ -68,11 +68,31 @@ def plan_of(
 
 def warned_of(plan: Plan, job: Job) -> Plan:
     """The plan with what its device adds to the warnings; it is told so, and not kept so."""
+    if plan.zone.name == "plotter":
+        from devices.plotter.holders import shared_holder_warnings
+
+        used = {piece.stroke.pen for section in plan.sections for piece in section.pieces}
+        more = shared_holder_warnings(used, job.pens, job.plotter)
+        return replace(plan, warnings=(*plan.warnings, *more))
     if plan.zone.name != "beam":
         return plan
     from devices.projector.trueup.forecast import height_warnings
 
     return replace(plan, warnings=(*plan.warnings, *height_warnings(job, plan)))
+
+
+def layout_warned_of(layout: Layout, job: Job, zone: ZoneName) -> Layout:
+    """The layout with what the plotter adds to the warnings where its zone is the one marked by.
+
+    It is told so, and not kept so; beside a plan, `warned_of` tells it.
+    """
+    if zone != "plotter":
+        return layout
+    from devices.plotter.holders import shared_holder_warnings
+
+    used = {stroke.pen for stroke in layout.strokes}
+    more = shared_holder_warnings(used, job.pens, job.plotter)
+    return replace(layout, warnings=(*layout.warnings, *more))
 
 
 def work_of(folder: Path, job: Job) -> BeamWork:

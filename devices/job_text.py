@@ -41,6 +41,7 @@ _INCHES = {
     "widths": '"36 in", "48 in", "60 in", "72 in", "84 in", "96 in", "120 in"',
     "staple_spacing": "1 1/2 in",
     "sheet": '"8 ft", "4 ft"',
+    "tip": "0.8 mm",
 }
 _MILLIMETRES = {
     "tolerance": "1.5 mm",
@@ -71,6 +72,7 @@ _MILLIMETRES = {
     "widths": '"90 cm", "120 cm", "150 cm", "180 cm", "210 cm", "240 cm", "300 cm"',
     "staple_spacing": "4 cm",
     "sheet": '"244 cm", "122 cm"',
+    "tip": "1 mm",
 }
 
 
@@ -236,10 +238,11 @@ staple_spacing = "{staple_spacing}"
 sheet = [{sheet}]    # length and width of the sheets for the underlay
 
 [pens]                       # slot: the plotter's holder; width: its tip's line; passes of a
-                             # line lie half a tip apart
-lines = {{ slot = 1, width = "1 mm" }}
-heavy = {{ slot = 1, width = "1 mm", passes = 2 }}
-numerals = {{ slot = 1, width = "0.8 mm" }}
+                             # line lie half a tip apart. What has one holder is inked by one
+                             # marker: give it one width
+lines = {{ slot = 1, width = "{tip}" }}
+heavy = {{ slot = 1, width = "{tip}", passes = 2 }}
+numerals = {{ slot = 1, width = "{tip}" }}
 removable = {{ slot = {removable}, width = "0.5 mm" }}
 
 [tape]                       # sets out the tape marks, and proves the cover

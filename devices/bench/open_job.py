@@ -44,7 +44,7 @@ from devices.bench.typed import (
 )
 from devices.history import has_record, kept_correction
 from devices.job import Job
-from devices.ways.chosen import chosen_way
+from devices.ways.chosen import zone_chosen
 from marking.errors import BadInputError, CanvasruleError, RefusedError
 from marking.job.folder import RECORD_FILE, load_job
 from marking.output.layout_json import layout_record
@@ -223,8 +223,7 @@ class OpenJob:
         good = self.good
         if good is None or good.job is None or good.layout is None:
             raise BadInputError(_NOT_LAID_OUT)
-        way = chosen_way(self.folder, good.job)
-        zone = "plotter" if way is None else way.zone
+        zone = zone_chosen(self.folder, good.job)
         correction = kept_correction(self.folder, good.job)
         plan = plan_of(self.folder, zone, good.job, good.layout, correction)
         return json.dumps(_cores(plan))

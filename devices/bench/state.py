@@ -11,12 +11,12 @@ from typing import TYPE_CHECKING, Any
 
 from msgspec import Struct, field
 
-from devices.begun import layout_of
+from devices.begun import layout_of, layout_warned_of
 from devices.bench.fields.field import fields
 from devices.bench.fields.typed_so import as_typed
 from devices.bench.fields.words import by_field
 from devices.job import Job
-from devices.ways.chosen import followed
+from devices.ways.chosen import followed, zone_chosen
 from marking.errors import BadInputError, CanvasruleError
 from marking.input.toml import toml_tables
 from marking.job.folder import JOB_FILE, check_job
@@ -67,7 +67,8 @@ def standing(folder: Path, text: str) -> Standing:
         faults = by_field(fault.messages, label)
         return Standing(folder, written, faults=faults, only_missing=missing)
     try:
-        return Standing(folder, written, job, layout_of(folder, job))
+        layout = layout_warned_of(layout_of(folder, job), job, zone_chosen(folder, job, written))
+        return Standing(folder, written, job, layout)
     except CanvasruleError as fault:
         return Standing(folder, written, job, faults=by_field(fault.messages, label))
 

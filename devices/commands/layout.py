@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from devices.begun import layout_of
+from devices.begun import layout_of, layout_warned_of
 from devices.commands.shared import (
     add_ink_option,
     add_job_option,
@@ -15,6 +15,7 @@ from devices.commands.shared import (
     read_job,
     say,
 )
+from devices.ways.chosen import zone_chosen
 from marking.output.layout_json import layout_record
 from marking.output.report import markdown
 
@@ -52,6 +53,7 @@ def run(options: argparse.Namespace) -> int:
         check_picture_name("--picture", options.picture)
     job = read_job(options.job)
     layout = layout_of(options.job, job, despite_ink=options.despite_ink)
+    layout = layout_warned_of(layout, job, zone_chosen(options.job, job))
     if options.picture is not None:
         _write_picture(options.picture, layout, job)
     if options.json:

@@ -89,6 +89,15 @@ def chosen_way(folder: Path, job: Job) -> ChosenWay | None:
     return _named(job.ways.way, read_toml(path, str(path)), job, path)
 
 
+def zone_chosen(folder: Path, job: Job, written: Mapping[str, Any] | None = None) -> ZoneName:
+    """The zone of the way that `job` chooses, or the plotter's; `written` is as for `followed`."""
+    if job.ways.way is None:
+        return "plotter"
+    path = folder / JOB_FILE
+    written = read_toml(path, str(path)) if written is None else written
+    return _named(job.ways.way, written, job, path).zone
+
+
 def check_inked_by(folder: Path, job: Job, kinds: Sequence[MachineKind], verb: str) -> None:
     """Raises RefusedError where the way chosen has nothing to do for a verb of such machines."""
     way = chosen_way(folder, job)

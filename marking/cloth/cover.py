@@ -15,7 +15,7 @@ from marking.cloth.canvas import Canvas, canvas_for
 from marking.cloth.underlay import Underlay, underlay_for
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Mapping, Sequence
 
     from marking.arrays import Box
     from marking.job.keys import MarkingJob
@@ -33,14 +33,15 @@ source."""
 
 
 class Markers(Struct, frozen=True):
-    """What one pen of the job inks, and how many markers that takes."""
+    """What the pens of one holder and one width ink, and how many markers that takes."""
 
-    pen: str
+    pens: tuple[str, ...]
+    """By what they draw."""
     width: float
     ink: float
     """mm of line, its passes counted."""
     lasts: float
-    """mm of line that one marker writes."""
+    """mm of line that one marker writes; the mean of its ink where its pens are said to differ."""
 
     @property
     def count(self) -> int:
@@ -93,13 +94,24 @@ def _screws(lies: Box, units: Units) -> int:
 
 
 def _markers(layout: Layout, job: MarkingJob) -> tuple[Markers, ...]:
-    """By pen; one whose profile does not say how long it lasts lasts as a tip does."""
+    """What one pen draws is bought once, by holder and width.
+
+    A pen whose profile does not say how long it lasts lasts as a tip does.
+    """
     ink: dict[str, float] = {}
     for stroke in layout.strokes:
         times = stroke.times(job.pens.named(stroke.pen))
         ink[stroke.pen] = ink.get(stroke.pen, 0.0) + stroke.length * times
-    return tuple(
-        Markers(name, pen.width, ink[name], pen.ink_length or job.pace.tip)
-        for name, pen in job.pens.by_name.items()
-        if name in ink
-    )
+    alike: dict[tuple[int, float], list[str]] = {}
+    for name, pen in job.pens.by_name.items():
+        if name in ink:
+            alike.setdefault((pen.slot, round(pen.width, 6)), []).append(name)
+    return tuple(_marker(names, ink, job) for names in alike.values())
+
+
+def _marker(names: Sequence[str], ink: Mapping[str, float], job: MarkingJob) -> Markers:
+    lasts = {name: job.pens.named(name).ink_length or job.pace.tip for name in names}
+    needed = sum(ink[name] for name in names)
+    mean = needed / sum(ink[name] / lasts[name] for name in names)
+    one = lasts[names[0]] if len({*lasts.values()}) == 1 else mean
+    return Markers(tuple(names), job.pens.named(names[0]).width, needed, one)

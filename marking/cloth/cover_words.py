@@ -73,10 +73,12 @@ def amounts(cover: Cover, job: MarkingJob) -> Iterator[tuple[str, str]]:
         f"{AT_A_CORNER} more at each corner; a tenth more for those that come out again",
     )
     for one in cover.markers:
+        *some, last = ("heavy lines" if pen == "heavy" else pen for pen in one.pens)
+        drawn = f"{', '.join(some)} and {last}" if some else last
         yield (
-            f"marker, {one.pen}",
-            f"{one.count} of {one.width:g} mm: {_metres(one.ink)} of line, passes counted, at "
-            f"{_metres(one.lasts)} a marker; one more for the scrap",
+            "marker",
+            f"{one.count} of {one.width:g} mm for {drawn}: {_metres(one.ink)} of line, passes "
+            f"counted, at {_metres(one.lasts)} a marker; one more for the scrap",
         )
 
 
@@ -242,7 +244,13 @@ def cover_record(cover: Cover) -> dict[str, Any]:
         "staples": cover.staples,
         "screws": cover.screws,
         "markers": [
-            {"pen": one.pen, "count": one.count, "ink_mm": one.ink, "lasts_mm": one.lasts}
+            {
+                "pen": one.pens[0],
+                "pens": list(one.pens),
+                "count": one.count,
+                "ink_mm": one.ink,
+                "lasts_mm": one.lasts,
+            }
             for one in cover.markers
         ],
         "reference_lines": {

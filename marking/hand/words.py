@@ -61,7 +61,8 @@ def needed(plan: ByHand, layout: Layout, job: MarkingJob) -> Iterator[str]:
     pens = [f"a marker that draws {fine(job.pens.lines.width)}"]
     if job.pens.heavy.width != job.pens.lines.width:
         pens.append(f"one that draws {fine(job.pens.heavy.width)} for heavy lines")
-    if plan.near.numerals or plan.far.numerals:
+    numerals = job.pens.numerals.width != job.pens.lines.width
+    if numerals and (plan.near.numerals or plan.far.numerals):
         pens.append(f"one that draws {fine(job.pens.numerals.width)} for numerals")
     yield (
         f"One class {plan.frame.tape.tape_class} steel tape for everything, "

@@ -83,7 +83,8 @@ def test_a_wrong_value_stays_where_it_was_typed_while_another_is_tried(
 
 
 def test_each_step_says_done_of_nothing_that_was_not_done(run: Bench, browser: Browser) -> None:
-    folder = small_job(run.root / "steps")
+    # One marker for all ink, as one holder takes.
+    folder = small_job(run.root / "steps", '[pens]\nnumerals = { slot = 1, width = "1 mm" }\n')
     page = opened(browser, run, "steps")
     said = page.locator("#steps a")
     texts = dict(text.split("\n", 1) for text in said.all_inner_texts())

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 import pytest
 
 from marking.cloth.canvas import SQUARING, canvas_for
 from marking.cloth.cover import cover_for
+from marking.cloth.cover_words import amounts, cover_record
 from marking.cloth.stretch_run import stretch_run
 from marking.errors import BadInputError, RefusedError
 from marking.layout.layout import lay_out
@@ -96,13 +99,47 @@ def test_what_to_buy_is_counted_at_the_spacing_that_is_told(canvas_of, make_job)
         {
             "table": {"length": "144 in", "width": "60 in"},
             "grid": MARKED,
-            "pens": {"lines": {"profile": "fabric-medium"}},
+            "pens": {"lines": {"profile": "fabric-medium", "slot": 3}},
         }
     )
     lines = cover_for(layout, lasting).markers[0]
     # The profile's 250 m a pen, and not the pace's.
-    assert (lines.pen, lines.lasts) == ("lines", 250_000)
+    assert (lines.pens, lines.lasts) == (("lines",), 250_000)
     assert (lines.count - 1) * 250_000 < lines.ink <= lines.count * 250_000
+
+
+def test_pens_of_one_holder_and_one_width_are_bought_as_one_marker(canvas_of):
+    job, layout, _ = canvas_of()
+    ink = dict.fromkeys(job.pens.by_name, 0.0)
+    for stroke in layout.strokes:
+        ink[stroke.pen] += stroke.length * job.pens.named(stroke.pen).passes
+
+    def bought(**changed):
+        pens = {name: job.pens.named(name).model_copy(update=new) for name, new in changed.items()}
+        asked = job.model_copy(update={"pens": job.pens.model_copy(update=pens)})
+        cover = cover_for(layout, asked)
+        told = [
+            much.split(" for ")[1].split(":")[0]
+            for what, much in amounts(cover, asked)
+            if what == "marker"
+        ]
+        recorded = cover_record(cover)["markers"]
+        assert [one["pens"] for one in recorded] == [list(one.pens) for one in cover.markers]
+        assert [one["count"] for one in recorded] == [one.count for one in cover.markers]
+        return told, cover.markers
+
+    # By default the numerals' pen is finer than that of the lines.
+    assert bought()[0] == ["lines and heavy lines", "numerals"]
+    told, (one,) = bought(numerals={"width": 1.0})
+    assert told == ["lines, heavy lines and numerals"]
+    assert one.ink == pytest.approx(sum(ink.values()))
+    assert one.count == math.ceil(sum(ink.values()) / 100_000)
+    told, _ = bought(numerals={"width": 1.0}, heavy={"slot": 2})
+    assert told == ["lines and numerals", "heavy lines"]
+    # Counted in fillings, as a run counts them.
+    _, (one,) = bought(numerals={"width": 1.0}, heavy={"ink_length": 50_000.0})
+    fillings = (ink["lines"] + ink["numerals"]) / 100_000 + ink["heavy"] / 50_000
+    assert one.count == math.ceil(fillings)
 
 
 def test_a_run_of_36_in_that_comes_to_36_5_16_stretches_by_its_share():

@@ -44,9 +44,31 @@ def test_the_inch_template_states_the_defaults(run_cli: RunCli, tmp_path: Path) 
     written = load_job(tmp_path, Job)
     (tmp_path / JOB_FILE).write_text('table = {length = "150 in", width = "64 in"}', "utf-8")
     default = load_job(tmp_path, Job)
-    # What is left out follows the unit.
+    # What is left out follows the unit; begun jobs keep the pens that they were laid out for.
     assert paper_of(written) == paper_of(default) == "letter"
-    assert written.model_dump(exclude={"paper"}) == default.model_dump(exclude={"paper"})
+    own = {"paper": True, "pens": {pen: {"width"} for pen in ("lines", "heavy", "numerals")}}
+    assert written.model_dump(exclude=own) == default.model_dump(exclude=own)
+
+
+@pytest.mark.parametrize(
+    "table", [("--length", "150 in", "--width", "64 in"), ("--table", "bench-150x360cm")]
+)
+@pytest.mark.parametrize("plotter", ["flatbed-a3", "gantry-gcode"])
+def test_one_marker_in_one_holder_inks_a_new_job_as_it_is_laid_out(
+    run_cli: RunCli, tmp_path: Path, table: tuple[str, ...], plotter: str
+) -> None:
+    """ISO 3098: lettering is 10 pen widths high in type B, 14 in type A."""
+    run_cli("start", tmp_path, *table, "--plotter", plotter)
+    pens = load_job(tmp_path, Job).pens
+    assert pens.lines.width == pens.heavy.width == pens.numerals.width
+    assert pens.lines.slot == pens.heavy.slot == pens.numerals.slot == 1
+    # A heavy line is still half as wide again.
+    assert pens.heavy.line_width == pytest.approx(1.5 * pens.lines.line_width)
+    found = json.loads(run_cli("layout", "--job", tmp_path, "--json").stdout)
+    assert found["warnings"] == []
+    assert 10 <= found["fit"]["numerals"]["height_to_stroke"] <= 14
+    bought = json.loads(run_cli("cover", "--job", tmp_path, "--json").stdout)["markers"]
+    assert [one["pens"] for one in bought] == [["lines", "heavy", "numerals"]]
 
 
 @pytest.mark.parametrize("name", stock_names("plotters"))

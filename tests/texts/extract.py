@@ -106,9 +106,9 @@ SINGLE = (
     "begun", "bottom", "bow", "check", "checks", "creep", "division", "divisions", "done", "drawn",
     "fan", "given", "inked", "kept", "layout", "layouts", "placement", "placements", "run", "runs",
     "strokes", "canvas", "cover", "cross", "diagonal", "failed", "far", "hand", "heading", "heavy",
-    "interrupted", "neighbours", "pad", "paused", "pen", "percentage", "plotter", "projector",
-    "reach", "removable", "screws", "seam", "set-downs", "sides", "speed", "square", "staples",
-    "stopped", "straight", "thread", "total", "triangle", "underlay", "zero",
+    "interrupted", "marker", "neighbours", "pad", "paused", "pen", "percentage", "plotter",
+    "projector", "reach", "removable", "screws", "seam", "set-downs", "sides", "speed", "square",
+    "staples", "stopped", "straight", "thread", "total", "triangle", "underlay", "zero",
 )  # fmt: skip
 """Single words that stand in a text's place and are no template of their own."""
 JOINED = (

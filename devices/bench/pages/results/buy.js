@@ -25,7 +25,7 @@ export function buy(found) {
     [texts.screws, String(found.screws), "", texts.screwsWhy],
     [texts.staples, String(found.staples), "", texts.staplesWhy],
     ...found.markers.map((one) => [
-      filled(texts.marker, { pen: PENS[one.pen] ?? one.pen }), String(one.count), "",
+      filled(texts.marker, { pen: one.pens.map((pen) => PENS[pen] ?? pen).join(", ") }), String(one.count), "",
       filled(texts.markerWhy, { line: metres(one.ink_mm), lasts: metres(one.lasts_mm) }),
     ]),
   ];
