@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 from marking.measures.counts import counted
 from marking.measures.lengths import format_length
 from marking.network.allowed_errors import SQUARE_OVER
+from marking.ways.by_hand import DISTANCES
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -202,6 +203,11 @@ def _notes(found: Reckoning) -> Iterator[str]:
     yield (
         "- From to: a practised person at these times, and a first cover, a quarter slower with "
         "finding out besides. Who is called in to help is counted for that time only."
+    )
+    yield (
+        f"- The proof is reckoned as {DISTANCES} distances, which tell of the cover as a whole. A "
+        "PASS may take many more, or readings of verniers over the joins: canvasrule prove tells "
+        "how many."
     )
     yield "- 95 of 100 covers keep within the figures, in mm, by our own assumptions of each error."
     yield (
