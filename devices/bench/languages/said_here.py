@@ -78,6 +78,7 @@ TALK: Mapping[str, str] = {
         "asked for by name in a terminal, and with tape marks of their own"
     ),
     "What stands, confirm with --confirmed: then": f"What stands, tick {_STANDS} there: then",
+    "canvasrule prove tells how many": "“What to measure” tells how many",
     "(canvasrule prove)": "(“Judge the cover”)",
     "(canvasrule paper hand)": "(“Sheets to mark by hand”)",
     "(canvasrule beam)": "(“Open the projector's stage”)",
