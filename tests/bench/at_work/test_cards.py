@@ -95,15 +95,6 @@ def names_of_marks_are_read_on_a_phone(page: Page) -> None:
     page.set_viewport_size({"width": 1440, "height": 900})
 
 
-def answered_typing(page: Page) -> bool:
-    """Leaves out whatever else is to be typed; whether ink goes on."""
-    page.evaluate("""() => {
-        const asked = !document.querySelector('#typing').hidden;
-        if (asked) document.querySelector('#typed-send').click();
-    }""")
-    return page.locator("#card-inking").is_visible()
-
-
 def boxes(page: Page) -> tuple[dict[str, float], dict[str, float]]:
     """The table and the machine on the drawing, in its own units."""
     table, machine = page.evaluate("""() => ['.top', '.machine'].map((name) => {
@@ -195,11 +186,13 @@ def test_a_section_is_set_down_read_judged_and_inked_card_by_card(
     page.locator("#typed").fill("9 in")
     page.keyboard.press("Enter")
     page.locator("#told").get_by_text("9 in: it tells from").wait_for()
-    for step in ("1/128 in", "-0.1"):
+    for vernier, step in (("v01", "1/128 in"), ("v02", "-0.1"), ("v03", "")):
+        page.locator("#typed-asks").get_by_text(vernier).wait_for()
         page.locator("#typed").fill(step)
         page.keyboard.press("Enter")
-        page.locator("#told").get_by_text(step, exact=True).wait_for()
-    until(page, lambda: answered_typing(page), "no more is asked")
+        if step:
+            page.locator("#told").get_by_text(step, exact=True).wait_for()
+    until(page, lambda: page.locator("#typing").is_hidden(), "no more is asked")
     card(page, "inking")
     page.locator("#ink-verdict").get_by_text("It holds.").wait_for()
     assert "0.394 in allowed" in page.locator("#ink-verdict").inner_text()
