@@ -83,9 +83,9 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
 
 @pytest.hookimpl(optionalhook=True)
 def pytest_xdist_auto_num_workers() -> int:
-    """Processes for the tests: two more than processors, since many wait for a machine's clock."""
+    """Processes for the tests: one more than processors, since some wait for a machine's clock."""
     mine = getattr(os, "sched_getaffinity", None)
-    return 2 + (len(mine(0)) if mine is not None else os.cpu_count() or 1)
+    return 1 + (len(mine(0)) if mine is not None else os.cpu_count() or 1)
 
 
 class MakeJob(Protocol):
