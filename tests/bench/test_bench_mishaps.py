@@ -35,12 +35,13 @@ def test_what_is_typed_while_the_connection_is_lost_is_kept_once_it_is_back(
     run: Bench, browser: Browser
 ) -> None:
     folder = small_job(run.root / "lost")
-    page = opened(browser, run, "lost")
+    page, other = opened(browser, run, "lost"), opened(browser, run, "lost")
     page.context.set_offline(True)
     page.evaluate("socket.close()")
     page.get_by_text("Not connected").wait_for()
-    # An editor meanwhile, done before the page could write into what it has read.
+    # An editor meanwhile; what the page keeps just as it writes is refused, so it is seen first.
     (folder / "job.toml").write_text(kept(folder) + '[grid]\nend_margin = "3 in"\n', "utf-8")
+    shown(other, "grid.end_margin", "3 in")
     page.locator(field("grid.margin")).fill("2 in")
     page.locator(field("grid.margin")).blur()
     page.context.set_offline(False)
