@@ -129,6 +129,7 @@ def test_a_section_is_set_down_read_judged_and_inked_card_by_card(
     assert "foot" not in page.locator("#set-down-words").inner_text()
     assert not page.locator("#begin").is_visible()
     assert faults(page) == []
+    until(page, lambda: page.evaluate("link.live"), "in step again")
     # Enter is yes; the pointer is found another day.
     page.locator("#running").focus()
     assert "With yes, ink begins" in page.locator("#asks").inner_text()
@@ -183,6 +184,8 @@ def test_a_section_is_set_down_read_judged_and_inked_card_by_card(
     page.locator("#typed-asks").get_by_text("what step?").wait_for(timeout=60_000)
     assert page.evaluate("document.activeElement.id") == "typed"
     assert faults(page) == []
+    # What looks for faults holds the page up, on a busy machine until it is no longer heard.
+    until(page, lambda: page.evaluate("link.live"), "in step again")
     page.locator("#typed").fill("9 in")
     page.keyboard.press("Enter")
     page.locator("#told").get_by_text("9 in: it tells from").wait_for()
